@@ -1,0 +1,1 @@
+"""Run as `python -m gainwright`."""

@@ -1,0 +1,1 @@
+"""Wires adapters to the app."""
