@@ -1,0 +1,204 @@
+"""Reading one quantity from text: `4 V`, `4 V ± 10 %`, `2 .. 5 V`, `unknown`."""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from dataclasses import dataclass
+
+from gainwright.errors import QuantityError
+from gainwright.quantities.dimensions import DIMENSIONS, Dimension, to_si
+from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
+
+_NUMBER = r"[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d+)?"
+_TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s±+\-−.,][^±]*?)?\s*")
+_LONGEST_TEXT = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A physical number as it was written, and what it means in SI.
+
+    Attributes
+    ----------
+    text : as written; printing gives it back.
+    dimension : key of `DIMENSIONS`.
+    spread : distribution in the dimension's SI unit.
+    """
+
+    text: str
+    dimension: str
+    spread: Spread
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def known(self) -> bool:
+        """Whether it is more than `unknown`."""
+        return not isinstance(self.spread, Unknown)
+
+    @property
+    def nominal(self) -> float:
+        """The middle of the spread in SI; NaN when unknown."""
+        return math.nan if isinstance(self.spread, Unknown) else self.spread.nominal
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The central 95 % interval in SI; NaN when unknown."""
+        return (math.nan, math.nan) if isinstance(self.spread, Unknown) else self.spread.interval
+
+
+def parse(text: str | float, dimension: str) -> Quantity:
+    """Read a quantity of a dimension from text (or a bare number where the dimension has no unit).
+
+    Raises
+    ------
+    QuantityError : no number, wrong unit, out of bounds, not finite, empty range; says what would be right.
+    """
+    return _parse(str(text).strip(), dimension)
+
+
+@functools.lru_cache(maxsize=4096)
+def _parse(text: str, dimension: str) -> Quantity:
+    kind = DIMENSIONS[dimension]
+    if len(text) > _LONGEST_TEXT:
+        raise _malformed(text[:40] + "...", kind)
+    if text.lower() == "unknown":
+        return Quantity(text, dimension, Unknown())
+    if ".." in text:
+        return Quantity(text, dimension, _parse_range(text, kind))
+    centre, plus_minus, tolerance = _split_tolerance(text)
+    value = _parse_term(centre, kind)
+    _check_bounds(value, text, kind)
+    if not plus_minus:
+        return Quantity(text, dimension, Exact(value))
+    half_width = _parse_tolerance(tolerance, centre, value, kind, text)
+    return Quantity(text, dimension, Normal(value, half_width, kind.low))
+
+
+def quantity(value: float, dimension: str) -> Quantity:
+    """Return an exact quantity made from an SI value, with a text in the dimension's own unit."""
+    kind = DIMENSIONS[dimension]
+    unit = "" if kind.unit == "1" else f" {kind.unit}"
+    text = f"{value * 100:.6g} %" if dimension == "fraction" else f"{value:.6g}{unit}"
+    _check_bounds(value, text, kind)
+    return Quantity(text, dimension, Exact(value))
+
+
+def _malformed(text: str, kind: Dimension) -> QuantityError:
+    return QuantityError(
+        f"{text!r} is no {kind.name}",
+        code="no_quantity",
+        rule="a number with its unit is wanted, with a spread if there is one",
+        remedy=f"write for example {kind.example} or {kind.example} ± 10 %"
+        if not kind.logarithmic
+        else f"write for example {kind.example} or {kind.example} ± 1 dB",
+    )
+
+
+def _split_tolerance(text: str) -> tuple[str, bool, str]:
+    for mark in ("±", "+-", "+/-"):
+        if mark in text:
+            centre, _, tolerance = text.partition(mark)
+            return centre.strip(), True, tolerance.strip()
+    return text, False, ""
+
+
+def _number(text: str, kind: Dimension) -> float:
+    value = float(text.replace("−", "-"))
+    if not math.isfinite(value):
+        raise _malformed(text, kind)
+    return value
+
+
+def _term(text: str, kind: Dimension) -> tuple[float, str]:
+    match = _TERM.fullmatch(text)
+    if not match:
+        if re.fullmatch(r"\s*[+\-−]?\d+,\d+.*", text):
+            raise QuantityError(
+                f"{text!r} has a comma in its number",
+                code="no_quantity",
+                rule="the decimal sign is a point",
+                remedy=f"write {text.replace(',', '.', 1)}",
+            )
+        raise _malformed(text, kind)
+    return _number(match["number"], kind), " ".join((match["unit"] or "").split())
+
+
+def _parse_term(text: str, kind: Dimension) -> float:
+    number, unit = _term(text, kind)
+    return to_si(number, unit, kind)
+
+
+def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whole: str) -> float:
+    number, unit = _term(text, kind)
+    own_unit = _term(centre, kind)[1]
+    if unit == "%" and own_unit != "%":
+        if kind.logarithmic:
+            raise QuantityError(
+                f"{whole!r} gives a level a spread in per cent",
+                code="wrong_unit",
+                rule="the spread of decibels is in dB",
+                remedy=f"write for example {centre} ± 1 dB",
+            )
+        half_width = abs(value) * number / 100
+    elif own_unit in ("dBu", "dBV"):
+        raise QuantityError(
+            f"{whole!r} gives a voltage in decibels a spread",
+            code="wrong_unit",
+            rule="a spread stands beside volts",
+            remedy="write the voltage in V, for example 1.23 V ± 5 %",
+        )
+    elif kind.logarithmic:
+        half_width = to_si(number, "dB", DIMENSIONS["ratio"]) if unit in ("dB", "") else to_si(number, unit, kind)
+    else:
+        half_width = to_si(number, unit or own_unit, kind)
+    if half_width <= 0:
+        raise QuantityError(
+            f"{whole!r} has a spread that is not above zero",
+            code="empty_range",
+            rule="the spread is half of the 95 % interval",
+            remedy=f"leave it out or write for example {centre} ± 5 %",
+        )
+    return half_width
+
+
+def _parse_range(text: str, kind: Dimension) -> Uniform:
+    if text.count("..") != 1 or "..." in text:
+        raise _malformed(text, kind)
+    low_text, _, high_text = text.partition("..")
+    high_number, high_unit = _term(high_text, kind)
+    low_number, low_unit = _term(low_text, kind)
+    high = to_si(high_number, high_unit, kind)
+    low = to_si(low_number, low_unit or high_unit, kind)
+    _check_bounds(low, text, kind)
+    _check_bounds(high, text, kind)
+    if not low < high:
+        raise QuantityError(
+            f"the range {text!r} is empty",
+            code="empty_range",
+            rule="the lower end stands first",
+            remedy=f"write {high_text.strip()} .. {low_text.strip()}"
+            if low > high
+            else "write the one value without ..",
+        )
+    return Uniform(low, high)
+
+
+def _check_bounds(value: float, text: str, kind: Dimension) -> None:
+    if not math.isfinite(value):
+        raise _malformed(text, kind)
+    if value < kind.low or value > kind.high or (kind.open_low and value <= kind.low):
+        above = "above" if kind.open_low else "at least"
+        shown = 100 if kind.name == "fraction" else 1
+        unit = "%" if kind.name == "fraction" else kind.unit
+        bounds = [f"{above} {kind.low * shown:g} {unit}"] if math.isfinite(kind.low) else []
+        bounds += [f"at most {kind.high * shown:g} {unit}"] if math.isfinite(kind.high) else []
+        raise QuantityError(
+            f"{text!r} is out of bounds",
+            code="out_of_bounds",
+            rule=f"a {kind.name} is {' and '.join(bounds)}",
+            remedy=f"write for example {kind.example}",
+        )
