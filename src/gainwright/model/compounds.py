@@ -1,0 +1,315 @@
+"""Values of more than one number, each read from one text: filters, equaliser bands, ratings, coils, accuracy."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import ClassVar
+
+from gainwright.errors import QuantityError
+from gainwright.quantities import Exact, Quantity, Uniform, parse
+
+FILTER_SLOPES = {
+    "butterworth": (6, 12, 18, 24, 30, 36, 42, 48),
+    "bessel": (6, 12, 18, 24, 30, 36, 42, 48),
+    "linkwitz-riley": (12, 24, 36, 48),
+}
+_FILTER = re.compile(
+    r"(?P<shape>[a-z\-]+)\s+(?P<slope>\d+)(?:\s*dB(?:/oct(?:ave)?)?)?\s+at\s+(?P<corner>.+)", re.IGNORECASE
+)
+_BAND = re.compile(
+    r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
+)
+_COILS = re.compile(
+    r"(?P<number>\d+)\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?", re.IGNORECASE
+)
+_ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>\d+)\s*(?:counts|digits|count|digit))?")
+
+
+def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
+    return QuantityError(f"{text!r} is no {name}", code="no_quantity", rule=rule, remedy=f"write for example {example}")
+
+
+@dataclass(frozen=True, slots=True)
+class FilterSetting:
+    """A crossover filter as set: shape, slope and corner, or `off`."""
+
+    text: str
+    shape: str = ""
+    slope_db_per_octave: int = 0
+    corner: Quantity | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> FilterSetting:
+        """Read `off` or `linkwitz-riley 24 at 80 Hz`."""
+        if text.strip().lower() == "off":
+            return cls(text)
+        match = _FILTER.fullmatch(text.strip())
+        shape = match["shape"].lower() if match else ""
+        if not match or shape not in FILTER_SLOPES:
+            raise _wrong(text, "filter", "linkwitz-riley 24 at 80 Hz, or off", f"shapes are {', '.join(FILTER_SLOPES)}")
+        slope = int(match["slope"])
+        if slope not in FILTER_SLOPES[shape]:
+            slopes = ", ".join(map(str, FILTER_SLOPES[shape]))
+            raise _wrong(text, "filter", f"{shape} 24 at 80 Hz", f"{shape} slopes are {slopes} dB/octave")
+        return cls(text, shape, slope, parse(match["corner"], "frequency"))
+
+    @property
+    def off(self) -> bool:
+        """Whether it passes everything."""
+        return self.corner is None
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+    __str__ = written
+
+
+@dataclass(frozen=True, slots=True)
+class FilterRange:
+    """What the hand can do to a filter: `fixed`, or the ends of its corner, and whether it can be put off."""
+
+    text: str
+    low_hz: float = 0.0
+    high_hz: float = 0.0
+    can_be_off: bool = False
+
+    @classmethod
+    def parse(cls, text: str) -> FilterRange:
+        """Read `fixed`, `50 .. 250 Hz`, `50 .. 250 Hz or off`, `free`."""
+        plain = text.strip().lower()
+        if plain == "fixed":
+            return cls(text)
+        if plain == "free":
+            return cls(text, 1.0, 100e3, can_be_off=True)
+        ends, _, rest = text.partition(" or ")
+        if rest.strip().lower() not in ("", "off") or ".." not in ends:
+            raise _wrong(text, "range of a filter", "50 .. 250 Hz or off", "fixed, free, or two ends")
+        spread = parse(ends, "frequency").spread
+        if not isinstance(spread, Uniform):
+            raise _wrong(text, "range of a filter", "50 .. 250 Hz or off")
+        low, high = spread.low, spread.high
+        return cls(text, low, high, can_be_off=bool(rest))
+
+    @property
+    def fixed(self) -> bool:
+        """Whether nothing can be done."""
+        return self.high_hz == 0.0 and not self.can_be_off
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class EqualiserBand:
+    """One band: `peak +3 dB at 50 Hz q 1.2`; gain, corner and q as in the W3C Audio EQ Cookbook."""
+
+    text: str
+    kind: str
+    gain: Quantity
+    corner: Quantity
+    q: Quantity
+
+    @classmethod
+    def parse(cls, text: str) -> EqualiserBand:
+        """Read one band."""
+        match = _BAND.fullmatch(text.strip())
+        if not match:
+            raise _wrong(text, "equaliser band", "peak +3 dB at 50 Hz q 1.2", "peak, low-shelf or high-shelf, or flat")
+        return cls(
+            text,
+            match["kind"].lower(),
+            parse(match["gain"], "ratio"),
+            parse(match["corner"], "frequency"),
+            parse(match["q"], "number"),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Equaliser:
+    """No, one or several bands."""
+
+    bands: tuple[EqualiserBand, ...]
+    text: str | tuple[str, ...] = "flat"
+
+    @classmethod
+    def parse(cls, text: str | list[str]) -> Equaliser:
+        """Read `flat`, one band, or a list of bands."""
+        items = [text] if isinstance(text, str) else list(text)
+        bands = tuple(EqualiserBand.parse(t) for t in items if t.strip().lower() not in ("flat", "off"))
+        return cls(bands, text if isinstance(text, str) else tuple(text))
+
+    @property
+    def flat(self) -> bool:
+        """Whether it changes nothing."""
+        return not self.bands
+
+    def written(self) -> str | list[str]:
+        """Return the text or texts as written."""
+        return self.text if isinstance(self.text, str) else list(self.text)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerRating:
+    """Rated power into a load: `500 W ± 5 % @ 2 ohm`."""
+
+    text: str
+    power: Quantity
+    load: Quantity
+
+    @classmethod
+    def parse(cls, text: str) -> PowerRating:
+        """Read one rating."""
+        power, at, load = text.partition("@")
+        if not at:
+            raise _wrong(text, "power rating", "300 W @ 4 ohm", "a power without its load says nothing")
+        rating = cls(text, parse(power, "power"), parse(load, "resistance"))
+        if not rating.power.known or not rating.load.nominal > 0:
+            raise _wrong(text, "power rating", "300 W @ 4 ohm", "power and load are known and above zero")
+        return rating
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """The two ends of a control's travel, in the order written."""
+
+    text: str
+    first: Quantity
+    second: Quantity
+    dimension: ClassVar[str] = ""
+
+    @classmethod
+    def of(cls, dimension: str) -> type[Ends]:
+        """Return the type of ends of one dimension."""
+        return _ENDS[dimension]
+
+    @classmethod
+    def parse(cls, text: str) -> Ends:
+        """Read `0.2 .. 5 V`; a unit written once holds for both ends."""
+        if text.count("..") != 1 or "..." in text:
+            raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
+        first, _, second = (part.strip() for part in text.partition(".."))
+        unit = re.sub(r"^[+\-−]?[\d.eE]+\s*", "", second).split("±")[0].split("+-")[0].strip()
+        if re.fullmatch(r"[+\-−]?[\d.]+(?:[eE][+\-]?\d+)?", first):
+            first = f"{first} {unit}"
+        ends = cls(text, parse(first, cls.dimension), parse(second, cls.dimension))
+        if ends.first.nominal == ends.second.nominal:
+            raise QuantityError(
+                f"the ends {text!r} are the same", code="empty_range", remedy="write the lower and the higher end"
+            )
+        return ends
+
+    @property
+    def low(self) -> float:
+        """The lower end, nominal, in SI."""
+        return min(self.first.nominal, self.second.nominal)
+
+    @property
+    def high(self) -> float:
+        """The higher end, nominal, in SI."""
+        return max(self.first.nominal, self.second.nominal)
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+class _VoltageEnds(Ends):
+    dimension = "voltage"
+
+
+class _RatioEnds(Ends):
+    dimension = "ratio"
+
+
+_ENDS: dict[str, type[Ends]] = {"voltage": _VoltageEnds, "ratio": _RatioEnds}
+
+
+@dataclass(frozen=True, slots=True)
+class Coils:
+    """The voice coils of one speaker: `2 x 4 ohm parallel`; `separate` when each has an amplifier of its own."""
+
+    text: str
+    number: int
+    each: Quantity
+    wiring: str
+
+    @classmethod
+    def parse(cls, text: str) -> Coils:
+        """Read number, resistance each and wiring."""
+        match = _COILS.fullmatch(text.strip())
+        if not match or not 1 <= int(match["number"]) <= 16:
+            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "wirings are parallel, series, separate")
+        wiring = (match["wiring"] or "").lower()
+        number = int(match["number"])
+        if number > 1 and not wiring:
+            raise _wrong(text, "set of coils", f"{text.strip()} parallel", "several coils need their wiring")
+        if wiring == "series-parallel" and number != 4:
+            raise _wrong(text, "set of coils", "4 x 4 ohm series-parallel", "series-parallel is two pairs of coils")
+        each = parse(match["each"], "resistance")
+        if not each.nominal > 0:
+            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "a coil has a resistance above zero")
+        return cls(text, number, each, wiring or "parallel")
+
+    @property
+    def factor(self) -> float:
+        """Impedance at one amplifier's terminals over that of one coil."""
+        return {"parallel": 1 / self.number, "series": float(self.number), "separate": 1.0, "series-parallel": 1.0}[
+            self.wiring
+        ]
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """Accuracy of a meter: `1.2 % + 3 counts` (share of the reading plus counts of the last digit)."""
+
+    text: str
+    ratio: float
+    counts: int
+
+    @classmethod
+    def parse(cls, text: str) -> Accuracy:
+        """Read a share, counts, or both."""
+        match = _ACCURACY.fullmatch(text.strip())
+        if not match or not (match["ratio"] or match["counts"]):
+            raise _wrong(text, "accuracy", "1.2 % + 3 counts")
+        ratio = parse(match["ratio"], "fraction") if match["ratio"] else None
+        if ratio is not None and not isinstance(ratio.spread, Exact):
+            raise _wrong(text, "accuracy", "1.2 % + 3 counts", "an accuracy has no spread of its own")
+        return cls(text, ratio.nominal if ratio else 0.0, int(match["counts"] or 0))
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class SpeakerSensitivity:
+    """Sound pressure level at 1 m: `88 dB` for 2.83 V, `88 dB @ 1 W` for one watt (IEC 60268-5)."""
+
+    text: str
+    level: Quantity
+    per_watt: bool
+
+    @classmethod
+    def parse(cls, text: str) -> SpeakerSensitivity:
+        """Read the level and what it is for."""
+        level, _, reference = text.partition("@")
+        plain = reference.strip().replace(" ", "").lower()
+        if plain not in ("", "1w", "2.83v"):
+            raise _wrong(text, "speaker sensitivity", "88 dB or 88 dB @ 1 W")
+        return cls(text, parse(level, "sound level"), plain == "1w")
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text

@@ -1,0 +1,128 @@
+"""Field types of the model: a text that is read into a value, and printed back as it was written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, PlainSerializer, PlainValidator, WithJsonSchema
+
+from gainwright.errors import QuantityError
+from gainwright.model.compounds import (
+    Accuracy,
+    Coils,
+    Ends,
+    Equaliser,
+    FilterRange,
+    FilterSetting,
+    PowerRating,
+    SpeakerSensitivity,
+)
+from gainwright.quantities import DIMENSIONS, Quantity, parse
+
+
+class Frozen(BaseModel):
+    """Base of everything in the model: frozen, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, populate_by_name=True)
+
+
+def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> tuple[Any, ...]:
+    return PlainValidator(read), PlainSerializer(write), WithJsonSchema(schema)
+
+
+def _scalar(value: Any, example: str) -> str | float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise QuantityError(
+            f"a {type(value).__name__} stands where a value is wanted",
+            code="no_quantity",
+            remedy=f"write for example {example}",
+        )
+    return value
+
+
+def _quantity(dimension: str) -> Any:
+    kind = DIMENSIONS[dimension]
+
+    def read(value: Any) -> Quantity:
+        return value if isinstance(value, Quantity) else parse(_scalar(value, kind.example), dimension)
+
+    unit = "" if kind.unit == "1" else f" in {kind.unit}"
+    schema = {
+        "type": ["string", "number"] if kind.unit == "1" else "string",
+        "description": f"a {kind.name}{unit}, with a spread if it has one, or unknown",
+        "examples": [kind.example],
+    }
+    return Annotated[Quantity, *_text_field(read, str, schema)]
+
+
+Voltage = _quantity("voltage")
+Resistance = _quantity("resistance")
+Power = _quantity("power")
+Frequency = _quantity("frequency")
+Time = _quantity("time")
+Length = _quantity("length")
+Area = _quantity("area")
+Current = _quantity("current")
+Fraction = _quantity("fraction")
+Ratio = _quantity("ratio")
+Level = _quantity("level")
+Number = _quantity("number")
+
+
+def _compound(cls: Any, description: str, example: str, *, accepts_list: bool = False) -> Any:
+    def read(value: Any) -> Any:
+        if isinstance(value, cls):
+            return value
+        if accepts_list and isinstance(value, list | tuple):
+            return cls.parse([str(_scalar(item, example)) for item in value])
+        return cls.parse(str(_scalar(value, example)))
+
+    schema: dict[str, Any] = {"type": "string", "description": description, "examples": [example]}
+    if accepts_list:
+        schema = {
+            "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
+            "description": description,
+            "examples": [example],
+        }
+    return Annotated[cls, *_text_field(read, lambda v: v.written(), schema)]
+
+
+FilterField = _compound(FilterSetting, "off, or shape, dB per octave and corner", "linkwitz-riley 24 at 80 Hz")
+FilterRangeField = _compound(
+    FilterRange, "what the hand can do to the corner: fixed, or its ends", "50 .. 250 Hz or off"
+)
+EqualiserField = _compound(Equaliser, "flat, or a list of bands", "peak +3 dB at 50 Hz q 1.2", accepts_list=True)
+VoltageEnds = _compound(Ends.of("voltage"), "the two ends of a control", "0.2 .. 5 V")
+RatioEnds = _compound(Ends.of("ratio"), "the two ends of a control", "-40 .. 0 dB")
+CoilsField = _compound(Coils, "number, resistance each and wiring", "2 x 4 ohm parallel")
+AccuracyField = _compound(Accuracy, "share of the reading, and counts", "1.2 % + 3 counts")
+SensitivityField = _compound(SpeakerSensitivity, "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
+
+
+def _ratings(value: Any) -> tuple[PowerRating, ...]:
+    items = value if isinstance(value, list | tuple) else [value]
+    ratings = tuple(
+        item if isinstance(item, PowerRating) else PowerRating.parse(str(_scalar(item, "300 W @ 4 ohm")))
+        for item in items
+    )
+    if not ratings:
+        raise QuantityError("no rating", code="no_quantity", remedy="write for example 300 W @ 4 ohm")
+    loads = [r.load.nominal for r in ratings]
+    if len(set(loads)) != len(loads):
+        raise QuantityError("the same load is rated twice", code="duplicate_rating", remedy="keep one rating a load")
+    return ratings
+
+
+Ratings = Annotated[
+    tuple[PowerRating, ...],
+    *_text_field(
+        _ratings,
+        lambda ratings: [r.written() for r in ratings],
+        {
+            "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}],
+            "description": "rated power into a load, at 14.4 V and 1 % THD+N (CTA-2006) unless rated_at says otherwise",
+            "examples": ["300 W @ 4 ohm"],
+        },
+    ),
+]

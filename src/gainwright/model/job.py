@@ -1,0 +1,44 @@
+"""One vehicle's work: a chain, what measures it, and what is asked of it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, StringConstraints
+
+from gainwright.model.fields import Fraction, Frequency, Frozen, Ratio, Voltage
+from gainwright.model.instruments import Instrument
+from gainwright.model.stages import AnyStage
+
+Name = Annotated[str, StringConstraints(pattern=r"^\w+$", min_length=1, max_length=40)]
+
+
+def _for_all(value: Any) -> Any:
+    return value if isinstance(value, dict) else {"all": value}
+
+
+class Vehicle(Frozen):
+    """What the chain is built into, and its supply."""
+
+    description: str = Field(default="", max_length=500)
+    running: Voltage | None = None
+    resting: Voltage | None = None
+
+
+class Job(Frozen):
+    """A job as its file says it."""
+
+    format: Literal[1]
+    title: str = Field(default="", max_length=300)
+    customer: str = Field(default="", max_length=300)
+    note: str = Field(default="", max_length=5000)
+    vehicle: Vehicle = Vehicle()
+    allowance: Annotated[dict[str, Ratio], BeforeValidator(_for_all)] = Field(
+        default_factory=dict, description="how far below full scale the set-up tone sits, by output, or all"
+    )
+    tones: Annotated[dict[str, Frequency], BeforeValidator(_for_all)] = Field(
+        default_factory=dict, description="the set-up tone to use, by output, or all"
+    )
+    thd_limit: Fraction | None = None
+    instruments: dict[Name, Instrument] = Field(default_factory=dict)
+    stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

@@ -1,0 +1,39 @@
+"""Places in a chain: nodes where a voltage can be named, and leads between stages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Node:
+    """A place where a voltage can be named: `stage.output.side`."""
+
+    stage: str
+    output: str
+    side: str
+
+    def __str__(self) -> str:
+        return f"{self.stage}.{self.output}.{self.side}"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Port:
+    """An input of a stage, one side."""
+
+    stage: str
+    input: str
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeadRun:
+    """The lead from an output to a stage, all its sides: `lead:desk.sub-knob`."""
+
+    source_stage: str
+    source_output: str
+    target: str
+
+    def __str__(self) -> str:
+        source = self.source_stage if self.source_output == "out" else f"{self.source_stage}.{self.source_output}"
+        return f"lead:{source}-{self.target}"

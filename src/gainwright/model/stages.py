@@ -1,0 +1,202 @@
+"""The stages a chain is made of, one class a kind, with the keys a job file may give them.
+
+A key that is left out is assumed by the catalogue, with its reason and its spread.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints
+
+from gainwright.model.fields import (
+    Area,
+    CoilsField,
+    EqualiserField,
+    FilterField,
+    FilterRangeField,
+    Fraction,
+    Frequency,
+    Frozen,
+    Length,
+    Number,
+    Power,
+    Ratings,
+    Ratio,
+    RatioEnds,
+    Resistance,
+    SensitivityField,
+    Time,
+    Voltage,
+    VoltageEnds,
+)
+
+Side = Literal["left", "right", "mono"]
+Sides = Annotated[tuple[Side, ...], Field(min_length=1, max_length=3)]
+Reference = Annotated[str, StringConstraints(pattern=r"^\w+(\.\w+){0,2}$", max_length=120)]
+"""`stage`, `stage.output` or `stage.output.side`; inside a processor `input` or `input.side`."""
+Source = Reference | list[Reference] | dict[str, Reference]
+"""One source, several that join, or one for each side (or coil)."""
+
+
+class Lead(Frozen):
+    """The lead that comes to a stage; `resistance` is that of both conductors together."""
+
+    length: Length | None = None
+    area: Area | None = None
+    resistance: Resistance | None = None
+
+
+class Stage(Frozen):
+    """What every stage may say."""
+
+    sides: Sides | None = None
+    lead: Lead | None = None
+    output_impedance: Resistance | None = None
+    output_noise: Voltage | None = None
+    distortion: Fraction | None = Field(default=None, description="THD of its own, well below its ceiling")
+    reachable: bool = Field(default=True, description="whether its outputs can be reached with a measuring lead")
+    note: str = Field(default="", max_length=2000)
+
+
+class FedStage(Stage):
+    """A stage with one input."""
+
+    source: Source = Field(alias="from")
+    input_impedance: Resistance | None = None
+
+
+class Volume(Frozen):
+    """The source's volume control."""
+
+    steps: int | None = Field(default=None, ge=1, le=1000)
+    at: float | None = Field(default=None, ge=0)
+    step: Ratio | None = Field(default=None, description="dB a step")
+    top: Ratio | None = Field(
+        default=None, description="level of a full-scale tone at the highest step over the source's ceiling"
+    )
+
+
+class SourceOutput(Frozen):
+    """One output of a head unit."""
+
+    sides: Sides = ("left", "right")
+    low_pass: FilterField | None = None
+    high_pass: FilterField | None = None
+    low_pass_range: FilterRangeField | None = None
+    high_pass_range: FilterRangeField | None = None
+    level: Ratio | None = None
+
+
+class HeadUnit(Stage):
+    """The source: it plays the tone from digital full scale downwards."""
+
+    kind: Literal["head_unit"]
+    rated_output: Voltage
+    output_limit: Voltage | None = Field(default=None, description="rms of its largest clean sine, if measured")
+    speaker_level: bool = Field(default=False, description="its outputs are meant for speakers")
+    volume: Volume = Volume()
+    tone: EqualiserField | None = None
+    outputs: dict[str, SourceOutput] = Field(default_factory=lambda: {"out": SourceOutput()}, min_length=1)
+
+
+class ProcessorOutput(Frozen):
+    """One output of a processor."""
+
+    source: Reference | list[Reference] | None = Field(default=None, alias="from")
+    sides: Sides | None = None
+    high_pass: FilterField | None = None
+    low_pass: FilterField | None = None
+    high_pass_range: FilterRangeField | None = None
+    low_pass_range: FilterRangeField | None = None
+    equaliser: EqualiserField | None = None
+    level: Ratio | None = None
+    delay: Time | None = None
+    polarity: Literal["normal", "reversed"] = "normal"
+    mute: bool = False
+
+
+class Processor(Stage):
+    """Inputs, routing, filters, equaliser, delay, polarity, level; digital unless it says no."""
+
+    kind: Literal["processor"]
+    inputs: dict[str, Source] = Field(min_length=1)
+    outputs: dict[str, ProcessorOutput] = Field(min_length=1)
+    digital: bool = True
+    input_limit: Voltage | None = None
+    output_limit: Voltage | None = None
+    gain: Ratio | None = None
+    input_impedance: Resistance | None = None
+
+
+class LineDriver(FedStage):
+    """Raises a line-level signal."""
+
+    kind: Literal["line_driver"]
+    gain: Ratio
+    output_limit: Voltage | None = None
+    input_limit: Voltage | None = None
+
+
+class LevelControl(FedStage):
+    """A control at the driver's hand; it attenuates only."""
+
+    kind: Literal["level_control"]
+    range: RatioEnds | None = None
+    at: Ratio | None = None
+    reserve: Ratio | None = Field(default=None, description="how far below its top it stands while setting")
+
+
+class Converter(FedStage):
+    """From speaker level to line level."""
+
+    kind: Literal["converter"]
+    ratio: Ratio | None = None
+    input_limit: Voltage | None = None
+    output_limit: Voltage | None = None
+
+
+class Gain(Frozen):
+    """The gain control of an amplifier: 0 % fully down, 100 % fully up."""
+
+    at: Fraction | None = None
+    mutes_at_minimum: Literal["yes", "no", "unknown"] | None = None
+
+
+class Amplifier(FedStage):
+    """One or more sides, bridged or not; a bridged rating is that of the bridged pair."""
+
+    kind: Literal["amplifier"]
+    power: Ratings
+    sensitivity: VoltageEnds | None = None
+    gain: Gain = Gain()
+    high_pass: FilterField | None = None
+    low_pass: FilterField | None = None
+    high_pass_range: FilterRangeField | None = None
+    low_pass_range: FilterRangeField | None = None
+    boost: EqualiserField | None = None
+    bridged: bool = False
+    minimum_load: Resistance | None = None
+    regulated: bool = False
+    rated_at: Voltage | None = None
+    headroom: Ratio | None = Field(default=None, description="what it really gives over its rating")
+    input_limit: Voltage | None = None
+
+
+class Speaker(FedStage):
+    """One speaker, or `count` equal ones in parallel, on each side that feeds it."""
+
+    kind: Literal["speaker"]
+    impedance: Resistance | None = None
+    coils: CoilsField | None = None
+    count: int = Field(default=1, ge=1, le=16)
+    power: Power | None = None
+    sensitivity: SensitivityField | None = None
+    protect_below: Frequency | None = None
+    resonance: Frequency | None = None
+    qts: Number | None = None
+
+
+AnyStage = Annotated[
+    HeadUnit | Processor | LineDriver | LevelControl | Converter | Amplifier | Speaker, Field(discriminator="kind")
+]

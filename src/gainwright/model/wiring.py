@@ -1,0 +1,377 @@
+"""From `from` and `inputs` to nodes, ports and paths.
+
+Rules. Sides come from what feeds a stage, unless it says otherwise; a bridged amplifier has one side. A mono output
+of two sides is half of each; a side fed from mono takes it whole. Several sources named in a list join, each through
+an equal share; inside a processor the inputs named in a list are added. A reference to one side of an output is a mono
+source.
+"""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.errors import JobError
+from gainwright.model.nodes import LeadRun, Node, Port
+from gainwright.model.stages import HeadUnit, Processor, Speaker
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from gainwright.model.job import Job
+    from gainwright.model.stages import Amplifier, Converter, LevelControl, LineDriver
+
+    FedKind = Amplifier | Converter | LevelControl | LineDriver | Speaker
+
+_SIDE_ORDER = {"left": 0, "right": 1, "mono": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """A share of what arrives at a port."""
+
+    node: Node
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A share of what an output takes from a port of its own stage."""
+
+    port: Port
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """One way to one speaker: every node upstream of it, in signal order."""
+
+    name: str
+    speaker: str
+    side: str
+    nodes: tuple[Node, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """A chain's connections, resolved.
+
+    Attributes
+    ----------
+    order : stage names in signal order.
+    nodes : output nodes in signal order.
+    feeds : port -> what arrives there (speakers' ports included).
+    routes : output node -> what it takes from its own stage's ports (empty for a source).
+    leads : the runs between stages, in signal order, with the ports each serves.
+    paths : one for each speaker and side.
+    """
+
+    order: tuple[str, ...]
+    nodes: tuple[Node, ...]
+    feeds: Mapping[Port, tuple[Feed, ...]]
+    routes: Mapping[Node, tuple[Route, ...]]
+    leads: Mapping[LeadRun, tuple[tuple[Node, Port], ...]]
+    paths: tuple[Path, ...]
+
+    def ports(self, stage: str) -> tuple[Port, ...]:
+        """Return a stage's ports."""
+        return tuple(port for port in self.feeds if port.stage == stage)
+
+    def outputs(self, stage: str) -> tuple[Node, ...]:
+        """Return a stage's output nodes."""
+        return tuple(node for node in self.nodes if node.stage == stage)
+
+    def takers(self, node: Node) -> tuple[Port, ...]:
+        """Return the ports that a node feeds."""
+        return tuple(port for port, feeds in self.feeds.items() if any(feed.node == node for feed in feeds))
+
+    def upstream(self, stage: str, side_ports: Iterable[Port] | None = None) -> tuple[Node, ...]:
+        """Return every node before a stage (or before some of its ports), in signal order."""
+        found: set[Node] = set()
+        waiting = list(self.ports(stage) if side_ports is None else side_ports)
+        while waiting:
+            for feed in self.feeds[waiting.pop()]:
+                if feed.node not in found:
+                    found.add(feed.node)
+                    waiting += [route.port for route in self.routes[feed.node]]
+        return tuple(node for node in self.nodes if node in found)
+
+
+def resolve(job: Job) -> Wiring:
+    """Resolve the wiring of a job.
+
+    Raises
+    ------
+    JobError : a reference that leads nowhere or to the wrong thing, a cycle, sides that don't match, an output that
+        reaches no speaker; `where` is the key's path.
+    """
+    return _Resolver(job).run()
+
+
+class _Resolver:
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.outputs: dict[str, dict[str, tuple[str, ...]]] = {}
+        self.feeds: dict[Port, tuple[Feed, ...]] = {}
+        self.routes: dict[Node, tuple[Route, ...]] = {}
+        self.order: list[str] = []
+
+    def run(self) -> Wiring:
+        if not any(isinstance(stage, HeadUnit) for stage in self.job.stages.values()):
+            raise _bad("stages", "no stage is a head_unit", "a chain begins with a source", "add one")
+        for name in self.job.stages:
+            self._visit(name, ())
+        nodes = tuple(
+            Node(stage, output, side)
+            for stage in self.order
+            for output, sides in self.outputs[stage].items()
+            for side in sides
+        )
+        wiring = Wiring(tuple(self.order), nodes, self.feeds, self.routes, self._leads(), ())
+        paths = self._paths(wiring)
+        self._check_all_reach_a_speaker(nodes, paths)
+        return Wiring(wiring.order, nodes, self.feeds, self.routes, wiring.leads, paths)
+
+    def _visit(self, name: str, above: tuple[str, ...]) -> None:
+        if name in self.order:
+            return
+        if name in above:
+            circle = " -> ".join([*above[above.index(name) :], name])
+            raise _bad(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "take one `from` of it away")
+        for _, _, reference in self._references(name):
+            target = reference.split(".")[0]
+            if target in self.job.stages:
+                self._visit(target, (*above, name))
+        stage = self.job.stages[name]
+        if isinstance(stage, HeadUnit):
+            self.outputs[name] = {output: _ordered(o.sides) for output, o in stage.outputs.items()}
+            for output, sides in self.outputs[name].items():
+                self.routes |= {Node(name, output, side): () for side in sides}
+        elif isinstance(stage, Processor):
+            self._processor(name, stage)
+        else:
+            self._fed(name, stage)
+        self.order.append(name)
+
+    def _references(self, name: str) -> list[tuple[str, str | None, str]]:
+        """Return (key path, side or coil or None, reference) for every source a stage names."""
+        stage = self.job.stages[name]
+        if isinstance(stage, HeadUnit):
+            return []
+        sources = (
+            {f"stages.{name}.inputs.{key}": source for key, source in stage.inputs.items()}
+            if isinstance(stage, Processor)
+            else {f"stages.{name}.from": stage.source}
+        )
+        found: list[tuple[str, str | None, str]] = []
+        for path, source in sources.items():
+            if isinstance(source, str):
+                found.append((path, None, source))
+            elif isinstance(source, dict):
+                found += [(f"{path}.{side}", side, reference) for side, reference in source.items()]
+            else:
+                found += [(f"{path}.{i}", None, reference) for i, reference in enumerate(source)]
+            if not source:
+                raise _bad(path, "nothing is named here", "a stage takes its signal from somewhere", "name an output")
+        return found
+
+    def _lookup(self, path: str, reference: str) -> tuple[str, str, tuple[str, ...], str | None]:
+        """Return stage, output, its sides, and the one side asked for if any."""
+        stage, _, rest = reference.partition(".")
+        if stage not in self.outputs:
+            raise _unknown(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "stage")
+        outputs = self.outputs[stage]
+        if not outputs:
+            raise _bad(path, f"{stage} is a speaker and feeds nothing", "", "name the stage before it")
+        output, _, side = rest.partition(".")
+        if not output:
+            if len(outputs) > 1:
+                raise _bad(
+                    path,
+                    f"{stage} has several outputs",
+                    f"they are {', '.join(outputs)}",
+                    f"write {stage}.{next(iter(outputs))}",
+                )
+            output = next(iter(outputs))
+        elif output not in outputs and len(outputs) == 1 and output in next(iter(outputs.values())) and not side:
+            output, side = next(iter(outputs)), output
+        if output not in outputs:
+            raise _unknown(path, output, outputs, f"output of {stage}")
+        if side and side not in outputs[output]:
+            raise _unknown(path, side, outputs[output], f"side of {stage}.{output}")
+        return stage, output, outputs[output], side or None
+
+    def _connect(self, name: str, input_name: str, references: list[tuple[str, str | None, str]]) -> None:
+        """Fill the ports of one input from its references."""
+        arriving: dict[Port, list[Node]] = {}
+        for path, key, reference in references:
+            stage, output, sides, one_side = self._lookup(path, reference)
+            if key is not None:
+                if one_side is None and len(sides) > 1:
+                    raise _bad(
+                        path,
+                        f"{reference} has several sides",
+                        f"they are {', '.join(sides)}",
+                        f"write {stage}.{output}.{sides[0]}",
+                    )
+                is_side = key in _SIDE_ORDER
+                port = Port(name, input_name if is_side else key, key if is_side else "mono")
+                arriving.setdefault(port, []).append(Node(stage, output, one_side or sides[0]))
+            elif one_side is not None:
+                arriving.setdefault(Port(name, input_name, "mono"), []).append(Node(stage, output, one_side))
+            else:
+                for side in sides:
+                    arriving.setdefault(Port(name, input_name, side), []).append(Node(stage, output, side))
+        present = {port.side for port in arriving}
+        if "mono" in present and len(present) > 1:
+            raise _bad(
+                references[0][0],
+                f"mono and {' and '.join(sorted(present - {'mono'}))} are joined",
+                "sources that join have the same sides",
+                "name the side of each: {left: ..., right: ...}",
+            )
+        for port in sorted(arriving, key=lambda p: (p.input, _SIDE_ORDER[p.side])):
+            share = 1 / len(arriving[port])
+            self.feeds[port] = tuple(Feed(node, share) for node in arriving[port])
+
+    def _fed(self, name: str, stage: FedKind) -> None:
+        references = self._references(name)
+        if isinstance(stage.source, dict) and not isinstance(stage, Speaker):
+            for path, key, _ in references:
+                if key not in _SIDE_ORDER:
+                    raise _unknown(path, str(key), _SIDE_ORDER, "side")
+        self._connect(name, "in", references)
+        ports = tuple(port for port in self.feeds if port.stage == name)
+        if isinstance(stage, Speaker):
+            self.outputs[name] = {}
+            if stage.sides is not None:
+                self._check_speaker_sides(name, stage, ports)
+            return
+        bridged = bool(getattr(stage, "bridged", False))
+        sides = _ordered(stage.sides or (("mono",) if bridged else tuple(port.side for port in ports)))
+        self.outputs[name] = {"out": sides}
+        for side in sides:
+            self.routes[Node(name, "out", side)] = _routes(side, [ports], f"stages.{name}.sides")
+
+    def _check_speaker_sides(self, name: str, stage: Speaker, ports: tuple[Port, ...]) -> None:
+        if set(stage.sides or ()) != {port.side for port in ports}:
+            raise _bad(
+                f"stages.{name}.sides",
+                f"the speaker is fed from {', '.join(sorted({p.side for p in ports}))}",
+                "a speaker has the sides of its amplifier",
+                "leave sides out",
+            )
+
+    def _processor(self, name: str, stage: Processor) -> None:
+        for input_name in stage.inputs:
+            path = f"stages.{name}.inputs.{input_name}"
+            mine = [r for r in self._references(name) if r[0] == path or r[0].startswith(path + ".")]
+            self._connect(name, input_name, mine)
+        self.outputs[name] = {}
+        for output, o in stage.outputs.items():
+            path = f"stages.{name}.outputs.{output}.from"
+            groups = [self._input_ports(name, path, text, stage) for text in self._output_sources(output, stage, path)]
+            joined = {port.side for group in groups for port in group}
+            sides = _ordered(o.sides or tuple(joined if joined != {"left", "right", "mono"} else {"left", "right"}))
+            self.outputs[name][output] = sides
+            for side in sides:
+                self.routes[Node(name, output, side)] = _routes(side, groups, path)
+
+    def _output_sources(self, output: str, stage: Processor, path: str) -> list[str]:
+        source = stage.outputs[output].source
+        if source is None:
+            if output in stage.inputs:
+                return [output]
+            if len(stage.inputs) == 1:
+                return [next(iter(stage.inputs))]
+            raise _bad(
+                path.removesuffix(".from"),
+                "it is not said which input it takes",
+                "",
+                f"add from: {next(iter(stage.inputs))}",
+            )
+        return [source] if isinstance(source, str) else list(source)
+
+    def _input_ports(self, name: str, path: str, text: str, stage: Processor) -> tuple[Port, ...]:
+        input_name, _, side = text.partition(".")
+        if input_name not in stage.inputs:
+            raise _unknown(path, input_name, stage.inputs, f"input of {name}")
+        ports = tuple(port for port in self.feeds if port.stage == name and port.input == input_name)
+        if not side:
+            return ports
+        chosen = tuple(Port(p.stage, p.input, p.side) for p in ports if p.side == side)
+        if not chosen:
+            raise _unknown(path, side, [p.side for p in ports], f"side of the input {input_name}")
+        return chosen
+
+    def _leads(self) -> dict[LeadRun, tuple[tuple[Node, Port], ...]]:
+        leads: dict[LeadRun, list[tuple[Node, Port]]] = {}
+        for name in self.order:
+            for port, feeds in self.feeds.items():
+                if port.stage == name:
+                    for feed in feeds:
+                        run = LeadRun(feed.node.stage, feed.node.output, name)
+                        leads.setdefault(run, []).append((feed.node, port))
+        return {run: tuple(pairs) for run, pairs in leads.items()}
+
+    def _paths(self, wiring: Wiring) -> tuple[Path, ...]:
+        paths = []
+        for name in self.order:
+            if isinstance(self.job.stages[name], Speaker):
+                ports = wiring.ports(name)
+                for side in _ordered(tuple({port.side for port in ports})):
+                    upstream = wiring.upstream(name, [port for port in ports if port.side == side])
+                    paths.append(Path(f"{name}.{side}", name, side, upstream))
+        return tuple(paths)
+
+    def _check_all_reach_a_speaker(self, nodes: tuple[Node, ...], paths: tuple[Path, ...]) -> None:
+        reached = {node for path in paths for node in path.nodes}
+        for node in nodes:
+            if node not in reached:
+                stage = self.job.stages[node.stage]
+                many = isinstance(stage, HeadUnit | Processor)
+                where = f"stages.{node.stage}.outputs.{node.output}" if many else f"stages.{node.stage}"
+                raise _bad(
+                    where,
+                    f"{node} reaches no speaker",
+                    "every output leads to a speaker in the end",
+                    "connect it with a `from`, or take it out of the job",
+                )
+
+
+def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route, ...]:
+    routes: list[Route] = []
+    for ports in groups:
+        same = [port for port in ports if port.side == side]
+        mono = [port for port in ports if port.side == "mono"]
+        if same:
+            routes += [Route(port, 1.0) for port in same]
+        elif mono or len(ports) == 1:
+            routes += [Route(port, 1.0) for port in (mono or ports)]
+        elif side == "mono":
+            routes += [Route(port, 1 / len(ports)) for port in ports]
+        else:
+            raise _bad(
+                path,
+                f"the side {side} is asked for",
+                f"what comes in has {', '.join(port.side for port in ports)}",
+                "give sides that match",
+            )
+    return tuple(routes)
+
+
+def _ordered(sides: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(sorted(dict.fromkeys(sides), key=_SIDE_ORDER.__getitem__))
+
+
+def _bad(where: str, what: str, rule: str, remedy: str) -> JobError:
+    return JobError(what, code="bad_wiring", where=where, rule=rule, remedy=remedy)
+
+
+def _unknown(where: str, name: str, known: Iterable[str], noun: str) -> JobError:
+    known = list(known)
+    near = difflib.get_close_matches(name, known, n=1)
+    remedy = f"did you mean {near[0]}?" if near else ""
+    rule = f"there is {', '.join(known[:12])}" if known else "there is none"
+    return JobError(f"{name} is no {noun}", code="dangling_reference", where=where, rule=rule, remedy=remedy)
