@@ -1,1 +1,38 @@
-"""solve"""
+"""Model and physics brought together: levels at every node, for many draws, settings and tones in one call."""
+
+from gainwright.solve.chain import Chain, Conditions, rails_v
+from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage
+from gainwright.solve.instruments import (
+    Shown,
+    input_ohm,
+    recorder_full_scale_v,
+    resolution_v,
+    shown_by_indicator,
+    shown_by_meter,
+    shown_by_recorder,
+)
+from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
+from gainwright.solve.noise import noise_v
+from gainwright.solve.solution import Solution
+
+__all__ = [
+    "MUTED_TRAVEL",
+    "Chain",
+    "Conditions",
+    "Levels",
+    "NodeLevel",
+    "PathLevels",
+    "Shown",
+    "Solution",
+    "input_ohm",
+    "levels",
+    "limits_first",
+    "noise_v",
+    "rails_v",
+    "rated_voltage",
+    "recorder_full_scale_v",
+    "resolution_v",
+    "shown_by_indicator",
+    "shown_by_meter",
+    "shown_by_recorder",
+]

@@ -1,0 +1,183 @@
+"""A job compiled once, solved for many draws, settings and tones in one call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.jobfile import facts, settings, volume_steps
+from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
+from gainwright.quantities import draw
+from gainwright.solve.electrics import (
+    PEAK,
+    Loading,
+    amplifier_gain,
+    amplifier_rails,
+    line_gain,
+    response,
+    source_gain,
+)
+from gainwright.solve.solution import CellPlace, Solution
+from gainwright.solve.steady import Cell, run
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from gainwright.model import Job, Node, Port
+
+    Floats = npt.NDArray[np.float64]
+    Values = Mapping[str, Any]
+
+CHUNK = 512
+"""Cases solved at a time, so that the working arrays stay in cache and memory doesn't grow with the draws."""
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What a solve is asked for.
+
+    Attributes
+    ----------
+    tone_hz, level_dbfs : scalar or (cases,).
+    values : fact path -> scalar or (cases,); missing ones are nominal.
+    settings : control path -> scalar or (cases,); missing ones stand as in the job.
+    unloaded : speakers that are taken off.
+    probes : node -> resistance of what measures there, ohm.
+    supply : "running" or "resting".
+    """
+
+    tone_hz: Any
+    level_dbfs: Any
+    values: Values | None = None
+    settings: Values | None = None
+    unloaded: frozenset[str] = frozenset()
+    probes: Mapping[Node, float] | None = None
+    supply: str = "running"
+
+
+class Chain:
+    """A job's chain, ready to solve.
+
+    Raises
+    ------
+    JobError : the wiring can't be resolved.
+    """
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.wiring = resolve(job)
+        self.facts = facts(job, self.wiring)
+        self.settings = settings(job)
+        self.nodes = self.wiring.nodes
+        self.places = self._places()
+        self._index = {place.key: i for i, place in enumerate(self.places)}
+
+    def nominal(self) -> dict[str, float]:
+        """Return every physical number at the middle of its spread."""
+        return {path: fact.quantity.nominal for path, fact in self.facts.items()}
+
+    def draws(self, *, draws: int, seed: int) -> dict[str, Any]:
+        """Return every physical number drawn from its spread, shape (draws,) where it has one."""
+        spread = {path: fact.quantity for path, fact in self.facts.items()}
+        drawn = draw(spread, draws=draws, seed=seed)
+        return {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
+
+    def solve(self, conditions: Conditions) -> Solution:
+        """Solve every node of every case.
+
+        Shapes: whatever in the conditions is an array has the same length, the number of cases.
+        """
+        values = {**self.nominal(), **(conditions.values or {})}
+        settings_now = {**self.settings, **(conditions.settings or {})}
+        arrays = [*values.values(), *settings_now.values(), conditions.tone_hz, conditions.level_dbfs]
+        cases = max(int(np.size(a)) for a in arrays)
+        parts = []
+        for start in range(0, cases, CHUNK):
+            rows = slice(start, min(start + CHUNK, cases))
+
+            def cut(mapping: Values, rows: slice = rows) -> dict[str, Any]:
+                return {k: v if np.size(v) == 1 else np.asarray(v)[rows] for k, v in mapping.items()}
+
+            now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
+            parts.append(self._chunk(cut(values), cut(settings_now), now, conditions, rows.stop - rows.start))
+        return Solution.join(parts)
+
+    def _chunk(self, values: Values, stand: Values, now: Values, conditions: Conditions, cases: int) -> Solution:
+        loading, cells = self.cells(values, stand, conditions)
+        tone_hz = np.atleast_1d(np.asarray(now["tone"], dtype=np.float64))
+        peak = np.broadcast_to(10 ** (np.asarray(now["level"], dtype=np.float64) / 20), (cases,))
+        states = run(cells, tone_hz=tone_hz, source_peak=peak)
+        factors = {node: loading.node_factor(node) for node in self.nodes}
+        return Solution.collect(self.wiring, self.places, cells, states, factors, tone_hz=tone_hz, cases=cases)
+
+    def cells(self, values: Values, stand: Values, conditions: Conditions) -> tuple[Loading, list[Cell]]:
+        """Return the loading and the cells, in the order of `places`, for full `values` and `settings`."""
+        loading = Loading(self.wiring, values, unloaded=conditions.unloaded, probes=conditions.probes or {})
+        return loading, [self._cell(place, values, stand, loading, conditions.supply) for place in self.places]
+
+    def _places(self) -> tuple[CellPlace, ...]:
+        """Lay out the cells in signal order: ports, what clips inside, outputs."""
+        places: list[CellPlace] = []
+        for name in self.wiring.order:
+            stage = self.job.stages[name]
+            places += [CellPlace("port", name, port) for port in self.wiring.ports(name) if self.wiring.outputs(name)]
+            for node in self.wiring.outputs(name):
+                if isinstance(stage, HeadUnit) or (isinstance(stage, Processor) and stage.digital):
+                    places.append(CellPlace("inside", name, node))
+                places.append(CellPlace("output", name, node))
+        return tuple(places)
+
+    def _cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, supply: str) -> Cell:
+        if place.role == "port":
+            return self._port_cell(place, values, loading)
+        node: Node = place.at  # type: ignore[assignment]
+        name, stage = place.stage, self.job.stages[place.stage]
+        inside = self._index.get(("inside", node))
+        if place.role == "inside":
+            ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * values[f"{name}.input_limit"]
+            return Cell(self._routed(node), response(stage, node, values) or None, 1.0, 0.0, ceiling)
+        inputs = self._routed(node) if inside is None else [(inside, 1.0)]
+        shape = None if inside is not None else response(stage, node, values) or None
+        distortion = values[f"{name}.distortion"]
+        if isinstance(stage, HeadUnit):
+            gain = source_gain(name, values, stand, volume_steps(stage), node.output)
+            return Cell(inputs, shape, gain, distortion, PEAK * values[f"{name}.output_limit"])
+        if isinstance(stage, Amplifier):
+            conductance = loading.conductance(node)
+            gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], conductance)
+            rails = amplifier_rails(name, stage, values, conductance, values[f"vehicle.{supply}"])
+            return Cell(inputs, shape, gain, distortion, PEAK * rails)
+        gain = line_gain(stage, node, values, stand)
+        limited = isinstance(stage, Processor | LineDriver | Converter)
+        ceiling = PEAK * values[f"{name}.output_limit"] if limited else np.inf
+        return Cell(inputs, shape, gain, distortion, ceiling)
+
+    def _port_cell(self, place: CellPlace, values: Values, loading: Loading) -> Cell:
+        port: Port = place.at  # type: ignore[assignment]
+        inputs = [
+            (
+                self._index["output", feed.node],
+                feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, port),
+            )
+            for feed in self.wiring.feeds[port]
+        ]
+        limit = values.get(f"{place.stage}.input_limit")
+        return Cell(inputs, None, 1.0, 0.0, np.inf if limit is None else PEAK * limit)
+
+    def _routed(self, node: Node) -> list[tuple[int, Any]]:
+        return [(self._index["port", route.port], route.share) for route in self.wiring.routes[node]]
+
+
+def rails_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: str = "running") -> Any:
+    """Return an amplifier's ceiling at its terminals, rms of the largest clean sine, for its first output."""
+    stage = chain.job.stages[name]
+    assert isinstance(stage, Amplifier)  # noqa: S101  the caller names an amplifier
+    node = chain.wiring.outputs(name)[0]
+    off = frozenset(port.stage for port in chain.wiring.takers(node)) if unloaded else frozenset()
+    loading = Loading(chain.wiring, values, unloaded=off, probes={})
+    rails = amplifier_rails(name, stage, values, loading.conductance(node), values[f"vehicle.{supply}"])
+    return rails * loading.node_factor(node)

@@ -1,0 +1,223 @@
+"""From the job's physical numbers to the factors of the cells: loading, gain laws, ceilings, filters.
+
+Everything is an array with the batch in front, or a scalar where it is the same in all cases.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright import physics
+from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Wiring
+
+    Floats = npt.NDArray[np.float64]
+    Values = Mapping[str, Any]
+
+PEAK = np.sqrt(2.0)
+"""Peak over rms of a sine."""
+MUTED_TRAVEL = 0.02
+"""Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
+
+
+class Loading:
+    """Node and port voltages from source, lead and load resistances.
+
+    Parameters
+    ----------
+    wiring : the chain's connections.
+    values : fact path -> value.
+    unloaded : speakers that are taken off.
+    probes : node -> resistance of what measures there, ohm.
+    """
+
+    def __init__(
+        self, wiring: Wiring, values: Values, *, unloaded: frozenset[str] = frozenset(), probes: Mapping[Node, float]
+    ) -> None:
+        self._wiring = wiring
+        self._values = values
+        self._unloaded = unloaded
+        self._probes = probes
+        self._lead = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
+
+    def _input_ohm(self, port: Port) -> Any:
+        key = f"{port.stage}.input_impedance"
+        return self._values[key] if key in self._values else self._values[f"{port.stage}.impedance"]
+
+    def conductance(self, node: Node) -> Any:
+        """Return the conductance that loads a node, siemens."""
+        total: Any = 0.0
+        for port in self._wiring.takers(node):
+            if port.stage not in self._unloaded:
+                total = total + 1 / (self._input_ohm(port) + self._values[f"{self._lead[node, port]}.resistance"])
+        if node in self._probes:
+            total = total + 1 / self._probes[node]
+        return total
+
+    def node_factor(self, node: Node) -> Any:
+        """Return node voltage over EMF: the divider of output impedance and load."""
+        return 1 / (1 + self._values[f"{node.stage}.output_impedance"] * self.conductance(node))
+
+    def port_factor(self, node: Node, port: Port) -> Any:
+        """Return the voltage at a port over that of the node before its lead."""
+        input_ohm = self._input_ohm(port)
+        lead_ohm = self._values[f"{self._lead[node, port]}.resistance"]
+        return physics.divider(source_ohm=lead_ohm, load_ohm=input_ohm)
+
+
+def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: Any, supply_v: Any) -> Any:
+    """Return an amplifier's ceiling as an EMF, rms of the largest clean sine, volts.
+
+    Rated voltages hold at the terminals with the rated load on; rated at 1 % THD and `rated_at` volts (CTA-2006).
+    """
+    headroom = physics.ratio_from_db(db=values[f"{name}.headroom"])
+    loads = np.array([rating.load.nominal for rating in stage.power])
+    output_ohm = values[f"{name}.output_impedance"]
+    clean = [
+        physics.rated_clip_voltage(power_w=values[f"{name}.power.{i}"], load_ohm=load)
+        * headroom
+        * (load + output_ohm)
+        / load
+        for i, load in enumerate(loads)
+    ]
+    ratings_v = np.stack(np.broadcast_arrays(*[np.atleast_1d(v) for v in clean]), axis=-1)
+    with np.errstate(divide="ignore"):
+        load_ohm = np.atleast_1d(1 / np.asarray(conductance, dtype=np.float64))
+    ceiling = physics.loaded_ceiling(ratings_load_ohm=loads, ratings_v=ratings_v, load_ohm=load_ohm)
+    scale = physics.rail_scaling(supply_v=supply_v, rated_at_v=values[f"{name}.rated_at"], regulated=stage.regulated)
+    return ceiling * scale
+
+
+def rating_index(stage: Amplifier, conductance: Any) -> int:
+    """Return which rating holds: that of the load nearest to the real one, by ratio; the highest when unloaded."""
+    loads = np.array([rating.load.nominal for rating in stage.power])
+    siemens = float(np.median(conductance))
+    if siemens <= 0:
+        return int(np.argmax(loads))
+    return int(np.argmin(np.abs(np.log(loads * siemens))))
+
+
+def rated_voltage(stage: Amplifier, conductance: Any) -> float:
+    """Return the rated output voltage, rms, of the rating that holds."""
+    rating = stage.power[rating_index(stage, conductance)]
+    return float(physics.voltage_for_power(power_w=rating.power.nominal, resistance_ohm=rating.load.nominal))
+
+
+def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, conductance: Any) -> Any:
+    """Return the EMF gain of an amplifier at a gain position (0 fully down .. 1 fully up).
+
+    The sensitivity is the input for rated power; between its ends it is geometric in the position, bent by
+    `gain.bend`. Common practice, no published source.
+    """
+    i = rating_index(stage, conductance)
+    load = stage.power[i].load.nominal
+    rated_emf = physics.voltage_for_power(power_w=values[f"{name}.power.{i}"], resistance_ohm=load) * (
+        (load + values[f"{name}.output_impedance"]) / load
+    )
+    travel = np.clip(position + values[f"{name}.gain.bend"] * 4 * position * (1 - position), 0, 1)
+    down, up = values[f"{name}.sensitivity.down"], values[f"{name}.sensitivity.up"]
+    sensitivity = np.asarray(down, dtype=np.float64) ** (1 - travel) * np.asarray(up, dtype=np.float64) ** travel
+    silent = (np.asarray(position) <= MUTED_TRAVEL) & (np.asarray(values[f"{name}.gain.mutes"]) > 0.5)
+    return np.where(silent, 0.0, rated_emf / sensitivity)
+
+
+def source_gain(name: str, values: Values, settings: Values, steps: int, output: str) -> Any:
+    """Return a head unit's gain from digital full scale (peak 1) to volts peak at its output, as an EMF."""
+    volume = np.asarray(settings[f"{name}.volume"], dtype=np.float64)
+    db = values[f"{name}.volume.top"] - (steps - volume) * values[f"{name}.volume.step"]
+    db = db + settings[f"{name}.{output}.level"]
+    gain = PEAK * values[f"{name}.output_limit"] * physics.ratio_from_db(db=db)
+    return np.where(volume > 0, gain, 0.0)
+
+
+def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> Any:
+    """Return the EMF gain of a processor output, line driver, converter or level control."""
+    name = node.stage
+    if isinstance(stage, Processor):
+        output = stage.outputs[node.output]
+        sign = 0.0 if output.mute else -1.0 if output.polarity == "reversed" else 1.0
+        level = settings[f"{name}.{node.output}.level"]
+        return sign * physics.ratio_from_db(db=values[f"{name}.gain"] + level)
+    if isinstance(stage, LineDriver):
+        return physics.ratio_from_db(db=values[f"{name}.gain"])
+    if isinstance(stage, Converter):
+        return physics.ratio_from_db(db=values[f"{name}.ratio"])
+    assert isinstance(stage, LevelControl)  # noqa: S101  the kinds are closed
+    level = np.minimum(settings[f"{name}.level"], 0.0)
+    if stage.range is not None:
+        level = np.maximum(level, stage.range.low)
+    return physics.ratio_from_db(db=level)
+
+
+class Response:
+    """The frequency response of one output: filters, equaliser bands, delay. Called with Hz of (rows, harmonics)."""
+
+    def __init__(self) -> None:
+        self._parts: list[tuple[str, dict[str, Any], dict[str, Any]]] = []
+
+    def __bool__(self) -> bool:
+        return bool(self._parts)
+
+    def add_filter(self, kind: str, setting: FilterSetting | None, path: str, values: Values) -> None:
+        """Add a crossover filter unless it is off; `kind` is low or high pass."""
+        if setting is not None and not setting.off:
+            fixed = {"shape": setting.shape, "slope_db_per_octave": setting.slope_db_per_octave, "kind": kind}
+            self._parts.append(("filter_response", fixed, {"corner_hz": values[f"{path}.corner"]}))
+
+    def add_equaliser(self, equaliser: Equaliser | None, path: str, values: Values) -> None:
+        """Add every band."""
+        for i, band in enumerate(equaliser.bands if equaliser else ()):
+            function = {"peak": "peak_response", "low-shelf": "low_shelf_response", "high-shelf": "high_shelf_response"}
+            corner = "centre_hz" if band.kind == "peak" else "corner_hz"
+            varying = {
+                key: values[f"{path}.{i}.{name}"] for key, name in ((corner, "corner"), ("gain_db", "gain"), ("q", "q"))
+            }
+            self._parts.append((function[band.kind], {}, varying))
+
+    def add_delay(self, delay_s: float) -> None:
+        """Add a pure delay."""
+        if delay_s > 0:
+            self._parts.append(("delay_response", {}, {"delay_s": delay_s}))
+
+    def __call__(self, frequency_hz: Floats, rows: Any = slice(None)) -> npt.NDArray[np.complex128]:
+        """Return H at frequencies of shape (rows or 1, harmonics)."""
+        total = np.ones(1, dtype=np.complex128)
+        for name, fixed, varying in self._parts:
+            chosen = {k: v if np.size(v) == 1 else np.asarray(v)[rows, None] for k, v in varying.items()}
+            chosen = {k: v if np.ndim(v) != 1 else v[:, None] for k, v in chosen.items()}
+            if name == "delay_response":
+                part = np.exp(-2j * np.pi * frequency_hz * chosen["delay_s"])
+            else:
+                part = getattr(physics, name)(frequency_hz=frequency_hz, **fixed, **chosen)
+            total = total * part
+        return np.asarray(total)
+
+
+def response(stage: AnyStage, node: Node, values: Values) -> Response:
+    """Return the response of an output of a stage."""
+    found = Response()
+    path = f"{node.stage}.{node.output}"
+    if isinstance(stage, HeadUnit):
+        filters: Any = stage.outputs[node.output]
+        found.add_equaliser(stage.tone, f"{node.stage}.tone", values)
+    elif isinstance(stage, Processor):
+        filters = stage.outputs[node.output]
+        found.add_equaliser(filters.equaliser, f"{path}.equaliser", values)
+        if filters.delay is not None and filters.delay.known:
+            found.add_delay(filters.delay.nominal)
+    elif isinstance(stage, Amplifier):
+        filters = stage
+        found.add_equaliser(stage.boost, f"{node.stage}.boost", values)
+    else:
+        return found
+    found.add_filter("low", filters.low_pass, f"{path}.low_pass", values)
+    found.add_filter("high", filters.high_pass, f"{path}.high_pass", values)
+    return found

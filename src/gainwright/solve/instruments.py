@@ -1,0 +1,108 @@
+"""What an instrument would show at a node, and how far that can be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Indicator, Multimeter, Recorder
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Instrument
+    from gainwright.solve.solution import Solution
+
+    Floats = npt.NDArray[np.float64]
+
+AVERAGE_FACTOR = np.pi / (2 * np.sqrt(2))
+"""Rms over rectified mean of a sine: what an average-responding meter is scaled by."""
+LOWEST_RANGE_V = 0.6
+"""The finest range of a handheld meter is that of a few hundred millivolts (common practice, no published source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What is shown, and its half-width: within `value - below` and `value + above`, volts, shape (cases,)."""
+
+    value: Floats
+    below: Floats
+    above: Floats
+
+
+def resolution_v(meter: Multimeter, reading_v: Any) -> Floats:
+    """Return the last digit of the range that holds a reading: 6000 counts make ranges of 0.6, 6, 60, 600 V."""
+    counts = float(meter.counts or 4000)
+    finest = 10 ** np.ceil(np.log10(LOWEST_RANGE_V / counts))
+    with np.errstate(divide="ignore"):
+        needed = 10 ** np.ceil(np.log10(np.maximum(np.abs(reading_v), 1e-12) / counts) - 1e-12)
+    return np.asarray(np.maximum(finest, needed))
+
+
+def shown_by_meter(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> Shown:
+    """Return what a multimeter on its AC volts range shows at a node.
+
+    A true-rms meter shows the rms; an average-responding one the rectified mean of the first twenty harmonics, scaled
+    for a sine. Its accuracy holds up to its bandwidth; beyond, the reading is unknown between -3 dB and 0.
+    """
+    value = solution.rms_v[:, column]
+    if not meter.true_rms:
+        value = AVERAGE_FACTOR * _rectified_mean(solution.harmonics[:, column])
+    ratio = meter.accuracy.ratio if meter.accuracy else 0.015
+    counts = meter.accuracy.counts if meter.accuracy else 5
+    half = ratio * value + counts * resolution_v(meter, value)
+    bandwidth_hz = meter.bandwidth.nominal if meter.bandwidth else 400.0
+    beyond = np.asarray(tone_hz) > bandwidth_hz
+    return Shown(value, half + np.where(beyond, (1 - 10 ** (-3 / 20)) * value, 0.0), half)
+
+
+def _rectified_mean(harmonics: npt.NDArray[np.complex128]) -> Floats:
+    first = np.abs(harmonics[:, 0])
+    mean = first * 2 / np.pi
+    bent = np.flatnonzero(np.sum(np.abs(harmonics[:, 1:]), axis=1) > 1e-3 * first)
+    if len(bent):
+        angle = np.arange(512) * (2 * np.pi / 512)
+        turns = np.exp(1j * np.outer(np.arange(1, harmonics.shape[1] + 1), angle))
+        mean[bent] = np.mean(np.abs(np.real(harmonics[bent] @ turns)), axis=1)
+    return np.asarray(mean)
+
+
+def shown_by_recorder(recorder: Recorder, solution: Solution, column: int) -> Shown:
+    """Return what a recorder would compute: the rms, to 0.05 dB of a calibration once made; NaN when it overloads."""
+    value = solution.rms_v[:, column]
+    peak = value * np.sqrt(2)
+    value = np.where(peak > recorder_full_scale_v(recorder) * np.sqrt(2) * 1.0001, np.nan, value)
+    half = value * (10 ** (0.05 / 20) - 1)
+    return Shown(value, half, half)
+
+
+def recorder_full_scale_v(recorder: Recorder) -> float:
+    """Return the rms of the largest sine that a recorder takes with its attenuator, volts."""
+    attenuation_db = abs(recorder.attenuator.nominal) if recorder.attenuator else 0.0
+    return float(recorder.full_scale.nominal * 10 ** (attenuation_db / 20))
+
+
+def shown_by_indicator(indicator: Indicator, solution: Solution, column: int) -> npt.NDArray[np.intp]:
+    """Return the highest threshold that is passed: 0 none, 1 level, 2 fundamental, 3 thd; shape (cases,)."""
+    level = indicator.level_above
+    fundamental = indicator.fundamental_above
+    rms, first = solution.rms_v[:, column], np.abs(solution.fundamental_v[:, column])
+    alive = np.ones(len(rms), dtype=bool) if fundamental is None else first >= fundamental.nominal
+    shown = np.zeros(len(rms), dtype=np.intp)
+    if level is not None:
+        shown = np.where(rms >= level.nominal, 1, shown)
+    if fundamental is not None:
+        shown = np.where(alive, 2, shown)
+    if indicator.thd_above is not None:
+        shown = np.where(alive & (solution.thd[:, column] >= indicator.thd_above.nominal), 3, shown)
+    return np.asarray(shown)
+
+
+def input_ohm(instrument: Instrument) -> float:
+    """Return an instrument's input resistance, ohm."""
+    given = instrument.input_impedance
+    if given is not None and given.known:
+        return float(given.nominal)
+    return {"multimeter": 10e6, "recorder": 10e3, "indicator": 1e6}[instrument.kind]

@@ -1,0 +1,114 @@
+"""The corridor: at every node the level between its floor and its ceiling, with its 95 % interval."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.solve.chain import Chain, Conditions
+from gainwright.solve.noise import noise_v
+
+if TYPE_CHECKING:
+    from gainwright.model import Node, Path
+    from gainwright.solve.solution import Solution
+
+DRAWS = 512
+SEED = 1
+CEILING_OF = ("input", "inside", "output")
+
+
+@dataclass(frozen=True, slots=True)
+class NodeLevel:
+    """One node: level, interval and ceiling in volts rms, margin in dB, THD in per cent, noise in volts rms."""
+
+    node: str
+    v_rms: float
+    v_rms_low: float
+    v_rms_high: float
+    ceiling_v_rms: float
+    ceiling_of: str
+    margin_db: float
+    thd_percent: float
+    noise_v_rms: float
+
+
+@dataclass(frozen=True, slots=True)
+class PathLevels:
+    """One path, its nodes in signal order, and the node that limits first (empty when nothing passes)."""
+
+    path: str
+    limits_first: str
+    nodes: tuple[NodeLevel, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """The corridor of a chain for one tone."""
+
+    tone_hz: float
+    level_dbfs: float
+    paths: tuple[PathLevels, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the contract's object; what is not finite is null."""
+        return {
+            "tone_hz": self.tone_hz,
+            "level_dbfs": self.level_dbfs,
+            "paths": [
+                {
+                    "path": path.path,
+                    "limits_first": path.limits_first,
+                    "nodes": [
+                        {name: _finite(getattr(node, name)) for name in NodeLevel.__dataclass_fields__}
+                        for node in path.nodes
+                    ],
+                }
+                for path in self.paths
+            ],
+        }
+
+
+def _finite(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def levels(chain: Chain, *, tone_hz: float, level_dbfs: float, draws: int = DRAWS, seed: int = SEED) -> Levels:
+    """Return the corridor of every path.
+
+    The level, ceiling, margin and THD are those of the chain with every number at the middle of its spread; the
+    interval holds 95 % of the draws.
+    """
+    middle = chain.solve(Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs))
+    spread = chain.solve(Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs, values=chain.draws(draws=draws, seed=seed)))
+    low, high = np.quantile(spread.rms_v, [0.025, 0.975], axis=0)
+    floor = noise_v(chain)
+    at = {
+        node: NodeLevel(
+            str(node),
+            float(middle.rms_v[0, i]),
+            float(low[i]),
+            float(high[i]),
+            float(middle.ceiling_v[0, i]),
+            CEILING_OF[middle.ceiling_of[0, i]],
+            float(middle.margin_db[0, i]),
+            100 * float(middle.thd[0, i]),
+            float(floor[i]),
+        )
+        for i, node in enumerate(chain.nodes)
+    }
+    return Levels(tone_hz, level_dbfs, tuple(_path_levels(path, at, middle) for path in chain.wiring.paths))
+
+
+def _path_levels(path: Path, at: dict[Node, NodeLevel], middle: Solution) -> PathLevels:
+    first = limits_first(path, middle)
+    return PathLevels(path.name, str(first) if first else "", tuple(at[node] for node in path.nodes))
+
+
+def limits_first(path: Path, solution: Solution, case: int = 0) -> Node | None:
+    """Return the node of a path with the smallest margin, None when no stage of it has a finite one."""
+    margins = {node: solution.margin_db[case, solution.index(node)] for node in path.nodes}
+    finite = {node: margin for node, margin in margins.items() if math.isfinite(margin)}
+    return min(finite, key=finite.__getitem__) if finite else None

@@ -1,0 +1,41 @@
+"""The floor: each stage's own noise carried through everything behind it.
+
+Powers add (the sources are independent), each weighted by |H|^2 of what follows, integrated over 20 Hz to 20 kHz.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.solve.chain import Chain, Conditions
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+LOW_HZ, HIGH_HZ = 20.0, 20_000.0
+_POINTS = 193
+
+
+def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.NDArray[np.float64]:
+    """Return the noise at every node with all physical numbers at their middle, volts rms, shape (nodes,)."""
+    values, stand = chain.nominal(), {**chain.settings, **(settings or {})}
+    loading, cells = chain.cells(values, stand, Conditions(tone_hz=1000.0, level_dbfs=0.0))
+    frequency_hz = np.geomspace(LOW_HZ, HIGH_HZ, _POINTS)
+    density = [np.zeros(_POINTS)] * 0
+    for place, cell in zip(chain.places, cells, strict=True):
+        power = np.zeros(_POINTS)
+        for i, factor in cell.inputs:
+            power = power + density[i] * np.square(float(np.squeeze(factor)))
+        if cell.response is not None:
+            power = power * np.abs(cell.response(frequency_hz[None, :], slice(None))[0]) ** 2
+        power = power * np.square(float(np.squeeze(cell.gain)))
+        if place.role == "output":
+            power = power + values[f"{place.stage}.output_noise"] ** 2 / (HIGH_HZ - LOW_HZ)
+        density.append(power)
+    outputs = {place.at: density[i] for i, place in enumerate(chain.places) if place.role == "output"}
+    emf = np.array([np.sqrt(np.trapezoid(outputs[node], frequency_hz)) for node in chain.nodes])
+    return emf * np.array([float(np.squeeze(loading.node_factor(node))) for node in chain.nodes])
