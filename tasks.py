@@ -1,0 +1,299 @@
+"""Everything that is done with this tree, one command each; needs nothing but Python 3.11 or newer.
+
+    python3 tasks.py demo [...]     the whole job on a shipped example (options of `gainwright demo`)
+    python3 tasks.py serve [...]    the local web app (options of `gainwright serve`)
+    python3 tasks.py test [...]     style, types, layers, every test, then the built wheel;
+                                    with options of pytest: only those tests
+    python3 tasks.py check          style, types and layers only
+    python3 tasks.py bench [...]    the measurements of speed, all or by name
+    python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
+
+The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
+STAMP = VENV / "made-from.json"
+
+RUNTIME_LOCK, BUILD_LOCK, DEV_LOCK = "requirements.txt", "requirements-build.txt", "requirements-dev.txt"
+TO_USE = (RUNTIME_LOCK, BUILD_LOCK)
+TO_DEVELOP = (DEV_LOCK,)
+
+ELSEWHERE_ONLY = {"colorama": 'sys_platform == "win32"'}
+"""Dependencies that the machine which renews the lock does not need itself, and where they are needed."""
+
+PROGRAMS = {"ngspice": "ngspice", "sox": "sox", "ffmpeg": "ffmpeg", "flac": "flac"}
+"""Program that the tests call -> Debian package."""
+SOX_FORMATS = "libsox-fmt-all"
+
+FROM_PIP_SETTINGS = {
+    *("cert", "client-cert", "proxy", "index-url", "extra-index-url", "find-links", "trusted-host", "no-index"),
+    *("timeout", "default-timeout", "retries", "cache-dir", "no-cache-dir", "keyring-provider"),
+}
+"""A person's pip settings that say how packages are reached; all others are left out, since they can break a venv."""
+
+
+class TaskError(Exception):
+    """A reason to stop that the person can mend; the text says how."""
+
+
+def main(arguments: list[str]) -> int:
+    """Run one command and return its exit status."""
+    commands = {"demo": _verb, "serve": _verb, "test": _test, "check": _check, "bench": _bench, "lock": _lock}
+    if not arguments or arguments[0] not in commands:
+        asked_for_help = bool(arguments) and arguments[0] in {"-h", "--help", "help"}
+        print(__doc__, file=sys.stdout if asked_for_help else sys.stderr)
+        return 0 if asked_for_help else 2
+    try:
+        if sys.version_info < (3, 11):  # noqa: UP036  (this file is started by whatever Python is at hand)
+            _stop("Gainwright needs Python 3.11 or newer; this is " + sys.version.split()[0])
+        return commands[arguments[0]](arguments)
+    except TaskError as trouble:
+        print(f"tasks.py {arguments[0]}: {trouble}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+
+
+def _stop(reason: str) -> None:
+    raise TaskError(reason)
+
+
+# ---- the commands ----------------------------------------------------------------------------------------------
+
+
+def _verb(arguments: list[str]) -> int:
+    """Run `gainwright VERB ...` in the tree's own environment."""
+    if arguments[0] == "serve" and not (ROOT / "src" / "gainwright" / "web").is_dir():
+        _stop("it comes with the web app, which this version does not have yet; see `python3 tasks.py demo`")
+    _prepare(TO_USE)
+    return _call(_script("gainwright"), *arguments)
+
+
+def _test(arguments: list[str]) -> int:
+    _install_programs()
+    _prepare(TO_DEVELOP)
+    chosen = arguments[1:]
+    pytest = (_script("python"), "-m", "pytest", "-n", "auto")
+    if chosen:
+        print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
+        return _call(*pytest, *chosen)
+    return _all_of({**_checks(), "tests": pytest, "wheel": (*pytest[:3], "--wheel", "tests/wheel")})
+
+
+def _check(_: list[str]) -> int:
+    _prepare(TO_DEVELOP)
+    return _all_of(_checks())
+
+
+def _checks() -> dict[str, tuple[str, ...]]:
+    python = _script("python")
+    return {
+        "style": (python, "-m", "ruff", "check", "."),
+        "format": (python, "-m", "ruff", "format", "--check", "."),
+        "types": (python, "-m", "mypy"),
+        "layers": (_script("lint-imports"),),
+    }
+
+
+def _bench(arguments: list[str]) -> int:
+    _install_programs()
+    _prepare(TO_DEVELOP)
+    there = {path.stem: path for path in sorted((ROOT / "bench").glob("*.py")) if not path.stem.startswith("_")}
+    unknown = [name for name in arguments[1:] if name not in there]
+    if unknown:
+        _stop(f"no bench named {', '.join(unknown)}; there are: {', '.join(there) or 'none'}")
+    return _all_of({name: (_script("python"), str(there[name])) for name in arguments[1:] or there})
+
+
+def _all_of(steps: dict[str, tuple[str, ...]]) -> int:
+    """Run every step, also after one has failed, and say at the end which failed."""
+    failed = []
+    for name, command in steps.items():
+        print(f"== {name}", flush=True)
+        if _call(*command) != 0:
+            failed.append(name)
+    if failed:
+        print(f"failed: {', '.join(failed)}", file=sys.stderr)
+    return 1 if failed else 0
+
+
+# ---- the environment -------------------------------------------------------------------------------------------
+
+
+def _prepare(locks: tuple[str, ...]) -> None:
+    """Make `.venv` hold what the locks say and the package itself, unless it does already."""
+    wanted = _state(locks)
+    found = _stamped()
+    if found and all(found.get(key) == value for key, value in wanted.items()):
+        return
+    if Path(sys.prefix).resolve() == VENV.resolve():
+        _stop(".venv must be made anew; start me with a Python that is not in it")
+    STAMP.unlink(missing_ok=True)
+    if any(found.get(key, value) != value for key, value in wanted.items()) or not found:
+        print(f"making .venv with Python {sys.version.split()[0]}", flush=True)
+        _make_venv()
+        found = {}
+    print(f"installing {' and '.join(locks)} (a minute or two, this once)", flush=True)
+    files = [part for lock in locks for part in ("-r", str(ROOT / lock))]
+    _pip("install", "--require-hashes", "--only-binary", ":all:", *files)
+    _pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT))
+    STAMP.write_text(json.dumps({**found, **wanted}, indent=1), encoding="utf-8")
+
+
+def _state(locks: tuple[str, ...]) -> dict[str, str]:
+    """Return what an environment is made from: Python, place, and a digest of each file."""
+    files = (*locks, "pyproject.toml")
+    digests = {name: hashlib.sha256((ROOT / name).read_bytes()).hexdigest() for name in files}
+    if DEV_LOCK in locks:  # it holds all that the others hold
+        digests |= _state(TO_USE)
+    return {"python": sys.version, "place": str(ROOT), **digests}
+
+
+def _stamped() -> dict[str, str]:
+    """Return what `.venv` was made from; nothing when it was not finished."""
+    if not STAMP.is_file() or not Path(_script("python")).is_file():
+        return {}
+    try:
+        return {str(key): str(value) for key, value in json.loads(STAMP.read_text(encoding="utf-8")).items()}
+    except (ValueError, AttributeError):
+        return {}
+
+
+def _make_venv(place: Path = VENV) -> None:
+    if _call(sys.executable, "-m", "venv", "--clear", str(place)) != 0:
+        _stop("Python can't make a virtual environment; on Debian install python3-venv, elsewhere a full Python")
+
+
+def _script(name: str) -> str:
+    return str(BIN / (f"{name}.exe" if os.name == "nt" else name))
+
+
+def _call(*command: str) -> int:
+    """Run a command in the tree, with the environment's programs first on the path and no stray Python settings."""
+    environment = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "PIP_"))}
+    environment |= {
+        "PATH": os.pathsep.join([str(BIN), environment.get("PATH", "")]),
+        "PYTHONUTF8": "1",
+        # two linear-algebra threads in each of several test processes slow each other down
+        "OPENBLAS_NUM_THREADS": environment.get("OPENBLAS_NUM_THREADS", "1"),
+    }
+    return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
+
+
+def _pip(*arguments: str, python: str = "") -> None:
+    """Run pip with a person's network settings and none of their others."""
+    python = python or _script("python")
+    environment = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "PIP_"))}
+    environment |= _pip_settings(python)
+    environment |= {"PIP_CONFIG_FILE": os.devnull, "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
+    command = (python, "-m", "pip", *arguments, "-qq")
+    if subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode != 0:
+        _stop("pip could not install what the lock says (its message is above); try again when it can be reached")
+
+
+def _pip_settings(python: str) -> dict[str, str]:
+    """Return the network settings of this machine's pip as environment variables."""
+    listed = subprocess.run((python, "-m", "pip", "config", "list"), capture_output=True, text=True, check=False)
+    found: dict[str, dict[str, str]] = {"global": {}, "install": {}, ":env:": {}}
+    for line in listed.stdout.splitlines():
+        match = re.fullmatch(r"(global|install|:env:)\.([\w-]+)=('.*'|\".*\")", line.strip())
+        if match and match[2] in FROM_PIP_SETTINGS:
+            found[match[1]][match[2]] = str(ast.literal_eval(match[3]))
+    merged = found["global"] | found["install"] | found[":env:"]
+    return {"PIP_" + key.upper().replace("-", "_"): value for key, value in merged.items()}
+
+
+# ---- programs of the system ------------------------------------------------------------------------------------
+
+
+def _missing_programs() -> list[str]:
+    missing = [package for program, package in PROGRAMS.items() if shutil.which(program) is None]
+    if "sox" in missing or " mp3" not in subprocess.run(("sox", "--help"), capture_output=True, text=True).stdout:  # noqa: PLW1510
+        missing.append(SOX_FORMATS)
+    return missing
+
+
+def _install_programs() -> None:
+    """Install the Debian packages that the tests call; elsewhere say what is missing."""
+    missing = _missing_programs()
+    if not missing:
+        return
+    root = os.name != "nt" and os.geteuid() == 0
+    if shutil.which("apt-get") is None or not (root or shutil.which("sudo")):
+        _stop(f"the tests need these Debian packages or their like, install them first: {' '.join(missing)}")
+    print(f"installing {' '.join(missing)} with apt-get", flush=True)
+    apt = (*(() if root else ("sudo",)), "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-qq")
+    for step in (("update",), ("install", "--yes", "--no-install-recommends", *missing)):
+        # apt's own chatter says nothing to the person unless it fails
+        done = subprocess.run((*apt, *step), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False)
+        if done.returncode != 0:
+            print(done.stdout, file=sys.stderr)
+    still = _missing_programs()
+    if still:
+        _stop(f"apt-get could not install {' '.join(still)} (its message is above)")
+
+
+# ---- the lock --------------------------------------------------------------------------------------------------
+
+
+def _lock(arguments: list[str]) -> int:
+    """Renew the three locks from pyproject.toml: public index only, no address in them."""
+    import tomllib
+
+    tools = ROOT / ".venv-lock"
+    python = str(tools / BIN.name / Path(_script("python")).name)
+    if not Path(python).is_file():
+        _make_venv(tools)
+        _pip("install", "pip-tools", python=python)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    runtime = [*project["project"]["dependencies"], *ELSEWHERE_ONLY]
+    develop = project["dependency-groups"]["dev"]
+    build = [*project["build-system"]["requires"], "editables"]
+    options = tuple(arguments[1:])
+    _compile(python, RUNTIME_LOCK, runtime, (), options)
+    _compile(python, BUILD_LOCK, build, (RUNTIME_LOCK,), options)
+    _compile(python, DEV_LOCK, [*runtime, *build, *develop], (RUNTIME_LOCK, BUILD_LOCK), options)
+    return 0
+
+
+def _compile(python: str, lock: str, names: list[str], constraints: tuple[str, ...], options: tuple[str, ...]) -> None:
+    """Resolve the names against the public index into one lock file that names no host."""
+    print(f"resolving {lock}", flush=True)
+    silent = ("index-url", "find-links", "trusted-host", "options")
+    command = (
+        *(python, "-m", "piptools", "compile", "-", "--quiet", "--output-file", lock, "--generate-hashes"),
+        *(f"--no-emit-{what}" for what in silent),
+        *("--no-header", "--no-annotate", "--strip-extras", "--allow-unsafe", "--no-config"),
+        *(part for name in constraints for part in ("--constraint", name)),
+        *options,
+    )
+    reach = ("PIP_CERT", "PIP_PROXY", "PIP_TIMEOUT", "PIP_DEFAULT_TIMEOUT")
+    environment = {key: value for key, value in os.environ.items() if not key.startswith("PIP_") or key in reach}
+    environment["PIP_CONFIG_FILE"] = os.devnull  # a local index must not put a version in that others can't get
+    done = subprocess.run(command, cwd=ROOT, env=environment, input="\n".join(names), text=True, check=False)
+    if done.returncode != 0:
+        _stop(f"{lock} was not renewed (the resolver's message is above)")
+    text = (ROOT / lock).read_text(encoding="utf-8")
+    for name, marker in ELSEWHERE_ONLY.items():
+        text = re.sub(rf"^({name}==\S+)( ;[^\\\n]*)?( \\)$", rf"\1 ; {marker}\3", text, flags=re.MULTILINE)
+    lines = [line for line in text.splitlines() if not line.startswith("#")]
+    heading = "# Made by `python3 tasks.py lock`. Exact versions and their digests; names no place to get them."
+    (ROOT / lock).write_text("\n".join([heading, *lines]) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,32 @@
+"""What every test shares: the switch for the built wheel, and how property tests search."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+TREE = Path(__file__).resolve().parent.parent
+
+# a shared machine makes single examples slow without any fault of the code
+hypothesis.settings.register_profile("tree", deadline=None, print_blob=True)
+hypothesis.settings.load_profile("tree")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Offer `--wheel`: also build the wheel, install it into an environment of its own and use it there."""
+    parser.addoption("--wheel", action="store_true", help="also build, install and use the wheel (a minute)")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave the wheel's tests out unless they are asked for."""
+    if collection_path == TREE / "tests" / "wheel" and not config.getoption("--wheel"):
+        return True
+    return None
+
+
+@pytest.fixture(scope="session")
+def tree() -> Path:
+    """Return the top folder of the source tree."""
+    return TREE

@@ -1,0 +1,121 @@
+"""What a person gets with `pip install`: the wheel, built, installed away from the tree and used there."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from email.parser import HeaderParser
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+
+class Installed(NamedTuple):
+    """An environment that holds the wheel and the locked dependencies, nothing of the tree."""
+
+    wheel: Path
+    scripts: Path
+    outside: Path
+
+    def run(self, program: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+        """Run one of the environment's programs in an empty folder, with no path that could lead to the tree."""
+        keep = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "VIRTUAL_ENV"))}
+        environment = {**keep, "PATH": os.pathsep.join([str(self.scripts), os.defpath]), "PYTHONUTF8": "1"}
+        command = (str(self.scripts / program), *arguments)
+        return subprocess.run(
+            command, cwd=self.outside, env=environment, capture_output=True, text=True, encoding="utf-8", check=False
+        )
+
+
+@pytest.fixture(scope="module")
+def installed(tree: Path, tmp_path_factory: pytest.TempPathFactory) -> Installed:
+    """Build the wheel and install it, with its locked dependencies, into a new environment."""
+    place = tmp_path_factory.mktemp("wheel")
+    _must(sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", str(place / "dist"), str(tree))
+    (wheel,) = (place / "dist").glob("*.whl")
+    _must(sys.executable, "-m", "venv", str(place / "venv"))
+    scripts = place / "venv" / ("Scripts" if os.name == "nt" else "bin")
+    pip = (str(scripts / "python"), "-m", "pip", "install", "-qq", "--disable-pip-version-check")
+    _must(*pip, "--require-hashes", "--only-binary", ":all:", "-r", str(tree / "requirements.txt"))
+    _must(*pip, "--no-deps", "--no-index", str(wheel))
+    (place / "outside").mkdir()
+    return Installed(wheel=wheel, scripts=scripts, outside=place / "outside")
+
+
+def _must(*command: str) -> None:
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}\n{done.stderr}"
+
+
+def test_wheel_is_what_is_imported(installed: Installed, tree: Path) -> None:
+    """The environment's package comes from its own site-packages, not from the tree."""
+    done = installed.run("python", "-c", "import gainwright; print(gainwright.__file__)")
+    assert done.returncode == 0, done.stderr
+    place = Path(done.stdout.strip())
+    assert place.is_relative_to(installed.scripts.parent)
+    assert not place.is_relative_to(tree)
+
+
+def test_wheel_holds_all_files_of_the_package_and_no_more(installed: Installed, tree: Path) -> None:
+    """Every file under src/gainwright is shipped (examples and schema too), and no test, lock or cache."""
+    package = tree / "src" / "gainwright"
+    wanted = {
+        f"gainwright/{path.relative_to(package).as_posix()}"
+        for path in package.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    with zipfile.ZipFile(installed.wheel) as archive:
+        shipped = {name for name in archive.namelist() if ".dist-info/" not in name}
+    assert shipped == wanted
+
+
+def test_wheel_metadata_names_python_script_and_dependencies(installed: Installed) -> None:
+    """The metadata asks for Python 3.11, gives the `gainwright` program and no dependency by address."""
+    with zipfile.ZipFile(installed.wheel) as archive:
+        (metadata,) = (name for name in archive.namelist() if name.endswith(".dist-info/METADATA"))
+        (scripts,) = (name for name in archive.namelist() if name.endswith(".dist-info/entry_points.txt"))
+        headers = HeaderParser().parsestr(archive.read(metadata).decode("utf-8"))
+        assert "gainwright = gainwright.cli:main" in archive.read(scripts).decode("utf-8")
+    assert headers["Requires-Python"] == ">=3.11"
+    needs = headers.get_all("Requires-Dist") or []
+    assert needs
+    assert not [need for need in needs if "@" in need]
+
+
+def test_wheel_dependencies_fit_together(installed: Installed) -> None:
+    """`pip check` finds every dependency of the installed package present in a fitting version."""
+    done = installed.run("python", "-m", "pip", "--disable-pip-version-check", "check")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_wheel_selfcheck(installed: Installed) -> None:
+    """`gainwright selfcheck` finds nothing missing in a new environment."""
+    done = installed.run("gainwright", "selfcheck")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_wheel_first_job(installed: Installed) -> None:
+    """A new user's first three commands work outside the tree: new, check, plan."""
+    job = "first.yaml"
+    for arguments in (("new", job), ("check", job)):
+        done = installed.run("gainwright", *arguments)
+        assert done.returncode == 0, done.stdout + done.stderr
+    done = installed.run("gainwright", "plan", job, "--json")
+    assert done.returncode == 0, done.stdout + done.stderr
+    plan = json.loads(done.stdout)
+    assert {"steps", "targets", "findings"} <= set(plan)
+    assert {step["phase"] for step in plan["steps"]} >= {"prepare", "controls", "source", "amplifier", "verify"}
+    assert not [finding for finding in plan["findings"] if finding["severity"] == "blocker"]
+
+
+def test_wheel_error_without_traceback(installed: Installed) -> None:
+    """A call that is bad ends with 2 and one message on standard error, also when installed."""
+    done = installed.run("gainwright", "check", "not-there.yaml")
+    assert done.returncode == 2
+    assert "not-there.yaml" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
