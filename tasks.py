@@ -184,7 +184,7 @@ def _script(name: str) -> str:
 
 def _call(*command: str) -> int:
     """Run a command in the tree, with the environment's programs first on the path and no stray Python settings."""
-    environment = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "PIP_"))}
+    environment = _clean_environment()
     environment |= {
         "PATH": os.pathsep.join([str(BIN), environment.get("PATH", "")]),
         "PYTHONUTF8": "1",
@@ -194,10 +194,20 @@ def _call(*command: str) -> int:
     return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
 
 
+def _clean_environment() -> dict[str, str]:
+    """Return the person's environment without settings of Python, and of pip only those of the network."""
+    reach = {"PIP_" + key.upper().replace("-", "_") for key in FROM_PIP_SETTINGS}
+    return {
+        key: value
+        for key, value in os.environ.items()
+        if key in reach or not key.startswith(("PYTHON", "PIP_", "VIRTUAL_ENV"))
+    }
+
+
 def _pip(*arguments: str, python: str = "") -> None:
     """Run pip with a person's network settings and none of their others."""
     python = python or _script("python")
-    environment = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "PIP_"))}
+    environment = _clean_environment()
     environment |= _pip_settings(python)
     environment |= {"PIP_CONFIG_FILE": os.devnull, "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
     command = (python, "-m", "pip", *arguments, "-qq")

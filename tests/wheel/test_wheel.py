@@ -39,7 +39,7 @@ def installed(tree: Path, tmp_path_factory: pytest.TempPathFactory) -> Installed
     (wheel,) = (place / "dist").glob("*.whl")
     _must(sys.executable, "-m", "venv", str(place / "venv"))
     scripts = place / "venv" / ("Scripts" if os.name == "nt" else "bin")
-    pip = (str(scripts / "python"), "-m", "pip", "install", "-qq", "--disable-pip-version-check")
+    pip = (str(scripts / "python"), "-m", "pip", "install", "-qq", "--no-user", "--disable-pip-version-check")
     _must(*pip, "--require-hashes", "--only-binary", ":all:", "-r", str(tree / "requirements.txt"))
     _must(*pip, "--no-deps", "--no-index", str(wheel))
     (place / "outside").mkdir()
