@@ -1,1 +1,6 @@
-"""plan"""
+"""The order of work for one chain: steps, targets, expected readings, and what would hide them."""
+
+from gainwright.plan.planning import check_job, make_plan
+from gainwright.plan.result import Adjust, Expect, Finding, Plan, Step, Target
+
+__all__ = ["Adjust", "Expect", "Finding", "Plan", "Step", "Target", "check_job", "make_plan"]

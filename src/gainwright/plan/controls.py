@@ -1,0 +1,126 @@
+"""The filters and equalisers of a chain as controls: where they are, what they cost a tone, how far they open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright import physics
+from gainwright.model import Amplifier, HeadUnit, Processor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from gainwright.model import Equaliser, FilterRange, FilterSetting, Job, Node, Path
+
+LOSS_ALLOWED_DB = 0.1
+"""A filter is open far enough when it takes less than this from the tone."""
+
+
+@dataclass(frozen=True, slots=True)
+class FilterControl:
+    """One crossover filter of one output."""
+
+    control: str
+    node: Node
+    kind: str
+    setting: FilterSetting
+    range: FilterRange | None
+
+    def loss_db(self, tone_hz: float) -> float:
+        """Return what it takes from a tone, dB."""
+        return -float(self.response_db(np.array([tone_hz]))[0])
+
+    def response_db(self, frequency_hz: np.ndarray) -> np.ndarray:
+        """Return its gain at frequencies, dB."""
+        assert self.setting.corner is not None  # noqa: S101  filters that are off are not controls
+        response = physics.filter_response(
+            shape=self.setting.shape,
+            slope_db_per_octave=self.setting.slope_db_per_octave,
+            kind=self.kind,
+            corner_hz=self.setting.corner.nominal,
+            frequency_hz=frequency_hz,
+        )
+        return np.asarray(20 * np.log10(np.maximum(np.abs(response), 1e-20)))
+
+    def corner_needed_hz(self, tone_hz: float) -> float:
+        """Return the corner at which the loss at a tone is just allowed, Hz."""
+        return float(
+            physics.corner_for_loss(
+                shape=self.setting.shape,
+                slope_db_per_octave=self.setting.slope_db_per_octave,
+                kind=self.kind,
+                frequency_hz=tone_hz,
+                loss_db=LOSS_ALLOWED_DB,
+            )
+        )
+
+    def opened(self) -> str | None:
+        """Return the text of its most open place, None when it can't be moved."""
+        if self.range is None or self.range.can_be_off:
+            return "off"
+        if self.range.fixed:
+            return None
+        corner = self.range.high_hz if self.kind == "low" else self.range.low_hz
+        return f"{self.setting.shape} {self.setting.slope_db_per_octave} at {corner:g} Hz"
+
+
+def filters_of(job: Job, node: Node) -> Iterator[FilterControl]:
+    """Yield the filters that are on at an output."""
+    stage = job.stages[node.stage]
+    if isinstance(stage, HeadUnit | Processor):
+        holder, prefix = stage.outputs[node.output], f"{node.stage}.{node.output}"
+    elif isinstance(stage, Amplifier):
+        holder, prefix = stage, node.stage  # type: ignore[assignment]
+    else:
+        return
+    for name, kind in (("low_pass", "low"), ("high_pass", "high")):
+        setting = getattr(holder, name)
+        if setting is not None and not setting.off:
+            yield FilterControl(f"{prefix}.{name}", node, kind, setting, getattr(holder, f"{name}_range"))
+
+
+def path_filters(job: Job, nodes: Iterable[Node]) -> list[FilterControl]:
+    """Return the filters along nodes, each control once."""
+    found = {f.control: f for node in nodes for f in filters_of(job, node)}
+    return list(found.values())
+
+
+def equalisers_of(job: Job, nodes: Iterable[Node]) -> dict[str, tuple[str, Equaliser]]:
+    """Return control -> (stage, equaliser) for every one along nodes that isn't flat."""
+    found: dict[str, tuple[str, Equaliser]] = {}
+    for node in nodes:
+        stage = job.stages[node.stage]
+        if isinstance(stage, HeadUnit) and stage.tone is not None and not stage.tone.flat:
+            found[f"{node.stage}.tone"] = (node.stage, stage.tone)
+        elif isinstance(stage, Processor):
+            equaliser = stage.outputs[node.output].equaliser
+            if equaliser is not None and not equaliser.flat:
+                found[f"{node.stage}.{node.output}.equaliser"] = (node.stage, equaliser)
+        elif isinstance(stage, Amplifier) and stage.boost is not None and not stage.boost.flat:
+            found[f"{node.stage}.boost"] = (node.stage, stage.boost)
+    return found
+
+
+def equaliser_gain_db(equaliser: Equaliser, frequency_hz: np.ndarray) -> np.ndarray:
+    """Return the gain of all its bands together at frequencies, dB."""
+    total = np.ones(len(frequency_hz), dtype=np.complex128)
+    for band in equaliser.bands:
+        common = {"frequency_hz": frequency_hz, "gain_db": band.gain.nominal, "q": band.q.nominal}
+        if band.kind == "peak":
+            total = total * physics.peak_response(centre_hz=band.corner.nominal, **common)
+        elif band.kind == "low-shelf":
+            total = total * physics.low_shelf_response(corner_hz=band.corner.nominal, **common)
+        else:
+            total = total * physics.high_shelf_response(corner_hz=band.corner.nominal, **common)
+    return np.asarray(20 * np.log10(np.abs(total)))
+
+
+def passband_hz(job: Job, path: Path) -> tuple[float, float]:
+    """Return where a path's filters together take less than 3 dB from its best, within 20 Hz to 20 kHz."""
+    frequency_hz = np.geomspace(20, 20_000, 400)
+    gain_db = sum((f.response_db(frequency_hz) for f in path_filters(job, path.nodes)), np.zeros(400))
+    passing = frequency_hz[gain_db > gain_db.max() - 3]
+    return float(passing[0]), float(passing[-1])

@@ -1,0 +1,221 @@
+"""What a careful person would say about a job before any work: each finding is computed, each remedy solved again."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
+from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filters
+from gainwright.plan.result import Finding
+from gainwright.plan.targets import load_ohm, rating_v, speaker_v
+from gainwright.solve import Conditions
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.model import Path
+    from gainwright.plan.result import Target
+    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.plan.source import CleanLimit
+
+
+def check(out: SettingOut, limits: dict[str, CleanLimit], targets: dict[str, Target]) -> list[Finding]:
+    """Return the engineering findings."""
+    found: list[Finding] = []
+    for end in out.ends:
+        if isinstance(out.job.stages[end.stage], Amplifier):
+            found += _load(out, end)
+            found += _source_drive(end, targets[end.stage])
+            found += _speaker_rating(out, end)
+            found += _muting(out, end)
+        found += _overdriven(out, end, limits[end.stage])
+        found += _boost(out, end)
+    for path in out.chain.wiring.paths:
+        found += _protection(out, path)
+        found += _clash(out, path)
+    found += _meter_band(out)
+    return found
+
+
+def _load(out: SettingOut, end: End) -> Iterator[Finding]:
+    stage = out.job.stages[end.stage]
+    assert isinstance(stage, Amplifier)  # noqa: S101  asked for amplifiers only
+    ohm = load_ohm(out, end)
+    given = stage.minimum_load
+    lowest = given.nominal if given is not None and given.known else min(r.load.nominal for r in stage.power)
+    if ohm < 0.98 * lowest:
+        said = "its minimum" if given is not None else "the lowest load it is rated for"
+        yield Finding(
+            "blocker" if given is not None else "caution",
+            "load_below_minimum",
+            end.stage,
+            f"the load is {ohm:.2g} ohm; {said} is {lowest:.2g} ohm: it runs hot, limits its current or switches off",
+            f"wire the coils or speakers for {lowest:.2g} ohm or more",
+        )
+
+
+def _source_drive(end: End, target: Target) -> Iterator[Finding]:
+    if target.set_by != "source":
+        return
+    others = {k: v for k, v in target.candidates.items() if k != "source"}
+    wanted = min(others.values())
+    short_db = 20 * math.log10(wanted / target.v_rms)
+    yield Finding(
+        "caution",
+        "source_cannot_drive",
+        end.stage,
+        f"even with the gain fully up the source brings {end.stage} to {target.v_rms:.3g} V of {wanted:.3g} V: "
+        f"{short_db:.1f} dB short at {-end.allowance_db:g} dBFS",
+        f"raise the level before it by {short_db:.1f} dB (line driver, or a processor with more output), or set with an "
+        f"allowance {short_db:.1f} dB smaller",
+    )
+
+
+def _speaker_rating(out: SettingOut, end: End) -> Iterator[Finding]:
+    speaker, rated = speaker_v(out, end), rating_v(out, end)
+    if speaker is not None and speaker < 0.99 * rated:
+        yield Finding(
+            "note",
+            "speaker_under_rating",
+            ", ".join(end.speakers),
+            f"rated for {speaker:.3g} V; {end.stage} gives {rated:.3g} V at its rated power",
+            f"the target of {end.stage} is {speaker:.3g} V, {20 * math.log10(rated / speaker):.1f} dB under its rating",
+        )
+
+
+def _muting(out: SettingOut, end: End) -> Iterator[Finding]:
+    stage = out.job.stages[end.stage]
+    if isinstance(stage, Amplifier) and stage.gain.mutes_at_minimum != "no":
+        known = stage.gain.mutes_at_minimum == "yes"
+        yield Finding(
+            "note",
+            "gain_may_mute",
+            f"{end.stage}.gain",
+            "its gain passes nothing at its lowest end" if known else "its gain may pass nothing at its lowest end",
+            "start just above it; silence at the lowest end is no fault",
+        )
+
+
+def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Finding]:
+    """Input ceilings that the source would pass before its own limit, at full scale."""
+    chain = out.opened
+    head_nodes = [n for n in end.all_nodes if isinstance(out.job.stages[n.stage], HeadUnit)]
+    index = chain.nodes.index
+    low = chain.solve(Conditions(end.tone_hz, limit.level_dbfs, settings={f"{limit.head}.volume": 1.0}))
+    step_db = chain.nominal()[f"{limit.head}.volume.step"]
+    own = min(float(low.margin_db[0, index(n)]) for n in head_nodes)
+    for node in end.all_nodes:
+        if low.ceiling_of[0, index(node)] != 0:
+            continue
+        over = own - float(low.margin_db[0, index(node)])
+        if over <= 0.05:
+            continue
+        steps = math.ceil(over / step_db)
+        verified = chain.solve(
+            Conditions(
+                end.tone_hz,
+                limit.level_dbfs,
+                settings={f"{limit.head}.volume": max(1.0, 1 + own / step_db - steps)},
+            )
+        )
+        clean = float(verified.margin_db[0, index(node)]) >= -1e-6
+        yield Finding(
+            "caution",
+            "input_overdriven",
+            node.stage,
+            f"at its own limit the source passes the input ceiling of {node.stage} by {over:.1f} dB",
+            f"stay {steps} volume steps under the source's limit{' (solved: clean)' if clean else ''}, or put "
+            f"{over:.1f} dB of attenuation before {node.stage}",
+        )
+
+
+def _boost(out: SettingOut, end: End) -> Iterator[Finding]:
+    frequency_hz = np.geomspace(20, 20_000, 800)
+    for control, (stage, equaliser) in equalisers_of(out.job, end.all_nodes).items():
+        gain_db = equaliser_gain_db(equaliser, frequency_hz)
+        worst = int(np.argmax(gain_db))
+        at_tone = float(np.interp(end.tone_hz, frequency_hz, gain_db))
+        if gain_db[worst] > 0.5:
+            yield Finding(
+                "caution",
+                "boost_costs_headroom",
+                control,
+                f"it lifts {frequency_hz[worst]:.0f} Hz by {gain_db[worst]:.1f} dB ({at_tone:+.1f} dB at the set-up "
+                f"tone of {end.tone_hz:g} Hz): programme there reaches the ceilings of {stage} and of all behind it "
+                f"{gain_db[worst] - at_tone:.1f} dB earlier than the tone does",
+                f"set it flat, or keep {gain_db[worst] - at_tone:.1f} dB more allowance",
+            )
+
+
+def _protection(out: SettingOut, path: Path) -> Iterator[Finding]:
+    stage = out.job.stages[path.speaker]
+    assert isinstance(stage, Speaker)  # noqa: S101  paths end at speakers
+    if stage.protect_below is None or not stage.protect_below.known:
+        return
+    limit_hz = stage.protect_below.nominal
+    high = [f for f in path_filters(out.job, path.nodes) if f.kind == "high" and f.setting.corner is not None]
+    corners = [f.setting.corner.nominal for f in high if f.setting.corner is not None]
+    if not corners or max(corners) < limit_hz:
+        said = f"the highest high-pass stands at {max(corners):g} Hz" if corners else "no high-pass stands before it"
+        yield Finding(
+            "blocker",
+            "unprotected_speaker",
+            path.speaker,
+            f"it must be protected below {limit_hz:g} Hz; {said}",
+            f"set a high-pass of 12 dB/octave or more at {limit_hz:g} Hz or above, before any tone is played",
+        )
+
+
+def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
+    filters = [f for f in path_filters(out.job, path.nodes) if f.setting.corner is not None]
+    corner = {f.control: f.setting.corner.nominal for f in filters if f.setting.corner is not None}
+    highs = [f for f in filters if f.kind == "high"]
+    lows = [f for f in filters if f.kind == "low"]
+    if highs and lows:
+        high = max(highs, key=lambda f: corner[f.control])
+        low = min(lows, key=lambda f: corner[f.control])
+        if corner[high.control] >= corner[low.control]:
+            yield Finding(
+                "blocker",
+                "filters_clash",
+                low.control,
+                f"{high.control} passes above {corner[high.control]:g} Hz and {low.control} below "
+                f"{corner[low.control]:g} Hz: nothing passes whole",
+                "set the low-pass above the high-pass",
+            )
+    for group in (highs, lows):
+        tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
+        for first, second in itertools.pairwise(tight):
+            ratio = corner[second.control] / corner[first.control]
+            if max(ratio, 1 / ratio) < 2**0.5:
+                yield Finding(
+                    "caution",
+                    "filters_twice",
+                    second.control,
+                    f"{first.control} and {second.control} cut the same band twice",
+                    "leave one of them off, or an octave and more apart",
+                )
+
+
+def _meter_band(out: SettingOut) -> Iterator[Finding]:
+    for name, meter in out.instruments.items():
+        if not isinstance(meter, Multimeter) or meter.bandwidth is None:
+            continue
+        limit_hz = meter.bandwidth.nominal
+        beyond = sorted(
+            {end.tone_hz for end in out.ends if end.tone_hz > limit_hz} | ({1000.0} if limit_hz < 1000 else set())
+        )
+        if beyond:
+            used = any(end.tone_hz > limit_hz for end in out.ends)
+            tones = " and ".join(f"{t:g} Hz" for t in beyond)
+            yield Finding(
+                "caution" if used else "note",
+                "tone_out_of_band",
+                name,
+                f"its accuracy ends at {limit_hz:g} Hz; at {tones} it may read up to 3 dB low",
+                f"set with a tone up to {limit_hz:g} Hz, or compare it once with a recorder at the tone used",
+            )

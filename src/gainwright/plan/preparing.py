@@ -1,0 +1,187 @@
+"""The steps before any tone is judged: prepare, leads, controls to their starting places."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
+from gainwright.plan import cautions
+from gainwright.plan.controls import equaliser_gain_db, equalisers_of
+from gainwright.plan.result import Expect, Step
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.model import LeadRun
+    from gainwright.plan.setting_out import SettingOut
+
+GROSS_FAULT_OHM = 10.0
+"""A sound lead reads under this on each conductor; a good short one a few tenths (common practice, no published source)."""
+
+
+def prepare(out: SettingOut) -> Iterator[Step]:
+    """Yield what makes the work safe and repeatable."""
+    meter = out.meter()
+    low, high = out.chain.facts["vehicle.running"].quantity.interval
+    middle = out.chain.facts["vehicle.running"].quantity.nominal
+    amplifiers = [n for n, s in out.job.stages.items() if isinstance(s, Amplifier)]
+    yield Step(
+        "prepare.supply",
+        "prepare",
+        amplifiers[0] if amplifiers else "",
+        "Let the engine idle or put a charger on, then read the DC supply at the amplifier's terminals.",
+        "An amplifier's ceiling follows its supply: set it at the voltage it will play at.",
+        measure_at=f"{amplifiers[0]}.supply_voltage" if amplifiers else "",
+        instrument=meter[0] if meter else "",
+        expect=Expect("supply_v", middle, low, high),
+        outside="Lower: charging system, a thin supply or ground cable, a loose terminal. Mend that first.",
+        cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST),
+    )
+    speakers = tuple(sorted(out.speakers))
+    yield Step(
+        "prepare.speakers",
+        "prepare",
+        "",
+        f"Disconnect {_and(speakers)} at the amplifiers and cover the bare ends.",
+        "Channels are set at power with a steady tone, which speakers and ears don't bear.",
+        cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
+        speakers_off=speakers,
+    )
+
+
+def leads(out: SettingOut) -> Iterator[Step]:
+    """Yield the checks of leads, the measuring lead first, then speakers' own resistance."""
+    meter = out.meter()
+    name = meter[0] if meter else ""
+    bound = Expect("ohm", 0.3, 0.0, GROSS_FAULT_OHM)
+    yield Step(
+        "lead.measuring",
+        "leads",
+        name,
+        "Check the measuring lead: resistance end to end on each conductor, and open between the two.",
+        "A bad measuring lead makes every later reading a riddle.",
+        measure_at=name,
+        instrument=name,
+        expect=bound,
+        outside=f"Over {GROSS_FAULT_OHM:g} ohm or not open between conductors: use another lead.",
+        cautions=(cautions.OHMS_DEAD,),
+    )
+    for run in out.chain.wiring.leads:
+        if not isinstance(out.job.stages[run.target], Speaker):
+            yield _lead(out, run, name)
+    for speaker in sorted(out.speakers):
+        yield _speaker(out, speaker, name)
+
+
+def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
+    fact = out.chain.facts[f"{run}.resistance"]
+    each = fact.quantity.nominal / 2
+    return Step(
+        f"lead.{str(run).removeprefix('lead:')}",
+        "leads",
+        run.target,
+        f"Check the lead from {run.source_stage}.{run.source_output} to {run.target}: end to end on each conductor, "
+        "and open between conductors.",
+        "Most chains that give nothing have a bad lead in them.",
+        measure_at=str(run),
+        instrument=meter,
+        expect=Expect("ohm", each, 0.0, GROSS_FAULT_OHM),
+        outside=f"Over {GROSS_FAULT_OHM:g} ohm: broken or corroded. Anything but open between conductors: shorted.",
+        cautions=(cautions.OHMS_DEAD,),
+    )
+
+
+def _speaker(out: SettingOut, speaker: str, meter: str) -> Step:
+    nominal = out.chain.facts[f"{speaker}.impedance"].quantity.nominal
+    return Step(
+        f"speaker.{speaker}",
+        "leads",
+        speaker,
+        f"Read the resistance of {speaker} at the end of its lead, amplifier disconnected.",
+        "It tells an open or shorted coil, and that the load is what the job says.",
+        measure_at=f"{speaker}.resistance",
+        instrument=meter,
+        # A coil's DC resistance is somewhat under its nominal impedance (common practice, no published source).
+        expect=Expect("ohm", 0.8 * nominal, 0.6 * nominal, 1.1 * nominal),
+        outside="Open: coil, terminal or lead. Far lower: coils wired otherwise, or a short.",
+        cautions=(cautions.OHMS_DEAD,),
+    )
+
+
+def controls(out: SettingOut) -> Iterator[Step]:
+    """Yield every control to its starting place."""
+    for name, stage in out.job.stages.items():
+        if isinstance(stage, HeadUnit):
+            yield Step(
+                f"control.{name}.volume",
+                "controls",
+                name,
+                f"Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic "
+                "level off.",
+                "Nothing may jump at you, and nothing may change the tone's level by itself.",
+                sets={f"{name}.volume": "1"},
+            )
+        elif isinstance(stage, LevelControl):
+            yield _level_control(out, name, stage)
+        elif isinstance(stage, Amplifier):
+            yield _gain(out, name, stage)
+    for control, (f, text) in out.moved_filters.items():
+        tone = next(end.tone_hz for end in out.ends if f.node in end.all_nodes)
+        needed = f.corner_needed_hz(tone)
+        direction = "at least" if f.kind == "low" else "at most"
+        opening = "Switch it off" if text == "off" else f"Open it as far as it goes ({text})"
+        yield Step(
+            f"control.{control}",
+            "controls",
+            f.node.stage,
+            f"{control}: {opening[0].lower() + opening[1:]} for the setting, or open it to {direction} {needed:.0f} Hz.",
+            f"As it is it takes {f.loss_db(tone):.1f} dB from the tone of {tone:g} Hz and "
+            f"{f.loss_db(3 * tone):.1f} dB from its third harmonic; at {needed:.0f} Hz it takes under 0.1 dB from the tone.",
+            cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
+            sets={control: text},
+        )
+    yield from _equalisers(out)
+
+
+def _level_control(out: SettingOut, name: str, stage: LevelControl) -> Step:
+    text = out.starting_settings[f"{name}.level"]
+    reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
+    if reserve:
+        do = f"Turn {name} fully up, then back by {abs(reserve):g} dB."
+        why = (
+            f"It attenuates only. The reserve leaves {abs(reserve):g} dB to turn up later and costs as much drive now."
+        )
+    else:
+        do = f"Turn {name} fully up."
+        why = "It attenuates only: fully up is its zero. Set lower, it would be set into every gain behind it."
+    return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text})
+
+
+def _gain(out: SettingOut, name: str, stage: Amplifier) -> Step:
+    text = out.starting_settings[f"{name}.gain"]
+    if stage.gain.mutes_at_minimum == "no":
+        do, why = f"Turn the gain of {name} fully down.", "The amplifier must not be the first to clip."
+    else:
+        do = f"Turn the gain of {name} to just above its lowest end (about {text} of its travel)."
+        why = "The amplifier must not be the first to clip; at the very end some gain controls pass nothing at all."
+    return Step(f"control.{name}.gain", "controls", name, do, why, sets={f"{name}.gain": text})
+
+
+def _equalisers(out: SettingOut) -> Iterator[Step]:
+    frequency_hz = np.geomspace(20, 20_000, 800)
+    nodes = [node for end in out.ends for node in end.all_nodes]
+    for control, (stage, equaliser) in equalisers_of(out.job, nodes).items():
+        most = float(np.max(equaliser_gain_db(equaliser, frequency_hz)))
+        yield Step(
+            f"control.{control}",
+            "controls",
+            stage,
+            f"Leave {control} as it will be used.",
+            f"What is boosted costs headroom: up to {most:.1f} dB here. Changed later, all behind it must be set again.",
+        )
+
+
+def _and(names: tuple[str, ...]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,68 @@
+"""The reading to expect: the chain's draws seen through the instrument, with its own doubt drawn too."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.model import Multimeter, Recorder
+from gainwright.plan.result import Expect
+from gainwright.solve import Shown, recorder_full_scale_v, resolution_v, shown_by_meter, shown_by_recorder
+
+if TYPE_CHECKING:
+    from gainwright.model import Instrument
+    from gainwright.plan.setting_out import SettingOut
+    from gainwright.solve import Solution
+
+_SEED = 2
+
+
+def seen(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> Shown:
+    """Return what an instrument shows of a node; an indicator shows no number, so the level itself is returned."""
+    if isinstance(instrument, Multimeter):
+        return shown_by_meter(instrument, solution, column, tone_hz=tone_hz)
+    if isinstance(instrument, Recorder):
+        return shown_by_recorder(instrument, solution, column)
+    value = solution.rms_v[:, column]
+    return Shown(value, np.zeros_like(value), np.zeros_like(value))
+
+
+def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, column: int, *, tone_hz: float) -> Expect:
+    """Return the expected volts rms with its 95 % interval, instrument included (JCGM 101:2008: by drawing).
+
+    The instrument's bounds are taken as a rectangular distribution (JCGM 100:2008, 4.3.7).
+    """
+    value = float(seen(instrument, middle, column, tone_hz=tone_hz).value[0])
+    shown = seen(instrument, spread, column, tone_hz=tone_hz)
+    share = np.random.default_rng(_SEED).random(len(shown.value))
+    readings = shown.value - shown.below + share * (shown.below + shown.above)
+    low, high = np.nanquantile(readings, [0.025, 0.975]) if np.any(np.isfinite(readings)) else (value, value)
+    return Expect("v_rms", value, min(float(low), value), max(float(high), value))
+
+
+def expect_set(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:
+    """Return the expectation of a reading that is turned up to a voltage: that voltage within the instrument's bounds."""
+    if isinstance(instrument, Multimeter):
+        ratio = instrument.accuracy.ratio if instrument.accuracy else 0.015
+        counts = instrument.accuracy.counts if instrument.accuracy else 5
+        half = ratio * volts + counts * float(resolution_v(instrument, volts))
+        beyond = instrument.bandwidth is not None and tone_hz > instrument.bandwidth.nominal
+        low = volts * 10 ** (-3 / 20) - half if beyond else volts - half
+        return Expect("v_rms", volts, low, volts + half)
+    half = volts * (10 ** (0.05 / 20) - 1)
+    return Expect("v_rms", volts, volts - half, volts + half)
+
+
+def volts_instrument(out: SettingOut, *, tone_hz: float, volts: float) -> tuple[str, Instrument]:
+    """Return what to read a voltage with: a meter within its bandwidth, else a recorder that takes it, else any meter."""
+    for name, instrument in out.instruments.items():
+        if isinstance(instrument, Multimeter) and (
+            instrument.bandwidth is None or tone_hz <= instrument.bandwidth.nominal
+        ):
+            return name, instrument
+    for name, instrument in out.instruments.items():
+        if isinstance(instrument, Recorder) and volts <= recorder_full_scale_v(instrument):
+            return name, instrument
+    meter = out.meter()
+    return meter if meter is not None else next(iter(out.instruments.items()))

@@ -1,0 +1,200 @@
+"""What every part of the plan starts from: ends of the chain, tones, allowances, and the chain with its filters open."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from gainwright.jobfile import instruments, with_settings
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker
+from gainwright.plan.controls import FilterControl, passband_hz, path_filters
+from gainwright.solve import Chain
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.model import Instrument, Job, Node, Path
+    from gainwright.quantities import Quantity
+
+DRAWS = 256
+SEED = 1
+SUB_TONE_HZ = 40.0
+"""A subwoofer channel is set with 40 Hz (common practice, no published source)."""
+MID_TONE_HZ = 1000.0
+"""A full-range, mid or high channel is set with 1 kHz (common practice, no published source)."""
+ALLOWANCE_DB = 5.0
+"""5 dB and 10 dB are usual (common practice, no published source)."""
+LOWEST_PASSING_GAIN = 0.05
+"""Just above the place where a gain control may mute (common practice, no published source)."""
+_TONES_HZ = (
+    20,
+    25,
+    31.5,
+    40,
+    50,
+    63,
+    80,
+    100,
+    125,
+    160,
+    200,
+    250,
+    315,
+    400,
+    500,
+    630,
+    800,
+    1000,
+    1600,
+    2500,
+    4000,
+    6300,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The last stage before a speaker, one for each amplifier (or source that drives a speaker itself).
+
+    Attributes
+    ----------
+    stage, nodes : the stage and its outputs, one a side.
+    upstream : every node before it, in signal order.
+    path : the first path through it.
+    tone_hz, allowance_db : of its set-up tone.
+    speakers : what it drives.
+    """
+
+    stage: str
+    nodes: tuple[Node, ...]
+    upstream: tuple[Node, ...]
+    path: Path
+    tone_hz: float
+    allowance_db: float
+    speakers: tuple[str, ...]
+
+    @property
+    def all_nodes(self) -> tuple[Node, ...]:
+        """Upstream and own nodes."""
+        return (*self.upstream, *self.nodes)
+
+
+class SettingOut:
+    """A job with what follows from it before any step is written.
+
+    Raises
+    ------
+    JobError : the wiring can't be resolved.
+    """
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.chain = Chain(job)
+        self.instruments: Mapping[str, Instrument] = instruments(job)
+        self.ends = self._ends()
+        self.moved_filters: dict[str, tuple[FilterControl, str]] = {}
+        self.stuck_filters: list[tuple[End, FilterControl]] = []
+        self._sort_filters()
+
+    @cached_property
+    def starting_settings(self) -> dict[str, str]:
+        """Controls at their starting places: filters open, gains lowest that pass, level controls up."""
+        found = {control: text for control, (_, text) in self.moved_filters.items()}
+        for name, stage in self.job.stages.items():
+            if isinstance(stage, Amplifier):
+                muting = stage.gain.mutes_at_minimum != "no"
+                found[f"{name}.gain"] = f"{100 * LOWEST_PASSING_GAIN:g} %" if muting else "0 %"
+            elif isinstance(stage, LevelControl):
+                reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
+                found[f"{name}.level"] = f"{-abs(reserve):g} dB"
+        return found
+
+    @cached_property
+    def opened(self) -> Chain:
+        """The chain with its controls at their starting places."""
+        return Chain(with_settings(self.job, self.starting_settings))
+
+    @cached_property
+    def drawn(self) -> dict[str, Any]:
+        """One set of draws of every physical number, shared by all steps."""
+        return self.chain.draws(draws=DRAWS, seed=SEED)
+
+    @cached_property
+    def speakers(self) -> frozenset[str]:
+        """Every speaker."""
+        return frozenset(name for name, stage in self.job.stages.items() if isinstance(stage, Speaker))
+
+    def meter(self) -> tuple[str, Multimeter] | None:
+        """Return the first multimeter."""
+        for name, instrument in self.instruments.items():
+            if isinstance(instrument, Multimeter):
+                return name, instrument
+        return None
+
+    def sources(self, end: End) -> list[Node]:
+        """Return the head unit's outputs upstream of an end."""
+        return [n for n in end.all_nodes if isinstance(self.job.stages[n.stage], HeadUnit)]
+
+    def _ends(self) -> tuple[End, ...]:
+        wiring = self.chain.wiring
+        found: dict[str, End] = {}
+        for path in wiring.paths:
+            for port in wiring.ports(path.speaker):
+                for feed in wiring.feeds[port]:
+                    stage = feed.node.stage
+                    if stage in found or feed.node not in path.nodes:
+                        continue
+                    nodes = wiring.outputs(stage)
+                    takers = [p.stage for node in nodes for p in wiring.takers(node)]
+                    speakers = tuple(dict.fromkeys(s for s in takers if isinstance(self.job.stages[s], Speaker)))
+                    upstream = wiring.upstream(stage)
+                    found[stage] = End(
+                        stage, nodes, upstream, path, self._tone_hz(path), self._allowance_db(path), speakers
+                    )
+        return tuple(found[stage] for stage in wiring.order if stage in found)
+
+    def _asked(self, mapping: Mapping[str, Quantity], path: Path) -> float | None:
+        """Return what a mapping by output says of a path: its last stage first, then `all`."""
+        for node in reversed(path.nodes):
+            for key in (node.output, f"{node.stage}.{node.output}", node.stage):
+                if key in mapping and mapping[key].known:
+                    return mapping[key].nominal
+        for key in (path.speaker, "all"):
+            if key in mapping and mapping[key].known:
+                return mapping[key].nominal
+        return None
+
+    def _allowance_db(self, path: Path) -> float:
+        asked = self._asked(self.job.allowance, path)
+        return ALLOWANCE_DB if asked is None else abs(asked)
+
+    def _tone_hz(self, path: Path) -> float:
+        asked = self._asked(self.job.tones, path)
+        if asked is not None:
+            return asked
+        low, high = passband_hz(self.job, path)
+        wanted = SUB_TONE_HZ if low <= SUB_TONE_HZ and high < 0.5 * MID_TONE_HZ else MID_TONE_HZ
+        meter = self.meter()
+        only_meter = all(isinstance(i, Multimeter) for i in self.instruments.values())
+        limit = meter[1].bandwidth.nominal if meter and only_meter and meter[1].bandwidth else math.inf
+        fixed = [f for f in path_filters(self.job, path.nodes) if f.opened() is None]
+        if wanted <= limit and sum(f.loss_db(wanted) for f in fixed) < 1:
+            return wanted
+        fit = [t for t in _TONES_HZ if t <= limit and sum(f.loss_db(t) for f in fixed) < 0.2]
+        fit = fit or [t for t in _TONES_HZ if low <= t <= high] or [math.sqrt(low * high)]
+        return float(min(fit, key=lambda t: abs(math.log(t / wanted))))
+
+    def _sort_filters(self) -> None:
+        for end in self.ends:
+            for f in path_filters(self.job, end.all_nodes):
+                loss = f.loss_db(end.tone_hz)
+                hides_harmonics = f.kind == "low" and f.loss_db(3 * end.tone_hz) > 1
+                if loss <= 0.1 and not hides_harmonics:
+                    continue
+                text = f.opened()
+                if text is not None and f.control not in self.moved_filters:
+                    self.moved_filters[f.control] = (f, text)
+                if text is None and loss > 0.1:
+                    self.stuck_filters.append((end, f))

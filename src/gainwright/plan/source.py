@@ -1,0 +1,98 @@
+"""The source's clean limit: the highest volume at which nothing before the amplifier clips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright import physics
+from gainwright.jobfile import volume_steps
+from gainwright.model import Amplifier, HeadUnit
+from gainwright.solve import Conditions
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Node
+    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.solve import Chain
+
+    Floats = npt.NDArray[np.float64]
+
+THD_LIMIT = 0.01
+"""Distortion at which a setting stops being clean, unless the job says otherwise: 1 % as in CTA-2006 ratings."""
+
+
+@dataclass(frozen=True, slots=True)
+class CleanLimit:
+    """How high the volume goes before something before the amplifier distorts.
+
+    Attributes
+    ----------
+    head : the head unit.
+    level_dbfs : of the tone: 0, or less when a boost inside the source leaves no room for full scale.
+    first : the node that limits, at the middle of all spreads.
+    onset : volume, as a fraction of steps, at which clipping begins, middle.
+    volume : last clean step in every draw, shape (draws,).
+    middle : last clean step at the middle.
+    """
+
+    head: str
+    level_dbfs: float
+    first: Node
+    onset: float
+    volume: Floats
+    middle: float
+
+
+def thd_limit(out: SettingOut) -> float:
+    """Return the job's distortion limit, as a ratio."""
+    given = out.job.thd_limit
+    return given.nominal if given is not None and given.known else THD_LIMIT
+
+
+def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanLimit:
+    """Find the clean limit of the source for one end's tone.
+
+    Below any clipping each volume step raises every node by the same dB, so one solve at the lowest step tells the
+    margin of all; the limit allows the clip depth at which a sine reaches the job's THD limit.
+    """
+    chain = chain or out.opened
+    front = [n for n in end.upstream if not isinstance(chain.job.stages[n.stage], Amplifier)] or list(end.nodes)
+    heads = [n.stage for n in front if isinstance(chain.job.stages[n.stage], HeadUnit)]
+    head = heads[0]
+    steps = volume_steps(chain.job.stages[head])  # type: ignore[arg-type]
+    columns = [chain.nodes.index(n) for n in front]
+    room_db = _room_inside_db(chain, head, end.tone_hz)
+    level_dbfs = 0.0 if room_db >= 0 else float(np.floor(room_db))
+    depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(out))))
+
+    def limits(values: dict[str, Any] | None) -> tuple[Floats, Floats]:
+        low = chain.solve(
+            Conditions(end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=out.speakers)
+        )
+        step = (values or chain.nominal())[f"{head}.volume.step"]
+        margins = low.margin_db[:, columns]
+        return 1 + np.min(margins, axis=1) / step, margins
+
+    onset, margins = limits(None)
+    first = front[int(np.argmin(margins[0]))]
+    drawn_onset, _ = limits(out.drawn)
+    drawn_step = out.drawn[f"{head}.volume.step"]
+    middle_step = chain.nominal()[f"{head}.volume.step"]
+    volume = np.clip(np.floor(drawn_onset + depth_db / drawn_step + 1e-9), 1, steps)
+    middle = float(np.clip(np.floor(onset[0] + depth_db / middle_step + 1e-9), 1, steps))
+    return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
+
+
+def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
+    """Return the room that a source's own equaliser leaves a full-scale tone, dB; negative when it clips inside."""
+    solved = chain.solve(Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}))
+    found = [
+        solved.margin_db[0, i] - 60
+        for i, node in enumerate(chain.nodes)
+        if node.stage == head and solved.ceiling_of[0, i] == 1
+    ]
+    return min([0.0, *found])

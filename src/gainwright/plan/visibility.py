@@ -1,0 +1,163 @@
+"""Can this instrument, there, see what the step is about? Every answer is had by solving.
+
+A source-limit step needs three things at the point of measurement: the tone above what the instrument needs, the stage
+under test first to clip, and its harmonics through the filters behind it. A meter alone needs no harmonics: it sees
+the reading stop following the steps.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Amplifier, Indicator, Multimeter, Recorder
+from gainwright.plan.controls import path_filters
+from gainwright.plan.source import thd_limit
+from gainwright.solve import Conditions, input_ohm, recorder_full_scale_v, resolution_v
+
+if TYPE_CHECKING:
+    from gainwright.model import Instrument, Node
+    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.solve import Chain, Solution
+
+OVER_DB = 1.0
+"""How far over its ceiling a stage is driven to ask whether that shows: 1 dB is 4.6 % THD."""
+METER_COUNTS_NEEDED = 100
+"""A meter reading of fewer counts tells steps of a decibel badly (common practice, no published source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why a step can't be seen: its code, the control or place it hinges on, and the sentence."""
+
+    code: str
+    where: str
+    message: str
+    facts: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One way to look at a source limit: chain and settings, where, with what."""
+
+    chain: Chain
+    end: End
+    node: Node
+    instrument_name: str
+    instrument: Instrument
+    settings: dict[str, float]
+    head: str
+    onset: float
+    level_dbfs: float
+
+
+def doubts(out: SettingOut, view: View) -> list[Doubt]:
+    """Return every reason why a source-limit step would not be seen this way; none when it would."""
+    at_limit = _solve(out, view, 0.0)
+    column = view.chain.nodes.index(view.node)
+    found = [*_band(view), *_tone_stopped(out, view, at_limit), *_too_low(view, at_limit, column)]
+    found += _other_first(view, at_limit)
+    if not isinstance(view.instrument, Multimeter) and not found:
+        found += _harmonics_hidden(out, view, column)
+    return found
+
+
+def _solve(out: SettingOut, view: View, over_db: float) -> Solution:
+    step = view.chain.nominal()[f"{view.head}.volume.step"]
+    volume = view.onset + over_db / step
+    return view.chain.solve(
+        Conditions(
+            view.end.tone_hz,
+            view.level_dbfs,
+            settings={**view.settings, f"{view.head}.volume": volume},
+            unloaded=out.speakers,
+            probes={view.node: input_ohm(view.instrument)},
+        )
+    )
+
+
+def _band(view: View) -> list[Doubt]:
+    meter = view.instrument
+    if isinstance(meter, Multimeter) and meter.bandwidth and view.end.tone_hz > meter.bandwidth.nominal:
+        message = (
+            f"{view.instrument_name} is accurate up to {meter.bandwidth.nominal:g} Hz; at {view.end.tone_hz:g} Hz it may "
+            "read up to 3 dB low"
+        )
+        return [Doubt("tone_out_of_band", view.instrument_name, message)]
+    return []
+
+
+def _tone_stopped(out: SettingOut, view: View, at_limit: Solution) -> list[Doubt]:
+    del at_limit, out
+    nodes = [n for n in view.end.all_nodes if view.chain.nodes.index(n) <= view.chain.nodes.index(view.node)]
+    losses = {f.control: f.loss_db(view.end.tone_hz) for f in path_filters(view.chain.job, nodes)}
+    worst = max(losses, key=losses.__getitem__, default=None)
+    if worst is None or losses[worst] < 20:
+        return []
+    message = f"{worst} takes {losses[worst]:.0f} dB from {view.end.tone_hz:g} Hz: a reading behind it says nothing"
+    return [Doubt("tone_filtered", worst, message, {"loss_db": losses[worst]})]
+
+
+def _too_low(view: View, at_limit: Solution, column: int) -> list[Doubt]:
+    volts = float(at_limit.rms_v[0, column])
+    instrument = view.instrument
+    if isinstance(instrument, Multimeter):
+        need = METER_COUNTS_NEEDED * float(resolution_v(instrument, volts))
+    elif isinstance(instrument, Recorder):
+        need = recorder_full_scale_v(instrument) * 10 ** (-60 / 20)
+    else:
+        thresholds = [instrument.level_above, instrument.fundamental_above]
+        need = max((t.nominal for t in thresholds if t is not None and t.known), default=0.0)
+    if volts >= need:
+        return []
+    message = f"{view.node} reaches {volts:.3g} V at the source's limit; {view.instrument_name} needs {need:.3g} V"
+    return [Doubt("below_threshold", view.instrument_name, message, {"v_rms": volts, "needed_v": need})]
+
+
+def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
+    """Whether a stage behind the front clips before the front does, at its limit."""
+    behind = [n for n in view.end.all_nodes if isinstance(view.chain.job.stages[n.stage], Amplifier)]
+    index = view.chain.nodes.index
+    behind = [n for n in behind if index(n) <= index(view.node)]
+    margins = {n: float(at_limit.margin_db[0, index(n)]) for n in behind}
+    first = min(margins, key=margins.__getitem__, default=None)
+    if first is None or margins[first] > 0:
+        return []
+    message = f"{first.stage} clips {-margins[first]:.1f} dB before the source reaches its limit"
+    return [Doubt("other_stage_first", f"{first.stage}.gain", message, {"over_db": -margins[first]})]
+
+
+def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
+    over = _solve(out, view, OVER_DB)
+    shown = float(over.thd[0, column])
+    instrument = view.instrument
+    limit = thd_limit(out)
+    if isinstance(instrument, Indicator) and instrument.thd_above is not None:
+        limit = instrument.thd_above.nominal
+    if math.isfinite(shown) and shown >= limit:
+        return []
+    front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
+    own = float(np.nanmax([over.thd[0, view.chain.nodes.index(n)] for n in front]))
+    filters = path_filters(view.chain.job, view.end.all_nodes)
+    losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
+    worst = max(losses, key=losses.__getitem__, default=str(view.node))
+    message = (
+        f"a source {OVER_DB:g} dB over its ceiling at {view.end.tone_hz:g} Hz has {100 * own:.1f} % THD, of which "
+        f"{100 * shown:.2f} % is left behind {worst}; {view.instrument_name} sees it from {100 * limit:g} %"
+    )
+    return [Doubt("harmonics_filtered", worst, message, {"thd": own, "shown_thd": shown})]
+
+
+def sees_distortion(instrument: Instrument) -> bool:
+    """Whether an instrument can tell distortion by itself."""
+    return isinstance(instrument, Recorder) or (isinstance(instrument, Indicator) and instrument.thd_above is not None)
+
+
+def by_preference(instruments: Any) -> list[tuple[str, Instrument]]:
+    """Return the instruments that can find a clean limit, the best first: indicator of THD, recorder, meter."""
+    order = {"indicator": 0, "recorder": 1, "multimeter": 2}
+    usable = [(n, i) for n, i in instruments.items() if isinstance(i, Multimeter) or sees_distortion(i)]
+    return sorted(usable, key=lambda pair: order[pair[1].kind])
