@@ -155,9 +155,13 @@ def _prepare(locks: tuple[str, ...]) -> None:
 
 
 def _state(locks: tuple[str, ...]) -> dict[str, str]:
-    """Return what an environment is made from: Python, place, and a digest of each file."""
-    files = (*locks, "pyproject.toml")
-    digests = {name: hashlib.sha256((ROOT / name).read_bytes()).hexdigest() for name in files}
+    """Return what an environment is made from: Python, place, and digests of the locks and the package's data."""
+    import tomllib  # not at the top: an older Python must get as far as being told so
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    installed = json.dumps([project["project"], project["build-system"]], sort_keys=True)
+    contents = {**{name: (ROOT / name).read_bytes() for name in locks}, "pyproject.toml": installed.encode()}
+    digests = {name: hashlib.sha256(content).hexdigest() for name, content in contents.items()}
     if DEV_LOCK in locks:  # it holds all that the others hold
         digests |= _state(TO_USE)
     return {"python": sys.version, "place": str(ROOT), **digests}

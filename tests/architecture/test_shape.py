@@ -1,0 +1,80 @@
+"""The shape of the source: sizes, names of modules, docstrings and what each room hands out."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PACKAGE = Path(__file__).resolve().parents[2] / "src" / "gainwright"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+ROOMS = sorted(path.parent for path in PACKAGE.rglob("__init__.py") if path.parent != PACKAGE)
+
+LINES_PER_FILE = 400
+LINES_PER_FUNCTION = 60
+DRAWERS = {"utils", "util", "helpers", "helper", "common", "misc"}
+
+Definition = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
+
+
+def _name(path: Path) -> str:
+    return path.relative_to(PACKAGE.parent).as_posix()
+
+
+def _long_functions(source: str) -> list[str]:
+    functions = (
+        node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+    )
+    sizes = ((node.name, (node.end_lineno or node.lineno) - node.lineno + 1) for node in functions)
+    return [f"{name}: {size} lines" for name, size in sizes if size >= LINES_PER_FUNCTION]
+
+
+def _undocumented(body: list[ast.stmt], prefix: str = "") -> Iterator[str]:
+    """Yield the public definitions, and those inside public classes, that have no docstring."""
+    for node in body:
+        if not isinstance(node, Definition) or node.name.startswith("_"):
+            continue
+        decorators = {ast.unparse(decorator) for decorator in node.decorator_list}
+        if ast.get_docstring(node) is None and not decorators & {"overload", "typing.overload"}:
+            yield prefix + node.name
+        if isinstance(node, ast.ClassDef):
+            yield from _undocumented(node.body, f"{prefix}{node.name}.")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=_name)
+def test_module_is_small_named_and_told(path: Path) -> None:
+    """A module stays short, is no drawer, says what it is for, and so does each public thing in it."""
+    source = path.read_text(encoding="utf-8")
+    parsed = ast.parse(source)
+    assert len(source.splitlines()) < LINES_PER_FILE
+    assert path.stem not in DRAWERS
+    assert path.parent.name not in DRAWERS
+    assert ast.get_docstring(parsed), "no docstring of the module"
+    assert _long_functions(source) == []
+    assert list(_undocumented(parsed.body)) == []
+
+
+@pytest.mark.parametrize("room", ROOMS, ids=_name)
+def test_room_says_what_it_is_for_and_hands_out_names_that_exist(room: Path) -> None:
+    """A package's `__init__` says what the room is for and has an `__all__` of names that are there, each once."""
+    module = importlib.import_module(".".join(room.relative_to(PACKAGE.parent).parts))
+    assert len((module.__doc__ or "").split()) > 3, "the docstring does not say what the room is for"
+    names = getattr(module, "__all__", None)
+    assert names, "no __all__"
+    assert len(names) == len(set(names)), "a name twice"
+    assert [name for name in names if not hasattr(module, name)] == []
+
+
+def test_shape_notices_what_it_forbids() -> None:
+    """A function one line too long and a public method without a word are both found."""
+    long = "def f():\n" + "    x = 1\n" * (LINES_PER_FUNCTION - 1)
+    assert _long_functions(long) == ["f: 60 lines"]
+    assert _long_functions(long.removesuffix("    x = 1\n")) == []
+    bare = ast.parse('class A:\n    """Told."""\n    def b(self): ...\n    def _c(self): ...\n').body
+    assert list(_undocumented(bare)) == ["A.b"]
