@@ -1,0 +1,115 @@
+"""Drawing charts with Altair (Vega-Lite) into SVG and PNG, without a browser and without a network."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.report import CorridorChart
+
+INK, ROOM, TIGHT = "#1c1c1c", "#d9dee3", "#b3541e"
+_FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
+
+
+class AltairCharts:
+    """Renders chart data to files."""
+
+    def render(self, chart: CorridorChart, suffix: str) -> bytes:
+        """Return the bytes of an SVG or PNG picture.
+
+        Raises
+        ------
+        CallError : another suffix.
+        """
+        import vl_convert as vlc
+
+        spec = corridor_spec(chart)
+        if suffix == ".svg":
+            return vlc.vegalite_to_svg(spec).encode()
+        if suffix == ".png":
+            return bytes(vlc.vegalite_to_png(spec, scale=2))
+        raise CallError(
+            f"a chart can't be written as {suffix or 'a file without a suffix'}",
+            code="bad_suffix",
+            rule="charts are .svg or .png",
+            remedy="name the file corridor.svg",
+        )
+
+
+def _rows(chart: CorridorChart) -> list[dict[str, Any]]:
+    rows = []
+    for mark in chart.marks:
+        row = {name: getattr(mark, name) for name in mark.__dataclass_fields__}
+        row = {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()}
+        row["words"] = f"tightest: {mark.margin}" if mark.tightest else mark.margin
+        row["order"] = f"{mark.position:02d} {mark.label}"
+        rows.append(row)
+    return rows
+
+
+def corridor_spec(chart: CorridorChart) -> dict[str, Any]:
+    """Return the Vega-Lite specification of a corridor, one panel a path."""
+    import altair as alt
+
+    rows = _rows(chart)
+    paths = list(dict.fromkeys(row["path"] for row in rows))
+    panels = [_panel(alt, [row for row in rows if row["path"] == path], path) for path in paths]
+    whole = alt.vconcat(*panels, spacing=18).properties(
+        title=alt.TitleParams(
+            text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=14
+        ),
+        description=chart.description,
+    )
+    whole = whole.configure(font=_FONT, background="white").configure_view(stroke=None)
+    spec: dict[str, Any] = whole.configure_axis(grid=False, domainColor=INK, tickColor=INK, labelColor=INK).to_dict()
+    return spec
+
+
+def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
+    data = alt.Data(values=rows)
+    x = alt.X(
+        "order:N",
+        title=None,
+        sort=None,
+        axis=alt.Axis(labelExpr="substring(datum.value, 3)", labelAngle=0, labelLimit=150),
+    )
+    lowest = min(row["floor_dbv"] for row in rows if row["floor_dbv"] is not None)
+    tops = [row[k] for row in rows for k in ("ceiling_dbv", "level_dbv", "high_dbv") if row[k] is not None]
+    scale = alt.Scale(domain=[lowest - 4, max(tops) + 12], nice=False)
+    axis = alt.Axis(values=list(range(-120, 61, 20)), labelExpr=_VOLT_LABELS, title="V rms")
+    base = alt.Chart(data)
+
+    def y(field: str) -> Any:
+        return alt.Y(f"{field}:Q", scale=scale, axis=axis)
+
+    room = base.mark_bar(color=ROOM, size=58).encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
+    tight = (
+        base.transform_filter("datum.tightest")
+        .mark_bar(fillOpacity=0, stroke=TIGHT, strokeWidth=2.2, size=58)
+        .encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
+    )
+    ceiling = base.mark_tick(color=INK, thickness=3, size=66).encode(x=x, y=y("ceiling_dbv"))
+    interval = base.mark_bar(color="#7f8c99", size=14).encode(x=x, y=y("low_dbv"), y2="high_dbv:Q")
+    level = base.mark_tick(color=INK, thickness=2, size=40).encode(x=x, y=y("level_dbv"))
+    line = base.mark_line(color=INK, strokeWidth=1.2).encode(x=x, y=y("level_dbv"))
+    words = (
+        base.mark_text(dy=-9, fontSize=10, color=INK, baseline="bottom")
+        .encode(x=x, y=alt.Y("top:Q", scale=scale), text="words:N")
+        .transform_calculate(
+            top="max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.level_dbv == null ? -999 : datum.level_dbv)"
+        )
+    )
+    width = 118 * len(rows)
+    return alt.layer(room, tight, ceiling, interval, line, level, words).properties(
+        width=width, height=190, title=alt.TitleParams(text=path, anchor="start", fontSize=12)
+    )
+
+
+_VOLT_LABELS = (
+    "datum.value < -60 ? format(pow(10, datum.value / 20) * 1e6, '~r') + ' µV' : "
+    "datum.value < 0 ? format(pow(10, datum.value / 20) * 1e3, '~r') + ' mV' : "
+    "format(pow(10, datum.value / 20), '~r') + ' V'"
+)

@@ -1,0 +1,51 @@
+"""What the verbs need from the world outside, as protocols. Adapters and the simulated rig fill them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from gainwright.model import Job
+    from gainwright.report import CorridorChart
+
+
+class Charts(Protocol):
+    """Draws chart data."""
+
+    def render(self, chart: CorridorChart, suffix: str) -> bytes:
+        """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
+
+
+class Bench(Protocol):
+    """A chain that one can set, play through and read: a simulated rig, or a person at a real one."""
+
+    def set(self, control: str, text: str) -> None:
+        """Put a control where a text of the job file says."""
+
+    def turn(self, control: str, value: float) -> None:
+        """Put a volume (steps), gain (0 .. 1) or level (dB) somewhere."""
+
+    def disconnect(self, speakers: tuple[str, ...]) -> None:
+        """Take speakers off; all others are on."""
+
+    def play(self, tone_hz: float, level_dbfs: float) -> None:
+        """Play a tone until another is played."""
+
+    def read_v(self, node: str, instrument: str) -> float:
+        """Return what an instrument shows, volts rms."""
+
+    def shows_distortion(self, node: str, instrument: str) -> bool:
+        """Whether an indicator or a recorder tells distortion or clipping there."""
+
+    def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
+        """Write what a recorder takes at a node as a 24-bit WAV file."""
+
+
+class Benches(Protocol):
+    """Makes simulated benches."""
+
+    def simulated(self, job: Job, *, seed: int, truth: Mapping[str, float] | None = None) -> Bench:
+        """Return a bench with hidden true values drawn from the job's spreads, or given."""

@@ -1,0 +1,148 @@
+"""Carry a plan out on a bench, as a careful person would: set, raise, read, stop, write down."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from gainwright.jobfile import volume_steps
+from gainwright.model import HeadUnit, Multimeter
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import Bench
+    from gainwright.model import Instrument, Job
+    from gainwright.plan import Plan, Step
+
+GAIN_TURNS = 12
+"""Halvings of a gain control's travel when a voltage is approached: finer than a hand can set."""
+_KNEE_SHARE = 0.93
+"""A volume step that brings less than this share of the usual one is past the knee."""
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What was found on the way.
+
+    Attributes
+    ----------
+    readings : step id -> reading, volts rms.
+    places : control -> where it ended (volume steps, gain share).
+    clean_limits : head unit -> its limits, one for each source step.
+    """
+
+    readings: dict[str, float] = field(default_factory=dict)
+    places: dict[str, float] = field(default_factory=dict)
+    clean_limits: dict[str, list[float]] = field(default_factory=dict)
+
+
+def carry_out(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument]) -> Outcome:
+    """Follow every step that sets, turns or reads something; return what was found."""
+    outcome = Outcome()
+    temporary: dict[str, str] = {}
+    for step in plan.steps:
+        for control, text in temporary.items():
+            bench.set(control, text)
+        temporary = {}
+        bench.disconnect(step.speakers_off)
+        if step.phase in ("source", "processor") and step.sets:
+            temporary = {c: _standing(plan, c) for c in step.sets}
+        for control, text in step.sets.items():
+            bench.set(control, text)
+        if step.phase not in ("prepare", "leads", "controls", "source") and outcome.clean_limits:
+            _stand_at_limit(bench, outcome)
+        if step.tone_hz is None or step.level_dbfs is None:
+            continue
+        bench.play(step.tone_hz, step.level_dbfs)
+        if step.adjust is not None and step.adjust.until == "last_clean":
+            _raise_to_last_clean(step, job, bench, instruments, outcome)
+        elif step.adjust is not None:
+            _raise_to_voltage(step, bench, instruments, outcome)
+        outcome.readings[step.id] = bench.read_v(step.measure_at, step.instrument)
+    return outcome
+
+
+def _standing(plan: Plan, control: str) -> str:
+    """Return where the control steps put a control."""
+    return next((s.sets[control] for s in plan.steps if s.phase == "controls" and control in s.sets), "0 dB")
+
+
+def _stand_at_limit(bench: Bench, outcome: Outcome) -> None:
+    for head, limits in outcome.clean_limits.items():
+        if outcome.places.get(f"{head}.volume") != min(limits):
+            outcome.places[f"{head}.volume"] = min(limits)
+            bench.turn(f"{head}.volume", min(limits))
+
+
+def _raise_to_last_clean(
+    step: Step, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+) -> None:
+    assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
+    control = step.adjust.control
+    head = control.split(".")[0]
+    stage = job.stages[head]
+    assert isinstance(stage, HeadUnit)  # noqa: S101  a source step turns a head unit's volume
+    steps = volume_steps(stage)
+    by_meter = isinstance(instruments[step.instrument], Multimeter)
+    last = _knee_by_meter(step, bench, control, steps) if by_meter else _last_clean(step, bench, control, steps)
+    bench.turn(control, last)
+    outcome.clean_limits.setdefault(head, []).append(last)
+    outcome.places[control] = last
+
+
+def _last_clean(step: Step, bench: Bench, control: str, steps: int) -> float:
+    """Return the highest step without distortion, by halving (distortion only grows with volume)."""
+    clean, distorted = 1, steps + 1
+    while distorted - clean > 1:
+        middle = (clean + distorted) // 2
+        bench.turn(control, middle)
+        if bench.shows_distortion(step.measure_at, step.instrument):
+            distorted = middle
+        else:
+            clean = middle
+    return float(clean)
+
+
+def _knee_by_meter(step: Step, bench: Bench, control: str, steps: int) -> float:
+    """Return the last step that still brought its usual rise in dB on a meter."""
+    readings: list[float] = []
+    for place in range(1, steps + 1):
+        bench.turn(control, place)
+        readings.append(bench.read_v(step.measure_at, step.instrument))
+    enough = max(readings) / 100
+    rises = {
+        i + 1: 20 * math.log10(readings[i] / readings[i - 1])
+        for i in range(1, steps)
+        if readings[i - 1] > enough and readings[i] > 0
+    }
+    if len(rises) < 3:
+        return float(steps)
+    usual = statistics.median(list(rises.values())[: max(3, len(rises) // 2)])
+    for place, rise in sorted(rises.items()):
+        if rise < _KNEE_SHARE * usual:
+            return float(place - 1)
+    return float(steps)
+
+
+def _raise_to_voltage(step: Step, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome) -> None:
+    """Raise a gain until the reading is reached or distortion shows, and stay just below."""
+    assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
+    control, target = step.adjust.control, step.adjust.target
+    watching = [name for name, i in instruments.items() if not isinstance(i, Multimeter)]
+
+    def too_far(place: float) -> bool:
+        bench.turn(control, place)
+        if bench.read_v(step.measure_at, step.instrument) > target:
+            return True
+        return any(bench.shows_distortion(step.measure_at, name) for name in watching)
+
+    low, high = 0.0, 1.0
+    if not too_far(1.0):
+        low = 1.0
+    else:
+        for _ in range(GAIN_TURNS):
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if too_far(middle) else (middle, high)
+    bench.turn(control, low)
+    outcome.places[control] = low

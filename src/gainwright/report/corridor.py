@@ -1,0 +1,93 @@
+"""The corridor as a chart: data and wording, for whatever draws it.
+
+One panel a path, stages from left to right; at each node the room from floor to ceiling, the level in it with its 95 %
+interval, and the margin in words. The tightest place is told by a word, not by colour.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from gainwright.solve import Levels, NodeLevel, PathLevels
+
+
+@dataclass(frozen=True, slots=True)
+class CorridorMark:
+    """One node of one path; voltages in dBV (re 1 V rms)."""
+
+    path: str
+    position: int
+    label: str
+    floor_dbv: float
+    ceiling_dbv: float
+    level_dbv: float
+    low_dbv: float
+    high_dbv: float
+    margin: str
+    tightest: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CorridorChart:
+    """All marks with the words around them."""
+
+    title: str
+    subtitle: str
+    marks: tuple[CorridorMark, ...]
+    description: str
+
+
+def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
+    """Return the chart of a corridor."""
+    marks = [mark for path in levels.paths for mark in _path(path)]
+    return CorridorChart(
+        title or "Corridor",
+        f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS. Bars: from noise to ceiling. Lines: the level, with its 95 % interval.",
+        tuple(marks),
+        "; ".join(_sentence(path) for path in levels.paths),
+    )
+
+
+def _dbv(volts: float) -> float:
+    return 20 * math.log10(volts) if volts > 0 else math.nan
+
+
+def _path(path: PathLevels) -> list[CorridorMark]:
+    return [_mark(path, i, node) for i, node in enumerate(path.nodes)]
+
+
+def _mark(path: PathLevels, position: int, node: NodeLevel) -> CorridorMark:
+    ceiling = node.ceiling_v_rms if math.isfinite(node.ceiling_v_rms) else math.nan
+    return CorridorMark(
+        path.path,
+        position,
+        node.node,
+        _dbv(node.noise_v_rms),
+        _dbv(ceiling) if math.isfinite(ceiling) else math.nan,
+        _dbv(node.v_rms),
+        _dbv(max(node.v_rms_low, node.noise_v_rms)),
+        _dbv(max(node.v_rms_high, node.noise_v_rms)),
+        margin_words(node),
+        node.node == path.limits_first,
+    )
+
+
+def margin_words(node: NodeLevel) -> str:
+    """Return the margin in words: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`."""
+    if node.v_rms <= 0:
+        return "silent"
+    if not math.isfinite(node.margin_db):
+        return "no ceiling"
+    if node.margin_db >= -0.005:
+        return f"{max(node.margin_db, 0):.1f} dB left"
+    return f"clips by {-node.margin_db:.1f} dB"
+
+
+def _sentence(path: PathLevels) -> str:
+    tight = next((n for n in path.nodes if n.node == path.limits_first), None)
+    if tight is None:
+        return f"{path.path}: nothing passes"
+    return f"{path.path}: tightest at {tight.node}, {margin_words(tight)}"

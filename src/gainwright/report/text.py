@@ -1,0 +1,128 @@
+"""A plan, a corridor, a verdict as plain text for a terminal of eighty columns or more."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import TYPE_CHECKING
+
+from gainwright.report.corridor import margin_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from gainwright.metering import Measurement
+    from gainwright.plan import Expect, Finding, Plan, Step
+    from gainwright.solve import Levels
+
+WIDTH = 96
+_PHASES = {
+    "prepare": "Prepare",
+    "leads": "Leads",
+    "controls": "Controls to their starting places",
+    "source": "The source's clean limit",
+    "processor": "Processors and drivers",
+    "amplifier": "Amplifiers to their targets",
+    "restore": "Crossovers back",
+    "verify": "Verify",
+}
+_UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
+
+
+def volts(value: float) -> str:
+    """Return a voltage with three figures and a handy unit."""
+    if value == 0:
+        return "0 V"
+    if not math.isfinite(value):
+        return "-"
+    return f"{value * 1e6:.3g} µV" if value < 1e-3 else f"{value * 1e3:.3g} mV" if value < 1 else f"{value:.3g} V"
+
+
+def expected(expect: Expect) -> str:
+    """Return an expected reading with its interval."""
+    if expect.quantity == "v_rms":
+        return f"{volts(expect.value)} ({volts(expect.low)} to {volts(expect.high)})"
+    unit = _UNITS[expect.quantity]
+    return f"{expect.value:.3g} {unit} ({expect.low:.3g} to {expect.high:.3g})"
+
+
+def _wrapped(text: str, indent: int, first: str = "") -> str:
+    pad = " " * indent
+    return textwrap.fill(text, WIDTH, initial_indent=first or pad, subsequent_indent=pad)
+
+
+def plan_text(plan: Plan) -> str:
+    """Return the whole plan: findings, steps by phase, targets."""
+    lines = [plan.title or "Plan", ""]
+    lines += findings_text(plan.findings)
+    number = 0
+    phase = ""
+    for step in plan.steps:
+        if step.phase != phase:
+            phase = step.phase
+            lines += ["", _PHASES[phase], "-" * len(_PHASES[phase])]
+        number += 1
+        lines += _step(number, step)
+    lines += ["", "Targets", "-------"]
+    lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
+    return "\n".join(lines)
+
+
+def findings_text(findings: Iterable[Finding]) -> list[str]:
+    """Return findings, one paragraph each."""
+    lines = []
+    for f in findings:
+        lines += [
+            _wrapped(f"{f.where}: {f.message}.", 10, f"{f.severity:<9} "),
+            _wrapped(f"{f.remedy}. [{f.code}]", 10),
+        ]
+    return lines or ["No findings."]
+
+
+def _step(number: int, step: Step) -> list[str]:
+    lines = [_wrapped(step.do, 4, f"{number:>2}. "), _wrapped(step.why, 4)]
+    if step.expect is not None:
+        lines.append(_wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
+    if not step.visible:
+        lines.append(_wrapped("This can't be seen with these instruments: see the findings.", 4))
+    lines += [_wrapped(f"Caution: {caution}", 4) for caution in step.cautions]
+    return lines
+
+
+def levels_text(levels: Levels) -> str:
+    """Return the corridor as a table for each path."""
+    lines = [f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS"]
+    for path in levels.paths:
+        lines += ["", path.path]
+        lines.append(f"  {'node':<24}{'level':>10}  {'95 % interval':<21}{'ceiling':>9}{'floor':>10}{'THD':>9}  margin")
+        for node in path.nodes:
+            interval = f"{volts(node.v_rms_low)} to {volts(node.v_rms_high)}"
+            thd = f"{node.thd_percent:.2f} %" if math.isfinite(node.thd_percent) else "-"
+            first = "  <- limits first" if node.node == path.limits_first else ""
+            lines.append(
+                f"  {node.node:<24}{volts(node.v_rms):>10}  {interval:<21}{volts(node.ceiling_v_rms):>9}"
+                f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_words(node)}{first}"
+            )
+    return "\n".join(lines)
+
+
+def measurement_text(measurement: Measurement) -> str:
+    """Return what a recording holds, a paragraph a channel."""
+    lines = []
+    for channel in measurement.as_json()["channels"]:
+        said = [f"channel {channel['channel']}: {channel['verdict'].replace('_', ' ')}"]
+        if channel["frequency_hz"] is not None:
+            said.append(f"{channel['frequency_hz']:.3f} Hz")
+        for key, unit, name in (
+            ("rms_dbfs", "dBFS", "level"),
+            ("thd_percent", "%", "THD"),
+            ("thd_n_percent", "%", "THD+N"),
+            ("noise_dbfs", "dBFS", "noise"),
+            ("v_rms", "V", "voltage"),
+            ("clip_depth_db", "dB over the ceiling", "clipped"),
+        ):
+            if channel.get(key) is not None:
+                said.append(f"{name} {channel[key]:.3g} {unit}")
+        lines.append(_wrapped(", ".join(said), 2, "  "))
+        lines += [_wrapped(f"{name}: {why}", 4) for name, why in (channel.get("why_not") or {}).items()]
+    return "\n".join(lines)
