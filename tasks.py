@@ -15,6 +15,8 @@ from __future__ import annotations
 
 import ast
 import hashlib
+import importlib
+import importlib.util
 import json
 import os
 import re
@@ -114,8 +116,8 @@ def _bench(arguments: list[str]) -> int:
     _prepare(TO_DEVELOP)
     there = {path.stem: path for path in sorted((ROOT / "bench").glob("*.py")) if not path.stem.startswith("_")}
     unknown = [name for name in arguments[1:] if name not in there]
-    if unknown:
-        _stop(f"no bench named {', '.join(unknown)}; there are: {', '.join(there) or 'none'}")
+    if unknown or not there:
+        _stop(f"no bench named {', '.join(unknown) or 'anything'}; there are: {', '.join(there) or 'none'}")
     return _all_of({name: (_script("python"), str(there[name])) for name in arguments[1:] or there})
 
 
@@ -238,6 +240,9 @@ def _missing_programs() -> list[str]:
     missing = [package for program, package in PROGRAMS.items() if shutil.which(program) is None]
     if "sox" in missing or " mp3" not in subprocess.run(("sox", "--help"), capture_output=True, text=True).stdout:  # noqa: PLW1510
         missing.append(SOX_FORMATS)
+    importlib.invalidate_caches()
+    if importlib.util.find_spec("ensurepip") is None:  # Debian keeps it apart from Python
+        missing.append("python3-venv")
     return missing
 
 
