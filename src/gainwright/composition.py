@@ -1,1 +1,28 @@
-"""Wires adapters to the app."""
+"""Wires adapters to the app: a plain function, nothing at import."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app import Benches, Charts
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """What the verbs need from outside."""
+
+    charts: Charts
+    benches: Benches
+    installation: Callable[[], list[dict[str, object]]]
+
+
+def compose() -> World:
+    """Return the adapters of this program."""
+    from gainwright.adapters import AltairCharts, installation
+    from gainwright.simulated import SimulatedBenches
+
+    return World(AltairCharts(), SimulatedBenches(), installation)

@@ -76,10 +76,13 @@ def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
         sort=None,
         axis=alt.Axis(labelExpr="substring(datum.value, 3)", labelAngle=0, labelLimit=150),
     )
-    lowest = min(row["floor_dbv"] for row in rows if row["floor_dbv"] is not None)
-    tops = [row[k] for row in rows for k in ("ceiling_dbv", "level_dbv", "high_dbv") if row[k] is not None]
-    scale = alt.Scale(domain=[lowest - 4, max(tops) + 12], nice=False)
-    axis = alt.Axis(values=list(range(-120, 61, 20)), labelExpr=_VOLT_LABELS, title="V rms")
+    lowest = min((row["floor_dbv"] for row in rows if row["floor_dbv"] is not None), default=-100.0)
+    tops = [20.0] + [row[k] for row in rows for k in ("ceiling_dbv", "level_dbv", "high_dbv") if row[k] is not None]
+    bottom, top = lowest - 12, max(tops) + 12
+    scale = alt.Scale(domain=[bottom, top], nice=False, clamp=True)
+    axis = alt.Axis(
+        values=[v for v in range(-160, 81, 20) if bottom <= v <= top], labelExpr=_VOLT_LABELS, title="V rms"
+    )
     base = alt.Chart(data)
 
     def y(field: str) -> Any:
@@ -99,7 +102,7 @@ def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
         base.mark_text(dy=-9, fontSize=10, color=INK, baseline="bottom")
         .encode(x=x, y=alt.Y("top:Q", scale=scale), text="words:N")
         .transform_calculate(
-            top="max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.level_dbv == null ? -999 : datum.level_dbv)"
+            top="max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.high_dbv == null ? -999 : datum.high_dbv)"
         )
     )
     width = 118 * len(rows)

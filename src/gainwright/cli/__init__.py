@@ -1,1 +1,8 @@
-"""cli"""
+"""The commands: they call the app's verbs and only render. Each takes --json and then prints one object.
+
+Exit status 0 done, 1 done and something is wrong with the job, 2 the input or the call is bad.
+"""
+
+from gainwright.cli.main import main
+
+__all__ = ["main"]

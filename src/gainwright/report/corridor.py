@@ -7,7 +7,7 @@ interval, and the margin in words. The tightest place is told by a word, not by 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class CorridorChart:
 
 def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
     """Return the chart of a corridor."""
-    marks = [mark for path in levels.paths for mark in _path(path)]
+    marks = [mark for name, path in _sides_together(levels.paths) for mark in _path(name, path)]
     return CorridorChart(
         title or "Corridor",
         f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS. Bars: from noise to ceiling. Lines: the level, with its 95 % interval.",
@@ -51,34 +51,50 @@ def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
     )
 
 
+def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels]]:
+    """Return one path for sides that hold the same numbers, named after all of them."""
+    groups: dict[tuple[object, ...], list[PathLevels]] = {}
+    for path in paths:
+        speaker = path.path.rsplit(".", 1)[0]
+        shape = tuple(tuple(f"{x:.6g}" for x in astuple(node)[1:] if isinstance(x, float)) for node in path.nodes)
+        groups.setdefault((speaker, shape), []).append(path)
+    named = []
+    for (speaker, _), same in groups.items():
+        sides = " and ".join(path.path.rsplit(".", 1)[1] for path in same)
+        named.append((f"{speaker}, {sides}", same[0]))
+    return named
+
+
 def _dbv(volts: float) -> float:
     return 20 * math.log10(volts) if volts > 0 else math.nan
 
 
-def _path(path: PathLevels) -> list[CorridorMark]:
-    return [_mark(path, i, node) for i, node in enumerate(path.nodes)]
+def _path(name: str, path: PathLevels) -> list[CorridorMark]:
+    return [_mark(name, path.limits_first, i, node) for i, node in enumerate(path.nodes)]
 
 
-def _mark(path: PathLevels, position: int, node: NodeLevel) -> CorridorMark:
+def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> CorridorMark:
     ceiling = node.ceiling_v_rms if math.isfinite(node.ceiling_v_rms) else math.nan
     return CorridorMark(
-        path.path,
+        name,
         position,
-        node.node,
+        ".".join(node.node.split(".")[:-1]).removesuffix(".out"),
         _dbv(node.noise_v_rms),
         _dbv(ceiling) if math.isfinite(ceiling) else math.nan,
         _dbv(node.v_rms),
         _dbv(max(node.v_rms_low, node.noise_v_rms)),
         _dbv(max(node.v_rms_high, node.noise_v_rms)),
         margin_words(node),
-        node.node == path.limits_first,
+        node.node == limits_first,
     )
 
 
 def margin_words(node: NodeLevel) -> str:
-    """Return the margin in words: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`."""
+    """Return the margin in words: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `under its noise`."""
     if node.v_rms <= 0:
         return "silent"
+    if node.v_rms < node.noise_v_rms:
+        return "under its noise"
     if not math.isfinite(node.margin_db):
         return "no ceiling"
     if node.margin_db >= -0.005:

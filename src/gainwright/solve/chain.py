@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.model import Job, Node, Port
+    from gainwright.model import AnyStage, Job, Node, Port
 
     Floats = npt.NDArray[np.float64]
     Values = Mapping[str, Any]
@@ -126,7 +126,7 @@ class Chain:
             stage = self.job.stages[name]
             places += [CellPlace("port", name, port) for port in self.wiring.ports(name) if self.wiring.outputs(name)]
             for node in self.wiring.outputs(name):
-                if isinstance(stage, HeadUnit) or (isinstance(stage, Processor) and stage.digital):
+                if _clips_inside(stage):
                     places.append(CellPlace("inside", name, node))
                 places.append(CellPlace("output", name, node))
         return tuple(places)
@@ -170,6 +170,13 @@ class Chain:
 
     def _routed(self, node: Node) -> list[tuple[int, Any]]:
         return [(self._index["port", route.port], route.share) for route in self.wiring.routes[node]]
+
+
+def _clips_inside(stage: AnyStage) -> bool:
+    """Whether a digital stage can clip inside where its input does not: only a boost takes a tone past full scale."""
+    if isinstance(stage, HeadUnit):
+        return stage.tone is not None and not stage.tone.flat
+    return isinstance(stage, Processor) and stage.digital
 
 
 def rails_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: str = "running") -> Any:

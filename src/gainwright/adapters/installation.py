@@ -1,0 +1,63 @@
+"""What this program stands on: each part tried for real, with the line that mends what is missing."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import platform
+import sys
+
+_PARTS = {
+    "numpy": "numpy",
+    "scipy": "scipy",
+    "pydantic": "pydantic",
+    "pint": "pint",
+    "ruamel.yaml": "ruamel.yaml",
+    "soundfile": "soundfile",
+    "altair": "altair",
+    "vl-convert-python": "vl_convert",
+    "typer": "typer",
+    "rich": "rich",
+}
+
+
+def installation() -> list[dict[str, object]]:
+    """Return one entry a part: `part`, `ok`, `said`."""
+    found = [_python(), *(_library(name, module) for name, module in _PARTS.items()), _formats(), _drawing()]
+    return [{"part": part, "ok": ok, "said": said} for part, ok, said in found]
+
+
+def _python() -> tuple[str, bool, str]:
+    ok = sys.version_info >= (3, 11)
+    return "python", ok, platform.python_version() + ("" if ok else ": install Python 3.11 or newer")
+
+
+def _library(name: str, module: str) -> tuple[str, bool, str]:
+    try:
+        importlib.import_module(module)
+        return name, True, importlib.metadata.version(name)
+    except (ImportError, OSError, importlib.metadata.PackageNotFoundError) as error:
+        return name, False, f"{error}: python -m pip install {name}"
+
+
+def _formats() -> tuple[str, bool, str]:
+    try:
+        import soundfile
+    except (ImportError, OSError):
+        return "sound files", False, "python -m pip install soundfile"
+    wanted = ("WAV", "FLAC", "OGG", "MP3", "AIFF")
+    missing = [name for name in wanted if name not in soundfile.available_formats()]
+    if missing:
+        return "sound files", False, f"no {', '.join(missing)}: python -m pip install --upgrade soundfile"
+    return "sound files", True, ", ".join(wanted)
+
+
+def _drawing() -> tuple[str, bool, str]:
+    try:
+        import vl_convert
+
+        spec = {"$schema": "v6", "data": {"values": [{"a": 1}]}, "mark": "point", "encoding": {"x": {"field": "a"}}}
+        picture = vl_convert.vegalite_to_svg(spec)
+    except (ImportError, OSError, ValueError) as error:
+        return "charts", False, f"{error}: python -m pip install --upgrade vl-convert-python"
+    return "charts", "<svg" in picture, "SVG and PNG"
