@@ -1,1 +1,71 @@
-"""physics"""
+"""Bare formulas on floats and arrays, each with its source and where it holds. Nothing here knows the model."""
+
+from gainwright.physics.clipping import (
+    clipped_sine_fundamental,
+    clipped_sine_harmonic,
+    clipped_sine_mean_abs,
+    clipped_sine_rms,
+    clipped_sine_thd,
+    describing_function,
+    drive_for_thd,
+)
+from gainwright.physics.filters import (
+    bessel_response,
+    butterworth_response,
+    corner_for_loss,
+    filter_response,
+    high_shelf_response,
+    linkwitz_riley_response,
+    low_shelf_response,
+    peak_response,
+)
+from gainwright.physics.levels import (
+    db_from_ratio,
+    dbfs_from_rms,
+    dbu_from_volts,
+    dbv_from_volts,
+    power_for_voltage,
+    ratio_from_db,
+    rms_from_dbfs,
+    sine_peak_from_rms,
+    voltage_for_power,
+    volts_from_dbu,
+    volts_from_dbv,
+)
+from gainwright.physics.loading import divider, parallel
+from gainwright.physics.supply import loaded_ceiling, rail_scaling, rated_clip_voltage, supply_current_a
+
+__all__ = [
+    "bessel_response",
+    "butterworth_response",
+    "clipped_sine_fundamental",
+    "clipped_sine_harmonic",
+    "clipped_sine_mean_abs",
+    "clipped_sine_rms",
+    "clipped_sine_thd",
+    "corner_for_loss",
+    "db_from_ratio",
+    "dbfs_from_rms",
+    "dbu_from_volts",
+    "dbv_from_volts",
+    "describing_function",
+    "divider",
+    "drive_for_thd",
+    "filter_response",
+    "high_shelf_response",
+    "linkwitz_riley_response",
+    "loaded_ceiling",
+    "low_shelf_response",
+    "parallel",
+    "peak_response",
+    "power_for_voltage",
+    "rail_scaling",
+    "rated_clip_voltage",
+    "ratio_from_db",
+    "rms_from_dbfs",
+    "sine_peak_from_rms",
+    "supply_current_a",
+    "voltage_for_power",
+    "volts_from_dbu",
+    "volts_from_dbv",
+]
