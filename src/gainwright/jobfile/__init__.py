@@ -1,1 +1,31 @@
-"""jobfile"""
+"""The job file: reading, writing, errors with their place, the catalogue of what is assumed, examples."""
+
+from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
+from gainwright.jobfile.controls import controls, with_settings
+from gainwright.jobfile.examples import example_text, examples
+from gainwright.jobfile.instruments import assumed_of_instruments, instruments
+from gainwright.jobfile.reading import JobFile, read_job, read_job_text
+from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
+from gainwright.jobfile.writing import render, save, set_value
+
+__all__ = [
+    "Fact",
+    "JobFile",
+    "assumed_of_instruments",
+    "controls",
+    "example_text",
+    "examples",
+    "facts",
+    "instruments",
+    "job_schema",
+    "read_job",
+    "read_job_text",
+    "render",
+    "save",
+    "schema_text",
+    "set_value",
+    "settings",
+    "shipped_schema",
+    "volume_steps",
+    "with_settings",
+]

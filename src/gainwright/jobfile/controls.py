@@ -1,0 +1,129 @@
+"""The controls of a job by name, read and put somewhere else: `head.volume`, `desk.sub.low_pass`, `amp.gain`."""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from gainwright.errors import CallError, QuantityError
+from gainwright.jobfile.catalogue import volume_steps
+from gainwright.model import Amplifier, HeadUnit, Job, LevelControl, Processor
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.model import AnyStage
+
+_FILTERS = ("low_pass", "high_pass")
+
+
+def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
+    """Return control -> path of keys inside the stage."""
+    found: dict[str, tuple[str, ...]] = {}
+    if isinstance(stage, HeadUnit):
+        found[f"{name}.volume"] = ("volume", "at")
+        found[f"{name}.tone"] = ("tone",)
+        for output in stage.outputs:
+            found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in ("level", *_FILTERS)}
+    elif isinstance(stage, Processor):
+        keys = ("level", "equaliser", "delay", "polarity", "mute", *_FILTERS)
+        for output in stage.outputs:
+            found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in keys}
+    elif isinstance(stage, LevelControl):
+        found[f"{name}.level"] = ("at",)
+        found[f"{name}.at"] = ("at",)
+    elif isinstance(stage, Amplifier):
+        found[f"{name}.gain"] = ("gain", "at")
+        found[f"{name}.boost"] = ("boost",)
+        found |= {f"{name}.{key}": (key,) for key in _FILTERS}
+        found |= {f"{name}.out.{key}": (key,) for key in _FILTERS}
+    return found
+
+
+def controls(job: Job) -> dict[str, str]:
+    """Return every control by name with where it stands, as text."""
+    found = {}
+    for name, stage in job.stages.items():
+        for control, path in _places(name, stage).items():
+            value: Any = stage
+            for key in path:
+                value = value[key] if isinstance(value, dict) else getattr(value, key, None)
+            written = value.written() if hasattr(value, "written") else value
+            found[control] = "" if written is None else str(written)
+    return found
+
+
+def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
+    """Return a job with controls put somewhere else, given as texts of the job file.
+
+    Raises
+    ------
+    CallError : no such control, or a value that it can't take.
+    """
+    if not settings:
+        return job
+    known = {control: (name, path) for name, s in job.stages.items() for control, path in _places(name, s).items()}
+    stages = {name: stage.model_dump(by_alias=True, exclude_unset=True) for name, stage in job.stages.items()}
+    for control, text in settings.items():
+        if control not in known:
+            near = difflib.get_close_matches(control, known, n=1)
+            raise CallError(
+                f"there is no control {control}",
+                code="unknown_control",
+                rule=f"the controls are {', '.join(known)}",
+                remedy=f"did you mean {near[0]}?" if near else "",
+            )
+        name, path = known[control]
+        _put(stages[name], path, text)
+    changed = _validated(job, stages, settings)
+    check_places(changed)
+    return changed
+
+
+def _put(stage: dict[str, Any], path: tuple[str, ...], text: str) -> None:
+    for key in path[:-1]:
+        stage = stage.setdefault(key, {})
+    stage[path[-1]] = text
+
+
+def _validated(job: Job, stages: dict[str, Any], settings: Mapping[str, str]) -> Job:
+    rest = job.model_dump(by_alias=True, exclude_unset=True, exclude={"stages"})
+    try:
+        return Job.model_validate({**rest, "stages": stages})
+    except ValidationError as error:
+        first = error.errors()[0]
+        inner = first.get("ctx", {}).get("error")
+        control = next((c for c in settings if c.split(".")[0] in map(str, first["loc"])), ", ".join(settings))
+        if isinstance(inner, QuantityError):
+            raise CallError(inner.what, code=inner.code, where=control, rule=inner.rule, remedy=inner.remedy) from None
+        raise CallError(first["msg"], code="bad_setting", where=control) from None
+
+
+def check_places(job: Job) -> None:
+    """Refuse controls that stand where they can't.
+
+    Raises
+    ------
+    CallError : a volume above its steps, a level control outside its range; `where` is the key's path.
+    """
+    for name, stage in job.stages.items():
+        if isinstance(stage, HeadUnit) and stage.volume.at is not None and stage.volume.at > volume_steps(stage):
+            raise CallError(
+                f"the volume stands at {stage.volume.at:g} of {volume_steps(stage)} steps",
+                code="out_of_range",
+                where=f"stages.{name}.volume.at",
+                rule=f"it goes from 0 to {volume_steps(stage)}",
+                remedy=f"write {volume_steps(stage)} or less",
+            )
+        if isinstance(stage, LevelControl) and stage.at is not None and stage.at.known:
+            low = stage.range.low if stage.range is not None else -200.0
+            if not low <= stage.at.nominal <= 0:
+                raise CallError(
+                    f"the level control stands at {stage.at}",
+                    code="out_of_range",
+                    where=f"stages.{name}.at",
+                    rule=f"it attenuates only: {low:g} to 0 dB",
+                    remedy="write 0 dB for fully up",
+                )

@@ -1,0 +1,60 @@
+"""Instruments with every missing key filled, and the reasons (common practice, no published source)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gainwright.model import Accuracy, Multimeter
+from gainwright.quantities import parse
+
+if TYPE_CHECKING:
+    from gainwright.model import Instrument, Job
+
+METER: dict[str, tuple[Any, str]] = {
+    "true_rms": (False, "most handheld meters respond to the average and are scaled for a sine"),
+    "accuracy": (Accuracy.parse("1.5 % + 5 counts"), "AC volts of a handheld meter of 4000 counts"),
+    "counts": (4000, "a usual handheld meter"),
+    "bandwidth": (parse("400 Hz", "frequency"), "many handheld meters specify their AC ranges only to 400 or 500 Hz"),
+    "input_impedance": (parse("10 Mohm", "resistance"), "a usual handheld meter"),
+}
+RECORDER: dict[str, tuple[Any, str]] = {
+    "attenuator": (parse("0 dB", "ratio"), "nothing before its input unless said"),
+    "rate": (parse("48 kHz", "frequency"), "a usual audio interface"),
+    "input_impedance": (parse("10 kohm", "resistance"), "a line input"),
+}
+INDICATOR: dict[str, tuple[Any, str]] = {
+    "input_impedance": (parse("1 Mohm", "resistance"), "loads a line output little"),
+}
+DEFAULT_METER = "meter"
+
+
+def defaults(instrument: Instrument) -> dict[str, tuple[Any, str]]:
+    """Return what a kind assumes: key -> (value, reason)."""
+    return {"multimeter": METER, "recorder": RECORDER, "indicator": INDICATOR}[instrument.kind]
+
+
+def instruments(job: Job) -> dict[str, Instrument]:
+    """Return the job's instruments, complete; one multimeter when it names none."""
+    given: dict[str, Instrument] = dict(job.instruments) or {DEFAULT_METER: Multimeter(kind="multimeter")}
+    return {name: _complete(instrument) for name, instrument in given.items()}
+
+
+def _complete(instrument: Instrument) -> Instrument:
+    missing = {
+        key: value
+        for key, (value, _) in defaults(instrument).items()
+        if getattr(instrument, key) is None or not getattr(getattr(instrument, key), "known", True)
+    }
+    return instrument.model_copy(update=missing)
+
+
+def assumed_of_instruments(job: Job) -> list[dict[str, str]]:
+    """Return what is assumed of instruments: `path`, `value`, `reason`."""
+    found = []
+    given: dict[str, Instrument] = dict(job.instruments) or {DEFAULT_METER: Multimeter(kind="multimeter")}
+    for name, instrument in given.items():
+        for key, (value, reason) in defaults(instrument).items():
+            if getattr(instrument, key) is None:
+                text = value.written() if isinstance(value, Accuracy) else str(value)
+                found.append({"path": f"{name}.{key}", "value": text, "reason": reason + "; common practice"})
+    return found
