@@ -113,7 +113,7 @@ def _document(text: str, name: str) -> CommentedMap:
         raise JobError("holds a NUL character", code="not_yaml", where=name, rule="a job file is text")
     _check_aliases(text, name)
     yaml = YAML(typ="rt", pure=True)
-    yaml.version = (1, 2)  # type: ignore[assignment]
+    yaml.version = (1, 2)
     try:
         documents = list(yaml.load_all(text))
     except DuplicateKeyError as error:
@@ -172,14 +172,14 @@ def _check_aliases(text: str, name: str) -> None:
             kind = type(event).__name__
             anchor = getattr(event, "anchor", None)
             if kind == "AliasEvent":
-                grown = sizes.get(anchor, 1)
+                grown = sizes.get(str(anchor), 1)
                 total += grown
                 stack = [(a, n + grown) for a, n in stack]
             elif kind == "ScalarEvent":
                 total += 1
                 stack = [(a, n + 1) for a, n in stack]
                 if anchor:
-                    sizes[anchor] = 1
+                    sizes[str(anchor)] = 1
             elif kind.endswith("StartEvent") and kind[:3] in ("Map", "Seq"):
                 stack.append((anchor, 1))
             elif kind.endswith("EndEvent") and kind[:3] in ("Map", "Seq"):

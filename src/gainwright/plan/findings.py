@@ -17,7 +17,7 @@ from gainwright.solve import Conditions
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Path
+    from gainwright.model import Node, Path
     from gainwright.plan.result import Target
     from gainwright.plan.setting_out import End, SettingOut
     from gainwright.plan.source import CleanLimit
@@ -107,11 +107,9 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
     index = chain.nodes.index
     low = chain.solve(Conditions(end.tone_hz, limit.level_dbfs, settings={f"{limit.head}.volume": 1.0}))
     step_db = chain.nominal()[f"{limit.head}.volume.step"]
-    own = min(float(low.margin_db[0, index(n)]) for n in head_nodes)
+    own = min(float(low.margins_db[0, index(n), 2]) for n in head_nodes)
     for node in end.all_nodes:
-        if low.ceiling_of[0, index(node)] != 0:
-            continue
-        over = own - float(low.margin_db[0, index(node)])
+        over = own - float(low.margins_db[0, index(node), 0])
         if over <= 0.05:
             continue
         steps = math.ceil(over / step_db)
@@ -122,7 +120,7 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
                 settings={f"{limit.head}.volume": max(1.0, 1 + own / step_db - steps)},
             )
         )
-        clean = float(verified.margin_db[0, index(node)]) >= -1e-6
+        clean = float(verified.margins_db[0, index(node), 0]) >= -1e-6
         yield Finding(
             "caution",
             "input_overdriven",
@@ -189,7 +187,8 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
             )
     for group in (highs, lows):
         tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
-        for first, second in itertools.pairwise(tight):
+        in_series = [(a, b) for a, b in itertools.combinations(tight, 2) if _in_series(out, a.node, b.node)]
+        for first, second in in_series:
             ratio = corner[second.control] / corner[first.control]
             if max(ratio, 1 / ratio) < 2**0.5:
                 yield Finding(
@@ -199,6 +198,12 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
                     f"{first.control} and {second.control} cut the same band twice",
                     "leave one of them off, or an octave and more apart",
                 )
+
+
+def _in_series(out: SettingOut, first: Node, second: Node) -> bool:
+    """Whether one of two nodes is upstream of the other."""
+    upstream = out.chain.wiring.upstream
+    return first in upstream(second.stage) or second in upstream(first.stage)
 
 
 def _meter_band(out: SettingOut) -> Iterator[Finding]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from gainwright.model import Node
     from gainwright.plan.setting_out import End, SettingOut
-    from gainwright.solve import Chain
+    from gainwright.solve import Chain, Solution
 
     Floats = npt.NDArray[np.float64]
 
@@ -66,7 +66,7 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
     steps = volume_steps(chain.job.stages[head])  # type: ignore[arg-type]
     columns = [chain.nodes.index(n) for n in front]
     room_db = _room_inside_db(chain, head, end.tone_hz)
-    level_dbfs = 0.0 if room_db >= 0 else float(np.floor(room_db))
+    level_dbfs = 0.0 if room_db >= -0.1 else float(np.floor(room_db))
     depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(out))))
 
     def limits(values: dict[str, Any] | None) -> tuple[Floats, Floats]:
@@ -74,7 +74,7 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
             Conditions(end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=out.speakers)
         )
         step = (values or chain.nominal())[f"{head}.volume.step"]
-        margins = low.margin_db[:, columns]
+        margins = _that_follow_the_volume(low, columns, [n.stage == head for n in front])
         return 1 + np.min(margins, axis=1) / step, margins
 
     onset, margins = limits(None)
@@ -87,12 +87,19 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
 
 
+def _that_follow_the_volume(solved: Solution, columns: list[int], of_head: list[bool]) -> Floats:
+    """Return margins of nodes, without what clips before the volume control, inside the source."""
+    margins = solved.margins_db[:, columns].copy()
+    margins[:, of_head, :2] = np.inf
+    return np.asarray(np.min(margins, axis=2))
+
+
 def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
     """Return the room that a source's own equaliser leaves a full-scale tone, dB; negative when it clips inside."""
     solved = chain.solve(Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}))
     found = [
-        solved.margin_db[0, i] - 60
+        solved.margins_db[0, i, 1] - 60
         for i, node in enumerate(chain.nodes)
-        if node.stage == head and solved.ceiling_of[0, i] == 1
+        if node.stage == head and np.isfinite(solved.margins_db[0, i, 1])
     ]
     return min([0.0, *found])

@@ -170,7 +170,8 @@ def _hidden(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Iterator[
     """Yield what would hide the limit as the job stands, and what the plan does instead (solved)."""
     view = way.view
     instead = way.said or f"{view.instrument_name} at {view.node}"
-    opened = ", ".join(f"{c} {text}" for c, (_, text) in out.moved_filters.items())
+    own = out.moved_filters.items()
+    opened = ", ".join(f"{c} {text}" for c, (f, text) in own if f.node in end.all_nodes)
     for doubt in as_it_stands(out, end, limit):
         if way.doubts:
             yield Finding(
@@ -181,7 +182,7 @@ def _hidden(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Iterator[
                 "no way to see it was found here: measure nearer to the source",
             )
             continue
-        moved = f" with {opened}" if opened and doubt.code in ("tone_filtered", "harmonics_filtered") else ""
+        moved = f" with {opened}" if opened else ""
         yield Finding(
             "note", doubt.code, doubt.where, doubt.message, f"planned{moved}: {instead}; solved again: it shows"
         )

@@ -46,6 +46,7 @@ class Solution:
     fundamental_v : complex rms phasor of the fundamental, volts.
     thd : harmonics over fundamental, as a ratio; NaN where nothing passes.
     margin_db : how far the stage stands under the first of its ceilings; negative when it clips.
+    margins_db : the same by ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none.
     ceiling_v : rms of the largest clean sine at the node, by the first ceiling of its stage.
     ceiling_of : which ceiling that is: 0 input, 1 inside, 2 output.
     harmonics : peak phasors, shape (cases, nodes, HARMONICS_KEPT), volts.
@@ -56,6 +57,7 @@ class Solution:
     fundamental_v: Complexes
     thd: Floats
     margin_db: Floats
+    margins_db: Floats
     ceiling_v: Floats
     ceiling_of: npt.NDArray[np.intp]
     harmonics: Complexes
@@ -69,7 +71,7 @@ class Solution:
         """Put chunks of cases together."""
         if len(parts) == 1:
             return parts[0]
-        names = ("rms_v", "fundamental_v", "thd", "margin_db", "ceiling_v", "ceiling_of", "harmonics")
+        names = ("rms_v", "fundamental_v", "thd", "margin_db", "margins_db", "ceiling_v", "ceiling_of", "harmonics")
         return Solution(parts[0].nodes, **{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})
 
     @staticmethod
@@ -92,6 +94,7 @@ class Solution:
             fundamental_v=np.stack([c.fundamental_v for c in columns], axis=1),
             thd=np.stack([c.thd for c in columns], axis=1),
             margin_db=np.stack([c.margin_db for c in columns], axis=1),
+            margins_db=np.stack([c.margins_db for c in columns], axis=1),
             ceiling_v=np.stack([c.ceiling_v for c in columns], axis=1),
             ceiling_of=np.stack([c.ceiling_of for c in columns], axis=1),
             harmonics=np.stack([c.harmonics for c in columns], axis=1),
@@ -139,5 +142,8 @@ class _Column:
         first = np.argmin(np.stack(margins), axis=0)
         rows = np.arange(cases)
         self.margin_db = np.stack(margins)[first, rows]
+        self.margins_db = np.full((cases, 3), np.inf)
+        for role, margin in zip(roles, margins, strict=True):
+            self.margins_db[:, role] = np.minimum(self.margins_db[:, role], margin)
         self.ceiling_v = np.stack(volts)[first, rows]
         self.ceiling_of = np.array(roles)[first]
