@@ -1,1 +1,27 @@
-"""metering"""
+"""What samples and readings hold: level, frequency, distortion, clipping, noise of a recorded tone."""
+
+from gainwright.metering.clipping import Cut, find_cut
+from gainwright.metering.measurement import Channel, Harmonic, Measurement
+from gainwright.metering.measuring import measure, steady_part
+from gainwright.metering.recording import Recording, checked, read_recording
+from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
+from gainwright.metering.spectrum import Lines, lines
+
+__all__ = [
+    "Channel",
+    "Cut",
+    "Harmonic",
+    "Lines",
+    "Measurement",
+    "Recording",
+    "SineFit",
+    "checked",
+    "find_cut",
+    "four_parameter_fit",
+    "frequency_start",
+    "lines",
+    "measure",
+    "read_recording",
+    "steady_part",
+    "three_parameter_fit",
+]

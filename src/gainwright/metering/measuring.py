@@ -1,0 +1,208 @@
+"""Measuring a recording of a steady tone: from samples to a verdict."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.metering.clipping import Cut, find_cut, find_cut_behind_coupling
+from gainwright.metering.measurement import Channel, Harmonic, Measurement
+from gainwright.metering.recording import Recording, checked
+from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
+from gainwright.metering.spectrum import Lines, lines
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+SILENCE_DBFS = -90.0
+TONE_SHARE = 0.5
+"""Share of the power that fundamental and harmonics must have for a recording to be of a tone."""
+LEAST_SECONDS = 0.1
+LEAST_PERIODS = 8
+LOUD_DB = 3.0
+"""A block belongs to the steady stretch when it is within this of the loud blocks' median."""
+BLOCK_SECONDS = 0.05
+FULL_SCALE_WITHIN_DB = 0.02
+HARMONICS_LISTED = 10
+COUPLED_THD, COUPLED_BELOW_HZ = 0.002, 500.0
+"""A distorted low tone is looked at again with a coupling capacitor undone."""
+
+
+def measure(
+    recording: Recording,
+    *,
+    calibrate_v: float | None = None,
+    expect_hz: float | None = None,
+    limit_percent: float = 1.0,
+) -> Measurement:
+    """Measure every channel of a recording.
+
+    Parameters
+    ----------
+    calibrate_v : volts rms that a 0 dBFS sine stands for.
+    expect_hz : the frequency played, to look only near it.
+    limit_percent : THD up to which a whole sine is clean.
+
+    Raises
+    ------
+    RecordingError : no samples, or some that are no numbers.
+    """
+    checked(recording)
+    return Measurement(
+        recording.rate_hz,
+        tuple(
+            _channel(
+                i + 1,
+                np.ascontiguousarray(recording.samples[:, i]),
+                recording.rate_hz,
+                calibrate_v=calibrate_v,
+                expect_hz=expect_hz,
+                limit_percent=limit_percent,
+            )
+            for i in range(recording.channels)
+        ),
+    )
+
+
+def _dbfs(rms: float) -> float:
+    """Return dBFS after AES17 of an rms re full scale (peak 1)."""
+    return float(20 * np.log10(rms * np.sqrt(2))) if rms > 0 else float("-inf")
+
+
+def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
+    """Return the longest stretch of even level, without its first and last block (fades and switching)."""
+    block = max(1, round(BLOCK_SECONDS * rate_hz))
+    count = len(samples) // block
+    if count < 4:
+        return samples
+    power = np.mean(samples[: count * block].reshape(count, block) ** 2, axis=1)
+    level_db = 10 * np.log10(np.maximum(power, 1e-30))
+    loud = np.median(level_db[level_db > np.max(level_db) - 20])
+    even = np.abs(level_db - loud) < LOUD_DB
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], even.view(np.int8), [0]])))
+    begins, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - begins))
+    begin, end = int(begins[longest]), int(ends[longest])
+    if begin > 0 or power[0] < 0.9 * np.median(power[even]):
+        begin += 1
+    if end < count or power[-1] < 0.9 * np.median(power[even]):
+        end -= 1
+    stop = len(samples) if end == count else end * block
+    return samples[begin * block : stop] if end > begin else samples
+
+
+def _channel(
+    number: int,
+    samples: Floats,
+    rate_hz: int,
+    *,
+    calibrate_v: float | None,
+    expect_hz: float | None,
+    limit_percent: float,
+) -> Channel:
+    peak = float(max(np.max(samples), -np.min(samples)))
+    peak_dbfs = float(20 * np.log10(peak)) if peak > 0 else float("-inf")
+    part = steady_part(samples, rate_hz=rate_hz)
+    seconds = len(part) / rate_hz
+    dc = float(np.mean(part))
+    power = float(np.dot(part, part) / len(part)) - dc * dc
+    rms_dbfs = _dbfs(np.sqrt(max(power, 0.0)))
+
+    def plain(verdict: str, why: str) -> Channel:
+        names = ("frequency_hz", "fundamental_dbfs", "thd_percent", "thd_n_percent", "noise_dbfs", "clipped")
+        return Channel(
+            number,
+            seconds,
+            verdict,  # type: ignore[arg-type]
+            rms_dbfs=rms_dbfs,
+            peak_dbfs=peak_dbfs,
+            dc_dbfs=_dbfs(abs(dc) / np.sqrt(2)),
+            calibrate_v=calibrate_v,
+            why_not=dict.fromkeys(names, why),
+        )
+
+    if rms_dbfs < SILENCE_DBFS:
+        return plain("no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)")
+    if seconds < LEAST_SECONDS:
+        return plain(
+            "too_short", f"{seconds:.3f} s of steady tone; {LEAST_SECONDS:g} s and {LEAST_PERIODS} periods are needed"
+        )
+    start_hz = frequency_start(part, rate_hz=rate_hz, expect_hz=expect_hz)
+    fit = four_parameter_fit(part, rate_hz=rate_hz, start_hz=start_hz)
+    if not 0.5 * start_hz < fit.frequency_hz < 2 * start_hz:
+        fit = three_parameter_fit(part, rate_hz=rate_hz, frequency_hz=start_hz)
+    split = lines(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+    tonal = 0.5 * fit.amplitude**2 + sum(split.harmonics.values())
+    if tonal < TONE_SHARE * power or not np.isfinite(fit.amplitude):
+        return plain("no_tone", "no steady tone stands out of what is there")
+    if seconds * fit.frequency_hz < LEAST_PERIODS:
+        return plain("too_short", f"{seconds * fit.frequency_hz:.1f} periods; {LEAST_PERIODS} are needed")
+    cut = find_cut(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+    if cut is None and split.thd > COUPLED_THD and fit.frequency_hz < COUPLED_BELOW_HZ:
+        cut = find_cut_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+    return _judged(
+        number, part, rate_hz, fit, split, cut,
+        peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v, limit_percent=limit_percent,
+    )  # fmt: skip
+
+
+def _judged(
+    number: int,
+    part: Floats,
+    rate_hz: int,
+    fit: SineFit,
+    split: Lines,
+    cut: Cut | None,
+    *,
+    peak_dbfs: float,
+    rms_dbfs: float,
+    dc: float,
+    calibrate_v: float | None,
+    limit_percent: float,
+) -> Channel:
+    fundamental = 0.5 * fit.amplitude**2
+    # The fit knows the fundamental better than the spectrum does; the ratios use it.
+    exact = Lines(fundamental, split.harmonics, split.residual, split.noise)
+    thd_percent = 100 * exact.thd
+    verdict = "clean" if thd_percent <= limit_percent else "distorted"
+    if cut is not None:
+        ceiling = max(cut.high, -cut.low) if np.isfinite(cut.high) and np.isfinite(cut.low) else 0.0
+        ceiling = ceiling or (cut.high if np.isfinite(cut.high) else -cut.low)
+        full = 20 * np.log10(max(ceiling, 1e-12)) > -FULL_SCALE_WITHIN_DB
+        verdict = "overloaded_input" if full else "clipped"
+    return Channel(
+        number,
+        len(part) / rate_hz,
+        verdict,  # type: ignore[arg-type]
+        frequency_hz=fit.frequency_hz,
+        rms_dbfs=rms_dbfs,
+        peak_dbfs=peak_dbfs,
+        fundamental_dbfs=_dbfs(fit.amplitude / np.sqrt(2)),
+        thd_percent=thd_percent,
+        thd_n_percent=100 * exact.thd_n,
+        harmonics=_harmonics(part, rate_hz, fit, split),
+        dc_dbfs=_dbfs(abs(dc) / np.sqrt(2)),
+        noise_dbfs=_dbfs(np.sqrt(split.noise)),
+        clipped=cut is not None,
+        clip_depth_db=None if cut is None else cut.depth_db,
+        calibrate_v=calibrate_v,
+        why_not={} if cut is not None else {"clip_depth_db": "no flattening was found"},
+    )
+
+
+def _harmonics(part: Floats, rate_hz: int, fit: SineFit, split: Lines) -> tuple[Harmonic, ...]:
+    """Return the first harmonics with their phases re the fundamental's peak."""
+    count = min(len(part), 1 << 15)
+    periods = max(1, int(count * fit.frequency_hz / rate_hz))
+    count = round(periods * rate_hz / fit.frequency_hz)
+    piece = part[:count] * np.hanning(count) * 2
+    angle = 2 * np.pi * fit.frequency_hz / rate_hz * np.arange(count) + fit.phase
+    found = []
+    for order in sorted(split.harmonics)[: HARMONICS_LISTED - 1]:
+        phasor = 2 / count * np.dot(piece, np.exp(-1j * order * angle))
+        percent = 100 * float(np.sqrt(2 * split.harmonics[order])) / fit.amplitude
+        found.append(Harmonic(order, percent, float(np.degrees(np.angle(phasor))) if percent > 0 else None))
+    return tuple(found)

@@ -1,0 +1,95 @@
+"""Reading a recording into samples, refusing what can't be measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.errors import RecordingError
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+LONGEST_SAMPLES = 4_000_000_000 // 8
+"""Samples of all channels together that are read into memory (4 GB)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """Samples re digital full scale (peak 1), shape (frames, channels), and their rate."""
+
+    samples: npt.NDArray[np.float64]
+    rate_hz: int
+    name: str = "recording"
+
+    @property
+    def channels(self) -> int:
+        """How many channels."""
+        return int(self.samples.shape[1])
+
+
+def read_recording(path: Path | str) -> Recording:
+    """Read a WAV, FLAC, OGG, MP3 or AIFF file.
+
+    Raises
+    ------
+    RecordingError : missing, empty, no sound file, broken, too large, or with samples that are no numbers.
+    """
+    import soundfile
+
+    path = Path(path)
+    where = str(path)
+    try:
+        if path.is_dir():
+            raise RecordingError("is a folder", code="not_a_file", where=where, remedy="name a recording in it")
+        size = path.stat().st_size
+    except OSError as error:
+        raise RecordingError(
+            f"can't be read: {error.strerror}", code="not_readable", where=where, remedy="check the name"
+        ) from None
+    if size == 0:
+        raise RecordingError("is empty", code="empty", where=where, remedy="record again")
+    try:
+        with soundfile.SoundFile(path) as file:
+            if file.frames * file.channels > LONGEST_SAMPLES:
+                raise RecordingError(
+                    "is too long", code="too_large", where=where, remedy="cut the steady tone out of it"
+                )
+            samples = file.read(dtype="float64", always_2d=True)
+            rate_hz = int(file.samplerate)
+    except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, MemoryError) as error:
+        text = str(error).split(":")[-1].strip().rstrip(".") or type(error).__name__
+        raise RecordingError(
+            f"can't be read as sound ({text})",
+            code="not_audio",
+            where=where,
+            rule="WAV, FLAC, OGG, MP3 and AIFF are",
+            remedy="record again, or convert it",
+        ) from None
+    return checked(Recording(samples, rate_hz, where))
+
+
+def checked(recording: Recording) -> Recording:
+    """Return a recording whose samples are all numbers.
+
+    Raises
+    ------
+    RecordingError : none, or some that are NaN or infinite.
+    """
+    if recording.samples.size == 0:
+        raise RecordingError("holds no samples", code="empty", where=recording.name, remedy="record again")
+    # The sum is finite unless some sample is not; only then is the place looked for.
+    if not np.isfinite(np.sum(recording.samples)):
+        bad = np.argwhere(~np.isfinite(recording.samples))
+        if len(bad):
+            frame, channel = bad[0]
+            raise RecordingError(
+                f"sample {frame} ({frame / recording.rate_hz:.3f} s) of channel {channel + 1} is no number",
+                code="not_finite",
+                where=recording.name,
+                remedy="record again; this file is damaged",
+            )
+    return recording
