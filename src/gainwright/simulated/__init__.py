@@ -1,1 +1,11 @@
-"""simulated"""
+"""A rig to practise and test on: the same job as a world of samples, with hidden numbers and faults.
+
+It shares no formula with the solver, so that where both agree, both are likely right.
+"""
+
+from gainwright.simulated.bench import SimulatedBench, SimulatedBenches
+from gainwright.simulated.faults import AMOUNTS, Fault, places
+from gainwright.simulated.random_jobs import random_job
+from gainwright.simulated.rig import Rig
+
+__all__ = ["AMOUNTS", "Fault", "Rig", "SimulatedBench", "SimulatedBenches", "places", "random_job"]

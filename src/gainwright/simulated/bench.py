@@ -1,0 +1,73 @@
+"""The rig behind the app's port of a bench, so that a plan can be carried out on it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.metering import Recording, measure
+from gainwright.model import Indicator, Recorder
+from gainwright.simulated.rig import Rig
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from gainwright.model import Job
+
+LISTENING_SECONDS = 0.4
+
+
+class SimulatedBench:
+    """A bench on a simulated rig."""
+
+    def __init__(self, rig: Rig) -> None:
+        self.rig = rig
+
+    def set(self, control: str, text: str) -> None:
+        """Put a control where a text of the job file says."""
+        self.rig.set(control, text)
+
+    def turn(self, control: str, value: float) -> None:
+        """Put a volume, gain or level somewhere."""
+        self.rig.turn(control, value)
+
+    def disconnect(self, speakers: tuple[str, ...]) -> None:
+        """Take these speakers off; all others are on."""
+        self.rig.disconnect(speakers)
+
+    def play(self, tone_hz: float, level_dbfs: float) -> None:
+        """Play a tone until another is played."""
+        self.rig.play(tone_hz, level_dbfs)
+
+    def read_v(self, node: str, instrument: str) -> float:
+        """Return what an instrument shows, volts rms."""
+        return self.rig.read_v(node, instrument)
+
+    def shows_distortion(self, node: str, instrument: str) -> bool:
+        """Whether an indicator, or the measurement of a recording, tells distortion there."""
+        kind = self.rig.instruments[instrument]
+        if isinstance(kind, Indicator):
+            return self.rig.read_indicator(node, instrument) == "thd"
+        if not isinstance(kind, Recorder):
+            return False
+        samples, rate_hz = self.rig.record(node, instrument, seconds=LISTENING_SECONDS)
+        verdict = measure(Recording(samples[:, None], rate_hz)).channels[0].verdict
+        return verdict in ("clipped", "distorted", "overloaded_input")
+
+    def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
+        """Write what a recorder takes at a node as a 24-bit WAV file."""
+        import soundfile
+
+        samples, rate_hz = self.rig.record(node, instrument, seconds=seconds)
+        codes = np.rint(samples * 2**23).astype(np.int64) << 8
+        soundfile.write(path, codes.astype(np.int32), rate_hz, subtype="PCM_24")
+
+
+class SimulatedBenches:
+    """Makes benches on rigs."""
+
+    def simulated(self, job: Job, *, seed: int, truth: Mapping[str, float] | None = None) -> SimulatedBench:
+        """Return a bench with hidden true values drawn from the job's spreads, or given."""
+        return SimulatedBench(Rig(job, seed=seed, truth=truth))

@@ -1,0 +1,129 @@
+"""Faults that can be put into the rig, by the cause ids of the design, each where it can occur."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, resolve
+
+if TYPE_CHECKING:
+    from gainwright.model import Job
+
+AMOUNTS = {
+    "lead_resistive": (20_000.0, "ohm in the lead"),
+    "source_low": (20.0, "dB too low"),
+    "tone_level_wrong": (15.0, "dB too low"),
+    "level_control_down": (25.0, "dB down"),
+    "gain_low": (0.06, "share of its travel"),
+    "gain_high": (0.95, "share of its travel"),
+    "low_pass_in_the_way": (12.0, "Hz, where the low-pass stands"),
+    "high_pass_in_the_way": (8_000.0, "Hz, where the high-pass stands"),
+    "boost_on": (9.0, "dB at the tone"),
+    "load_too_low": (0.25, "of the impedance it should have"),
+    "supply_sagging": (0.65, "of the supply left under load"),
+    "ground_loop": (0.02, "V of hum, rms"),
+    "alternator_whine": (0.02, "V of whine, rms"),
+}
+_ON_STAGE: dict[type, tuple[str, ...]] = {
+    HeadUnit: ("source_muted", "source_low", "tone_level_wrong"),
+    LevelControl: ("level_control_down",),
+    Amplifier: (
+        "gain_muted",
+        "gain_low",
+        "gain_high",
+        "boost_on",
+        "amplifier_no_turn_on",
+        "amplifier_no_supply",
+        "amplifier_protecting",
+        "load_too_low",
+        "supply_sagging",
+    ),
+    Speaker: ("speaker_open", "speaker_shorted"),
+}
+_ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault: its cause id, where it is, and how much (a usual amount when left out)."""
+
+    cause: str
+    where: str
+    amount: float | None = None
+
+    @property
+    def size(self) -> float:
+        """The amount, in the unit of its kind."""
+        if self.amount is not None:
+            return self.amount
+        return AMOUNTS.get(self.cause, (1.0, ""))[0]
+
+
+def places(job: Job) -> list[tuple[str, str]]:
+    """Return every (cause, where) that can occur in a job."""
+    wiring = resolve(job)
+    found: list[tuple[str, str]] = [("nothing_wrong", "")]
+    for name, stage in job.stages.items():
+        found += [(cause, name) for cause in _ON_STAGE.get(type(stage), ())]
+        found += _on_outputs(job, name)
+        ports = {port.side for port in wiring.ports(name)}
+        if {"left", "right"} <= ports and not isinstance(stage, Speaker):
+            found.append(("leads_swapped", name))
+        if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
+            found.append(("coil_reversed", name))
+        if isinstance(stage, Amplifier):
+            found += [("side_dead", str(node)) for node in wiring.outputs(name)]
+    for run in wiring.leads:
+        found += [(cause, str(run)) for cause in _ON_LEAD]
+        if not isinstance(job.stages[run.target], Speaker):
+            found += [("ground_loop", str(run)), ("alternator_whine", str(run))]
+    for name, instrument in job.instruments.items():
+        found += [("measuring_lead_open", name), ("measuring_lead_shorted", name)]
+        if isinstance(instrument, Multimeter):
+            found.append(("meter_wrong_function", name))
+        elif instrument.kind == "indicator":
+            found.append(("indicator_below_threshold", name))
+    return found
+
+
+def _on_outputs(job: Job, name: str) -> list[tuple[str, str]]:
+    stage = job.stages[name]
+    filters = ("low_pass_in_the_way", "high_pass_in_the_way", "wrong_tone_for_path")
+    if isinstance(stage, HeadUnit):
+        found = [(cause, f"{name}.{output}") for output in stage.outputs for cause in filters[:2]]
+        stereo = [output for output, o in stage.outputs.items() if len(o.sides) > 1]
+        return found + [("balance_over", f"{name}.{output}") for output in stereo]
+    if isinstance(stage, Processor):
+        found = [
+            (cause, f"{name}.{output}")
+            for output in stage.outputs
+            for cause in (*filters[:2], "output_muted", "boost_on")
+        ]
+        if len(stage.outputs) > 1:
+            found += [("output_misrouted", f"{name}.{output}") for output in stage.outputs]
+        return [*found, ("wrong_tone_for_path", name)]
+    if isinstance(stage, Amplifier):
+        found = [(cause, name) for cause in filters[:2]]
+        return found + ([("wrong_tone_for_path", name)] if stage.low_pass or stage.high_pass else [])
+    return []
+
+
+def checked(faults: tuple[Fault, ...], job: Job) -> tuple[Fault, ...]:
+    """Return faults that can occur in a job.
+
+    Raises
+    ------
+    CallError : an unknown cause, or a place where it can't be.
+    """
+    possible = set(places(job))
+    for fault in faults:
+        if (fault.cause, fault.where) not in possible:
+            near = [where for cause, where in possible if cause == fault.cause]
+            raise CallError(
+                f"{fault.cause} can't be at {fault.where!r}",
+                code="bad_fault",
+                rule=f"it can be at {', '.join(sorted(near))}" if near else "there is no such cause in this chain",
+            )
+    return faults

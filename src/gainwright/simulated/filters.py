@@ -1,0 +1,85 @@
+"""The rig's own filters: digital, in time, by scipy's designs, at a rate so high that warping doesn't matter.
+
+A period is filtered exactly as it goes on forever: each second-order section is run once from rest, the state that repeats
+after a period is solved from that, and the section is run again from there.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import signal
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Equaliser, FilterSetting
+
+    Floats = npt.NDArray[np.float64]
+
+
+def crossover_sections(setting: FilterSetting, *, kind: str, corner_hz: float, rate_hz: float) -> Floats:
+    """Return the second-order sections of a crossover filter (scipy designs, pre-warped at the corner)."""
+    order = setting.slope_db_per_octave // 6
+    corner_hz = min(corner_hz, 0.45 * rate_hz)
+    if setting.shape == "bessel":
+        found = signal.bessel(order, corner_hz, btype=kind, fs=rate_hz, output="sos", norm="mag")
+    elif setting.shape == "butterworth":
+        found = signal.butter(order, corner_hz, btype=kind, fs=rate_hz, output="sos")
+    else:
+        half = signal.butter(order // 2, corner_hz, btype=kind, fs=rate_hz, output="sos")
+        found = np.vstack([half, half])
+    return np.asarray(found)
+
+
+def band_section(kind: str, *, gain_db: float, corner_hz: float, q: float, rate_hz: float) -> Floats:
+    """Return one equaliser band as the cookbook prints it for a sampled system (W3C Audio EQ Cookbook, 2021)."""
+    a = 10 ** (gain_db / 40)
+    w = 2 * math.pi * corner_hz / rate_hz
+    cos, alpha = math.cos(w), math.sin(w) / (2 * q)
+    if kind == "peak":
+        b = [1 + alpha * a, -2 * cos, 1 - alpha * a]
+        d = [1 + alpha / a, -2 * cos, 1 - alpha / a]
+    else:
+        sign = 1 if kind == "low-shelf" else -1
+        root = 2 * math.sqrt(a) * alpha
+        b = [
+            a * ((a + 1) - sign * (a - 1) * cos + root),
+            sign * 2 * a * ((a - 1) - sign * (a + 1) * cos),
+            a * ((a + 1) - sign * (a - 1) * cos - root),
+        ]
+        d = [
+            (a + 1) + sign * (a - 1) * cos + root,
+            -sign * 2 * ((a - 1) + sign * (a + 1) * cos),
+            (a + 1) + sign * (a - 1) * cos - root,
+        ]
+    return np.array([[*b, *d]]) / d[0]
+
+
+def equaliser_sections(equaliser: Equaliser, truth: list[tuple[float, float, float]], *, rate_hz: float) -> Floats:
+    """Return the sections of all bands; `truth` holds gain in dB, corner in Hz and q of each."""
+    bands = [
+        band_section(band.kind, gain_db=gain, corner_hz=corner, q=q, rate_hz=rate_hz)
+        for band, (gain, corner, q) in zip(equaliser.bands, truth, strict=True)
+    ]
+    return np.vstack(bands)
+
+
+def filter_period(sections: Floats, period: Floats) -> Floats:
+    """Return one period of the periodic steady state behind second-order sections."""
+    wave = period
+    for section in sections:
+        _, first = signal.sosfilt(section[None, :], wave, zi=np.zeros((1, 2)))
+        a1, a2 = section[4], section[5]
+        step = np.array([[-a1, 1.0], [-a2, 0.0]])
+        after = np.linalg.matrix_power(step, len(wave))
+        state = np.linalg.solve(np.eye(2) - after, first[0])
+        wave, _ = signal.sosfilt(section[None, :], wave, zi=state[None, :])
+    return np.asarray(wave)
+
+
+def filter_on(sections: Floats, samples: Floats) -> Floats:
+    """Return a running signal behind second-order sections, from rest."""
+    return np.asarray(signal.sosfilt(sections, samples))

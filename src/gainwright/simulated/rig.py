@@ -1,0 +1,317 @@
+"""A chain one can set, play through and measure, with hidden true numbers and, if asked for, hidden faults."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.errors import CallError
+from gainwright.jobfile import facts, instruments, settings, with_settings
+from gainwright.model import Indicator, Multimeter, Node, Recorder, Speaker
+from gainwright.simulated.faults import Fault, checked
+from gainwright.simulated.world import OPEN_OHM, World
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from gainwright.model import Instrument, Job
+
+    Floats = npt.NDArray[np.float64]
+
+NUMERIC = ("volume", "gain", "level", "at")
+AVERAGE_TO_RMS = math.pi / math.sqrt(8)
+_NOISE_MATTERS_V = 0.05
+
+
+class Rig:
+    """A simulated chain.
+
+    Parameters
+    ----------
+    job : the chain and its instruments.
+    seed : of the hidden numbers and of the noise.
+    faults : what is wrong.
+    truth : fact path -> true value, for some or all; the others are drawn from the job's spreads.
+
+    Raises
+    ------
+    CallError : a fault that can't be in this chain.
+    """
+
+    def __init__(
+        self, job: Job, *, seed: int, faults: tuple[Fault, ...] = (), truth: Mapping[str, float] | None = None
+    ) -> None:
+        self._rng = np.random.default_rng(seed)
+        self.job = job
+        self.faults = checked(faults, job)
+        self.truth: dict[str, float] = {}
+        self._given = dict(truth or {})
+        self._draw_missing()
+        self.settings = settings(job)
+        self.instruments = instruments(job)
+        self._meter_error = {n: self._rng.uniform(-1, 1, 2) for n in self.instruments}
+        self._beyond = {n: float(self._rng.uniform(10 ** (-3 / 20), 1)) for n in self.instruments}
+        self.off: frozenset[str] = frozenset()
+        self.engine_running = True
+        self._tone = (1000.0, -200.0)
+
+    def _draw_missing(self) -> None:
+        for path, fact in facts(self.job).items():
+            if path not in self.truth:
+                chance = np.array([self._rng.random()])
+                quantity = fact.quantity
+                drawn = float(quantity.spread.quantile(chance)[0]) if hasattr(quantity.spread, "quantile") else math.nan
+                self.truth[path] = self._given.get(path, drawn)
+
+    # Hands
+
+    def set(self, control: str, text: str) -> None:
+        """Put a control where a text of the job file says.
+
+        Raises
+        ------
+        CallError : no such control or no such place.
+        """
+        before = facts(self.job)
+        self.job = with_settings(self.job, {control: text})
+        for path, fact in facts(self.job).items():
+            if path not in before or before[path].quantity != fact.quantity:
+                self.truth.pop(path, None)
+        self._draw_missing()
+        name = control.rsplit(".", maxsplit=1)[-1]
+        if name in NUMERIC:
+            changed = settings(self.job)
+            key = control.removesuffix(".at") + ".level" if name == "at" else control
+            self.settings[key] = changed[key]
+
+    def turn(self, control: str, value: float) -> None:
+        """Put a volume (steps), gain (0 .. 1) or level (dB) somewhere.
+
+        Raises
+        ------
+        CallError : no such control.
+        """
+        if control not in self.settings:
+            raise CallError(f"there is no control {control} to turn", code="unknown_control")
+        self.settings[control] = float(value)
+
+    def disconnect(self, speakers: tuple[str, ...]) -> None:
+        """Take these speakers off; all others are on."""
+        self.off = frozenset(speakers)
+
+    def play(self, tone_hz: float, level_dbfs: float) -> None:
+        """Play a tone until another is played."""
+        self._tone = (tone_hz, level_dbfs)
+
+    # Waves
+
+    def _world(self, probe: tuple[Node, float] | None = None) -> World:
+        supply = "vehicle.running" if self.engine_running else "vehicle.resting"
+        return World(self.job, self.truth, self.settings, self.faults, off=self.off, probe=probe, supply=supply)
+
+    def node(self, text: str) -> Node:
+        """Return a node by name.
+
+        Raises
+        ------
+        CallError : there is none of that name.
+        """
+        for node in self._world().wiring.nodes:
+            if str(node) == text:
+                return node
+        raise CallError(f"there is no node {text}", code="unknown_node")
+
+    def period(self, node: str, *, probe_ohm: float | None = None) -> tuple[Floats, float]:
+        """Return one period of the voltage at a node, without noise, and its sampling rate."""
+        at = self.node(node)
+        world = self._world(None if probe_ohm is None else (at, probe_ohm))
+        return world.period(at, *self._tone)
+
+    def waveform(self, node: str, *, seconds: float, rate_hz: float, probe_ohm: float | None = None) -> Floats:
+        """Return the voltage at a node as a recorder's converter would sample it, noise and hum included.
+
+        The period is band-limited to 0.45 of the rate, laid on a table 16 times finer, and read off at the samples' times.
+        """
+        period, _ = self.period(node, probe_ohm=probe_ohm)
+        tone_hz = self._tone[0]
+        spectrum = np.fft.rfft(period)
+        spectrum[int(0.45 * rate_hz / tone_hz) + 1 :] = 0
+        fine = 16 * len(period)
+        table = np.fft.irfft(spectrum, n=fine) * (fine / len(period))
+        count = round(seconds * rate_hz)
+        begin = self._rng.random()
+        place = np.mod(begin + np.arange(count) * tone_hz / rate_hz, 1.0) * fine
+        whole = place.astype(np.int64)
+        share = place - whole
+        wave = table[whole % fine] * (1 - share) + table[(whole + 1) % fine] * share
+        settle = int(0.1 * rate_hz)
+        floor = self._world().floor(self.node(node), count + settle, rate_hz, self._rng)
+        return np.asarray(wave + floor[settle:])
+
+    # Instruments
+
+    def _instrument(self, name: str) -> Instrument:
+        if name not in self.instruments:
+            raise CallError(f"there is no instrument {name}", code="unknown_instrument")
+        return self.instruments[name]
+
+    def _seen(self, node: str, name: str) -> Floats:
+        """Return one period as it reaches an instrument, its lead included."""
+        instrument = self._instrument(name)
+        world = self._world()
+        given = instrument.input_impedance
+        ohm = given.nominal if given is not None else 1e6
+        if world.fault("measuring_lead_shorted", name):
+            return np.zeros(256)
+        period, _ = self.period(node, probe_ohm=ohm)
+        return period * (0.0 if world.fault("measuring_lead_open", name) else 1.0)
+
+    def read_v(self, node: str, name: str) -> float:
+        """Return what an instrument shows of a node, volts rms; NaN when it is over its range."""
+        instrument = self._instrument(name)
+        period = self._seen(node, name)
+        if isinstance(instrument, Multimeter):
+            return self._read_meter(instrument, name, node, period)
+        rms = math.sqrt(float(np.mean(period**2)))
+        if isinstance(instrument, Recorder) and np.max(np.abs(period)) > recorder_peak_v(instrument):
+            return math.nan
+        return rms
+
+    def _read_meter(self, meter: Multimeter, name: str, node: str, period: Floats) -> float:
+        moving = period - np.mean(period)
+        rms = math.sqrt(float(np.mean(moving**2)))
+        shown = rms if meter.true_rms else AVERAGE_TO_RMS * float(np.mean(np.abs(moving)))
+        if rms < _NOISE_MATTERS_V and rms > 0:
+            floor = self._world().floor(self.node(node), 4800, 48_000.0, self._rng)
+            shown = math.hypot(shown, float(np.std(floor[1200:])))
+        if meter.bandwidth is not None and self._tone[0] > meter.bandwidth.nominal:
+            shown *= self._beyond[name]
+        if self._world().fault("meter_wrong_function", name):
+            return 0.0
+        assert meter.accuracy is not None  # noqa: S101  instruments are complete
+        assert meter.counts is not None  # noqa: S101  instruments are complete
+        by_ratio, by_counts = self._meter_error[name]
+        digit = last_digit_v(shown, meter.counts)
+        shown = shown * (1 + by_ratio * meter.accuracy.ratio) + by_counts * meter.accuracy.counts * digit
+        return float(max(round(shown / digit), 0) * digit)
+
+    def read_indicator(self, node: str, name: str) -> str:
+        """Return the highest threshold that is passed: none, level, fundamental, thd."""
+        indicator = self._instrument(name)
+        assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
+        period = self._seen(node, name)
+        lines = np.abs(np.fft.rfft(period)) * (math.sqrt(2) / len(period))
+        rms, first = math.sqrt(float(np.mean(period**2))), float(lines[1])
+        thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / first if first > 0 else 0.0
+        shown = "none"
+        if indicator.level_above is not None and rms >= indicator.level_above.nominal:
+            shown = "level"
+        alive = indicator.fundamental_above is None or first >= indicator.fundamental_above.nominal
+        if alive and indicator.fundamental_above is not None:
+            shown = "fundamental"
+        if alive and indicator.thd_above is not None and thd >= indicator.thd_above.nominal:
+            shown = "thd"
+        return shown
+
+    def record(self, node: str, name: str, *, seconds: float) -> tuple[Floats, int]:
+        """Return what a recorder takes at a node, re its full scale, cut there, at 24 bits; and its rate."""
+        recorder = self._instrument(name)
+        assert isinstance(recorder, Recorder)  # noqa: S101  the caller names a recorder
+        assert recorder.rate is not None  # noqa: S101  instruments are complete
+        rate_hz = int(recorder.rate.nominal)
+        given = recorder.input_impedance
+        volts = self.waveform(node, seconds=seconds, rate_hz=rate_hz, probe_ohm=given.nominal if given else 1e4)
+        world = self._world()
+        if world.fault("measuring_lead_open", name) or world.fault("measuring_lead_shorted", name):
+            volts = volts * 0.0
+        full = 2**23 - 1
+        codes = np.rint(volts / recorder_peak_v(recorder) * full + self._rng.uniform(-0.5, 0.5, len(volts)))
+        return np.clip(codes, -full - 1, full) / 2**23, rate_hz
+
+    # Looking and checking
+
+    def lead_resistance(self, lead: str) -> float:
+        """Return the resistance of one conductor of a lead end to end, ohm; infinite when open."""
+        world = self._world()
+        for node, port in ((n, p) for n in world.wiring.nodes for p in world.wiring.takers(n)):
+            if world.lead_name[node, port] == lead:
+                ohm = world.lead_ohm(node, port)
+                return math.inf if ohm >= OPEN_OHM else ohm / 2
+        raise CallError(f"there is no {lead}", code="unknown_lead")
+
+    def between_conductors(self, lead: str) -> float:
+        """Return the resistance between a lead's conductors, unplugged, ohm."""
+        return 0.1 if self._world().fault("lead_shorted", lead) else math.inf
+
+    def supply_voltage(self, amplifier: str) -> float:
+        """Return the DC voltage at an amplifier's supply terminals."""
+        world = self._world()
+        if world.fault("amplifier_no_supply", amplifier):
+            return 0.0
+        sag = world.fault("supply_sagging", amplifier)
+        return self.truth[world.supply] * (sag.size if sag else 1.0)
+
+    def turn_on_voltage(self, amplifier: str) -> float:
+        """Return the DC voltage at an amplifier's turn-on terminal."""
+        world = self._world()
+        return 0.0 if world.fault("amplifier_no_turn_on", amplifier) else self.truth[world.supply] - 0.3
+
+    def lamps(self, amplifier: str) -> tuple[bool, bool]:
+        """Return whether an amplifier's power and protection lamps are lit."""
+        world = self._world()
+        dead = world.fault("amplifier_no_supply", amplifier) or world.fault("amplifier_no_turn_on", amplifier)
+        return not dead, world.fault("amplifier_protecting", amplifier) is not None
+
+    def speaker_resistance(self, speaker: str) -> float:
+        """Return the DC resistance of a speaker at the end of its lead, ohm."""
+        world = self._world()
+        port = world.wiring.ports(speaker)[0]
+        ohm = world.input_ohm(port)
+        return math.inf if ohm >= OPEN_OHM else 0.85 * ohm
+
+    def heard(self, speaker: str) -> str:
+        """Return what a person hears of a speaker: silent, faint, normal, distorted, hum, whine."""
+        stage = self.job.stages[speaker]
+        assert isinstance(stage, Speaker)  # noqa: S101  the caller names a speaker
+        world = self._world()
+        port = world.wiring.ports(speaker)[0]
+        feed = world.wiring.feeds[port][0]
+        if speaker in self.off or world.input_ohm(port) >= OPEN_OHM or world.lead_ohm(feed.node, port) >= OPEN_OHM:
+            return "silent"
+        if world.fault("lead_shorted", world.lead_name[feed.node, port]):
+            return "silent"
+        period, _ = self.period(str(feed.node))
+        if world.fault("coil_reversed", speaker):
+            period = period * 0.02
+        floor = float(np.std(world.floor(feed.node, 9600, 48_000.0, self._rng)[2400:]))
+        rms = math.sqrt(float(np.mean(period**2)))
+        if floor > 0.03 and floor > 0.05 * rms:
+            whining = any(f.cause == "alternator_whine" for f in self.faults)
+            return "whine" if whining else "hum"
+        if rms < 0.02:
+            return "silent"
+        if rms < 0.5:
+            return "faint"
+        lines = np.abs(np.fft.rfft(period))
+        thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
+        return "distorted" if thd > 0.05 else "normal"
+
+
+def recorder_peak_v(recorder: Recorder) -> float:
+    """Return the peak voltage that fills a recorder, attenuator included."""
+    down_db = abs(recorder.attenuator.nominal) if recorder.attenuator is not None else 0.0
+    return float(math.sqrt(2) * recorder.full_scale.nominal * 10 ** (down_db / 20))
+
+
+def last_digit_v(shown_v: float, counts: int) -> float:
+    """Return the last digit of the range that holds a reading: ranges in decades up from counts of 0.1 mV."""
+    digit = 1e-4 if counts > 2000 else 1e-3
+    if counts >= 20_000:
+        digit = 1e-5
+    while shown_v > counts * digit:
+        digit *= 10
+    return digit

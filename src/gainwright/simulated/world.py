@@ -1,0 +1,395 @@
+"""The rig's chain, one period in time: sources, loads, filters, ceilings, rails, each written for samples.
+
+Nothing here knows the solver: gains, loads and rails are worked out anew from the hidden true numbers, stage by stage.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.jobfile import volume_steps, with_settings
+from gainwright.model import (
+    Amplifier,
+    Converter,
+    FilterSetting,
+    HeadUnit,
+    LevelControl,
+    LineDriver,
+    Node,
+    Port,
+    Processor,
+    Speaker,
+    resolve,
+)
+from gainwright.simulated.filters import band_section, crossover_sections, equaliser_sections, filter_on, filter_period
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Job
+    from gainwright.simulated.faults import Fault
+
+    Floats = npt.NDArray[np.float64]
+
+INNER_RATE_HZ = 768_000.0
+"""Sixteen times 48 kHz: what a ceiling makes above half of it folds back 60 dB and more below the first harmonics."""
+OPEN_OHM = 1e12
+DEAD_CAUSES = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
+
+
+class World:
+    """A chain with true numbers and faults; the rig asks it for periods.
+
+    Parameters
+    ----------
+    job : with its controls as they stand now.
+    truth : fact path -> true value.
+    settings : numeric controls as they stand now.
+    faults : what is wrong.
+    off : speakers that are disconnected.
+    probe : node and resistance of what measures there.
+    supply : fact path of the supply that holds.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        truth: dict[str, float],
+        settings: dict[str, float],
+        faults: tuple[Fault, ...],
+        *,
+        off: frozenset[str] = frozenset(),
+        probe: tuple[Node, float] | None = None,
+        supply: str = "vehicle.running",
+    ) -> None:
+        self.job = job
+        self.wiring = resolve(job)
+        self.truth = truth
+        self.settings = settings
+        self.faults = faults
+        self.off = off
+        self.probe = probe
+        self.supply = supply
+        self.lead_name = {(node, port): str(run) for run, pairs in self.wiring.leads.items() for node, port in pairs}
+
+    def fault(self, cause: str, *wheres: str) -> Fault | None:
+        """Return the fault of a cause at one of several names of a place."""
+        return next((f for f in self.faults if f.cause == cause and f.where in wheres), None)
+
+    # Loads and leads
+
+    def lead_ohm(self, node: Node, port: Port) -> float:
+        """Return the resistance of a lead, there and back."""
+        name = self.lead_name[node, port]
+        if self.fault("lead_open", name):
+            return OPEN_OHM
+        extra = self.fault("lead_resistive", name)
+        return self.truth[f"{name}.resistance"] + (extra.size if extra else 0.0)
+
+    def input_ohm(self, port: Port) -> float:
+        """Return what a port offers; a speaker its impedance with what is wrong with it."""
+        stage = self.job.stages[port.stage]
+        if not isinstance(stage, Speaker):
+            return self.truth[f"{port.stage}.input_impedance"]
+        ohm = self.truth[f"{port.stage}.impedance"]
+        if self.fault("speaker_open", port.stage):
+            return OPEN_OHM
+        if self.fault("speaker_shorted", port.stage):
+            return 0.2
+        feeding = {feed.node.stage for feed in self.wiring.feeds[port]}
+        low = next((f for f in self.faults if f.cause == "load_too_low" and f.where in feeding), None)
+        return ohm * (low.size if low else 1.0)
+
+    def load_ohm(self, node: Node) -> float:
+        """Return everything that hangs on a node, in parallel."""
+        siemens = 0.0
+        for port in self.wiring.takers(node):
+            if port.stage in self.off:
+                continue
+            lead = self.lead_ohm(node, port)
+            shorted = self.fault("lead_shorted", self.lead_name[node, port])
+            siemens += 1 / (lead if shorted else lead + self.input_ohm(port))
+        if self.probe is not None and self.probe[0] == node:
+            siemens += 1 / self.probe[1]
+        return 1 / siemens if siemens > 0 else OPEN_OHM
+
+    def at_node(self, node: Node) -> float:
+        """Return the share of the EMF that is left at a node."""
+        load = self.load_ohm(node)
+        return load / (load + self.truth[f"{node.stage}.output_impedance"])
+
+    def at_port(self, node: Node, port: Port) -> float:
+        """Return the share of a node's voltage that arrives at a port, with its sign."""
+        name = self.lead_name[node, port]
+        if self.fault("lead_shorted", name):
+            return 0.0
+        sign = -1.0 if self.fault("polarity_reversed", name) else 1.0
+        load = self.input_ohm(port)
+        return sign * load / (load + self.lead_ohm(node, port))
+
+    # Amplifiers
+
+    def rated(self, name: str, stage: Amplifier, node: Node) -> tuple[float, float]:
+        """Return power and load of the rating nearest to the real load."""
+        real = self.load_ohm(node)
+        pairs = [(self.truth[f"{name}.power.{i}"], r.load.nominal) for i, r in enumerate(stage.power)]
+        if real >= 0.5 * OPEN_OHM or real > 1e4:
+            return max(pairs, key=lambda pair: pair[1])
+        return min(pairs, key=lambda pair: abs(math.log(real / pair[1])))
+
+    def amplifier_gain(self, name: str, stage: Amplifier, node: Node) -> float:
+        """Return volts out per volt in, before the output impedance."""
+        place = self.settings[f"{name}.gain"]
+        for cause in ("gain_low", "gain_high"):
+            turned = self.fault(cause, name)
+            place = turned.size if turned else place
+        if self.fault("gain_muted", name) or self.fault("side_dead", str(node)):
+            return 0.0
+        if any(self.fault(cause, name) for cause in DEAD_CAUSES):
+            return 0.0
+        if place <= 0.02 and self.truth[f"{name}.gain.mutes"] > 0.5:
+            return 0.0
+        power, load = self.rated(name, stage, node)
+        turned_by = place + 4 * place * (1 - place) * self.truth[f"{name}.gain.bend"]
+        turned_by = min(max(turned_by, 0.0), 1.0)
+        ends_db = [20 * math.log10(self.truth[f"{name}.sensitivity.{end}"]) for end in ("down", "up")]
+        needed_v = 10 ** ((ends_db[0] + turned_by * (ends_db[1] - ends_db[0])) / 20)
+        rated_v = math.sqrt(power * load) * (1 + self.truth[f"{name}.output_impedance"] / load)
+        return rated_v / needed_v
+
+    def rails_peak_v(self, name: str, stage: Amplifier, node: Node) -> float:
+        """Return the peak at which an amplifier's output cuts, before its output impedance."""
+        zout = self.truth[f"{name}.output_impedance"]
+        rated = []
+        for i, rating in enumerate(stage.power):
+            load = rating.load.nominal
+            volts = math.sqrt(self.truth[f"{name}.power.{i}"] * load) * 10 ** (self.truth[f"{name}.headroom"] / 20)
+            rated.append((load, volts * (1 + zout / load) / CLIPPED_TO_ONE_PERCENT))
+        rated.sort()
+        real = self.load_ohm(node)
+        if real <= rated[0][0]:
+            rms = rated[0][1] * real / rated[0][0]
+        else:
+            siemens = [1 / load for load, _ in rated][::-1]
+            rms = float(np.interp(1 / real, siemens, [v for _, v in rated][::-1]))
+        if not stage.regulated:
+            sag = self.fault("supply_sagging", name)
+            rms *= self.truth[self.supply] * (sag.size if sag else 1.0) / self.truth[f"{name}.rated_at"]
+        return rms * math.sqrt(2)
+
+    # Filters
+
+    def sections(self, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
+        """Return everything with a frequency response at an output, as second-order sections."""
+        stage = self.job.stages[node.stage]
+        path = f"{node.stage}.{node.output}"
+        rows: list[Floats] = []
+        holder: Any = stage
+        if isinstance(stage, HeadUnit):
+            holder, equaliser, key = stage.outputs[node.output], stage.tone, f"{node.stage}.tone"
+        elif isinstance(stage, Processor):
+            holder, key = stage.outputs[node.output], f"{path}.equaliser"
+            equaliser = holder.equaliser
+        elif isinstance(stage, Amplifier):
+            equaliser, key = stage.boost, f"{node.stage}.boost"
+        else:
+            return None
+        if equaliser is not None and not equaliser.flat:
+            bands = [
+                (self.truth[f"{key}.{i}.gain"], self.truth[f"{key}.{i}.corner"], self.truth[f"{key}.{i}.q"])
+                for i in range(len(equaliser.bands))
+            ]
+            rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
+        boost = self.fault("boost_on", node.stage, path)
+        if boost:
+            rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))
+        for control, kind in (("low_pass", "lowpass"), ("high_pass", "highpass")):
+            setting = getattr(holder, control)
+            moved = self.fault(f"{control}_in_the_way", node.stage, path)
+            if moved:
+                setting = FilterSetting.parse(f"butterworth 24 at {moved.size:g} Hz")
+                rows.append(crossover_sections(setting, kind=kind, corner_hz=moved.size, rate_hz=rate_hz))
+            elif setting is not None and not setting.off:
+                corner = self.truth[f"{path}.{control}.corner"]
+                rows.append(crossover_sections(setting, kind=kind, corner_hz=corner, rate_hz=rate_hz))
+        return np.vstack(rows) if rows else None
+
+    # Waves
+
+    def period(self, target: Node, tone_hz: float, level_dbfs: float) -> tuple[Floats, float]:
+        """Return one period of the voltage at a node and its sampling rate."""
+        count = max(256, 2 ** math.ceil(math.log2(INNER_RATE_HZ / tone_hz)))
+        rate_hz = count * tone_hz
+        wrong = next((f for f in self.faults if f.cause == "tone_level_wrong"), None)
+        level = level_dbfs - (wrong.size if wrong else 0.0)
+        source = 10 ** (level / 20) * np.sin(2 * np.pi * np.arange(count) / count)
+
+        def shaped(node: Node, wave: Floats) -> Floats:
+            sections = self.sections(node, rate_hz, tone_hz)
+            return wave if sections is None else filter_period(sections, wave)
+
+        return self._through(target, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
+
+    def floor(self, target: Node, count: int, rate_hz: float, rng: np.random.Generator) -> Floats:
+        """Return noise (and hum, if that is the fault) at a node, running, for small signals."""
+
+        def shaped(node: Node, wave: Floats) -> Floats:
+            sections = self.sections(node, rate_hz, 1000.0)
+            return wave if sections is None else filter_on(sections, wave)
+
+        return self._through(target, np.zeros(count), shaped, clip=False, rate_hz=rate_hz, rng=rng)
+
+    def _through(
+        self,
+        target: Node,
+        source: Floats,
+        shaped: Any,
+        *,
+        clip: bool,
+        rate_hz: float,
+        rng: np.random.Generator | None = None,
+    ) -> Floats:
+        """Carry a wave from the source to a node, stage by stage."""
+        at: dict[Node, Floats] = {}
+        needed = {*self.wiring.upstream(target.stage), target}
+        for node in self.wiring.nodes:
+            if node in needed:
+                emf = self._emf(node, at, source, shaped, clip, rate_hz)
+                if rng is not None:
+                    spread = math.sqrt(rate_hz / 2 / (20_000 - 20))
+                    emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
+                at[node] = emf * self.at_node(node)
+        return at[target]
+
+    def _arriving(self, port: Port, at: dict[Node, Floats], rate_hz: float, running: bool) -> Floats:
+        feeds = self.wiring.feeds[port]
+        if self.fault("leads_swapped", port.stage) and port.side in ("left", "right"):
+            other = "right" if port.side == "left" else "left"
+            feeds = self.wiring.feeds[Port(port.stage, port.input, other)]
+            pairs = [(f, Port(port.stage, port.input, other)) for f in feeds]
+        else:
+            pairs = [(f, port) for f in feeds]
+        total: Any = 0.0
+        for feed, via in pairs:
+            wave = feed.share * at[feed.node] * self.at_port(feed.node, via)
+            name = self.lead_name[feed.node, via]
+            if running:
+                wave = wave + self._hum(name, len(wave), rate_hz)
+            total = total + wave
+        # Inputs are coupled by capacitors: no DC comes in.
+        return np.asarray(total if running else total - np.mean(total))
+
+    def _hum(self, lead: str, count: int, rate_hz: float) -> Any:
+        total: Any = 0.0
+        time = np.arange(count) / rate_hz
+        loop, whine = self.fault("ground_loop", lead), self.fault("alternator_whine", lead)
+        if loop:
+            total = total + loop.size * math.sqrt(2) * np.sin(2 * np.pi * 100 * time)
+        if whine and self.supply == "vehicle.running":
+            comb = sum(np.sin(2 * np.pi * 700 * k * time) / k for k in (1, 2, 3))
+            total = total + whine.size * comb
+        return total
+
+    def _emf(
+        self, node: Node, at: dict[Node, Floats], source: Floats, shaped: Any, clip: bool, rate_hz: float
+    ) -> Floats:
+        name, stage = node.stage, self.job.stages[node.stage]
+
+        def cut(wave: Floats, peak: float) -> Floats:
+            return np.clip(wave, -peak, peak) if clip else wave
+
+        if isinstance(stage, HeadUnit):
+            wave = cut(shaped(node, source), 1.0)
+            return cut(self._bent(name, wave * self._source_gain(node, stage)), self._source_peak_v(node))
+        limit = self.truth.get(f"{name}.input_limit")
+        total: Any = 0.0
+        for route in self._routes(node, stage):
+            wave = self._arriving(route.port, at, rate_hz, not clip)
+            total = total + route.share * (wave if limit is None else cut(wave, limit * math.sqrt(2)))
+        wave = shaped(node, np.asarray(total))
+        if isinstance(stage, Processor):
+            if stage.digital:
+                wave = cut(wave, self.truth[f"{name}.input_limit"] * math.sqrt(2))
+            wave = wave * self._processor_gain(node, stage)
+            return cut(self._bent(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
+        if isinstance(stage, Amplifier):
+            wave = self._bent(name, wave * self.amplifier_gain(name, stage, node))
+            return cut(wave, self.rails_peak_v(name, stage, node))
+        if isinstance(stage, LevelControl):
+            return self._bent(name, wave * self._level(name, stage))
+        gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
+        assert isinstance(stage, LineDriver | Converter)  # noqa: S101  the kinds are closed
+        return cut(self._bent(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2))
+
+    def _bent(self, name: str, wave: Floats) -> Floats:
+        """Add the stage's own distortion: Chebyshev polynomials of the wave re its own swing give 2nd and 3rd harmonic."""
+        swing = float(np.max(np.abs(wave)))
+        share = self.truth[f"{name}.distortion"]
+        if swing == 0 or share == 0:
+            return wave
+        x = wave / swing
+        return np.asarray(wave + swing * share * (0.6 * (2 * x * x - 1) + 0.8 * (4 * x**3 - 3 * x)))
+
+    def _source_gain(self, node: Node, stage: HeadUnit) -> float:
+        name = node.stage
+        volume = self.settings[f"{name}.volume"]
+        if volume <= 0 or self.fault("source_muted", name):
+            return 0.0
+        steps_down = volume_steps(stage) - volume
+        db = self.truth[f"{name}.volume.top"] - steps_down * self.truth[f"{name}.volume.step"]
+        db += self.settings[f"{name}.{node.output}.level"]
+        low = self.fault("source_low", name)
+        db -= low.size if low else 0.0
+        if self.fault("balance_over", f"{name}.{node.output}") and node.side == "right":
+            db -= 40.0
+        return math.sqrt(2) * self.truth[f"{name}.output_limit"] * 10 ** (db / 20)
+
+    def _source_peak_v(self, node: Node) -> float:
+        low = self.fault("source_low", node.stage)
+        return math.sqrt(2) * self.truth[f"{node.stage}.output_limit"] * 10 ** (-(low.size if low else 0.0) / 20)
+
+    def _routes(self, node: Node, stage: Any) -> Any:
+        if isinstance(stage, Processor) and self.fault("output_misrouted", f"{node.stage}.{node.output}"):
+            others = [n for n in self.wiring.outputs(node.stage) if n.output != node.output]
+            different = [n for n in others if self.wiring.routes[n] != self.wiring.routes[node]]
+            return self.wiring.routes[different[0]] if different else ()
+        return self.wiring.routes[node]
+
+    def _processor_gain(self, node: Node, stage: Processor) -> float:
+        output = stage.outputs[node.output]
+        if output.mute or self.fault("output_muted", f"{node.stage}.{node.output}"):
+            return 0.0
+        sign = -1 if output.polarity == "reversed" else 1
+        db = self.settings[f"{node.stage}.{node.output}.level"] + self.truth[f"{node.stage}.gain"]
+        return float(sign * 10 ** (db / 20))
+
+    def _level(self, name: str, stage: LevelControl) -> float:
+        down = self.fault("level_control_down", name)
+        db = min(self.settings[f"{name}.level"], 0.0) - (down.size if down else 0.0)
+        if stage.range is not None:
+            db = max(db, stage.range.low)
+        return float(10 ** (db / 20))
+
+
+def _one_percent() -> float:
+    """Return the rms of a sine cut to 1 % THD over that of the sine that just touches, found by cutting samples."""
+    sine = np.sin(2 * np.pi * (np.arange(65536) + 0.5) / 65536)
+    low, high = 1.0, 1.2
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        cut = np.clip(middle * sine, -1, 1)
+        first = 2 * float(np.mean(cut * sine))
+        thd = math.sqrt(max(2 * float(np.mean(cut * cut)) / first**2 - 1, 0.0))
+        low, high = (middle, high) if thd < 0.01 else (low, middle)
+    return math.sqrt(2 * float(np.mean(np.clip(low * sine, -1, 1) ** 2)))
+
+
+CLIPPED_TO_ONE_PERCENT = _one_percent()
+
+
+def moved(job: Job, control: str, text: str) -> Job:
+    """Return a job with one control somewhere else."""
+    return with_settings(job, {control: text})
