@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.jobfile import volume_steps
 from gainwright.model import HeadUnit, Multimeter
+from gainwright.quantities import parse
 
 if TYPE_CHECKING:
     from gainwright.app.ports import Bench
@@ -30,37 +31,51 @@ class Outcome:
     readings : step id -> reading, volts rms.
     places : control -> where it ended (volume steps, gain share).
     clean_limits : head unit -> its limits, one for each source step.
+    volume_lowered : an amplifier needed less volume since the last pass over the amplifiers.
     """
 
     readings: dict[str, float] = field(default_factory=dict)
     places: dict[str, float] = field(default_factory=dict)
     clean_limits: dict[str, list[float]] = field(default_factory=dict)
+    volume_lowered: bool = False
 
 
 def carry_out(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument]) -> Outcome:
-    """Follow every step that sets, turns or reads something; return what was found."""
+    """Follow every step that sets, turns or reads something; return what was found.
+
+    Where an amplifier is above its target even at its lowest gain, the volume comes down instead, and the amplifiers that
+    were already set are set again.
+    """
     outcome = Outcome()
-    temporary: dict[str, str] = {}
+    amplifiers = [step for step in plan.steps if step.phase == "amplifier"]
     for step in plan.steps:
-        for control, text in temporary.items():
-            bench.set(control, text)
-        temporary = {}
-        bench.disconnect(step.speakers_off)
-        if step.phase in ("source", "processor") and step.sets:
-            temporary = {c: _standing(plan, c) for c in step.sets}
-        for control, text in step.sets.items():
-            bench.set(control, text)
-        if step.phase not in ("prepare", "leads", "controls", "source") and outcome.clean_limits:
-            _stand_at_limit(bench, outcome)
-        if step.tone_hz is None or step.level_dbfs is None:
-            continue
+        _carry_out_one(step, plan, job, bench, instruments, outcome)
+        if amplifiers and step is amplifiers[-1]:
+            while outcome.volume_lowered:
+                outcome.volume_lowered = False
+                for again in amplifiers:
+                    _carry_out_one(again, plan, job, bench, instruments, outcome)
+    return outcome
+
+
+def _carry_out_one(
+    step: Step, plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+) -> None:
+    bench.disconnect(step.speakers_off)
+    for control, text in step.sets.items():
+        bench.set(control, text)
+    if step.phase not in ("prepare", "leads", "controls", "source") and outcome.clean_limits:
+        _stand_at_limit(bench, outcome)
+    if step.tone_hz is not None and step.level_dbfs is not None:
         bench.play(step.tone_hz, step.level_dbfs)
         if step.adjust is not None and step.adjust.until == "last_clean":
             _raise_to_last_clean(step, job, bench, instruments, outcome)
         elif step.adjust is not None:
-            _raise_to_voltage(step, bench, instruments, outcome)
+            _raise_to_voltage(step, plan, bench, instruments, outcome)
         outcome.readings[step.id] = bench.read_v(step.measure_at, step.instrument)
-    return outcome
+    if step.phase in ("source", "processor"):
+        for control in step.sets:
+            bench.set(control, _standing(plan, control))
 
 
 def _standing(plan: Plan, control: str) -> str:
@@ -119,17 +134,22 @@ def _knee_by_meter(step: Step, bench: Bench, control: str, steps: int) -> float:
     if len(rises) < 3:
         return float(steps)
     usual = statistics.median(list(rises.values())[: max(3, len(rises) // 2)])
-    for place, rise in sorted(rises.items()):
-        if rise < _KNEE_SHARE * usual:
+    small = {place: rise < _KNEE_SHARE * usual for place, rise in rises.items()}
+    # One small rise alone is a meter changing its range; past the knee all that follow are small.
+    for place in sorted(rises):
+        if small[place] and small.get(place + 1, True):
             return float(place - 1)
     return float(steps)
 
 
-def _raise_to_voltage(step: Step, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome) -> None:
+def _raise_to_voltage(
+    step: Step, plan: Plan, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+) -> None:
     """Raise a gain until the reading is reached or distortion shows, and stay just below."""
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
     control, target = step.adjust.control, step.adjust.target
     watching = [name for name, i in instruments.items() if not isinstance(i, Multimeter)]
+    lowest = parse(_standing(plan, control), "fraction").nominal
 
     def too_far(place: float) -> bool:
         bench.turn(control, place)
@@ -137,7 +157,9 @@ def _raise_to_voltage(step: Step, bench: Bench, instruments: dict[str, Instrumen
             return True
         return any(bench.shows_distortion(step.measure_at, name) for name in watching)
 
-    low, high = 0.0, 1.0
+    while too_far(lowest) and _lower_volume(bench, outcome):
+        pass
+    low, high = lowest, 1.0
     if not too_far(1.0):
         low = 1.0
     else:
@@ -146,3 +168,14 @@ def _raise_to_voltage(step: Step, bench: Bench, instruments: dict[str, Instrumen
             low, high = (low, middle) if too_far(middle) else (middle, high)
     bench.turn(control, low)
     outcome.places[control] = low
+
+
+def _lower_volume(bench: Bench, outcome: Outcome) -> bool:
+    """Take one step off the highest clean volume of every source; whether that was possible."""
+    lowered = False
+    for limits in outcome.clean_limits.values():
+        if min(limits) > 1:
+            limits.append(min(limits) - 1)
+            outcome.volume_lowered = lowered = True
+    _stand_at_limit(bench, outcome)
+    return lowered

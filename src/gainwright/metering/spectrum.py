@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 LINE_BINS = 5
 """Half-width of a line under the window, in bins."""
+SIGNIFICANT = 6.0
+"""Standard deviations of the noise in a line's bins by which a harmonic must stand out to count."""
 LONGEST_SEGMENT = 1 << 17
 LOW_HZ, HIGH_HZ = 20.0, 20_000.0
 """The band of AES17-2015, 5.2.5, and of its THD+N."""
@@ -97,7 +99,10 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
         around = power[wide][beside[wide]]
         floor = float(np.median(around)) / median_over_mean if len(around) else 0.0
         width = span.stop - span.start
-        found[order] = max(float(np.sum(power[span])) - width * floor, 0.0)
+        above = float(np.sum(power[span])) - width * floor
+        # Noise alone scatters this much (the window ties neighbouring bins together); less is no line.
+        scatter = floor * np.sqrt(2 * width / segments)
+        found[order] = above if above > SIGNIFICANT * scatter else 0.0
     fundamental = found.pop(1, float(np.sum(power[spans[1]])) if 1 in spans else 0.0)
     within = int(np.sum(inside))
     noise = floor_total * within / free if free else 0.0

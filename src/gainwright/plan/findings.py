@@ -11,7 +11,7 @@ import numpy as np
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filters
 from gainwright.plan.result import Finding
-from gainwright.plan.targets import load_ohm, rating_v, speaker_v
+from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ def check(out: SettingOut, limits: dict[str, CleanLimit], targets: dict[str, Tar
         if isinstance(out.job.stages[end.stage], Amplifier):
             found += _load(out, end)
             found += _source_drive(end, targets[end.stage])
+            found += _too_hot(out, end, limits[end.stage], targets[end.stage])
             found += _speaker_rating(out, end)
             found += _muting(out, end)
         found += _overdriven(out, end, limits[end.stage])
@@ -73,6 +74,21 @@ def _source_drive(end: End, target: Target) -> Iterator[Finding]:
         f"raise the level before it by {short_db:.1f} dB (line driver, or a processor with more output), or set with an "
         f"allowance {short_db:.1f} dB smaller",
     )
+
+
+def _too_hot(out: SettingOut, end: End, limit: CleanLimit, target: Target) -> Iterator[Finding]:
+    lowest = out.opened.settings[f"{end.stage}.gain"]
+    reached = reached_v(out, end, limit, position=lowest)
+    over_db = 20 * math.log10(reached / target.v_rms) if reached > 0 else -math.inf
+    if over_db > 0:
+        yield Finding(
+            "caution",
+            "too_much_drive",
+            end.stage,
+            f"even at its lowest gain the source at its clean limit brings {end.stage} {over_db:.1f} dB over its target of "
+            f"{target.v_rms:.3g} V at {-end.allowance_db:g} dBFS",
+            f"take {over_db:.1f} dB off before it (a processor's output level, a pad), or hold the volume that much lower",
+        )
 
 
 def _speaker_rating(out: SettingOut, end: End) -> Iterator[Finding]:

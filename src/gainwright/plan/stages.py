@@ -129,7 +129,7 @@ def _sign(instrument: Instrument) -> str:
     if isinstance(instrument, Indicator):
         return "it shows distortion"
     if isinstance(instrument, Recorder):
-        return "the recording is judged clipped or distorted"
+        return "the THD of the recording passes 1 %"
     return "the reading no longer rises as evenly as before (a step brings clearly less than the steps before it)"
 
 
@@ -280,13 +280,19 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates.items(), key=lambda c: c[1]))
     sees = [n for n, i in out.instruments.items() if not isinstance(i, Multimeter)]
     stop = f" or {sees[0]} shows distortion" if sees else ""
+    hot = (
+        f" If it shows more with the gain at its lowest place, turn the volume down until it shows {target.v_rms:.3g} V: "
+        "that is then the highest clean volume, and amplifiers already set are set again."
+        if position <= 0.1
+        else ""
+    )
     volume = "" if limit.middle == limit.volume.max() == limit.volume.min() else " (the step found)"
     return Step(
         f"amplifier.{end.stage}",
         "amplifier",
         end.stage,
         f"Play {end.tone_hz:g} Hz at {-end.allowance_db:g} dBFS with the volume at its clean limit{volume}. Raise the gain of "
-        f"{end.stage} until {name} at {node} shows {target.v_rms:.3g} V{stop}, whichever comes first.{sides}",
+        f"{end.stage} until {name} at {node} shows {target.v_rms:.3g} V{stop}, whichever comes first.{sides}{hot}",
         f"{target.v_rms:.3g} V is set by {reason} (lowest of: {others}). The {end.allowance_db:g} dB below full scale let "
         f"quieter recordings reach full output. Expect the gain near {100 * position:.0f} % of its travel.",
         end.tone_hz,

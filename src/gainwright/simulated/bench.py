@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.model import Job
 
 LISTENING_SECONDS = 0.4
+THD_LIMIT_PERCENT = 1.0
 
 
 class SimulatedBench:
@@ -53,8 +54,8 @@ class SimulatedBench:
         if not isinstance(kind, Recorder):
             return False
         samples, rate_hz = self.rig.record(node, instrument, seconds=LISTENING_SECONDS)
-        verdict = measure(Recording(samples[:, None], rate_hz)).channels[0].verdict
-        return verdict in ("clipped", "distorted", "overloaded_input")
+        channel = measure(Recording(samples[:, None], rate_hz)).channels[0]
+        return channel.verdict == "overloaded_input" or (channel.thd_percent or 0.0) > THD_LIMIT_PERCENT
 
     def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
         """Write what a recorder takes at a node as a 24-bit WAV file."""
