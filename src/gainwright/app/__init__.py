@@ -1,1 +1,29 @@
-"""app"""
+"""One file a user verb, with the ports that the verbs need from outside."""
+
+from gainwright.app.demo import Demo, demo
+from gainwright.app.measuring import measure
+from gainwright.app.ports import Bench, Benches, Charts
+from gainwright.app.set_up import Outcome, carry_out
+from gainwright.app.signals_of_job import plan_tones, tones
+from gainwright.app.starting import assumptions, examples, new_job
+from gainwright.app.verbs import check, draw_corridor, levels, plan
+
+__all__ = [
+    "Bench",
+    "Benches",
+    "Charts",
+    "Demo",
+    "Outcome",
+    "assumptions",
+    "carry_out",
+    "check",
+    "demo",
+    "draw_corridor",
+    "examples",
+    "levels",
+    "measure",
+    "new_job",
+    "plan",
+    "plan_tones",
+    "tones",
+]

@@ -165,9 +165,10 @@ def _judged(
 ) -> Channel:
     fundamental = 0.5 * fit.amplitude**2
     # The fit knows the fundamental better than the spectrum does; the ratios use it.
-    exact = Lines(fundamental, split.harmonics, split.residual, split.noise)
+    exact = Lines(fundamental, split.harmonics, split.residual, split.noise, split.false_harmonics)
     thd_percent = 100 * exact.thd
-    verdict = "clean" if thd_percent <= limit_percent else "distorted"
+    bent = thd_percent > limit_percent and exact.thd > exact.thd_of_noise
+    verdict = "distorted" if bent else "clean"
     if cut is not None:
         ceiling = max(cut.high, -cut.low) if np.isfinite(cut.high) and np.isfinite(cut.low) else 0.0
         ceiling = ceiling or (cut.high if np.isfinite(cut.high) else -cut.low)

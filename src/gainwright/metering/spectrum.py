@@ -20,6 +20,10 @@ LINE_BINS = 5
 """Half-width of a line under the window, in bins."""
 SIGNIFICANT = 6.0
 """Standard deviations of the noise in a line's bins by which a harmonic must stand out to count."""
+FALSE_HARMONICS = 3
+"""How many of hundreds of harmonics noise may lift over that by chance."""
+NEIGHBOURS = 32
+"""Bins on each side that tell the noise under a line."""
 LONGEST_SEGMENT = 1 << 17
 LOW_HZ, HIGH_HZ = 20.0, 20_000.0
 """The band of AES17-2015, 5.2.5, and of its THD+N."""
@@ -35,12 +39,19 @@ class Lines:
     harmonics : order -> power, up to the band's end, noise beside them taken out.
     residual : everything in the band but the fundamental.
     noise : the residual without the harmonics, filled in below the lines.
+    false_harmonics : power that noise alone may bring into the harmonics.
     """
 
     fundamental: float
     harmonics: dict[int, float]
     residual: float
     noise: float
+    false_harmonics: float = 0.0
+
+    @property
+    def thd_of_noise(self) -> float:
+        """The THD that noise alone may feign, ratio."""
+        return float(np.sqrt(self.false_harmonics / self.fundamental))
 
     @property
     def thd(self) -> float:
@@ -91,20 +102,24 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
         beside[spans[order]] = False
     inside = np.zeros(len(power), dtype=bool)
     inside[band] = True
+    free_bins = np.flatnonzero(beside)
     found: dict[int, float] = {}
+    scatters = []
     floor_total = float(np.sum(power[inside & beside]))
     free = int(np.sum(inside & beside))
     for order, span in spans.items():
-        wide = slice(max(0, span.start - 12), min(len(power), span.stop + 12))
-        around = power[wide][beside[wide]]
+        place = int(np.searchsorted(free_bins, (span.start + span.stop) // 2))
+        around = power[free_bins[max(0, place - NEIGHBOURS) : place + NEIGHBOURS]]
         floor = float(np.median(around)) / median_over_mean if len(around) else 0.0
         width = span.stop - span.start
         above = float(np.sum(power[span])) - width * floor
         # Noise alone scatters this much (the window ties neighbouring bins together); less is no line.
         scatter = floor * np.sqrt(2 * width / segments)
+        scatters.append(SIGNIFICANT * scatter)
         found[order] = above if above > SIGNIFICANT * scatter else 0.0
     fundamental = found.pop(1, float(np.sum(power[spans[1]])) if 1 in spans else 0.0)
     within = int(np.sum(inside))
     noise = floor_total * within / free if free else 0.0
     harmonics = {order: value for order, value in found.items() if order * frequency_hz <= top_hz}
-    return Lines(fundamental, harmonics, noise + sum(harmonics.values()), noise)
+    false = FALSE_HARMONICS * max(scatters, default=0.0)
+    return Lines(fundamental, harmonics, noise + sum(harmonics.values()), noise, false)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -25,7 +25,7 @@ class FilterControl:
 
     control: str
     node: Node
-    kind: str
+    kind: Literal["low", "high"]
     setting: FilterSetting
     range: FilterRange | None
 
@@ -76,7 +76,8 @@ def filters_of(job: Job, node: Node) -> Iterator[FilterControl]:
         holder, prefix = stage, node.stage  # type: ignore[assignment]
     else:
         return
-    for name, kind in (("low_pass", "low"), ("high_pass", "high")):
+    kinds: dict[str, Literal["low", "high"]] = {"low_pass": "low", "high_pass": "high"}
+    for name, kind in kinds.items():
         setting = getattr(holder, name)
         if setting is not None and not setting.off:
             yield FilterControl(f"{prefix}.{name}", node, kind, setting, getattr(holder, f"{name}_range"))

@@ -94,6 +94,10 @@ class Finding:
     message: str
     remedy: str
 
+    def as_json(self) -> dict[str, str]:
+        """Return the contract's object."""
+        return {name: getattr(self, name) for name in ("severity", "code", "where", "message", "remedy")}
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:
@@ -125,10 +129,7 @@ class Plan:
                 }
                 for t in self.targets
             ],
-            "findings": [
-                {name: getattr(f, name) for name in ("severity", "code", "where", "message", "remedy")}
-                for f in self.findings
-            ],
+            "findings": [finding.as_json() for finding in self.findings],
         }
 
 

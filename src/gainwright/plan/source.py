@@ -102,4 +102,4 @@ def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
         for i, node in enumerate(chain.nodes)
         if node.stage == head and np.isfinite(solved.margins_db[0, i, 1])
     ]
-    return min([0.0, *found])
+    return float(min([0.0, *found]))

@@ -59,7 +59,8 @@ def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels
         shape = tuple(tuple(f"{x:.6g}" for x in astuple(node)[1:] if isinstance(x, float)) for node in path.nodes)
         groups.setdefault((speaker, shape), []).append(path)
     named = []
-    for (speaker, _), same in groups.items():
+    for same in groups.values():
+        speaker = same[0].path.rsplit(".", 1)[0]
         sides = " and ".join(path.path.rsplit(".", 1)[1] for path in same)
         named.append((f"{speaker}, {sides}", same[0]))
     return named

@@ -55,14 +55,15 @@ def plan_text(plan: Plan) -> str:
     """Return the whole plan: findings, steps by phase, targets."""
     lines = [plan.title or "Plan", ""]
     lines += findings_text(plan.findings)
-    number = 0
     phase = ""
-    for step in plan.steps:
+    said: set[str] = set()
+    for number, step in enumerate(plan.steps, start=1):
         if step.phase != phase:
             phase = step.phase
+            said = set()
             lines += ["", _PHASES[phase], "-" * len(_PHASES[phase])]
-        number += 1
-        lines += _step(number, step)
+        lines += _step(number, step, [c for c in step.cautions if c not in said])
+        said.update(step.cautions)
     lines += ["", "Targets", "-------"]
     lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
     return "\n".join(lines)
@@ -79,13 +80,14 @@ def findings_text(findings: Iterable[Finding]) -> list[str]:
     return lines or ["No findings."]
 
 
-def _step(number: int, step: Step) -> list[str]:
+def _step(number: int, step: Step, cautions: list[str]) -> list[str]:
     lines = [_wrapped(step.do, 4, f"{number:>2}. "), _wrapped(step.why, 4)]
     if step.expect is not None:
         lines.append(_wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
     if not step.visible:
         lines.append(_wrapped("This can't be seen with these instruments: see the findings.", 4))
-    lines += [_wrapped(f"Caution: {caution}", 4) for caution in step.cautions]
+    # A caution is said in full once a phase, at the first step that needs it.
+    lines += [_wrapped(f"Caution: {caution}", 4) for caution in cautions]
     return lines
 
 

@@ -55,7 +55,8 @@ class SimulatedBench:
             return False
         samples, rate_hz = self.rig.record(node, instrument, seconds=LISTENING_SECONDS)
         channel = measure(Recording(samples[:, None], rate_hz)).channels[0]
-        return channel.verdict == "overloaded_input" or (channel.thd_percent or 0.0) > THD_LIMIT_PERCENT
+        bad = channel.verdict in ("clipped", "distorted") and (channel.thd_percent or 0.0) > THD_LIMIT_PERCENT
+        return bad or channel.verdict == "overloaded_input"
 
     def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
         """Write what a recorder takes at a node as a 24-bit WAV file."""

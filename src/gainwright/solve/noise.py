@@ -25,7 +25,7 @@ def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.N
     values, stand = chain.nominal(), {**chain.settings, **(settings or {})}
     loading, cells = chain.cells(values, stand, Conditions(tone_hz=1000.0, level_dbfs=0.0))
     frequency_hz = np.geomspace(LOW_HZ, HIGH_HZ, _POINTS)
-    density = [np.zeros(_POINTS)] * 0
+    density: list[npt.NDArray[np.float64]] = []
     for place, cell in zip(chain.places, cells, strict=True):
         power = np.zeros(_POINTS)
         for i, factor in cell.inputs:
@@ -38,4 +38,5 @@ def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.N
         density.append(power)
     outputs = {place.at: density[i] for i, place in enumerate(chain.places) if place.role == "output"}
     emf = np.array([np.sqrt(np.trapezoid(outputs[node], frequency_hz)) for node in chain.nodes])
-    return emf * np.array([float(np.squeeze(loading.node_factor(node))) for node in chain.nodes])
+    factors = np.array([float(np.squeeze(loading.node_factor(node))) for node in chain.nodes])
+    return np.asarray(emf * factors)
