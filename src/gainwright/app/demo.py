@@ -65,7 +65,7 @@ class Demo:
         lines += ["", "Its amplifier recorded:"]
         for r in self.recordings:
             depth = f", {r['clip_depth_db']:.1f} dB over its ceiling" if r["clip_depth_db"] is not None else ""
-            lines.append(f"  {r['what']:<34} {r['verdict']}: {volts(r['v_rms'])}, THD {r['thd_percent']:.2f} %{depth}")
+            lines.append(f"  {r['what']:<44} {r['verdict']}: {volts(r['v_rms'])}, THD {r['thd_percent']:.2f} %{depth}")
         lines += [
             "",
             f"All results are in {self.folder}: job.yaml, plan.txt, plan.json, corridor.svg and .png, tones, recordings.",
@@ -155,9 +155,9 @@ def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
     bench.disconnect(step.speakers_off)
     bench.play(step.tone_hz or 40.0, step.level_dbfs or 0.0)
     results = []
-    for what, gain in (("as set", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
+    for what, gain in (("as set, crossovers back", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
         bench.turn(f"{step.stage}.gain", gain)
-        path = found.folder / "recordings" / f"{step.stage}_{what.replace(' ', '_')}.wav"
+        path = found.folder / "recordings" / f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
         bench.record(step.measure_at, name, RECORD_SECONDS, path)
         channel: Channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
         results.append({"file": path.name, "what": f"{step.measure_at}, {what}", **channel.as_json()})

@@ -72,8 +72,8 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
             raise CallError(
                 f"there is no control {control}",
                 code="unknown_control",
-                rule=f"the controls are {', '.join(known)}",
-                remedy=f"did you mean {near[0]}?" if near else "",
+                rule=f"controls are {', '.join(list(known)[:8])} ...",
+                remedy=f"did you mean {near[0]}?" if near else "name one of this job's stages",
             )
         name, path = known[control]
         _put(stages[name], path, text)

@@ -25,6 +25,7 @@ LEAST_PERIODS = 8
 LOUD_DB = 3.0
 """A block belongs to the steady stretch when it is within this of the loud blocks' median."""
 BLOCK_SECONDS = 0.05
+SPARE_BLOCKS = 4
 FULL_SCALE_WITHIN_DB = 0.02
 HARMONICS_LISTED = 10
 COUPLED_THD, COUPLED_BELOW_HZ = 0.002, 500.0
@@ -86,12 +87,10 @@ def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
     begins, ends = edges[::2], edges[1::2]
     longest = int(np.argmax(ends - begins))
     begin, end = int(begins[longest]), int(ends[longest])
-    if begin > 0 or power[0] < 0.9 * np.median(power[even]):
-        begin += 1
-    if end < count or power[-1] < 0.9 * np.median(power[even]):
-        end -= 1
-    stop = len(samples) if end == count else end * block
-    return samples[begin * block : stop] if end > begin else samples
+    # What is left of a fade hides in the first and the last block; a very short stretch can't spare them.
+    if end - begin >= SPARE_BLOCKS:
+        begin, end = begin + 1, end - 1
+    return samples[begin * block : end * block]
 
 
 def _channel(

@@ -35,6 +35,8 @@ def volts(value: float) -> str:
         return "0 V"
     if not math.isfinite(value):
         return "-"
+    if value < 0.5e-6:
+        return "< 1 µV"
     return f"{value * 1e6:.3g} µV" if value < 1e-3 else f"{value * 1e3:.3g} mV" if value < 1 else f"{value:.3g} V"
 
 
@@ -96,13 +98,13 @@ def levels_text(levels: Levels) -> str:
     lines = [f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS"]
     for path in levels.paths:
         lines += ["", path.path]
-        lines.append(f"  {'node':<24}{'level':>10}  {'95 % interval':<21}{'ceiling':>9}{'floor':>10}{'THD':>9}  margin")
+        lines.append(f"  {'node':<24}{'level':>10} {' 95 % interval':<23}{'ceiling':>9}{'floor':>10}{'THD':>9}  margin")
         for node in path.nodes:
-            interval = f"{volts(node.v_rms_low)} to {volts(node.v_rms_high)}"
+            interval = f" {volts(node.v_rms_low)} to {volts(node.v_rms_high)}"
             thd = f"{node.thd_percent:.2f} %" if math.isfinite(node.thd_percent) else "-"
             first = "  <- limits first" if node.node == path.limits_first else ""
             lines.append(
-                f"  {node.node:<24}{volts(node.v_rms):>10}  {interval:<21}{volts(node.ceiling_v_rms):>9}"
+                f"  {node.node:<24}{volts(node.v_rms):>10} {interval:<23}{volts(node.ceiling_v_rms):>9}"
                 f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_words(node)}{first}"
             )
     return "\n".join(lines)
@@ -126,5 +128,6 @@ def measurement_text(measurement: Measurement) -> str:
             if channel.get(key) is not None:
                 said.append(f"{name} {channel[key]:.3g} {unit}")
         lines.append(_wrapped(", ".join(said), 2, "  "))
-        lines += [_wrapped(f"{name}: {why}", 4) for name, why in (channel.get("why_not") or {}).items()]
+        if channel["frequency_hz"] is None:
+            lines += [_wrapped(why, 4) for why in dict.fromkeys(channel["why_not"].values())]
     return "\n".join(lines)
