@@ -1,7 +1,8 @@
-"""A sine cut symmetrically at a hard ceiling of 1: closed forms by its drive A (peak of the uncut sine over the ceiling).
+"""A sine cut symmetrically at a hard ceiling of 1: closed forms by its drive A, the peak of the uncut sine over the ceiling.
 
-With a = arcsin(1/A) for A > 1: Fourier series of the clipped sine; the fundamental over A is the describing function of
-saturation in control handbooks. Drives up to 1 leave the sine whole.
+Source: Fourier series of y = clip(A sin t, -1, 1), with a = arcsin(1/A) for A > 1; the fundamental over A is the
+describing function of saturation in control handbooks. Valid for A >= 0; drives up to 1 leave the sine whole. A ceiling
+that is soft, one-sided or moves with the supply's ripple follows other curves. Rounding stays under 2e-16 A.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+LARGEST_DRIVE_DB = 120.0
+"""Where `drive_for_thd` stops looking: a square wave but for 3e-7 of THD."""
+
 
 def _angle(drive: Any) -> tuple[Floats, Floats]:
     a = np.asarray(drive, dtype=np.float64)
@@ -22,7 +26,10 @@ def _angle(drive: Any) -> tuple[Floats, Floats]:
 
 
 def clipped_sine_fundamental(*, drive: Any) -> Floats:
-    """Return the peak of the fundamental: (2A/pi)(a + sqrt(1 - 1/A^2)/A)."""
+    """Return the peak of the fundamental: (2A/pi)(a + sqrt(1 - 1/A^2)/A); A itself when not clipped.
+
+    Fourier series, see the module. Towards 4/pi for a square wave.
+    """
     a, angle = _angle(drive)
     over = np.maximum(a, 1.0)
     cut = 2 * over / np.pi * (angle + np.sqrt(1 - 1 / over**2) / over)
@@ -30,17 +37,23 @@ def clipped_sine_fundamental(*, drive: Any) -> Floats:
 
 
 def clipped_sine_rms(*, drive: Any) -> Floats:
-    """Return the rms: mean square (2/pi)[A^2 (a/2 - sin(2a)/4) + pi/2 - a]."""
+    """Return the rms: mean square (2/pi)[A^2 (a/2 - sin(2a)/4) + pi/2 - a]; A/sqrt(2) when not clipped.
+
+    Integral of the square over a quarter period, see the module.
+    """
     a, angle = _angle(drive)
     square = 2 / np.pi * (a**2 * (angle / 2 - np.sin(2 * angle) / 4) + (np.pi / 2 - angle))
     return np.asarray(np.where(a > 1, np.sqrt(square), a / np.sqrt(2)))
 
 
 def clipped_sine_harmonic(*, drive: Any, order: int) -> Floats:
-    """Return the signed peak of an odd harmonic from the third; even ones are zero.
+    """Return the signed peak of a harmonic; even ones are zero, the first is the fundamental.
 
-    (4/pi)[(A/2)(sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1)) + cos(na)/n].
+    Odd n from 3: (4/pi)[(A/2)(sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1)) + cos(na)/n]. The sign is re sin(n t). Fourier
+    series, see the module. ValueError for an order under 1.
     """
+    if order < 1:
+        raise ValueError(f"harmonics are counted from 1, not {order}")
     a, angle = _angle(drive)
     if order % 2 == 0:
         return np.zeros_like(a)
@@ -53,34 +66,47 @@ def clipped_sine_harmonic(*, drive: Any, order: int) -> Floats:
 
 
 def clipped_sine_thd(*, drive: Any) -> Floats:
-    """Return harmonics over fundamental, as a ratio (the convention THD_F)."""
+    """Return all harmonics over the fundamental, as a ratio (THD_F): sqrt(ms - b1^2/2)/(b1/sqrt(2)).
+
+    IEC 60268-3 refers harmonics to the total instead: THD_R = THD_F/sqrt(1 + THD_F^2). No band limit: harmonics above
+    the audio band count. Difference of near numbers: good to 1e-4 of its value from a THD of 1e-6.
+    """
     first = clipped_sine_fundamental(drive=drive)
     above = np.maximum(clipped_sine_rms(drive=drive) ** 2 - first**2 / 2, 0.0)
-    return np.asarray(np.where(np.asarray(drive) > 1, np.sqrt(above) / (first / np.sqrt(2)), 0.0))
+    whole = np.asarray(drive) <= 1
+    return np.asarray(np.where(whole, 0.0, np.sqrt(above) / np.where(whole, 1.0, first / np.sqrt(2))))
 
 
 def clipped_sine_mean_abs(*, drive: Any) -> Floats:
-    """Return the rectified mean: (2/pi)[A(1 - cos a) + pi/2 - a]."""
+    """Return the rectified mean: (2/pi)[A(1 - cos a) + pi/2 - a]; 2A/pi when not clipped.
+
+    Integral over a quarter period, see the module.
+    """
     a, angle = _angle(drive)
-    cut = 2 / np.pi * (a * (1 - np.cos(angle)) + np.pi / 2 - angle)
+    cut = 2 / np.pi * (2 * a * np.sin(angle / 2) ** 2 + np.pi / 2 - angle)
     return np.asarray(np.where(a > 1, cut, 2 / np.pi * a))
 
 
 def describing_function(*, drive: Any) -> Floats:
-    """Return the fundamental over the drive (describing function of saturation)."""
-    return np.asarray(clipped_sine_fundamental(drive=drive) / np.asarray(drive, dtype=np.float64))
+    """Return the fundamental over the drive: (2/pi)(arcsin s + s sqrt(1 - s^2)), s = 1/A; 1 when not clipped.
+
+    Describing function of saturation, control handbooks. Valid for A >= 0.
+    """
+    a = np.maximum(np.asarray(drive, dtype=np.float64), 1.0)
+    return np.asarray(clipped_sine_fundamental(drive=a) / a)
 
 
 def drive_for_thd(*, thd: float) -> float:
-    """Return the drive at which THD reaches a ratio, by halving; 1 % is a clip depth of 0.251261 dB.
+    """Return the drive at which THD_F reaches a ratio, by halving; 1 % is a clip depth of 0.251261 dB.
 
-    ValueError outside 0 .. 0.483 (a square wave).
+    Inverse of `clipped_sine_thd`, valid from 1e-6 on. ValueError outside 0 .. 0.483 (a square wave has
+    sqrt(pi^2/8 - 1)).
     """
-    limit = float(np.sqrt(np.pi**2 / 8 - 1))
+    limit = float(clipped_sine_thd(drive=10 ** (LARGEST_DRIVE_DB / 20)))
     if not 0 < thd < limit:
         raise ValueError(f"THD of a clipped sine lies between 0 and {limit:.4f}, not {thd}")
-    low, high = 0.0, 40.0
-    for _ in range(200):
+    low, high = 0.0, LARGEST_DRIVE_DB
+    for _ in range(80):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if clipped_sine_thd(drive=10 ** (middle / 20)) < thd else (low, middle)
     return float(10 ** (low / 20))

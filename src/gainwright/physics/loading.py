@@ -1,4 +1,4 @@
-"""Resistances together."""
+"""Resistances together: what a load leaves of a voltage, and coils side by side or one behind the other."""
 
 from __future__ import annotations
 
@@ -13,11 +13,39 @@ if TYPE_CHECKING:
 
 
 def divider(*, source_ohm: Any, load_ohm: Any) -> Floats:
-    """Return the voltage across a load over that of its source: R_load/(R_source + R_load)."""
+    """Return the voltage across a load over that of its source: R_load/(R_source + R_load).
+
+    Ohm's law. Valid for resistive source and load, not both 0; an infinite load leaves all.
+    """
     load = np.asarray(load_ohm, dtype=np.float64)
-    return np.asarray(load / (source_ohm + load))
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / (1 + np.asarray(source_ohm, dtype=np.float64) / load))
 
 
 def parallel(*resistances_ohm: Any) -> Floats:
-    """Return the resistance of several in parallel: 1/sum(1/R)."""
-    return np.asarray(1 / sum(1 / np.asarray(r, dtype=np.float64) for r in resistances_ohm))
+    """Return the resistance of several in parallel: 1/sum(1/R).
+
+    Kirchhoff's current law. Valid from 0 (a short, which leaves 0) to infinity (open, which adds nothing). ValueError
+    without any.
+    """
+    if not resistances_ohm:
+        raise ValueError("nothing to put in parallel: give one resistance or more")
+    with np.errstate(divide="ignore"):
+        siemens = sum(1 / np.asarray(r, dtype=np.float64) for r in resistances_ohm)
+        return np.asarray(1 / np.asarray(siemens))
+
+
+def coil_resistance_series(*, coil_ohm: Any, coils: Any) -> Floats:
+    """Return the resistance of equal voice coils one behind the other: n R.
+
+    Kirchhoff's voltage law. Valid for coils that are alike; nominal impedances add the same way.
+    """
+    return np.asarray(np.asarray(coil_ohm, dtype=np.float64) * coils)
+
+
+def coil_resistance_parallel(*, coil_ohm: Any, coils: Any) -> Floats:
+    """Return the resistance of equal voice coils side by side: R/n.
+
+    Kirchhoff's current law. Valid for coils that are alike; nominal impedances divide the same way.
+    """
+    return np.asarray(np.asarray(coil_ohm, dtype=np.float64) / coils)

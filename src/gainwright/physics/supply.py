@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,56 +17,75 @@ if TYPE_CHECKING:
 
 RATED_THD = 0.01
 """CTA-2006 rates power at 14.4 V and up to 1 % THD+N."""
-_RMS_AT_RATED_THD = float(clipped_sine_rms(drive=drive_for_thd(thd=RATED_THD)) * np.sqrt(2))
+
+
+@functools.cache
+def _rms_at_rated_thd() -> float:
+    """Return the rms of a sine clipped to the rated THD over that of the sine that just touches."""
+    return float(clipped_sine_rms(drive=drive_for_thd(thd=RATED_THD)) * np.sqrt(2))
 
 
 def rated_clip_voltage(*, power_w: Any, load_ohm: Any) -> Floats:
     """Return the rms of the largest clean sine of an amplifier rated `power_w` into `load_ohm` at 1 % THD.
 
-    sqrt(P R) is the rms of a sine clipped to 1 % THD, which lies 0.2017 dB above the one that just touches (closed form).
+    sqrt(P R) is the rms of a sine clipped to 1 % THD (ANSI/CTA-2006-D), which lies 0.2016 dB above the one that just
+    touches the ceiling (closed form, `clipping`). Valid for an honest rating and a ceiling that is hard; where the
+    rating's THD+N is noise or crossover distortion, the clean sine is up to 0.2 dB larger.
     """
-    return np.asarray(voltage_for_power(power_w=power_w, resistance_ohm=load_ohm) / _RMS_AT_RATED_THD)
+    return np.asarray(voltage_for_power(power_w=power_w, resistance_ohm=load_ohm) / _rms_at_rated_thd())
 
 
 def rail_scaling(*, supply_v: Any, rated_at_v: Any, regulated: bool) -> Floats:
-    """Return the ceiling over the rated one: proportional to the supply, unless the supply inside is regulated.
+    """Return the ceiling over the rated one: supply/rated_at, or 1 when the amplifier's own supply is regulated.
 
-    12.6 V re 14.4 V is -1.1598 dB.
+    An unregulated converter multiplies its supply by a fixed ratio of turns: 12.6 V re 14.4 V is -1.1598 dB. Common
+    practice, no published source; drops that don't scale (diodes, saturation) are left out. Valid within the
+    amplifier's supply range.
     """
-    ratio = np.asarray(supply_v, dtype=np.float64) / rated_at_v
-    return np.ones_like(ratio) if regulated else ratio
+    ratio = np.asarray(supply_v, dtype=np.float64) / np.asarray(rated_at_v, dtype=np.float64)
+    return np.asarray(np.ones_like(ratio) if regulated else ratio)
 
 
 def loaded_ceiling(*, ratings_load_ohm: Any, ratings_v: Any, load_ohm: Any) -> Floats:
     """Return an amplifier's voltage ceiling into a real load.
 
-    Between rated loads linear in conductance (a source of constant internal resistance is; an approximation of real
-    amplifiers), above the highest rated load constant, below the lowest limited by the current of that load.
+    Between rated loads linear in conductance 1/R (exact for a source of constant internal resistance; an approximation
+    of real amplifiers), above the highest rated load that load's ceiling, below the lowest limited by the current of
+    that load: V = V_lowest R/R_lowest. Common practice, no published source; whether an amplifier survives a load
+    below its lowest rated one is not said by this.
 
     Parameters
     ----------
-    ratings_load_ohm : shape (ratings,).
+    ratings_load_ohm : shape (..., ratings), distinct along the last axis; ValueError otherwise.
     ratings_v : shape (..., ratings).
     load_ohm : shape (...), infinite for none.
     """
-    loads = np.asarray(ratings_load_ohm, dtype=np.float64)
-    order = np.argsort(loads)
-    loads, volts = loads[order], np.asarray(ratings_v, dtype=np.float64)[..., order]
-    load = np.asarray(load_ohm, dtype=np.float64)
-    shape = np.broadcast_shapes(volts.shape[:-1], load.shape)
-    volts = np.broadcast_to(volts, (*shape, len(loads)))
+    loads, volts = np.broadcast_arrays(
+        np.asarray(ratings_load_ohm, dtype=np.float64), np.asarray(ratings_v, dtype=np.float64)
+    )
+    order = np.argsort(loads, axis=-1)
+    loads, volts = np.take_along_axis(loads, order, -1), np.take_along_axis(volts, order, -1)
+    if np.any(np.diff(loads, axis=-1) == 0):
+        raise ValueError("an amplifier is rated once for each load: two ratings have the same load")
     with np.errstate(divide="ignore"):
-        siemens = np.broadcast_to(1 / load, shape)
-    ceiling = np.array(volts[..., -1])
-    for i in range(len(loads) - 1):
-        low, high = 1 / loads[i + 1], 1 / loads[i]
+        siemens = 1 / np.asarray(load_ohm, dtype=np.float64)
+    ceiling = np.array(np.broadcast_to(volts[..., -1], np.broadcast_shapes(volts.shape[:-1], siemens.shape)))
+    for i in range(loads.shape[-1] - 1):
+        low, high = 1 / loads[..., i + 1], 1 / loads[..., i]
         share = np.clip((siemens - low) / (high - low), 0, 1)
         between = volts[..., i + 1] + share * (volts[..., i] - volts[..., i + 1])
-        ceiling = np.where(siemens > low, between, ceiling)
-    limited = volts[..., 0] / (np.maximum(siemens, 1e-300) * loads[0])
-    return np.asarray(np.where(siemens * loads[0] > 1, limited, ceiling))
+        ceiling = np.where((siemens > low) & (siemens <= high), between, ceiling)
+    over = siemens * loads[..., 0]
+    return np.asarray(np.where(over > 1, volts[..., 0] / np.maximum(over, 1.0), ceiling))
 
 
-def supply_current_a(*, output_power_w: Any, efficiency: Any, supply_v: Any) -> Floats:
-    """Return the supply current: P/(efficiency V)."""
-    return np.asarray(np.asarray(output_power_w, dtype=np.float64) / (efficiency * np.asarray(supply_v)))
+def battery_current(*, output_power_w: Any, efficiency: Any, supply_v: Any) -> Floats:
+    """Return the current that an amplifier draws from the battery's side, amperes: P/(efficiency V).
+
+    Conservation of energy. Valid for the mean over many periods, without the current at idle; class and level of an
+    amplifier set its efficiency, which is best at full output. ValueError for an efficiency outside 0 .. 1.
+    """
+    share = np.asarray(efficiency, dtype=np.float64)
+    if np.any((share <= 0) | (share > 1)):
+        raise ValueError(f"efficiency is a ratio above 0 and up to 1, not {efficiency}")
+    return np.asarray(np.asarray(output_power_w, dtype=np.float64) / (share * np.asarray(supply_v, dtype=np.float64)))

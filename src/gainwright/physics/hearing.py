@@ -1,0 +1,88 @@
+"""How long a sound may be heard: a recommendation and a law for workplaces, and a standard for listening by choice.
+
+Vehicle sound systems pass these levels easily. The figures are for A-weighted levels at the ear, averaged as each rule
+says; a computed level is an estimate and no permission. When in doubt, lower and shorter.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+HOUR_S = 3600.0
+NIOSH_CRITERION_DBA = 85.0
+OSHA_CRITERION_DBA = 90.0
+H870_WEEKLY_DBA = {1: 80.0, 2: 75.0}
+"""Mode of ITU-T H.870 -> level that may be heard 40 hours a week: 1 adults, 2 children and sensitive people."""
+
+
+def niosh_permissible_time_s(*, level_dba: Any) -> Floats:
+    """Return the time a day that NIOSH recommends at most, seconds: 8 h/2^((L - 85)/3).
+
+    NIOSH 98-126 (1998), recommended exposure limit: 85 dBA for 8 h, 3 dB exchange. Valid from 80 to 140 dBA; nothing
+    is recommended above.
+    """
+    level = np.asarray(level_dba, dtype=np.float64)
+    return np.asarray(8 * HOUR_S / 2 ** ((level - NIOSH_CRITERION_DBA) / 3))
+
+
+def osha_permissible_time_s(*, level_dba: Any) -> Floats:
+    """Return the reference duration of OSHA, seconds: 8 h/2^((L - 90)/5).
+
+    29 CFR 1910.95, Table G-16a: 90 dBA for 8 h, 5 dB exchange. Valid from 80 to 130 dBA slow for computing a dose; the
+    rule permits nothing above 115 dBA. A law for workplaces that protects less than NIOSH recommends.
+    """
+    level = np.asarray(level_dba, dtype=np.float64)
+    return np.asarray(8 * HOUR_S / 2 ** ((level - OSHA_CRITERION_DBA) / 5))
+
+
+def daily_dose(*, duration_s: Any, permissible_s: Any) -> Floats:
+    """Return the dose of a day as a ratio, summed along the last axis: sum(C/T).
+
+    29 CFR 1910.95, Appendix A, and NIOSH 98-126, each with its own T. 1 is all that is allowed. Valid for times at
+    steady levels that together make the day.
+    """
+    spent = np.asarray(duration_s, dtype=np.float64) / np.asarray(permissible_s, dtype=np.float64)
+    return np.asarray(np.sum(np.atleast_1d(spent), axis=-1))
+
+
+def niosh_time_weighted_average_dba(*, dose: Any) -> Floats:
+    """Return the steady level that gives a NIOSH dose in 8 h, dBA: 10 lg(dose) + 85.
+
+    NIOSH 98-126. Valid for a dose ratio above 0.
+    """
+    return np.asarray(10 * np.log10(np.asarray(dose, dtype=np.float64)) + NIOSH_CRITERION_DBA)
+
+
+def osha_time_weighted_average_dba(*, dose: Any) -> Floats:
+    """Return the steady level that gives an OSHA dose in 8 h, dBA: 16.61 lg(dose) + 90.
+
+    29 CFR 1910.95, Appendix A, with its printed 16.61 (5/lg 2 rounded). Valid for a dose ratio above 0.
+    """
+    return np.asarray(16.61 * np.log10(np.asarray(dose, dtype=np.float64)) + OSHA_CRITERION_DBA)
+
+
+def weekly_permissible_time_s(*, level_dba: Any, mode: int) -> Floats:
+    """Return the time a week at a level that uses up the allowance of ITU-T H.870, seconds: 40 h x 10^((L0 - L)/10).
+
+    ITU-T H.870 (WHO/ITU, safe listening): mode 1 has L0 = 80 dBA, mode 2 has 75 dBA, equal energy. Valid for levels
+    that a listening device gives at the ear. ValueError for another mode.
+    """
+    if mode not in H870_WEEKLY_DBA:
+        raise ValueError(f"the modes of ITU-T H.870 are 1 and 2, not {mode}")
+    level = np.asarray(level_dba, dtype=np.float64)
+    return np.asarray(40 * HOUR_S * 10 ** ((H870_WEEKLY_DBA[mode] - level) / 10))
+
+
+def weekly_dose(*, level_dba: Any, duration_s: Any, mode: int) -> Floats:
+    """Return the share of a week's allowance, summed along the last axis: sum of durations over permissible times.
+
+    ITU-T H.870; 1 is the allowance, 1.6 Pa2h in mode 1. Validity and ValueError as `weekly_permissible_time_s`.
+    """
+    return daily_dose(duration_s=duration_s, permissible_s=weekly_permissible_time_s(level_dba=level_dba, mode=mode))

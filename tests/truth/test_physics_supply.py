@@ -1,0 +1,189 @@
+"""An amplifier's ceilings and its supply, and copper, against standards, tables and circuits."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import scipy.special
+
+from gainwright import physics
+
+# ASTM B258 diameters and areas; resistance with 1/58 ohm mm2/m (IEC 60028): gauge, mm, mm2, mohm/m
+GAUGES = [
+    (18, 1.0237, 0.8230, 20.948),
+    (16, 1.2908, 1.3087, 13.174),
+    (14, 1.6277, 2.0808, 8.2857),
+    (12, 2.0525, 3.3088, 5.2108),
+    (10, 2.5882, 5.2612, 3.2772),
+    (8, 3.2636, 8.3656, 2.0610),
+    (4, 5.1894, 21.1506, 0.81518),
+    (2, 6.5437, 33.6308, 0.51267),
+    (0, 8.2515, 53.4751, 0.32242),
+    (-1, 9.2658, 67.4309, 0.25569),
+    (-3, 11.684, 107.2193, 0.16081),
+]
+CLASS_5 = {
+    0.5: 39.0,
+    0.75: 26.0,
+    1: 19.5,
+    1.5: 13.3,
+    2.5: 7.98,
+    4: 4.95,
+    6: 3.30,
+    10: 1.91,
+    16: 1.21,
+    25: 0.780,
+    35: 0.554,
+    50: 0.386,
+    70: 0.272,
+    95: 0.206,
+}
+
+
+def test_clean_voltage_of_a_rating() -> None:
+    """CTA-2006 rates at 1 % THD+N: a sine clipped 0.251261 dB deep, whose rms is 0.2016 dB over the clean one.
+
+    0.2016 = 1.0984 - 0.8968, the power of a sine clipped to 10 % THD over the onset and over that at 1 %.
+    """
+    clean_v = physics.rated_clip_voltage(power_w=np.array([50.0, 100.0]), load_ohm=4.0)
+    np.testing.assert_allclose(20 * np.log10(np.array([14.1421356, 20.0]) / clean_v), 0.2016, atol=5.1e-5)
+    # second road: a sine of that peak, driven 0.251261 dB into its ceiling and summed, gives the rated power
+    t = (np.arange(20000) + 0.5) * 2 * np.pi / 20000
+    peak_v = float(clean_v[1]) * np.sqrt(2)
+    wave = np.clip(10 ** (0.251261 / 20) * peak_v * np.sin(t), -peak_v, peak_v)
+    assert np.mean(wave**2) / 4 == pytest.approx(100.0, rel=1e-6)
+
+
+def test_unregulated_supply() -> None:
+    """12.6 V re 14.4 V is -1.1598 dB (proportional rails); a regulated one keeps its ceiling. Common practice."""
+    scale = physics.rail_scaling(supply_v=12.6, rated_at_v=14.4, regulated=False)
+    assert 20 * np.log10(float(scale)) == pytest.approx(-1.1598, abs=5e-5)
+    assert float(physics.rail_scaling(supply_v=12.6, rated_at_v=14.4, regulated=True)) == 1.0
+
+
+def test_ideal_bridge_on_the_supply() -> None:
+    """An ideal bridge on 14.4 V into 4 ohm gives a sine of 14.4 V peak, 25.92 W (arithmetic)."""
+    volts = 14.4 / float(physics.sine_peak_from_rms(rms=1.0))
+    assert float(physics.power_for_voltage(voltage_v=volts, resistance_ohm=4.0)) == pytest.approx(25.92, abs=1e-9)
+
+
+def test_ceiling_between_ratings_is_that_of_an_internal_resistance() -> None:
+    """Ratings themselves, a straight line in 1/R between, constant above, current-limited below. Common practice.
+
+    Worked out by hand from two ratings; the line is exact where the drop is the rated voltage's current through an
+    internal resistance, and within 0.2 % of E - R_i V/R solved as a circuit.
+    """
+    loads, ratings = np.array([2.0, 4.0]), np.array([31.6, 34.6])
+    slope = (ratings[0] - ratings[1]) / (1 / 2 - 1 / 4)
+    real = np.array([2.0, 2.5, 3.0, 4.0, 8.0, np.inf, 1.0, 0.5])
+    expected = [31.6, 34.6 + slope * (1 / 2.5 - 0.25), 34.6 + slope * (1 / 3 - 0.25), 34.6, 34.6, 34.6, 15.8, 7.9]
+    found = physics.loaded_ceiling(ratings_load_ohm=loads, ratings_v=ratings, load_ohm=real)
+    np.testing.assert_allclose(found, expected, rtol=1e-12)
+    internal_ohm = (34.6 - 31.6) / (31.6 / 2 - 34.6 / 4)
+    emf_v = 34.6 + internal_ohm * 34.6 / 4
+    circuit_v = emf_v * real[:4] / (real[:4] + internal_ohm)
+    np.testing.assert_allclose(found[:4], circuit_v, rtol=2e-3)
+
+
+def test_battery_current() -> None:
+    """500 W out at 75 % from 13.8 V draw 48.309 A (conservation of energy)."""
+    found = physics.battery_current(output_power_w=500, efficiency=0.75, supply_v=13.8)
+    assert float(found) == pytest.approx(48.309, abs=5e-4)
+
+
+@pytest.mark.parametrize(("gauge", "millimetres", "square_mm", "milliohm_per_m"), GAUGES)
+def test_gauges(gauge: int, millimetres: float, square_mm: float, milliohm_per_m: float) -> None:
+    """ASTM B258 and IEC 60028, to the printed digits of the diameter; area and resistance 1e-4 relative."""
+    assert 1e3 * float(physics.awg_diameter_m(gauge=gauge)) == pytest.approx(millimetres, rel=3e-5, abs=5.1e-5)
+    area_m2 = physics.awg_area_m2(gauge=gauge)
+    assert 1e6 * float(area_m2) == pytest.approx(square_mm, rel=1e-4)
+    ohm = physics.wire_resistance(length_m=1.0, area_m2=area_m2, temperature_c=20.0)
+    assert 1e3 * float(ohm) == pytest.approx(milliohm_per_m, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("gauge", "ohm_per_1000_ft"), [(12, 1.588), (14, 2.525), (16, 4.016), (18, 6.385), (20, 10.15)]
+)
+def test_gauges_of_a_published_table(gauge: int, ohm_per_1000_ft: float) -> None:
+    """A published table of ohm per 1000 ft of solid copper at 20 degrees C; it rounds its areas, hence 6e-4."""
+    area_m2 = physics.awg_area_m2(gauge=gauge)
+    found = physics.wire_resistance(length_m=304.8, area_m2=area_m2, temperature_c=20.0)
+    assert float(found) == pytest.approx(ohm_per_1000_ft, rel=6e-4)
+
+
+@pytest.mark.parametrize(("area_mm2", "ohm_per_km"), CLASS_5.items())
+def test_class_5_conductors(area_mm2: float, ohm_per_km: float) -> None:
+    """IEC 60228 class 5 plain copper (four agreeing copies), and 1.10 to 1.16 times what solid copper would have."""
+    found = physics.class5_max_ohm_per_km(area_mm2=area_mm2)
+    assert found == ohm_per_km
+    solid = float(physics.wire_resistance(length_m=1000, area_m2=area_mm2 * 1e-6, temperature_c=20))
+    assert 1.10 <= found / solid <= 1.16
+
+
+def test_voltage_dropped_by_a_feed() -> None:
+    """16 mm2 class 5, 5 m there and back, 100 A: 1.210 V at 20 degrees C, 1.4478 V at 70; 10 AWG, 6 m, 30 A: 0.5899 V."""
+    drop_v = physics.class5_max_ohm_per_km(area_mm2=16) * 10 / 1000 * 100
+    factor = float(physics.copper_temperature_factor(temperature_c=70))
+    assert drop_v == pytest.approx(1.210, abs=1e-9)
+    assert drop_v * factor == pytest.approx(1.4478, abs=5e-5)
+    area_m2 = physics.awg_area_m2(gauge=10)
+    assert 30 * float(physics.wire_resistance(length_m=6, area_m2=area_m2, temperature_c=20)) == pytest.approx(
+        0.5899, abs=5e-5
+    )
+
+
+def test_copper_gets_warm() -> None:
+    """Copper is x 1.7074 at 200 and x 1.393 at 120 degrees C, -4.647 and -2.879 dB (an encyclopaedia: 72 %, 4.7 dB).
+
+    IEC 60228 prints .820 at 75 degrees C for the inverse, rounded to 250/(230 + t); 0.00393 meets it within 0.4 %.
+    """
+    factor = physics.copper_temperature_factor(temperature_c=np.array([20.0, 200.0, 120.0, 75.0]))
+    np.testing.assert_allclose(factor, [1.0, 1.7074, 1.393, 1.21615], atol=5.1e-5)
+    np.testing.assert_allclose(20 * np.log10(factor[1:3]), [4.647, 2.879], atol=1e-3)
+    assert 1 / factor[3] == pytest.approx(0.820, rel=4e-3)
+
+
+def test_skin_effect_stays_as_small_as_said() -> None:
+    """Exact AC resistance of a round wire (Bessel functions): under 5 % more at 20 kHz, 1 mm2 and at 8 kHz, 2.5 mm2."""
+    for frequency_hz, area_mm2 in ((20e3, 1.0), (8e3, 2.5)):
+        radius_m = np.sqrt(area_mm2 * 1e-6 / np.pi)
+        depth_m = np.sqrt(2 / 58e6 / (2 * np.pi * frequency_hz * 4e-7 * np.pi))
+        k = (1 - 1j) / depth_m * radius_m
+        ratio = (k / 2 * scipy.special.jv(0, k) / scipy.special.jv(1, k)).real
+        assert 1.03 < ratio < 1.05
+
+
+@pytest.mark.parametrize(
+    ("insulation_c", "printed"),
+    [
+        (60, [10, 15, 20, 25, 40, 55, 80, 105, 120, 140, 165, 195, 225, 260, 300]),
+        (75, [10, 15, 20, 25, 40, 65, 95, 125, 145, 170, 195, 230, 265, 310, 360]),
+        (80, [15, 20, 25, 35, 50, 70, 100, 130, 150, 175, 210, 245, 285, 330, 385]),
+        (90, [20, 25, 30, 40, 55, 70, 100, 135, 155, 180, 210, 245, 285, 330, 385]),
+        (105, [20, 25, 35, 45, 60, 80, 120, 160, 180, 210, 245, 285, 330, 385, 445]),
+    ],
+)
+def test_ampacity_of_boat_wiring(insulation_c: int, printed: list[int]) -> None:
+    """33 CFR 183.425, Table 5 (public law of the United States), 18 AWG to 4/0; a reference, not a rule for vehicles."""
+    gauges = [18, 16, 14, 12, 10, 8, 6, 4, 3, 2, 1, 0, -1, -2, -3]
+    common: dict[str, Any] = {"insulation_c": insulation_c, "engine_space": False}
+    assert [physics.boat_ampacity_a(gauge=gauge, **common) for gauge in gauges] == printed
+
+
+def test_ampacity_in_engine_spaces() -> None:
+    """The table of ABYC E-11 for engine spaces, 105 degrees C (x 0.85, note 1 of the law's table), in whole amperes."""
+    printed = {18: 17, 16: 21, 14: 30, 12: 38, 10: 51, 8: 68, 6: 102, 4: 136, 3: 153, 2: 178, 1: 208, 0: 242, -1: 280}
+    for gauge, amperes in printed.items():
+        found = physics.boat_ampacity_a(gauge=gauge, insulation_c=105, engine_space=True)
+        assert abs(found - amperes) < 0.76  # it rounds most down, some to the nearest
+
+
+def test_wrong_ceilings_and_copper_would_be_seen() -> None:
+    """The checks can fail: the rating taken as clean, linear in R, and a factor of 250/(230+t) are all outside."""
+    clean_v = float(physics.rated_clip_voltage(power_w=100.0, load_ohm=4.0))
+    assert abs(20 * np.log10(20.0 / clean_v)) > 1000 * 5.1e-5
+    found = float(physics.loaded_ceiling(ratings_load_ohm=[2.0, 4.0], ratings_v=[31.6, 34.6], load_ohm=3.0))
+    assert abs(found - (31.6 + 34.6) / 2) > 0.4
+    assert abs((230 + 70) / 250 - float(physics.copper_temperature_factor(temperature_c=70))) > 1e-3
