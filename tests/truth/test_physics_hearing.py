@@ -63,6 +63,13 @@ def test_osha_average(dose: float, average_dba: float) -> None:
     assert float(physics.osha_time_weighted_average_dba(dose=dose)) == pytest.approx(average_dba, abs=0.0501)
 
 
+def test_twice_the_dose_is_one_exchange_rate_more() -> None:
+    """Doubling a dose is 5 dB for OSHA and 3 dB for NIOSH; 16.61 and 10 lg round that to 2e-4 and 0.0103 dB."""
+    dose = np.array([1.0, 2.0])
+    assert np.diff(physics.osha_time_weighted_average_dba(dose=dose))[0] == pytest.approx(5.0, abs=2e-4)
+    assert np.diff(physics.niosh_time_weighted_average_dba(dose=dose))[0] == pytest.approx(3.0, abs=0.0104)
+
+
 def test_a_day_by_both_rules() -> None:
     """4 h at 90, 2 h at 95 and 2 h at 85 dBA: OSHA 112.5 % and 90.85 dBA (worked example), NIOSH 435.72 %, 91.39 dBA."""
     level_dba, duration_s = np.array([90.0, 95.0, 85.0]), np.array([4.0, 2.0, 2.0]) * HOUR
