@@ -18,7 +18,7 @@ from gainwright.jobfile.controls import check_places
 from gainwright.model import Job, Speaker, Wiring, resolve
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
 LARGEST_BYTES = 1_000_000
 MOST_NODES = 20_000
@@ -261,7 +261,7 @@ def _first_error(error: ValidationError, document: CommentedMap, name: str) -> J
     found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _line(e.where, name))
     first, rest = found[0], found[1:]
     if rest:
-        listed = "; ".join(f"{e.where}: {e.what}" for e in rest[:MORE_SHOWN])
+        listed = "; ".join(f"{e.where}: {e.what}, {e.remedy or 'mend it'}" for e in rest[:MORE_SHOWN])
         more = f" (and {len(rest)} more: {listed})"
         return JobError(
             first.what, code=first.code, where=first.where, rule=first.rule, remedy=(first.remedy or "mend it") + more
@@ -383,10 +383,3 @@ def _position(here: Any, part: str) -> tuple[int, int] | None:
 
 def _mark(name: str, mark: Any) -> str:
     return f"{name}:{mark.line + 1}:{mark.column + 1}" if mark is not None else name
-
-
-def _walk(value: Any) -> Iterator[Any]:
-    yield value
-    children = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    for child in children:
-        yield from _walk(child)

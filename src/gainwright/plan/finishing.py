@@ -12,6 +12,7 @@ from gainwright.plan import cautions
 from gainwright.plan.controls import passband_hz, path_filters
 from gainwright.plan.reading import expect_set, volts_instrument
 from gainwright.plan.result import Expect, Step
+from gainwright.plan.setting_out import DRAWS
 from gainwright.plan.stages import restored_chain
 from gainwright.solve import Conditions
 
@@ -118,11 +119,13 @@ def _after_restoring(
     stand = {f"{head}.volume": volume}
 
     def both(draws: bool) -> np.ndarray:
-        values = out.drawn if draws else None
-        before = out.opened.solve(Conditions(end.tone_hz, level, values=values, settings=stand, unloaded=out.speakers))
-        after = back.solve(Conditions(tone_hz, level, values=values, settings=stand, unloaded=out.speakers))
-        silent = before.rms_v[:, column] == 0
-        return np.asarray(after.rms_v[~silent, column] / before.rms_v[~silent, column])
+        def solve(chain: Chain, hz: float) -> np.ndarray:
+            values = out.drawn_for(chain) if draws else None
+            solved = chain.solve(Conditions(hz, level, values=values, settings=stand, unloaded=out.speakers))
+            return np.broadcast_to(solved.rms_v[:, column], DRAWS if draws else 1)
+
+        before, after = solve(out.opened, end.tone_hz), solve(back, tone_hz)
+        return np.asarray(after[before > 0] / before[before > 0])
 
     spread = both(draws=True)
     low, high = np.quantile(spread, [0.025, 0.975])

@@ -108,7 +108,7 @@ class SettingOut:
                 found[f"{name}.gain"] = f"{100 * LOWEST_PASSING_GAIN:g} %" if muting else "0 %"
             elif isinstance(stage, LevelControl):
                 reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
-                found[f"{name}.level"] = f"{-abs(reserve):g} dB"
+                found[f"{name}.level"] = f"{0.0 - abs(reserve):g} dB"
         return found
 
     @cached_property
@@ -120,6 +120,15 @@ class SettingOut:
     def drawn(self) -> dict[str, Any]:
         """One set of draws of every physical number, shared by all steps."""
         return self.chain.draws(draws=DRAWS, seed=SEED)
+
+    def drawn_for(self, chain: Chain) -> dict[str, Any]:
+        """Return the draws for this chain or one with other settings: what a setting changes is drawn anew."""
+        own = chain.draws(draws=DRAWS, seed=SEED)
+        same = self.chain.facts
+        return {
+            path: self.drawn[path] if path in same and same[path].quantity == fact.quantity else own[path]
+            for path, fact in chain.facts.items()
+        }
 
     @cached_property
     def speakers(self) -> frozenset[str]:

@@ -79,8 +79,9 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
 
     onset, margins = limits(None)
     first = front[int(np.argmin(margins[0]))]
-    drawn_onset, _ = limits(out.drawn)
-    drawn_step = out.drawn[f"{head}.volume.step"]
+    drawn = out.drawn_for(chain)
+    drawn_onset, _ = limits(drawn)
+    drawn_step = drawn[f"{head}.volume.step"]
     middle_step = chain.nominal()[f"{head}.volume.step"]
     volume = np.clip(np.floor(drawn_onset + depth_db / drawn_step + 1e-9), 1, steps)
     middle = float(np.clip(np.floor(onset[0] + depth_db / middle_step + 1e-9), 1, steps))

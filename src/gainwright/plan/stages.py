@@ -86,7 +86,7 @@ def _source_step(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Step
     view = way.view
     column = view.chain.nodes.index(view.node)
     solve = _at_volume(out, view.chain, end, limit, view.settings, {view.node: input_ohm(view.instrument)})
-    expect = expect_volts(view.instrument, solve(None), solve(out.drawn), column, tone_hz=end.tone_hz)
+    expect = expect_volts(view.instrument, solve(None), solve(out.drawn_for(view.chain)), column, tone_hz=end.tone_hz)
     low, high = np.quantile(limit.volume, [0.025, 0.975])
     source = out.sources(end)[0]
     stand = f", {way.said}" if way.said and not way.said.startswith("measured") else ""
@@ -231,7 +231,7 @@ def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: An
     limit, way = found.governing[found.limits[end.stage].head], found.ways[end.stage]
     view = way.view
     solve = _at_volume(out, view.chain, end, limit, view.settings, {view.node: input_ohm(view.instrument)})
-    middle, spread = solve(None), solve(out.drawn)
+    middle, spread = solve(None), solve(out.drawn_for(view.chain))
     column, own = view.chain.nodes.index(view.node), view.chain.nodes.index(node)
     expect = expect_volts(view.instrument, middle, spread, column, tone_hz=end.tone_hz)
     margin = float(middle.margin_db[0, own])

@@ -1,0 +1,254 @@
+"""The practice of the trade, item by item, as plan and levels.
+
+Each is common practice, no published source; a figure with a published or closed-form source names it.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from gainwright.jobfile import example_text, examples, read_job_text, with_settings
+from gainwright.model import Job
+from gainwright.plan import Finding, Plan, Step, make_plan
+from gainwright.solve import Chain, Conditions, levels
+
+
+def job(name: str = "two_way_and_sub", **changes: str) -> Job:
+    """Return an example with texts replaced."""
+    text = example_text(name)
+    for old, new in (change.split(" => ") for change in changes.values()):
+        assert old in text
+        text = text.replace(old, new)
+    return read_job_text(text).job
+
+
+def steps(plan: Plan, phase: str) -> list[Step]:
+    """Return a phase's steps."""
+    return [step for step in plan.steps if step.phase == phase]
+
+
+def finding(plan: Plan, code: str, where: str) -> Finding:
+    """Return the one finding of a code at a place."""
+    return next(f for f in plan.findings if f.code == code and f.where == where)
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    """The plan of the two-way chain."""
+    return make_plan(job())
+
+
+def test_leads_read_under_ten_ohm_and_the_measuring_lead_comes_first(plan: Plan) -> None:
+    """A lead reads under about 10 ohm end to end on each conductor and open between its conductors."""
+    checked = [s for s in steps(plan, "leads") if s.id.startswith("lead.")]
+    assert checked[0].id == "lead.measuring"
+    for step in checked:
+        assert step.expect is not None
+        assert (step.expect.low, step.expect.high) == (0.0, 10.0)
+        assert "open between" in step.do
+
+
+def test_a_sub_is_set_with_40_hz_and_the_others_with_1_khz(plan: Plan) -> None:
+    """The subwoofer channel is set with 40 Hz, a full-range or mid and high channel with 1 kHz."""
+    tones = {step.stage: step.tone_hz for step in steps(plan, "amplifier")}
+    assert tones == {"amp_sub": 40.0, "amp_front": 1000.0, "amp_high": 1000.0}
+
+
+def test_a_full_range_tone_at_a_low_passed_sub_says_nothing(plan: Plan) -> None:
+    """1 kHz through an 80 Hz 24 dB/octave Linkwitz-Riley low-pass is 87.7532 dB down (closed form 20 lg(1+(f/fc)^4))."""
+    said = finding(plan, "tone_filtered", "desk.sub.low_pass")
+    assert "88 dB" in said.message
+    assert "40 Hz" in said.remedy
+    chain = Chain(with_settings(job(), {"amp_sub.low_pass": "off"}))
+    solved = chain.solve(Conditions([1.0, 1000.0], -20.0))
+    at = [
+        abs(solved.fundamental_v[i, chain.nodes.index(n)])
+        for n in chain.nodes
+        if str(n) == "desk.sub.mono"
+        for i in (0, 1)
+    ]
+    assert 20 * math.log10(at[0] / at[1]) == pytest.approx(87.7532, abs=1e-3)
+
+
+def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
+    """A stage at 40 Hz with some per cent THD shows under 1 % behind an 80 Hz 24 dB/octave low-pass; the plan opens it."""
+    said = finding(plan, "harmonics_filtered", "desk.sub.low_pass")
+    assert "4.6 % THD" in said.message
+    assert "solved again: it shows" in said.remedy
+    opened = next(s for s in steps(plan, "controls") if "desk.sub.low_pass" in s.sets)
+    assert opened.sets["desk.sub.low_pass"] == "off"
+    # 0.1 dB of a Linkwitz-Riley of 24 dB/octave: 20 lg(1 + (40/fc)^4) = 0.1, so fc = 40/(10^(0.1/20)-1)^(1/4) = 121.7 Hz
+    assert "122 Hz" in opened.do
+    assert next(s for s in steps(plan, "source") if s.tone_hz == 40.0).visible
+
+
+def test_a_source_too_low_for_the_indicator_is_said_and_got_round() -> None:
+    """A source under what the indicator needs is a finding, and the plan looks another way that works."""
+    weak = make_plan(job(a="rated_output: 4 V => rated_output: 20 mV"))
+    said = finding(weak, "below_threshold", "tester")
+    assert "needs 1 V" in said.message
+    step = next(s for s in steps(weak, "source") if s.tone_hz == 40.0)
+    assert step.visible
+    assert step.instrument != "tester" or step.sets
+
+
+def test_a_stage_behind_that_clips_first_is_said() -> None:
+    """An amplifier that clips before the source does hides the source's limit."""
+    hot = make_plan(job(a="sensitivity: 0.2 .. 5 V => sensitivity: 0.02 .. 0.1 V"))
+    said = finding(hot, "other_stage_first", "amp_sub.gain")
+    assert "clips" in said.message
+    step = next(s for s in steps(hot, "source") if s.tone_hz == 40.0)
+    assert step.visible
+    assert step.measure_at != "amp_sub.out.mono" or step.sets
+
+
+def test_a_source_gives_less_than_its_rating_with_flat_tone_often_a_fraction() -> None:
+    """A source that keeps room for its tone controls: at its top it may give less than rated; the interval says so."""
+    top = with_settings(job(), {"head.volume": "40"})
+    node = levels(Chain(top), tone_hz=1000, level_dbfs=0).paths[1].nodes[0]
+    assert node.node == "head.front.left"
+    assert node.v_rms_low < 0.6 * 4.0
+
+
+def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive() -> None:
+    """A level control only attenuates; fully up is its zero; backed off it leaves that much in reserve."""
+    plain = make_plan(job())
+    step = next(s for s in plain.steps if s.id == "control.knob.level")
+    assert step.sets == {"knob.level": "0 dB"}
+    reserved = make_plan(job(a="at: 0 dB => at: 0 dB\n    reserve: 6 dB"))
+    step = next(s for s in reserved.steps if s.id == "control.knob.level")
+    assert step.sets == {"knob.level": "-6 dB"}
+    assert "6 dB to turn up later and costs as much drive" in step.why
+    source = {t.stage: t.candidates["source"] for t in plain.targets}["amp_sub"]
+    less = {t.stage: t.candidates["source"] for t in reserved.targets}["amp_sub"]
+    assert 20 * math.log10(source / less) == pytest.approx(6.0, abs=0.05)
+
+
+def test_a_gain_that_may_mute_starts_just_above_its_lowest_end(plan: Plan) -> None:
+    """Some gain controls pass nothing at their lowest end; silence there is then no fault."""
+    step = next(s for s in plan.steps if s.id == "control.amp_sub.gain")
+    assert step.sets == {"amp_sub.gain": "5 %"}
+    assert "no fault" in finding(plan, "gain_may_mute", "amp_sub.gain").remedy
+    surely_not = make_plan(job("one_amplifier"))
+    assert next(s for s in surely_not.steps if s.id == "control.amp.gain").sets == {"amp.gain": "0 %"}
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_stages_are_set_front_to_back_with_the_measurement_at_the_end(name: str) -> None:
+    """Prepare, leads, controls, source, processors, amplifiers, restore, verify; measured at the end of the chain."""
+    made = make_plan(read_job_text(example_text(name)).job)
+    order = ["prepare", "leads", "controls", "source", "processor", "amplifier", "restore", "verify"]
+    phases = [order.index(step.phase) for step in made.steps]
+    assert phases == sorted(phases)
+    ends = {t.stage for t in made.targets}
+    for step in made.steps:
+        if step.phase in ("source", "processor", "amplifier") and step.measure_at:
+            assert step.measure_at.split(".")[0] in ends
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_speakers_are_off_while_a_channel_is_set_at_power(name: str) -> None:
+    """Speakers are disconnected while a channel is set at power, and every such step carries its cautions."""
+    made = make_plan(read_job_text(example_text(name)).job)
+    for step in made.steps:
+        if step.phase in ("source", "amplifier") and step.tone_hz is not None:
+            assert step.speakers_off
+            assert step.cautions
+
+
+def test_filters_are_opened_before_setting_and_put_back_after(plan: Plan) -> None:
+    """Low-pass filters are opened above the tone and high-pass filters below it before setting, and restored."""
+    opened = {c for s in steps(plan, "controls") for c in s.sets if c.endswith("_pass")}
+    restored = {c: t for s in steps(plan, "restore") for c, t in s.sets.items()}
+    assert opened == set(restored)
+    assert restored["desk.sub.low_pass"] == "linkwitz-riley 24 at 80 Hz"
+    assert restored["desk.tweeter.high_pass"] == "linkwitz-riley 24 at 3.2 kHz"
+
+
+def test_a_boost_is_said_with_the_headroom_it_costs() -> None:
+    """Equaliser and boost stand flat, or as they will be used, with what that costs."""
+    boosted = make_plan(job(a="boost: flat => boost: peak +6 dB at 45 Hz q 0.7"))
+    assert "6.0 dB" in finding(boosted, "boost_costs_headroom", "amp_sub.boost").message
+
+
+def test_the_tone_sits_below_full_scale_by_the_allowance(plan: Plan) -> None:
+    """Set-up tones below full scale leave room for quieter recordings; 5 dB and 10 dB are usual."""
+    assert {s.stage: s.level_dbfs for s in steps(plan, "amplifier")} == {
+        "amp_sub": -10,
+        "amp_front": -5,
+        "amp_high": -5,
+    }
+    assert all(s.level_dbfs == 0 for s in steps(plan, "source") if s.tone_hz)
+
+
+def test_a_meter_out_of_its_band_at_1_khz_is_said() -> None:
+    """Many handheld meters specify their AC ranges only to 400 or 500 Hz: 1 kHz lies outside."""
+    made = make_plan(job("full_range", a="bandwidth: 1 kHz => bandwidth: 400 Hz"))
+    assert finding(made, "tone_out_of_band", "meter").severity in ("note", "caution")
+    assert all(s.tone_hz is None or s.tone_hz <= 400 for s in made.steps)
+
+
+@pytest.mark.parametrize(
+    ("change", "set_by", "volts"),
+    [
+        ("power: 400 W => power: 400 W", "speaker", 28.2843),
+        ("coils: 2 x 4 ohm parallel, power: 400 W => coils: 2 x 2 ohm series, power: 1000 W", "clip", None),
+        ("low_pass: butterworth 24 at 250 Hz => regulated: yes", "speaker", 28.2843),
+        ("power: 400 W, => power: 900 W,", "clip", None),
+    ],
+)
+def test_the_target_is_the_lowest_of_its_candidates(change: str, set_by: str, volts: float | None) -> None:
+    """Rating into the load, speaker's rating (sqrt(P R): 400 W in 2 ohm is 28.2843 V), own ceiling, or the source."""
+    made = make_plan(job(a=change))
+    target = next(t for t in made.targets if t.stage == "amp_sub")
+    assert target.set_by == set_by
+    assert target.v_rms == min(target.candidates.values())
+    if volts is not None:
+        assert target.v_rms == pytest.approx(volts, abs=1e-4)
+
+
+def test_a_regulated_amplifier_is_set_by_its_rating() -> None:
+    """With regulated rails the rating holds at any supply: sqrt(500 W x 2 ohm) = 31.6228 V."""
+    made = make_plan(job(a="power: 400 W, => power: 900 W,", b="boost: flat => regulated: yes"))
+    target = next(t for t in made.targets if t.stage == "amp_sub")
+    assert (target.set_by, round(target.v_rms, 4)) == ("amplifier", 31.6228)
+
+
+def test_a_source_that_cannot_drive_is_said() -> None:
+    """A source that can't drive the amplifier to its rating even at full gain sets the target and is a finding."""
+    made = make_plan(job(a="sensitivity: 0.2 .. 5 V => sensitivity: 4 .. 8 V"))
+    target = next(t for t in made.targets if t.stage == "amp_sub")
+    assert target.set_by == "source"
+    assert "dB short" in finding(made, "source_cannot_drive", "amp_sub").message
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "where", "severity"),
+    [
+        ("boost: flat => minimum_load: 4 ohm", "load_below_minimum", "amp_sub", "blocker"),
+        ("protect_below: 2.5 kHz => protect_below: 5 kHz", "unprotected_speaker", "tweeter", "blocker"),
+        ("input_limit: 5 V => input_limit: 1 V", "input_overdriven", "desk", "caution"),
+        (
+            (
+                "high_pass: linkwitz-riley 24 at 80 Hz, low_pass: linkwitz-riley 24 at 3.2 kHz => "
+                "high_pass: linkwitz-riley 24 at 400 Hz, low_pass: linkwitz-riley 24 at 200 Hz"
+            ),
+            "filters_clash",
+            "desk.woofer.low_pass",
+            "blocker",
+        ),
+        (
+            "low_pass: butterworth 24 at 250 Hz => low_pass: butterworth 24 at 90 Hz",
+            "filters_twice",
+            "amp_sub.low_pass",
+            "caution",
+        ),
+    ],
+)
+def test_engineering_findings(change: str, code: str, where: str, severity: str) -> None:
+    """Load under the minimum, unprotected tweeter, overdriven input, clashing and doubled filters."""
+    made = make_plan(job(a=change))
+    assert finding(made, code, where).severity == severity
+    assert made.blocked == (severity == "blocker")
