@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Values = Mapping[str, Any]
 
-CHUNK = 512
+CHUNK = 2048
 """Cases solved at a time, so that the working arrays stay in cache and memory doesn't grow with the draws."""
 
 
