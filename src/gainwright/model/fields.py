@@ -56,6 +56,20 @@ def _quantity(dimension: str) -> Any:
     return Annotated[Quantity, *_text_field(read, str, schema)]
 
 
+def _yes_no(value: Any) -> bool:
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, str) and value.strip().lower() in ("yes", "no"):
+        return value.strip().lower() == "yes"
+    raise QuantityError(f"{str(value)[:40]!r} is neither yes nor no", code="bad_value", remedy="write yes or no")
+
+
+YesNo = Annotated[
+    bool,
+    *_text_field(_yes_no, lambda value: value, {"enum": ["yes", "no", True, False]}),
+]
+"""`yes` and `no` are words of YAML 1.2, not truth values; both spellings are taken."""
+
 Voltage = _quantity("voltage")
 Resistance = _quantity("resistance")
 Power = _quantity("power")

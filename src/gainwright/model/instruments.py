@@ -6,14 +6,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from gainwright.model.fields import AccuracyField, Fraction, Frequency, Frozen, Ratio, Resistance, Voltage
+from gainwright.model.fields import AccuracyField, Fraction, Frequency, Frozen, Ratio, Resistance, Voltage, YesNo
 
 
 class Multimeter(Frozen):
     """A handheld meter on its AC volts range."""
 
     kind: Literal["multimeter"]
-    true_rms: bool | None = Field(default=None, description="whether it shows the true rms of any waveform")
+    true_rms: YesNo | None = Field(default=None, description="whether it shows the true rms of any waveform")
     accuracy: AccuracyField | None = None
     counts: int | None = Field(default=None, ge=200, le=1_000_000, description="the largest number it shows, 6000")
     bandwidth: Frequency | None = None

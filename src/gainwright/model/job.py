@@ -33,12 +33,12 @@ class Job(Frozen):
     customer: str = Field(default="", max_length=300)
     note: str = Field(default="", max_length=5000)
     vehicle: Vehicle = Vehicle()
-    allowance: Annotated[dict[str, Ratio], BeforeValidator(_for_all)] = Field(
-        default_factory=dict, description="how far below full scale the set-up tone sits, by output, or all"
-    )
-    tones: Annotated[dict[str, Frequency], BeforeValidator(_for_all)] = Field(
-        default_factory=dict, description="the set-up tone to use, by output, or all"
-    )
+    allowance: Annotated[
+        dict[str, Ratio], BeforeValidator(_for_all, json_schema_input_type=Ratio | dict[str, Ratio])
+    ] = Field(default_factory=dict, description="how far below full scale the set-up tone sits, by output, or all")
+    tones: Annotated[
+        dict[str, Frequency], BeforeValidator(_for_all, json_schema_input_type=Frequency | dict[str, Frequency])
+    ] = Field(default_factory=dict, description="the set-up tone to use, by output, or all")
     thd_limit: Fraction | None = None
     instruments: dict[Name, Instrument] = Field(default_factory=dict)
     stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

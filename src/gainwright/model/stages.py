@@ -29,6 +29,7 @@ from gainwright.model.fields import (
     Time,
     Voltage,
     VoltageEnds,
+    YesNo,
 )
 
 Side = Literal["left", "right", "mono"]
@@ -55,7 +56,7 @@ class Stage(Frozen):
     output_impedance: Resistance | None = None
     output_noise: Voltage | None = None
     distortion: Fraction | None = Field(default=None, description="THD of its own, well below its ceiling")
-    reachable: bool = Field(default=True, description="whether its outputs can be reached with a measuring lead")
+    reachable: YesNo = Field(default=True, description="whether its outputs can be reached with a measuring lead")
     note: str = Field(default="", max_length=2000)
 
 
@@ -94,7 +95,7 @@ class HeadUnit(Stage):
     kind: Literal["head_unit"]
     rated_output: Voltage
     output_limit: Voltage | None = Field(default=None, description="rms of its largest clean sine, if measured")
-    speaker_level: bool = Field(default=False, description="its outputs are meant for speakers")
+    speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
     volume: Volume = Volume()
     tone: EqualiserField | None = None
     outputs: dict[str, SourceOutput] = Field(default_factory=lambda: {"out": SourceOutput()}, min_length=1)
@@ -113,7 +114,7 @@ class ProcessorOutput(Frozen):
     level: Ratio | None = None
     delay: Time | None = None
     polarity: Literal["normal", "reversed"] = "normal"
-    mute: bool = False
+    mute: YesNo = False
 
 
 class Processor(Stage):
@@ -122,7 +123,7 @@ class Processor(Stage):
     kind: Literal["processor"]
     inputs: dict[str, Source] = Field(min_length=1)
     outputs: dict[str, ProcessorOutput] = Field(min_length=1)
-    digital: bool = True
+    digital: YesNo = True
     input_limit: Voltage | None = None
     output_limit: Voltage | None = None
     gain: Ratio | None = None
@@ -175,9 +176,9 @@ class Amplifier(FedStage):
     high_pass_range: FilterRangeField | None = None
     low_pass_range: FilterRangeField | None = None
     boost: EqualiserField | None = None
-    bridged: bool = False
+    bridged: YesNo = False
     minimum_load: Resistance | None = None
-    regulated: bool = False
+    regulated: YesNo = False
     rated_at: Voltage | None = None
     headroom: Ratio | None = Field(default=None, description="what it really gives over its rating")
     input_limit: Voltage | None = None

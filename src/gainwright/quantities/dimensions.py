@@ -135,6 +135,8 @@ DIMENSIONS: dict[str, Dimension] = dict(
 
 # dBu: re sqrt(0.6) V, dBV: re 1 V (1 mW in 600 ohm; IEC 60027-3 / IEC 60268-2).
 _VOLTAGE_LEVELS = {"dBu": math.sqrt(0.6), "dBV": 1.0}
+LARGEST_LEVEL = 200.0
+"""Decibels beyond which a level is a slip of the pen."""
 _PROGRAMME_LEVELS = ("dBFS", "dB SPL", "dBm", "dB")
 
 
@@ -148,6 +150,13 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
     if unit in dimension.units:
         return number * dimension.units[unit]
     if dimension.name == "voltage" and unit in _VOLTAGE_LEVELS:
+        if abs(number) > LARGEST_LEVEL:
+            raise QuantityError(
+                f"{number:g} {unit} is out of bounds",
+                code="out_of_bounds",
+                rule=f"a level is within ±{LARGEST_LEVEL:g} {unit}",
+                remedy="write for example 4 dBu",
+            )
         return float(_VOLTAGE_LEVELS[unit] * 10 ** (number / 20))
     if unit == "" and dimension.name == "fraction" and number == 0:
         return 0.0
