@@ -13,7 +13,7 @@ from scipy import stats
 from gainwright.quantities import DIMENSIONS, Normal, Uniform, draw, parse
 from gainwright.quantities.dimensions import to_si
 
-PINT = pint.UnitRegistry()
+PINT: pint.UnitRegistry = pint.UnitRegistry()
 DRAWS = 2**14
 
 
@@ -86,7 +86,7 @@ def test_propagated_distributions(text: str, half_width: float, within: float) -
 def test_one_dominant_rectangle() -> None:
     """JCGM 101:2008, 9.2.4: three of u = 1 and one of u = 10: u = 10.1, 95 % interval ±17.0 (the GUM's own ±19.9)."""
     narrow, wide = math.sqrt(3), 10 * math.sqrt(3)
-    texts = {name: f"{-narrow} .. {narrow} dB" for name in "abc"} | {"d": f"{-wide} .. {wide} dB"}
+    texts = dict.fromkeys("abc", f"{-narrow} .. {narrow} dB") | {"d": f"{-wide} .. {wide} dB"}
     total = np.sum(list(draw({n: parse(t, "ratio") for n, t in texts.items()}, draws=2**16, seed=3).values()), axis=0)
     assert np.std(total) == pytest.approx(10.1, abs=0.1)
     assert np.quantile(total, 0.975) == pytest.approx(17.0, abs=0.1)

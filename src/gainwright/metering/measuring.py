@@ -10,7 +10,7 @@ from gainwright.metering.clipping import Cut, find_cut, find_cut_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
-from gainwright.metering.spectrum import Lines, lines
+from gainwright.metering.spectrum import HIGH_HZ, Lines, lines
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -18,12 +18,17 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SILENCE_DBFS = -90.0
-TONE_SHARE = 0.5
+TONE_SHARE = 0.8
 """Share of the power that fundamental and harmonics must have for a recording to be of a tone."""
+EVEN_SHARE, EVEN_SECONDS = 0.3, 1.0
+"""A tone stays even for this share of what is loud, or for so long; music doesn't."""
 LEAST_SECONDS = 0.1
+LOWEST_HZ = 5.0
 LEAST_PERIODS = 8
 LOUD_DB = 3.0
 """A block belongs to the steady stretch when it is within this of the loud blocks' median."""
+EVEN_DB, EVEN_SCATTERS = 0.1, 4.0
+"""Blocks of one stretch stay within this of its median, or within so many of their median distances from it."""
 BLOCK_SECONDS = 0.05
 SPARE_BLOCKS = 4
 FULL_SCALE_WITHIN_DB = 0.02
@@ -75,22 +80,35 @@ def _dbfs(rms: float) -> float:
 
 def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
     """Return the longest stretch of even level, without its first and last block (fades and switching)."""
+    return _steady(samples, rate_hz=rate_hz)[0]
+
+
+def _steady(samples: Floats, *, rate_hz: float) -> tuple[Floats, float]:
+    """Return the longest even stretch, and its share of all that is loud."""
     block = max(1, round(BLOCK_SECONDS * rate_hz))
     count = len(samples) // block
     if count < 4:
-        return samples
+        return samples, 1.0
     power = np.mean(samples[: count * block].reshape(count, block) ** 2, axis=1)
     level_db = 10 * np.log10(np.maximum(power, 1e-30))
-    loud = np.median(level_db[level_db > np.max(level_db) - 20])
-    even = np.abs(level_db - loud) < LOUD_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], even.view(np.int8), [0]])))
-    begins, ends = edges[::2], edges[1::2]
-    longest = int(np.argmax(ends - begins))
-    begin, end = int(begins[longest]), int(ends[longest])
+    is_loud = level_db > np.max(level_db) - 20
+    begin, end = _longest_run(np.abs(level_db - np.median(level_db[is_loud])) < LOUD_DB)
+    if end - begin >= SPARE_BLOCKS:  # a slow fade goes on inside it: stay with what is as even as its middle
+        off = np.abs(level_db[begin:end] - np.median(level_db[begin:end]))
+        first, last = _longest_run(off <= max(EVEN_DB, EVEN_SCATTERS * float(np.median(off))))
+        begin, end = begin + first, begin + last
+    share = (end - begin) / float(np.count_nonzero(is_loud))
     # What is left of a fade hides in the first and the last block; a very short stretch can't spare them.
     if end - begin >= SPARE_BLOCKS:
         begin, end = begin + 1, end - 1
-    return samples[begin * block : end * block]
+    return samples[begin * block : end * block], share
+
+
+def _longest_run(true: npt.NDArray[np.bool_]) -> tuple[int, int]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], true.view(np.int8), [0]])))
+    begins, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - begins))
+    return int(begins[longest]), int(ends[longest])
 
 
 def _channel(
@@ -104,7 +122,7 @@ def _channel(
 ) -> Channel:
     peak = float(max(np.max(samples), -np.min(samples)))
     peak_dbfs = float(20 * np.log10(peak)) if peak > 0 else float("-inf")
-    part = steady_part(samples, rate_hz=rate_hz)
+    part, share = _steady(samples, rate_hz=rate_hz)
     seconds = len(part) / rate_hz
     dc = float(np.mean(part))
     power = float(np.dot(part, part) / len(part)) - dc * dc
@@ -123,16 +141,15 @@ def _channel(
             why_not=dict.fromkeys(names, why),
         )
 
-    if rms_dbfs < SILENCE_DBFS:
-        return plain("no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)")
-    if seconds < LEAST_SECONDS:
-        return plain(
-            "too_short", f"{seconds:.3f} s of steady tone; {LEAST_SECONDS:g} s and {LEAST_PERIODS} periods are needed"
-        )
+    early = _nothing_to_fit(rms_dbfs, seconds, share)
+    if early is not None:
+        return plain(*early)
     start_hz = frequency_start(part, rate_hz=rate_hz, expect_hz=expect_hz)
     fit = four_parameter_fit(part, rate_hz=rate_hz, start_hz=start_hz)
     if not 0.5 * start_hz < fit.frequency_hz < 2 * start_hz:
         fit = three_parameter_fit(part, rate_hz=rate_hz, frequency_hz=start_hz)
+    if not LOWEST_HZ <= fit.frequency_hz <= min(HIGH_HZ, 0.45 * rate_hz):
+        return plain("no_tone", f"what stands out at {fit.frequency_hz:.0f} Hz is no tone of the audio band")
     split = lines(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     tonal = 0.5 * fit.amplitude**2 + sum(split.harmonics.values())
     if tonal < TONE_SHARE * power or not np.isfinite(fit.amplitude):
@@ -146,6 +163,18 @@ def _channel(
         number, part, rate_hz, fit, split, cut,
         peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v, limit_percent=limit_percent,
     )  # fmt: skip
+
+
+def _nothing_to_fit(rms_dbfs: float, seconds: float, share: float) -> tuple[str, str] | None:
+    """Return verdict and reason where no sine needs to be looked for."""
+    if rms_dbfs < SILENCE_DBFS:
+        return "no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)"
+    if share < EVEN_SHARE and seconds < EVEN_SECONDS:
+        return "no_tone", f"nothing stays even for longer than {seconds:.2f} s"
+    if seconds < LEAST_SECONDS:
+        needed = f"{LEAST_SECONDS:g} s and {LEAST_PERIODS} periods are needed"
+        return "too_short", f"{seconds:.3f} s of steady tone; {needed}"
+    return None
 
 
 def _judged(

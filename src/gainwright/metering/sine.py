@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Complexes = npt.NDArray[np.complex128]
 
+FEWEST_BLOCKS = 4
+"""m blocks know the frequency with 1 - 1/m^2 of the information; fewer are fitted as one."""
 HARMONICS_IN_FIT = 5
 """Harmonics taken along in a block's fit, so that they don't leak into the fundamental."""
 
@@ -83,7 +85,10 @@ def four_parameter_fit(samples: Floats, *, rate_hz: float, start_hz: float) -> S
 
 def _blocks(samples: Floats, rate_hz: float, frequency_hz: float, block: int) -> tuple[float, complex, float]:
     """Return a better frequency, the fundamental's phasor at the first sample, and the offset."""
-    count = max(1, len(samples) // block)
+    count = len(samples) // block
+    if count < FEWEST_BLOCKS:
+        count = 1
+    block = len(samples) // count  # nothing is left over at the end
     step = 2 * np.pi * frequency_hz / rate_hz
     centred = np.arange(block, dtype=np.float64) - (block - 1) / 2
     orders = [k for k in range(1, HARMONICS_IN_FIT + 1) if k * frequency_hz < 0.45 * rate_hz]

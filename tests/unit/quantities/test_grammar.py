@@ -40,8 +40,8 @@ def test_what_is_read(text: str, dimension: str, spread: object) -> None:
     read = parse(text, dimension)
     assert type(read.spread) is type(spread)
     if not isinstance(spread, Unknown):
-        assert read.nominal == pytest.approx(spread.nominal)  # type: ignore[attr-defined]
-        assert read.interval == pytest.approx(spread.interval)  # type: ignore[attr-defined]
+        assert read.nominal == pytest.approx(spread.nominal)
+        assert read.interval == pytest.approx(spread.interval)
     assert str(read) == text
     assert read.known is not isinstance(spread, Unknown)
 
