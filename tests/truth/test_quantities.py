@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import GTC
 import numpy as np
@@ -13,7 +14,7 @@ from scipy import stats
 from gainwright.quantities import DIMENSIONS, Normal, Uniform, draw, parse
 from gainwright.quantities.dimensions import to_si
 
-PINT: pint.UnitRegistry = pint.UnitRegistry()
+PINT: Any = pint.UnitRegistry()
 DRAWS = 2**14
 
 

@@ -91,7 +91,7 @@ def _blocks(samples: Floats, rate_hz: float, frequency_hz: float, block: int) ->
     block = len(samples) // count  # nothing is left over at the end
     step = 2 * np.pi * frequency_hz / rate_hz
     centred = np.arange(block, dtype=np.float64) - (block - 1) / 2
-    orders = [k for k in range(1, HARMONICS_IN_FIT + 1) if k * frequency_hz < 0.45 * rate_hz]
+    orders = [k for k in range(1, HARMONICS_IN_FIT + 1) if k == 1 or k * frequency_hz < 0.45 * rate_hz]
     rows = [f(k * step * centred) for k in orders for f in (np.cos, np.sin)]
     basis = np.stack([*rows, np.ones(block)])
     if count == 1:
