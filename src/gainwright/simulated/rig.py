@@ -58,6 +58,7 @@ class Rig:
         self.off: frozenset[str] = frozenset()
         self.engine_running = True
         self._tone = (1000.0, -200.0)
+        self._sides = "both"
 
     def _draw_missing(self) -> None:
         for path, fact in facts(self.job).items():
@@ -103,15 +104,17 @@ class Rig:
         """Take these speakers off; all others are on."""
         self.off = frozenset(speakers)
 
-    def play(self, tone_hz: float, level_dbfs: float) -> None:
-        """Play a tone until another is played."""
+    def play(self, tone_hz: float, level_dbfs: float, *, sides: str = "both") -> None:
+        """Play a tone, on both sides of the recording or on the left or right alone, until another is played."""
         self._tone = (tone_hz, level_dbfs)
+        self._sides = sides
 
     # Waves
 
     def _world(self, probe: tuple[Node, float] | None = None) -> World:
         supply = "vehicle.running" if self.engine_running else "vehicle.resting"
-        return World(self.job, self.truth, self.settings, self.faults, off=self.off, probe=probe, supply=supply)
+        hands = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
+        return World(self.job, self.truth, self.settings, self.faults, **hands)  # type: ignore[arg-type]
 
     def node(self, text: str) -> Node:
         """Return a node by name.
@@ -129,7 +132,13 @@ class Rig:
         """Return one period of the voltage at a node, without noise, and its sampling rate."""
         at = self.node(node)
         world = self._world(None if probe_ohm is None else (at, probe_ohm))
-        return world.period(at, *self._tone)
+        periods, rate_hz = world.periods([at], *self._tone)
+        return periods[at], rate_hz
+
+    def periods(self) -> dict[str, Floats]:
+        """Return one period of the voltage at every node, without noise and without anything that measures."""
+        world = self._world()
+        return {str(node): wave for node, wave in world.periods(world.wiring.nodes, *self._tone)[0].items()}
 
     def waveform(self, node: str, *, seconds: float, rate_hz: float, probe_ohm: float | None = None) -> Floats:
         """Return the voltage at a node as a recorder's converter would sample it, noise and hum included.
@@ -272,6 +281,22 @@ class Rig:
         port = world.wiring.ports(speaker)[0]
         ohm = world.input_ohm(port)
         return math.inf if ohm >= OPEN_OHM else 0.85 * ohm
+
+    def cone(self, lead: str) -> str:
+        """Return how a cone moves when a small battery is put to its lead at the amplifier's end: out, in, still.
+
+        CallError : there is no such lead.
+        """
+        world = self._world()
+        for (node, port), name in world.lead_name.items():
+            if name == lead:
+                stage = self.job.stages[port.stage]
+                moves = world.at_port(node, port)
+                if world.fault("coil_reversed", port.stage):
+                    apart = isinstance(stage, Speaker) and stage.coils is not None and stage.coils.wiring == "separate"
+                    moves = -moves if apart else 0.0
+                return "still" if abs(moves) < 0.01 else "out" if moves > 0 else "in"
+        raise CallError(f"there is no {lead}", code="unknown_lead")
 
     def heard(self, speaker: str) -> str:
         """Return what a person hears of a speaker: silent, faint, normal, distorted, hum, whine."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import volume_steps, with_settings
+from gainwright.jobfile import volume_steps
 from gainwright.model import (
     Amplifier,
     Converter,
@@ -25,8 +25,11 @@ from gainwright.model import (
     resolve,
 )
 from gainwright.simulated.filters import band_section, crossover_sections, equaliser_sections, filter_on, filter_period
+from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import numpy.typing as npt
 
     from gainwright.model import Job
@@ -38,6 +41,9 @@ INNER_RATE_HZ = 768_000.0
 """Sixteen times 48 kHz: what a ceiling makes above half of it folds back 60 dB and more below the first harmonics."""
 OPEN_OHM = 1e12
 DEAD_CAUSES = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
+
+CROSSING = ("leads_swapped", "output_misrouted")
+"""Causes by which a signal comes to a place from nodes that are not before it."""
 
 
 class World:
@@ -64,6 +70,7 @@ class World:
         off: frozenset[str] = frozenset(),
         probe: tuple[Node, float] | None = None,
         supply: str = "vehicle.running",
+        sides: str = "both",
     ) -> None:
         self.job = job
         self.wiring = resolve(job)
@@ -73,6 +80,7 @@ class World:
         self.off = off
         self.probe = probe
         self.supply = supply
+        self.sides = sides
         self.lead_name = {(node, port): str(run) for run, pairs in self.wiring.leads.items() for node, port in pairs}
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
@@ -219,8 +227,8 @@ class World:
 
     # Waves
 
-    def period(self, target: Node, tone_hz: float, level_dbfs: float) -> tuple[Floats, float]:
-        """Return one period of the voltage at a node and its sampling rate."""
+    def periods(self, targets: Iterable[Node], tone_hz: float, level_dbfs: float) -> tuple[dict[Node, Floats], float]:
+        """Return one period of the voltage at nodes (and at all before them), and its sampling rate."""
         count = max(256, 2 ** math.ceil(math.log2(INNER_RATE_HZ / tone_hz)))
         rate_hz = count * tone_hz
         wrong = next((f for f in self.faults if f.cause == "tone_level_wrong"), None)
@@ -231,7 +239,7 @@ class World:
             sections = self.sections(node, rate_hz, tone_hz)
             return wave if sections is None else filter_period(sections, wave)
 
-        return self._through(target, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
+        return self._through(targets, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
 
     def floor(self, target: Node, count: int, rate_hz: float, rng: np.random.Generator) -> Floats:
         """Return noise (and hum, if that is the fault) at a node, running, for small signals."""
@@ -240,21 +248,23 @@ class World:
             sections = self.sections(node, rate_hz, 1000.0)
             return wave if sections is None else filter_on(sections, wave)
 
-        return self._through(target, np.zeros(count), shaped, clip=False, rate_hz=rate_hz, rng=rng)
+        return self._through([target], np.zeros(count), shaped, clip=False, rate_hz=rate_hz, rng=rng)[target]
 
     def _through(
         self,
-        target: Node,
+        targets: Iterable[Node],
         source: Floats,
         shaped: Any,
         *,
         clip: bool,
         rate_hz: float,
         rng: np.random.Generator | None = None,
-    ) -> Floats:
-        """Carry a wave from the source to a node, stage by stage."""
+    ) -> dict[Node, Floats]:
+        """Carry a wave from the source to nodes, stage by stage."""
         at: dict[Node, Floats] = {}
-        needed = {*self.wiring.upstream(target.stage), target}
+        needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
+        if any(f.cause in CROSSING for f in self.faults):
+            needed = set(self.wiring.nodes)
         for node in self.wiring.nodes:
             if node in needed:
                 emf = self._emf(node, at, source, shaped, clip, rate_hz)
@@ -262,7 +272,7 @@ class World:
                     spread = math.sqrt(rate_hz / 2 / (20_000 - 20))
                     emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
                 at[node] = emf * self.at_node(node)
-        return at[target]
+        return at
 
     def _arriving(self, port: Port, at: dict[Node, Floats], rate_hz: float, running: bool) -> Floats:
         feeds = self.wiring.feeds[port]
@@ -302,14 +312,14 @@ class World:
             return np.clip(wave, -peak, peak) if clip else wave
 
         if isinstance(stage, HeadUnit):
-            wave = cut(shaped(node, source), 1.0)
+            wave = cut(shaped(node, source * self._side_share(node)), 1.0)
             return cut(self._bent(name, wave * self._source_gain(node, stage)), self._source_peak_v(node))
         limit = self.truth.get(f"{name}.input_limit")
-        total: Any = 0.0
+        total = np.zeros_like(source)
         for route in self._routes(node, stage):
             wave = self._arriving(route.port, at, rate_hz, not clip)
             total = total + route.share * (wave if limit is None else cut(wave, limit * math.sqrt(2)))
-        wave = shaped(node, np.asarray(total))
+        wave = shaped(node, total)
         if isinstance(stage, Processor):
             if stage.digital:
                 wave = cut(wave, self.truth[f"{name}.input_limit"] * math.sqrt(2))
@@ -332,6 +342,12 @@ class World:
             return wave
         x = wave / swing
         return np.asarray(wave + swing * share * (0.6 * (2 * x * x - 1) + 0.8 * (4 * x**3 - 3 * x)))
+
+    def _side_share(self, node: Node) -> float:
+        """Return how much of a tone recorded on one or both sides an output of the source carries."""
+        if self.sides in ("both", node.side):
+            return 1.0
+        return 0.5 if node.side == "mono" else 0.0
 
     def _source_gain(self, node: Node, stage: HeadUnit) -> float:
         name = node.stage
@@ -372,24 +388,3 @@ class World:
         if stage.range is not None:
             db = max(db, stage.range.low)
         return float(10 ** (db / 20))
-
-
-def _one_percent() -> float:
-    """Return the rms of a sine cut to 1 % THD over that of the sine that just touches, found by cutting samples."""
-    sine = np.sin(2 * np.pi * (np.arange(65536) + 0.5) / 65536)
-    low, high = 1.0, 1.2
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        cut = np.clip(middle * sine, -1, 1)
-        first = 2 * float(np.mean(cut * sine))
-        thd = math.sqrt(max(2 * float(np.mean(cut * cut)) / first**2 - 1, 0.0))
-        low, high = (middle, high) if thd < 0.01 else (low, middle)
-    return math.sqrt(2 * float(np.mean(np.clip(low * sine, -1, 1) ** 2)))
-
-
-CLIPPED_TO_ONE_PERCENT = _one_percent()
-
-
-def moved(job: Job, control: str, text: str) -> Job:
-    """Return a job with one control somewhere else."""
-    return with_settings(job, {control: text})

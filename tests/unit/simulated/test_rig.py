@@ -1,0 +1,207 @@
+"""The rig: its faults show, its meter rounds, the same seed gives the same world."""
+
+from __future__ import annotations
+
+import functools
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text, examples, facts, read_job_text
+from gainwright.model import Amplifier, Indicator, Job, Multimeter, Node, Recorder, Speaker, resolve
+from gainwright.simulated import AMOUNTS, Fault, Rig, places
+
+DESIGN_CAUSES = {
+    "lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "source_muted", "source_low",
+    "balance_over", "tone_level_wrong", "level_control_down", "gain_muted", "gain_low", "gain_high",
+    "low_pass_in_the_way", "high_pass_in_the_way", "boost_on", "output_muted", "output_misrouted",
+    "wrong_tone_for_path", "measuring_lead_open", "measuring_lead_shorted", "meter_wrong_function",
+    "indicator_below_threshold", "amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "side_dead",
+    "load_too_low", "supply_sagging", "speaker_open", "speaker_shorted", "coil_reversed", "ground_loop",
+    "alternator_whine", "nothing_wrong",
+}  # fmt: skip
+TONES_HZ = (45.0, 400.0, 6000.0)
+
+
+@functools.cache
+def job(name: str) -> Job:
+    """Return an example."""
+    return read_job_text(example_text(name)).job
+
+
+def observed(rig: Rig) -> dict[str, Any]:
+    """Look at everything that can be looked at: volts with phase at each node, instruments, leads, lamps, cones, ears."""
+    wiring = resolve(rig.job)
+    seen: dict[str, Any] = {}
+    amplifiers, speakers = ([n for n, s in rig.job.stages.items() if isinstance(s, k)] for k in (Amplifier, Speaker))
+    for name in amplifiers:
+        rig.turn(f"{name}.gain", 0.4)
+        seen[f"{name} supply"] = (rig.supply_voltage(name), rig.turn_on_voltage(name), rig.lamps(name))
+    for tone_hz in TONES_HZ:
+        for sides in ("left", "both"):
+            rig.play(tone_hz, -10.0, sides=sides)
+            for node, period in rig.periods().items():
+                seen[f"{node} {tone_hz} {sides}"] = np.fft.rfft(period)[:8] / len(period)
+        for name in speakers:
+            seen[f"{name} {tone_hz} heard"] = rig.heard(name)
+    for name in rig.instruments:
+        seen[name] = instrument_shows(rig, name, str(wiring.nodes[0]))
+    for run in wiring.leads:
+        seen[f"{run}"] = np.array([rig.lead_resistance(str(run)), rig.between_conductors(str(run))])
+        if run.target in speakers:
+            seen[f"{run} cone"] = rig.cone(str(run))
+    for name in speakers:
+        seen[name] = f"{rig.speaker_resistance(name):.3g}"
+    return seen
+
+
+def instrument_shows(rig: Rig, name: str, node: str) -> Any:
+    """Return what one instrument shows."""
+    instrument = rig.instruments[name]
+    if isinstance(instrument, Multimeter):
+        return np.array([rig.read_v(node, name)])
+    if isinstance(instrument, Indicator):
+        return rig.read_indicator(node, name)
+    assert isinstance(instrument, Recorder)
+    return np.array([np.std(rig.record(node, name, seconds=0.1)[0])])
+
+
+def hum(rig: Rig) -> dict[str, Any]:
+    """Listen to every amplifier with no tone played."""
+    outputs = [n for n in resolve(rig.job).nodes if isinstance(rig.job.stages[n.stage], Amplifier)]
+    for node in outputs:
+        rig.turn(f"{node.stage}.gain", 0.4)
+    rig.play(1000.0, -200.0)
+    return {str(n): np.array([np.std(rig.waveform(str(n), seconds=0.1, rate_hz=48_000.0))]) for n in outputs}
+
+
+def differs(a: Any, b: Any) -> bool:
+    """Whether two observations differ by more than 2 % (or 0.1 mV)."""
+    if isinstance(a, np.ndarray):
+        with np.errstate(invalid="ignore"):
+            same = np.isclose(a, b, rtol=0.02, atol=1e-4, equal_nan=True)
+        return not bool(np.all(same))
+    return bool(a != b)
+
+
+@functools.cache
+def sound(name: str, look: Any) -> dict[str, Any]:
+    """Return what is seen of an example without any fault."""
+    found: dict[str, Any] = look(Rig(job(name), seed=4))
+    return found
+
+
+# what the person does, not the chain: played or read otherwise, the rig itself stays the same
+DONE_BY_HAND = {"wrong_tone_for_path", "indicator_below_threshold", "nothing_wrong"}
+
+
+@pytest.mark.parametrize("name", ["two_way_and_sub", "factory_converter", "bridged_pair"])
+def test_every_fault_at_every_place_changes_something(name: str) -> None:
+    """Each cause shows at some node, instrument, lamp, lead, cone or ear.
+
+    But for an alternator's whine (700 Hz and up) into an amplifier that is low-passed under 100 Hz: nobody hears that.
+    """
+    unseen = []
+    for cause, where in places(job(name)):
+        if cause in DONE_BY_HAND:
+            continue
+        look = hum if cause in ("ground_loop", "alternator_whine") else observed
+        seen = look(Rig(job(name), seed=4, faults=(Fault(cause, where),)))
+        if not any(differs(sound(name, look)[key], value) for key, value in seen.items()):
+            unseen.append((cause, where))
+    assert {cause for cause, _ in unseen} <= {"alternator_whine"}
+    assert all(where.startswith("lead:head.sub-") for _, where in unseen), unseen
+
+
+def test_every_cause_of_the_design_has_a_place() -> None:
+    """The ids are fixed; each can occur in one of the examples at least."""
+    found = {cause for name in examples() for cause, _ in places(job(name))}
+    assert found == DESIGN_CAUSES
+    assert set(AMOUNTS) <= DESIGN_CAUSES
+
+
+def test_the_same_seed_is_the_same_world() -> None:
+    """Hidden numbers, noise and rounding come from the seed alone."""
+    one, again, other = (observed(Rig(job("one_amplifier"), seed=s)) for s in (7, 7, 8))
+    assert not any(differs(one[key], again[key]) for key in one)
+    assert any(differs(one[key], other[key]) for key in one)
+
+
+def test_hidden_numbers_lie_in_the_jobs_spreads() -> None:
+    """Over many seeds each hidden number fills its own 95 % interval, and hardly leaves it."""
+    inside: list[bool] = []
+    for seed in range(60):
+        rig = Rig(job("two_way_and_sub"), seed=seed)
+        for path, fact in facts(rig.job).items():
+            low, high = fact.quantity.interval
+            if high > low:
+                inside.append(low <= rig.truth[path] <= high)
+    assert 0.93 < np.mean(inside) < 0.97
+
+
+def test_a_given_truth_is_kept() -> None:
+    """One hidden number can be put in."""
+    assert Rig(job("one_amplifier"), seed=1, truth={"amp.headroom": 0.25}).truth["amp.headroom"] == 0.25
+
+
+def test_a_meter_shows_whole_digits_within_its_accuracy() -> None:
+    """A 4000-count meter of 1.5 % + 5 counts: digits of its range, and never further off than that."""
+    errors = []
+    for seed in range(40):
+        rig = Rig(job("one_amplifier"), seed=seed)
+        rig.play(50.0, -10.0)
+        period, _ = rig.period("head.sub.mono", probe_ohm=1e7)
+        true = math.sqrt(float(np.mean(period**2)))
+        reads = rig.read_v("head.sub.mono", "meter")
+        digit = 10.0 ** math.ceil(math.log10(true / 4000))
+        assert reads / digit == pytest.approx(round(reads / digit), abs=1e-6)
+        errors.append(abs(reads - true) / (0.015 * true + 5.5 * digit))
+    assert max(errors) <= 1
+    assert max(errors) > 0.5  # it does err
+
+
+def test_an_average_responding_meter_misreads_a_square() -> None:
+    """A square wave reads 1.1107 times its rms (pi/(2 sqrt 2), form factors; see the table of meters)."""
+    rig = Rig(job("one_amplifier"), seed=1, truth={"head.output_limit": 0.5, "head.volume.top": 60.0})
+    rig.turn("head.volume", 35.0)
+    rig.play(50.0, 0.0)
+    period, _ = rig.period("head.sub.mono", probe_ohm=1e7)
+    rms = math.sqrt(float(np.mean(period**2)))
+    assert rig.read_v("head.sub.mono", "meter") / rms == pytest.approx(math.pi / (2 * math.sqrt(2)), rel=0.03)
+
+
+@pytest.mark.parametrize(("cause", "where"), [("lead_open", "lead:nowhere"), ("gain_low", "sub"), ("gremlins", "amp")])
+def test_a_fault_that_can_not_be(cause: str, where: str) -> None:
+    """It is refused with the places where it can."""
+    with pytest.raises(CallError):
+        Rig(job("one_amplifier"), seed=1, faults=(Fault(cause, where),))
+
+
+def test_names_that_are_not_there() -> None:
+    """Nodes, instruments, leads and controls are told by name."""
+    rig = Rig(job("one_amplifier"), seed=1)
+    for act in (
+        lambda: rig.period("head.front.left"),
+        lambda: rig.read_v("head.sub.mono", "scope"),
+        lambda: rig.lead_resistance("lead:a-b"),
+        lambda: rig.turn("amp.volume", 3),
+        lambda: rig.set("amp.volume", "3"),
+    ):
+        with pytest.raises(CallError, match="there is no"):
+            act()
+
+
+def test_a_recording_is_the_wave_at_the_node() -> None:
+    """Its rms is that of the period, through attenuator and full scale."""
+    rig = Rig(job("two_way_and_sub"), seed=2)
+    rig.turn("amp_front.gain", 0.5)
+    rig.play(400.0, -10.0)
+    node = next(n for n in resolve(rig.job).nodes if n == Node("amp_front", "out", "left"))
+    samples, rate_hz = rig.record(str(node), "interface", seconds=1.0)
+    period, _ = rig.period(str(node), probe_ohm=1e4)
+    full_v = 2 * 10 ** (30 / 20)
+    assert rate_hz == 48_000
+    assert np.std(samples) * full_v * math.sqrt(2) == pytest.approx(math.sqrt(np.mean(period**2)), rel=1e-3)
