@@ -1,0 +1,169 @@
+"""Levels of whole chains against closed forms: loading, rated power, supply, sums of sides, drawn intervals."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from gainwright.jobfile import read_job_text
+from gainwright.solve import Chain, Conditions, levels
+
+CHAIN = """
+format: 1
+vehicle: {running: 14.4 V}
+stages:
+  head:
+    kind: head_unit
+    rated_output: 2 V
+    output_impedance: 600 ohm
+    volume: {steps: 20, at: 20, step: 1 dB, top: 0 dB}
+    outputs: {out: {sides: [mono]}}
+  amp:
+    kind: amplifier
+    from: head
+    input_impedance: 10 kohm
+    output_impedance: 0.01 ohm
+    power: 100 W @ 4 ohm
+    headroom: 0 dB
+    sensitivity: 1 .. 8 V
+    gain: {at: 100 %, mutes_at_minimum: no}
+    lead: {resistance: 0 ohm}
+  sub: {kind: speaker, from: amp, impedance: 4 ohm, power: 100 W, lead: {resistance: 0 ohm}}
+"""
+
+
+def chain(*changes: tuple[str, str]) -> Chain:
+    """Return the chain with texts changed."""
+    text = CHAIN
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    return Chain(read_job_text(text).job)
+
+
+def solved(of: Chain, *, tone_hz: float = 1000.0, level_dbfs: float = -10.0, **settings: float) -> dict[str, Any]:
+    """Return rms and margin of every node, without the stages' own distortion."""
+    values = {k: 0.0 for k in of.nominal() if k.endswith(".distortion")}
+    named = {k.replace("_", ".", 1): v for k, v in settings.items()}
+    found = of.solve(Conditions(tone_hz, level_dbfs, values=values, settings=named))
+    return {str(n): (float(found.rms_v[0, i]), float(found.margin_db[0, i])) for i, n in enumerate(of.nodes)}
+
+
+def test_a_source_loses_by_loading() -> None:
+    """600 ohm into 10 kohm: -0.5061 dB (divider, 20 lg(10000/10600)); 2 V rms at full scale, -10 dBFS."""
+    volts = solved(chain())["head.out.mono"][0]
+    assert 20 * math.log10(volts / (2 * 10 ** (-10 / 20))) == pytest.approx(-0.5061, abs=5e-5)
+
+
+def test_sensitivity_gives_rated_power() -> None:
+    """1 V at the input, gain fully up, gives sqrt(P R) = 20 V into 4 ohm: 26.02 dB (definition of sensitivity)."""
+    found = solved(chain())
+    assert found["amp.out.mono"][0] / found["head.out.mono"][0] == pytest.approx(math.sqrt(100 * 4) / 1.0, rel=1e-9)
+
+
+def test_the_ceiling_of_a_rating_at_1_per_cent() -> None:
+    """A sine cut to 1 % THD has 0.2007 dB more rms than one that just touches (table of clipped sines, 0.2513 dB deep)."""
+    of = chain()
+    found = of.solve(Conditions(1000.0, 0.0))
+    ceiling = float(found.ceiling_v[0, of.nodes.index(of.wiring.outputs("amp")[0])])
+    assert 20 * math.log10(20 / ceiling) == pytest.approx(0.2016, abs=1e-4)
+
+
+def test_rails_follow_the_supply() -> None:
+    """From 14.4 V to 12.6 V an unregulated amplifier loses 20 lg(12.6/14.4) = -1.1598 dB; a regulated one nothing."""
+    ceilings = []
+    for change in (
+        [],
+        [("running: 14.4 V", "running: 12.6 V")],
+        [("running: 14.4 V", "running: 12.6 V"), ("headroom: 0 dB", "headroom: 0 dB\n    regulated: yes")],
+    ):
+        of = chain(*change)
+        ceilings.append(float(of.solve(Conditions(1000.0, 0.0)).ceiling_v[0, 1]))
+    assert 20 * math.log10(ceilings[1] / ceilings[0]) == pytest.approx(-1.1598, abs=1e-4)
+    assert ceilings[2] == pytest.approx(ceilings[0])
+
+
+def test_a_lead_of_20_kohm_loses_9_54_db_into_10_kohm() -> None:
+    """20 kohm in series with 10 kohm leaves a third: -9.542 dB (divider)."""
+    bad = chain(
+        ("lead: {resistance: 0 ohm}\n  sub", "lead: {resistance: 20 kohm}\n  sub"),
+        ("output_impedance: 600 ohm", "output_impedance: 0 ohm"),
+    )
+    ideal = chain(("output_impedance: 600 ohm", "output_impedance: 0 ohm"))
+    ratio = solved(bad)["amp.out.mono"][0] / solved(ideal)["amp.out.mono"][0]
+    assert 20 * math.log10(ratio) == pytest.approx(-9.542, abs=1e-3)
+
+
+def test_a_volume_step_is_its_decibels() -> None:
+    """Ten steps of 1 dB are 10 dB."""
+    high, low = (solved(chain(), head_volume=v)["head.out.mono"][0] for v in (18.0, 8.0))
+    assert 20 * math.log10(high / low) == pytest.approx(10.0, abs=1e-9)
+
+
+def test_a_muted_gain_passes_nothing() -> None:
+    """At its lowest end, when it mutes there."""
+    of = chain(("mutes_at_minimum: no", "mutes_at_minimum: yes"))
+    assert solved(of, amp_gain=0.0)["amp.out.mono"][0] == 0
+    assert solved(of, amp_gain=0.05)["amp.out.mono"][0] > 0
+
+
+def test_a_mono_sum_is_half_of_each_side() -> None:
+    """A tone in both sides arrives whole; sides of opposite polarity cancel (sum of phasors)."""
+    text = """
+format: 1
+stages:
+  head: {kind: head_unit, rated_output: 2 V, outputs: {front: {sides: [left, right]}}}
+  desk:
+    kind: processor
+    inputs: {in: head.front}
+    outputs:
+      sub: {from: in, sides: [mono]}
+      a: {from: in.left, sides: [mono]}
+      b: {from: in.right, sides: [mono], polarity: reversed}
+  amp: {kind: amplifier, from: desk.sub, power: 100 W @ 4 ohm}
+  amp_2: {kind: amplifier, from: [desk.a, desk.b], power: 100 W @ 4 ohm}
+  sub: {kind: speaker, from: amp, impedance: 4 ohm}
+  sub_2: {kind: speaker, from: amp_2, impedance: 4 ohm}
+"""
+    of = Chain(read_job_text(text).job)
+    found = solved(of, tone_hz=50.0, amp_gain=0.5, **{"amp_2.gain": 0.5})
+    assert found["desk.sub.mono"][0] == pytest.approx(found["desk.a.mono"][0], rel=1e-3)
+    assert found["amp_2.out.mono"][0] < 1e-6 * found["amp.out.mono"][0]
+
+
+def test_a_batch_is_its_cases_one_by_one() -> None:
+    """Solving many draws at once gives what each alone gives, clipping ones too."""
+    of = chain(("rated_output: 2 V", "rated_output: 2 V ± 20 %"), ("power: 100 W", "power: 100 W ± 20 %"))
+    drawn = of.draws(draws=40, seed=9)
+    together = of.solve(Conditions(100.0, 0.0, values=drawn))
+    assert 0 < np.mean(together.margin_db[:, 1] < 0) <= 1
+    for i in range(40):
+        alone = of.solve(
+            Conditions(100.0, 0.0, values={k: v if np.size(v) == 1 else float(v[i]) for k, v in drawn.items()})
+        )
+        for name in ("rms_v", "thd", "margin_db", "ceiling_v", "harmonics"):
+            np.testing.assert_allclose(getattr(together, name)[i], getattr(alone, name)[0], rtol=1e-9, atol=1e-12)
+
+
+def test_the_interval_of_a_level_is_that_of_its_factors() -> None:
+    """Volts proportional to one normal factor: 95 % interval of ±10 % of it (JCGM 101:2008, linear model)."""
+    of = chain(("rated_output: 2 V", "rated_output: 2 V ± 10 %"))
+    found = levels(of, tone_hz=1000.0, level_dbfs=-20.0, draws=4096)
+    node = found.paths[0].nodes[0]
+    assert node.v_rms_low / node.v_rms == pytest.approx(0.9, abs=0.003)
+    assert node.v_rms_high / node.v_rms == pytest.approx(1.1, abs=0.003)
+
+
+def test_the_interval_of_a_product() -> None:
+    """Spreads in dB of a product add as squares: 1 dB and 2 dB give 2.236 dB (JCGM 100:2008, 5.1.2)."""
+    of = chain(
+        ("step: 1 dB, top: 0 dB}", "step: 1 dB, top: 0 dB ± 1 dB}\n    output_limit: 2 V"),
+        ("headroom: 0 dB", "headroom: 0 dB\n    boost: peak 3 dB ± 2 dB at 1 kHz q 1"),
+    )
+    found = levels(of, tone_hz=1000.0, level_dbfs=-40.0, draws=8192)
+    node = found.paths[0].nodes[-1]
+    half = 10 * math.log10((node.v_rms_high / node.v_rms_low) ** 2) / 2
+    assert half == pytest.approx(math.hypot(1, 2), abs=0.03)
