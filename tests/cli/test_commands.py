@@ -29,9 +29,7 @@ def call(*arguments: str, cwd: Path, status: int = 0) -> str:
 
 def as_json(*arguments: str, cwd: Path, status: int = 0) -> dict[str, Any]:
     """Run with `--json`; return the one object it prints."""
-    found = json.loads(
-        call(*arguments, "--json", cwd=cwd, status=status), parse_constant=lambda text: pytest.fail(text)
-    )
+    found = json.loads(call(*arguments, "--json", cwd=cwd, status=status), parse_constant=pytest.fail)
     assert isinstance(found, dict)
     return found
 

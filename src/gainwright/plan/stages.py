@@ -279,7 +279,7 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
     }[target.set_by]
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates.items(), key=lambda c: c[1]))
     sees = [n for n, i in out.instruments.items() if not isinstance(i, Multimeter)]
-    stop = f" or {sees[0]} shows distortion" if sees else ""
+    stop = f" or {sees[0]} shows distortion, whichever comes first" if sees else ""
     hot = (
         f" If it shows more with the gain at its lowest place, turn the volume down until it shows {target.v_rms:.3g} V: "
         "that is then the highest clean volume, and amplifiers already set are set again."
@@ -292,7 +292,7 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
         "amplifier",
         end.stage,
         f"Play {end.tone_hz:g} Hz at {-end.allowance_db:g} dBFS with the volume at its clean limit{volume}. Raise the gain of "
-        f"{end.stage} until {name} at {node} shows {target.v_rms:.3g} V{stop}, whichever comes first.{sides}{hot}",
+        f"{end.stage} until {name} at {node} shows {target.v_rms:.3g} V{stop}.{sides}{hot}",
         f"{target.v_rms:.3g} V is set by {reason} (lowest of: {others}). The {end.allowance_db:g} dB below full scale let "
         f"quieter recordings reach full output. Expect the gain near {100 * position:.0f} % of its travel.",
         end.tone_hz,

@@ -26,7 +26,7 @@ _PHASES = {
     "restore": "Crossovers back",
     "verify": "Verify",
 }
-_UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
+_UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
 
 
 def volts(value: float) -> str:
@@ -44,6 +44,8 @@ def expected(expect: Expect) -> str:
     """Return an expected reading with its interval."""
     if expect.quantity == "v_rms":
         return f"{volts(expect.value)} ({volts(expect.low)} to {volts(expect.high)})"
+    if expect.quantity == "step":
+        return f"step {expect.value:.0f} ({expect.low:.0f} to {expect.high:.0f})"
     unit = _UNITS[expect.quantity]
     return f"{expect.value:.3g} {unit} ({expect.low:.3g} to {expect.high:.3g})"
 

@@ -1,0 +1,103 @@
+"""Controls by name, and what the catalogue assumes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gainwright.errors import CallError
+from gainwright.jobfile import (
+    assumed_of_instruments,
+    controls,
+    example_text,
+    examples,
+    facts,
+    instruments,
+    read_job_text,
+    settings,
+    with_settings,
+)
+from gainwright.model import Job
+
+
+@pytest.fixture
+def job() -> Job:
+    """Return the two-way example."""
+    return read_job_text(example_text("two_way_and_sub")).job
+
+
+def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
+    """Volume, levels, filters, gains by name."""
+    found = controls(job)
+    assert found["head.volume"] == "30.0"
+    assert found["knob.level"] == "0 dB"
+    assert found["amp_sub.gain"] == "20 %"
+    assert found["desk.sub.low_pass"] == "linkwitz-riley 24 at 80 Hz"
+
+
+@pytest.mark.parametrize(
+    ("control", "text", "path", "value"),
+    [
+        ("head.volume", "12", "head.volume", 12),
+        ("knob.level", "-6 dB", "knob.level", -6),
+        ("knob.at", "-6 dB", "knob.level", -6),
+        ("amp_sub.gain", "40 %", "amp_sub.gain", 0.4),
+        ("desk.sub.level", "-3 dB", "desk.sub.level", -3),
+    ],
+)
+def test_a_control_is_put_somewhere_else(job: Job, control: str, text: str, path: str, value: float) -> None:
+    """The job stays as it was; the new one has the control there and nothing else changed."""
+    before = settings(job)
+    after = settings(with_settings(job, {control: text}))
+    assert after[path] == pytest.approx(value)
+    assert {k for k in after if after[k] != before[k]} == {path}
+    assert settings(job) == before
+
+
+@pytest.mark.parametrize(
+    ("control", "text", "says"),
+    [
+        ("knob.levl", "0 dB", "did you mean knob.level"),
+        ("head.volume", "41", "0 to 40"),
+        ("head.volume", "loud", "head.volume"),
+        ("knob.level", "3 dB", "-40 to 0 dB"),
+        ("knob.level", "-50 dB", "-40 to 0 dB"),
+        ("amp_sub.gain", "120 %", "at most 100 %"),
+        ("amp_sub.low_pass", "sharp", "linkwitz-riley 24 at 80 Hz"),
+        ("desk.sub.polarity", "upside down", "desk.sub.polarity"),
+    ],
+)
+def test_places_where_a_control_can_not_be(job: Job, control: str, text: str, says: str) -> None:
+    """Each says what would be right."""
+    with pytest.raises(CallError) as caught:
+        with_settings(job, {control: text})
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_every_number_is_given_or_assumed_for_a_reason(name: str) -> None:
+    """All finite, in order, with a reason where the job is silent."""
+    read = read_job_text(example_text(name))
+    for path, fact in facts(read.job, read.wiring).items():
+        assert np.isfinite(fact.quantity.nominal), path
+        assert fact.quantity.interval[0] <= fact.quantity.nominal <= fact.quantity.interval[1], path
+        assert fact.given or fact.reason or path.endswith(".gain"), path
+
+
+def test_what_is_given_wins_over_what_is_assumed() -> None:
+    """A key in the job takes the place of the catalogue's."""
+    text = example_text("one_amplifier")
+    assert not facts(read_job_text(text).job)["amp.headroom"].given
+    said = facts(read_job_text(text.replace("    minimum_load", "    headroom: 1 dB\n    minimum_load")).job)[
+        "amp.headroom"
+    ]
+    assert said.given
+    assert said.quantity.nominal == 1
+
+
+def test_a_job_without_instruments_has_a_usual_meter() -> None:
+    """It is assumed, and said so."""
+    job = read_job_text(example_text("one_amplifier")).job
+    bare = job.model_copy(update={"instruments": {}})
+    assert [i.kind for i in instruments(bare).values()] == ["multimeter"]
+    assert assumed_of_instruments(bare)

@@ -1,0 +1,131 @@
+"""Texts of several parts: filters, ranges, bands, ratings, ends, coils, accuracies, sensitivities."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.errors import QuantityError
+from gainwright.model import (
+    Accuracy,
+    Coils,
+    Ends,
+    Equaliser,
+    EqualiserBand,
+    FilterRange,
+    FilterSetting,
+    PowerRating,
+    SpeakerSensitivity,
+)
+
+
+def test_filters() -> None:
+    """Shape, slope, corner; off; a spread in the corner."""
+    lr = FilterSetting.parse("linkwitz-riley 24 at 80 Hz")
+    assert (lr.shape, lr.slope_db_per_octave) == ("linkwitz-riley", 24)
+    assert lr.corner is not None
+    assert lr.corner.nominal == 80
+    assert FilterSetting.parse("Bessel 12 dB/oct at 3.2 kHz ± 5 %").slope_db_per_octave == 12
+    assert FilterSetting.parse("off").off
+    assert str(lr) == "linkwitz-riley 24 at 80 Hz"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("lr 24 at 80 Hz", "shapes are"),
+        ("linkwitz-riley 18 at 80 Hz", "12, 24, 36, 48"),
+        ("butterworth 10 at 80 Hz", "6, 12, 18"),
+        ("butterworth 12", "linkwitz-riley 24 at 80 Hz"),
+        ("butterworth 12 at 80", "has no unit"),
+        ("butterworth 12 at 0 Hz", "above 0 Hz"),
+    ],
+)
+def test_filters_said_wrong(text: str, says: str) -> None:
+    """Each with what would be right."""
+    with pytest.raises(QuantityError, match=says.replace("/", ".")):
+        FilterSetting.parse(text)
+
+
+def test_ranges_of_filters() -> None:
+    """Fixed, free, two ends, two ends or off."""
+    assert FilterRange.parse("fixed").fixed
+    assert FilterRange.parse("free").can_be_off
+    some = FilterRange.parse("50 .. 250 Hz or off")
+    assert (some.low_hz, some.high_hz, some.can_be_off) == (50, 250, True)
+    assert not FilterRange.parse("50 .. 250 Hz").can_be_off
+    for wrong in ("50 Hz", "50 .. 250 Hz or on", "50 .. 250 V", "250 .. 50 Hz", "somewhere"):
+        with pytest.raises(QuantityError):
+            FilterRange.parse(wrong)
+
+
+def test_equalisers() -> None:
+    """Bands of three kinds; flat; a list."""
+    band = EqualiserBand.parse("low-shelf +6 dB at 90 Hz q 0.7")
+    assert (band.kind, band.gain.nominal, band.corner.nominal, band.q.nominal) == ("low-shelf", 6, 90, 0.7)
+    assert Equaliser.parse("flat").flat
+    assert Equaliser.parse(["flat"]).flat
+    assert len(Equaliser.parse(["peak -3 dB at 50 Hz q 1.2", "high-shelf 2 dB at 8 kHz q 0.7"]).bands) == 2
+    for wrong in ("peak 3 dB at 50 Hz", "notch 3 dB at 50 Hz q 1", "peak 3 V at 50 Hz q 1", "peak 3 dB at 50 Hz q 0"):
+        with pytest.raises(QuantityError):
+            EqualiserBand.parse(wrong)
+
+
+def test_ratings() -> None:
+    """Power into a load; neither missing nor nothing."""
+    rating = PowerRating.parse("500 W ± 5 % @ 2 ohm")
+    assert (rating.power.nominal, rating.load.nominal) == (500, 2)
+    for wrong in ("500 W", "unknown @ 2 ohm", "500 W @ 0 ohm", "500 W @ 2 W", "@"):
+        with pytest.raises(QuantityError):
+            PowerRating.parse(wrong)
+
+
+def test_ends() -> None:
+    """In the order written, one unit for both."""
+    ends = Ends.of("voltage").parse("0.2 .. 5 V")
+    assert (ends.first.nominal, ends.second.nominal, ends.low, ends.high) == (0.2, 5, 0.2, 5)
+    assert Ends.of("voltage").parse("5 V .. 200 mV").first.nominal == 5
+    assert Ends.of("ratio").parse("-40 .. 0 dB").low == -40
+    for wrong in ("5 V", "1 .. 2 .. 3 V", "5 .. 5 V", "x .. 5 V"):
+        with pytest.raises(QuantityError):
+            Ends.of("voltage").parse(wrong)
+
+
+@pytest.mark.parametrize(
+    ("text", "ohm"),
+    [
+        ("2 x 4 ohm parallel", 2.0),
+        ("2 x 4 ohm series", 8.0),
+        ("2 x 4 ohm separate", 4.0),
+        ("4 x 4 ohm series-parallel", 4.0),
+        ("4 x 2 ohm parallel", 0.5),
+        ("1 x 4 ohm", 4.0),
+    ],
+)
+def test_coils(text: str, ohm: float) -> None:
+    """What an amplifier sees: series adds, parallel divides (Ohm's law)."""
+    coils = Coils.parse(text)
+    assert coils.each.nominal * coils.factor == pytest.approx(ohm)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2 x 4 ohm", "0 x 4 ohm parallel", "2 x 0 ohm parallel", "2 x 4 V series", "2 x 4 ohm series-parallel", "two"],
+)
+def test_coils_said_wrong(text: str) -> None:
+    """Several coils need their wiring."""
+    with pytest.raises(QuantityError):
+        Coils.parse(text)
+
+
+def test_accuracy_and_sensitivity() -> None:
+    """A share, counts, both; 2.83 V or 1 W."""
+    assert (Accuracy.parse("1.2 % + 3 counts").ratio, Accuracy.parse("1.2 % + 3 counts").counts) == (0.012, 3)
+    assert Accuracy.parse("0.5 %").counts == 0
+    assert Accuracy.parse("5 digits").ratio == 0
+    for wrong in ("", "good", "1 V", "1 % ± 1 %"):
+        with pytest.raises(QuantityError):
+            Accuracy.parse(wrong)
+    assert not SpeakerSensitivity.parse("88 dB").per_watt
+    assert SpeakerSensitivity.parse("88 dB @ 1 W").per_watt
+    with pytest.raises(QuantityError):
+        SpeakerSensitivity.parse("88 dB @ 2 W")

@@ -1,0 +1,86 @@
+"""Charts and texts say what the numbers say."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from gainwright.jobfile import example_text, examples, read_job_text
+from gainwright.metering import Recording, measure
+from gainwright.plan import make_plan
+from gainwright.report import (
+    corridor_chart,
+    findings_text,
+    levels_text,
+    margin_words,
+    measurement_text,
+    plan_text,
+    volts,
+)
+from gainwright.solve import Chain, levels
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0, "0 V"), (1e-9, "< 1 µV"), (12.3456e-6, "12.3 µV"), (0.0123, "12.3 mV"), (1.2345, "1.23 V"), (math.inf, "-")],
+)
+def test_volts_for_people(value: float, text: str) -> None:
+    """Three figures and a handy unit."""
+    assert volts(value) == text
+
+
+def test_the_chart_holds_the_levels() -> None:
+    """Every mark is its node in dBV; sides with the same numbers are drawn once; one tightest mark a path."""
+    chain = Chain(read_job_text(example_text("two_way_and_sub")).job)
+    found = levels(chain, tone_hz=1000.0, level_dbfs=-10.0)
+    chart = corridor_chart(found, title="a car")
+    paths = {path.path: path for path in found.paths}
+    assert {mark.path for mark in chart.marks} == {"sub, mono", "woofer, left and right", "tweeter, left and right"}
+    for mark in chart.marks:
+        path = paths[f"{mark.path.split(',')[0]}.{'mono' if 'mono' in mark.path else 'left'}"]
+        node = path.nodes[mark.position]
+        assert mark.level_dbv == pytest.approx(20 * math.log10(node.v_rms))
+        assert mark.margin == margin_words(node)
+        assert mark.tightest == (node.node == path.limits_first)
+    assert chart.title == "a car"
+    assert "tightest at" in chart.description
+
+
+def test_margins_are_said_in_words() -> None:
+    """Colour is not needed to see them."""
+    chain = Chain(read_job_text(example_text("full_range")).job)
+    found = levels(chain, tone_hz=1000.0, level_dbfs=0.0, draws=64)
+    text = levels_text(found)
+    for path in found.paths:
+        assert path.path in text
+        for node in path.nodes:
+            assert margin_words(node) in text
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_plans_fit_a_terminal_and_leave_nothing_out(name: str) -> None:
+    """No line over 96 columns; every step's reading, every finding, every target."""
+    plan = make_plan(read_job_text(example_text(name)).job)
+    text = plan_text(plan)
+    assert max(map(len, text.splitlines())) <= 96
+    flat = " ".join(text.split())
+    for step in plan.steps:
+        assert " ".join(step.do.split()) in flat
+        assert all(" ".join(caution.split()) in flat for caution in step.cautions)
+    for target in plan.targets:
+        assert volts(target.v_rms) in text
+    for finding in plan.findings:
+        assert finding.code in text
+    assert findings_text([])
+
+
+def test_a_verdict_is_said() -> None:
+    """Clean and clipped, with level and depth."""
+    wave = np.sin(2 * np.pi * 997 * np.arange(48_000) / 48_000)
+    both = np.stack([0.4 * wave, np.clip(0.6 * wave, -0.5, 0.5)], axis=1)
+    text = measurement_text(measure(Recording(both, 48_000), calibrate_v=2.0))
+    assert "channel 1: clean" in text
+    assert "channel 2: clipped" in text
+    assert "1.58 dB" in text  # 20 lg(0.6/0.5) = 1.58 dB
