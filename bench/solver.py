@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 from netlist import Netlist
 
 from gainwright.jobfile import read_job_text
-from gainwright.solve import Chain, Conditions
+from gainwright.solve import Chain, Conditions, steady
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -103,6 +103,7 @@ def main() -> int:
     passed = measure(MIDRANGE)
     measure(BASS)
     growth(MIDRANGE)
+    harmonics(MIDRANGE)
     print("passed" if passed else "MISSED")
     return 0 if passed else 1
 
@@ -239,7 +240,7 @@ def _ngspice(case: Case, chain: Chain, drawn: dict[str, Any], solution: Any) -> 
 
 
 def growth(case: Case) -> None:
-    """Print how time and memory grow with draws and with stages, and with the harmonics that are carried."""
+    """Print how time and memory grow with draws and with stages."""
     tone_hz = case.tone_hz
     chain = Chain(read_job_text(case.text).job)
     drawn = chain.draws(draws=DRAWS, seed=3)
@@ -267,6 +268,27 @@ def growth(case: Case) -> None:
         conditions = Conditions(tone_hz, LEVEL_DBFS, values=longer.draws(draws=1000, seed=3))
         seconds, _ = _best_of(3, lambda c=conditions, of=longer: of.solve(c))
         print(f"{6 + extra:<9} {seconds:.4f}")
+
+
+def harmonics(case: Case) -> None:
+    """Print how time and error grow with the samples of a period, half of which are harmonics."""
+    chain = Chain(read_job_text(case.text).job)
+    drawn = {k: (0.0 if k.endswith(".distortion") else v) for k, v in chain.draws(draws=1000, seed=3).items()}
+    conditions = Conditions(case.tone_hz, LEVEL_DBFS, values=drawn)
+    usual, truth = steady.SAMPLES, None
+    print("harmonics  time of 1000 draws, s  THD within")
+    for samples in (8192, 4096, 2048, 1024, 512, 256):
+        _set_samples(samples)
+        seconds, solution = _best_of(3, lambda: chain.solve(conditions))
+        truth = solution.thd if truth is None else truth
+        print(f"{samples // 2 - 1:<10} {seconds:<22.4f} {_error(solution.thd, truth):.1e}")
+    _set_samples(usual)
+
+
+def _set_samples(samples: int) -> None:
+    steady.SAMPLES, steady.HARMONICS = samples, samples // 2 - 1
+    turns = 2 * np.pi * np.outer(np.arange(1, steady.FEW + 1), np.arange(samples)) / samples
+    steady._BASIS = np.stack([np.cos(turns), -np.sin(turns)], axis=1).reshape(2 * steady.FEW, samples)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,86 @@
+"""What a meter shows of a sine driven into a ceiling, hard or soft, as tables over the drive.
+
+Drive 0 dB just touches a hard ceiling; levels are dB over the reading of the sine that just touches. The hard ceiling
+has closed forms (`gainwright.physics`); soft ones are x/(1 + |x|^p)^(1/p), by quadrature, and come near the hard one as p
+grows.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright import physics
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+HARD = math.inf
+SHARPNESSES = (HARD, 12.0, 6.0, 3.0)
+"""The shapes that are tried; 3 is at 1 % THD some 5 dB under its final ceiling."""
+LOW_DB, HIGH_DB, BY_DB = -40.0, 60.0, 0.05
+_POINTS = 512
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """One shape of ceiling through one kind of meter.
+
+    Attributes
+    ----------
+    sharpness : p of the soft ceiling, infinite for a hard one.
+    drive_db, shown_db, thd : the table, shape (drives,) each.
+    """
+
+    sharpness: float
+    drive_db: Floats
+    shown_db: Floats
+    thd: Floats
+
+    def shown(self, drive_db: Any) -> Floats:
+        """Return what the meter shows at some drives, dB over the sine that just touches."""
+        place = (np.asarray(drive_db, dtype=np.float64) - LOW_DB) / BY_DB
+        inside = np.clip(place, 0, len(self.drive_db) - 1.000001)
+        whole = inside.astype(np.intp)
+        share = inside - whole
+        shown = self.shown_db[whole] * (1 - share) + self.shown_db[whole + 1] * share
+        # below the table everything is linear
+        return np.asarray(np.where(place < 0, drive_db, shown))
+
+    def slope(self, drive_db: Any) -> Floats:
+        """Return by how many dB the reading rises for one dB of drive."""
+        return np.asarray((self.shown(np.asarray(drive_db) + BY_DB) - self.shown(np.asarray(drive_db) - BY_DB)) / (2 * BY_DB))
+
+    def drive_at(self, thd: float) -> float:
+        """Return the drive at which THD reaches a ratio, dB."""
+        return float(np.interp(thd, self.thd, self.drive_db))
+
+
+@functools.cache
+def bend(sharpness: float, *, true_rms: bool) -> Bend:
+    """Return the table of one ceiling and meter."""
+    drive_db = np.arange(LOW_DB, HIGH_DB, BY_DB)
+    drive = 10 ** (drive_db / 20)
+    if math.isinf(sharpness):
+        reading = (
+            physics.clipped_sine_rms(drive=drive) * math.sqrt(2)
+            if true_rms
+            else physics.clipped_sine_mean_abs(drive=drive) * math.pi / 2
+        )
+        return Bend(sharpness, drive_db, 20 * np.log10(reading), physics.clipped_sine_thd(drive=drive))
+    wave = np.sin((np.arange(_POINTS) + 0.5) * np.pi / 2 / _POINTS)
+    driven = drive[:, None] * wave
+    # x/(1 + x^p)^(1/p), with the larger of 1 and x taken out so that no power overflows
+    large = np.maximum(driven, 1.0)
+    bent = driven / (large * ((1 / large) ** sharpness + (driven / large) ** sharpness) ** (1 / sharpness))
+    square = np.mean(bent**2, axis=1)
+    first = 2 * np.mean(bent * wave, axis=1)
+    thd = np.sqrt(np.maximum(2 * square / first**2 - 1, 0))
+    reading = np.sqrt(2 * square) if true_rms else np.mean(bent, axis=1) * math.pi / 2
+    return Bend(sharpness, drive_db, 20 * np.log10(reading), thd)
