@@ -101,6 +101,7 @@ def main() -> int:
         print("ngspice is missing; install it", file=sys.stderr)
         return 2
     passed = measure(MIDRANGE)
+    print("beside it, without a target:")
     measure(BASS)
     growth(MIDRANGE)
     harmonics(MIDRANGE)

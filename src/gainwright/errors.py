@@ -48,6 +48,10 @@ class RecordingError(GainwrightError):
     """A recording that can't be read or measured."""
 
 
+class ReadingError(GainwrightError, ValueError):
+    """Readings of an instrument that can't be used."""
+
+
 class CallError(GainwrightError):
     """An option or argument that can't be used."""
 

@@ -39,12 +39,13 @@ def clipped_at_many_phases(depths_db: np.ndarray, ceiling: float = 1.0) -> CellS
 
 
 def test_thd_and_rms_of_a_clipped_sine_follow_the_closed_form() -> None:
-    """THD within 1e-4 of its value and rms within 1e-5, at every phase of the kinks."""
+    """THD within 5e-5 of its value (1e-5 from 0.25 dB) and rms within 1e-6, at every phase of the kinks."""
     drive = np.repeat(10 ** (DEPTHS_DB / 20), PHASES)
     _, square, thd = closed_form(drive)
     state = clipped_at_many_phases(DEPTHS_DB)
-    np.testing.assert_allclose(state.wave.thd, thd, rtol=1e-4)
-    np.testing.assert_allclose(state.wave.rms, np.sqrt(square), rtol=1e-5)
+    np.testing.assert_allclose(state.wave.thd, thd, rtol=5e-5)
+    np.testing.assert_allclose(state.wave.thd[PHASES:], thd[PHASES:], rtol=1e-5)
+    np.testing.assert_allclose(state.wave.rms, np.sqrt(square), rtol=1e-6)
 
 
 @pytest.mark.parametrize(("depth_db", "thd_percent"), [(1.0, 4.6316), (3.0, 13.3795), (6.0, 23.2371), (10.0, 32.1637)])
@@ -56,13 +57,13 @@ def test_thd_of_the_printed_table(depth_db: float, thd_percent: float) -> None:
 
 @pytest.mark.parametrize("order", [3, 5, 7, 19])
 def test_harmonics_of_a_clipped_sine(order: int) -> None:
-    """Single harmonics within 2e-5 of the ceiling (aliasing held below -94 dB)."""
+    """Single harmonics within 3e-6 of the ceiling (aliasing held below -110 dB)."""
     drive = 10 ** (DEPTHS_DB / 20)
     angle = np.arcsin(1 / drive)
     part = np.sin((order - 1) * angle) / (order - 1) - np.sin((order + 1) * angle) / (order + 1)
     expected = np.abs(4 / np.pi * (drive / 2 * part + np.cos(order * angle) / order))
     found = np.abs(clipped_at_many_phases(DEPTHS_DB).wave.harmonics(20)[:, order - 1]).reshape(-1, PHASES)
-    assert np.max(np.abs(found - expected[:, None])) < 2e-5
+    assert np.max(np.abs(found - expected[:, None])) < 3e-6
 
 
 @pytest.mark.parametrize(
@@ -103,4 +104,4 @@ def test_two_equal_ceilings_clip_as_one() -> None:
     cells = [Cell([], None, 1.0, 0.0, 1.0), Cell([(0, 1.0)], None, 1.0, 0.0, 1.0)]
     states = run(cells, tone_hz=np.array([50.0]), source_peak=np.array([3.0]))
     np.testing.assert_allclose(states[1].wave.thd, states[0].wave.thd, rtol=2e-3)
-    assert HARMONICS == 511
+    assert HARMONICS == 255

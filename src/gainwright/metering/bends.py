@@ -22,13 +22,13 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 HARD = math.inf
-SHARPNESSES = (HARD, 12.0, 6.0, 3.0)
-"""The shapes that are tried; 3 is at 1 % THD some 5 dB under its final ceiling."""
-LOW_DB, HIGH_DB, BY_DB = -40.0, 60.0, 0.05
-_POINTS = 512
+SHARPNESSES = (HARD, *(1 / (0.0075 * i) for i in range(1, 45)))
+"""The shapes that are tried, evenly apart in 1/p; the softest is at 1 % THD some 6 dB under its final ceiling."""
+LOW_DB, HIGH_DB, BY_DB = -30.0, 50.0, 0.1
+_POINTS = 256
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Bend:
     """One shape of ceiling through one kind of meter.
 
@@ -55,11 +55,13 @@ class Bend:
 
     def slope(self, drive_db: Any) -> Floats:
         """Return by how many dB the reading rises for one dB of drive."""
-        return np.asarray((self.shown(np.asarray(drive_db) + BY_DB) - self.shown(np.asarray(drive_db) - BY_DB)) / (2 * BY_DB))
+        return np.asarray(
+            (self.shown(np.asarray(drive_db) + BY_DB) - self.shown(np.asarray(drive_db) - BY_DB)) / (2 * BY_DB)
+        )
 
     def drive_at(self, thd: float) -> float:
         """Return the drive at which THD reaches a ratio, dB."""
-        return float(np.interp(thd, self.thd, self.drive_db))
+        return _drive_at(self.sharpness, thd)
 
 
 @functools.cache
@@ -84,3 +86,9 @@ def bend(sharpness: float, *, true_rms: bool) -> Bend:
     thd = np.sqrt(np.maximum(2 * square / first**2 - 1, 0))
     reading = np.sqrt(2 * square) if true_rms else np.mean(bent, axis=1) * math.pi / 2
     return Bend(sharpness, drive_db, 20 * np.log10(reading), thd)
+
+
+@functools.cache
+def _drive_at(sharpness: float, thd: float) -> float:
+    table = bend(sharpness, true_rms=True)
+    return float(np.interp(thd, table.thd, table.drive_db))

@@ -10,6 +10,8 @@ off the rest (a mistyped one) is weighed down by a t distribution's weights and 
 
 from __future__ import annotations
 
+import dataclasses
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -39,9 +41,24 @@ FREEDOM = 4.0
 OUTLIER_WEIGHT = 0.15
 SHOWN = 0.95
 """How sure a knee must be to be claimed."""
+SURE_ENOUGH = 0.9
+"""How sure the last clean step must be for another reading not to be worth its while."""
+ABOVE_DB = 3.0
+"""How far over the onset readings still tell something of it."""
+DRAWS = 8192
+COARSE, FINE = 32, 48
+"""Points of x and of d in the passes over the grid."""
+EVERY = 4
+"""The first passes look at every fourth shape."""
+UNLIKELY = 1e-4
+FLATTENED = (300.0, 30.0, 5.0)
+REWEIGHED = 3
+DB_PER_RATIO = 20 / math.log(10)
 LEAST_DB, MOST_DB = 0.05, 12.0
 """A step's size, dB."""
 
+Kind = tuple[Bend, float, float]
+"""A shape of ceiling, an unevenness and a wander."""
 Advice = Literal["go_on", "measure_between", "enough", "too_few"]
 
 
@@ -104,6 +121,14 @@ class _Grid:
     centre: Floats
     centre_var: Floats
     sharpness: Floats
+    cell: tuple[float, float]
+    kinds: Sequence[Kind]
+
+    def shares(self) -> Floats:
+        """Return the weight of each kind re the heaviest."""
+        each = len(self.weights) // len(self.kinds)
+        found = np.add.reduceat(self.weights, np.arange(0, len(self.weights), each))
+        return np.asarray(found / np.max(found))
 
 
 def find_knee(
@@ -128,19 +153,26 @@ def find_knee(
         return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=_step_up(s, whole))
     y = 20 * np.log10(volts)
     noise_db, ranges = _noise(volts, meter)
-    weights = np.ones(len(s))
-    grid = _posterior(s, y, noise_db, ranges, weights, meter, limit_thd)
-    for _ in range(4):
-        weights = _weights(grid, s, y, noise_db, meter)
-        grid = _posterior(s, y, noise_db, ranges, weights, meter, limit_thd)
-    outliers = tuple(int(i) for i in np.flatnonzero(weights < OUTLIER_WEIGHT))
+    bends = [bend(p, true_rms=meter.true_rms) for p in SHARPNESSES]
+    data = _Data(s, y, noise_db, ranges, (DB_PER_RATIO * meter.accuracy) ** 2 / 3, np.ones(len(s)), limit_thd)
+    grid = _posterior(data, bends)
+    for _ in range(REWEIGHED):
+        weights = _weights(grid, data)
+        settled = np.max(np.abs(weights - data.weights)) < 0.02
+        data = dataclasses.replace(data, weights=weights)
+        grid = _posterior(data, bends)
+        if settled:
+            break
+    outliers = tuple(int(i) for i in np.flatnonzero(data.weights < OUTLIER_WEIGHT))
     return _said(grid, s, whole, outliers, meter, limit_thd)
 
 
 def _checked(steps: Sequence[float], readings_v: Sequence[float], limit_thd: float) -> tuple[Floats, Floats]:
     s, volts = np.asarray(steps, dtype=np.float64), np.asarray(readings_v, dtype=np.float64)
     if s.shape != volts.shape or s.ndim != 1:
-        raise ReadingError(f"{s.size} steps and {volts.size} readings", code="bad_readings", remedy="give one reading a step")
+        raise ReadingError(
+            f"{s.size} steps and {volts.size} readings", code="bad_readings", remedy="give one reading a step"
+        )
     if not 1e-4 <= limit_thd <= 0.4:
         raise ReadingError(f"a limit of {100 * limit_thd:g} % THD", code="bad_option", rule="it is 0.01 to 40 %")
     if not (np.all(np.isfinite(s)) and np.all(np.isfinite(volts)) and np.all(volts > 0)):
@@ -161,95 +193,204 @@ def _noise(volts: Floats, meter: MeterKind) -> tuple[Floats, npt.NDArray[np.intp
     decade = np.maximum(np.ceil(np.log10(np.maximum(volts, 1e-9) / meter.full_counts)), -4)
     digit = 10.0**decade
     counts = digit * math.sqrt((meter.counts**2) / 3 + 1 / 12)
-    return np.hypot(20 / math.log(10) * counts / volts, REPEATS_DB), (decade - np.min(decade)).astype(np.intp)
+    return np.hypot(DB_PER_RATIO * counts / volts, REPEATS_DB), (decade - np.min(decade)).astype(np.intp)
 
 
-def _posterior(
-    s: Floats,
-    y: Floats,
-    noise_db: Floats,
-    ranges: npt.NDArray[np.intp],
-    weights: Floats,
-    meter: MeterKind,
-    limit_thd: float,
-) -> _Grid:
-    """Weigh a grid, coarse first, then where the weight is."""
-    bends = [bend(p, true_rms=meter.true_rms) for p in SHARPNESSES]
-    span = float(s[-1] - s[0])
-    steps_between = np.diff(s)
-    rises = np.diff(y)[steps_between > 0] / steps_between[steps_between > 0]
+@dataclass(frozen=True, slots=True)
+class _Data:
+    """The readings as the posterior sees them: steps, dB re 1 V, each one's noise, range and weight, range variance."""
+
+    s: Floats
+    y: Floats
+    noise_db: Floats
+    ranges: npt.NDArray[np.intp]
+    range_var: float
+    weights: Floats
+    limit_thd: float
+
+
+def _posterior(data: _Data, bends: Sequence[Bend]) -> _Grid:
+    """Weigh a coarse grid of everything, then a fine one where the weight is."""
+    s, y = data.s, data.y
+    apart = np.diff(s)
+    rises = np.diff(y)[apart > 0] / apart[apart > 0]
     fastest = float(np.clip(np.quantile(rises, 0.75), LEAST_DB, MOST_DB)) if len(rises) else 1.0
-    x = np.linspace(s[0] - 3 / fastest, s[-1] + 0.4 * span + 20 / fastest, 90)
-    d = fastest * np.geomspace(0.4, 2.5, 70)
-    coarse = _weighed(s, y, noise_db, ranges, weights, meter, bends, x, d, UNEVEN_DB[:2], WANDER_DB[:2])
-    x = _around(coarse.onset, coarse.weights, x)
-    d = _around(coarse.per_step, coarse.weights, d)
-    del limit_thd
-    return _weighed(s, y, noise_db, ranges, weights, meter, bends, x, d, UNEVEN_DB, WANDER_DB)
+    x = np.linspace(s[0] - 3 / fastest, s[-1] + 0.4 * (s[-1] - s[0]) + 20 / fastest, COARSE)
+    d = fastest * np.geomspace(0.4, 2.5, COARSE)
+    # far from the peak a narrow posterior falls between the points of a wide grid: flatten it until the grid is near
+    coarse = bends[::EVERY]
+    for flattened in FLATTENED:
+        grid = _weighed(data, [(shape, UNEVEN_DB[1], WANDER_DB[1]) for shape in coarse], x, d, flattened=flattened)
+        x, d = _around(grid.onset, grid.weights, x, COARSE), _around(grid.per_step, grid.weights, d, COARSE)
+    coarse = [shape for (shape, _, _), share in zip(grid.kinds, grid.shares(), strict=True) if share > UNLIKELY]
+    grid = _weighed(data, list(itertools.product(coarse, UNEVEN_DB, WANDER_DB)), x, d)
+    likely = {kind for kind, share in zip(grid.kinds, grid.shares(), strict=True) if share > UNLIKELY}
+    kinds = [
+        (bends[j], sigma, wander)
+        for j, sigma, wander in sorted(
+            {
+                (j, sigma, wander)
+                for shape, sigma, wander in likely
+                for j in range(bends.index(shape) - EVERY + 1, bends.index(shape) + EVERY)
+                if 0 <= j < len(bends)
+            }
+        )
+    ]
+    x, d = _around(grid.onset, grid.weights, x, FINE), _around(grid.per_step, grid.weights, d, FINE)
+    return _weighed(data, kinds, x, d)
 
 
-def _around(values: Floats, weights: Floats, grid: Floats) -> Floats:
-    """Return a finer grid where the weight is, and two old steps more on either side."""
-    order = np.argsort(values)
-    share = np.cumsum(weights[order])
-    low, high = values[order][np.searchsorted(share, 1e-4)], values[order][min(np.searchsorted(share, 1 - 1e-4), len(order) - 1)]
-    step_low = grid[1] - grid[0]
-    step_high = grid[-1] - grid[-2]
-    return np.linspace(max(low - 2 * step_low, grid[0]), min(high + 2 * step_high, grid[-1]), 90)
+def _around(values: Floats, weights: Floats, grid: Floats, points: int) -> Floats:
+    """Return a finer grid where the weight is, and two old cells more on either side."""
+    share = np.array([np.sum(weights[values == g]) for g in grid])
+    held = np.flatnonzero(share > 1e-5 * np.max(share))
+    return np.linspace(grid[max(held[0] - 1, 0)], grid[min(held[-1] + 1, len(grid) - 1)], points)
 
 
-def _weighed(
-    s: Floats,
-    y: Floats,
-    noise_db: Floats,
-    ranges: npt.NDArray[np.intp],
-    weights: Floats,
-    meter: MeterKind,
-    bends: Sequence[Bend],
-    x: Floats,
-    d: Floats,
-    uneven: Sequence[float],
-    wander: Sequence[float],
-) -> _Grid:
-    """Return the posterior on x by d by bend by unevenness, c integrated out under a flat prior."""
-    count = len(s)
-    drive = d[None, :, None] * (s[None, None, :] - x[:, None, None])
-    same_range = (ranges[:, None] == ranges[None, :]).astype(float)
-    range_var = (20 / math.log(10) * meter.accuracy) ** 2 / 3
-    size = x.size * d.size
-    logs, centres, variances, sharp = [], [], [], []
-    for shape in bends:
-        residual = (y - shape.shown(drive)).reshape(size, count)
-        # the hand's unevenness passes the bend as far as it passes level: near the best point of this shape
-        best = int(np.argmin(np.sum(weights * (residual - np.average(residual, axis=1, weights=weights)[:, None]) ** 2, axis=1)))
-        passes = np.clip(shape.slope(drive.reshape(size, count)[best]), 0, 1)
-        for sigma in uneven:
-            for step_sigma in wander:
-                between = np.minimum(np.abs(s[:, None] - s[best_index(s, x, d, best)]), 0)
-                del between
-                walk = _walk(s, float(np.repeat(x, d.size)[best]))
-                covariance = np.diag((noise_db**2 + (sigma * passes) ** 2) / weights)
-                covariance += 0.5 * range_var * same_range + step_sigma**2 * walk * np.outer(passes, passes)
-                lower = np.linalg.cholesky(covariance)
-                white = np.linalg.solve(lower, np.concatenate([residual, np.ones((1, count))]).T).T
-                ones = white[-1]
-                information = float(ones @ ones)
-                centre = white[:-1] @ ones / information
-                square = np.einsum("ij,ij->i", white[:-1], white[:-1]) - information * centre**2
-                logs.append(-0.5 * square - np.sum(np.log(np.diag(lower))) - 0.5 * math.log(information))
-                centres.append(centre)
-                variances.append(np.full(size, 1 / information))
-                sharp.append(np.full(size, shape.sharpness))
-    log = np.concatenate(logs)
-    prior = np.tile(-np.log(np.tile(d, x.size)), len(logs))  # scale parameter: flat in its logarithm
-    log = log + prior
-    share = np.exp(log - np.max(log))
-    repeat = len(logs)
+def _weighed(data: _Data, kinds: Sequence[Kind], x: Floats, d: Floats, *, flattened: float = 1.0) -> _Grid:
+    """Return the posterior on kinds by x by d, the common level integrated out under a flat prior."""
+    s, count, size = data.s, len(data.s), x.size * d.size
+    over = (d[None, :, None] * (s - x[:, None, None])).reshape(size, count)
+    same_range = (data.ranges[:, None] == data.ranges[None, :]).astype(np.float64)
+    residuals: dict[float, Floats] = {}
+    logs, centres, variances = [], [], []
+    for shape, sigma, wander in kinds:
+        if shape.sharpness not in residuals:
+            residuals[shape.sharpness] = data.y - shape.shown(over + shape.drive_at(data.limit_thd))
+        residual = residuals[shape.sharpness]
+        # unevenness passes the bend as far as level does: as it is near the best point of this shape
+        middle = residual @ data.weights / np.sum(data.weights)
+        best = int(np.argmin((residual - middle[:, None]) ** 2 @ data.weights))
+        passes = np.clip(shape.slope(over[best] + shape.drive_at(data.limit_thd)), 0, 1)
+        walk = _walk(s, float(x[best // d.size]))
+        covariance = np.diag((data.noise_db**2 + (sigma * passes) ** 2) / data.weights)
+        covariance += 0.5 * data.range_var * same_range + wander**2 * walk * np.outer(passes, passes)
+        lower = np.linalg.inv(np.linalg.cholesky(covariance))
+        white, ones = residual @ lower.T, lower.sum(axis=1)
+        information = float(ones @ ones)
+        centre = white @ ones / information
+        square = np.einsum("ij,ij->i", white, white) - information * centre**2
+        prior = math.log(len(SHARPNESSES) - 1) if math.isinf(shape.sharpness) else 0.0  # hard or soft, even odds
+        logs.append(prior - 0.5 * square + np.sum(np.log(np.diag(lower))) - 0.5 * math.log(information))
+        centres.append(centre)
+        variances.append(np.full(size, 1 / information))
+    onset, per_step = np.repeat(x, d.size), np.tile(d, x.size)
+    log = np.concatenate(logs) - np.tile(np.log(per_step), len(kinds))  # d: flat in its logarithm
+    share = np.exp((log - np.max(log)) / flattened)
     return _Grid(
         share / np.sum(share),
-        np.tile(np.repeat(x, d.size), repeat),
-        np.tile(np.tile(d, x.size), repeat),
+        np.tile(onset, len(kinds)),
+        np.tile(per_step, len(kinds)),
         np.concatenate(centres),
         np.concatenate(variances),
-        np.concatenate(sharp),
+        np.repeat([shape.sharpness for shape, _, _ in kinds], size),
+        (float(x[1] - x[0]), float(d[1] - d[0])),
+        kinds,
     )
+
+
+def _walk(s: Floats, x: float) -> Floats:
+    """Return the covariance of a sum of uneven steps away from a place, per unit of a step's variance."""
+    away = s - x
+    same = np.sign(away)[:, None] == np.sign(away)[None, :]
+    return np.asarray(np.minimum(np.abs(away)[:, None], np.abs(away)[None, :]) * same)
+
+
+def _weights(grid: _Grid, data: _Data) -> Floats:
+    """Return the weight of each reading by how far it lies from what all the others foretell of it."""
+    best = int(np.argmax(grid.weights))
+    shape, sigma, _ = grid.kinds[best * len(grid.kinds) // len(grid.weights)]
+    drive = grid.per_step[best] * (data.s - grid.onset[best]) + shape.drive_at(data.limit_thd)
+    residual = data.y - shape.shown(drive)
+    passes = np.clip(shape.slope(drive), 0, 1)
+    covariance = np.diag(data.noise_db**2 + (max(sigma, 0.5 * UNEVEN_DB[1]) * passes) ** 2)
+    covariance += 0.5 * data.range_var * (data.ranges[:, None] == data.ranges[None, :])
+    inverse = np.linalg.inv(covariance)
+    ones = inverse.sum(axis=1)
+    free = inverse - np.outer(ones, ones) / ones.sum()
+    left_out = (free @ residual) / np.sqrt(np.diag(free))
+    weights: Floats = np.divide(FREEDOM + 1, FREEDOM + np.square(left_out))
+    return weights
+
+
+# ---- what is said of it ----------------------------------------------------------------------------------------
+
+
+def _nothing(advice: Advice, why: str, *, next_step: float | None) -> Knee:
+    return Knee(False, None, 0.0, None, None, None, None, (), advice, next_step, why)
+
+
+def _step_up(s: Floats, whole: bool) -> float | None:
+    if len(s) == 0:
+        return None
+    gap = float(np.median(np.diff(s))) if len(s) > 1 else 1.0
+    return float(s[-1] + (max(1.0, round(gap)) if whole else gap))
+
+
+def _interval(values: Floats) -> Interval:
+    low, middle, high = np.quantile(values, [0.025, 0.5, 0.975])
+    return Interval(float(middle), float(low), float(high))
+
+
+def _said(grid: _Grid, s: Floats, whole: bool, outliers: tuple[int, ...], meter: MeterKind, limit_thd: float) -> Knee:
+    rng = np.random.default_rng(1)
+    chosen = np.searchsorted(np.cumsum(grid.weights), (np.arange(DRAWS) + rng.random()) / DRAWS)
+    chosen = np.minimum(chosen, len(grid.weights) - 1)
+    sharp = grid.sharpness[chosen]
+    # half a cell of the grid to either side, so that a narrow posterior isn't a comb
+    onset = grid.onset[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[0]
+    per_step = grid.per_step[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[1]
+    hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
+    level_db = np.empty(DRAWS)
+    for p in SHARPNESSES:
+        true = bend(p, true_rms=True)
+        level_db[sharp == p] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
+    inside = float(np.mean(onset < s[-1]))
+    steps = np.arange(s[0], s[-1] + 1) if whole else s
+    if inside < SHOWN:
+        surely = [float(k) for k in steps if np.mean(onset >= k) >= SHOWN]
+        last = surely[-1] if surely else None
+        sure = float(np.mean(onset >= last)) if last is not None else 0.0
+        why = "the readings rise evenly to the last: no knee is shown"
+        return Knee(
+            False, last, sure, None, None, _interval(per_step), None, outliers, "go_on", _step_up(s, whole), why
+        )
+    cells = np.histogram(onset, bins=np.append(steps, np.inf))[0] / DRAWS
+    if np.mean(onset < steps[0]) >= SHOWN:
+        why = "already the first reading is past the knee: begin lower"
+        return Knee(
+            True, None, float(np.mean(onset < steps[0])), None, None, None, None, outliers, "go_on",
+            float(s[0] - (s[1] - s[0])), why,
+        )  # fmt: skip
+    best = int(np.argmax(cells))
+    c = grid.centre[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.centre_var[chosen])
+    c += rng.uniform(-1, 1, DRAWS) * DB_PER_RATIO * meter.accuracy * math.sqrt(0.5)
+    advice, where = _advice(onset, s, whole, float(cells[best]), float(np.median(per_step)))
+    return Knee(
+        True,
+        float(steps[best]),
+        float(cells[best]),
+        _interval(onset),
+        _interval(10 ** ((c + level_db) / 20)),
+        _interval(per_step),
+        float(np.mean(np.isinf(sharp))),
+        outliers,
+        advice,
+        where,
+    )
+
+
+def _advice(onset: Floats, s: Floats, whole: bool, confidence: float, per_step: float) -> tuple[Advice, float | None]:
+    """Return what would tell most: a step left out near the knee, one more above it, or nothing."""
+    if confidence >= SURE_ENOUGH:
+        return "enough", None
+    low, middle, high = np.quantile(onset, [0.05, 0.5, 0.95])
+    if whole:
+        left_out = [
+            float(k) for k in np.arange(math.floor(low), math.ceil(high) + 1) if k not in s and s[0] < k < s[-1]
+        ]
+        if left_out:
+            return "measure_between", min(left_out, key=lambda k: abs(k - middle))
+    if (s[-1] - middle) * per_step < ABOVE_DB:
+        return "go_on", _step_up(s, whole)
+    return "enough", None

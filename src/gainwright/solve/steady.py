@@ -5,9 +5,10 @@ a_k of peak phasors, x(t) = sum over k of Re(a_k e^{j k w t}), k = 1 .. `SAMPLES
 one stage: a case holds only `FEW` harmonics until a ceiling cuts it ("rich" from there on), parts that are flat only
 scale what is held, and ceilings that can't be touched cost one comparison.
 
-Aliasing. A clipped period has kinks, so its harmonics fall as 1/k^2 and those above `SAMPLES`/2 fold back: with 1024
-samples THD stays within 5e-5 of its value for clip depths from 0.1 to 20 dB whatever the phase of the kinks, and each
-of the first twenty harmonics within 1e-5 of the fundamental (tests/truth/test_solve_clipping.py).
+Aliasing. A clipped period has kinks, so its harmonics fall as 1/k^2 and those above `SAMPLES`/2 fold back. What the kinks
+add that way is known to first order and taken off: with 512 samples THD stays within 5e-5 of its value for clip depths
+from 0.1 to 20 dB (1e-5 from 0.25 dB) whatever the phase of the kinks, and each of the first twenty harmonics within 3e-6
+of the ceiling (tests/truth/test_solve_clipping.py).
 """
 
 from __future__ import annotations
@@ -27,8 +28,10 @@ if TYPE_CHECKING:
     Rows = npt.NDArray[np.intp]
     Response = Callable[[Floats, Rows | slice], Complexes]
 
-SAMPLES = 1024
+SAMPLES = 512
 """Samples of one period."""
+FREED = 20
+"""Harmonics that are freed of the kinks' aliasing."""
 FEW = 3
 """Harmonics that every case holds."""
 HARMONICS = SAMPLES // 2 - 1
@@ -238,10 +241,10 @@ def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:
         if np.any(over):
             rows = block[over]
             cut = samples if len(rows) == len(block) else samples[over]
-            np.clip(cut, -ceiling[rows, None], ceiling[rows, None], out=cut)
             cut_rows.append(rows)
-            means.append(np.einsum("ij,ij->i", cut, cut) / SAMPLES)
-            spectra.append(np.fft.rfft(cut, axis=1))
+            spectrum, mean = _analyse(cut, ceiling[rows])
+            spectra.append(spectrum)
+            means.append(mean)
     known = Wave(few, wave.rows, wave.rest, wave.scale, wave.above, peak[wave.rows])
     if not cut_rows:
         return peak, known
@@ -253,6 +256,43 @@ def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:
     scale = np.full(len(rows), 2 / SAMPLES)
     rest = spectrum[:, FEW + 1 : HARMONICS + 1]
     return peak, _merged(known, Wave(few, rows, rest, scale, above, ceiling[rows].copy()))
+
+
+def _analyse(samples: Floats, ceiling: Floats) -> tuple[Complexes, Floats]:
+    """Cut periods; return their spectra and mean squares, free of the kinks' first-order aliasing.
+
+    Sums over samples err at a kink of slope jump J, a share u of a sample behind one, by -(h^2/2) J B2(u), B2 the second
+    Bernoulli polynomial (Euler-Maclaurin summation, Abramowitz & Stegun 23.1.30, piece by piece); for the k-th harmonic
+    times e^{-jkt} there. The kinks lie where straight lines between the uncut samples cross the ceiling.
+    """
+    limit = ceiling[:, None]
+    side = (samples > limit).view(np.int8) - (samples < -limit).view(np.int8)
+    next_side = np.roll(side, -1, axis=1)
+    rows, before = np.nonzero(side != next_side)
+    here, there = side[rows, before], next_side[rows, before]
+    which = np.where(here != 0, here, there)
+    through = here * there == -1  # from one ceiling to the other between two samples
+    if np.any(through):
+        order = np.argsort(np.concatenate([rows, rows[through]]), kind="stable")
+        which = np.concatenate([which, there[through]])[order]
+        rows, before = (np.concatenate([each, each[through]])[order] for each in (rows, before))
+    low, high = samples[rows, before], samples[rows, np.where(before == SAMPLES - 1, 0, before + 1)]
+    share = (which * ceiling[rows] - low) / (high - low)
+    step = 2 * np.pi / SAMPLES
+    # entering or leaving a ceiling bends the size of the wave by minus its slope
+    jump = np.abs(high - low) / step * (share * share - share + 1 / 6)
+    signed = -which * jump
+    np.clip(samples, -limit, limit, out=samples)
+    square = np.einsum("ij,ij->i", samples, samples) / SAMPLES
+    square -= step**2 / (2 * np.pi) * ceiling * np.bincount(rows, weights=jump, minlength=len(ceiling))
+    spectrum = np.fft.rfft(samples, axis=1)
+    turns = np.exp(-1j * step * (before + share))
+    starts = np.flatnonzero(np.diff(rows, prepend=-1))
+    powers = np.cumprod(np.broadcast_to(turns[:, None], (len(turns), FREED)), axis=1) * signed[:, None]
+    spectrum[rows[starts], 1 : FREED + 1] += (
+        (SAMPLES / 2) * step**2 / (2 * np.pi) * np.add.reduceat(powers, starts, axis=0)
+    )
+    return spectrum, square
 
 
 def _merged(old: Wave, new: Wave) -> Wave:
