@@ -23,7 +23,7 @@ DOCUMENTS = [TREE / "README.md", *sorted((TREE / "docs").rglob("*.md"))]
 
 TRIED_OTHERWISE = ("git clone ", "cd ", "python3 tasks.py ", "python3 -m venv ", ". ", "pip install ")
 """Console lines that set up a machine; the whole test run and the wheel's tests do what they say."""
-WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise")
+WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright knee")
 
 
 class Call(NamedTuple):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.report import CorridorChart
+    from gainwright.report import CorridorChart, KneeChart
 
 INK, ROOM, TIGHT = "#1c1c1c", "#d9dee3", "#b3541e"
 _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
@@ -17,7 +17,7 @@ _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 class AltairCharts:
     """Renders chart data to files."""
 
-    def render(self, chart: CorridorChart, suffix: str) -> bytes:
+    def render(self, chart: CorridorChart | KneeChart, suffix: str) -> bytes:
         """Return the bytes of an SVG or PNG picture.
 
         Raises
@@ -26,7 +26,10 @@ class AltairCharts:
         """
         import vl_convert as vlc
 
-        spec = corridor_spec(chart)
+        from gainwright.adapters.knee_chart import knee_spec
+        from gainwright.report import KneeChart
+
+        spec = knee_spec(chart) if isinstance(chart, KneeChart) else corridor_spec(chart)
         if suffix == ".svg":
             return vlc.vegalite_to_svg(spec).encode()
         if suffix == ".png":
@@ -35,7 +38,7 @@ class AltairCharts:
             f"a chart can't be written as {suffix or 'a file without a suffix'}",
             code="bad_suffix",
             rule="charts are .svg or .png",
-            remedy="name the file corridor.svg",
+            remedy="name the file chart.svg",
         )
 
 

@@ -1,12 +1,13 @@
 """One file a user verb, with the ports that the verbs need from outside."""
 
 from gainwright.app.demo import Demo, demo
+from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
 from gainwright.app.measuring import measure
 from gainwright.app.ports import Bench, Benches, Charts
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
 from gainwright.app.starting import assumptions, examples, new_job
-from gainwright.app.verbs import check, draw_corridor, levels, plan
+from gainwright.app.verbs import check, draw_corridor, levels, plan, write_bytes
 
 __all__ = [
     "Bench",
@@ -20,10 +21,14 @@ __all__ = [
     "demo",
     "draw_corridor",
     "examples",
+    "knee_of_file",
     "levels",
     "measure",
+    "meter_kind",
     "new_job",
+    "parse_readings",
     "plan",
     "plan_tones",
     "tones",
+    "write_bytes",
 ]

@@ -202,6 +202,49 @@ def measure(
 
 
 @app.command()
+def knee(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; leave out to type them.")
+    ] = None,
+    limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
+    meter: Annotated[str, typer.Option(help="How the meter responds: true-rms or average.")] = "true-rms",
+    accuracy: Annotated[float, typer.Option(metavar="PERCENT", help="The meter's accuracy, of the reading.")] = 1.0,
+    tone: Annotated[float | None, typer.Option(metavar="HZ", help="The tone played, for a word on meters.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw the readings into this .svg or .png file.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Find where clipping begins from meter readings step by step."""
+    from gainwright.app import knee_of_file, meter_kind
+    from gainwright.cli.typed import knee_as_typed
+
+    kind = meter_kind(meter=meter, accuracy_percent=accuracy)
+    if file is None:
+        found, readings = knee_as_typed(sys.stdin, _say, kind=kind, limit_percent=limit)
+    else:
+        found, readings = knee_of_file(file, kind=kind, limit_percent=limit)
+    from gainwright.report import knee_chart, knee_text, meter_caution
+
+    if chart is not None:
+        from gainwright.app import write_bytes
+        from gainwright.composition import compose
+
+        drawn = knee_chart(found, readings, title="The knee")
+        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+    if as_json:
+        _print_json(found.as_json())
+        return
+    _print(knee_text(found, readings, limit_percent=limit))
+    if tone is not None and meter_caution(tone):
+        _print(meter_caution(tone))
+
+
+def _say(text: str) -> None:
+    """Talk beside the result, so that the result can be piped."""
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
+
+
+@app.command()
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for all results.")] = Path("gainwright-demo"),
     as_json: Json = False,

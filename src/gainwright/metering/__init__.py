@@ -1,6 +1,7 @@
 """What samples and readings hold: level, frequency, distortion, clipping, noise of a recorded tone."""
 
 from gainwright.metering.clipping import Cut, find_cut
+from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.recording import Recording, checked, read_recording
@@ -11,12 +12,16 @@ __all__ = [
     "Channel",
     "Cut",
     "Harmonic",
+    "Interval",
+    "Knee",
     "Lines",
     "Measurement",
+    "MeterKind",
     "Recording",
     "SineFit",
     "checked",
     "find_cut",
+    "find_knee",
     "four_parameter_fit",
     "frequency_start",
     "lines",

@@ -1,16 +1,23 @@
 """Papers and charts as data and wording; drawing and printing happen elsewhere."""
 
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
+from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
 
 __all__ = [
     "CorridorChart",
     "CorridorMark",
+    "KneeChart",
+    "KneeMark",
+    "advice_text",
     "corridor_chart",
     "findings_text",
+    "knee_chart",
+    "knee_text",
     "levels_text",
     "margin_words",
     "measurement_text",
+    "meter_caution",
     "plan_text",
     "volts",
 ]

@@ -1,0 +1,56 @@
+"""Readings typed one by one, with a word after each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError, ReadingError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import TextIO
+
+    from gainwright.metering import Knee, MeterKind
+
+ASK = """Tone on, speakers off, control low. Type a step and the meter's volts, as: 12 3.45
+After each you are told whether to go on. An empty line ends; `undo` takes the last one back."""
+
+
+def knee_as_typed(
+    lines: TextIO, say: Callable[[str], None], *, kind: MeterKind, limit_percent: float
+) -> tuple[Knee, list[tuple[float, float]]]:
+    """Return the knee of the readings that a person types; a slip is told and asked again.
+
+    Raises
+    ------
+    CallError : nothing was typed.
+    """
+    from gainwright.app import parse_readings
+    from gainwright.metering import find_knee
+    from gainwright.report import advice_text
+
+    say(ASK)
+    readings: list[tuple[float, float]] = []
+    found: Knee | None = None
+    for line in lines:
+        if not line.strip():
+            break
+        try:
+            if line.strip().lower() == "undo":
+                del readings[-1:]
+            else:
+                readings += parse_readings([line], "typed")
+            if not readings:
+                continue
+            found = find_knee(
+                [s for s, _ in readings], [v for _, v in readings], meter=kind, limit_thd=limit_percent / 100
+            )
+        except ReadingError as error:
+            if readings and line.strip().lower() != "undo" and error.code != "bad_readings":
+                raise
+            say(str(error))
+            continue
+        say(advice_text(found, readings))
+    if found is None or not readings:
+        raise CallError("no reading was typed", code="bad_call", remedy="type 12 3.45, or name a file of readings")
+    return found, readings

@@ -1,0 +1,113 @@
+"""What a column of readings says, in words and as a chart."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.report.text import volts
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.metering import Interval, Knee
+
+METERS_SURE_HZ = 400.0
+ADVICE = {
+    "go_on": "Go on: read at step {step}.",
+    "go_lower": "Begin lower: read at step {step}.",
+    "measure_between": "One more reading would help: at step {step}, near the knee.",
+    "read_again": "Read the steps again before you trust any of this.",
+    "enough": "That is enough.",
+    "too_few": "Go on: read at step {step}.",
+}
+
+
+def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_percent: float) -> str:
+    """Return the result in a few lines."""
+    lines = [f"{len(readings)} readings, clean up to {limit_percent:g} % THD"]
+    if knee.found and knee.ceiling_v_rms is not None and knee.onset_step is not None:
+        lines.append(f"last clean step   {_step(knee.last_clean_step)}  ({100 * knee.confidence:.0f} % sure)")
+        lines.append(f"clipping begins   at step {_span(knee.onset_step)}")
+        ceiling = knee.ceiling_v_rms
+        lines.append(f"ceiling           {volts(ceiling.value)} ({volts(ceiling.low)} to {volts(ceiling.high)})")
+    elif knee.last_clean_step is not None:
+        lines.append(f"clean up to       step {_step(knee.last_clean_step)}  ({100 * knee.confidence:.0f} % sure)")
+    if knee.db_per_step is not None:
+        lines.append(f"a step            {_span(knee.db_per_step)} dB")
+    if knee.hard is not None:
+        kind = "a hard one" if knee.hard > 0.9 else "a soft one" if knee.hard < 0.1 else "hard or soft, not told apart"
+        lines.append(f"its kind          {kind}")
+    for i in knee.outliers:
+        step, value = readings[i]
+        lines.append(f"doubtful          {volts(value)} at step {_step(step)} does not fit the others: read it again")
+    if knee.why_not:
+        lines.append(knee.why_not[0].upper() + knee.why_not[1:] + ".")
+    lines.append(ADVICE[knee.advice].format(step=_step(knee.next_step)))
+    return "\n".join(lines)
+
+
+def advice_text(knee: Knee, readings: Sequence[tuple[float, float]]) -> str:
+    """Return one line after a reading: what is known, and what to do next."""
+    doubtful = [f"{volts(readings[i][1])} at step {_step(readings[i][0])} is doubtful. " for i in knee.outliers]
+    known = ""
+    if knee.found and knee.last_clean_step is not None:
+        known = f"Clean up to step {_step(knee.last_clean_step)} ({100 * knee.confidence:.0f} % sure). "
+    return "".join(doubtful) + known + ADVICE[knee.advice].format(step=_step(knee.next_step))
+
+
+def meter_caution(tone_hz: float) -> str:
+    """Return a word on meters when a tone may be out of a handheld meter's band, else nothing.
+
+    Most are made for the mains: right to 400 Hz or 1 kHz (common practice, no published source).
+    """
+    if tone_hz <= METERS_SURE_HZ:
+        return ""
+    return (
+        f"Many handheld meters are right to {METERS_SURE_HZ:g} Hz only; at {tone_hz:g} Hz the ceiling may read low. "
+        "The last clean step doesn't suffer, as long as the error stays the same."
+    )
+
+
+def _step(step: float | None) -> str:
+    return "-" if step is None else f"{step:g}"
+
+
+def _span(interval: Interval) -> str:
+    half = max(interval.high - interval.value, interval.value - interval.low)
+    digits = max(0, 1 - math.floor(math.log10(half))) if half > 0 else 2
+    digits = min(digits, 3)
+    return f"{interval.value:.{digits}f} ({interval.low:.{digits}f} to {interval.high:.{digits}f})"
+
+
+@dataclass(frozen=True, slots=True)
+class KneeMark:
+    """One reading."""
+
+    step: float
+    v_rms: float
+    doubtful: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KneeChart:
+    """Readings against steps, the bend through them, the ceiling and the span of the onset."""
+
+    title: str
+    subtitle: str
+    marks: tuple[KneeMark, ...]
+    curve: tuple[tuple[float, float], ...]
+    ceiling: Interval | None
+    onset: Interval | None
+    description: str
+
+
+def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: str) -> KneeChart:
+    """Return the chart of a knee."""
+    if knee.found and knee.ceiling_v_rms is not None:
+        said = f"last clean step {_step(knee.last_clean_step)}, ceiling {volts(knee.ceiling_v_rms.value)}"
+    else:
+        said = knee.why_not or "no knee is shown"
+    marks = tuple(KneeMark(s, v, i in knee.outliers) for i, (s, v) in enumerate(readings))
+    return KneeChart(title, said, marks, knee.curve, knee.ceiling_v_rms, knee.onset_step, f"{title}: {said}")

@@ -1,0 +1,94 @@
+"""`gainwright knee`: files, typed readings, contract, refusals."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.app import parse_readings
+from gainwright.errors import ReadingError
+
+READINGS = "step,v_rms\n12,1.82\n13,2.16\n14,2.57\n15,3.05\n16,3.63\n17,4.30\n18,4.98\n19,5.33\n20,5.55\n"
+
+
+def call(*arguments: str, cwd: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
+    """Run `gainwright knee ...`."""
+    command = (sys.executable, "-W", "error", "-m", "gainwright", "knee", *arguments)
+    return subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False, input=typed)
+
+
+def test_a_file_of_readings(tmp_path: Path) -> None:
+    """The contract's keys, a text, a chart."""
+    (tmp_path / "r.csv").write_text(READINGS)
+    done = call("r.csv", "--json", "--chart", "k.svg", cwd=tmp_path)
+    found = json.loads(done.stdout)
+    assert {"last_clean_step", "ceiling_v_rms", "ceiling_low", "ceiling_high", "db_per_step", "confidence"} <= set(
+        found
+    )
+    assert found["last_clean_step"] == 17
+    assert found["ceiling_low"] < found["ceiling_v_rms"] < found["ceiling_high"]
+    assert (tmp_path / "k.svg").read_bytes().startswith(b"<svg")
+    text = call("r.csv", "--tone", "1000", cwd=tmp_path).stdout
+    assert "last clean step   17" in text
+    assert "handheld meters" in text
+
+
+def test_typed_one_by_one(tmp_path: Path) -> None:
+    """A word after each, slips asked again, the last taken back."""
+    lines = READINGS.splitlines()[1:]
+    typed = "\n".join(
+        ["wrong", *(line.replace(",", " ") for line in lines[:3]), "15 305", "undo", *lines[3:], "", "99 9"]
+    )
+    done = call(cwd=tmp_path, typed=typed)
+    assert done.returncode == 0
+    assert "is no reading" in done.stderr
+    assert "Go on: read at step 13" in done.stderr
+    assert "last clean step   17" in done.stdout
+    assert "9 readings" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("content", "arguments", "says"),
+    [
+        (None, ("r.csv",), "can't be read"),
+        ("step,volts\n1,2\n", ("r.csv",), "r.csv:1: the column v_rms is missing"),
+        ("step,v_rms\n1,2\nx,y\n", ("r.csv",), "r.csv:3: 'x,y' is no reading"),
+        ("1\n", ("r.csv",), "r.csv:1"),
+        ("1,0\n2,0\n", ("r.csv",), "above zero"),
+        (READINGS, ("r.csv", "--limit", "90"), "0.01 to 40 %"),
+        (READINGS, ("r.csv", "--meter", "peak"), "true-rms or average"),
+        (READINGS, ("r.csv", "--accuracy", "nan"), "0.01 to 20 %"),
+        (READINGS, ("r.csv", "--chart", "k.doc"), ".svg or .png"),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, content: str | None, arguments: tuple[str, ...], says: str) -> None:
+    """Status 2, one sentence."""
+    if content is not None:
+        (tmp_path / "r.csv").write_text(content)
+    done = call(*arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("line", ["12,3.45", "12;3,45", "12\t3.45", "12 3.45", "12 3.45 V", "12, 3450 mV", "12 %;3.45"])
+def test_ways_to_write_a_reading(line: str) -> None:
+    """Comma, semicolon, tab, space; volts and millivolts."""
+    assert parse_readings([line], "x")[0] == pytest.approx((12.0, 3.45))
+
+
+@given(st.text(max_size=60))
+def test_any_line_is_read_or_refused(line: str) -> None:
+    """Fuzz of the reader."""
+    try:
+        parse_readings(line.splitlines(), "x")
+    except ReadingError as error:
+        assert str(error).startswith("x")
+    except Exception as error:  # noqa: BLE001  anything else is what is looked for
+        pytest.fail(repr(error))

@@ -1,0 +1,227 @@
+"""The knee from a meter alone, against blind simulations written for this test and closed forms of clipped sines.
+
+The simulation makes a waveform of each step by brute force (a sine cut hard, or bent by tanh-free powers, on 2048
+points), reads it with a meter of its own (ranges, gain errors, rounding), and knows what is true by THD of the waveform.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+from gainwright.errors import ReadingError
+from gainwright.metering import Knee, MeterKind, find_knee
+from gainwright.metering.bends import HARD, bend
+
+TURN = 2 * np.pi * (np.arange(2048) + 0.5) / 2048
+CASES = 60
+
+
+def waveform(drive: float, sharpness: float) -> np.ndarray:
+    """Return one period of a sine driven into a ceiling of 1."""
+    x = drive * np.sin(TURN)
+    if math.isinf(sharpness):
+        return np.clip(x, -1, 1)
+    return x / (1 + np.abs(x) ** sharpness) ** (1 / sharpness)
+
+
+def thd(wave: np.ndarray) -> float:
+    """Return harmonics over fundamental by Fourier transform."""
+    lines = np.abs(np.fft.rfft(wave))
+    return float(np.sqrt(np.sum(lines[2:] ** 2)) / lines[1])
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A simulated column of readings and what lies behind it."""
+
+    steps: np.ndarray
+    readings: np.ndarray
+    last_clean: float
+    onset: float
+    ceiling: float
+    per_step: float
+
+
+def simulated(rng: np.random.Generator, *, true_rms: bool, soft: bool, uneven_db: float) -> Truth:
+    """Return a column with hidden parameters: 1 to 2 dB a step, a 1 % meter of 6000 counts, a knee 2.5 to 9 steps from the end."""
+    per_step, count = rng.uniform(1, 2), int(rng.integers(16, 31))
+    touching = rng.uniform(count - 9, count - 2.5)
+    sharpness = 1 / rng.uniform(0.06, 0.28) if soft else HARD
+    peak_v = 10 ** rng.uniform(-0.3, 1.6) * math.sqrt(2)
+    steps = np.arange(1.0, count + 1)
+    drive_db = per_step * (steps - touching) + uneven_db * rng.normal(size=count)
+    waves = [waveform(10 ** (d / 20), sharpness) for d in drive_db]
+    shown = np.array(
+        [np.sqrt(np.mean(w**2)) if true_rms else np.mean(np.abs(w)) * math.pi / math.sqrt(8) for w in waves]
+    )
+    volts = peak_v * shown
+    digits = 10.0 ** np.maximum(np.ceil(np.log10(volts / 6000)), -4)
+    common, apart = rng.uniform(-1, 1), rng.random() < 0.5
+    gains = {d: 1 + 0.01 * (rng.uniform(-1, 1) if apart else common) for d in np.unique(digits)}
+    read = volts * np.array([gains[d] for d in digits]) * (1 + 0.001 * rng.normal(size=count))
+    read = np.round((read + rng.uniform(-3, 3, count) * digits) / digits) * digits
+    limit_db = float(optimize.brentq(lambda d: thd(waveform(10 ** (d / 20), sharpness)) - 0.01, -25.0, 1.0))
+    clean = waveform(10 ** (limit_db / 20), sharpness)
+    keep = read > 5 * digits
+    return Truth(
+        steps[keep],
+        read[keep],
+        float(steps[drive_db <= limit_db][-1]),
+        touching + limit_db / per_step,
+        # the rms at the limit, less the 0.2016 dB by which a hard-cut sine of 1 % THD passes the one that just touches
+        peak_v * float(np.sqrt(np.mean(clean**2))) * 10 ** (-0.20154 / 20),
+        per_step,
+    )
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        {"true_rms": True, "soft": False, "uneven_db": 0.0},
+        {"true_rms": False, "soft": False, "uneven_db": 0.0},
+        {"true_rms": True, "soft": True, "uneven_db": 0.0},
+        {"true_rms": True, "soft": False, "uneven_db": 0.1},
+    ],
+    ids=["hard", "average", "soft", "uneven"],
+)
+def test_blind_columns(kind: dict[str, Any]) -> None:
+    """The last clean step in 9 of 10, never more than one too high; 95 % intervals that hold what they promise."""
+    rng = np.random.default_rng(20)
+    exact, held = 0, np.zeros(3)
+    for _ in range(CASES):
+        truth = simulated(rng, **kind)
+        found = find_knee(truth.steps, truth.readings, meter=MeterKind(true_rms=kind["true_rms"]))  # type: ignore[arg-type]
+        assert found.found
+        assert found.last_clean_step is not None
+        assert found.last_clean_step <= truth.last_clean + 1
+        exact += found.last_clean_step == truth.last_clean
+        pairs = (
+            (found.onset_step, truth.onset),
+            (found.ceiling_v_rms, truth.ceiling),
+            (found.db_per_step, truth.per_step),
+        )
+        held += [i is not None and i.low <= true <= i.high for i, true in pairs]
+    assert exact >= 0.9 * CASES
+    assert np.all(held >= (0.95 - 3 * math.sqrt(0.95 * 0.05 / CASES)) * CASES), held / CASES
+
+
+@pytest.mark.parametrize("true_rms", [True, False])
+@pytest.mark.parametrize("sharpness", [HARD, 1 / 0.15])
+@pytest.mark.parametrize("drive_db", [-20.0, -3.0, 0.0, 0.25, 1.0, 6.0, 20.0])
+def test_bends_are_what_a_meter_shows(true_rms: bool, sharpness: float, drive_db: float) -> None:
+    """Tables against brute-force waveforms; a 1 dB clip reads 0.6335 dB over the ceiling (table of clipped sines)."""
+    shape = bend(next(s for s in (sharpness, HARD) if s == sharpness), true_rms=true_rms)
+    wave = waveform(10 ** (drive_db / 20), sharpness)
+    reading = np.sqrt(np.mean(wave**2)) if true_rms else np.mean(np.abs(wave)) * math.pi / math.sqrt(8)
+    assert float(shape.shown(drive_db)) == pytest.approx(20 * math.log10(reading * math.sqrt(2)), abs=2e-3)
+    if math.isinf(sharpness) and true_rms and drive_db == 1.0:
+        assert float(shape.shown(drive_db)) == pytest.approx(0.6335, abs=1e-3)
+
+
+def column(count: int, onset: float, per_step: float, seed: int = 3) -> tuple[np.ndarray, np.ndarray]:
+    """Return a clean column with a hard ceiling of 3.16 V."""
+    steps = np.arange(1.0, count + 1)
+    volts = np.array(
+        [10 ** (10 / 20) * math.sqrt(2) * np.std(waveform(10 ** (per_step * (s - onset) / 20), HARD)) for s in steps]
+    )
+    return steps, np.round(volts * (1 + 0.001 * np.random.default_rng(seed).normal(size=count)), 3)
+
+
+def knee(steps: Any, readings: Any, **options: Any) -> Knee:
+    """Find the knee of arrays."""
+    return find_knee(list(map(float, steps)), list(map(float, readings)), **options)
+
+
+def test_no_knee_is_claimed_where_none_is_shown() -> None:
+    """Straight to the last step: clean so far, go on."""
+    found = knee(*column(20, 40, 1.5))
+    assert not found.found
+    assert found.last_clean_step == 20
+    assert found.ceiling_v_rms is None
+    assert (found.advice, found.next_step) == ("go_on", 21)
+
+
+def test_as_readings_come_in() -> None:
+    """Never a clean step that isn't, and in the end enough."""
+    steps, volts = column(20, 15.3, 1.5)
+    advices = []
+    for n in range(1, 21):
+        found = knee(steps[:n], volts[:n])
+        advices.append(found.advice)
+        assert found.last_clean_step is None or found.last_clean_step <= 15
+    assert advices[:3] == ["too_few"] * 3
+    assert "enough" in advices
+    assert advices.index("enough") < 19
+
+
+@pytest.mark.parametrize(("index", "factor"), [(8, 10.0), (8, 0.1), (13, 1.2), (16, 0.8)])
+def test_a_slip_is_named_and_does_not_decide(index: int, factor: float) -> None:
+    """A wrong range, a mistyped digit."""
+    steps, volts = column(20, 15.3, 1.5)
+    volts[index] *= factor
+    found = knee(steps, volts)
+    assert index in found.outliers
+    assert found.last_clean_step == 15
+
+
+@pytest.mark.parametrize("chosen", [slice(0, None, 3), slice(11, 18), slice(None, None, -1)])
+def test_missing_unequal_and_backward_steps(chosen: slice) -> None:
+    """Every third, a few near the knee, from loud to soft."""
+    steps, volts = column(20, 15.3, 1.5)
+    assert knee(steps[chosen], volts[chosen]).last_clean_step == 15
+
+
+def test_a_step_left_out_at_the_knee_is_asked_for() -> None:
+    """With 14, 15 and 16 missing the next reading is one of them."""
+    steps, volts = column(22, 15.4, 2.0)
+    kept = [s not in (14, 15, 16) for s in steps]
+    found = knee(steps[kept], volts[kept] * (1 + 0.004 * np.random.default_rng(1).normal(size=sum(kept))))
+    assert found.advice in ("measure_between", "enough")
+    if found.advice == "measure_between":
+        assert found.next_step in (14, 15, 16)
+
+
+@pytest.mark.parametrize(
+    ("steps", "volts", "advice"),
+    [
+        (range(10), [3.0] * 10, "go_lower"),
+        (range(10), np.linspace(3, 1, 10), "go_lower"),
+        (range(10), np.random.default_rng(1).uniform(0.1, 5, 10), "read_again"),
+        ([1, 2, 3], [1, 2, 3], "too_few"),
+        ([], [], "too_few"),
+    ],
+)
+def test_columns_that_say_nothing(steps: Any, volts: Any, advice: str) -> None:
+    """A control past its knee or without effect, a loose lead, too few."""
+    found = knee(steps, volts)
+    assert found.advice == advice
+    assert not found.found
+    assert found.why_not
+
+
+@pytest.mark.parametrize(
+    ("steps", "volts", "limit"),
+    [([1, 2], [1], 0.01), ([1, 2], [1, -1], 0.01), ([1, 2], [1, float("nan")], 0.01), ([1, 2], [1, 2], 0.9)],
+)
+def test_readings_that_are_none(steps: list[float], volts: list[float], limit: float) -> None:
+    """Each refused with what is wrong."""
+    with pytest.raises(ReadingError):
+        find_knee(steps, volts, limit_thd=limit)
+
+
+def test_another_limit_moves_the_onset_by_its_drive() -> None:
+    """0.1, 1 and 10 % THD lie 0.036677, 0.251261 and 2.173141 dB over a hard ceiling (inverse of the closed form)."""
+    steps, volts = column(25, 15.3, 1.0)
+    onsets = {}
+    for limit in (0.001, 0.01, 0.1):
+        found = knee(steps, volts, limit_thd=limit)
+        assert found.onset_step is not None
+        onsets[limit] = found.onset_step.value
+    assert onsets[0.1] - onsets[0.01] == pytest.approx(2.173141 - 0.251261, abs=0.06)
+    assert onsets[0.01] - onsets[0.001] == pytest.approx(0.251261 - 0.036677, abs=0.06)
