@@ -7,7 +7,7 @@ from gainwright.app.ports import Bench, Benches, Charts
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
 from gainwright.app.starting import assumptions, examples, new_job
-from gainwright.app.verbs import check, draw_corridor, levels, plan, write_bytes
+from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan, write_bytes
 
 __all__ = [
     "Bench",
@@ -16,6 +16,7 @@ __all__ = [
     "Demo",
     "Outcome",
     "assumptions",
+    "attenuators",
     "carry_out",
     "check",
     "demo",

@@ -13,8 +13,10 @@ if TYPE_CHECKING:
 
     from gainwright.app.ports import Charts
     from gainwright.model import Job
-    from gainwright.plan import Finding, Plan
+    from gainwright.plan import Attenuator, Finding, Plan
     from gainwright.solve import Levels
+
+SERIES = (6, 12, 24, 48, 96, 192)
 
 
 def check(path: Path) -> tuple[Job, tuple[Finding, ...]]:
@@ -45,6 +47,26 @@ def plan(path: Path) -> Plan:
     from gainwright.plan import make_plan
 
     return make_plan(job)
+
+
+def attenuators(path: Path, *, recorder: str, series: int, tolerance_percent: float) -> list[Attenuator]:
+    """Read a job and return the divider that each of its amplifiers needs before a recorder.
+
+    Raises
+    ------
+    JobError : the file is no job.
+    CallError : no recorder, no amplifier, another series or tolerance.
+    """
+    if series not in SERIES:
+        raise CallError(
+            f"a series E{series}", code="bad_option", where="--series", rule=f"it is {', '.join(map(str, SERIES))}"
+        )
+    from gainwright.jobfile import read_job
+
+    job = read_job(path).job
+    from gainwright.plan import design_attenuators
+
+    return design_attenuators(job, recorder=recorder, series=series, tolerance=tolerance_percent / 100)
 
 
 def levels(path: Path, *, tone_hz: float, level_dbfs: float, sets: Sequence[str]) -> tuple[Job, Levels]:

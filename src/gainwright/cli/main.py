@@ -202,6 +202,26 @@ def measure(
 
 
 @app.command()
+def attenuator(
+    job: JobPath,
+    recorder: Annotated[str, typer.Option(help="Which recorder of the job, if it names several.")] = "",
+    series: Annotated[int, typer.Option(help="Preferred values: 6, 12, 24, 48, 96 or 192.")] = 24,
+    tolerance: Annotated[float, typer.Option(metavar="PERCENT", help="Of the resistors.")] = 1.0,
+    as_json: Json = False,
+) -> None:
+    """Design what must stand between each amplifier and a recorder."""
+    from gainwright.app import attenuators
+
+    found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
+    if as_json:
+        _print_json({"attenuators": [a.as_json() for a in found]})
+    else:
+        from gainwright.report import attenuator_text
+
+        _print(attenuator_text(found))
+
+
+@app.command()
 def knee(
     file: Annotated[
         Path | None, typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; leave out to type them.")

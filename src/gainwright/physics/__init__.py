@@ -69,6 +69,10 @@ from gainwright.physics.noise import (
     sum_of_powers_db,
     thermal_noise_v,
 )
+from gainwright.physics.preferred_values import (
+    preferred_mantissas,
+    preferred_values,
+)
 from gainwright.physics.supply import (
     battery_current,
     loaded_ceiling,
@@ -127,6 +131,8 @@ __all__ = [
     "parallel",
     "peak_response",
     "power_for_voltage",
+    "preferred_mantissas",
+    "preferred_values",
     "rail_scaling",
     "rated_clip_voltage",
     "ratio_from_db",

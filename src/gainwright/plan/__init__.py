@@ -1,6 +1,18 @@
 """The order of work for one chain: steps, targets, expected readings, and what would hide them."""
 
+from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, Expect, Finding, Plan, Step, Target
 
-__all__ = ["Adjust", "Expect", "Finding", "Plan", "Step", "Target", "check_job", "make_plan"]
+__all__ = [
+    "Adjust",
+    "Attenuator",
+    "Expect",
+    "Finding",
+    "Plan",
+    "Step",
+    "Target",
+    "check_job",
+    "design_attenuators",
+    "make_plan",
+]

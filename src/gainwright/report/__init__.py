@@ -1,5 +1,6 @@
 """Papers and charts as data and wording; drawing and printing happen elsewhere."""
 
+from gainwright.report.attenuator import attenuator_text
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
@@ -10,6 +11,7 @@ __all__ = [
     "KneeChart",
     "KneeMark",
     "advice_text",
+    "attenuator_text",
     "corridor_chart",
     "findings_text",
     "knee_chart",

@@ -1,0 +1,183 @@
+"""The divider between an amplifier's output and a recorder's input."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.errors import CallError
+from gainwright.jobfile import instruments
+from gainwright.model import Amplifier, Recorder
+from gainwright.physics import parallel, preferred_values
+from gainwright.plan.cautions import BRIDGED, HOT_OUTPUT, MAKER_FIRST, RECORDER_VOLTS
+from gainwright.solve import Chain, rails_v
+
+if TYPE_CHECKING:
+    from gainwright.model import Job
+
+DRAWS, SEED = 1024, 1
+HIGHEST = 0.999
+"""The share of amplifiers of this description that stay under the highest voltage."""
+MARGIN_DB = 3.0
+"""How far under the recorder's full scale the highest peak stays (common practice, no published source)."""
+SHUNT_OHM = (220.0, 2200.0)
+SERIES_OHM = (1e3, 470e3)
+SHUNT_SHARE = 0.1
+"""The shunt is at most this share of the recorder's input resistance, so that the input hardly moves the ratio."""
+QUARTER_WATT, RATED_SHARE, RATED_V = 0.25, 0.5, 200.0
+"""Resistors carry at most half of a quarter watt and 200 V (common practice, no published source)."""
+INPUT_SPREAD = 0.3
+"""How far a recorder's input resistance may lie from its figure (common practice, no published source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Attenuator:
+    """A divider: one series resistor in each live conductor, one shunt across the recorder's input.
+
+    Attributes
+    ----------
+    stage, recorder : what it stands between.
+    balanced : whether both of the amplifier's terminals are live, so that each gets a series resistor.
+    highest_v_peak : the largest peak the output may reach, unloaded.
+    needed_db : the least attenuation that keeps it under full scale less the margin.
+    series_ohm, shunt_ohm : the resistors; `series` of the preferred values they are from.
+    tolerance : of each resistor, a ratio.
+    attenuation_db, low_db, high_db : what it really does into the recorder's input, with both bounds.
+    series_w, shunt_w : power in one of each when the output is driven into a square wave of the highest peak.
+    loading_db : what it takes from the amplifier's output, and from the ratio when the recorder is left off.
+    """
+
+    stage: str
+    recorder: str
+    balanced: bool
+    highest_v_peak: float
+    full_scale_v_peak: float
+    needed_db: float
+    series: int
+    tolerance: float
+    series_ohm: float
+    shunt_ohm: float
+    attenuation_db: float
+    low_db: float
+    high_db: float
+    series_w: float
+    shunt_w: float
+    loading_db: float
+    cautions: tuple[str, ...]
+
+    @property
+    def job_text(self) -> str:
+        """Return the attenuation as a job file says it."""
+        half = max(self.high_db - self.attenuation_db, self.attenuation_db - self.low_db)
+        return f"{self.attenuation_db:.2f} dB ± {max(half, 0.01):.2f} dB"
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {**asdict(self), "cautions": list(self.cautions), "job_text": self.job_text}
+
+
+def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolerance: float = 0.01) -> list[Attenuator]:
+    """Return a divider for each amplifier of a job.
+
+    Parameters
+    ----------
+    recorder : the instrument's name; the job's only recorder when empty.
+    series : of the preferred values (IEC 60063).
+    tolerance : of the resistors, a ratio.
+
+    Raises
+    ------
+    CallError : no such recorder, no amplifier, a tolerance outside 0.01 to 20 %.
+    """
+    name, found = _recorder(job, recorder)
+    if not 1e-4 <= tolerance <= 0.2:
+        raise CallError(f"a tolerance of {100 * tolerance:g} %", code="bad_option", rule="it is 0.01 to 20 %")
+    amplifiers = {n: s for n, s in job.stages.items() if isinstance(s, Amplifier)}
+    if not amplifiers:
+        raise CallError("the job has no amplifier", code="nothing_to_do", remedy="a line output needs no attenuator")
+    chain = Chain(job)
+    drawn = {**chain.nominal(), **chain.draws(draws=DRAWS, seed=SEED)}
+    return [
+        _design(
+            n,
+            s,
+            math.sqrt(2) * float(np.quantile(rails_v(chain, n, drawn, unloaded=True), HIGHEST)),
+            name,
+            found,
+            series,
+            tolerance,
+        )
+        for n, s in amplifiers.items()
+    ]
+
+
+def _recorder(job: Job, name: str) -> tuple[str, Recorder]:
+    recorders = {n: i for n, i in instruments(job).items() if isinstance(i, Recorder)}
+    if name and name not in recorders:
+        raise CallError(
+            f"{name} is no recorder of this job",
+            code="unknown_instrument",
+            where="--recorder",
+            rule=f"there is {', '.join(recorders) or 'none'}",
+        )
+    if not recorders:
+        raise CallError(
+            "the job names no recorder",
+            code="unknown_instrument",
+            rule="the divider is made for its full scale",
+            remedy="add to instruments: interface: {kind: recorder, full_scale: 2 V}",
+        )
+    chosen = name or next(iter(recorders))
+    return chosen, recorders[chosen]
+
+
+def _design(
+    stage: str, amplifier: Amplifier, highest_v: float, name: str, recorder: Recorder, series: int, tolerance: float
+) -> Attenuator:
+    full_scale_v = math.sqrt(2) * recorder.full_scale.nominal
+    input_ohm = recorder.input_impedance.nominal if recorder.input_impedance is not None else 1e4
+    needed_db = 20 * math.log10(highest_v / full_scale_v) + MARGIN_DB
+    legs = 2 if amplifier.bridged else 1
+    series_ohm, shunt_ohm = _choose(highest_v, needed_db, input_ohm, legs, series)
+    corners = [
+        _attenuation_db(legs, series_ohm * (1 + s * tolerance), shunt_ohm * (1 - s * tolerance), input_ohm * (1 + r))
+        for s, r in itertools.product((-1, 1), (-INPUT_SPREAD, INPUT_SPREAD))
+    ]
+    current = highest_v / (legs * series_ohm + float(parallel(shunt_ohm, input_ohm)))
+    cautions = (RECORDER_VOLTS, *((BRIDGED,) if amplifier.bridged else ()), HOT_OUTPUT, MAKER_FIRST)
+    open_db = _attenuation_db(legs, series_ohm, shunt_ohm, math.inf)
+    attenuation_db = _attenuation_db(legs, series_ohm, shunt_ohm, input_ohm)
+    return Attenuator(
+        stage, name, legs == 2, highest_v, full_scale_v, needed_db, series, tolerance, series_ohm, shunt_ohm,
+        attenuation_db, min(corners), max(corners),
+        current**2 * series_ohm, (current * float(parallel(shunt_ohm, input_ohm))) ** 2 / shunt_ohm,
+        attenuation_db - open_db, cautions,
+    )  # fmt: skip
+
+
+def _attenuation_db(legs: int, series_ohm: float, shunt_ohm: float, input_ohm: float) -> float:
+    shunt = float(parallel(shunt_ohm, input_ohm))
+    return 20 * math.log10((legs * series_ohm + shunt) / shunt)
+
+
+def _choose(highest_v: float, needed_db: float, input_ohm: float, legs: int, series: int) -> tuple[float, float]:
+    """Return the pair with the least attenuation that does it, its resistors cool; the lower shunt of equals."""
+    shunts = preferred_values(series=series, low=SHUNT_OHM[0], high=SHUNT_OHM[1])
+    best: tuple[float, float, float] | None = None
+    for shunt in (s for s in shunts if s <= max(SHUNT_SHARE * input_ohm, SHUNT_OHM[0])):
+        for each in preferred_values(series=series, low=SERIES_OHM[0], high=SERIES_OHM[1]):
+            db = _attenuation_db(legs, each, shunt, input_ohm)
+            cool = (highest_v / legs) ** 2 / each < RATED_SHARE * QUARTER_WATT and highest_v / legs < RATED_V
+            if db >= needed_db and cool and (best is None or db < best[0] - 1e-9):
+                best = (db, each, shunt)
+    if best is None:
+        raise CallError(
+            f"no divider of quarter-watt resistors takes {highest_v:.0f} V down to this recorder",
+            code="no_design",
+            remedy="use several resistors in series for each, or a recorder with a higher full scale",
+        )
+    return best[1], best[2]

@@ -1,0 +1,55 @@
+"""A divider in words and as a drawing of lines."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.plan import Attenuator
+
+WIDTH = 96
+ONE_LEG = """
+    amplifier +  ──[ R1 ]──┬──  recorder, live
+                         [ R2 ]
+    amplifier -  ──────────┴──  recorder, ground
+"""
+TWO_LEGS = """
+    amplifier +  ──[ R1 ]──┬──  recorder, + of a balanced input
+                         [ R2 ]
+    amplifier -  ──[ R1 ]──┴──  recorder, - of a balanced input
+    (the shield stands on the recorder's side only; no ground of the vehicle meets it)
+"""
+
+
+def ohms(value: float) -> str:
+    """Return a resistance as it is printed on a part."""
+    return f"{value / 1000:.4g} kohm" if value >= 1000 else f"{value:.4g} ohm"
+
+
+def _left(a: Attenuator) -> float:
+    return float(a.highest_v_peak * 10 ** (-a.attenuation_db / 20))
+
+
+def attenuator_text(designs: Sequence[Attenuator]) -> str:
+    """Return every divider with its drawing, and the cautions once."""
+    lines: list[str] = []
+    for a in designs:
+        kind = "bridged: both terminals are live" if a.balanced else "one live terminal"
+        lines += [
+            f"{a.stage} into {a.recorder} ({kind})",
+            (TWO_LEGS if a.balanced else ONE_LEG).rstrip("\n").lstrip("\n"),
+            f"  R1  {ohms(a.series_ohm)}, {100 * a.tolerance:g} %, 0.25 W (carries {1000 * a.series_w:.0f} mW)"
+            + (", two of them" if a.balanced else ""),
+            f"  R2  {ohms(a.shunt_ohm)}, {100 * a.tolerance:g} %, 0.25 W (carries {1000 * a.shunt_w:.0f} mW)",
+            f"  takes {a.highest_v_peak:.0f} V peak down to {_left(a):.2f} V; {a.recorder} is full at {a.full_scale_v_peak:.2f} V",
+            f"  attenuates {a.attenuation_db:.2f} dB ({a.low_db:.2f} to {a.high_db:.2f} by tolerances and the input)",
+            f"  in the job: attenuator: {a.job_text}",
+            "",
+        ]
+    cautions = dict.fromkeys(caution for a in designs for caution in a.cautions)
+    for caution in cautions:
+        lines += textwrap.wrap(f"Caution: {caution}", WIDTH, subsequent_indent="  ")
+    return "\n".join(lines)
