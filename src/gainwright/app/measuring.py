@@ -1,4 +1,4 @@
-"""Measuring one recording."""
+"""Measuring one recording: a tone, or the noise when none plays."""
 
 from __future__ import annotations
 
@@ -10,7 +10,14 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gainwright.metering import Measurement
+    from gainwright.metering import Measurement, NoiseChannel
+
+
+def _checked(*options: tuple[str, float | None, float, float, str]) -> None:
+    """Refuse an option outside its bounds."""
+    for name, value, low, high, unit in options:
+        if value is not None and not (math.isfinite(value) and low <= value <= high):
+            raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}")
 
 
 def measure(file: Path, *, calibrate_v: float | None, expect_hz: float | None, limit_percent: float) -> Measurement:
@@ -21,14 +28,39 @@ def measure(file: Path, *, calibrate_v: float | None, expect_hz: float | None, l
     RecordingError : it can't be read or holds no numbers.
     CallError : an option out of its bounds.
     """
-    for name, value, low, high, unit in (
+    _checked(
         ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
         ("--expect", expect_hz, 1.0, 1e5, "Hz"),
         ("--limit", limit_percent, 1e-4, 48.0, "%"),
-    ):
-        if value is not None and not (math.isfinite(value) and low <= value <= high):
-            raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}")
+    )
     from gainwright.metering import measure as run
     from gainwright.metering import read_recording
 
     return run(read_recording(file), calibrate_v=calibrate_v, expect_hz=expect_hz, limit_percent=limit_percent)
+
+
+def noise(
+    file: Path, *, calibrate_v: float | None, power_w: float | None, load_ohm: float | None
+) -> tuple[NoiseChannel, ...]:
+    """Read a recording without a tone and measure its noise.
+
+    Raises
+    ------
+    RecordingError : it can't be read or holds no numbers.
+    CallError : an option out of its bounds, or a power without load or calibration.
+    """
+    _checked(
+        ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
+        ("--power", power_w, 1e-6, 1e5, "W"),
+        ("--load", load_ohm, 0.01, 1e6, "ohm"),
+    )
+    if (power_w is None) != (load_ohm is None) or (power_w is not None and calibrate_v is None):
+        raise CallError(
+            "signal to noise needs --power, --load and --calibrate together",
+            code="bad_call",
+            remedy="for example --power 300 --load 4 --calibrate 63",
+        )
+    from gainwright.metering import measure_noise, read_recording
+
+    reference_v = math.sqrt(power_w * load_ohm) if power_w is not None and load_ohm is not None else None
+    return measure_noise(read_recording(file), calibrate_v=calibrate_v, reference_v=reference_v)

@@ -202,6 +202,30 @@ def measure(
 
 
 @app.command()
+def noise(
+    file: Annotated[Path, typer.Argument(help="A recording made with no tone playing.")],
+    calibrate: Annotated[
+        float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
+    ] = None,
+    power: Annotated[
+        float | None, typer.Option(metavar="W", help="Signal to noise re this power, with --load.")
+    ] = None,
+    load: Annotated[float | None, typer.Option(metavar="OHM", help="The load of that power.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure noise, and tell hum, ripple, whine and hiss apart."""
+    from gainwright.app import noise as run
+
+    found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load)
+    if as_json:
+        _print_json({"channels": [channel.as_json() for channel in found]})
+    else:
+        from gainwright.report import noise_text
+
+        _print(noise_text(found))
+
+
+@app.command()
 def attenuator(
     job: JobPath,
     recorder: Annotated[str, typer.Option(help="Which recorder of the job, if it names several.")] = "",

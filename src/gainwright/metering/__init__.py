@@ -4,12 +4,14 @@ from gainwright.metering.clipping import Cut, find_cut
 from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
+from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.recording import Recording, checked, read_recording
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
 
 __all__ = [
     "Channel",
+    "Component",
     "Cut",
     "Harmonic",
     "Interval",
@@ -17,6 +19,7 @@ __all__ = [
     "Lines",
     "Measurement",
     "MeterKind",
+    "NoiseChannel",
     "Recording",
     "SineFit",
     "checked",
@@ -26,6 +29,7 @@ __all__ = [
     "frequency_start",
     "lines",
     "measure",
+    "measure_noise",
     "read_recording",
     "steady_part",
     "three_parameter_fit",

@@ -1,0 +1,304 @@
+"""What a recording without a tone holds: noise, hum, ripple, whine, hiss, each with its level and its evidence.
+
+Lines that stand still come from one long averaged spectrum; what moves with the engine's speed from short ones
+(`gainwright.metering.whine`). Which line means what is common practice of the trade, no published source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from gainwright.metering.recording import Recording, checked
+from gainwright.metering.spectrum import HIGH_HZ, LINE_BINS, LOW_HZ, power_spectrum
+from gainwright.metering.whine import Whine, find_whine
+from gainwright.physics import a_weighting_db
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+Kind = Literal["mains_hum", "ground_loop_hum", "rectifier_ripple", "alternator_whine", "digital_whine", "hiss"]
+
+MAINS_HZ = (50.0, 60.0)
+MAINS_WITHIN = 0.012
+"""How far a mains line may lie from its multiple, as a share (EN 50160 holds the mains within 1 % for 99.5 % of a year)."""
+STANDS_OUT_DB = 12.0
+"""How far over the noise beside it a line must stand."""
+FLOOR_BINS = 60
+MANY_HARMONICS = 5
+"""From so many strong harmonics on hum comes by a current in the shield rather than by a field."""
+WEAK_DB = 10.0
+DIGITAL_FROM_HZ = 400.0
+LEAST_SECONDS = 0.5
+SILENCE_DBFS = -140.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One steady line."""
+
+    frequency_hz: float
+    level_dbfs: float
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One kind of noise with its level, its lowest frequency and what it was known by."""
+
+    kind: Kind
+    level_dbfs: float
+    frequency_hz: float | None
+    evidence: str
+    lines: tuple[Line, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseChannel:
+    """Noise of one channel, 20 Hz to 20 kHz; volts once calibrated; the largest component first.
+
+    Attributes
+    ----------
+    noise_dbfs, a_weighted_dbfs : re the rms of a full-scale sine (AES17); A after IEC 61672-1.
+    interval_db : half of the 95 % interval of both, from the length of the recording.
+    snr_db, snr_a_db : the reference over the noise, if one is given.
+    """
+
+    channel: int
+    seconds: float
+    noise_dbfs: float | None
+    a_weighted_dbfs: float | None
+    interval_db: float | None
+    dc_dbfs: float | None
+    components: tuple[Component, ...]
+    calibrate_v: float | None = None
+    reference_v: float | None = None
+    why_not: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def noise_v_rms(self) -> float | None:
+        """Noise in volts."""
+        return _volts(self.noise_dbfs, self.calibrate_v)
+
+    @property
+    def snr_db(self) -> float | None:
+        """Signal to noise re the reference."""
+        return _over(self.reference_v, self.noise_v_rms)
+
+    @property
+    def snr_a_db(self) -> float | None:
+        """The same, A-weighted."""
+        return _over(self.reference_v, _volts(self.a_weighted_dbfs, self.calibrate_v))
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        found = {
+            n: getattr(self, n)
+            for n in ("channel", "seconds", "noise_dbfs", "a_weighted_dbfs", "interval_db", "dc_dbfs")
+        }
+        found["components"] = [asdict(c) for c in self.components]
+        if self.calibrate_v is not None:
+            found |= {
+                "noise_v_rms": self.noise_v_rms,
+                "a_weighted_v_rms": _volts(self.a_weighted_dbfs, self.calibrate_v),
+            }
+        if self.reference_v is not None:
+            found |= {"reference_v_rms": self.reference_v, "snr_db": self.snr_db, "snr_a_db": self.snr_a_db}
+        return {**found, "why_not": self.why_not}
+
+
+def _volts(level_dbfs: float | None, calibrate_v: float | None) -> float | None:
+    return None if level_dbfs is None or calibrate_v is None else calibrate_v * 10 ** (level_dbfs / 20)
+
+
+def _over(reference_v: float | None, noise_v: float | None) -> float | None:
+    return None if not reference_v or not noise_v else 20 * math.log10(reference_v / noise_v)
+
+
+def measure_noise(
+    recording: Recording, *, calibrate_v: float | None = None, reference_v: float | None = None
+) -> tuple[NoiseChannel, ...]:
+    """Measure the noise of every channel of a recording made with no tone playing.
+
+    Parameters
+    ----------
+    calibrate_v : volts rms that a 0 dBFS sine stands for.
+    reference_v : volts rms that signal to noise refers to, for instance sqrt(P R) of the rated power.
+
+    Raises
+    ------
+    RecordingError : no samples, or some that are no numbers.
+    """
+    checked(recording)
+    return tuple(
+        _channel(i + 1, np.ascontiguousarray(recording.samples[:, i]), recording.rate_hz, calibrate_v, reference_v)
+        for i in range(recording.channels)
+    )
+
+
+def _channel(
+    number: int, samples: Floats, rate_hz: int, calibrate_v: float | None, reference_v: float | None
+) -> NoiseChannel:
+    seconds = len(samples) / rate_hz
+    dc = float(np.mean(samples))
+
+    def without(why: str) -> NoiseChannel:
+        reason = {"noise_dbfs": why}
+        return NoiseChannel(number, seconds, None, None, None, _dbfs(dc * dc), (), calibrate_v, reference_v, reason)
+
+    if seconds < LEAST_SECONDS:
+        return without(f"{seconds:.2f} s; noise needs {LEAST_SECONDS:g} s")
+    power, count, segments = power_spectrum(samples)
+    hz = np.arange(len(power)) * rate_hz / count
+    inside = (hz >= LOW_HZ) & (hz <= min(HIGH_HZ, 0.5 * rate_hz))
+    total = float(np.sum(power[inside]))
+    if _dbfs(total) < SILENCE_DBFS:
+        return without("the channel is silent to its last bit")
+    weight = 10 ** (np.asarray(a_weighting_db(frequency_hz=hz[inside])) / 10)
+    weighted = float(np.sum(power[inside] * weight))
+    whine = find_whine(samples, rate_hz=rate_hz)
+    lines, rest = steady_lines(power, hz, inside, segments)
+    scatter = math.sqrt(2.0 * float(np.sum((rest[inside] * weight) ** 2)) / segments) / weighted
+    return NoiseChannel(
+        number,
+        seconds,
+        _dbfs(total),
+        _dbfs(weighted),
+        _interval_db(scatter),
+        _dbfs(dc * dc),
+        _components(lines, float(np.sum(rest[inside])), total, whine),
+        calibrate_v,
+        reference_v,
+    )
+
+
+def _dbfs(power: float) -> float:
+    return 10 * math.log10(max(2 * power, 1e-30))
+
+
+def _interval_db(scatter: float) -> float:
+    """Return half the 95 % interval of a sum of averaged spectrum bins of a relative standard deviation, dB.
+
+    Each bin is chi-square with 2 S degrees of freedom; the window ties two neighbours together (equivalent noise bandwidth
+    2.0 bins of the four-term window, Harris 1978). Lines that stand still have no scatter of their own.
+    """
+    return 1.96 * 10 / math.log(10) * scatter
+
+
+# ---- lines ------------------------------------------------------------------------------------------------------
+
+
+def steady_lines(power: Floats, hz: Floats, inside: npt.NDArray[np.bool_], segments: int) -> tuple[list[Line], Floats]:
+    """Return the lines that stand out, and the spectrum with the noise beside them filled in."""
+    floor = _floor(power)
+    scatter = 1 + 4 / math.sqrt(segments)
+    over = power > floor * max(10 ** (STANDS_OUT_DB / 10), scatter * scatter)
+    peaks = np.flatnonzero(over & inside & (power >= np.roll(power, 1)) & (power > np.roll(power, -1)))
+    rest = power.copy()
+    found: list[Line] = []
+    for peak in sorted(peaks, key=lambda p: -power[p]):
+        if rest[peak] <= floor[peak] * 10 ** (STANDS_OUT_DB / 10):
+            continue  # a skirt of a stronger line
+        span = slice(max(0, peak - LINE_BINS), min(len(power), peak + LINE_BINS + 1))
+        level = float(np.sum(np.maximum(rest[span] - floor[span], 0)))
+        shift = _peak_shift(power, int(peak))
+        found.append(Line(float(hz[1] * (peak + shift)), _dbfs(level)))
+        rest[span] = np.minimum(rest[span], floor[span])
+    return sorted(found, key=lambda line: line.frequency_hz), rest
+
+
+def _peak_shift(power: Floats, peak: int) -> float:
+    left, middle, right = np.log(np.maximum(power[peak - 1 : peak + 2], 1e-300))
+    bend = left - 2 * middle + right
+    return float(np.clip(0.5 * (left - right) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+
+
+def _floor(power: Floats) -> Floats:
+    """Return the running median of the spectrum, scaled to its mean."""
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(power, size=2 * FLOOR_BINS + 1, mode="nearest"), dtype=np.float64) + 1e-30
+
+
+def _components(lines: list[Line], hiss: float, total: float, whine: Whine | None) -> tuple[Component, ...]:
+    if whine is not None:
+        lines = [line for line in lines if not whine.holds(line.frequency_hz)]
+    found = []
+    mains, lines = _mains(lines)
+    found += mains
+    digital = [line for line in lines if line.frequency_hz >= DIGITAL_FROM_HZ]
+    if digital:
+        loudest = max(digital, key=lambda line: line.level_dbfs)
+        evidence = f"{len(digital)} steady line{'s' if len(digital) > 1 else ''} that no multiple of the mains explains"
+        found.append(Component("digital_whine", _sum(digital), loudest.frequency_hz, evidence, tuple(digital)))
+    if whine is not None:
+        evidence = f"a comb of {whine.harmonics} harmonics that moves from {whine.low_hz:.0f} to {whine.high_hz:.0f} Hz in the recording"
+        found.append(Component("alternator_whine", whine.level_dbfs, whine.low_hz, evidence))
+    if whine is not None:
+        hiss = min(hiss, whine.beside)
+    share = hiss / total
+    found.append(Component("hiss", _dbfs(hiss), None, f"{100 * min(share, 1):.0f} % of the power has no line or comb"))
+    return tuple(sorted(found, key=lambda c: -c.level_dbfs))
+
+
+def _sum(lines: list[Line]) -> float:
+    return 10 * math.log10(sum(10 ** (line.level_dbfs / 10) for line in lines))
+
+
+def _mains(lines: list[Line]) -> tuple[list[Component], list[Line]]:
+    """Tell hum of the mains and ripple of a rectifier apart, and take their lines out."""
+    best: tuple[float, float, list[Line]] | None = None
+    for nominal in MAINS_HZ:
+        exact = _exact_mains(lines, nominal)
+        if exact is None:
+            continue
+        own = [line for line in lines if _multiple_of(line.frequency_hz, exact)]
+        if best is None or _sum(own) > best[0]:
+            best = _sum(own), exact, own
+    if best is None:
+        return [], lines
+    level, exact, own = best
+    others = [line for line in lines if line not in own]
+    levels = {round(line.frequency_hz / exact): line.level_dbfs for line in own}
+    odd = [v for k, v in levels.items() if k % 2]
+    even = [v for k, v in levels.items() if k % 2 == 0]
+    if even and (not odd or max(even) > max(odd) + WEAK_DB):
+        evidence = (
+            f"lines at multiples of {2 * exact:.1f} Hz and none to speak of at {exact:.1f} Hz: a rectifier's ripple"
+        )
+        return [Component("rectifier_ripple", level, 2 * exact, evidence, tuple(own))], others
+    strong = [k for k, v in levels.items() if v > max(levels.values()) - 20]
+    if len(strong) >= MANY_HARMONICS:
+        evidence = f"{exact:.1f} Hz with {len(strong)} strong harmonics: a current through a shield"
+        return [Component("ground_loop_hum", level, exact, evidence, tuple(own))], others
+    evidence = f"{exact:.1f} Hz with few harmonics: a field of the mains"
+    return [Component("mains_hum", level, exact, evidence, tuple(own))], others
+
+
+def _exact_mains(lines: list[Line], nominal_hz: float) -> float | None:
+    """Return the mains frequency that the lines near its first multiples agree on."""
+    found = []
+    for k in range(1, 11):
+        near = [line for line in lines if abs(line.frequency_hz - k * nominal_hz) < MAINS_WITHIN * k * nominal_hz]
+        found += [(line.frequency_hz / k, line.level_dbfs) for line in near]
+    if not found:
+        return None
+    strongest = max(found, key=lambda pair: pair[1])[0]
+    agreeing = [hz for hz, _ in found if abs(hz - strongest) < 0.25]
+    multiples = {
+        k
+        for k in range(1, 11)
+        for line in lines
+        if abs(line.frequency_hz - k * strongest) < 0.3 + 0.002 * k * strongest
+    }
+    # a single line is the mains' only at its first or second multiple
+    return float(np.median(agreeing)) if len(multiples) > 1 or multiples & {1, 2} else None
+
+
+def _multiple_of(frequency_hz: float, exact_hz: float) -> bool:
+    k = round(frequency_hz / exact_hz)
+    return 1 <= k <= 40 and abs(frequency_hz - k * exact_hz) < 0.3 + 0.002 * frequency_hz

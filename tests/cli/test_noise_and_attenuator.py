@@ -1,0 +1,66 @@
+"""`gainwright noise` and `gainwright attenuator`: texts, contracts, refusals."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from gainwright.jobfile import example_text
+
+
+def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run `gainwright ...`."""
+    command = (sys.executable, "-W", "error", "-m", "gainwright", *arguments)
+    return subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False)
+
+
+def test_noise_of_a_recording(tmp_path: Path) -> None:
+    """Both channels, volts, signal to noise, components in words."""
+    time_s = np.arange(5 * 48_000) / 48_000
+    noise = np.random.default_rng(1).normal(0, 1e-4, (len(time_s), 2))
+    noise[:, 0] += 0.003 * np.sin(2 * np.pi * 50 * time_s)
+    soundfile.write(tmp_path / "n.wav", noise, 48_000, subtype="PCM_24")
+    options = ("noise", "n.wav", "--calibrate", "20", "--power", "100", "--load", "4")
+    left, right = json.loads(call(*options, "--json", cwd=tmp_path).stdout)["channels"]
+    assert [c["kind"] for c in left["components"]] == ["mains_hum", "hiss"]
+    assert [c["kind"] for c in right["components"]] == ["hiss"]
+    assert right["snr_db"] > left["snr_db"] > 40
+    said = call(*options, cwd=tmp_path).stdout
+    assert "hum of the mains" in said
+    assert "signal to noise" in said
+
+
+def test_attenuators_of_a_job(tmp_path: Path) -> None:
+    """One for each amplifier, drawn and cautioned."""
+    (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))
+    found = json.loads(call("attenuator", "j.yaml", "--json", cwd=tmp_path).stdout)["attenuators"]
+    assert [a["stage"] for a in found] == ["amp_sub", "amp_front", "amp_high"]
+    said = call("attenuator", "j.yaml", cwd=tmp_path).stdout
+    assert said.count("[ R1 ]") == 3
+    assert "Caution:" in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("noise", "none.wav"), "can't be read"),
+        (("noise", "none.wav", "--power", "3"), "--load and --calibrate"),
+        (("noise", "none.wav", "--calibrate", "-1"), "--calibrate"),
+        (("attenuator", "j.yaml", "--series", "7"), "--series"),
+        (("attenuator", "j.yaml", "--recorder", "tester"), "is no recorder"),
+        (("attenuator", "j.yaml", "--tolerance", "nan"), "tolerance"),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
+    """Status 2 and one sentence."""
+    (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))
+    done = call(*arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
