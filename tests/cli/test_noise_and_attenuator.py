@@ -36,6 +36,20 @@ def test_noise_of_a_recording(tmp_path: Path) -> None:
     assert "signal to noise" in said
 
 
+def test_onset_of_a_run(tmp_path: Path) -> None:
+    """A stepped run of our own, cut by hand; with a filter named, with one that is none."""
+    time_s = np.arange(8 * 48_000) / 48_000
+    wave = np.clip(10 ** ((-24 + 3 * time_s) / 20) * np.sin(2 * np.pi * 211 * time_s), -0.5, 0.5)
+    soundfile.write(tmp_path / "r.wav", wave, 48_000, subtype="PCM_24")
+    (channel,) = json.loads(call("onset", "r.wav", "--json", cwd=tmp_path).stdout)["channels"]
+    assert channel["level_dbfs_low"] < -5.82 < channel["level_dbfs_high"]
+    assert "cut flat" in call("onset", "r.wav", cwd=tmp_path).stdout
+    assert call("onset", "r.wav", "--behind", "butterworth 12 at 20 kHz", cwd=tmp_path).returncode == 0
+    done = call("onset", "r.wav", "--behind", "sharp", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "linkwitz-riley 24 at 80 Hz" in done.stderr
+
+
 def test_attenuators_of_a_job(tmp_path: Path) -> None:
     """One for each amplifier, drawn and cautioned."""
     (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))

@@ -2,7 +2,7 @@
 
 from gainwright.app.demo import Demo, demo
 from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
-from gainwright.app.measuring import measure, noise
+from gainwright.app.measuring import measure, noise, onset
 from gainwright.app.ports import Bench, Benches, Charts
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
@@ -28,6 +28,7 @@ __all__ = [
     "meter_kind",
     "new_job",
     "noise",
+    "onset",
     "parse_readings",
     "plan",
     "plan_tones",

@@ -34,7 +34,7 @@ def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
         raise CallError(
             f"an accuracy of {accuracy_percent:g} %", code="bad_option", where="--accuracy", rule="it is 0.01 to 20 %"
         )
-    return MeterKind(true_rms=meter == "true-rms", accuracy=accuracy_percent / 100)
+    return MeterKind("rms" if meter == "true-rms" else "average", accuracy=accuracy_percent / 100)
 
 
 def knee_of_file(file: Path, *, kind: MeterKind, limit_percent: float) -> tuple[Knee, list[tuple[float, float]]]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gainwright.metering import Measurement, NoiseChannel
+    from gainwright.metering import Measurement, NoiseChannel, Onset
 
 
 def _checked(*options: tuple[str, float | None, float, float, str]) -> None:
@@ -64,3 +64,44 @@ def noise(
 
     reference_v = math.sqrt(power_w * load_ohm) if power_w is not None and load_ohm is not None else None
     return measure_noise(read_recording(file), calibrate_v=calibrate_v, reference_v=reference_v)
+
+
+def onset(file: Path, *, limit_percent: float, expect_hz: float | None, behind: list[str]) -> tuple[Onset, ...]:
+    """Read a recording of a tone that gets louder and find where it begins to clip.
+
+    Raises
+    ------
+    RecordingError : it can't be read or holds no numbers.
+    CallError : an option out of its bounds.
+    QuantityError : a filter that is none.
+    """
+    _checked(("--limit", limit_percent, 0.01, 40.0, "%"), ("--expect", expect_hz, 1.0, 1e5, "Hz"))
+    from gainwright.metering import find_onset, read_recording
+
+    response = _response([text for text in behind if text.strip().lower() != "off"])
+    return find_onset(read_recording(file), limit_percent=limit_percent, expect_hz=expect_hz, behind=response)
+
+
+def _response(texts: list[str]) -> Any:
+    """Return the response of low-pass filters in a row, None without any."""
+    if not texts:
+        return None
+    from gainwright import physics
+    from gainwright.model import FilterSetting
+
+    settings = [FilterSetting.parse(text) for text in texts]
+
+    def of(frequency_hz: Any) -> Any:
+        total = 1.0 + 0j
+        for setting in settings:
+            assert setting.corner is not None  # noqa: S101  off was left out
+            total = total * physics.filter_response(
+                shape=setting.shape,
+                slope_db_per_octave=setting.slope_db_per_octave,
+                kind="low",
+                corner_hz=setting.corner.nominal,
+                frequency_hz=frequency_hz,
+            )
+        return total
+
+    return of

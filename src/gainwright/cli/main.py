@@ -226,6 +226,28 @@ def noise(
 
 
 @app.command()
+def onset(
+    file: Annotated[Path, typer.Argument(help="A recording of a tone that gets louder.")],
+    limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD that counts as clipping.")] = 1.0,
+    expect: Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")] = None,
+    behind: Annotated[
+        list[str] | None, typer.Option(metavar="FILTER", help="A low-pass behind the stage: 'butterworth 24 at 80 Hz'.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Find when and at which level a rising tone begins to clip."""
+    from gainwright.app import onset as run
+
+    found = run(file, limit_percent=limit, expect_hz=expect, behind=behind or [])
+    if as_json:
+        _print_json({"channels": [channel.as_json() for channel in found]})
+    else:
+        from gainwright.report import onset_text
+
+        _print(onset_text(found))
+
+
+@app.command()
 def attenuator(
     job: JobPath,
     recorder: Annotated[str, typer.Option(help="Which recorder of the job, if it names several.")] = "",

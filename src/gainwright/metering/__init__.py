@@ -5,6 +5,7 @@ from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
+from gainwright.metering.onset import Onset, find_onset
 from gainwright.metering.recording import Recording, checked, read_recording
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
@@ -20,11 +21,13 @@ __all__ = [
     "Measurement",
     "MeterKind",
     "NoiseChannel",
+    "Onset",
     "Recording",
     "SineFit",
     "checked",
     "find_cut",
     "find_knee",
+    "find_onset",
     "four_parameter_fit",
     "frequency_start",
     "lines",

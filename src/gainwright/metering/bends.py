@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+Shows = Literal["rms", "average", "fundamental"]
 HARD = math.inf
 SHARPNESSES = (HARD, *(1 / (0.0075 * i) for i in range(1, 45)))
 """The shapes that are tried, evenly apart in 1/p; the softest is at 1 % THD some 6 dB under its final ceiling."""
@@ -65,17 +66,17 @@ class Bend:
 
 
 @functools.cache
-def bend(sharpness: float, *, true_rms: bool) -> Bend:
-    """Return the table of one ceiling and meter."""
+def bend(sharpness: float, *, shows: Shows) -> Bend:
+    """Return the table of one ceiling and of what is read: rms, rectified mean scaled for a sine, or fundamental."""
     drive_db = np.arange(LOW_DB, HIGH_DB, BY_DB)
     drive = 10 ** (drive_db / 20)
     if math.isinf(sharpness):
-        reading = (
-            physics.clipped_sine_rms(drive=drive) * math.sqrt(2)
-            if true_rms
-            else physics.clipped_sine_mean_abs(drive=drive) * math.pi / 2
-        )
-        return Bend(sharpness, drive_db, 20 * np.log10(reading), physics.clipped_sine_thd(drive=drive))
+        closed = {
+            "rms": physics.clipped_sine_rms(drive=drive) * math.sqrt(2),
+            "average": physics.clipped_sine_mean_abs(drive=drive) * math.pi / 2,
+            "fundamental": physics.clipped_sine_fundamental(drive=drive),
+        }
+        return Bend(sharpness, drive_db, 20 * np.log10(closed[shows]), physics.clipped_sine_thd(drive=drive))
     wave = np.sin((np.arange(_POINTS) + 0.5) * np.pi / 2 / _POINTS)
     driven = drive[:, None] * wave
     # x/(1 + x^p)^(1/p), with the larger of 1 and x taken out so that no power overflows
@@ -84,11 +85,11 @@ def bend(sharpness: float, *, true_rms: bool) -> Bend:
     square = np.mean(bent**2, axis=1)
     first = 2 * np.mean(bent * wave, axis=1)
     thd = np.sqrt(np.maximum(2 * square / first**2 - 1, 0))
-    reading = np.sqrt(2 * square) if true_rms else np.mean(bent, axis=1) * math.pi / 2
-    return Bend(sharpness, drive_db, 20 * np.log10(reading), thd)
+    summed = {"rms": np.sqrt(2 * square), "average": np.mean(bent, axis=1) * math.pi / 2, "fundamental": first}
+    return Bend(sharpness, drive_db, 20 * np.log10(summed[shows]), thd)
 
 
 @functools.cache
 def _drive_at(sharpness: float, thd: float) -> float:
-    table = bend(sharpness, true_rms=True)
+    table = bend(sharpness, shows="rms")
     return float(np.interp(thd, table.thd, table.drive_db))

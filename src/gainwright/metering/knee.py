@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from gainwright.errors import ReadingError
-from gainwright.metering.bends import SHARPNESSES, bend
+from gainwright.metering.bends import SHARPNESSES, Shows, bend
 from gainwright.metering.knee_posterior import DB_PER_RATIO, Posterior, Readings, outlier_weights, posterior
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
@@ -52,9 +52,9 @@ Advice = Literal["go_on", "go_lower", "measure_between", "read_again", "enough",
 
 @dataclass(frozen=True, slots=True)
 class MeterKind:
-    """How the readings were taken: response, accuracy as a share of the reading, counts, the largest number shown."""
+    """How the readings were taken: what is shown, accuracy as a share of the reading, counts, the largest number shown."""
 
-    true_rms: bool = True
+    shows: Shows = "rms"
     accuracy: float = 0.01
     counts: int = 3
     full_counts: int = 6000
@@ -146,7 +146,7 @@ def find_knee(
         return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=_step_up(s, whole))
     y = 20 * np.log10(volts)
     noise_db, ranges = _noise(volts, meter)
-    bends = [bend(p, true_rms=meter.true_rms) for p in SHARPNESSES]
+    bends = [bend(p, shows=meter.shows) for p in SHARPNESSES]
     data = Readings(s, y, noise_db, ranges, (DB_PER_RATIO * meter.accuracy) ** 2 / 3, np.ones(len(s)), limit_thd)
     # a slip bends a narrow fit towards itself: look with wide noise first, weigh, and narrow it down
     for wider in (*WIDENED, 1.0):
@@ -225,7 +225,7 @@ def _said(
     hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
     level_db = np.empty(DRAWS)
     for p in SHARPNESSES:
-        true = bend(p, true_rms=True)
+        true = bend(p, shows="rms")
         level_db[sharp == p] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
     inside = float(np.mean(onset < s[-1]))
     steps = np.arange(s[0], s[-1] + 1) if whole else s
@@ -271,7 +271,7 @@ def _said(
 
 def _curve(grid: Posterior, s: Floats, meter: MeterKind, limit_thd: float) -> tuple[tuple[float, float], ...]:
     best = int(np.argmax(grid.weights))
-    shape = bend(float(grid.sharpness[best]), true_rms=meter.true_rms)
+    shape = bend(float(grid.sharpness[best]), shows=meter.shows)
     steps = np.linspace(s[0], s[-1], 121)
     shown = shape.shown(grid.per_step[best] * (steps - grid.onset[best]) + shape.drive_at(limit_thd))
     volts = 10 ** ((grid.centre[best] + shown) / 20)

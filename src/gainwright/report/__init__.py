@@ -4,6 +4,7 @@ from gainwright.report.attenuator import attenuator_text
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.noise import noise_text
+from gainwright.report.onset import onset_text
 from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "measurement_text",
     "meter_caution",
     "noise_text",
+    "onset_text",
     "plan_text",
     "volts",
 ]

@@ -1,0 +1,171 @@
+"""The onset of clipping in recordings, against closed forms and an ngspice waveform."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from gainwright.metering import Onset, Recording, find_onset
+
+RATE_HZ, OVER = 48_000, 4
+CEILING_DB = -6.0
+EXPECTED = {0.1: CEILING_DB + 0.0352, 1.0: CEILING_DB + 0.2016, 10.0: CEILING_DB + 1.0985}
+"""Rms re the sine that just touches, at 0.1, 1 and 10 % THD of a hard ceiling (closed form; power +0.8968 dB from 1 to 10 %)."""
+
+
+def rising(
+    *,
+    hz: float = 1000.0,
+    steps: bool = False,
+    ceiling: tuple[float, float] = (1.0, 1.0),
+    soft: float = 0.0,
+    sos: np.ndarray | None = None,
+    noise: float = 1e-5,
+) -> np.ndarray:
+    """Return a tone that rises by 30 dB in 15 s (or in 1 dB steps), cut at -6 dBFS, filtered, as 48 kHz samples."""
+    fast = RATE_HZ * OVER
+    if steps:
+        gain = np.repeat(10 ** (np.arange(-20, 1) / 20), fast)
+        time_s = np.arange(len(gain)) / fast
+    else:
+        time_s = np.arange(15 * fast) / fast
+        gain = 10 ** ((-30 + 2 * time_s) / 20)
+    top = 10 ** (CEILING_DB / 20)
+    wave = gain * np.sin(2 * np.pi * hz * time_s)
+    wave = (
+        wave / (1 + np.abs(wave / top) ** soft) ** (1 / soft)
+        if soft
+        else np.clip(wave, -top * ceiling[0], top * ceiling[1])
+    )
+    if sos is not None:
+        wave = signal.sosfilt(sos, wave)
+    wave = signal.resample_poly(wave, 1, OVER)
+    return np.asarray(wave + np.random.default_rng(1).normal(0, noise, len(wave)))
+
+
+def found(samples: np.ndarray, **options: object) -> Onset:
+    """Find the onset in one channel."""
+    return find_onset(Recording(samples[:, None], RATE_HZ), **options)[0]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("limit", [0.1, 1.0, 10.0])
+@pytest.mark.parametrize("noise", [1e-5, 1e-3])
+def test_a_hand_on_the_knob(limit: float, noise: float) -> None:
+    """Level within 0.1 dB and inside its interval, time to match (2 dB a second)."""
+    if noise > 1e-4 and limit < 1:
+        return  # 0.1 % of distortion drowns in it
+    onset = found(rising(noise=noise), limit_percent=limit)
+    assert onset.by == "thd"
+    assert onset.level_dbfs is not None
+    assert onset.time_s is not None
+    assert onset.level_dbfs.value == pytest.approx(EXPECTED[limit], abs=0.1)
+    assert onset.level_dbfs.low <= EXPECTED[limit] <= onset.level_dbfs.high
+    depth_db = {0.1: 0.036677, 1.0: 0.251261, 10.0: 2.173141}[limit]
+    assert onset.time_s == pytest.approx((30 + CEILING_DB + depth_db) / 2, abs=0.1)
+    assert onset.flattened
+    assert not onset.one_sided
+
+
+def test_the_stepped_run() -> None:
+    """The onset lies between the last clean step and the first that is cut."""
+    onset = found(rising(steps=True))
+    assert onset.level_dbfs is not None
+    assert -6.05 < onset.level_dbfs.value < -5.3
+    assert onset.time_s == pytest.approx(15.0, abs=0.1)
+
+
+def test_one_sided_ceilings() -> None:
+    """Even harmonics tell that one half is cut first."""
+    onset = found(rising(ceiling=(1.0, 2.0)))
+    assert onset.one_sided
+    assert onset.flattened
+    assert onset.level_dbfs is not None
+    assert -6.0 < onset.level_dbfs.value < -5.5
+
+
+def test_a_soft_ceiling_is_rounded_not_flat() -> None:
+    """x/(1 + |x|^3)^(1/3): the tops bend, THD passes the limit lower; nothing is called flat."""
+    onset = found(rising(soft=3.0))
+    assert onset.by == "thd"
+    assert onset.rounded
+    assert not onset.flattened
+    assert onset.level_dbfs is not None
+    # 1 % THD of this shape lies 6.4 dB of drive under its final ceiling (brute force, see test_metering_knee)
+    assert onset.level_dbfs.value == pytest.approx(CEILING_DB - 6.64, abs=0.15)
+
+
+LOW = signal.butter(2, 80, fs=RATE_HZ * OVER, output="sos")
+LINKWITZ_RILEY = np.concatenate([LOW, LOW])
+
+
+def response(hz: np.ndarray) -> np.ndarray:
+    """Return the low-pass of the test, 80 Hz and 24 dB an octave."""
+    return np.asarray(1 / (1 + 1j * np.sqrt(2) * hz / 80 - (hz / 80) ** 2) ** 2)
+
+
+BEHIND_DB = 20 * math.log10(abs(1 / (1 + 1j * np.sqrt(2) * 0.5 - 0.25) ** 2))
+
+
+def test_a_known_filter_is_undone() -> None:
+    """40 Hz behind 80 Hz, 24 dB an octave: 11 % THD shows as 2 %; undone, the onset is where it is."""
+    onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6), behind=response)
+    assert onset.level_dbfs is not None
+    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.15)
+    assert onset.level_dbfs.low <= EXPECTED[1.0] + BEHIND_DB <= onset.level_dbfs.high
+
+
+def test_an_unknown_filter_is_said_and_the_interval_reaches_down() -> None:
+    """By harmonics alone the onset is late; the interval holds it, and the tops are called rounded."""
+    onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6))
+    assert onset.rounded
+    assert onset.level_dbfs is not None
+    assert onset.level_dbfs.value > EXPECTED[1.0] + BEHIND_DB + 0.3
+    assert onset.level_dbfs.low <= EXPECTED[1.0] + BEHIND_DB + 0.05
+
+
+def test_even_steps_tell_through_any_filter() -> None:
+    """In a stepped run the fundamental stops following the steps, whatever filter is behind."""
+    onset = found(rising(hz=40.0, steps=True, sos=LINKWITZ_RILEY, noise=1e-6))
+    assert onset.by == "level"
+    assert onset.hidden
+    assert onset.level_dbfs is not None
+    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("samples", "says"),
+    [
+        (np.zeros(RATE_HZ), "loud enough"),
+        (rising(ceiling=(9.0, 9.0))[: 14 * RATE_HZ], "stays under"),
+        (0.5 * np.sin(2 * np.pi * 997 * np.arange(2 * RATE_HZ) / RATE_HZ), "does not rise"),
+        (0.5 * np.sin(2 * np.pi * 15_000 * np.arange(2 * RATE_HZ) / RATE_HZ), "no harmonics"),
+        (np.sin(2 * np.pi * 997 * np.arange(RATE_HZ // 10) / RATE_HZ), "long and loud"),
+    ],
+)
+def test_recordings_without_an_onset(samples: np.ndarray, says: str) -> None:
+    """Said why."""
+    onset = found(samples)
+    assert onset.level_dbfs is None
+    assert says in onset.why_not
+
+
+def test_an_ngspice_waveform(tmp_path: Path) -> None:
+    """A sine whose amplitude rises exponentially through an ideal limiter, by ngspice's transient."""
+    netlist, table = tmp_path / "rise.cir", tmp_path / "rise.txt"
+    netlist.write_text(
+        "rise\nVs s 0 SIN(0 1 200)\nBg g 0 V=exp(time*1.151292546)*0.0398107*V(s)\n"  # -28 dBFS and 10 dB a second
+        "Bo o 0 V=max(min(V(g),0.501187),-0.501187)\n.options reltol=1e-4\n.control\nset wr_singlescale\n"
+        f"tran 10.4166667u 3 0 10.4166667u\nlinearize v(o)\nwrdata {table} v(o)\nquit\n.endc\n.end\n"
+    )
+    subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
+    wave = np.loadtxt(table)[:, 1]
+    onset = find_onset(Recording(wave[:, None], 96_000))[0]
+    assert onset.level_dbfs is not None
+    assert onset.level_dbfs.low <= EXPECTED[1.0] <= onset.level_dbfs.high
+    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0], abs=0.15)
+    assert onset.time_s == pytest.approx((28 + CEILING_DB + 0.251) / 10, abs=0.05)
