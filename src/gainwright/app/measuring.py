@@ -92,7 +92,7 @@ def _response(texts: list[str]) -> Any:
     settings = [FilterSetting.parse(text) for text in texts]
 
     def of(frequency_hz: Any) -> Any:
-        total = 1.0 + 0j
+        total: Any = 1.0
         for setting in settings:
             assert setting.corner is not None  # noqa: S101  off was left out
             total = total * physics.filter_response(

@@ -20,10 +20,8 @@ def _lines(onset: Onset) -> list[str]:
     if onset.level_dbfs is None or onset.time_s is None:
         return [head + onset.why_not]
     level = onset.level_dbfs
-    lines = [
-        f"{head}{onset.limit_percent:g} % THD at {onset.time_s:.2f} s, {level.value:.2f} dBFS "
-        f"({level.low:.2f} to {level.high:.2f}), {onset.frequency_hz:.1f} Hz"
-    ]
+    span = f"{level.value:.2f} dBFS ({level.low:.2f} to {level.high:.2f})"
+    lines = [f"{head}{onset.limit_percent:g} % THD at {onset.time_s:.2f} s, {span}, {onset.frequency_hz:.1f} Hz"]
     if onset.hidden:
         lines.append("  known by the fundamental, which stops following the steps: a filter behind hides the harmonics")
     if onset.flattened:
