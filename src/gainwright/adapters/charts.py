@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.report import CorridorChart, KneeChart
+    from gainwright.report import CorridorChart, KneeChart, ResponseChart
 
 INK, ROOM, TIGHT = "#1c1c1c", "#d9dee3", "#b3541e"
 _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
@@ -17,7 +17,7 @@ _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 class AltairCharts:
     """Renders chart data to files."""
 
-    def render(self, chart: CorridorChart | KneeChart, suffix: str) -> bytes:
+    def render(self, chart: CorridorChart | KneeChart | ResponseChart, suffix: str) -> bytes:
         """Return the bytes of an SVG or PNG picture.
 
         Raises
@@ -26,10 +26,7 @@ class AltairCharts:
         """
         import vl_convert as vlc
 
-        from gainwright.adapters.knee_chart import knee_spec
-        from gainwright.report import KneeChart
-
-        spec = knee_spec(chart) if isinstance(chart, KneeChart) else corridor_spec(chart)
+        spec = _spec(chart)
         if suffix == ".svg":
             return vlc.vegalite_to_svg(spec).encode()
         if suffix == ".png":
@@ -40,6 +37,16 @@ class AltairCharts:
             rule="charts are .svg or .png",
             remedy="name the file chart.svg",
         )
+
+
+def _spec(chart: CorridorChart | KneeChart | ResponseChart) -> dict[str, Any]:
+    from gainwright.adapters.knee_chart import knee_spec
+    from gainwright.adapters.response_chart import response_spec
+    from gainwright.report import KneeChart, ResponseChart
+
+    if isinstance(chart, KneeChart):
+        return knee_spec(chart)
+    return response_spec(chart) if isinstance(chart, ResponseChart) else corridor_spec(chart)
 
 
 def _rows(chart: CorridorChart) -> list[dict[str, Any]]:

@@ -4,6 +4,7 @@ from gainwright.app.demo import Demo, demo
 from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
 from gainwright.app.measuring import measure, noise, onset
 from gainwright.app.ports import Bench, Benches, Charts
+from gainwright.app.responding import Responses, make_sweep, responses, write_sweep
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
 from gainwright.app.starting import assumptions, examples, new_job
@@ -15,6 +16,7 @@ __all__ = [
     "Charts",
     "Demo",
     "Outcome",
+    "Responses",
     "assumptions",
     "attenuators",
     "carry_out",
@@ -24,6 +26,7 @@ __all__ = [
     "examples",
     "knee_of_file",
     "levels",
+    "make_sweep",
     "measure",
     "meter_kind",
     "new_job",
@@ -32,6 +35,8 @@ __all__ = [
     "parse_readings",
     "plan",
     "plan_tones",
+    "responses",
     "tones",
     "write_bytes",
+    "write_sweep",
 ]

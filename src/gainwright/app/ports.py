@@ -9,13 +9,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.model import Job
-    from gainwright.report import CorridorChart, KneeChart
+    from gainwright.report import CorridorChart, KneeChart, ResponseChart
 
 
 class Charts(Protocol):
     """Draws chart data."""
 
-    def render(self, chart: CorridorChart | KneeChart, suffix: str) -> bytes:
+    def render(self, chart: CorridorChart | KneeChart | ResponseChart, suffix: str) -> bytes:
         """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
 
 

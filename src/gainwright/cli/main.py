@@ -247,6 +247,67 @@ def onset(
         _print(onset_text(found))
 
 
+SweepFrom = Annotated[float, typer.Option("--from", metavar="HZ", help="Where the sweep begins.")]
+SweepTo = Annotated[float, typer.Option("--to", metavar="HZ", help="Where it ends.")]
+SweepSeconds = Annotated[float, typer.Option("--seconds", help="How long it lasts.")]
+
+
+@app.command()
+def sweep(
+    out: Annotated[Path, typer.Option(help="File to write, .wav or .flac.")],
+    low: SweepFrom = 20.0,
+    high: SweepTo = 20_000.0,
+    seconds: SweepSeconds = 10.0,
+    level: Annotated[float, typer.Option(metavar="DBFS", help="Its level.")] = -12.0,
+    rate: Annotated[int, typer.Option(help="Samples a second.")] = 48_000,
+    as_json: Json = False,
+) -> None:
+    """Write an exponential sweep, to measure a response with."""
+    from gainwright.app import make_sweep, write_sweep
+
+    made = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=level, rate_hz=rate)
+    write_sweep(out, made)
+    found = {"file": str(out), "low_hz": low, "high_hz": high, "seconds": seconds, "level_dbfs": level, "rate_hz": rate}
+    _print_json(found) if as_json else _print(
+        f"{out}: {low:g} to {high:g} Hz in {seconds:g} s at {level:g} dBFS. Tweeters only behind their high-pass; begin soft."
+    )
+
+
+@app.command()
+def response(
+    file: Annotated[Path, typer.Argument(help="A recording of the sweep, or of noise in two channels.")],
+    low: SweepFrom = 20.0,
+    high: SweepTo = 20_000.0,
+    seconds: SweepSeconds = 10.0,
+    reference: Annotated[
+        int | None, typer.Option(metavar="CHANNEL", help="The channel recorded before the path, instead of a sweep.")
+    ] = None,
+    temperature: Annotated[float, typer.Option(metavar="CELSIUS", help="Of the air, for distances.")] = 20.0,
+    chart: Annotated[Path | None, typer.Option(help="Draw the responses into this .svg or .png file.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Find the response of a path: its filters, level, polarity and delay."""
+    from gainwright.app import make_sweep, responses
+
+    played = None
+    if reference is None:
+        played = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=-12.0, rate_hz=96_000)
+    found = responses(file, played, reference=reference, temperature_celsius=temperature)
+    if chart is not None:
+        from gainwright.app import write_bytes
+        from gainwright.composition import compose
+        from gainwright.report import response_chart
+
+        drawn = response_chart(found.channels, found.responses, found.paths, title=file.name)
+        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+    if as_json:
+        _print_json(found.as_json())
+    else:
+        from gainwright.report import response_text
+
+        _print(response_text(found.channels, found.paths, found.matches))
+
+
 @app.command()
 def attenuator(
     job: JobPath,

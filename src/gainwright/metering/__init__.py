@@ -1,12 +1,15 @@
 """What samples and readings hold: level, frequency, distortion, clipping, noise of a recorded tone."""
 
 from gainwright.metering.clipping import Cut, find_cut
+from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
 from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
+from gainwright.metering.matching import Match, match
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.onset import Onset, find_onset
 from gainwright.metering.recording import Recording, checked, read_recording
+from gainwright.metering.response import Response, response_of_sweep, response_of_two
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
 
@@ -14,26 +17,34 @@ __all__ = [
     "Channel",
     "Component",
     "Cut",
+    "FoundFilter",
+    "FoundPath",
     "Harmonic",
     "Interval",
     "Knee",
     "Lines",
+    "Match",
     "Measurement",
     "MeterKind",
     "NoiseChannel",
     "Onset",
     "Recording",
+    "Response",
     "SineFit",
     "checked",
     "find_cut",
     "find_knee",
     "find_onset",
+    "find_path",
     "four_parameter_fit",
     "frequency_start",
     "lines",
+    "match",
     "measure",
     "measure_noise",
     "read_recording",
+    "response_of_sweep",
+    "response_of_two",
     "steady_part",
     "three_parameter_fit",
 ]

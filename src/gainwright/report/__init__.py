@@ -5,13 +5,16 @@ from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_cha
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import onset_text
+from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
 from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
 
 __all__ = [
     "CorridorChart",
     "CorridorMark",
+    "CurvePoint",
     "KneeChart",
     "KneeMark",
+    "ResponseChart",
     "advice_text",
     "attenuator_text",
     "corridor_chart",
@@ -25,5 +28,7 @@ __all__ = [
     "noise_text",
     "onset_text",
     "plan_text",
+    "response_chart",
+    "response_text",
     "volts",
 ]

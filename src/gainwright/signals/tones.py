@@ -131,8 +131,13 @@ def write_tone(path: Path, tone: Tone) -> None:
     ------
     CallError : another suffix, or the place can't be written.
     """
-    import soundfile
+    kind = _kind(path)
+    write_samples(
+        path, quantised(render(tone), bits=tone.bits, seed=tone.seed), tone.rate_hz, bits=tone.bits, kind=kind
+    )
 
+
+def _kind(path: Path) -> str:
     kind = _WAV_AND_FLAC.get(path.suffix.lower())
     if kind is None:
         raise CallError(
@@ -142,11 +147,25 @@ def write_tone(path: Path, tone: Tone) -> None:
             rule="tones are .wav or .flac",
             remedy="name the file tone.wav",
         )
-    samples = quantised(render(tone), bits=tone.bits, seed=tone.seed)
+    return kind
+
+
+def write_samples(
+    path: Path, samples: npt.NDArray[np.int32], rate_hz: int, *, bits: int, kind: str | None = None
+) -> None:
+    """Write left-justified integers as a WAV or FLAC file, whole or not at all.
+
+    Raises
+    ------
+    CallError : another suffix, or the place can't be written.
+    """
+    import soundfile
+
+    kind = kind or _kind(path)
     part = path.with_name(path.name + ".part")
     try:
         with part.open("wb") as file:
-            soundfile.write(file, samples, tone.rate_hz, format=kind, subtype=f"PCM_{tone.bits}")
+            soundfile.write(file, samples, rate_hz, format=kind, subtype=f"PCM_{bits}")
         part.replace(path)
     except (OSError, soundfile.LibsndfileError) as error:
         part.unlink(missing_ok=True)

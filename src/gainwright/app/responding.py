@@ -1,0 +1,146 @@
+"""A sweep to play, and the response in what was recorded of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError, RecordingError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gainwright.metering import FoundPath, Match, Response
+    from gainwright.signals import Sweep
+
+
+@dataclass(frozen=True, slots=True)
+class Responses:
+    """Every channel's response and what explains it, and each later channel against the first."""
+
+    channels: tuple[int, ...]
+    responses: tuple[Response, ...]
+    paths: tuple[FoundPath, ...]
+    matches: tuple[Match, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {
+            "channels": [
+                _channel_json(number, response, path)
+                for number, response, path in zip(self.channels, self.responses, self.paths, strict=True)
+            ],
+            "matches": [
+                {"channel": number, "against": self.channels[0], **found.as_json()}
+                for number, found in zip(self.channels[1:], self.matches, strict=True)
+            ],
+        }
+
+
+def _channel_json(number: int, response: Response, path: FoundPath) -> dict[str, Any]:
+    return {
+        "channel": number,
+        "filters": [
+            {
+                "kind": f.kind,
+                "text": f.text,
+                "shape": f.shape,
+                "slope_db_per_octave": f.slope_db_per_octave,
+                "corner_hz": f.corner.value,
+                "corner_hz_low": f.corner.low,
+                "corner_hz_high": f.corner.high,
+            }
+            for f in path.filters
+        ],
+        "level_db": path.level_db.value,
+        "level_db_low": path.level_db.low,
+        "level_db_high": path.level_db.high,
+        "polarity": {1: "normal", -1: "reversed", 0: None}[path.polarity],
+        "delay_s": path.delay_s,
+        "misfit_db": path.misfit_db,
+        "curve": [
+            {"frequency_hz": float(f), "level_db": float(v), "sure_db": float(s), "coherence": float(c)}
+            for f, v, s, c in zip(
+                response.frequency_hz, response.level_db, response.sure_db, response.coherence, strict=True
+            )
+        ],
+    }
+
+
+def make_sweep(*, low_hz: float, high_hz: float, seconds: float, level_dbfs: float, rate_hz: int) -> Sweep:
+    """Return a sweep.
+
+    Raises
+    ------
+    CallError : a range, length, level or rate that can't be.
+    """
+    from gainwright.signals import Sweep
+
+    return Sweep(low_hz, high_hz, seconds, level_dbfs, rate_hz)
+
+
+def write_sweep(out: Path, sweep: Sweep) -> None:
+    """Write a sweep on both sides as a 24-bit WAV or FLAC file.
+
+    Raises
+    ------
+    CallError : the place can't be written.
+    """
+    import numpy as np
+
+    from gainwright.signals import quantised, write_samples
+
+    samples = sweep.render()
+    write_samples(out, quantised(np.stack([samples, samples], axis=1), bits=24, seed=1), sweep.rate_hz, bits=24)
+
+
+def responses(file: Path, sweep: Sweep | None, *, reference: int | None, temperature_celsius: float) -> Responses:
+    """Read a recording and return the response of each channel.
+
+    Parameters
+    ----------
+    sweep : what was played; its rate is taken from the recording.
+    reference : the channel that was recorded before the path, instead of a sweep.
+
+    Raises
+    ------
+    RecordingError : it can't be read, or holds nothing of what was played.
+    CallError : a channel that isn't there, a temperature outside -40 to 60.
+    """
+    from dataclasses import replace
+
+    from gainwright.metering import find_path, match, read_recording, response_of_sweep, response_of_two
+
+    if not (math.isfinite(temperature_celsius) and -40 <= temperature_celsius <= 60):
+        raise CallError(
+            f"a temperature of {temperature_celsius:g}", code="bad_option", where="--temperature", rule="-40 to 60 °C"
+        )
+    recording = read_recording(file)
+    numbers = [i + 1 for i in range(recording.channels) if i + 1 != reference]
+    if reference is not None and (not 1 <= reference <= recording.channels or not numbers):
+        raise CallError(
+            f"channel {reference} as the reference",
+            code="bad_option",
+            where="--reference",
+            rule=f"{file.name} has {recording.channels} channels, and another one is needed",
+        )
+    found: list[Response] = []
+    for number in numbers:
+        samples = recording.samples[:, number - 1]
+        common = {"rate_hz": recording.rate_hz}
+        try:
+            if reference is not None:
+                played = recording.samples[:, reference - 1]
+                top_hz = min(20_000.0, 0.45 * recording.rate_hz)
+                found.append(response_of_two(samples, played, low_hz=20.0, high_hz=top_hz, **common))
+            else:
+                assert sweep is not None  # noqa: S101  one of the two is given
+                own = replace(sweep, rate_hz=recording.rate_hz)
+                found.append(response_of_sweep(samples, own.render(), low_hz=own.low_hz, high_hz=own.high_hz, **common))
+        except RecordingError as error:
+            raise error.placed(f"{file}: channel {number}") from None
+    paths = [find_path(response) for response in found]
+    pairs = list(zip(found, paths, strict=True))
+    matches = [match(pairs[0], pair, temperature_celsius=temperature_celsius) for pair in pairs[1:]]
+    return Responses(tuple(numbers), tuple(found), tuple(paths), tuple(matches))

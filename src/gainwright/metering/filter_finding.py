@@ -1,0 +1,200 @@
+"""Which filter is really there: shape, order and corner, by fitting what a job may name to a measured response."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from gainwright.metering.knee import Interval
+from gainwright.physics import SLOPES_DB_PER_OCTAVE, filter_response
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.metering.response import Response
+
+    Floats = npt.NDArray[np.float64]
+    Complexes = npt.NDArray[np.complex128]
+
+DEEPEST_DB = 30.0
+"""How far under the highest level a response is believed."""
+LEAST_SURE_DB = 0.03
+"""Ripple of recorder and path that no filter explains, dB (common practice, no published source)."""
+NEEDED_DB = 1.5
+"""A side of the response that falls less than this has no filter."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundFilter:
+    """One filter that explains a side of a response."""
+
+    kind: str
+    shape: str
+    slope_db_per_octave: int
+    corner: Interval
+
+    @property
+    def text(self) -> str:
+        """Return it as a job file says it."""
+        return f"{self.shape} {self.slope_db_per_octave} at {self.corner.value:.4g} Hz"
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPath:
+    """The filters of a path, its level, polarity and delay besides them.
+
+    Attributes
+    ----------
+    filters : none, one or two.
+    level_db : gain in the passband, with its interval.
+    polarity : 1, -1, or 0 when the phase doesn't tell.
+    delay_s : beyond the filters' own.
+    misfit_db : rms of what is left.
+    """
+
+    filters: tuple[FoundFilter, ...]
+    level_db: Interval
+    polarity: int
+    delay_s: float
+    misfit_db: float
+
+
+def find_path(response: Response) -> FoundPath:
+    """Return which filters explain a response best, and what is left: level, polarity, delay."""
+    level = response.level_db
+    top = float(np.quantile(level, 0.98))
+    good = (level > top - DEEPEST_DB) & (response.sure_db < 3.0) & (response.coherence > 0.3)
+    hz, level = response.frequency_hz[good], level[good]
+    sure = np.hypot(response.sure_db[good], LEAST_SURE_DB)
+    kinds = _sides(level, top)
+    best: _Fit | None = None
+    for candidate in _candidates(hz, level, sure, kinds):
+        if best is None or candidate.cost < best.cost:
+            best = candidate
+    assert best is not None  # noqa: S101  a flat path is always a candidate
+    shaped = best.response(response.frequency_hz)
+    polarity, extra_s = _phase(response, shaped, best)
+    filters = tuple(
+        FoundFilter(kind, shape, slope, _interval(corner, sd))
+        for (kind, shape, slope), corner, sd in zip(best.kinds, best.corners, best.corner_sd, strict=True)
+    )
+    misfit = level - best.level_db - 20 * np.log10(np.abs(best.response(hz)))
+    gain = Interval(best.level_db, best.level_db - 1.96 * best.level_sd, best.level_db + 1.96 * best.level_sd)
+    return FoundPath(filters, gain, polarity, response.delay_s + extra_s, float(np.sqrt(np.mean(misfit**2))))
+
+
+def _interval(corner_hz: float, sd_of_log: float) -> Interval:
+    spread = math.exp(1.96 * sd_of_log)
+    return Interval(corner_hz, corner_hz / spread, corner_hz * spread)
+
+
+Side = Literal["low", "high"]
+Kind = tuple[Side, str, int]
+
+
+@dataclass(slots=True)
+class _Fit:
+    kinds: tuple[Kind, ...]
+    corners: tuple[float, ...]
+    corner_sd: tuple[float, ...]
+    level_db: float
+    level_sd: float
+    cost: float
+
+    def response(self, hz: Floats) -> Complexes:
+        total = np.ones(len(hz), dtype=np.complex128)
+        for (kind, shape, slope), corner in zip(self.kinds, self.corners, strict=True):
+            total = total * filter_response(
+                shape=shape, slope_db_per_octave=slope, kind=kind, corner_hz=corner, frequency_hz=hz
+            )
+        return total
+
+
+def _sides(level: Floats, top: float) -> tuple[bool, bool]:
+    """Return whether the low end and the high end of a response fall."""
+    edge = max(3, len(level) // 20)
+    return bool(np.median(level[:edge]) < top - NEEDED_DB), bool(np.median(level[-edge:]) < top - NEEDED_DB)
+
+
+def _candidates(hz: Floats, level: Floats, sure: Floats, falls: tuple[bool, bool]) -> Sequence[_Fit]:
+    each = [(shape, slope) for shape, slopes in SLOPES_DB_PER_OCTAVE.items() for slope in slopes]
+    each.remove(("bessel", 6))  # of first order there is but one filter
+    highs: list[Kind] = [("high", *e) for e in each] if falls[0] else []
+    lows: list[Kind] = [("low", *e) for e in each] if falls[1] else []
+    if highs and lows:
+        # each side by itself first, then the best few of both together
+        middle = float(np.exp(np.average(np.log(hz), weights=10 ** (level / 10))))
+        low_side, high_side = hz <= middle, hz >= middle
+        highs = _best_few(hz[low_side], level[low_side], sure[low_side], highs)
+        lows = _best_few(hz[high_side], level[high_side], sure[high_side], lows)
+        return [_fit(hz, level, sure, pair) for pair in itertools.product(highs, lows)]
+    if not highs and not lows:
+        return [_fit(hz, level, sure, ())]
+    return [_fit(hz, level, sure, (kind,)) for kind in (*highs, *lows)]
+
+
+def _best_few(hz: Floats, level: Floats, sure: Floats, kinds: list[Kind]) -> list[Kind]:
+    fits = sorted((_fit(hz, level, sure, (kind,)) for kind in kinds), key=lambda fit: fit.cost)
+    return [fit.kinds[0] for fit in fits[:4]]
+
+
+def _fit(hz: Floats, level: Floats, sure: Floats, kinds: tuple[Kind, ...]) -> _Fit:
+    """Fit level and corners of given filters to a level in dB by weighted least squares."""
+    from scipy.optimize import least_squares
+
+    top = float(np.quantile(level, 0.95))
+    start = [top, *(math.log(_first_corner(hz, level, top, kind)) for kind, _, _ in kinds)]
+
+    def model(values: Any) -> Any:
+        total: Any = values[0]
+        for (kind, shape, slope), log_corner in zip(kinds, values[1:], strict=True):
+            h = filter_response(
+                shape=shape, slope_db_per_octave=slope, kind=kind, corner_hz=math.exp(log_corner), frequency_hz=hz
+            )
+            total = total + 20 * np.log10(np.maximum(np.abs(h), 1e-9))
+        return total
+
+    found = least_squares(lambda v: (model(v) - level) / sure, start, method="lm", max_nfev=200)
+    freedom = max(1, len(hz) - len(start))
+    scale = max(1.0, 2 * float(found.cost) / freedom)
+    covariance = np.linalg.pinv(found.jac.T @ found.jac) * scale
+    sd = np.sqrt(np.maximum(np.diag(covariance), 0))
+    corners = tuple(math.exp(v) for v in found.x[1:])
+    return _Fit(kinds, corners, tuple(map(float, sd[1:])), float(found.x[0]), float(sd[0]), float(found.cost))
+
+
+def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
+    """Return where the level is 3 dB under its top on a side."""
+    over = np.flatnonzero(level > top - 3)
+    if len(over) == 0:
+        return float(hz[len(hz) // 2])
+    return float(hz[over[0]] if kind == "high" else hz[over[-1]])
+
+
+def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float]:
+    """Return polarity and the delay that is left when the filters' own phase is taken out."""
+    gain = 10 ** (fit.level_db / 20)
+    loud = (np.abs(shaped) > 0.5) & (response.sure_db < 1.0)
+    if np.count_nonzero(loud) < 6:
+        return 0, 0.0
+    hz = response.frequency_hz[loud]
+    rest = response.h[loud] / (gain * shaped[loud])
+    # the delay that gathers the phase best, on a grid of a sixteenth of the highest period, then by its slope
+    widest = 1.0 / hz[0]
+    delays = np.arange(-widest, widest, 1 / (16 * hz[-1]))
+    gathered = np.abs(np.sum(rest[:, None] * np.exp(2j * np.pi * hz[:, None] * delays), axis=0))
+    delay_s = float(delays[int(np.argmax(gathered))])
+    for _ in range(3):
+        turned = rest * np.exp(2j * np.pi * hz * delay_s)
+        mean = np.sum(turned)
+        angle = np.angle(turned * np.conj(mean))
+        slope = float(np.sum(angle * (hz - hz.mean())) / np.sum((hz - hz.mean()) ** 2))
+        delay_s -= slope / (2 * np.pi)
+    mean = complex(np.mean(rest * np.exp(2j * np.pi * hz * delay_s)))
+    return (0 if abs(mean.real) < 0.5 * abs(mean) else 1 if mean.real > 0 else -1), delay_s

@@ -1,0 +1,60 @@
+"""Two paths beside each other: level, delay and polarity of one against the other."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.metering.knee import Interval
+from gainwright.physics import speed_of_sound
+
+if TYPE_CHECKING:
+    from gainwright.metering.filter_finding import FoundPath
+    from gainwright.metering.response import Response
+
+SURE_DB = 1.0
+PASSBAND_DB = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """The second path against the first.
+
+    Attributes
+    ----------
+    level_db : mean difference where both pass, with its 95 % interval; None when they share no band.
+    delay_s, distance_m : how much later it comes, and how far sound goes in that time.
+    same_polarity : None when the phase of either doesn't tell.
+    """
+
+    level_db: Interval | None
+    delay_s: float
+    distance_m: float
+    same_polarity: bool | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return asdict(self)
+
+
+def match(
+    first: tuple[Response, FoundPath], second: tuple[Response, FoundPath], *, temperature_celsius: float = 20.0
+) -> Match:
+    """Return how the second path stands against the first; both responses have the same grid."""
+    a, b = first[0], second[0]
+    both = (a.level_db > np.max(a.level_db) - PASSBAND_DB) & (b.level_db > np.max(b.level_db) - PASSBAND_DB)
+    both &= (a.sure_db < SURE_DB) & (b.sure_db < SURE_DB)
+    level = None
+    if np.count_nonzero(both) >= 3:
+        difference = (b.level_db - a.level_db)[both]
+        # ripple of both, and their noise: the mean of n points of a spread s is known to s/sqrt(n)
+        half = 1.96 * float(np.std(difference, ddof=1)) / np.sqrt(np.count_nonzero(both))
+        half = max(half, 1.96 * float(np.mean(np.hypot(a.sure_db, b.sure_db)[both])) / np.sqrt(np.count_nonzero(both)))
+        middle = float(np.mean(difference))
+        level = Interval(middle, middle - float(half), middle + float(half))
+    delay_s = second[1].delay_s - first[1].delay_s
+    told = first[1].polarity * second[1].polarity
+    speed = float(speed_of_sound(temperature_c=temperature_celsius))
+    return Match(level, delay_s, delay_s * speed, None if told == 0 else told > 0)
