@@ -37,9 +37,21 @@ TO_DEVELOP = (DEV_LOCK,)
 ELSEWHERE_ONLY = {"colorama": 'sys_platform == "win32"'}
 """Dependencies that the machine which renews the lock does not need itself, and where they are needed."""
 
-PROGRAMS = {"ngspice": "ngspice", "sox": "sox", "ffmpeg": "ffmpeg", "flac": "flac"}
+PROGRAMS = {
+    "ngspice": "ngspice",
+    "sox": "sox",
+    "ffmpeg": "ffmpeg",
+    "flac": "flac",
+    "pulseaudio": "pulseaudio",
+    "pactl": "pulseaudio-utils",
+}
 """Program that the tests call -> Debian package."""
 SOX_FORMATS = "libsox-fmt-all"
+SOUND_LIBRARIES = {
+    "libportaudio2": "*/libportaudio.so.2",
+    "libasound2-plugins": "*/alsa-lib/libasound_module_pcm_pulse.so",
+}
+"""Debian package -> a file of it under /usr/lib."""
 
 FROM_PIP_SETTINGS = {
     *("cert", "client-cert", "proxy", "index-url", "extra-index-url", "find-links", "trusted-host", "no-index"),
@@ -240,6 +252,7 @@ def _missing_programs() -> list[str]:
     missing = [package for program, package in PROGRAMS.items() if shutil.which(program) is None]
     if "sox" in missing or " mp3" not in subprocess.run(("sox", "--help"), capture_output=True, text=True).stdout:  # noqa: PLW1510
         missing.append(SOX_FORMATS)
+    missing += [package for package, file in SOUND_LIBRARIES.items() if not any(Path("/usr/lib").glob(file))]
     importlib.invalidate_caches()
     if importlib.util.find_spec("ensurepip") is None:  # Debian keeps it apart from Python
         missing.append("python3-venv")

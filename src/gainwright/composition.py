@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app import Benches, Charts
+    from gainwright.app import Benches, Charts, SoundInput
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,12 +17,13 @@ class World:
 
     charts: Charts
     benches: Benches
+    sound: SoundInput
     installation: Callable[[], list[dict[str, object]]]
 
 
 def compose() -> World:
     """Return the adapters of this program."""
-    from gainwright.adapters import AltairCharts, installation
+    from gainwright.adapters import AltairCharts, PortAudioInput, installation
     from gainwright.simulated import SimulatedBenches
 
-    return World(AltairCharts(), SimulatedBenches(), installation)
+    return World(AltairCharts(), SimulatedBenches(), PortAudioInput(), installation)

@@ -2,8 +2,9 @@
 
 from gainwright.app.demo import Demo, demo
 from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
+from gainwright.app.live import Expectation, LiveOptions, LiveUpdate, choose_device, expectation, live
 from gainwright.app.measuring import measure, noise, onset
-from gainwright.app.ports import Bench, Benches, Charts
+from gainwright.app.ports import Bench, Benches, Block, Charts, InputDevice, SoundInput
 from gainwright.app.responding import Responses, make_sweep, responses, write_sweep
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
@@ -13,19 +14,28 @@ from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan
 __all__ = [
     "Bench",
     "Benches",
+    "Block",
     "Charts",
     "Demo",
+    "Expectation",
+    "InputDevice",
+    "LiveOptions",
+    "LiveUpdate",
     "Outcome",
     "Responses",
+    "SoundInput",
     "assumptions",
     "attenuators",
     "carry_out",
     "check",
+    "choose_device",
     "demo",
     "draw_corridor",
     "examples",
+    "expectation",
     "knee_of_file",
     "levels",
+    "live",
     "make_sweep",
     "measure",
     "meter_kind",

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
+
+    import numpy as np
+    import numpy.typing as npt
 
     from gainwright.model import Job
     from gainwright.report import CorridorChart, KneeChart, ResponseChart
@@ -17,6 +21,40 @@ class Charts(Protocol):
 
     def render(self, chart: CorridorChart | KneeChart | ResponseChart, suffix: str) -> bytes:
         """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputDevice:
+    """Something that sound comes in by: its name, the system's interface to it, channels, its own rate."""
+
+    name: str
+    host: str
+    channels: int
+    rate_hz: int
+
+    @property
+    def key(self) -> str:
+        """Return what it is kept and found by."""
+        return f"{self.name} ({self.host})"
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Some samples, shape (frames, channels); or none, when some were lost or the device is away."""
+
+    samples: npt.NDArray[np.float64]
+    lost: bool = False
+    away: bool = False
+
+
+class SoundInput(Protocol):
+    """Brings sound in."""
+
+    def devices(self) -> tuple[InputDevice, ...]:
+        """Return what there is. CallError: sound can't be reached at all."""
+
+    def blocks(self, device: InputDevice, *, rate_hz: int, channels: int) -> Iterator[Block]:
+        """Yield blocks until it is closed; a device that vanishes is waited for. CallError: it can't be opened."""
 
 
 class Bench(Protocol):

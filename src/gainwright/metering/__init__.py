@@ -3,6 +3,7 @@
 from gainwright.metering.clipping import Cut, find_cut
 from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
 from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
+from gainwright.metering.live import LiveMeter, LiveReading
 from gainwright.metering.matching import Match, match
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
@@ -23,6 +24,8 @@ __all__ = [
     "Interval",
     "Knee",
     "Lines",
+    "LiveMeter",
+    "LiveReading",
     "Match",
     "Measurement",
     "MeterKind",

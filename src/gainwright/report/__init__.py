@@ -3,6 +3,7 @@
 from gainwright.report.attenuator import attenuator_text
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
+from gainwright.report.live import live_json, live_lines
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import onset_text
 from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
@@ -22,6 +23,8 @@ __all__ = [
     "knee_chart",
     "knee_text",
     "levels_text",
+    "live_json",
+    "live_lines",
     "margin_words",
     "measurement_text",
     "meter_caution",

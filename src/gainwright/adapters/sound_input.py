@@ -1,0 +1,133 @@
+"""Sound in through PortAudio; a device that vanishes is looked for until it is back."""
+
+from __future__ import annotations
+
+import queue
+import time
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.app.ports import Block, InputDevice
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+BLOCK_SECONDS = 0.02
+AWAY_SECONDS = 1.0
+"""No block for so long: the device is away."""
+AGAIN_SECONDS = 1.0
+MOST_WAITING = 500
+
+
+class PortAudioInput:
+    """Inputs by the sounddevice package."""
+
+    def devices(self) -> tuple[InputDevice, ...]:
+        """Return every device with an input, the system's default first.
+
+        Raises
+        ------
+        CallError : the sound library isn't there.
+        """
+        sd = _library()
+        hosts = [host["name"] for host in sd.query_hostapis()]
+        found = [
+            (i, InputDevice(d["name"], hosts[d["hostapi"]], d["max_input_channels"], round(d["default_samplerate"])))
+            for i, d in enumerate(sd.query_devices())
+            if d["max_input_channels"] > 0
+        ]
+        default = sd.default.device[0]
+        return tuple(device for _, device in sorted(found, key=lambda pair: pair[0] != default))
+
+    def blocks(self, device: InputDevice, *, rate_hz: int, channels: int) -> Iterator[Block]:
+        """Yield blocks of a device until the caller closes the iterator.
+
+        Raises
+        ------
+        CallError : it can't be opened at first.
+        """
+        opened = False
+        while True:
+            try:
+                for block in self._stream(device, rate_hz, channels):
+                    opened = True
+                    yield block
+            except CallError:
+                if not opened:
+                    raise
+            yield Block(np.zeros((0, channels)), away=True)
+            time.sleep(AGAIN_SECONDS)
+            _look_again()
+
+    def _stream(self, device: InputDevice, rate_hz: int, channels: int) -> Iterator[Block]:
+        """Yield blocks until the device is away."""
+        sd = _library()
+        waiting: queue.Queue[tuple[Any, bool]] = queue.Queue(MOST_WAITING)
+
+        def take(indata: Any, _frames: int, _time: Any, status: Any) -> None:
+            try:
+                waiting.put_nowait((indata.copy(), bool(status.input_overflow)))
+            except queue.Full:
+                waiting.get_nowait()
+                waiting.put_nowait((indata.copy(), True))
+
+        try:
+            stream = sd.InputStream(
+                device=_index(device),
+                samplerate=rate_hz,
+                channels=channels,
+                dtype="float32",
+                blocksize=max(64, round(BLOCK_SECONDS * rate_hz)),
+                callback=take,
+            )
+            stream.start()
+        except sd.PortAudioError as error:
+            raise CallError(
+                f"can't be opened: {error.args[0] if error.args else error}",
+                code="no_device",
+                where=device.key,
+                remedy="close what else uses it, or ask for its own rate and channels",
+            ) from None
+        try:
+            while True:
+                try:
+                    samples, overflowed = waiting.get(timeout=AWAY_SECONDS)
+                except queue.Empty:
+                    return
+                yield Block(np.asarray(samples, dtype=np.float64), lost=overflowed)
+        finally:
+            stream.abort(ignore_errors=True)
+            stream.close(ignore_errors=True)
+
+
+def _library() -> Any:
+    try:
+        import sounddevice
+    except (ImportError, OSError) as error:
+        raise CallError(
+            f"sound can't be reached: {error}",
+            code="no_sound_library",
+            remedy="python -m pip install sounddevice; on Debian also apt-get install libportaudio2",
+        ) from None
+    return sounddevice
+
+
+def _index(device: InputDevice) -> int:
+    sd = _library()
+    hosts = [host["name"] for host in sd.query_hostapis()]
+    for i, d in enumerate(sd.query_devices()):
+        if (d["name"], hosts[d["hostapi"]]) == (device.name, device.host) and d["max_input_channels"] > 0:
+            return i
+    raise CallError("is not there", code="no_device", where=device.key, remedy="plug it in again")
+
+
+def _look_again() -> None:
+    """Let PortAudio see what was plugged in or out since it was loaded."""
+    sd = _library()
+    try:
+        sd._terminate()  # the package's own way to look again
+        sd._initialize()
+    except sd.PortAudioError:
+        return

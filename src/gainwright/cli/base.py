@@ -1,0 +1,46 @@
+"""What every command shares: the application, how results are printed, how a command ends."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+SOMETHING_WRONG = 1
+
+app = typer.Typer(
+    name="gainwright",
+    help="Plan, prove and write down the gain structure of a vehicle's sound chain.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
+
+
+def print_text(text: str) -> None:
+    """Print a result."""
+    sys.stdout.write(text + "\n")
+
+
+def print_json(found: Any) -> None:
+    """Print a result as one JSON object."""
+    print_text(json.dumps(found, ensure_ascii=False, allow_nan=False))
+
+
+def say(text: str) -> None:
+    """Talk beside the result, so that the result can be piped."""
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
+
+
+def end(wrong: bool) -> None:
+    """End with status 1 when something is wrong with the job or the verdict."""
+    if wrong:
+        raise typer.Exit(SOMETHING_WRONG)

@@ -1,0 +1,68 @@
+"""Commands about meter readings and what stands before an instrument."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gainwright.cli.base import JobPath, Json, app, print_json, print_text, say
+
+
+@app.command()
+def knee(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; leave out to type them.")
+    ] = None,
+    limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
+    meter: Annotated[str, typer.Option(help="How the meter responds: true-rms or average.")] = "true-rms",
+    accuracy: Annotated[float, typer.Option(metavar="PERCENT", help="The meter's accuracy, of the reading.")] = 1.0,
+    tone: Annotated[float | None, typer.Option(metavar="HZ", help="The tone played, for a word on meters.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw the readings into this .svg or .png file.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Find where clipping begins from meter readings step by step."""
+    from gainwright.app import knee_of_file, meter_kind
+    from gainwright.cli.typed import knee_as_typed
+
+    kind = meter_kind(meter=meter, accuracy_percent=accuracy)
+    if file is None:
+        found, readings = knee_as_typed(sys.stdin, say, kind=kind, limit_percent=limit)
+    else:
+        found, readings = knee_of_file(file, kind=kind, limit_percent=limit)
+    from gainwright.report import knee_chart, knee_text, meter_caution
+
+    if chart is not None:
+        from gainwright.app import write_bytes
+        from gainwright.composition import compose
+
+        drawn = knee_chart(found, readings, title="The knee")
+        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+    if as_json:
+        print_json(found.as_json())
+        return
+    print_text(knee_text(found, readings, limit_percent=limit))
+    if tone is not None and meter_caution(tone):
+        print_text(meter_caution(tone))
+
+
+@app.command()
+def attenuator(
+    job: JobPath,
+    recorder: Annotated[str, typer.Option(help="Which recorder of the job, if it names several.")] = "",
+    series: Annotated[int, typer.Option(help="Preferred values: 6, 12, 24, 48, 96 or 192.")] = 24,
+    tolerance: Annotated[float, typer.Option(metavar="PERCENT", help="Of the resistors.")] = 1.0,
+    as_json: Json = False,
+) -> None:
+    """Design what must stand between each amplifier and a recorder."""
+    from gainwright.app import attenuators
+
+    found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
+    if as_json:
+        print_json({"attenuators": [a.as_json() for a in found]})
+    else:
+        from gainwright.report import attenuator_text
+
+        print_text(attenuator_text(found))

@@ -1,0 +1,112 @@
+"""The running display of a live measurement, and its end."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from typing import TYPE_CHECKING, Any
+
+from gainwright.cli.base import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.app import Expectation, LiveUpdate
+
+FITS = {"fits": "as expected", "low": "LOWER than expected", "high": "HIGHER than expected"}
+
+
+def follow(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> dict[str, Any]:
+    """Show updates until they end or the person stops them; return the last one with what was held."""
+    last: LiveUpdate | None = None
+    count, said = 0, set[str]()
+    with _display() as show:
+        try:
+            for update in updates:
+                count += 1
+                for note in update.notes:
+                    if note not in said:
+                        said.add(note)
+                        show.note(note)
+                if update.reading is not None:
+                    last = update
+                    show.update(_lines(update, expected))
+                elif update.away:
+                    show.update(["the device is away; waiting for it"])
+        except KeyboardInterrupt:
+            pass
+    return _summary(last, count)
+
+
+def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:
+    from gainwright.report import live_lines
+
+    assert update.reading is not None  # noqa: S101  the caller has one
+    fits: list[str] = []
+    if expected is not None and update.calibrate_v is not None:
+        for channel in update.reading.channels:
+            known = channel.verdict in ("clean", "distorted", "clipped") and channel.rms_dbfs is not None
+            volts = update.calibrate_v * 10 ** ((channel.rms_dbfs or 0) / 20)
+            fits.append(FITS[expected.verdict(volts)] if known else "")
+    return live_lines(update.reading, calibrated=update.calibrate_v is not None, expected=fits)
+
+
+def _summary(last: LiveUpdate | None, count: int) -> dict[str, Any]:
+    from gainwright.report import live_json
+
+    if last is None or last.reading is None:
+        return {"updates": count, "device": None, "rate_hz": None, "calibrate_v": None, "last": None}
+    return {
+        "updates": count,
+        "device": last.device.key,
+        "rate_hz": last.rate_hz,
+        "calibrate_v": last.calibrate_v,
+        "last": live_json(last.reading),
+    }
+
+
+class _Plain:
+    """Where there is no terminal: a line when something changes."""
+
+    def __init__(self) -> None:
+        self._before = ""
+
+    def note(self, text: str) -> None:
+        """Say something once."""
+        say(text)
+
+    def update(self, lines: list[str]) -> None:
+        """Say the verdicts when they change."""
+        verdicts = " ".join(line[3:13].strip() for line in lines)
+        if verdicts != self._before:
+            self._before = verdicts
+            say("\n".join(lines))
+
+
+class _Terminal:
+    """In a terminal: lines that stay in their place."""
+
+    def __init__(self, live: Any) -> None:
+        self._live = live
+
+    def note(self, text: str) -> None:
+        """Say something once, above."""
+        self._live.console.print(text, markup=False, highlight=False)
+
+    def update(self, lines: list[str]) -> None:
+        """Put new lines in the place of the old."""
+        from rich.text import Text
+
+        self._live.update(Text("\n".join(lines), no_wrap=True, overflow="ellipsis"))
+
+
+@contextlib.contextmanager
+def _display() -> Iterator[_Plain | _Terminal]:
+    if not sys.stderr.isatty():
+        yield _Plain()
+        return
+    from rich.console import Console
+    from rich.live import Live
+
+    with Live(console=Console(stderr=True), refresh_per_second=15, transient=False) as live:
+        yield _Terminal(live)

@@ -1,0 +1,174 @@
+"""A running measurement: blocks of samples in, the figures of the last moment out, the worst held."""
+
+from __future__ import annotations
+
+import collections
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.metering.measuring import measure
+from gainwright.metering.recording import Recording
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.metering.measurement import Channel
+
+    Floats = npt.NDArray[np.float64]
+
+WINDOW_SECONDS, LONGEST_SECONDS = 0.3, 1.0
+PERIODS, ENDS_SECONDS = 12, 0.1
+"""`measure` leaves the ends of a stretch out."""
+OVERLOADED = 0.999
+"""A sample this near to full scale is the input's own ceiling."""
+WATCHED_SECONDS = 4.0
+DRIFT_DB, JUMP_DB = 1.0, 0.3
+"""A steady tone whose level moves that far in four seconds without any jump is moved by the system."""
+_SEVERITY = ("clean", "too_short", "no_tone", "distorted", "clipped", "overloaded_input")
+
+
+@dataclass(frozen=True, slots=True)
+class LiveReading:
+    """The last moment.
+
+    Attributes
+    ----------
+    time_s : since the beginning, gaps included.
+    channels : what `measure` says of the last moment, by channel.
+    room_db : how far the highest sample stays under the input's full scale, by channel.
+    worst : the channels' worst verdict since the beginning.
+    worst_thd_percent, highest_dbfs : the largest seen since the beginning, by channel; None before any tone.
+    gaps : how often samples were lost.
+    warnings : what to look at, in sentences.
+    """
+
+    time_s: float
+    channels: tuple[Channel, ...]
+    room_db: tuple[float, ...]
+    worst: tuple[str, ...]
+    worst_thd_percent: tuple[float | None, ...]
+    highest_dbfs: tuple[float | None, ...]
+    gaps: int
+    warnings: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class _Held:
+    verdict: str = "clean"
+    thd_percent: float | None = None
+    level_dbfs: float | None = None
+    levels: collections.deque[tuple[float, float]] = field(default_factory=collections.deque)
+
+
+class LiveMeter:
+    """Measures the last third of a second (or twelve periods) of a stream.
+
+    Parameters
+    ----------
+    rate_hz, channels : of the stream.
+    expect_hz, limit_percent, calibrate_v : as for `measure`.
+    """
+
+    def __init__(
+        self,
+        *,
+        rate_hz: int,
+        channels: int,
+        expect_hz: float | None = None,
+        limit_percent: float = 1.0,
+        calibrate_v: float | None = None,
+    ) -> None:
+        self._rate_hz = rate_hz
+        self._expect_hz, self._limit, self._calibrate_v = expect_hz, limit_percent, calibrate_v
+        self._kept = np.zeros((0, channels))
+        self._held = [_Held() for _ in range(channels)]
+        self._count = 0
+        self._gaps = 0
+        self._over = 0.0
+        self._window_s = WINDOW_SECONDS if expect_hz is None else self._window_for(expect_hz)
+
+    @staticmethod
+    def _window_for(frequency_hz: float) -> float:
+        return min(LONGEST_SECONDS, max(WINDOW_SECONDS, PERIODS / frequency_hz + ENDS_SECONDS))
+
+    def push(self, samples: Floats) -> None:
+        """Take a block, shape (frames, channels), re full scale."""
+        self._count += len(samples)
+        longest = int(LONGEST_SECONDS * self._rate_hz)
+        self._kept = np.concatenate([self._kept, samples])[-longest:]
+
+    def lost(self, seconds: float = 0.0) -> None:
+        """Take note that samples are missing: what was kept no longer joins what comes."""
+        self._gaps += 1
+        self._count += round(seconds * self._rate_hz)
+        self._kept = self._kept[:0]
+
+    def reset(self) -> None:
+        """Forget what was held as the worst."""
+        self._held = [_Held() for _ in self._held]
+
+    def reading(self) -> LiveReading | None:
+        """Return the last moment, None before there is enough of it."""
+        window = int(self._window_s * self._rate_hz)
+        if len(self._kept) < window:
+            return None
+        part = self._kept[-window:]
+        now_s = self._count / self._rate_hz
+        found = measure(
+            Recording(part, self._rate_hz, "input"),
+            calibrate_v=self._calibrate_v,
+            expect_hz=self._expect_hz,
+            limit_percent=self._limit,
+        ).channels
+        lowest = [c.frequency_hz for c in found if c.frequency_hz is not None]
+        if any(c.verdict == "too_short" for c in found):
+            self._window_s = LONGEST_SECONDS
+        elif lowest and self._expect_hz is None:
+            self._window_s = self._window_for(min(lowest))
+        peaks = np.max(np.abs(part), axis=0)
+        warnings = [w for i, c in enumerate(found) for w in self._hold(i, c, float(peaks[i]), now_s)]
+        if self._gaps:
+            warnings.append(f"samples were lost {self._gaps} time{'s' if self._gaps > 1 else ''}")
+        return LiveReading(
+            now_s,
+            tuple(replace(c, channel=i + 1) for i, c in enumerate(found)),
+            tuple(float(-20 * np.log10(max(p, 1e-9))) for p in peaks),
+            tuple(h.verdict for h in self._held),
+            tuple(h.thd_percent for h in self._held),
+            tuple(h.level_dbfs for h in self._held),
+            self._gaps,
+            tuple(warnings),
+        )
+
+    def _hold(self, i: int, channel: Channel, peak: float, now_s: float) -> list[str]:
+        held = self._held[i]
+        if channel.thd_percent is not None:
+            held.thd_percent = max(channel.thd_percent, held.thd_percent or 0.0)
+            if _SEVERITY.index(channel.verdict) > _SEVERITY.index(held.verdict):
+                held.verdict = channel.verdict
+        warnings = []
+        level = channel.fundamental_dbfs
+        if level is not None:
+            held.level_dbfs = level if held.level_dbfs is None else max(level, held.level_dbfs)
+            held.levels.append((now_s, level))
+        else:
+            held.levels.clear()
+        while held.levels and held.levels[0][0] < now_s - WATCHED_SECONDS:
+            held.levels.popleft()
+        if peak >= OVERLOADED:
+            warnings.append(f"channel {channel.channel}: the input itself is full: turn it down, or attenuate more")
+        if _drifts([v for _, v in held.levels], held.levels[-1][0] - held.levels[0][0] if held.levels else 0.0):
+            warnings.append(
+                f"channel {channel.channel}: the level moves by itself: automatic gain? Put it off in the system's settings"
+            )
+        return warnings
+
+
+def _drifts(levels: list[float], seconds: float) -> bool:
+    if len(levels) < 8 or seconds < 0.7 * WATCHED_SECONDS:
+        return False
+    steps = np.diff(levels)
+    one_way = abs(float(np.sum(steps))) > 0.9 * float(np.sum(np.abs(steps)))
+    return bool(abs(levels[-1] - levels[0]) > DRIFT_DB and np.max(np.abs(steps)) < JUMP_DB and one_way)

@@ -1,0 +1,63 @@
+"""A running measurement in a few lines."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from gainwright.report.text import volts
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.metering import Channel, LiveReading
+
+VERDICTS = {
+    "clean": "clean",
+    "clipped": "CLIPPED",
+    "distorted": "distorted",
+    "no_tone": "no tone",
+    "overloaded_input": "INPUT FULL",
+    "too_short": "too short",
+}
+
+
+def live_lines(reading: LiveReading, *, calibrated: bool, expected: Sequence[str] = ()) -> list[str]:
+    """Return one line a channel, then warnings; the worst since the beginning stands at the end of each line."""
+    lines = []
+    for i, channel in enumerate(reading.channels):
+        worst = reading.worst_thd_percent[i]
+        held = f"worst {VERDICTS[reading.worst[i]]}" + (f", {worst:.2f} % THD" if worst is not None else "")
+        fits = f"  {expected[i]}" if i < len(expected) else ""
+        lines.append(
+            f"{channel.channel}  {_now(channel, calibrated):<58} room {reading.room_db[i]:5.1f} dB{fits}  |  {held}"
+        )
+    return lines + [f"!  {warning}" for warning in reading.warnings]
+
+
+def _now(channel: Channel, calibrated: bool) -> str:
+    if channel.fundamental_dbfs is None or channel.frequency_hz is None:
+        level = channel.rms_dbfs
+        shown = "silent" if level is None or not math.isfinite(level) else f"{level:7.2f} dBFS"
+        return f"{VERDICTS[channel.verdict]:<10} {shown}"
+    rms = channel.rms_dbfs if channel.rms_dbfs is not None else channel.fundamental_dbfs
+    level_text = volts((channel.calibrate_v or 0) * 10 ** (rms / 20)) if calibrated else f"{rms:7.2f} dBFS"
+    depth = f", {channel.clip_depth_db:.1f} dB over" if channel.clip_depth_db else ""
+    return (
+        f"{VERDICTS[channel.verdict]:<10} {level_text:>12} {channel.frequency_hz:9.2f} Hz "
+        f"THD {channel.thd_percent or 0:6.3f} %{depth}"
+    )
+
+
+def live_json(reading: LiveReading) -> dict[str, Any]:
+    """Return the last reading with what was held."""
+    return {
+        "time_s": reading.time_s,
+        "channels": [channel.as_json() for channel in reading.channels],
+        "room_db": list(reading.room_db),
+        "worst": list(reading.worst),
+        "worst_thd_percent": list(reading.worst_thd_percent),
+        "highest_dbfs": list(reading.highest_dbfs),
+        "gaps": reading.gaps,
+        "warnings": list(reading.warnings),
+    }

@@ -1,0 +1,157 @@
+"""Live input over a real sound server: a null sink played into, its monitor measured."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from sound_server import RATE_HZ, SoundServer
+
+COMMAND = (sys.executable, "-m", "gainwright", "measure", "--live", "--rate", str(RATE_HZ), "--json")
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[SoundServer]:
+    """Return a running server."""
+    made = SoundServer(tmp_path)
+    made.start()
+    yield made
+    made.stop()
+
+
+def tone(folder: Path, *, level_dbfs: float = -6.0, seconds: float = 30.0, clip: float = 1.0) -> Path:
+    """Write a 997 Hz tone in 32-bit float."""
+    wave = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * 997 * np.arange(round(seconds * RATE_HZ)) / RATE_HZ)
+    path = folder / "tone.wav"
+    wave = np.clip(wave, -clip, clip)
+    soundfile.write(path, np.stack([wave, wave], axis=1), RATE_HZ, subtype="FLOAT")
+    return path
+
+
+def follow(server: SoundServer, *options: str, status: int = 0) -> tuple[dict[str, Any], str]:
+    """Run a live measurement; return its last reading and what it said."""
+    done = subprocess.run(
+        (*COMMAND, *options), env=server.environment, capture_output=True, text=True, check=False, timeout=60
+    )
+    assert done.returncode == status, done.stderr
+    return json.loads(done.stdout) if done.stdout else {}, done.stderr
+
+
+def test_level_and_distortion_floor(server: SoundServer, tmp_path: Path) -> None:
+    """Level within 0.01 dB, THD under -90 dB, ten and more updates a second."""
+    with server.playing(tone(tmp_path)):
+        found, _ = follow(server, "--seconds", "3")
+    for channel in found["last"]["channels"]:
+        assert channel["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)
+        assert channel["thd_percent"] < 100 * 10 ** (-90 / 20)
+        assert channel["frequency_hz"] == pytest.approx(997, abs=0.01)
+        assert channel["verdict"] == "clean"
+    assert found["updates"] >= 30
+    assert found["rate_hz"] == RATE_HZ
+
+
+def test_a_meters_reading_calibrates_and_is_kept(server: SoundServer, tmp_path: Path) -> None:
+    """2.000 V at -6 dBFS: full scale is 3.991 V; known again for this device and gain, and not for another."""
+    with server.playing(tone(tmp_path)):
+        first, said = follow(server, "--seconds", "3", "--meter-reads", "2.0", "--gain", "noon")
+        again, _ = follow(server, "--seconds", "1", "--gain", "noon")
+        _, other = follow(server, "--seconds", "1", "--gain", "full")
+    assert "calibrated: full scale is 3.99" in said
+    assert first["calibrate_v"] == pytest.approx(2 * 10 ** (6 / 20), rel=2e-3)
+    assert again["last"]["channels"][0]["v_rms"] == pytest.approx(2.0, rel=2e-3)
+    assert "not calibrated" in other
+
+
+def test_a_full_input_and_the_worst_are_held(server: SoundServer, tmp_path: Path) -> None:
+    """A tone 3 dB over full scale: said, and status 1 at the end."""
+    with server.playing(tone(tmp_path, level_dbfs=3.0)):
+        found, _ = follow(server, "--seconds", "2", status=1)
+    assert found["last"]["worst"] == ["overloaded_input", "overloaded_input"]
+    assert any("the input itself is full" in w for w in found["last"]["warnings"])
+
+
+def test_a_dropout_is_told_and_survived(server: SoundServer, tmp_path: Path) -> None:
+    """The server stands still for two seconds in the middle."""
+    with server.playing(tone(tmp_path)):
+        running = subprocess.Popen((*COMMAND, "--seconds", "5"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+        time.sleep(2.5)
+        server.freeze(2.0)
+        out, said = running.communicate(timeout=60)
+    found = json.loads(out)
+    assert "the device is away" in said
+    assert found["last"]["gaps"] >= 1
+    assert found["last"]["channels"][0]["verdict"] == "clean"
+
+
+def test_a_device_that_vanishes_is_waited_for(server: SoundServer, tmp_path: Path) -> None:
+    """The server ends and comes back; the measurement goes on."""
+    path = tone(tmp_path)
+    with server.playing(path):
+        running = subprocess.Popen((*COMMAND, "--seconds", "5"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+        time.sleep(3)
+        server.stop()
+    time.sleep(1.5)
+    server.start()
+    with server.playing(path):
+        out, said = running.communicate(timeout=60)
+    found = json.loads(out)
+    assert "the device is away" in said
+    assert "Traceback" not in said
+    assert found["last"]["gaps"] >= 1
+    assert found["last"]["channels"][0]["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)
+
+
+def test_what_a_step_expects(server: SoundServer, tmp_path: Path) -> None:
+    """The plan's step beside the reading."""
+    from gainwright.jobfile import example_text
+
+    (tmp_path / "car.yaml").write_text(example_text("one_amplifier"))
+    with server.playing(tone(tmp_path)):
+        _, said = follow(
+            server,
+            "--seconds",
+            "2",
+            "--calibrate",
+            "63",
+            "--job",
+            str(tmp_path / "car.yaml"),
+            "--step",
+            "amplifier.amp",
+        )
+        _, low = follow(
+            server, "--seconds", "2", "--calibrate", "6", "--job", str(tmp_path / "car.yaml"), "--step", "amplifier.amp"
+        )
+    assert "expects" in said
+    assert "as expected" in said
+    assert "LOWER than expected" in low
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--device", "nothing"), "no input is named nothing"),
+        (("--step", "x"), "--job and --step"),
+        (("--meter-reads", "-1"), "--meter-reads"),
+        (("--seconds", "2", "--meter-reads", "1"), "no clean tone"),
+    ],
+)
+def test_what_is_refused(server: SoundServer, options: tuple[str, ...], says: str) -> None:
+    """Status 2 and one sentence."""
+    _, said = follow(server, *options, status=2)
+    assert says in said
+    assert "Traceback" not in said
+
+
+def test_devices_are_listed(server: SoundServer) -> None:
+    """By name and the system's interface to them."""
+    done = subprocess.run((sys.executable, "-m", "gainwright", "devices", "--json"), env=server.environment, capture_output=True, text=True, check=True)  # fmt: skip
+    found = json.loads(done.stdout)["devices"]
+    assert any(device["name"] == "pulse" for device in found)
