@@ -20,7 +20,14 @@ def _checked(*options: tuple[str, float | None, float, float, str]) -> None:
             raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}")
 
 
-def measure(file: Path, *, calibrate_v: float | None, expect_hz: float | None, limit_percent: float) -> Measurement:
+def measure(
+    file: Path,
+    *,
+    calibrate_v: float | None,
+    expect_hz: float | None,
+    limit_percent: float,
+    within_percent: float = 0.0,
+) -> Measurement:
     """Read a recording and measure it.
 
     Raises
@@ -32,11 +39,18 @@ def measure(file: Path, *, calibrate_v: float | None, expect_hz: float | None, l
         ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
         ("--expect", expect_hz, 1.0, 1e5, "Hz"),
         ("--limit", limit_percent, 1e-4, 48.0, "%"),
+        ("--within", within_percent, 0.0, 50.0, "%"),
     )
     from gainwright.metering import measure as run
     from gainwright.metering import read_recording
 
-    return run(read_recording(file), calibrate_v=calibrate_v, expect_hz=expect_hz, limit_percent=limit_percent)
+    return run(
+        read_recording(file),
+        calibrate_v=calibrate_v,
+        calibrated_within=within_percent / 100,
+        expect_hz=expect_hz,
+        limit_percent=limit_percent,
+    )
 
 
 def noise(

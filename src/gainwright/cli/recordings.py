@@ -27,6 +27,9 @@ def measure(
     calibrate: Annotated[
         float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
     ] = None,
+    within: Annotated[
+        float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
+    ] = 0.0,
     expect: Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")] = None,
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
     live: Annotated[bool, typer.Option("--live", help="What comes in now, instead of a file; Ctrl-C ends.")] = False,
@@ -58,7 +61,7 @@ def measure(
     from gainwright.app import measure as run
 
     assert file is not None  # noqa: S101  asked above
-    found = run(file, calibrate_v=calibrate, expect_hz=expect, limit_percent=limit)
+    found = run(file, calibrate_v=calibrate, expect_hz=expect, limit_percent=limit, within_percent=within)
     content = found.as_json()
     if as_json:
         print_json(content)

@@ -46,6 +46,7 @@ class Channel:
     thd_n_percent : all but the fundamental re all, 20 Hz to 20 kHz (AES17-2015, 6.3.1).
     clip_depth_db : how far the uncut sine would stand above the lower ceiling.
     calibrate_v : volts rms of a 0 dBFS sine, if given.
+    within : half of the 95 % interval of a figure, by its name; `volts_percent` is that of every voltage.
     """
 
     channel: int
@@ -64,6 +65,7 @@ class Channel:
     clip_depth_db: float | None = None
     calibrate_v: float | None = None
     why_not: dict[str, str] = field(default_factory=dict)
+    within: dict[str, float] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """Return the contract's object."""
@@ -81,6 +83,7 @@ class Channel:
                 "noise_v_rms": self._volts(self.noise_dbfs),
                 "dc_v": self._volts(self.dc_dbfs, math.sqrt(2)),
             }
+        found["within"] = {key: _finite(value) for key, value in self.within.items()}
         found["why_not"] = self.why_not
         return found
 

@@ -11,6 +11,7 @@ from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import HIGH_HZ, Lines, lines
+from gainwright.metering.uncertainty import half_widths
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -41,6 +42,7 @@ def measure(
     recording: Recording,
     *,
     calibrate_v: float | None = None,
+    calibrated_within: float = 0.0,
     expect_hz: float | None = None,
     limit_percent: float = 1.0,
 ) -> Measurement:
@@ -49,6 +51,7 @@ def measure(
     Parameters
     ----------
     calibrate_v : volts rms that a 0 dBFS sine stands for.
+    calibrated_within : how far that may be off, as a ratio (95 %): meter, attenuator.
     expect_hz : the frequency played, to look only near it.
     limit_percent : THD up to which a whole sine is clean.
 
@@ -65,6 +68,7 @@ def measure(
                 np.ascontiguousarray(recording.samples[:, i]),
                 recording.rate_hz,
                 calibrate_v=calibrate_v,
+                calibrated_within=calibrated_within,
                 expect_hz=expect_hz,
                 limit_percent=limit_percent,
             )
@@ -117,6 +121,7 @@ def _channel(
     rate_hz: int,
     *,
     calibrate_v: float | None,
+    calibrated_within: float,
     expect_hz: float | None,
     limit_percent: float,
 ) -> Channel:
@@ -161,7 +166,8 @@ def _channel(
         cut = find_cut_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     return _judged(
         number, part, rate_hz, fit, split, cut,
-        peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v, limit_percent=limit_percent,
+        peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v,
+        calibrated_within=calibrated_within, limit_percent=limit_percent,
     )  # fmt: skip
 
 
@@ -189,6 +195,7 @@ def _judged(
     rms_dbfs: float,
     dc: float,
     calibrate_v: float | None,
+    calibrated_within: float,
     limit_percent: float,
 ) -> Channel:
     fundamental = 0.5 * fit.amplitude**2
@@ -219,6 +226,7 @@ def _judged(
         clip_depth_db=None if cut is None else cut.depth_db,
         calibrate_v=calibrate_v,
         why_not={} if cut is not None else {"clip_depth_db": "no flattening was found"},
+        within=half_widths(fit, exact, cut, count=len(part), rate_hz=rate_hz, calibrated_within=calibrated_within),
     )
 
 

@@ -112,6 +112,16 @@ def levels_text(levels: Levels) -> str:
     return "\n".join(lines)
 
 
+def rounded(value: float, half: float | None) -> str:
+    """Return a figure with its ±, the ± to two figures and the value to the same place (JCGM 100:2008, 7.2.6)."""
+    if not half or not math.isfinite(half) or not math.isfinite(value):
+        return f"{value:.3g}"
+    digits = max(0, 1 - math.floor(math.log10(half)))
+    if digits > 4:  # better known than anybody needs
+        return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1000 else f"{value:.1f}"
+    return f"{value:.{digits}f} ± {half:.{digits}f}"
+
+
 def measurement_text(measurement: Measurement) -> str:
     """Return what a recording holds, a paragraph a channel."""
     lines = []
@@ -128,7 +138,10 @@ def measurement_text(measurement: Measurement) -> str:
             ("clip_depth_db", "dB over the ceiling", "clipped"),
         ):
             if channel.get(key) is not None:
-                said.append(f"{name} {channel[key]:.3g} {unit}")
+                half = channel["within"].get(key)
+                if key == "v_rms":
+                    half = channel["within"].get("volts_percent", 0) / 100 * channel[key]
+                said.append(f"{name} {rounded(channel[key], half)} {unit}")
         lines.append(_wrapped(", ".join(said), 2, "  "))
         if channel["frequency_hz"] is None:
             lines += [_wrapped(why, 4) for why in dict.fromkeys(channel["why_not"].values())]

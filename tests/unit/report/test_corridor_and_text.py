@@ -83,4 +83,4 @@ def test_a_verdict_is_said() -> None:
     text = measurement_text(measure(Recording(both, 48_000), calibrate_v=2.0))
     assert "channel 1: clean" in text
     assert "channel 2: clipped" in text
-    assert "1.58 dB" in text  # 20 lg(0.6/0.5) = 1.58 dB
+    assert "clipped 1.58" in text  # 20 lg(0.6/0.5) = 1.58 dB
