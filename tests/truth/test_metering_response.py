@@ -73,7 +73,7 @@ ORDERS = {"butterworth": (6, 12, 18, 24, 36, 48), "bessel": (12, 18, 24, 36, 48)
 def test_filters_are_known_blind(kind: str) -> None:
     """Shape and order right in 40 of 40 (99 % asked), corner within 1 % and inside its interval, polarity and delay right."""
     rng = np.random.default_rng(4 if kind == "low" else 5)
-    held = 0
+    held = timed = 0
     for i in range(40):
         shape = str(rng.choice(list(ORDERS)))
         slope, corner = int(rng.choice(ORDERS[shape])), float(np.exp(rng.uniform(math.log(60), math.log(5000))))
@@ -87,6 +87,8 @@ def test_filters_are_known_blind(kind: str) -> None:
         assert path.delay_s == pytest.approx(delay_s, abs=max(2e-5, 0.01 / corner))
         assert path.level_db.value == pytest.approx(-6.02, abs=0.1)
         held += found.corner.low <= corner <= found.corner.high
+        timed += abs(path.delay_s - delay_s) <= path.delay_within_s
+    assert timed >= 33
     assert held >= 33  # 38 expected of 40; three standard deviations of a binomial are 4.1
 
 

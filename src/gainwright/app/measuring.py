@@ -54,7 +54,12 @@ def measure(
 
 
 def noise(
-    file: Path, *, calibrate_v: float | None, power_w: float | None, load_ohm: float | None
+    file: Path,
+    *,
+    calibrate_v: float | None,
+    power_w: float | None,
+    load_ohm: float | None,
+    within_percent: float = 0.0,
 ) -> tuple[NoiseChannel, ...]:
     """Read a recording without a tone and measure its noise.
 
@@ -67,6 +72,7 @@ def noise(
         ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
         ("--power", power_w, 1e-6, 1e5, "W"),
         ("--load", load_ohm, 0.01, 1e6, "ohm"),
+        ("--within", within_percent, 0.0, 50.0, "%"),
     )
     if (power_w is None) != (load_ohm is None) or (power_w is not None and calibrate_v is None):
         raise CallError(
@@ -77,7 +83,12 @@ def noise(
     from gainwright.metering import measure_noise, read_recording
 
     reference_v = math.sqrt(power_w * load_ohm) if power_w is not None and load_ohm is not None else None
-    return measure_noise(read_recording(file), calibrate_v=calibrate_v, reference_v=reference_v)
+    return measure_noise(
+        read_recording(file),
+        calibrate_v=calibrate_v,
+        calibrated_within=within_percent / 100,
+        reference_v=reference_v,
+    )
 
 
 def onset(file: Path, *, limit_percent: float, expect_hz: float | None, behind: list[str]) -> tuple[Onset, ...]:

@@ -58,6 +58,7 @@ def _channel_json(number: int, response: Response, path: FoundPath) -> dict[str,
         "level_db_high": path.level_db.high,
         "polarity": {1: "normal", -1: "reversed", 0: None}[path.polarity],
         "delay_s": path.delay_s,
+        "delay_within_s": path.delay_within_s if math.isfinite(path.delay_within_s) else None,
         "misfit_db": path.misfit_db,
         "curve": [
             {"frequency_hz": float(f), "level_db": float(v), "sure_db": float(s), "coherence": float(c)}
@@ -140,7 +141,12 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
                 found.append(response_of_sweep(samples, own.render(), low_hz=own.low_hz, high_hz=own.high_hz, **common))
         except RecordingError as error:
             raise error.placed(f"{file}: channel {number}") from None
-    paths = [find_path(response) for response in found]
+    paths = []
+    for number, response in zip(numbers, found, strict=True):
+        try:
+            paths.append(find_path(response))
+        except RecordingError as error:
+            raise error.placed(f"{file}: channel {number}") from None
     pairs = list(zip(found, paths, strict=True))
     matches = [match(pairs[0], pair, temperature_celsius=temperature_celsius) for pair in pairs[1:]]
     return Responses(tuple(numbers), tuple(found), tuple(paths), tuple(matches))

@@ -108,6 +108,9 @@ def noise(
     calibrate: Annotated[
         float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
     ] = None,
+    within: Annotated[
+        float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
+    ] = 0.0,
     power: Annotated[
         float | None, typer.Option(metavar="W", help="Signal to noise re this power, with --load.")
     ] = None,
@@ -117,7 +120,7 @@ def noise(
     """Measure noise, and tell hum, ripple, whine and hiss apart."""
     from gainwright.app import noise as run
 
-    found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load)
+    found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load, within_percent=within)
     if as_json:
         print_json({"channels": [channel.as_json() for channel in found]})
     else:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from gainwright.errors import RecordingError
 from gainwright.metering.knee import Interval
+from gainwright.metering.response import PER_OCTAVE
 from gainwright.physics import SLOPES_DB_PER_OCTAVE, filter_response
 
 if TYPE_CHECKING:
@@ -26,6 +28,11 @@ DEEPEST_DB = 30.0
 """How far under the highest level a response is believed."""
 LEAST_SURE_DB = 0.03
 """Ripple of recorder and path that no filter explains, dB (common practice, no published source)."""
+PHASE_RAD = 0.002
+"""What a corner that is found almost right leaves of a filter's phase, radians (seen in tests/truth, no published source)."""
+LEAST_POINTS = 16
+LOGS = (math.log(0.1), math.log(1e6))
+"""Corners are looked for within these."""
 NEEDED_DB = 1.5
 """A side of the response that falls less than this has no filter."""
 
@@ -54,7 +61,7 @@ class FoundPath:
     filters : none, one or two.
     level_db : gain in the passband, with its interval.
     polarity : 1, -1, or 0 when the phase doesn't tell.
-    delay_s : beyond the filters' own.
+    delay_s : beyond the filters' own; `delay_within_s` is half of its 95 % interval.
     misfit_db : rms of what is left.
     """
 
@@ -62,14 +69,24 @@ class FoundPath:
     level_db: Interval
     polarity: int
     delay_s: float
+    delay_within_s: float
     misfit_db: float
 
 
 def find_path(response: Response) -> FoundPath:
-    """Return which filters explain a response best, and what is left: level, polarity, delay."""
+    """Return which filters explain a response best, and what is left: level, polarity, delay.
+
+    Raises
+    ------
+    RecordingError : too little of it stands out of the noise.
+    """
     level = response.level_db
     top = float(np.quantile(level, 0.98))
     good = (level > top - DEEPEST_DB) & (response.sure_db < 3.0) & (response.coherence > 0.3)
+    if np.count_nonzero(good) < LEAST_POINTS:
+        raise RecordingError(
+            "too little of the response stands out of the noise", code="no_sweep", remedy="play louder, record longer"
+        )
     hz, level = response.frequency_hz[good], level[good]
     sure = np.hypot(response.sure_db[good], LEAST_SURE_DB)
     kinds = _sides(level, top)
@@ -79,18 +96,18 @@ def find_path(response: Response) -> FoundPath:
             best = candidate
     assert best is not None  # noqa: S101  a flat path is always a candidate
     shaped = best.response(response.frequency_hz)
-    polarity, extra_s = _phase(response, shaped, best)
+    polarity, extra_s, within_s = _phase(response, shaped, best)
     filters = tuple(
         FoundFilter(kind, shape, slope, _interval(corner, sd))
         for (kind, shape, slope), corner, sd in zip(best.kinds, best.corners, best.corner_sd, strict=True)
     )
     misfit = level - best.level_db - 20 * np.log10(np.abs(best.response(hz)))
     gain = Interval(best.level_db, best.level_db - 1.96 * best.level_sd, best.level_db + 1.96 * best.level_sd)
-    return FoundPath(filters, gain, polarity, response.delay_s + extra_s, float(np.sqrt(np.mean(misfit**2))))
+    return FoundPath(filters, gain, polarity, response.delay_s + extra_s, within_s, float(np.sqrt(np.mean(misfit**2))))
 
 
 def _interval(corner_hz: float, sd_of_log: float) -> Interval:
-    spread = math.exp(1.96 * sd_of_log)
+    spread = math.exp(min(1.96 * sd_of_log, LOGS[1]))
     return Interval(corner_hz, corner_hz / spread, corner_hz * spread)
 
 
@@ -127,10 +144,12 @@ def _candidates(hz: Floats, level: Floats, sure: Floats, falls: tuple[bool, bool
     each.remove(("bessel", 6))  # of first order there is but one filter
     highs: list[Kind] = [("high", *e) for e in each] if falls[0] else []
     lows: list[Kind] = [("low", *e) for e in each] if falls[1] else []
+    middle = float(np.exp(np.average(np.log(hz), weights=10 ** ((level - np.max(level)) / 10))))
+    low_side, high_side = hz <= middle, hz >= middle
+    if highs and lows and min(np.count_nonzero(low_side), np.count_nonzero(high_side)) < LEAST_POINTS // 2:
+        return [_fit(hz, level, sure, ())]
     if highs and lows:
         # each side by itself first, then the best few of both together
-        middle = float(np.exp(np.average(np.log(hz), weights=10 ** (level / 10))))
-        low_side, high_side = hz <= middle, hz >= middle
         highs = _best_few(hz[low_side], level[low_side], sure[low_side], highs)
         lows = _best_few(hz[high_side], level[high_side], sure[high_side], lows)
         return [_fit(hz, level, sure, pair) for pair in itertools.product(highs, lows)]
@@ -155,7 +174,11 @@ def _fit(hz: Floats, level: Floats, sure: Floats, kinds: tuple[Kind, ...]) -> _F
         total: Any = values[0]
         for (kind, shape, slope), log_corner in zip(kinds, values[1:], strict=True):
             h = filter_response(
-                shape=shape, slope_db_per_octave=slope, kind=kind, corner_hz=math.exp(log_corner), frequency_hz=hz
+                shape=shape,
+                slope_db_per_octave=slope,
+                kind=kind,
+                corner_hz=math.exp(min(max(log_corner, LOGS[0]), LOGS[1])),
+                frequency_hz=hz,
             )
             total = total + 20 * np.log10(np.maximum(np.abs(h), 1e-9))
         return total
@@ -165,7 +188,7 @@ def _fit(hz: Floats, level: Floats, sure: Floats, kinds: tuple[Kind, ...]) -> _F
     scale = max(1.0, 2 * float(found.cost) / freedom)
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * scale
     sd = np.sqrt(np.maximum(np.diag(covariance), 0))
-    corners = tuple(math.exp(v) for v in found.x[1:])
+    corners = tuple(math.exp(min(max(v, LOGS[0]), LOGS[1])) for v in found.x[1:])
     return _Fit(kinds, corners, tuple(map(float, sd[1:])), float(found.x[0]), float(sd[0]), float(found.cost))
 
 
@@ -177,12 +200,12 @@ def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
     return float(hz[over[0]] if kind == "high" else hz[over[-1]])
 
 
-def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float]:
-    """Return polarity and the delay that is left when the filters' own phase is taken out."""
+def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float, float]:
+    """Return polarity and the delay that is left when the filters' own phase is taken out, with half its 95 % interval."""
     gain = 10 ** (fit.level_db / 20)
     loud = (np.abs(shaped) > 0.5) & (response.sure_db < 1.0)
     if np.count_nonzero(loud) < 6:
-        return 0, 0.0
+        return 0, 0.0, math.inf
     hz = response.frequency_hz[loud]
     rest = response.h[loud] / (gain * shaped[loud])
     # the delay that gathers the phase best, on a grid of a sixteenth of the highest period, then by its slope
@@ -196,5 +219,11 @@ def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float
         angle = np.angle(turned * np.conj(mean))
         slope = float(np.sum(angle * (hz - hz.mean())) / np.sum((hz - hz.mean()) ** 2))
         delay_s -= slope / (2 * np.pi)
-    mean = complex(np.mean(rest * np.exp(2j * np.pi * hz * delay_s)))
-    return (0 if abs(mean.real) < 0.5 * abs(mean) else 1 if mean.real > 0 else -1), delay_s
+    turned = rest * np.exp(2j * np.pi * hz * delay_s)
+    mean = complex(np.mean(turned))
+    scatter = float(np.std(np.angle(turned * np.conj(mean)))) + PHASE_RAD
+    spread = float(np.sqrt(np.sum((hz - hz.mean()) ** 2)))
+    # neighbours on the grid share their noise: count an octave as four
+    within_s = 1.96 * scatter * math.sqrt(PER_OCTAVE / 4) / (2 * np.pi * spread)
+    polarity = 0 if abs(mean.real) < 0.5 * abs(mean) else 1 if mean.real > 0 else -1
+    return polarity, delay_s, float(within_s)

@@ -26,17 +26,21 @@ class Match:
     ----------
     level_db : mean difference where both pass, with its 95 % interval; None when they share no band.
     delay_s, distance_m : how much later it comes, and how far sound goes in that time.
+    delay_within_s : half of the 95 % interval of the delay.
     same_polarity : None when the phase of either doesn't tell.
     """
 
     level_db: Interval | None
     delay_s: float
+    delay_within_s: float
     distance_m: float
     same_polarity: bool | None
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
-        return asdict(self)
+        found = asdict(self)
+        found["delay_within_s"] = self.delay_within_s if np.isfinite(self.delay_within_s) else None
+        return found
 
 
 def match(
@@ -57,4 +61,5 @@ def match(
     delay_s = second[1].delay_s - first[1].delay_s
     told = first[1].polarity * second[1].polarity
     speed = float(speed_of_sound(temperature_c=temperature_celsius))
-    return Match(level, delay_s, delay_s * speed, None if told == 0 else told > 0)
+    within_s = float(np.hypot(first[1].delay_within_s, second[1].delay_within_s))
+    return Match(level, delay_s, within_s, delay_s * speed, None if told == 0 else told > 0)

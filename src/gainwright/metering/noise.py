@@ -6,6 +6,7 @@ Lines that stand still come from one long averaged spectrum; what moves with the
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
@@ -78,6 +79,14 @@ class NoiseChannel:
     calibrate_v: float | None = None
     reference_v: float | None = None
     why_not: dict[str, str] = field(default_factory=dict)
+    calibrated_within: float = 0.0
+
+    @property
+    def volts_percent(self) -> float | None:
+        """Half of the 95 % interval of its voltages, the calibration's own included, per cent."""
+        if self.interval_db is None:
+            return None
+        return 100 * math.hypot(math.log(10) / 20 * self.interval_db, self.calibrated_within)
 
     @property
     def noise_v_rms(self) -> float | None:
@@ -103,6 +112,7 @@ class NoiseChannel:
         found["components"] = [asdict(c) for c in self.components]
         if self.calibrate_v is not None:
             found |= {
+                "volts_percent": self.volts_percent,
                 "noise_v_rms": self.noise_v_rms,
                 "a_weighted_v_rms": _volts(self.a_weighted_dbfs, self.calibrate_v),
             }
@@ -120,13 +130,18 @@ def _over(reference_v: float | None, noise_v: float | None) -> float | None:
 
 
 def measure_noise(
-    recording: Recording, *, calibrate_v: float | None = None, reference_v: float | None = None
+    recording: Recording,
+    *,
+    calibrate_v: float | None = None,
+    calibrated_within: float = 0.0,
+    reference_v: float | None = None,
 ) -> tuple[NoiseChannel, ...]:
     """Measure the noise of every channel of a recording made with no tone playing.
 
     Parameters
     ----------
     calibrate_v : volts rms that a 0 dBFS sine stands for.
+    calibrated_within : how far that may be off, as a ratio (95 %).
     reference_v : volts rms that signal to noise refers to, for instance sqrt(P R) of the rated power.
 
     Raises
@@ -134,10 +149,11 @@ def measure_noise(
     RecordingError : no samples, or some that are no numbers.
     """
     checked(recording)
-    return tuple(
+    found = (
         _channel(i + 1, np.ascontiguousarray(recording.samples[:, i]), recording.rate_hz, calibrate_v, reference_v)
         for i in range(recording.channels)
     )
+    return tuple(dataclasses.replace(channel, calibrated_within=calibrated_within) for channel in found)
 
 
 def _channel(

@@ -135,6 +135,8 @@ def _channel(
         frequency_hz = _frequency(samples, rate_hz, expect_hz)
         if not 10 <= frequency_hz <= 0.22 * rate_hz:
             why = f"what stands out at {frequency_hz:.0f} Hz has no harmonics in the recording"
+        elif len(samples) < 3 * rate_hz * max(FRAME_SECONDS, FRAME_PERIODS / frequency_hz):
+            why = "too short to see a level rise"
         else:
             track = _follow(samples, rate_hz, frequency_hz, behind, limit_percent)
             if len(track.frames) < 2 * STAYS:

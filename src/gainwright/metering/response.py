@@ -71,7 +71,9 @@ def response_of_sweep(samples: Floats, reference: Floats, *, rate_hz: int, low_h
     hz = np.fft.rfftfreq(size, 1 / rate_hz)
     inside = (hz >= low_hz) & (hz <= high_hz)
     power = np.abs(played) ** 2
-    small = 1e-6 * float(np.max(power[inside]))
+    small = 1e-6 * float(np.max(power[inside], initial=0.0))
+    if small <= 0:
+        raise RecordingError("nothing was played in that band", code="no_sweep", remedy="play the sweep, or noise")
     h = np.where(inside, heard * np.conj(played) / (power + small), 0)
     impulse = np.fft.irfft(h, size)
     peak = int(np.argmax(np.abs(impulse)))
@@ -128,6 +130,8 @@ def response_of_two(samples: Floats, reference: Floats, *, rate_hz: int, low_hz:
     lag = _lag(samples, reference)
     first, second = (reference[: len(samples) - lag], samples[lag:]) if lag >= 0 else (reference[-lag:], samples[:lag])
     count = min(len(first), len(second))
+    if count < 4 * segment:
+        raise RecordingError("its channels have nothing in common", code="no_sweep", remedy="check what was recorded")
     options = {"fs": rate_hz, "nperseg": segment, "window": "hann"}
     hz, cross = signal.csd(first[:count], second[:count], **options)
     own = signal.welch(first[:count], **options)[1]

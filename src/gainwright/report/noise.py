@@ -33,7 +33,7 @@ def noise_text(channels: Sequence[NoiseChannel]) -> str:
             f"(± {max(c.interval_db or 0, 0.1):.1f} dB), 20 Hz to 20 kHz"
         )
         if c.noise_v_rms is not None:
-            lines.append(f"  {volts(c.noise_v_rms)} rms")
+            lines.append(f"  {volts(c.noise_v_rms)} rms (± {max(c.volts_percent or 0, 0.1):.1f} %)")
         if c.snr_db is not None and c.snr_a_db is not None and c.reference_v is not None:
             lines.append(
                 f"  signal to noise {c.snr_db:.1f} dB, A-weighted {c.snr_a_db:.1f} dB, re {volts(c.reference_v)}"

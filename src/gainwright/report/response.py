@@ -35,7 +35,8 @@ def response_text(channels: Sequence[int], paths: Sequence[FoundPath], matches: 
             lines.append(f"  level {level.value:+.2f} dB ({level.low:+.2f} to {level.high:+.2f}) where both pass")
         else:
             lines.append("  level: they pass no band together")
-        lines.append(f"  {1000 * found.delay_s:+.3f} ms later, {100 * found.distance_m:+.1f} cm of air")
+        within = f" ± {1000 * found.delay_within_s:.2g}" if found.delay_within_s < 1 else ""
+        lines.append(f"  {1000 * found.delay_s:+.3f}{within} ms later, {100 * found.distance_m:+.1f} cm of air")
         said = {True: "the same polarity", False: "opposite polarity", None: "polarity not told by their phase"}
         lines.append(f"  {said[found.same_polarity]}")
     return "\n".join(lines)
