@@ -43,7 +43,8 @@ def test_onset_of_a_run(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "r.wav", wave, 48_000, subtype="PCM_24")
     (channel,) = json.loads(call("onset", "r.wav", "--json", cwd=tmp_path).stdout)["channels"]
     assert channel["level_dbfs_low"] < -5.82 < channel["level_dbfs_high"]
-    assert "cut flat" in call("onset", "r.wav", cwd=tmp_path).stdout
+    assert "cut flat" in call("onset", "r.wav", "--chart", "o.svg", cwd=tmp_path).stdout
+    assert (tmp_path / "o.svg").read_bytes().startswith(b"<svg")
     assert call("onset", "r.wav", "--behind", "butterworth 12 at 20 kHz", cwd=tmp_path).returncode == 0
     done = call("onset", "r.wav", "--behind", "sharp", cwd=tmp_path)
     assert done.returncode == 2

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.report import CorridorChart, KneeChart, ResponseChart
+    from gainwright.report import CorridorChart, KneeChart, OnsetChart, ResponseChart
 
 INK, ROOM, TIGHT = "#1c1c1c", "#d9dee3", "#b3541e"
 _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
@@ -17,7 +17,7 @@ _FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 class AltairCharts:
     """Renders chart data to files."""
 
-    def render(self, chart: CorridorChart | KneeChart | ResponseChart, suffix: str) -> bytes:
+    def render(self, chart: CorridorChart | KneeChart | OnsetChart | ResponseChart, suffix: str) -> bytes:
         """Return the bytes of an SVG or PNG picture.
 
         Raises
@@ -39,13 +39,16 @@ class AltairCharts:
         )
 
 
-def _spec(chart: CorridorChart | KneeChart | ResponseChart) -> dict[str, Any]:
+def _spec(chart: CorridorChart | KneeChart | OnsetChart | ResponseChart) -> dict[str, Any]:
     from gainwright.adapters.knee_chart import knee_spec
+    from gainwright.adapters.onset_chart import onset_spec
     from gainwright.adapters.response_chart import response_spec
-    from gainwright.report import KneeChart, ResponseChart
+    from gainwright.report import KneeChart, OnsetChart, ResponseChart
 
     if isinstance(chart, KneeChart):
         return knee_spec(chart)
+    if isinstance(chart, OnsetChart):
+        return onset_spec(chart)
     return response_spec(chart) if isinstance(chart, ResponseChart) else corridor_spec(chart)
 
 

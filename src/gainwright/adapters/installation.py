@@ -23,7 +23,7 @@ _PARTS = {
 
 def installation() -> list[dict[str, object]]:
     """Return one entry a part: `part`, `ok`, `said`."""
-    found = [_python(), *(_library(name, module) for name, module in _PARTS.items()), _formats(), _drawing()]
+    found = [_python(), *(_library(name, module) for name, module in _PARTS.items()), _formats(), _drawing(), _live()]
     return [{"part": part, "ok": ok, "said": said} for part, ok, said in found]
 
 
@@ -61,3 +61,12 @@ def _drawing() -> tuple[str, bool, str]:
     except (ImportError, OSError, ValueError) as error:
         return "charts", False, f"{error}: python -m pip install --upgrade vl-convert-python"
     return "charts", "<svg" in picture, "SVG and PNG"
+
+
+def _live() -> tuple[str, bool, str]:
+    """Live input is the one part that may be missing: everything else works without it."""
+    try:
+        import sounddevice
+    except (ImportError, OSError):
+        return "live input", True, "not there; for it: python -m pip install sounddevice, on Debian libportaudio2"
+    return "live input", True, str(sounddevice.get_portaudio_version()[1]).split(",")[0]

@@ -125,6 +125,7 @@ def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
     CallError : no such device, it can't be opened, options out of their bounds.
     """
     from gainwright.metering import LiveMeter
+    from gainwright.plan import RECORDER_VOLTS
 
     _check(options)
     device = choose_device(sound, options.device)
@@ -132,7 +133,7 @@ def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
     channels = min(options.channels, device.channels)
     key = f"{device.key} gain {options.gain}" if options.gain else device.key
     calibrate_v = options.calibrate_v or kept_calibrations().get(key)
-    notes = []
+    notes = [RECORDER_VOLTS]
     if rate_hz != device.rate_hz:
         notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
     if calibrate_v is None and options.meter_v is None:

@@ -13,13 +13,13 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Job
-    from gainwright.report import CorridorChart, KneeChart, ResponseChart
+    from gainwright.report import CorridorChart, KneeChart, OnsetChart, ResponseChart
 
 
 class Charts(Protocol):
     """Draws chart data."""
 
-    def render(self, chart: CorridorChart | KneeChart | ResponseChart, suffix: str) -> bytes:
+    def render(self, chart: CorridorChart | KneeChart | OnsetChart | ResponseChart, suffix: str) -> bytes:
         """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
 
 

@@ -137,12 +137,20 @@ def onset(
     behind: Annotated[
         list[str] | None, typer.Option(metavar="FILTER", help="A low-pass behind the stage: 'butterworth 24 at 80 Hz'.")
     ] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw level and THD into this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Find when and at which level a rising tone begins to clip."""
     from gainwright.app import onset as run
 
     found = run(file, limit_percent=limit, expect_hz=expect, behind=behind or [])
+    if chart is not None:
+        from gainwright.app import write_bytes
+        from gainwright.composition import compose
+        from gainwright.report import onset_chart
+
+        drawn = onset_chart(found, title=file.name)
+        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
     if as_json:
         print_json({"channels": [channel.as_json() for channel in found]})
     else:

@@ -5,7 +5,7 @@ from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_cha
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.live import live_json, live_lines
 from gainwright.report.noise import noise_text
-from gainwright.report.onset import onset_text
+from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
 from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
 from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
 
@@ -15,6 +15,8 @@ __all__ = [
     "CurvePoint",
     "KneeChart",
     "KneeMark",
+    "OnsetChart",
+    "OnsetPoint",
     "ResponseChart",
     "advice_text",
     "attenuator_text",
@@ -29,6 +31,7 @@ __all__ = [
     "measurement_text",
     "meter_caution",
     "noise_text",
+    "onset_chart",
     "onset_text",
     "plan_text",
     "response_chart",

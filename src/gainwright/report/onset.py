@@ -1,7 +1,8 @@
-"""The onset of clipping in words."""
+"""The onset of clipping in words and as a chart."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -32,3 +33,36 @@ def _lines(onset: Onset) -> list[str]:
         )
         lines.append("  name a filter that you know with --behind, or play the stepped run")
     return lines
+
+
+@dataclass(frozen=True, slots=True)
+class OnsetPoint:
+    """One moment of one channel."""
+
+    name: str
+    time_s: float
+    rms_dbfs: float
+    thd_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class OnsetChart:
+    """Level and THD against time, the limit, and the moments at which it is passed."""
+
+    title: str
+    subtitle: str
+    points: tuple[OnsetPoint, ...]
+    limit_percent: float
+    onsets: tuple[tuple[str, float], ...]
+    description: str
+
+
+def onset_chart(channels: Sequence[Onset], *, title: str) -> OnsetChart:
+    """Return the chart of a rising tone."""
+    points = tuple(
+        OnsetPoint(f"channel {o.channel}", f.time_s, f.rms_dbfs, f.thd_percent) for o in channels for f in o.frames
+    )
+    moments = tuple((f"channel {o.channel}", o.time_s) for o in channels if o.time_s is not None)
+    said = "; ".join(_lines(onset)[0] for onset in channels)
+    limit = channels[0].limit_percent if channels else 1.0
+    return OnsetChart(title, said, points, limit, moments, f"{title}. {said}")
