@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 LEAST_READINGS = 4
-REPEATS_DB = 0.013
-"""Standard deviation of one reading beside its last digit: 0.15 % (common practice, no published source)."""
+REPEATS_DB = 0.011
+"""Standard deviation of one reading beside its last digit: 0.13 % (common practice, no published source)."""
 OUTLIER_WEIGHT = 0.15
 SHOWN = 0.95
 """How sure a knee must be to be claimed."""

@@ -22,7 +22,7 @@ UNEVEN_DB = (0.0, 0.05, 0.15)
 """Standard deviations of single steps, of equal prior weight."""
 WANDER_DB = (0.0, 0.03, 0.1)
 """Standard deviations of a step's size, adding up along the travel."""
-SAG_DB = 0.015
+SAG_DB = 0.01
 """Standard deviation of what a ceiling gives way when it is driven into (common practice, no published source)."""
 FREEDOM = 4.0
 """Degrees of freedom of the t distribution by which readings are weighed."""
