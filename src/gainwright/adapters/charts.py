@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from gainwright.adapters.chart_style import BAND, INK, MARK, finished
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from gainwright.report import CorridorChart, KneeChart, OnsetChart, ResponseChart
-
-INK, ROOM, TIGHT = "#1c1c1c", "#d9dee3", "#b3541e"
-_FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
 class AltairCharts:
@@ -70,15 +68,7 @@ def corridor_spec(chart: CorridorChart) -> dict[str, Any]:
     rows = _rows(chart)
     paths = list(dict.fromkeys(row["path"] for row in rows))
     panels = [_panel(alt, [row for row in rows if row["path"] == path], path) for path in paths]
-    whole = alt.vconcat(*panels, spacing=18).properties(
-        title=alt.TitleParams(
-            text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=14
-        ),
-        description=chart.description,
-    )
-    whole = whole.configure(font=_FONT, background="white").configure_view(stroke=None)
-    spec: dict[str, Any] = whole.configure_axis(grid=False, domainColor=INK, tickColor=INK, labelColor=INK).to_dict()
-    return spec
+    return finished(alt, alt.vconcat(*panels, spacing=18), chart, grid=False, offset=14)
 
 
 def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
@@ -101,10 +91,10 @@ def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
     def y(field: str) -> Any:
         return alt.Y(f"{field}:Q", scale=scale, axis=axis)
 
-    room = base.mark_bar(color=ROOM, size=58).encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
+    room = base.mark_bar(color=BAND, size=58).encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
     tight = (
         base.transform_filter("datum.tightest")
-        .mark_bar(fillOpacity=0, stroke=TIGHT, strokeWidth=2.2, size=58)
+        .mark_bar(fillOpacity=0, stroke=MARK, strokeWidth=2.2, size=58)
         .encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
     )
     ceiling = base.mark_tick(color=INK, thickness=3, size=66).encode(x=x, y=y("ceiling_dbv"))

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gainwright.adapters.chart_style import BAND, INK, MARK, finished
+
 if TYPE_CHECKING:
     from gainwright.report import KneeChart
-
-INK, BAND, DOUBT = "#1c1c1c", "#d9dee3", "#b3541e"
-_FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
 def knee_spec(chart: KneeChart) -> dict[str, Any]:
@@ -48,17 +47,7 @@ def knee_spec(chart: KneeChart) -> dict[str, Any]:
     )
     layers.append(
         points.transform_filter("datum.doubtful")
-        .mark_point(color=DOUBT, shape="cross", filled=True, size=110)
+        .mark_point(color=MARK, shape="cross", filled=True, size=110)
         .encode(x=x, y=y)
     )
-    whole = alt.layer(*layers).properties(
-        width=520,
-        height=320,
-        title=alt.TitleParams(
-            text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=12
-        ),
-        description=chart.description,
-    )
-    whole = whole.configure(font=_FONT, background="white").configure_view(stroke=None)
-    spec: dict[str, Any] = whole.configure_axis(grid=False, domainColor=INK, tickColor=INK, labelColor=INK).to_dict()
-    return spec
+    return finished(alt, alt.layer(*layers).properties(width=520, height=320), chart, grid=False)

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gainwright.adapters.chart_style import DASHES, INK, MARK, finished
+
 if TYPE_CHECKING:
     from gainwright.report import OnsetChart
-
-INK, MARK = "#1c1c1c", "#b3541e"
-_DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3]]
-_FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
 def onset_spec(chart: OnsetChart) -> dict[str, Any]:
@@ -22,7 +20,7 @@ def onset_spec(chart: OnsetChart) -> dict[str, Any]:
         for p in chart.points
     ]
     names = list(dict.fromkeys(row["name"] for row in rows))
-    dash = alt.StrokeDash("name:N", scale=alt.Scale(domain=names, range=_DASHES[: len(names)]), legend=None)
+    dash = alt.StrokeDash("name:N", scale=alt.Scale(domain=names, range=DASHES[: len(names)]), legend=None)
     x = alt.X("time_s:Q", title="s", scale=alt.Scale(nice=False))
     moments = [{"name": name, "time_s": at, "words": f"{name} begins to clip"} for name, at in chart.onsets]
     lines = alt.Chart(alt.Data(values=rows)).mark_line(color=INK, strokeWidth=1.3)
@@ -43,14 +41,5 @@ def onset_spec(chart: OnsetChart) -> dict[str, Any]:
         alt.layer(lines.encode(x=x, y=level, strokeDash=dash), rule, words).properties(width=540, height=180),
         alt.layer(lines.encode(x=x, y=thd, strokeDash=dash), limit, rule).properties(width=540, height=180),
         spacing=16,
-    ).properties(
-        title=alt.TitleParams(
-            text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=12
-        ),
-        description=chart.description,
     )
-    whole = whole.configure(font=_FONT, background="white").configure_view(stroke=None)
-    spec: dict[str, Any] = whole.configure_axis(
-        gridColor="#e6e6e6", domainColor=INK, tickColor=INK, labelColor=INK
-    ).to_dict()
-    return spec
+    return finished(alt, whole, chart, grid=True)

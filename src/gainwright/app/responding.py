@@ -126,27 +126,22 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
             where="--reference",
             rule=f"{file.name} has {recording.channels} channels, and another one is needed",
         )
-    found: list[Response] = []
+    if reference is None:
+        assert sweep is not None  # noqa: S101  one of the two is given
+        played = replace(sweep, rate_hz=recording.rate_hz).render()
+        low_hz, high_hz, respond = sweep.low_hz, sweep.high_hz, response_of_sweep
+    else:
+        played = recording.samples[:, reference - 1]
+        low_hz, high_hz, respond = 20.0, min(20_000.0, 0.45 * recording.rate_hz), response_of_two
+    found, paths = [], []
     for number in numbers:
         samples = recording.samples[:, number - 1]
-        common = {"rate_hz": recording.rate_hz}
         try:
-            if reference is not None:
-                played = recording.samples[:, reference - 1]
-                top_hz = min(20_000.0, 0.45 * recording.rate_hz)
-                found.append(response_of_two(samples, played, low_hz=20.0, high_hz=top_hz, **common))
-            else:
-                assert sweep is not None  # noqa: S101  one of the two is given
-                own = replace(sweep, rate_hz=recording.rate_hz)
-                found.append(response_of_sweep(samples, own.render(), low_hz=own.low_hz, high_hz=own.high_hz, **common))
-        except RecordingError as error:
-            raise error.placed(f"{file}: channel {number}") from None
-    paths = []
-    for number, response in zip(numbers, found, strict=True):
-        try:
+            response = respond(samples, played, rate_hz=recording.rate_hz, low_hz=low_hz, high_hz=high_hz)
             paths.append(find_path(response))
         except RecordingError as error:
             raise error.placed(f"{file}: channel {number}") from None
+        found.append(response)
     pairs = list(zip(found, paths, strict=True))
     matches = [match(pairs[0], pair, temperature_celsius=temperature_celsius) for pair in pairs[1:]]
     return Responses(tuple(numbers), tuple(found), tuple(paths), tuple(matches))

@@ -44,3 +44,11 @@ def end(wrong: bool) -> None:
     """End with status 1 when something is wrong with the job or the verdict."""
     if wrong:
         raise typer.Exit(SOMETHING_WRONG)
+
+
+def draw(chart: Any, path: Path) -> None:
+    """Draw a chart into the file that was asked for."""
+    from gainwright.app import write_bytes
+    from gainwright.composition import compose
+
+    write_bytes(path, compose().charts.render(chart, path.suffix.lower()))

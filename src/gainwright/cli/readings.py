@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, print_json, print_text, say
+from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, say
 
 
 @app.command()
@@ -35,11 +35,7 @@ def knee(
     from gainwright.report import knee_chart, knee_text, meter_caution
 
     if chart is not None:
-        from gainwright.app import write_bytes
-        from gainwright.composition import compose
-
-        drawn = knee_chart(found, readings, title="The knee")
-        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+        draw(knee_chart(found, readings, title="The knee"), chart)
     if as_json:
         print_json(found.as_json())
         return

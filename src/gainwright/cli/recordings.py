@@ -7,13 +7,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, end, print_json, print_text, say
+from gainwright.cli.base import Json, app, draw, end, print_json, print_text, say
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from gainwright.app import LiveOptions
 
 
+Calibrate = Annotated[
+    float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
+]
+Within = Annotated[
+    float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
+]
+Expect = Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")]
 SweepFrom = Annotated[float, typer.Option("--from", metavar="HZ", help="Where the sweep begins.")]
 SweepTo = Annotated[float, typer.Option("--to", metavar="HZ", help="Where it ends.")]
 SweepSeconds = Annotated[float, typer.Option("--seconds", help="How long it lasts.")]
@@ -24,13 +31,9 @@ def measure(
     file: Annotated[
         Path | None, typer.Argument(metavar="[FILE]", help="A recording: WAV, FLAC, OGG, MP3 or AIFF.")
     ] = None,
-    calibrate: Annotated[
-        float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
-    ] = None,
-    within: Annotated[
-        float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
-    ] = 0.0,
-    expect: Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")] = None,
+    calibrate: Calibrate = None,
+    within: Within = 0.0,
+    expect: Expect = None,
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
     live: Annotated[bool, typer.Option("--live", help="What comes in now, instead of a file; Ctrl-C ends.")] = False,
     device: Annotated[str, typer.Option(help="With --live: the input, by its name (see `devices`).")] = "",
@@ -105,12 +108,8 @@ def devices(as_json: Json = False) -> None:
 @app.command()
 def noise(
     file: Annotated[Path, typer.Argument(help="A recording made with no tone playing.")],
-    calibrate: Annotated[
-        float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
-    ] = None,
-    within: Annotated[
-        float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
-    ] = 0.0,
+    calibrate: Calibrate = None,
+    within: Within = 0.0,
     power: Annotated[
         float | None, typer.Option(metavar="W", help="Signal to noise re this power, with --load.")
     ] = None,
@@ -133,7 +132,7 @@ def noise(
 def onset(
     file: Annotated[Path, typer.Argument(help="A recording of a tone that gets louder.")],
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD that counts as clipping.")] = 1.0,
-    expect: Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")] = None,
+    expect: Expect = None,
     behind: Annotated[
         list[str] | None, typer.Option(metavar="FILTER", help="A low-pass behind the stage: 'butterworth 24 at 80 Hz'.")
     ] = None,
@@ -145,12 +144,9 @@ def onset(
 
     found = run(file, limit_percent=limit, expect_hz=expect, behind=behind or [])
     if chart is not None:
-        from gainwright.app import write_bytes
-        from gainwright.composition import compose
         from gainwright.report import onset_chart
 
-        drawn = onset_chart(found, title=file.name)
-        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+        draw(onset_chart(found, title=file.name), chart)
     if as_json:
         print_json({"channels": [channel.as_json() for channel in found]})
     else:
@@ -201,12 +197,9 @@ def response(
         played = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=-12.0, rate_hz=96_000)
     found = responses(file, played, reference=reference, temperature_celsius=temperature)
     if chart is not None:
-        from gainwright.app import write_bytes
-        from gainwright.composition import compose
         from gainwright.report import response_chart
 
-        drawn = response_chart(found.channels, found.responses, found.paths, title=file.name)
-        write_bytes(chart, compose().charts.render(drawn, chart.suffix.lower()))
+        draw(response_chart(found.channels, found.responses, found.paths, title=file.name), chart)
     if as_json:
         print_json(found.as_json())
     else:
