@@ -81,8 +81,8 @@ def test_a_full_input_and_the_worst_are_held(server: SoundServer, tmp_path: Path
 def test_a_dropout_is_told_and_survived(server: SoundServer, tmp_path: Path) -> None:
     """The server stands still for two seconds in the middle."""
     with server.playing(tone(tmp_path)):
-        running = subprocess.Popen((*COMMAND, "--seconds", "5"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
-        time.sleep(2.5)
+        running = subprocess.Popen((*COMMAND, "--seconds", "8"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+        time.sleep(5)
         server.freeze(2.0)
         out, said = running.communicate(timeout=60)
     found = json.loads(out)
@@ -95,8 +95,8 @@ def test_a_device_that_vanishes_is_waited_for(server: SoundServer, tmp_path: Pat
     """The server ends and comes back; the measurement goes on."""
     path = tone(tmp_path)
     with server.playing(path):
-        running = subprocess.Popen((*COMMAND, "--seconds", "5"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
-        time.sleep(3)
+        running = subprocess.Popen((*COMMAND, "--seconds", "8"), env=server.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+        time.sleep(6)
         server.stop()
     time.sleep(1.5)
     server.start()
