@@ -2,6 +2,7 @@
 
 from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
 from gainwright.jobfile.controls import controls, with_settings
+from gainwright.jobfile.evidence import evidence_document, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import assumed_of_instruments, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
@@ -13,13 +14,18 @@ __all__ = [
     "JobFile",
     "assumed_of_instruments",
     "controls",
+    "evidence_document",
     "example_text",
     "examples",
     "facts",
     "instruments",
     "job_schema",
+    "read_entry",
+    "read_evidence",
+    "read_evidence_text",
     "read_job",
     "read_job_text",
+    "read_number",
     "render",
     "save",
     "schema_text",

@@ -11,9 +11,23 @@ from gainwright.model.compounds import (
     PowerRating,
     SpeakerSensitivity,
 )
+from gainwright.model.evidence import (
+    KINDS,
+    RESULTS,
+    Check,
+    Entry,
+    HeardSpeaker,
+    OwnSource,
+    Played,
+    Reading,
+    Swapped,
+    as_mapping,
+    kind_of,
+)
 from gainwright.model.instruments import Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.nodes import LeadRun, Node, Port
+from gainwright.model.places import check_places, wires
 from gainwright.model.stages import (
     Amplifier,
     AnyStage,
@@ -30,18 +44,23 @@ from gainwright.model.stages import (
 from gainwright.model.wiring import Feed, Path, Route, Wiring, resolve
 
 __all__ = [
+    "KINDS",
+    "RESULTS",
     "Accuracy",
     "Amplifier",
     "AnyStage",
+    "Check",
     "Coils",
     "Converter",
     "Ends",
+    "Entry",
     "Equaliser",
     "EqualiserBand",
     "Feed",
     "FilterRange",
     "FilterSetting",
     "HeadUnit",
+    "HeardSpeaker",
     "Indicator",
     "Instrument",
     "Job",
@@ -51,17 +70,25 @@ __all__ = [
     "LineDriver",
     "Multimeter",
     "Node",
+    "OwnSource",
     "Path",
+    "Played",
     "Port",
     "PowerRating",
     "Processor",
     "ProcessorOutput",
+    "Reading",
     "Recorder",
     "Route",
     "SourceOutput",
     "Speaker",
     "SpeakerSensitivity",
+    "Swapped",
     "Vehicle",
     "Wiring",
+    "as_mapping",
+    "check_places",
+    "kind_of",
     "resolve",
+    "wires",
 ]

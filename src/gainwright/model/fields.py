@@ -56,6 +56,20 @@ def _quantity(dimension: str) -> Any:
     return Annotated[Quantity, *_text_field(read, str, schema)]
 
 
+def _reads(dimension: str, *words: str) -> Any:
+    """Return a field that holds a quantity or one of some words."""
+
+    def read(value: Any) -> Quantity | str:
+        if isinstance(value, str) and value.strip().lower().replace(" ", "_") in words:
+            return value.strip().lower().replace(" ", "_")
+        if isinstance(value, bool) or not isinstance(value, str | int | float | Quantity):
+            value = _scalar(value, f"{DIMENSIONS[dimension].example}, or {words[0]}")
+        return value if isinstance(value, Quantity) else parse(value, dimension)
+
+    schema = {"type": "string", "description": f"a {dimension}, or {', '.join(words)}"}
+    return Annotated[Quantity | str, *_text_field(read, str, schema)]
+
+
 def _yes_no(value: Any) -> bool:
     if isinstance(value, bool):
         return value
@@ -82,6 +96,9 @@ Fraction = _quantity("fraction")
 Ratio = _quantity("ratio")
 Level = _quantity("level")
 Number = _quantity("number")
+VoltsRead = _reads("voltage", "over_range")
+OhmsRead = _reads("resistance", "open", "over_range")
+AmpsRead = _reads("current", "over_range")
 
 
 def _compound(cls: Any, description: str, example: str, *, accepts_list: bool = False) -> Any:

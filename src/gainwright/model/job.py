@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
-from gainwright.model.fields import Fraction, Frequency, Frozen, Ratio, Voltage
+from gainwright.model.fields import Fraction, Frequency, Frozen, Ratio, Time, Voltage
 from gainwright.model.instruments import Instrument
 from gainwright.model.stages import AnyStage
 
@@ -39,6 +39,9 @@ class Job(Frozen):
     tones: Annotated[
         dict[str, Frequency], BeforeValidator(_for_all, json_schema_input_type=Frequency | dict[str, Frequency])
     ] = Field(default_factory=dict, description="the set-up tone to use, by output, or all")
+    access: dict[str, Time] = Field(
+        default_factory=dict, description="how long it takes to get at a stage, before anything is done there"
+    )
     thd_limit: Fraction | None = None
     instruments: dict[Name, Instrument] = Field(default_factory=dict)
     stages: dict[Name, AnyStage] = Field(min_length=1, max_length=200)

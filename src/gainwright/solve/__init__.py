@@ -1,5 +1,6 @@
 """Model and physics brought together: levels at every node, for many draws, settings and tones in one call."""
 
+from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
 from gainwright.solve.chain import Chain, Conditions, rails_v
 from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage
 from gainwright.solve.instruments import (
@@ -16,7 +17,11 @@ from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
 
 __all__ = [
+    "ABSENT_HIGH_PASS_HZ",
+    "ABSENT_LOW_PASS_HZ",
     "MUTED_TRAVEL",
+    "UNALTERED",
+    "Alteration",
     "Chain",
     "Conditions",
     "Levels",
@@ -24,6 +29,7 @@ __all__ = [
     "PathLevels",
     "Shown",
     "Solution",
+    "Wire",
     "input_ohm",
     "levels",
     "limits_first",

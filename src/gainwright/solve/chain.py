@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from gainwright.jobfile import facts, settings, volume_steps
 from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
 from gainwright.quantities import draw
+from gainwright.solve.alteration import UNALTERED, Alteration
 from gainwright.solve.electrics import (
     PEAK,
     Loading,
@@ -23,7 +24,7 @@ from gainwright.solve.solution import CellPlace, Solution
 from gainwright.solve.steady import Cell, run
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     import numpy.typing as npt
 
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 CHUNK = 2048
 """Cases solved at a time, so that the working arrays stay in cache and memory doesn't grow with the draws."""
+_IDLE = Cell((), None, 0.0, 0.0, np.inf, needed=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,7 @@ class Conditions:
     unloaded : speakers that are taken off.
     probes : node -> resistance of what measures there, ohm.
     supply : "running" or "resting".
+    alter : what is other than the job says.
     """
 
     tone_hz: Any
@@ -57,6 +60,7 @@ class Conditions:
     unloaded: frozenset[str] = frozenset()
     probes: Mapping[Node, float] | None = None
     supply: str = "running"
+    alter: Alteration = UNALTERED
 
 
 class Chain:
@@ -86,15 +90,16 @@ class Chain:
         drawn = draw(spread, draws=draws, seed=seed)
         return {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
 
-    def solve(self, conditions: Conditions) -> Solution:
-        """Solve every node of every case.
+    def solve(self, conditions: Conditions, *, targets: Iterable[Node] | None = None) -> Solution:
+        """Solve the nodes of every case: all of them, or those that some targets need.
 
         Shapes: whatever in the conditions is an array has the same length, the number of cases.
         """
+        needed = self.needed(targets, conditions.alter)
         values = {**self.nominal(), **(conditions.values or {})}
         settings_now = {**self.settings, **(conditions.settings or {})}
         arrays = [*values.values(), *settings_now.values(), conditions.tone_hz, conditions.level_dbfs]
-        cases = max(int(np.size(a)) for a in arrays)
+        cases = max([int(np.size(a)) for a in arrays] + conditions.alter.sizes())
         parts = []
         for start in range(0, cases, CHUNK):
             rows = slice(start, min(start + CHUNK, cases))
@@ -103,21 +108,55 @@ class Chain:
                 return {k: v if np.size(v) == 1 else np.asarray(v)[rows] for k, v in mapping.items()}
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
-            parts.append(self._chunk(cut(values), cut(settings_now), now, conditions, rows.stop - rows.start))
+            here = replace(conditions, alter=conditions.alter.cut(rows))
+            parts.append(self._chunk(cut(values), cut(settings_now), now, here, rows.stop - rows.start, needed))
         return Solution.join(parts)
 
-    def _chunk(self, values: Values, stand: Values, now: Values, conditions: Conditions, cases: int) -> Solution:
-        loading, cells = self.cells(values, stand, conditions)
+    def needed(self, targets: Iterable[Node] | None, alter: Alteration = UNALTERED) -> frozenset[tuple[str, Any]]:
+        """Return the keys of the cells that some nodes depend on; of all cells for None."""
+        if targets is None:
+            return frozenset(self._index)
+        found: set[tuple[str, Any]] = set()
+        waiting: list[tuple[str, Any]] = [("output", node) for node in targets]
+        while waiting:
+            key = waiting.pop()
+            if key not in found:
+                found.add(key)
+                waiting += [self.places[i].key for i, _ in self._sources(key, alter)]
+        return frozenset(found)
+
+    def _chunk(
+        self,
+        values: Values,
+        stand: Values,
+        now: Values,
+        conditions: Conditions,
+        cases: int,
+        needed: frozenset[tuple[str, Any]],
+    ) -> Solution:
+        loading, cells = self.cells(values, stand, conditions, needed)
         tone_hz = np.atleast_1d(np.asarray(now["tone"], dtype=np.float64))
         peak = np.broadcast_to(10 ** (np.asarray(now["level"], dtype=np.float64) / 20), (cases,))
         states = run(cells, tone_hz=tone_hz, source_peak=peak)
-        factors = {node: loading.node_factor(node) for node in self.nodes}
+        nodes = tuple(node for node in self.nodes if ("output", node) in needed)
+        factors = {node: loading.node_factor(node) for node in nodes}
         return Solution.collect(self.wiring, self.places, cells, states, factors, tone_hz=tone_hz, cases=cases)
 
-    def cells(self, values: Values, stand: Values, conditions: Conditions) -> tuple[Loading, list[Cell]]:
-        """Return the loading and the cells, in the order of `places`, for full `values` and `settings`."""
-        loading = Loading(self.wiring, values, unloaded=conditions.unloaded, probes=conditions.probes or {})
-        return loading, [self._cell(place, values, stand, loading, conditions.supply) for place in self.places]
+    def cells(
+        self, values: Values, stand: Values, conditions: Conditions, needed: frozenset[tuple[str, Any]] | None = None
+    ) -> tuple[Loading, list[Cell]]:
+        """Return the loading and the cells in the order of `places`, idle where not needed; `values`, `stand` in full."""
+        loading = Loading(
+            self.wiring,
+            values,
+            unloaded=conditions.unloaded,
+            probes=conditions.probes or {},
+            alter=conditions.alter,
+        )
+        return loading, [
+            self._cell(place, values, stand, loading, conditions) if needed is None or place.key in needed else _IDLE
+            for place in self.places
+        ]
 
     def _places(self) -> tuple[CellPlace, ...]:
         """Lay out the cells in signal order: ports, what clips inside, outputs."""
@@ -131,45 +170,72 @@ class Chain:
                 places.append(CellPlace("output", name, node))
         return tuple(places)
 
-    def _cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, supply: str) -> Cell:
+    def _sources(self, key: tuple[str, Any], alter: Alteration) -> list[tuple[int, Any]]:
+        """Return the cells that one takes, with the shares that don't depend on loading."""
+        role, at = key
+        if role == "port":
+            if at.stage in alter.fed_v:
+                return []
+            feeds = [(port, feed) for port in self._feeding(at, alter) for feed in self.wiring.feeds[port]]
+            return [(self._index["output", feed.node], (port, feed)) for port, feed in feeds]
+        if role == "output" and ("inside", at) in self._index:
+            return [(self._index["inside", at], 1.0)]
+        return self._routed(at, alter)
+
+    def _feeding(self, port: Port, alter: Alteration) -> list[Port]:
+        if port not in alter.crossed:
+            return [port]
+        other = "right" if port.side == "left" else "left"
+        return [port, type(port)(port.stage, port.input, other)]
+
+    def _cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, conditions: Conditions) -> Cell:
+        alter = conditions.alter
         if place.role == "port":
-            return self._port_cell(place, values, loading)
+            return self._port_cell(place, values, loading, alter)
         node: Node = place.at  # type: ignore[assignment]
         name, stage = place.stage, self.job.stages[place.stage]
-        inside = self._index.get(("inside", node))
+        inputs = self._sources(place.key, alter)
         if place.role == "inside":
             ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * values[f"{name}.input_limit"]
-            return Cell(self._routed(node), response(stage, node, values) or None, 1.0, 0.0, ceiling)
-        inputs = self._routed(node) if inside is None else [(inside, 1.0)]
-        shape = None if inside is not None else response(stage, node, values) or None
-        distortion = values[f"{name}.distortion"]
+            return Cell(inputs, response(stage, node, values, alter) or None, 1.0, 0.0, ceiling)
+        inside = ("inside", node) in self._index
+        shape = None if inside else response(stage, node, values, alter) or None
         if isinstance(stage, HeadUnit):
             gain = source_gain(name, values, stand, volume_steps(stage), node.output)
-            return Cell(inputs, shape, gain, distortion, PEAK * values[f"{name}.output_limit"])
-        if isinstance(stage, Amplifier):
+            ceiling = PEAK * values[f"{name}.output_limit"]
+        elif isinstance(stage, Amplifier):
             conductance = loading.conductance(node)
             gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], conductance)
-            rails = amplifier_rails(name, stage, values, conductance, values[f"vehicle.{supply}"])
-            return Cell(inputs, shape, gain, distortion, PEAK * rails)
-        gain = line_gain(stage, node, values, stand)
-        limited = isinstance(stage, Processor | LineDriver | Converter)
-        ceiling = PEAK * values[f"{name}.output_limit"] if limited else np.inf
-        return Cell(inputs, shape, gain, distortion, ceiling)
+            ceiling = PEAK * amplifier_rails(name, stage, values, conductance, values[f"vehicle.{conditions.supply}"])
+        else:
+            gain = line_gain(stage, node, values, stand)
+            limited = isinstance(stage, Processor | LineDriver | Converter)
+            ceiling = PEAK * values[f"{name}.output_limit"] if limited else np.inf
+        gain = gain * alter.gain.get(node, 1.0)
+        return Cell(inputs, shape, gain, values[f"{name}.distortion"], ceiling * alter.ceiling.get(node, 1.0))
 
-    def _port_cell(self, place: CellPlace, values: Values, loading: Loading) -> Cell:
+    def _port_cell(self, place: CellPlace, values: Values, loading: Loading, alter: Alteration) -> Cell:
         port: Port = place.at  # type: ignore[assignment]
-        inputs = [
-            (
-                self._index["output", feed.node],
-                feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, port),
-            )
-            for feed in self.wiring.feeds[port]
-        ]
         limit = values.get(f"{place.stage}.input_limit")
-        return Cell(inputs, None, 1.0, 0.0, np.inf if limit is None else PEAK * limit)
+        ceiling = np.inf if limit is None else PEAK * limit
+        if place.stage in alter.fed_v:
+            return Cell([], None, PEAK * alter.fed_v[place.stage], 0.0, ceiling)
+        inputs = []
+        for i, (via, feed) in self._sources(place.key, alter):
+            factor = feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)
+            if port in alter.crossed:
+                factor = factor * (1 - alter.crossed[port] if via == port else alter.crossed[port])
+            inputs.append((i, factor))
+        return Cell(inputs, None, 1.0, 0.0, ceiling)
 
-    def _routed(self, node: Node) -> list[tuple[int, Any]]:
-        return [(self._index["port", route.port], route.share) for route in self.wiring.routes[node]]
+    def _routed(self, node: Node, alter: Alteration) -> list[tuple[int, Any]]:
+        own = [(self._index["port", route.port], route.share) for route in self.wiring.routes[node]]
+        if node not in alter.misrouted:
+            return own
+        share = alter.misrouted[node]
+        other = self.wiring.routes[alter.instead[node]] if node in alter.instead else ()
+        taken = [(self._index["port", route.port], route.share * share) for route in other]
+        return [(i, part * (1 - share)) for i, part in own] + taken
 
 
 def _clips_inside(stage: AnyStage) -> bool:

@@ -11,6 +11,7 @@ import numpy as np
 
 from gainwright import physics
 from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
+from gainwright.solve.alteration import UNALTERED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,12 +19,15 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Wiring
+    from gainwright.solve.alteration import Alteration
 
     Floats = npt.NDArray[np.float64]
     Values = Mapping[str, Any]
 
 PEAK = np.sqrt(2.0)
 """Peak over rms of a sine."""
+UNLOADED_SIEMENS = 1e-4
+"""A load of less than this, 10 kohm, is none."""
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
 
@@ -37,27 +41,45 @@ class Loading:
     values : fact path -> value.
     unloaded : speakers that are taken off.
     probes : node -> resistance of what measures there, ohm.
+    alter : what is other than the job says.
     """
 
     def __init__(
-        self, wiring: Wiring, values: Values, *, unloaded: frozenset[str] = frozenset(), probes: Mapping[Node, float]
+        self,
+        wiring: Wiring,
+        values: Values,
+        *,
+        unloaded: frozenset[str] = frozenset(),
+        probes: Mapping[Node, float],
+        alter: Alteration = UNALTERED,
     ) -> None:
         self._wiring = wiring
         self._values = values
         self._unloaded = unloaded
         self._probes = probes
+        self._alter = alter
         self._lead = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
 
     def _input_ohm(self, port: Port) -> Any:
         key = f"{port.stage}.input_impedance"
-        return self._values[key] if key in self._values else self._values[f"{port.stage}.impedance"]
+        ohm = self._values[key] if key in self._values else self._values[f"{port.stage}.impedance"]
+        return ohm * self._alter.load[port] if port in self._alter.load else ohm
+
+    def lead_ohm(self, node: Node, port: Port) -> Any:
+        """Return the resistance of a lead, both conductors together, ohm."""
+        ohm = self._values[f"{self._lead[node, port]}.resistance"]
+        return ohm + self._alter.series_ohm.get((node, port), 0.0)
 
     def conductance(self, node: Node) -> Any:
         """Return the conductance that loads a node, siemens."""
         total: Any = 0.0
         for port in self._wiring.takers(node):
             if port.stage not in self._unloaded:
-                total = total + 1 / (self._input_ohm(port) + self._values[f"{self._lead[node, port]}.resistance"])
+                lead_ohm = self.lead_ohm(node, port)
+                input_ohm = self._input_ohm(port)
+                if (node, port) in self._alter.shorted:
+                    input_ohm = input_ohm * (1 - self._alter.shorted[node, port])
+                total = total + 1 / (input_ohm + lead_ohm)
         if node in self._probes:
             total = total + 1 / self._probes[node]
         return total
@@ -68,9 +90,11 @@ class Loading:
 
     def port_factor(self, node: Node, port: Port) -> Any:
         """Return the voltage at a port over that of the node before its lead."""
-        input_ohm = self._input_ohm(port)
-        lead_ohm = self._values[f"{self._lead[node, port]}.resistance"]
-        return physics.divider(source_ohm=lead_ohm, load_ohm=input_ohm)
+        wire = (node, port)
+        found = physics.divider(source_ohm=self.lead_ohm(node, port), load_ohm=self._input_ohm(port))
+        if wire in self._alter.shorted:
+            found = found * (1 - self._alter.shorted[wire])
+        return found * self._alter.sign[wire] if wire in self._alter.sign else found
 
 
 def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: Any, supply_v: Any) -> Any:
@@ -96,18 +120,20 @@ def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: An
     return ceiling * scale
 
 
-def rating_index(stage: Amplifier, conductance: Any) -> int:
-    """Return which rating holds: that of the load nearest to the real one, by ratio; the highest when unloaded."""
+def rating_index(stage: Amplifier, conductance: Any) -> Any:
+    """Return which rating holds in each case: that of the load nearest to the real one by ratio, the highest unloaded."""
     loads = np.array([rating.load.nominal for rating in stage.power])
-    siemens = float(np.median(conductance))
-    if siemens <= 0:
-        return int(np.argmax(loads))
-    return int(np.argmin(np.abs(np.log(loads * siemens))))
+    if len(loads) == 1:
+        return 0
+    siemens = np.asarray(conductance, dtype=np.float64)
+    with np.errstate(divide="ignore"):
+        nearest = np.argmin(np.abs(np.log(np.multiply.outer(siemens, loads))), axis=-1)
+    return np.where(siemens > UNLOADED_SIEMENS, nearest, np.argmax(loads))
 
 
 def rated_voltage(stage: Amplifier, conductance: Any) -> float:
-    """Return the rated output voltage, rms, of the rating that holds."""
-    rating = stage.power[rating_index(stage, conductance)]
+    """Return the rated output voltage, rms, of the rating that holds at a conductance."""
+    rating = stage.power[int(rating_index(stage, float(conductance)))]
     return float(physics.voltage_for_power(power_w=rating.power.nominal, resistance_ohm=rating.load.nominal))
 
 
@@ -117,11 +143,14 @@ def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, c
     The sensitivity is the input for rated power; between its ends it is geometric in the position, bent by
     `gain.bend`. Common practice, no published source.
     """
-    i = rating_index(stage, conductance)
-    load = stage.power[i].load.nominal
-    rated_emf = physics.voltage_for_power(power_w=values[f"{name}.power.{i}"], resistance_ohm=load) * (
-        (load + values[f"{name}.output_impedance"]) / load
-    )
+    loads = [rating.load.nominal for rating in stage.power]
+    emfs = [
+        physics.voltage_for_power(power_w=values[f"{name}.power.{i}"], resistance_ohm=load)
+        * ((load + values[f"{name}.output_impedance"]) / load)
+        for i, load in enumerate(loads)
+    ]
+    holds = rating_index(stage, conductance)
+    rated_emf = emfs[0] if len(emfs) == 1 else np.choose(holds, emfs)
     travel = np.clip(position + values[f"{name}.gain.bend"] * 4 * position * (1 - position), 0, 1)
     down, up = values[f"{name}.sensitivity.down"], values[f"{name}.sensitivity.up"]
     sensitivity = np.asarray(down, dtype=np.float64) ** (1 - travel) * np.asarray(up, dtype=np.float64) ** travel
@@ -182,6 +211,16 @@ class Response:
             }
             self._parts.append((function[band.kind], {}, varying))
 
+    def add_altered(self, alter: Alteration, node: Node) -> None:
+        """Add the filters and the boost that are not in the job."""
+        for kind, corners in (("low", alter.low_pass_hz), ("high", alter.high_pass_hz)):
+            if node in corners:
+                fixed = {"shape": "butterworth", "slope_db_per_octave": 24, "kind": kind}
+                self._parts.append(("filter_response", fixed, {"corner_hz": corners[node]}))
+        if node in alter.boost:
+            gain_db, centre_hz = alter.boost[node]
+            self._parts.append(("peak_response", {"q": 0.7}, {"gain_db": gain_db, "centre_hz": centre_hz}))
+
     def add_delay(self, delay_s: float) -> None:
         """Add a pure delay."""
         if delay_s > 0:
@@ -201,9 +240,10 @@ class Response:
         return np.asarray(total)
 
 
-def response(stage: AnyStage, node: Node, values: Values) -> Response:
+def response(stage: AnyStage, node: Node, values: Values, alter: Alteration = UNALTERED) -> Response:
     """Return the response of an output of a stage."""
     found = Response()
+    found.add_altered(alter, node)
     path = f"{node.stage}.{node.output}"
     if isinstance(stage, HeadUnit):
         filters: Any = stage.outputs[node.output]

@@ -85,11 +85,13 @@ class Solution:
         tone_hz: Floats,
         cases: int,
     ) -> Solution:
-        """Read the nodes off the cells."""
+        """Read the nodes off the cells: those that `factors` names, in signal order."""
         index = {place.key: i for i, place in enumerate(places)}
-        columns = [_Column(node, wiring, index, cells, states, factors[node], tone_hz, cases) for node in wiring.nodes]
+        columns = [
+            _Column(node, wiring, index, cells, states, factor, tone_hz, cases) for node, factor in factors.items()
+        ]
         return Solution(
-            wiring.nodes,
+            tuple(factors),
             rms_v=np.stack([c.rms_v for c in columns], axis=1),
             fundamental_v=np.stack([c.fundamental_v for c in columns], axis=1),
             thd=np.stack([c.thd for c in columns], axis=1),

@@ -101,6 +101,7 @@ class Cell:
     gain : real factor, scalar or (cases,).
     distortion : own THD added before the ceiling, scalar or (cases,).
     ceiling : peak at which it clips, scalar or (cases,); infinite for none.
+    needed : whether anything that is asked for depends on it.
     """
 
     inputs: Sequence[tuple[int, Floats | float]]
@@ -108,6 +109,7 @@ class Cell:
     gain: Floats | float
     distortion: Floats | float
     ceiling: Floats | float
+    needed: bool = True
 
 
 @dataclass(slots=True)
@@ -136,11 +138,14 @@ def run(cells: Sequence[Cell], *, tone_hz: Floats, source_peak: Floats) -> list[
 
     Returns
     -------
-    One state for each cell.
+    One state for each cell; that of a cell which isn't needed says nothing.
     """
     source = source_wave(source_peak)
     states: list[CellState] = []
     for cell in cells:
+        if not cell.needed:
+            states.append(CellState(source, source.few[:, 0], source_peak))
+            continue
         parts = [(states[i].wave, factor) for i, factor in cell.inputs] if cell.inputs else [(source, 1.0)]
         wave = _scaled(*parts[0], cell.gain) if len(parts) == 1 else _summed(parts, cell.gain)
         if cell.response is not None:

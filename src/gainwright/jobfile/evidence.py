@@ -1,0 +1,229 @@
+"""Reading an evidence file: strictly, each mistake at its line and entry, and only places that the job has."""
+
+from __future__ import annotations
+
+import difflib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from pydantic import ValidationError
+
+from gainwright.errors import GainwrightError, JobError
+from gainwright.jobfile.controls import controls, with_settings
+from gainwright.jobfile.instruments import instruments
+from gainwright.jobfile.yaml_reading import EVIDENCE, document, plain, read_text, where
+from gainwright.model import (
+    KINDS,
+    RESULTS,
+    Check,
+    HeardSpeaker,
+    Indicator,
+    Reading,
+    Speaker,
+    Swapped,
+    check_places,
+    resolve,
+    wires,
+)
+from gainwright.quantities import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from gainwright.model import Entry, Job, Played
+
+EXAMPLE = "{at: amp.out.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 1.4 V}"
+HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
+LAMPS = ("power_lamp", "protection_lamp")
+VOLTAGES = ("supply_voltage", "turn_on_voltage")
+
+
+def read_evidence(path: Path | str, job: Job) -> tuple[Entry, ...]:
+    """Read an evidence file that belongs to a job.
+
+    Raises
+    ------
+    JobError : it can't be read, or an entry can't be meant; `where` names file, line, column and key.
+    """
+    return read_evidence_text(read_text(Path(path), what=EVIDENCE), job, name=str(path))
+
+
+def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Entry, ...]:
+    """Read evidence from text.
+
+    Raises
+    ------
+    JobError : it is no evidence of this job; `where` names line, column and key.
+    """
+    found = document(text, name, what=EVIDENCE)
+    taken = plain(found, name)
+    for key in taken:
+        if key != "evidence":
+            raise _bad(f"the key {key!r} is unknown", where(found, [key], name), "the file has one key, evidence")
+    entries = taken.get("evidence")
+    if entries is None:
+        entries = []
+    if not isinstance(entries, list):
+        raise _bad("evidence is no list", where(found, ["evidence"], name), remedy=f"write - {EXAMPLE}")
+    read = []
+    for i, entry in enumerate(entries):
+        try:
+            read.append(read_entry(entry, job))
+        except GainwrightError as error:
+            keys = ["evidence", str(i), *(error.where.split("/") if error.where else [])]
+            raise JobError(
+                error.what, code=error.code, where=where(found, keys, name), rule=error.rule, remedy=error.remedy
+            ) from None
+    return tuple(read)
+
+
+def read_entry(mapping: Any, job: Job, *, answered: bool = True) -> Entry:
+    """Return one entry, checked against a job.
+
+    Parameters
+    ----------
+    mapping : its keys, as in the file.
+    answered : whether it must hold a result.
+
+    Raises
+    ------
+    JobError : it can't be meant; `where` is its key.
+    """
+    if not isinstance(mapping, dict):
+        raise _bad("an entry is no mapping", remedy=f"write for example {EXAMPLE}")
+    kinds = [key for key in KINDS if key in mapping]
+    if len(kinds) != 1:
+        what = "says neither at, check, heard nor swap" if not kinds else f"says {' and '.join(kinds)} at once"
+        raise _bad(f"an entry {what}", rule="each entry is one observation", remedy=f"write for example {EXAMPLE}")
+    kind = kinds[0]
+    try:
+        entry = KINDS[kind].model_validate(mapping)
+    except ValidationError as error:
+        raise _first(error, kind) from None
+    if answered and not any(key in mapping and mapping[key] is not None for key in RESULTS[kind]):
+        raise _bad("the result is missing", kind, rule=f"it is one of {', '.join(RESULTS[kind])}")
+    _check_against(entry, job)  # type: ignore[arg-type]
+    return entry  # type: ignore[return-value]
+
+
+def _bad(what: str, place: str = "", rule: str = "", remedy: str = "") -> JobError:
+    return JobError(what, code="bad_evidence", where=place, rule=rule, remedy=remedy)
+
+
+def _first(error: ValidationError, kind: str) -> JobError:
+    found = error.errors()[0]
+    key = str(found["loc"][0]) if found["loc"] else kind
+    inner = found.get("ctx", {}).get("error")
+    if isinstance(inner, GainwrightError):
+        return JobError(inner.what, code=inner.code, where=key, rule=inner.rule, remedy=inner.remedy)
+    known = [f.alias or name for name, f in KINDS[kind].model_fields.items()]
+    if found["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(key, known, n=1)
+        remedy = f"did you mean {near[0]}?" if near else "take it out"
+        return _bad(f"the key {key!r} is unknown", key, f"an entry with {kind} has {', '.join(known)}", remedy)
+    expected = found.get("ctx", {}).get("expected")
+    given = found.get("input")
+    shown = repr(given)[:80] if isinstance(given, str | int | float | bool) else f"a {type(given).__name__}"
+    return _bad(f"{shown} can't stand here", key, f"it is {expected}" if expected else found["msg"])
+
+
+def _known(value: str, known: Iterable[str], noun: str, key: str) -> None:
+    known = list(known)
+    if value not in known:
+        near = difflib.get_close_matches(value, known, n=1)
+        rule = f"there is {', '.join(known[:12])}{' ...' if len(known) > 12 else ''}"
+        raise _bad(f"there is no {noun} {value}", key, rule, f"did you mean {near[0]}?" if near else "")
+
+
+def _check_against(entry: Entry, job: Job) -> None:
+    wiring = resolve(job)
+    if isinstance(entry, Reading):
+        _check_reading(entry, job, [str(node) for node in wiring.nodes])
+    elif isinstance(entry, HeardSpeaker):
+        _known(entry.heard, [n for n, s in job.stages.items() if isinstance(s, Speaker)], "speaker", "heard")
+    elif isinstance(entry, Swapped):
+        sided = [n for n in job.stages if {"left", "right"} <= {port.side for port in wiring.ports(n)}]
+        pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1]
+        _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
+        if entry.tone_hz is None:
+            raise _bad("no tone is named", "swap", "sides are compared with a tone", "add tone: 1 kHz")
+    else:
+        _known(entry.check, check_places(job, wiring, controls(job), instruments(job)), "place to check", "check")
+        _check_check(entry, job)
+    if not isinstance(entry, Check):
+        _check_played(entry, job)
+
+
+def _check_played(entry: Played, job: Job) -> None:
+    if entry.tone_hz is not None and not LOWEST_TONE_HZ <= entry.tone_hz <= HIGHEST_TONE_HZ:
+        raise _bad(f"a tone of {entry.tone_hz:g} Hz", "tone", "a tone is 1 Hz to 100 kHz")
+    try:
+        with_settings(job, entry.set)
+    except GainwrightError as error:
+        raise JobError(error.what, code=error.code, where="set", rule=error.rule, remedy=error.remedy) from None
+
+
+def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
+    _known(entry.at, nodes, "node", "at")
+    there = instruments(job)
+    if entry.with_:
+        _known(entry.with_, there, "instrument", "with")
+    if entry.tone_hz is None:
+        raise _bad("no tone is named", "at", "a reading is of a tone", "add tone: 1 kHz")
+    if entry.feed is not None:
+        _known(entry.feed.into, [n for n, s in job.stages.items() if s.kind != "head_unit"], "stage to feed", "feed")
+    if entry.shows is not None and entry.with_ and not isinstance(there[entry.with_], Indicator):
+        raise _bad(f"{entry.with_} is no indicator", "shows", remedy="write reads: with the volts it shows")
+    if entry.reads is not None and entry.with_ and isinstance(there[entry.with_], Indicator):
+        raise _bad(f"{entry.with_} shows no number", "reads", remedy="write shows: none, level, fundamental or thd")
+
+
+def _check_check(entry: Check, job: Job) -> None:
+    """Refuse results that a place can't have."""
+    what = entry.check.rsplit(".", maxsplit=1)[-1]
+    stage = job.stages.get(entry.check.split(".")[0])
+    is_lead = entry.check in wires(resolve(job)) or entry.check in instruments(job)
+    given = [key for key in RESULTS["check"] if getattr(entry, {"is": "is_"}.get(key, key)) is not None]
+    if is_lead:
+        _only(entry, given, ("resistance", "between_conductors", "cone"))
+    elif what in LAMPS and stage is not None:
+        _only(entry, given, ("is",))
+        if entry.is_ is not None and entry.is_ not in ("on", "off"):
+            raise _bad(f"a lamp is {entry.is_!r}", "is", remedy="write on or off")
+    elif what in (*VOLTAGES, "resistance") and stage is not None:
+        _only(entry, given, ("reads",))
+        if entry.reads is not None and str(entry.reads).strip().lower() != "open":
+            read_number(entry)
+    else:
+        _only(entry, given, ("is",))
+
+
+def read_number(entry: Check) -> float:
+    """Return the volts or ohms of a check that reads a number; infinite for `open`.
+
+    Raises
+    ------
+    QuantityError : it is none.
+    """
+    if str(entry.reads).strip().lower() == "open":
+        return float("inf")
+    dimension = "resistance" if entry.check.endswith(".resistance") else "voltage"
+    try:
+        return parse(str(entry.reads), dimension).nominal
+    except GainwrightError as error:
+        raise error.placed("reads") from None
+
+
+def _only(entry: Check, given: list[str], allowed: tuple[str, ...]) -> None:
+    for key in given:
+        if key not in allowed:
+            _refuse(entry, key, allowed)
+
+
+def _refuse(entry: Check, key: str, allowed: tuple[str, ...]) -> NoReturn:
+    raise _bad(f"{entry.check} has no {key}", key, f"what is found there is {' or '.join(allowed)}")
+
+
+def evidence_document(entries: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Return entries as the document of an evidence file."""
+    return {"evidence": [dict(entry) for entry in entries]}

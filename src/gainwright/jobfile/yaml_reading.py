@@ -1,0 +1,239 @@
+"""YAML as it is read strictly: its size, its encoding, its aliases, and where each key stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.comments import CommentedMap, CommentedSeq
+from ruamel.yaml.constructor import DuplicateKeyError
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+from gainwright.errors import JobError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+LARGEST_BYTES = 1_000_000
+MOST_NODES = 20_000
+DEEPEST = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of file: what it is called, how it begins, where to start from, the code of the error when it isn't one."""
+
+    name: str
+    begins: str
+    start: str
+    code: str
+
+
+JOB = Kind("job file", "a job begins with format: 1 and has stages", "start from gainwright new", "not_a_job")
+EVIDENCE = Kind("evidence file", "it begins with evidence: and lists entries", "write evidence: []", "no_evidence")
+
+
+def read_text(path: Path, *, what: Kind) -> str:
+    """Return the text of a file.
+
+    Raises
+    ------
+    JobError : it isn't there, is a folder, too large, or no UTF-8.
+    """
+    try:
+        if path.is_dir():
+            raise JobError("is a folder", code="not_a_file", where=str(path), remedy=f"name the {what.name} in it")
+        size = path.stat().st_size
+        if size > LARGEST_BYTES:
+            raise JobError(
+                f"has {size / 1e6:.1f} MB",
+                code="too_large",
+                where=str(path),
+                rule=f"{_a(what.name)} is a few kilobytes, at most 1 MB",
+                remedy=f"name the {what.name}, not a recording",
+            )
+        content = path.read_bytes()
+    except OSError as error:
+        raise JobError(
+            f"can't be read: {error.strerror}", code="not_readable", where=str(path), remedy="check the name"
+        ) from None
+    return _decoded(content, str(path), what)
+
+
+def _a(name: str) -> str:
+    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
+
+
+def _decoded(content: bytes, name: str, what: Kind) -> str:
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise JobError(
+            "is UTF-16 text", code="encoding", where=name, rule=f"{_a(what.name)} is UTF-8", remedy="save it as UTF-8"
+        )
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise JobError(
+            f"byte {content[error.start]:#04x} is no UTF-8",
+            code="encoding",
+            where=f"{name}:{line}",
+            rule=f"{_a(what.name)} is UTF-8",
+            remedy="save it as UTF-8",
+        ) from None
+
+
+def document(text: str, name: str, *, what: Kind = JOB) -> CommentedMap:
+    """Return the one mapping that a text holds, with comments and places.
+
+    Raises
+    ------
+    JobError : it is no YAML, not one mapping, or without bound; `where` names line and column.
+    """
+    if "\x00" in text:
+        raise JobError("holds a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
+    _check_aliases(text, name)
+    yaml = YAML(typ="rt", pure=True)
+    yaml.version = (1, 2)
+    try:
+        documents = list(yaml.load_all(text))
+    except DuplicateKeyError as error:
+        mark = error.problem_mark
+        key = str(error.problem or "").split('"')
+        raise JobError(
+            f"the key {key[1] if len(key) > 1 else ''!r} stands twice",
+            code="duplicate_key",
+            where=_mark(name, mark),
+            rule="a key stands once in its mapping",
+            remedy="keep one of them",
+        ) from None
+    except MarkedYAMLError as error:
+        problem = str(error.problem or error.context or "it can't be read").split("\n")[0]
+        raise JobError(
+            f"this is no YAML: {problem}",
+            code="not_yaml",
+            where=_mark(name, error.problem_mark or error.context_mark),
+            remedy="look for a missing colon, bracket or quote, or a wrong indent, here or just above",
+        ) from None
+    except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
+        raise JobError(
+            f"this is no YAML: {str(error).splitlines()[0] if str(error) else type(error).__name__}",
+            code="not_yaml",
+            where=name,
+        ) from None
+    if len(documents) > 1:
+        raise JobError(
+            f"{len(documents)} documents stand in it",
+            code="not_yaml",
+            where=name,
+            rule=f"{_a(what.name)} is one",
+            remedy="take the lines --- out",
+        )
+    if not documents or not isinstance(documents[0], CommentedMap):
+        raise JobError(
+            "it holds no keys",
+            code=what.code,
+            where=name,
+            rule=what.begins,
+            remedy=what.start,
+        )
+    return documents[0]
+
+
+def _check_aliases(text: str, name: str) -> None:
+    """Refuse documents whose aliases would grow without bound, before anything expands them."""
+    if "*" not in text or "&" not in text:
+        return
+    yaml = YAML(typ="rt", pure=True)
+    sizes: dict[str, int] = {}
+    stack: list[tuple[str | None, int]] = []
+    total = 0
+    try:
+        for event in yaml.parse(text):
+            kind = type(event).__name__
+            anchor = getattr(event, "anchor", None)
+            if kind == "AliasEvent":
+                grown = sizes.get(str(anchor), 1)
+                total += grown
+                stack = [(a, n + grown) for a, n in stack]
+            elif kind == "ScalarEvent":
+                total += 1
+                stack = [(a, n + 1) for a, n in stack]
+                if anchor:
+                    sizes[str(anchor)] = 1
+            elif kind.endswith("StartEvent") and kind[:3] in ("Map", "Seq"):
+                stack.append((anchor, 1))
+            elif kind.endswith("EndEvent") and kind[:3] in ("Map", "Seq"):
+                own, size = stack.pop()
+                if own:
+                    sizes[own] = size
+            if total > MOST_NODES:
+                raise JobError(
+                    "its aliases grow to a document without bound",
+                    code="too_large",
+                    where=_mark(name, event.start_mark),
+                    rule=f"a file has at most {MOST_NODES} values",
+                    remedy="write the values out",
+                )
+    except (YAMLError, RecursionError):
+        return
+
+
+def plain(value: Any, name: str) -> Any:
+    """Return plain containers; refuse what is too large, too deep, or no text, number, list or mapping."""
+    left = [MOST_NODES]
+
+    def taken(value: Any, depth: int) -> Any:
+        left[0] -= 1
+        if left[0] < 0 or depth > DEEPEST:
+            raise JobError(
+                "it is too large or too deep",
+                code="too_large",
+                where=name,
+                rule=f"at most {MOST_NODES} values, {DEEPEST} levels",
+            )
+        if isinstance(value, dict):
+            for key in value:
+                if not isinstance(key, str):
+                    raise JobError(f"the key {key!r} is no text", code="bad_key", where=name, remedy=f'write "{key}"')
+            return {str(key): taken(item, depth + 1) for key, item in value.items()}
+        if isinstance(value, list):
+            return [taken(item, depth + 1) for item in value]
+        if isinstance(value, bool) or value is None:
+            return value
+        if isinstance(value, int):
+            return int(value)
+        if isinstance(value, float):
+            return float(value)
+        return str(value)
+
+    return taken(value, 0)
+
+
+def where(document: CommentedMap, path: Sequence[str], name: str) -> str:
+    """Return `file:line:column: key.path` of a key, or of its nearest parent that exists."""
+    here: Any = document
+    line, column = 0, 0
+    for part in path:
+        position = _position(here, part)
+        if position is None:
+            break
+        line, column = position
+        here = here[int(part)] if isinstance(here, CommentedSeq) else here[part]
+    dotted = ".".join(path)
+    return f"{name}:{line + 1}:{column + 1}: {dotted}" if dotted else f"{name}:{line + 1}:{column + 1}"
+
+
+def _position(here: Any, part: str) -> tuple[int, int] | None:
+    if isinstance(here, CommentedMap) and part in here:
+        found = here.lc.data.get(part) if here.lc.data else None
+        return (found[0], found[1]) if found else (here.lc.line, here.lc.col)
+    if isinstance(here, CommentedSeq) and part.isdigit() and int(part) < len(here):
+        found = here.lc.data.get(int(part)) if here.lc.data else None
+        return (found[0], found[1]) if found else (here.lc.line, here.lc.col)
+    return None
+
+
+def _mark(name: str, mark: Any) -> str:
+    return f"{name}:{mark.line + 1}:{mark.column + 1}" if mark is not None else name

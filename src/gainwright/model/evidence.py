@@ -1,0 +1,125 @@
+"""What was read, looked at and heard at a chain: facts, one class a kind of entry. What they mean is found elsewhere."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from gainwright.model.fields import AmpsRead, Fraction, Frequency, Frozen, Level, OhmsRead, Voltage, VoltsRead
+
+Shows = Literal["none", "level", "fundamental", "thd"]
+Heard = Literal["silent", "faint", "normal", "distorted", "hum", "whine"]
+PlayedSide = Literal["both", "left", "right"]
+
+
+def _word(value: Any) -> Any:
+    """Take the words `on`, `off`, `yes`, `no` also where a YAML 1.1 writer made them truth values."""
+    return {True: "on", False: "off"}.get(value, value) if isinstance(value, bool) else value
+
+
+Word = Annotated[str, BeforeValidator(_word)]
+OnOff = Annotated[Literal["on", "off"], BeforeValidator(_word)]
+Settings = dict[str, Annotated[str, BeforeValidator(lambda v: str(v) if isinstance(v, int | float) else v)]]
+
+
+class Played(Frozen):
+    """What was played meanwhile, and how the chain stood.
+
+    Attributes
+    ----------
+    tone, level : of the tone; none is played without a tone.
+    set : controls the person believes to stand elsewhere than the job says.
+    engine : running unless said.
+    side : on which side of the recording the tone is.
+    speakers : whether they are connected.
+    """
+
+    tone: Frequency | None = None
+    level: Level | None = None
+    set: Settings = Field(default_factory=dict)
+    engine: OnOff = "on"
+    side: PlayedSide = "both"
+    speakers: OnOff = "on"
+
+    @property
+    def tone_hz(self) -> float | None:
+        """Frequency of the tone, None when none is played."""
+        return self.tone.nominal if self.tone is not None and self.tone.known else None
+
+    @property
+    def level_dbfs(self) -> float:
+        """Level of the tone, full when not said."""
+        return self.level.nominal if self.level is not None and self.level.known else 0.0
+
+
+class OwnSource(Frozen):
+    """A source of one's own, put in place of the lead into a stage."""
+
+    into: str
+    volts: Voltage
+
+
+class Reading(Played):
+    """What an instrument showed at a node."""
+
+    at: str
+    with_: str = Field(default="", alias="with")
+    feed: OwnSource | None = None
+    reads: VoltsRead | None = None
+    thd: Fraction | None = None
+    verdict: Literal["clean", "clipped", "distorted", "no_tone", "overloaded_input", "too_short"] | None = None
+    shows: Shows | None = None
+    current: AmpsRead | None = None
+    note: str = Field(default="", max_length=1000)
+
+
+class Check(Frozen):
+    """Something that was looked at, or read with everything off."""
+
+    check: str
+    is_: Word | None = Field(default=None, alias="is")
+    reads: Word | float | None = None
+    resistance: OhmsRead | None = None
+    between_conductors: OhmsRead | None = None
+    cone: Literal["out", "in", "still"] | None = None
+    engine: OnOff = "on"
+    note: str = Field(default="", max_length=1000)
+
+
+class HeardSpeaker(Played):
+    """What a person heard of a speaker."""
+
+    heard: str
+    is_: Heard | None = Field(default=None, alias="is")
+    note: str = Field(default="", max_length=1000)
+
+
+class Swapped(Played):
+    """Two sides exchanged at a stage's inputs, or the two leads of a run, and what the fault did."""
+
+    swap: str
+    fault: Literal["moved", "stayed", "none"] | None = None
+    note: str = Field(default="", max_length=1000)
+
+
+Entry = Reading | Check | HeardSpeaker | Swapped
+KINDS: dict[str, type[Frozen]] = {"at": Reading, "check": Check, "heard": HeardSpeaker, "swap": Swapped}
+"""The key that tells the kind of an entry -> its class."""
+RESULTS: dict[str, tuple[str, ...]] = {
+    "at": ("reads", "thd", "verdict", "shows", "current"),
+    "check": ("is", "reads", "resistance", "between_conductors", "cone"),
+    "heard": ("is",),
+    "swap": ("fault",),
+}
+"""Kind -> the keys that hold its result."""
+
+
+def kind_of(entry: Entry) -> str:
+    """Return the key that tells an entry's kind."""
+    return next(key for key, cls in KINDS.items() if isinstance(entry, cls))
+
+
+def as_mapping(entry: Entry) -> dict[str, Any]:
+    """Return an entry as it would stand in a file: only what was said."""
+    return entry.model_dump(by_alias=True, exclude_unset=True, mode="json")

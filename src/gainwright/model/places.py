@@ -1,0 +1,54 @@
+"""Places beside nodes: each lead and each of its sides, and everything of a chain that can be looked at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.model.nodes import LeadRun, Node, Port
+from gainwright.model.stages import Amplifier, HeadUnit, Processor, Speaker
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from gainwright.model.job import Job
+    from gainwright.model.wiring import Wiring
+
+
+def wires(wiring: Wiring) -> dict[str, tuple[tuple[Node, Port], ...]]:
+    """Return lead by name -> its sides: each run whole, then each side of those that have several.
+
+    Names are `lead:desk.woofer-amp_front` and `lead:desk.woofer.left-amp_front.left`.
+    """
+    found: dict[str, tuple[tuple[Node, Port], ...]] = {}
+    for run, pairs in wiring.leads.items():
+        found[str(run)] = pairs
+        if len(pairs) > 1:
+            found |= {_side_name(run, node, port): ((node, port),) for node, port in pairs}
+    return found
+
+
+def _side_name(run: LeadRun, node: Node, port: Port) -> str:
+    source = run.source_stage if run.source_output == "out" else f"{run.source_stage}.{run.source_output}"
+    target = run.target if port.input == "in" else f"{run.target}.{port.input}"
+    return f"lead:{source}.{node.side}-{target}.{port.side}"
+
+
+def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments: Iterable[str]) -> list[str]:
+    """Return everything that a check can name: leads, lamps, supplies, speakers, controls, measuring leads."""
+    found = list(wires(wiring))
+    for name, stage in job.stages.items():
+        if isinstance(stage, Amplifier):
+            found += [
+                f"{name}.{what}" for what in ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
+            ]
+        if isinstance(stage, Speaker):
+            found.append(f"{name}.resistance")
+        if isinstance(stage, HeadUnit):
+            found += [f"{name}.mute", f"{name}.player"]
+            found += [f"{name}.{o}.balance" for o, out in stage.outputs.items() if len(out.sides) > 1]
+        if isinstance(stage, Processor):
+            found += [f"{name}.{output}.routing" for output in stage.outputs]
+        if {"left", "right"} <= {port.side for port in wiring.ports(name)}:
+            found.append(f"{name}.inputs")
+    found += [control for control in controls if control not in found]
+    return found + [f"{name}{what}" for name in instruments for what in ("", ".function")]

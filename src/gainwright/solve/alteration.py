@@ -1,0 +1,81 @@
+"""What may be other in a chain than its job says, as arrays over the cases of one solve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Node, Port
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Wire = tuple[Node, Port]
+"""One side of a lead: the node it leaves and the port it comes to."""
+
+ABSENT_LOW_PASS_HZ, ABSENT_HIGH_PASS_HZ = 1e9, 1e-6
+"""Corners at which a filter that isn't there stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Alteration:
+    """Changes to a chain, each by place; an array of shape (cases,) or a scalar, what is missing is as in the job.
+
+    Attributes
+    ----------
+    gain : factor on what an output gives, 0 when it is dead.
+    ceiling : factor on an output's ceiling.
+    series_ohm : resistance added in a lead; 1e12 opens it.
+    shorted : 1 where a lead's conductors touch, 0 elsewhere.
+    sign : -1 where a lead's conductors are exchanged, 1 elsewhere.
+    load : factor on the resistance that a port offers.
+    low_pass_hz, high_pass_hz : corner of a fourth-order Butterworth filter that isn't in the job.
+    boost : gain in dB and centre in Hz of a peak (q 0.7) that isn't in the job.
+    crossed : share that a port takes from the other side's source instead of its own.
+    misrouted : share that an output takes from another output's routes, which `instead` names.
+    fed_v : stage -> volts rms that a source of its own feeds into all its ports.
+    """
+
+    gain: Mapping[Node, Any] = field(default_factory=dict)
+    ceiling: Mapping[Node, Any] = field(default_factory=dict)
+    series_ohm: Mapping[Wire, Any] = field(default_factory=dict)
+    shorted: Mapping[Wire, Any] = field(default_factory=dict)
+    sign: Mapping[Wire, Any] = field(default_factory=dict)
+    load: Mapping[Port, Any] = field(default_factory=dict)
+    low_pass_hz: Mapping[Node, Any] = field(default_factory=dict)
+    high_pass_hz: Mapping[Node, Any] = field(default_factory=dict)
+    boost: Mapping[Node, tuple[Any, Any]] = field(default_factory=dict)
+    crossed: Mapping[Port, Any] = field(default_factory=dict)
+    misrouted: Mapping[Node, Any] = field(default_factory=dict)
+    instead: Mapping[Node, Node] = field(default_factory=dict)
+    fed_v: Mapping[str, float] = field(default_factory=dict)
+
+    def sizes(self) -> list[int]:
+        """Return how many cases each entry is for, 1 for a scalar."""
+        varying = [f.name for f in fields(self) if f.name not in ("instead", "fed_v")]
+        return [int(np.size(part)) for name in varying for v in getattr(self, name).values() for part in _parts(v)]
+
+    def cut(self, rows: slice) -> Alteration:
+        """Return the same for some cases."""
+        found: dict[str, Any] = {}
+        for f in fields(self):
+            mapping = getattr(self, f.name)
+            if f.name not in ("instead", "fed_v"):
+                mapping = {k: _cut(v, rows) for k, v in mapping.items()}
+            found[f.name] = mapping
+        return Alteration(**found)
+
+
+def _parts(value: Any) -> tuple[Any, ...]:
+    return value if isinstance(value, tuple) else (value,)
+
+
+def _cut(value: Any, rows: slice) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_cut(part, rows) for part in value)
+    return value if np.size(value) == 1 else np.asarray(value)[rows]
+
+
+UNALTERED = Alteration()
