@@ -185,7 +185,7 @@ def _check_check(entry: Check, job: Job) -> None:
     is_lead = entry.check in wires(resolve(job)) or entry.check in instruments(job)
     given = [key for key in RESULTS["check"] if getattr(entry, {"is": "is_"}.get(key, key)) is not None]
     if is_lead:
-        _only(entry, given, ("resistance", "between_conductors", "cone"))
+        _only(entry, given, ("resistance", "between_conductors"))
     elif what in LAMPS and stage is not None:
         _only(entry, given, ("is",))
         if entry.is_ is not None and entry.is_ not in ("on", "off"):
@@ -196,6 +196,8 @@ def _check_check(entry: Check, job: Job) -> None:
             read_number(entry)
     else:
         _only(entry, given, ("is",))
+        if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
+            raise _bad(f"a cone moves {entry.is_!r}", "is", remedy="write out, in or still")
 
 
 def read_number(entry: Check) -> float:

@@ -82,7 +82,6 @@ class Check(Frozen):
     reads: Word | float | None = None
     resistance: OhmsRead | None = None
     between_conductors: OhmsRead | None = None
-    cone: Literal["out", "in", "still"] | None = None
     engine: OnOff = "on"
     note: str = Field(default="", max_length=1000)
 
@@ -108,7 +107,7 @@ KINDS: dict[str, type[Frozen]] = {"at": Reading, "check": Check, "heard": HeardS
 """The key that tells the kind of an entry -> its class."""
 RESULTS: dict[str, tuple[str, ...]] = {
     "at": ("reads", "thd", "verdict", "shows", "current"),
-    "check": ("is", "reads", "resistance", "between_conductors", "cone"),
+    "check": ("is", "reads", "resistance", "between_conductors"),
     "heard": ("is",),
     "swap": ("fault",),
 }

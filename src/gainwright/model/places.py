@@ -42,7 +42,9 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
                 f"{name}.{what}" for what in ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
             ]
         if isinstance(stage, Speaker):
-            found.append(f"{name}.resistance")
+            sides = [port.side for port in wiring.ports(name) if port.side != "mono"]
+            for what in ("resistance", "cone"):
+                found += [f"{name}.{what}", *(f"{name}.{side}.{what}" for side in sides)]
         if isinstance(stage, HeadUnit):
             found += [f"{name}.mute", f"{name}.player"]
             found += [f"{name}.{o}.balance" for o, out in stage.outputs.items() if len(out.sides) > 1]

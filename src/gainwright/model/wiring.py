@@ -9,7 +9,7 @@ source.
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
@@ -73,6 +73,12 @@ class Wiring:
     routes: Mapping[Node, tuple[Route, ...]]
     leads: Mapping[LeadRun, tuple[tuple[Node, Port], ...]]
     paths: tuple[Path, ...]
+    _takers: dict[Node, tuple[Port, ...]] = field(init=False, repr=False, compare=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for port, feeds in self.feeds.items():
+            for node in dict.fromkeys(feed.node for feed in feeds):
+                self._takers[node] = (*self._takers.get(node, ()), port)
 
     def ports(self, stage: str) -> tuple[Port, ...]:
         """Return a stage's ports."""
@@ -84,7 +90,7 @@ class Wiring:
 
     def takers(self, node: Node) -> tuple[Port, ...]:
         """Return the ports that a node feeds."""
-        return tuple(port for port, feeds in self.feeds.items() if any(feed.node == node for feed in feeds))
+        return self._takers.get(node, ())
 
     def upstream(self, stage: str, side_ports: Iterable[Port] | None = None) -> tuple[Node, ...]:
         """Return every node before a stage (or before some of its ports), in signal order."""

@@ -4,7 +4,7 @@ The only room that knows units. Everything behind it works on plain SI floats an
 """
 
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension
-from gainwright.quantities.drawing import draw, uniform_points
+from gainwright.quantities.drawing import draw, latin_hypercube, uniform_points
 from gainwright.quantities.quantity import Quantity, parse, quantity
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 
@@ -18,6 +18,7 @@ __all__ = [
     "Uniform",
     "Unknown",
     "draw",
+    "latin_hypercube",
     "parse",
     "quantity",
     "uniform_points",

@@ -35,7 +35,7 @@ class Alteration:
     boost : gain in dB and centre in Hz of a peak (q 0.7) that isn't in the job.
     crossed : share that a port takes from the other side's source instead of its own.
     misrouted : share that an output takes from another output's routes, which `instead` names.
-    fed_v : stage -> volts rms that a source of its own feeds into all its ports.
+    fed_v : port -> volts rms that a source of its own feeds into it, in place of its lead, for a tone of 0 dBFS.
     """
 
     gain: Mapping[Node, Any] = field(default_factory=dict)
@@ -50,7 +50,7 @@ class Alteration:
     crossed: Mapping[Port, Any] = field(default_factory=dict)
     misrouted: Mapping[Node, Any] = field(default_factory=dict)
     instead: Mapping[Node, Node] = field(default_factory=dict)
-    fed_v: Mapping[str, float] = field(default_factory=dict)
+    fed_v: Mapping[Port, float] = field(default_factory=dict)
 
     def sizes(self) -> list[int]:
         """Return how many cases each entry is for, 1 for a scalar."""

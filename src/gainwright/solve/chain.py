@@ -20,7 +20,7 @@ from gainwright.solve.electrics import (
     response,
     source_gain,
 )
-from gainwright.solve.solution import CellPlace, Solution
+from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.steady import Cell, run
 
 if TYPE_CHECKING:
@@ -84,14 +84,16 @@ class Chain:
         """Return every physical number at the middle of its spread."""
         return {path: fact.quantity.nominal for path, fact in self.facts.items()}
 
-    def draws(self, *, draws: int, seed: int) -> dict[str, Any]:
-        """Return every physical number drawn from its spread, shape (draws,) where it has one."""
+    def draws(self, *, draws: int, seed: int, quick: bool = False) -> dict[str, Any]:
+        """Return every physical number drawn from its spread, shape (draws,) where it has one; `quick` as in `draw`."""
         spread = {path: fact.quantity for path, fact in self.facts.items()}
-        drawn = draw(spread, draws=draws, seed=seed)
+        drawn = draw(spread, draws=draws, seed=seed, quick=quick)
         return {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
 
-    def solve(self, conditions: Conditions, *, targets: Iterable[Node] | None = None) -> Solution:
-        """Solve the nodes of every case: all of them, or those that some targets need.
+    def solve(
+        self, conditions: Conditions, *, targets: Iterable[Node] | None = None, harmonics: int = HARMONICS_KEPT
+    ) -> Solution:
+        """Solve the nodes of every case: all of them, or those that some targets need; keep so many harmonics.
 
         Shapes: whatever in the conditions is an array has the same length, the number of cases.
         """
@@ -109,7 +111,7 @@ class Chain:
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
             here = replace(conditions, alter=conditions.alter.cut(rows))
-            parts.append(self._chunk(cut(values), cut(settings_now), now, here, rows.stop - rows.start, needed))
+            parts.append(self._chunk(cut(values), cut(settings_now), now, here, needed, harmonics))
         return Solution.join(parts)
 
     def needed(self, targets: Iterable[Node] | None, alter: Alteration = UNALTERED) -> frozenset[tuple[str, Any]]:
@@ -131,16 +133,20 @@ class Chain:
         stand: Values,
         now: Values,
         conditions: Conditions,
-        cases: int,
         needed: frozenset[tuple[str, Any]],
+        harmonics: int,
     ) -> Solution:
+        cases = max(int(np.size(v)) for v in (*values.values(), *stand.values(), *now.values(), 0.0))
+        cases = max([cases, *conditions.alter.sizes()])
         loading, cells = self.cells(values, stand, conditions, needed)
         tone_hz = np.atleast_1d(np.asarray(now["tone"], dtype=np.float64))
         peak = np.broadcast_to(10 ** (np.asarray(now["level"], dtype=np.float64) / 20), (cases,))
         states = run(cells, tone_hz=tone_hz, source_peak=peak)
         nodes = tuple(node for node in self.nodes if ("output", node) in needed)
         factors = {node: loading.node_factor(node) for node in nodes}
-        return Solution.collect(self.wiring, self.places, cells, states, factors, tone_hz=tone_hz, cases=cases)
+        return Solution.collect(
+            self.wiring, self.places, cells, states, factors, tone_hz=tone_hz, cases=cases, harmonics=harmonics
+        )
 
     def cells(
         self, values: Values, stand: Values, conditions: Conditions, needed: frozenset[tuple[str, Any]] | None = None
@@ -174,7 +180,7 @@ class Chain:
         """Return the cells that one takes, with the shares that don't depend on loading."""
         role, at = key
         if role == "port":
-            if at.stage in alter.fed_v:
+            if at in alter.fed_v:
                 return []
             feeds = [(port, feed) for port in self._feeding(at, alter) for feed in self.wiring.feeds[port]]
             return [(self._index["output", feed.node], (port, feed)) for port, feed in feeds]
@@ -218,8 +224,8 @@ class Chain:
         port: Port = place.at  # type: ignore[assignment]
         limit = values.get(f"{place.stage}.input_limit")
         ceiling = np.inf if limit is None else PEAK * limit
-        if place.stage in alter.fed_v:
-            return Cell([], None, PEAK * alter.fed_v[place.stage], 0.0, ceiling)
+        if port in alter.fed_v:
+            return Cell([], None, PEAK * alter.fed_v[port], 0.0, ceiling)
         inputs = []
         for i, (via, feed) in self._sources(place.key, alter):
             factor = feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)

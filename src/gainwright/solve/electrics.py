@@ -11,7 +11,7 @@ import numpy as np
 
 from gainwright import physics
 from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
-from gainwright.solve.alteration import UNALTERED
+from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -212,14 +212,21 @@ class Response:
             self._parts.append((function[band.kind], {}, varying))
 
     def add_altered(self, alter: Alteration, node: Node) -> None:
-        """Add the filters and the boost that are not in the job."""
-        for kind, corners in (("low", alter.low_pass_hz), ("high", alter.high_pass_hz)):
+        """Add the filters and the boost that are not in the job, in the cases that have them."""
+        for kind, corners, absent in (
+            ("low", alter.low_pass_hz, ABSENT_LOW_PASS_HZ),
+            ("high", alter.high_pass_hz, ABSENT_HIGH_PASS_HZ),
+        ):
             if node in corners:
                 fixed = {"shape": "butterworth", "slope_db_per_octave": 24, "kind": kind}
-                self._parts.append(("filter_response", fixed, {"corner_hz": corners[node]}))
+                self._add_some("filter_response", fixed, {"corner_hz": corners[node]}, corners[node] != absent)
         if node in alter.boost:
             gain_db, centre_hz = alter.boost[node]
-            self._parts.append(("peak_response", {"q": 0.7}, {"gain_db": gain_db, "centre_hz": centre_hz}))
+            self._add_some("peak_response", {"q": 0.7}, {"gain_db": gain_db, "centre_hz": centre_hz}, gain_db != 0)
+
+    def _add_some(self, name: str, fixed: dict[str, Any], varying: dict[str, Any], where: Any) -> None:
+        if np.any(where):
+            self._parts.append((name, fixed, varying | {"where": where}))
 
     def add_delay(self, delay_s: float) -> None:
         """Add a pure delay."""
@@ -232,11 +239,29 @@ class Response:
         for name, fixed, varying in self._parts:
             chosen = {k: v if np.size(v) == 1 else np.asarray(v)[rows, None] for k, v in varying.items()}
             chosen = {k: v if np.ndim(v) != 1 else v[:, None] for k, v in chosen.items()}
+            where = np.reshape(chosen.pop("where", True), -1)
+            if not np.all(where):
+                total = self._with_some(total, name, fixed, chosen, frequency_hz, where)
+                continue
             if name == "delay_response":
                 part = np.exp(-2j * np.pi * frequency_hz * chosen["delay_s"])
             else:
                 part = getattr(physics, name)(frequency_hz=frequency_hz, **fixed, **chosen)
             total = total * part
+        return np.asarray(total)
+
+    @staticmethod
+    def _with_some(
+        total: Any, name: str, fixed: dict[str, Any], varying: dict[str, Any], frequency_hz: Floats, where: Any
+    ) -> npt.NDArray[np.complex128]:
+        """Multiply a part into the cases that have it."""
+        cases, some = len(where), np.flatnonzero(where)
+        if len(total) != cases or total.ndim < 2:
+            total = np.broadcast_to(total, (cases, frequency_hz.shape[1])).copy()
+        at_hz = frequency_hz if len(frequency_hz) == 1 else frequency_hz[some]
+        total[some] *= getattr(physics, name)(
+            frequency_hz=at_hz, **fixed, **{k: v if np.size(v) == 1 else v[some] for k, v in varying.items()}
+        )
         return np.asarray(total)
 
 

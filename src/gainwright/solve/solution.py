@@ -49,7 +49,7 @@ class Solution:
     margins_db : the same by ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none.
     ceiling_v : rms of the largest clean sine at the node, by the first ceiling of its stage.
     ceiling_of : which ceiling that is: 0 input, 1 inside, 2 output.
-    harmonics : peak phasors, shape (cases, nodes, HARMONICS_KEPT), volts.
+    harmonics : peak phasors, shape (cases, nodes, those asked for), volts.
     """
 
     nodes: tuple[Node, ...]
@@ -84,11 +84,13 @@ class Solution:
         *,
         tone_hz: Floats,
         cases: int,
+        harmonics: int = HARMONICS_KEPT,
     ) -> Solution:
         """Read the nodes off the cells: those that `factors` names, in signal order."""
         index = {place.key: i for i, place in enumerate(places)}
         columns = [
-            _Column(node, wiring, index, cells, states, factor, tone_hz, cases) for node, factor in factors.items()
+            _Column(node, wiring, index, cells, states, factor, tone_hz, cases, harmonics)
+            for node, factor in factors.items()
         ]
         return Solution(
             tuple(factors),
@@ -116,13 +118,14 @@ class _Column:
         factor: Any,
         tone_hz: Floats,
         cases: int,
+        harmonics: int,
     ) -> None:
         output = index["output", node]
         factor = np.broadcast_to(np.asarray(factor, dtype=np.float64), (cases,))
         wave = states[output].wave
         self.rms_v = wave.rms * factor
         self.thd = wave.thd
-        self.harmonics = wave.harmonics(HARMONICS_KEPT) * factor[:, None]
+        self.harmonics = wave.harmonics(harmonics) * factor[:, None]
         self.fundamental_v = self.harmonics[:, 0] / np.sqrt(2)
         inside = index.get(("inside", node))
         ports = [index["port", route.port] for route in wiring.routes[node]]

@@ -1,0 +1,3 @@
+"""What is wrong with a chain: belief over causes given the evidence, and the next best test."""
+
+__all__: list[str] = []

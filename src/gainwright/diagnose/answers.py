@@ -1,0 +1,410 @@
+"""Observations with a few possible answers: the chance of each answer under every hypothesis.
+
+Chances have shape (answers, hypotheses, draws or 1). Thresholds and shares are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.diagnose.observing import SHOWS, normal_cdf
+from gainwright.jobfile import controls, read_number
+from gainwright.model import Check, HeardSpeaker, Speaker, Swapped, wires
+from gainwright.solve import Alteration, Conditions
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.diagnose.ensemble import Ensemble, Stimulus
+    from gainwright.diagnose.observing import Observer
+    from gainwright.model import Node, Port
+    from gainwright.solve import Wire
+
+    Floats = npt.NDArray[np.float64]
+
+LEAD_OHM, POWER_LEAD_OHM = 10.0, 0.5
+"""Up to this a lead is good end to end: line level, speaker."""
+LEAD_OPEN_OHM = 1e7
+TOUCHING_OHM = 1e5
+AUDIBLE_V, PLAIN_V = 0.02, 0.5
+"""Less than this at a speaker is silence, less than that is faint."""
+HEARD_EDGE_DB = 3.0
+HEARD_THD = 0.05
+HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
+HUM_HZ, WHINE_HZ = 100.0, 700.0
+SIDES_DIFFER_DB = 3.0
+LOW_SUPPLY_V, NO_SUPPLY_V = 11.5, 2.0
+DC_OF_IMPEDANCE = 0.85
+"""A coil's DC resistance over its impedance."""
+WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
+SURE = {"lead": 0.985, "lamp": 0.985, "look": 0.98, "volts": 0.985, "heard": 0.93, "swap": 0.95, "ohms": 0.985}
+"""How often an answer of a kind is right."""
+
+LOOKED_AT: dict[str, tuple[str, ...]] = {
+    "source_muted": ("mute",),
+    "tone_level_wrong": ("player",),
+    "balance_over": ("balance",),
+    "level_control_down": ("level", "at"),
+    "gain_muted": ("gain",),
+    "gain_low": ("gain",),
+    "gain_high": ("gain",),
+    "low_pass_in_the_way": ("low_pass", "out.low_pass"),
+    "high_pass_in_the_way": ("high_pass", "out.high_pass"),
+    "boost_on": ("boost", "equaliser"),
+    "output_muted": ("mute",),
+    "output_misrouted": ("routing",),
+    "leads_swapped": ("inputs",),
+}
+"""Cause -> what to look at, at its place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """The answers an observation can have, and the chance of each, shape (answers, hypotheses, draws or 1)."""
+
+    labels: tuple[str, ...]
+    chance: Floats
+
+
+def _told(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
+    """Return answers where each hypothesis gives one for certain, but for the share that is wrong."""
+    which = np.asarray(which)
+    if which.ndim == 1:
+        which = which[:, None]
+    wrong = (1 - sure) / (len(labels) - 1)
+    return Answers(labels, np.stack([np.where(which == i, sure, wrong) for i in range(len(labels))]))
+
+
+class Answering:
+    """What each hypothesis of an observer's ensemble answers."""
+
+    def __init__(self, observer: Observer) -> None:
+        self.observer = observer
+        self.ensemble: Ensemble = observer.ensemble
+        self.chain = observer.chain
+        self.changes = self.ensemble.changes
+        self.leads = wires(self.chain.wiring)
+        self._noise: dict[tuple[str, Node, float], float] = {}
+        self._arriving: dict[Wire, Floats] = {}
+        self._speakers: dict[str, list[Wire]] = {}
+        for node in self.chain.nodes:
+            for port in self.chain.wiring.takers(node):
+                self._speakers.setdefault(port.stage, []).append((node, port))
+
+    # ---- looked at and measured with everything off ------------------------------------------------------------
+
+    def check(self, place: str, aspect: str = "", *, running: bool = True) -> Answers:
+        """Return the answers of a check.
+
+        Parameters
+        ----------
+        aspect : of a lead `resistance` or `between_conductors`, both when empty.
+        """
+        stage, _, what = place.rpartition(".")
+        if place in self.leads:
+            return self._lead(self.leads[place], aspect)
+        if place in self.observer.instruments:
+            return self._measuring_lead(place, aspect)
+        makers = {
+            "cone": self._cone,
+            "function": self._function,
+            "power_lamp": self._power,
+            "protection_lamp": self._protection,
+            "turn_on_voltage": self._turn_on,
+            "resistance": self._speaker,
+        }
+        if what == "supply_voltage":
+            return self._supply(stage, running=running)
+        return makers[what](stage) if what in makers else self._look(place)
+
+    def _function(self, name: str) -> Answers:
+        which = [int(c.instrument.get(name) == "function") for c in self.changes]
+        return _told(("right", "wrong"), which, SURE["look"])
+
+    def _power(self, name: str) -> Answers:
+        which = [int(c.dead.get(name) not in ("turn_on", "supply")) for c in self.changes]
+        return _told(("off", "on"), which, SURE["lamp"])
+
+    def _turn_on(self, name: str) -> Answers:
+        which = [int(c.dead.get(name) != "turn_on") for c in self.changes]
+        return _told(("none", "right"), which, SURE["volts"])
+
+    def _lead(self, pairs: tuple[Wire, ...], aspect: str) -> Answers:
+        touching = np.array([[any(wire in c.shorted for wire in pairs)] for c in self.changes])
+        if aspect == "between_conductors":
+            return _told(("open", "shorted"), touching.astype(int), SURE["lead"])
+        ohm = np.stack(
+            [
+                np.max([np.broadcast_to(c.series_ohm.get(w, 0.0), (self.ensemble.draws,)) for w in pairs], axis=0)
+                for c in self.changes
+            ]
+        )
+        which = np.where(ohm >= LEAD_OPEN_OHM, 2, np.where(ohm > self.good_ohm(pairs), 1, 0))
+        if aspect == "resistance":
+            return _told(("good", "high", "open"), which, SURE["lead"])
+        return _told(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
+
+    def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
+        """Return up to what a lead is good end to end, ohm."""
+        power = isinstance(self.chain.job.stages[pairs[0][1].stage], Speaker)
+        return POWER_LEAD_OHM if power else LEAD_OHM
+
+    def _measuring_lead(self, name: str, aspect: str) -> Answers:
+        labels = {"resistance": ("good", "open"), "between_conductors": ("open", "shorted")}
+        how = [c.instrument.get(name, "") for c in self.changes]
+        if aspect:
+            wrong = "open" if aspect == "resistance" else "shorted"
+            return _told(labels[aspect], [int(h == wrong) for h in how], SURE["lead"])
+        return _told(
+            ("good", "open", "shorted"), [1 if h == "open" else 2 if h == "shorted" else 0 for h in how], SURE["lead"]
+        )
+
+    def _cone(self, name: str) -> Answers:
+        which = []
+        for c in self.changes:
+            still, turned = False, False
+            for wire in self._speaker_wires(name):
+                still |= wire in c.shorted or bool(np.max(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
+                still |= bool(np.max(c.load.get(wire[1], 1.0)) > 1e6) or wire[1].stage in c.coil
+                turned |= bool(np.min(c.sign.get(wire, 1.0)) < 0)
+            which.append(2 if still else int(turned))
+        return _told(("out", "in", "still"), which, SURE["look"])
+
+    def _speaker_wires(self, name: str) -> list[Wire]:
+        speaker, _, side = name.partition(".")
+        return [wire for wire in self._speakers[speaker] if not side or wire[1].side == side]
+
+    def _protection(self, name: str) -> Answers:
+        """An amplifier protects itself; into a short it may, and then its lamp tells so."""
+        ports = {p for n in self.chain.wiring.outputs(name) for p in self.chain.wiring.takers(n)}
+        lit = np.full((len(self.changes), 1), 0.02)
+        for i, c in enumerate(self.changes):
+            shorted = any(np.min(c.load.get(p, 1.0)) < 0.15 for p in ports) or any(w[1] in ports for w in c.shorted)
+            lit[i] = 0.97 if c.dead.get(name) == "protecting" else 0.2 if shorted else lit[i]
+        return Answers(("off", "on"), np.stack([1 - lit, lit]))
+
+    def _supply(self, name: str, *, running: bool) -> Answers:
+        volts = self.ensemble.values[f"vehicle.{'running' if running else 'resting'}"]
+        volts = np.broadcast_to(volts, (self.ensemble.draws,))
+        rows = [
+            np.zeros(self.ensemble.draws) if c.dead.get(name) == "supply" else volts * c.supply.get(name, 1.0)
+            for c in self.changes
+        ]
+        found = np.stack(rows)
+        low_v = LOW_SUPPLY_V if running else LOW_SUPPLY_V - 0.5
+        which = np.where(found < NO_SUPPLY_V, 0, np.where(found < low_v, 1, 2))
+        return _told(("none", "low", "right"), which, SURE["volts"])
+
+    def _speaker(self, name: str) -> Answers:
+        """Resistance at the end of a speaker's lead, of the side that stands out most when no side is named."""
+        speaker = name.split(".", maxsplit=1)[0]
+        pairs = self._speaker_wires(name)
+        nominal = self.chain.nominal()[f"{speaker}.impedance"]
+        rows = []
+        for c in self.changes:
+            ratios = [
+                (np.zeros(1) if w in c.shorted else np.asarray(c.load.get(w[1], 1.0)))
+                + np.asarray(c.series_ohm.get(w, 0.0)) / nominal
+                for w in pairs
+            ]
+            each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
+            most = np.argmax(np.abs(np.log(each)), axis=0)
+            rows.append(each[most, np.arange(each.shape[1])])
+        return _told(("short", "low", "right", "high", "open"), speaker_class(np.stack(rows)), SURE["ohms"])
+
+    def _look(self, place: str) -> Answers:
+        """A control looked at: it is as the job says unless a cause is about it."""
+        which = [int(any(place in looks(cause.id, cause.where) for cause in h)) for h in self.ensemble.hypotheses]
+        return _told(("right", "wrong"), which, SURE["look"])
+
+    # ---- heard -------------------------------------------------------------------------------------------------
+
+    def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
+        """Return the chance of each of `WORDS` for a speaker; without a stimulus no tone is played."""
+        pairs = self._speakers[speaker]
+        shape = (len(self.changes), self.ensemble.draws)
+        loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        nodes = tuple(node for node, _ in pairs)
+        for node, port in pairs:
+            arriving = self.arriving(node, port)
+            if side in ("both", port.side) or port.side == "mono":
+                if stimulus is not None:
+                    volts, bent = self.observer.level_v(stimulus, node, nodes)
+                    louder = volts * arriving > loudest
+                    loudest = np.where(louder, volts * arriving, loudest)
+                    thd = np.where(louder, np.nan_to_num(bent), thd)
+                hum = np.maximum(hum, self._hum_v("hum", node) * arriving)
+                whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
+        noisy = np.maximum(hum, whine)
+        noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
+        alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)
+        plain = normal_cdf(_db_over(loudest, PLAIN_V) / HEARD_EDGE_DB)
+        bent_share = normal_cdf(np.log(np.maximum(thd, 1e-6) / HEARD_THD) / 0.4)
+        tone = [1 - alive, alive * (1 - plain), alive * plain * (1 - bent_share), alive * plain * bent_share]
+        whining = (whine > hum).astype(np.float64)
+        parts = np.stack([*(t * (1 - noise) for t in tone), noise * (1 - whining), noise * whining])
+        return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
+
+    def arriving(self, node: Node, port: Port) -> Floats:
+        """Return how much of a node's voltage moves the cone behind a lead, shape (hypotheses, draws)."""
+        if (node, port) not in self._arriving:
+            self._arriving[node, port] = self._moving(node, port)
+        return self._arriving[node, port]
+
+    def _moving(self, node: Node, port: Port) -> Floats:
+        speaker_ohm = self.chain.nominal()[f"{port.stage}.impedance"]
+        rows = []
+        for c in self.changes:
+            load = np.asarray(c.load.get(port, 1.0))
+            # an open or shorted coil moves nothing, whatever voltage it gets
+            works = np.where((load > 1e6) | (load < 0.12), 0.0, 1.0) * c.coil.get(port.stage, 1.0)
+            series = np.asarray(c.series_ohm.get((node, port), 0.0))
+            passed = 0.0 if (node, port) in c.shorted else works * speaker_ohm / (speaker_ohm + series)
+            rows.append(np.broadcast_to(passed, (self.ensemble.draws,)))
+        return np.stack(rows)
+
+    def _hum_v(self, kind: str, node: Node) -> Floats:
+        """Return hum or whine at a node, volts rms, shape (hypotheses, draws)."""
+        found = np.zeros((len(self.changes), self.ensemble.draws))
+        for i, change in enumerate(self.changes):
+            for lead, volts in getattr(change, kind).items():
+                found[i] = np.hypot(found[i], volts * self._gain(lead, node, HUM_HZ if kind == "hum" else WHINE_HZ))
+        return found
+
+    def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
+        """Return the gain from what comes in at a lead to a node, all numbers at their middle, far below any ceiling."""
+        key = (lead, node, tone_hz)
+        if key not in self._noise:
+            ports = {port for _, port in self.leads[lead]}
+            fed = dict.fromkeys(self.chain.wiring.feeds, 0.0) | dict.fromkeys(ports, 1.0)
+            alter = Alteration(fed_v=fed)
+            if ("output", node) not in self.chain.needed([node], alter) or not self._reaches(ports, node):
+                self._noise[key] = 0.0
+            else:
+                solved = self.chain.solve(
+                    Conditions(tone_hz, -60.0, alter=Alteration(fed_v=dict.fromkeys(ports, 1.0))), targets=[node]
+                )
+                self._noise[key] = float(solved.rms_v[0, solved.index(node)]) * 1e3
+        return self._noise[key]
+
+    def _reaches(self, ports: set[Port], node: Node) -> bool:
+        keys = self.chain.needed([node])
+        return any(("port", port) in keys for port in ports)
+
+    # ---- exchanged ---------------------------------------------------------------------------------------------
+
+    def swapped(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
+        """Return whether a difference between the sides moves, stays, or isn't there."""
+        sided = self._sided_speakers(entry_swap)
+        shape = (len(self.changes), self.ensemble.draws)
+        difference, changed = np.zeros(shape), np.zeros(shape)
+        lead = self.leads.get(entry_swap, ())
+        in_lead = np.array([[any(w in c.series_ohm or w in c.shorted for w in lead)] for c in self.changes])
+        for left, right in sided:
+            b = self._sides_db(left, right, before)
+            a = np.where(in_lead, -b, b) if lead else self._sides_db(left, right, after)
+            bigger = np.abs(b) > np.abs(difference)
+            difference, changed = np.where(bigger, b, difference), np.where(bigger, a, changed)
+        seen = np.abs(difference) > SIDES_DIFFER_DB
+        moved = seen & (np.sign(changed) == -np.sign(difference)) & (np.abs(changed) > SIDES_DIFFER_DB)
+        return _told(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
+
+    def _sides_db(self, left: Wire, right: Wire, stimulus: Stimulus) -> Floats:
+        both = (left[0], right[0])
+        volts = [self.observer.level_v(stimulus, n, both)[0] * self.arriving(n, p) for n, p in (left, right)]
+        return np.asarray(20 * np.log10((volts[0] + 1e-4) / (volts[1] + 1e-4)))
+
+    def _sided_speakers(self, swap: str) -> list[tuple[Wire, Wire]]:
+        """Return the left and right lead of every speaker behind a stage or lead."""
+        ports = {p for _, p in self.leads[swap]} if swap in self.leads else set(self.chain.wiring.ports(swap))
+        found: dict[str, dict[str, Wire]] = {}
+        for node in self.chain.nodes:
+            for port in self.chain.wiring.takers(node):
+                if isinstance(self.chain.job.stages[port.stage], Speaker) and (
+                    port in ports or self._reaches(ports, node)
+                ):
+                    found.setdefault(port.stage, {})[port.side] = (node, port)
+        return [(s["left"], s["right"]) for s in found.values() if {"left", "right"} <= s.keys()]
+
+
+def looks(cause: str, where: str) -> tuple[str, ...]:
+    """Return the controls and places that one looks at for a cause."""
+    return tuple(f"{where}.{what}" for what in LOOKED_AT.get(cause, ()))
+
+
+def speaker_class(ratio: Any) -> npt.NDArray[np.intp]:
+    """Return which answer a speaker's resistance over the expected one is: short, low, right, high, open."""
+    return np.asarray(np.digitize(np.asarray(ratio), [0.15, 0.72, 1.4, 50.0]))
+
+
+def _db_over(value: Any, bound: Any) -> Floats:
+    return np.asarray(20 * np.log10(np.maximum(value, 1e-9) / bound))
+
+
+def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> list[tuple[str, str]]:
+    """Return what an entry answers: the aspect it is about, and which label it gave."""
+    if isinstance(entry, HeardSpeaker):
+        return [("", str(entry.is_))]
+    if isinstance(entry, Swapped):
+        return [("", str(entry.fault))]
+    what = entry.check.rpartition(".")[2]
+    if entry.check in answering.leads or entry.check in answering.observer.instruments:
+        return _lead_answers(entry, answering)
+    if what in ("power_lamp", "protection_lamp", "cone"):
+        return [("", str(entry.is_))]
+    if what in ("supply_voltage", "turn_on_voltage", "resistance"):
+        return [("", _number_answer(entry, what, answering))]
+    return [("", "right" if _as_in_job(entry.check, str(entry.is_), answering) else "wrong")]
+
+
+def _number_answer(entry: Check, what: str, answering: Answering) -> str:
+    found = read_number(entry)
+    if what == "supply_voltage":
+        low_v = LOW_SUPPLY_V if entry.engine == "on" else LOW_SUPPLY_V - 0.5
+        return ("none", "low", "right")[int(np.digitize(found, [NO_SUPPLY_V, low_v]))]
+    if what == "turn_on_voltage":
+        return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
+    speaker = entry.check.split(".")[0]
+    ratio = found / (DC_OF_IMPEDANCE * answering.chain.nominal()[f"{speaker}.impedance"])
+    return ("short", "low", "right", "high", "open")[int(speaker_class(ratio))]
+
+
+def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
+    instrument = entry.check in answering.observer.instruments
+    found = []
+    if entry.resistance is not None:
+        ohm = np.inf if isinstance(entry.resistance, str) else entry.resistance.nominal
+        good = LEAD_OHM if instrument else answering.good_ohm(answering.leads[entry.check])
+        bad = "open" if instrument or ohm >= LEAD_OPEN_OHM else "high"
+        found.append(("resistance", "good" if ohm <= good else bad))
+    if entry.between_conductors is not None:
+        between = entry.between_conductors
+        touching = not isinstance(between, str) and between.nominal < TOUCHING_OHM
+        found.append(("between_conductors", "shorted" if touching else "open"))
+    return found
+
+
+def _as_in_job(place: str, found: str, answering: Answering) -> bool:
+    """Whether a control that was looked at stands as the job says."""
+    said = found.strip().lower()
+    if said in ("right", "wrong"):
+        return said == "right"
+    written = controls(answering.chain.job).get(place, "")
+    if place in answering.chain.settings or place.endswith(".at"):
+        from gainwright.quantities import parse
+
+        key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
+        stands = answering.chain.settings[key]
+        if place.endswith(".volume"):
+            return abs(float(said) - stands) < 0.5
+        dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)
+        return abs(parse(said, dimension).nominal - stands) < near
+    same = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off", "['flat']": "off"}
+    now = str(written).strip().lower()
+    return " ".join(same.get(said, said).split()) == " ".join(same.get(now, now).split())
+
+
+__all__ = ["SHOWS", "WORDS", "Answering", "Answers", "answers_of", "looks"]

@@ -1,0 +1,292 @@
+"""From what each hypothesis predicts and what was observed to probabilities, with their Monte Carlo error.
+
+Each hypothesis has draws of the chain's numbers; what was observed weights them. Answers weight a draw by their chance.
+Volts are many times sharper than what is known of a chain beforehand, so that few draws of the prior come near them:
+their likelihood is therefore smoothed, each draw being the middle of a normal kernel that is shrunk towards the mean of
+its hypothesis so that mean and covariance stay as they are (West, J. R. Stat. Soc. B 55, 409, 1993; bandwidth after
+Silverman, Density Estimation, 1986, 4.3.2), and what the draws say of other places is moved along by regression
+(Beaumont, Zhang & Balding, Genetics 162, 2025, 2002). Any reading may be wrong altogether: the sum goes over which are.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+SPAN_DB = 90.0
+"""Where a reading that is wrong may lie, evenly."""
+FEWEST = 6
+"""A hypothesis with fewer draws that could have given a reading takes the others' covariance."""
+MOST_FOR_PAIRS = 5
+"""Up to so many readings two at once may be wrong; of more, one."""
+_TINY = 1e-300
+
+
+@dataclass(frozen=True, slots=True)
+class Volts:
+    """A reading in volts against what is predicted.
+
+    Attributes
+    ----------
+    predicted_db : dB re 1 V, shape (hypotheses, draws).
+    alive : whether a draw gives more than nothing there, same shape.
+    reads_db : the reading.
+    sd_db : its spread about the prediction, beyond what the draws hold.
+    wrong : how often such a reading is wrong altogether.
+    """
+
+    predicted_db: Floats
+    alive: npt.NDArray[np.bool_]
+    reads_db: float
+    sd_db: float
+    wrong: float
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """One observation: the chance of its answer under every draw, or volts, and its chance under anything else.
+
+    Attributes
+    ----------
+    entry : which entry of the evidence it comes from.
+    chance : shape (hypotheses, draws or 1); None for volts.
+    volts : None for an answer.
+    elsewhere : its chance (or density per dB) under something that this model doesn't hold.
+    """
+
+    entry: int
+    chance: Floats | None
+    volts: Volts | None
+    elsewhere: float
+
+
+@dataclass(frozen=True, slots=True)
+class Kernels:
+    """The smoothed draws of the volts that were read, and how to move other predictions along.
+
+    Attributes
+    ----------
+    weight : of each draw in mean and covariance, shape (hypotheses, draws).
+    count : effective number of draws, shape (hypotheses,).
+    predicted, centred : as given, and the shrunk middles, shape (hypotheses, draws, readings).
+    shrink, squared : factor of the shrinking and h squared, shape (hypotheses,).
+    covariance : of predictions, h squared in, without the readings' own, shape (hypotheses, readings, readings).
+    total : with it, same shape.
+    reads : readings in dB, shape (readings,).
+    used : the readings taken as right in the leading case, indices.
+    """
+
+    weight: Floats
+    count: Floats
+    predicted: Floats
+    centred: Floats
+    shrink: Floats
+    squared: Floats
+    total: Floats
+    reads: Floats
+    used: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """Probabilities of hypotheses given observations.
+
+    Attributes
+    ----------
+    probability, error : of each hypothesis and its Monte Carlo standard error, shape (hypotheses,).
+    weight : of each draw, summing to 1 over a hypothesis that is possible at all, shape (hypotheses, draws).
+    effective : effective sample size of each, shape (hypotheses,).
+    log_evidence : of each hypothesis, prior in, shape (hypotheses,).
+    surprise : probability that it is something this model doesn't hold.
+    wrong : probability that an entry's reading in volts is wrong altogether, by entry.
+    kernels : of the volts, None without any.
+    """
+
+    probability: Floats
+    error: Floats
+    weight: Floats
+    effective: Floats
+    log_evidence: Floats
+    surprise: float
+    wrong: dict[int, float]
+    kernels: Kernels | None
+
+    def moved(self, predicted_db: Floats) -> tuple[Floats, Floats]:
+        """Return predictions of another place given what was read, and their spread beyond the draws', both dB."""
+        if self.kernels is None:
+            return predicted_db, np.zeros(len(predicted_db))
+        return _moved(self.kernels, predicted_db)
+
+
+def posterior(log_prior: Floats, log_likelihood: Floats) -> Floats:
+    """Return Bayes' rule over the last axis: shapes (..., hypotheses)."""
+    total = np.asarray(log_prior) + log_likelihood
+    total = total - np.max(total, axis=-1, keepdims=True)
+    weight = np.exp(total)
+    return np.asarray(weight / np.sum(weight, axis=-1, keepdims=True))
+
+
+def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unknown: float) -> Belief:
+    """Return the belief.
+
+    Parameters
+    ----------
+    prior : of each hypothesis, shape (hypotheses,); need not sum to 1.
+    unknown : prior of something that this model doesn't hold.
+    """
+    answers = np.zeros((len(prior), draws))
+    for o in observations:
+        if o.chance is not None:
+            answers = answers + np.log(np.maximum(o.chance, _TINY))
+    volts = [(o.entry, o.volts) for o in observations if o.volts is not None]
+    terms, kernels, wrong_sets = _volts_terms([v for _, v in volts], answers)
+    with np.errstate(divide="ignore"):
+        log_prior = np.log(prior)
+    log_terms = log_prior[:, None] - np.log(draws) + answers + terms
+    top = np.max(log_terms)
+    mass = np.exp(log_terms - top)
+    each = mass.sum(axis=1)
+    total = float(each.sum())
+    probability = each / total
+    error = _ratio_error(mass, probability)
+    weight = mass / np.maximum(each, _TINY)[:, None]
+    with np.errstate(divide="ignore"):
+        evidence = np.log(each) + top
+    elsewhere = np.log(unknown) + sum(np.log(o.elsewhere) for o in observations)
+    known = np.log(total) + top + np.log1p(-unknown)
+    surprise = float(1 / (1 + np.exp(np.clip(known - elsewhere, -700, 700))))
+    wrong = _wrong(wrong_sets, [e for e, _ in volts], log_prior[:, None] - np.log(draws) + answers, top)
+    effective = 1 / np.maximum(np.sum(weight**2, axis=1), _TINY)
+    if kernels is not None:
+        kernels = _leading(kernels, wrong_sets, log_prior[:, None] + answers)
+    return Belief(probability, error, weight, effective, evidence, surprise, wrong, kernels)
+
+
+def _ratio_error(mass: Floats, probability: Floats) -> Floats:
+    """Return the standard error of each probability as a ratio of means over draws (delta method; Cochran, 1977, 2.11)."""
+    by_draw = mass.sum(axis=0)
+    off = mass - probability[:, None] * by_draw
+    draws = mass.shape[1]
+    return np.asarray(np.sqrt(np.sum(off**2, axis=1) * draws / max(draws - 1, 1)) / by_draw.sum())
+
+
+Terms = list[tuple[tuple[int, ...], "Floats"]]
+"""Which readings are taken as right, and the log likelihood of every draw then."""
+
+
+def _volts_terms(volts: Sequence[Volts], answers: Floats) -> tuple[Any, Kernels | None, Terms]:
+    if not volts:
+        return 0.0, None, []
+    kernels = _kernels(volts, answers)
+    alive = np.stack([v.alive for v in volts], axis=-1)
+    wrong = np.array([v.wrong for v in volts])
+    n = len(volts)
+    most_wrong = 2 if n <= MOST_FOR_PAIRS else 1
+    sets: Terms = []
+    for out in range(min(most_wrong, n) + 1):
+        for dropped in itertools.combinations(range(n), out):
+            used = tuple(k for k in range(n) if k not in dropped)
+            odds = float(np.sum(np.log(1 - wrong[list(used)])) + np.sum(np.log(wrong[list(dropped)] / SPAN_DB)))
+            sets.append((used, _log_normal(kernels, used, alive) + odds))
+    stacked = np.stack([term for _, term in sets])
+    top = np.max(stacked, axis=0)
+    total: Floats = top + np.log(np.sum(np.exp(stacked - top), axis=0))
+    return total, kernels, sets
+
+
+def _kernels(volts: Sequence[Volts], answers: Floats) -> Kernels:
+    predicted = np.stack([v.predicted_db for v in volts], axis=-1)
+    alive = np.all([v.alive for v in volts], axis=0)
+    weight = np.exp(answers - np.max(answers, axis=1, keepdims=True)) * alive
+    some = weight.sum(axis=1, keepdims=True)
+    weight = np.where(some > 0, weight / np.maximum(some, _TINY), 1 / weight.shape[1])
+    count = np.where(some[:, 0] > 0, 1 / np.sum(weight**2, axis=1), 0.0)
+    mean = np.einsum("hd,hdi->hi", weight, predicted)
+    off = predicted - mean[:, None]
+    covariance = np.einsum("hd,hdi,hdj->hij", weight, off, off)
+    enough = count >= FEWEST
+    if np.any(enough) and not np.all(enough):
+        covariance[~enough] = np.mean(covariance[enough], axis=0)
+    n = len(volts)
+    h = (4 / (n + 2)) ** (1 / (n + 4)) * np.maximum(count, FEWEST) ** (-1 / (n + 4))
+    squared = np.minimum(h, 0.9) ** 2
+    shrink = np.sqrt(1 - squared)
+    own = np.diag([v.sd_db**2 for v in volts])
+    return Kernels(
+        weight,
+        count,
+        predicted,
+        mean[:, None] + shrink[:, None, None] * off,
+        shrink,
+        squared,
+        squared[:, None, None] * covariance + own,
+        np.array([v.reads_db for v in volts]),
+        tuple(range(n)),
+    )
+
+
+def _log_normal(kernels: Kernels, used: tuple[int, ...], alive: npt.NDArray[np.bool_]) -> Floats:
+    """Return the log density of the readings taken as right at every draw's kernel; none where one gives nothing."""
+    if not used:
+        return np.zeros(alive.shape[:2])
+    pick = list(used)
+    total = kernels.total[:, pick][:, :, pick]
+    off = kernels.reads[pick] - kernels.centred[:, :, pick]
+    inverse = np.linalg.inv(total)
+    _, log_det = np.linalg.slogdet(total)
+    square = np.einsum("hdi,hdi->hd", off @ inverse, off)
+    log_density = -0.5 * (square + (log_det + len(pick) * np.log(2 * np.pi))[:, None])
+    return np.asarray(np.where(np.all(alive[:, :, pick], axis=-1), log_density, np.log(_TINY)))
+
+
+def _wrong(sets: Terms, entries: Sequence[int], log_rest: Floats, top: float) -> dict[int, float]:
+    """Return how probable it is that each reading is wrong."""
+    masses = [(used, float(np.sum(np.exp(np.minimum(term + log_rest - top, 700))))) for used, term in sets]
+    total = sum(m for _, m in masses)
+    return {
+        entry: sum(m for used, m in masses if k not in used) / total if total > 0 else 0.0
+        for k, entry in enumerate(entries)
+    }
+
+
+def _leading(kernels: Kernels, sets: Terms, log_rest: Floats) -> Kernels:
+    """Keep the likeliest set of readings that are right: other predictions are moved along by these."""
+    best = max(sets, key=lambda pair: float(np.max(pair[1] + log_rest)))
+    return Kernels(
+        kernels.weight,
+        kernels.count,
+        kernels.predicted,
+        kernels.centred,
+        kernels.shrink,
+        kernels.squared,
+        kernels.total,
+        kernels.reads,
+        best[0],
+    )
+
+
+def _moved(kernels: Kernels, predicted: Floats) -> tuple[Floats, Floats]:
+    pick = list(kernels.used)
+    if not pick:
+        return predicted, np.zeros(len(predicted))
+    mean = np.einsum("hd,hd->h", kernels.weight, predicted)
+    off = predicted - mean[:, None]
+    read_mean = np.einsum("hd,hdi->hi", kernels.weight, kernels.predicted[:, :, pick])
+    read_off = kernels.predicted[:, :, pick] - read_mean[:, None]
+    cross = np.einsum("hd,hd,hdi->hi", kernels.weight, off, read_off) * kernels.squared[:, None]
+    total = kernels.total[:, pick][:, :, pick]
+    gain = np.linalg.solve(total, cross[:, :, None])[:, :, 0]
+    moved = mean[:, None] + kernels.shrink[:, None] * off
+    moved = moved + np.einsum("hi,hdi->hd", gain, kernels.reads[pick] - kernels.centred[:, :, pick])
+    variance = kernels.squared * np.einsum("hd,hd->h", kernels.weight, off**2) - np.einsum("hi,hi->h", gain, cross)
+    return moved, np.sqrt(np.maximum(variance, 0.0))

@@ -1,0 +1,318 @@
+"""Every test that can be made at a chain with the instruments there are, with its minutes, access and cautions.
+
+Minutes and access are common practice, no published source; a job overrides access with its key `access`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from gainwright.diagnose.answers import LOOKED_AT, looks
+from gainwright.diagnose.playing import Path, paths
+from gainwright.model import (
+    Amplifier,
+    Check,
+    HeadUnit,
+    HeardSpeaker,
+    Indicator,
+    Multimeter,
+    Reading,
+    Recorder,
+    Speaker,
+    Swapped,
+    wires,
+)
+from gainwright.solve import recorder_full_scale_v
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Entry, Instrument, Job, Node
+    from gainwright.solve import Chain
+
+MINUTES = {
+    "measure": 2.0,
+    "record": 3.0,
+    "indicate": 1.5,
+    "check_lead": 3.0,
+    "check_measuring_lead": 1.0,
+    "look_at_meter": 0.3,
+    "look_at_lamp": 0.5,
+    "look_at_control": 1.0,
+    "look_at_inputs": 1.0,
+    "measure_supply": 2.0,
+    "measure_speaker": 3.0,
+    "move_cone": 3.0,
+    "listen": 0.5,
+    "swap_sides": 3.0,
+    "swap_leads": 5.0,
+    "feed": 6.0,
+}
+"""Minutes that a test takes once one is there."""
+ACCESS_MINUTES = {
+    "head_unit": 15.0,
+    "processor": 3.0,
+    "line_driver": 3.0,
+    "level_control": 2.0,
+    "converter": 10.0,
+    "amplifier": 2.0,
+    "speaker": 10.0,
+}
+"""Minutes until one is at a stage's terminals, by kind: the head unit's are behind the dash."""
+SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
+"""Minutes until one is at a stage's controls, where that is not at its terminals."""
+FED_V = 0.5
+"""What a telephone gives at its headphone output, measured before it is used."""
+
+VOLTS_ONLY = "Meter on AC volts, leads in the volts sockets: on amps or ohms it is a dead short across an output."
+OHMS_DEAD = "Everything off and the lead unplugged at both ends before resistance is measured."
+LOUD = "Begin with the volume down: a tone at level is loud and heats a speaker; a few seconds at a time."
+HOT = "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, nothing grounded goes across it."
+BATTERY = "Supply terminals: rings and watch off, no tool across them; the fuse stays in only while it is read."
+AIRBAG = "Keep off airbag wiring (usually yellow)."
+CELL = "A 1.5 V cell for an instant, amplifier off and its leads undone; never on a tweeter."
+STANDING = "The vehicle stands, brake on, running engine only in open air."
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One test.
+
+    Attributes
+    ----------
+    test : what it is, a key of `MINUTES`.
+    where : the place, as in the contract.
+    minutes : with access to what isn't reached yet.
+    entry : the evidence entry without its result.
+    cautions : at this step.
+    beside : nodes that are solved with it.
+    """
+
+    test: str
+    where: str
+    minutes: float
+    entry: Entry
+    cautions: tuple[str, ...] = ()
+    beside: tuple[Node, ...] = field(default=())
+
+
+class Catalogue:
+    """What can be tested at a job's chain.
+
+    Parameters
+    ----------
+    entries : what was done already: places that were reached cost no access any more.
+    unreachable : stages and places that the person can't get at.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        chain: Chain,
+        instruments: Mapping[str, Instrument],
+        entries: Iterable[Entry],
+        unreachable: frozenset[str] = frozenset(),
+    ) -> None:
+        self.job, self.chain, self.instruments = job, chain, instruments
+        self.entries = tuple(entries)
+        self.unreachable = unreachable
+        self.reached = {stage for entry in self.entries for stage in _stages(entry, self.job)}
+        self.paths = paths(job, chain, instruments, self.entries)
+
+    def access(self, stage: str) -> float:
+        """Return the minutes until one is at a stage's terminals; 0 when one has been there."""
+        if stage in self.reached:
+            return 0.0
+        own = self.job.access.get(stage)
+        if own is not None and own.known:
+            return float(own.nominal / 60)
+        return ACCESS_MINUTES[self.job.stages[stage].kind]
+
+    def _settling(self, stage: str) -> float:
+        kind = self.job.stages[stage].kind
+        return SETTLING_MINUTES[kind] if kind in SETTLING_MINUTES else self.access(stage)
+
+    def all(self) -> list[Candidate]:
+        """Return every test that is possible, reachable and not made yet."""
+        found = [*self._instruments(), *self._looks(), *self._listening(), *self._supplies()]
+        for path in self.paths:
+            found += self._along(path)
+        found += [*self._leads(), *self._speakers(), *self._swaps()]
+        made = {_question(entry) for entry in self.entries}
+        return [c for c in found if _question(c.entry) not in made and not self._out_of_reach(c)]
+
+    def _out_of_reach(self, candidate: Candidate) -> bool:
+        stages = _stages(candidate.entry, self.job)
+        if candidate.where in self.unreachable or stages & self.unreachable:
+            return True
+        probing = candidate.test in ("measure", "record", "indicate", "check_lead", "feed")
+        return probing and any(not self.job.stages[s].reachable for s in stages)
+
+    def _instruments(self) -> Iterator[Candidate]:
+        for name, instrument in self.instruments.items():
+            yield Candidate("check_measuring_lead", name, MINUTES["check_measuring_lead"], _check(name))
+            if isinstance(instrument, Multimeter):
+                entry = _check(f"{name}.function")
+                yield Candidate("look_at_meter", name, MINUTES["look_at_meter"], entry, (VOLTS_ONLY,))
+
+    def _looks(self) -> Iterator[Candidate]:
+        from gainwright.jobfile import controls, instruments
+        from gainwright.model import check_places
+
+        known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
+        wanted: dict[str, None] = {}
+        for cause in LOOKED_AT:
+            for where in self._places():
+                # of several names of one control the last is the fullest
+                wanted |= dict.fromkeys([p for p in looks(cause, where) if p in known][:1])
+        for place in wanted:
+            stage = place.split(".")[0]
+            if place.endswith(".inputs"):
+                minutes = MINUTES["look_at_inputs"] + self.access(stage)
+                yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG,))
+            else:
+                minutes = MINUTES["look_at_control"] + self._settling(stage)
+                yield Candidate("look_at_control", place, minutes, _check(place))
+
+    def _places(self) -> list[str]:
+        nodes = self.chain.nodes
+        return [*self.job.stages, *dict.fromkeys(f"{n.stage}.{n.output}" for n in nodes)]
+
+    def _supplies(self) -> Iterator[Candidate]:
+        has_meter = any(isinstance(i, Multimeter) for i in self.instruments.values())
+        for name, stage in self.job.stages.items():
+            if isinstance(stage, Amplifier):
+                for lamp in ("power_lamp", "protection_lamp"):
+                    minutes = MINUTES["look_at_lamp"] + self.access(name)
+                    yield Candidate("look_at_lamp", f"{name}.{lamp}", minutes, _check(f"{name}.{lamp}"))
+                for what in ("supply_voltage", "turn_on_voltage") if has_meter else ():
+                    minutes = MINUTES["measure_supply"] + self.access(name)
+                    entry = _check(f"{name}.{what}")
+                    yield Candidate("measure_supply", f"{name}.{what}", minutes, entry, (BATTERY, STANDING))
+
+    def _listening(self) -> Iterator[Candidate]:
+        for path in self.paths:
+            for speaker in path.speakers:
+                sides = {p.side for p in self.chain.wiring.ports(speaker)}
+                for side in ("both", *sorted(sides - {"mono"})):
+                    played = path.played() | ({} if side == "both" else {"side": side})
+                    entry = HeardSpeaker.model_validate({"heard": speaker, **played})
+                    yield Candidate("listen", speaker, MINUTES["listen"], entry, (LOUD,), path.nodes)
+                yield Candidate("listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker}))
+
+    def _along(self, path: Path) -> Iterator[Candidate]:
+        for node in path.nodes:
+            for name, instrument in self.instruments.items():
+                test = self._usable(instrument, node, path)
+                if test:
+                    entry = Reading.model_validate({"at": str(node), "with": name, **path.played()})
+                    minutes = MINUTES[test] + self.access(node.stage)
+                    power = isinstance(self.job.stages[node.stage], Amplifier)
+                    cautions = ((VOLTS_ONLY,) if test == "measure" else ()) + ((HOT, LOUD) if power else ())
+                    yield Candidate(test, str(node), minutes, entry, cautions, path.nodes)
+        if path.stage and path.upstream and self.job.stages[path.stage].kind != "head_unit":
+            name = next((n for n, i in self.instruments.items() if isinstance(i, Multimeter)), "")
+            if name:
+                feed = {"feed": {"into": path.stage, "volts": f"{FED_V:g} V"}}
+                played = {key: v for key, v in path.played().items() if key != "level"}
+                entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **played, **feed})
+                minutes = MINUTES["feed"] + self.access(path.stage)
+                yield Candidate("feed", path.stage, minutes, entry, (VOLTS_ONLY, HOT, LOUD))
+
+    def _usable(self, instrument: Instrument, node: Node, path: Path) -> str:
+        """Return the kind of test that an instrument makes at a node, empty when it makes none there."""
+        if isinstance(instrument, Multimeter):
+            return "measure"
+        if isinstance(instrument, Indicator):
+            return "indicate"
+        assert isinstance(instrument, Recorder)  # noqa: S101  the kinds are closed
+        fits = recorder_full_scale_v(instrument) > path.healthy_v.get(node, 0.0)
+        return "record" if fits and node in path.ends else ""
+
+    def _leads(self) -> Iterator[Candidate]:
+        if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
+            return
+        for name, pairs in wires(self.chain.wiring).items():
+            node, port = pairs[0]
+            minutes = MINUTES["check_lead"] + self.access(node.stage) + self.access(port.stage)
+            yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG))
+
+    def _speakers(self) -> Iterator[Candidate]:
+        if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
+            return
+        for name, stage in self.job.stages.items():
+            if isinstance(stage, Speaker):
+                ports = self.chain.wiring.ports(name)
+                before = {feed.node.stage for port in ports for feed in self.chain.wiring.feeds[port]}
+                minutes = MINUTES["measure_speaker"] + max(self.access(s) for s in before)
+                sides = [f".{p.side}" for p in ports if p.side != "mono"]
+                for side in ("", *sides):
+                    place = f"{name}{side}.resistance"
+                    yield Candidate("measure_speaker", place, minutes, _check(place), (OHMS_DEAD,))
+                    cone = f"{name}{side}.cone"
+                    yield Candidate("move_cone", cone, minutes, _check(cone), (CELL,))
+
+    def _swaps(self) -> Iterator[Candidate]:
+        wiring = self.chain.wiring
+        for name, stage in self.job.stages.items():
+            if {"left", "right"} <= {p.side for p in wiring.ports(name)} and not isinstance(stage, Speaker):
+                path = next(p for p in self.paths if any(n.stage == name for n in (*p.upstream, *p.ends)))
+                entry = Swapped.model_validate({"swap": name, **path.played()})
+                yield Candidate(
+                    "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (LOUD,), path.nodes
+                )
+        for run, pairs in wiring.leads.items():
+            if len(pairs) > 1 and not isinstance(self.job.stages[run.target], Speaker | HeadUnit):
+                path = next(p for p in self.paths if pairs[0][0] in p.nodes)
+                minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
+                entry = Swapped.model_validate({"swap": str(run), **path.played()})
+                yield Candidate("swap_leads", str(run), minutes, entry, (LOUD, AIRBAG), path.nodes)
+
+    def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
+        """Return the minutes of checking one cause by itself: the shortest test that is about it."""
+        places = {cause.where, *looks(cause.id, cause.where)}
+        stage = cause.where.removeprefix("lead:").split(".")[0].split("-")[0]
+        places |= {
+            f"{cause.where}.{what}" for what in ("power_lamp", "supply_voltage", "turn_on_voltage", "resistance")
+        }
+        minutes = [c.minutes for c in candidates if c.where in places]
+        if minutes:
+            return min(minutes)
+        return MINUTES["measure"] + (self.access(stage) if stage in self.job.stages else 0.0)
+
+
+def _check(place: str) -> Check:
+    return Check.model_validate({"check": place})
+
+
+def _stages(entry: Entry, job: Job) -> set[str]:
+    """Return the stages whose terminals one has to be at for an entry."""
+    if isinstance(entry, Reading):
+        return {entry.at.split(".")[0]} | ({entry.feed.into} if entry.feed is not None else set())
+    if isinstance(entry, HeardSpeaker):
+        return set()
+    place = entry.swap if isinstance(entry, Swapped) else entry.check
+    if place.startswith("lead:"):
+        ends = place.removeprefix("lead:").split("-")
+        return {end.split(".")[0] for end in ends} & set(job.stages)
+    stage, _, what = place.partition(".")
+    at_terminals = isinstance(entry, Swapped) or what.rpartition(".")[2] in (
+        *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
+        *("gain", "boost", "low_pass", "high_pass"),
+    )
+    kind = job.stages[stage].kind if stage in job.stages else ""
+    return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()
+
+
+def _question(entry: Entry) -> tuple[Any, ...]:
+    """Return what an entry asks, whatever the answer."""
+    if isinstance(entry, Check):
+        return ("check", entry.check)
+    if isinstance(entry, Reading):
+        fed = None if entry.feed is None else entry.feed.into
+        return ("at", entry.at, entry.with_, entry.tone_hz, entry.level_dbfs, tuple(sorted(entry.set.items())), fed)
+    if isinstance(entry, HeardSpeaker):
+        return ("heard", entry.heard, entry.tone_hz, entry.side)
+    return ("swap", entry.swap)

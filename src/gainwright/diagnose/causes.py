@@ -1,0 +1,176 @@
+"""What may be wrong in a chain: every cause at every place where it can be, and how often it is met there.
+
+The odds are common practice of the trade, no published source: how many times likelier than the rarest a cause is, for
+one place. A shop's own closed cases sharpen them (`sharpened`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, wires
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.model import Instrument, Job, Wiring
+
+NOTHING = "nothing_wrong"
+HEALTHY = (NOTHING, "wrong_tone_for_path", "indicator_below_threshold")
+"""Causes that leave the chain as it should be."""
+
+ODDS: dict[str, float] = {
+    "lead_open": 4,
+    "lead_resistive": 2,
+    "lead_shorted": 2,
+    "leads_swapped": 2,
+    "polarity_reversed": 2,
+    "source_muted": 3,
+    "source_low": 4,
+    "balance_over": 3,
+    "tone_level_wrong": 3,
+    "level_control_down": 6,
+    "gain_muted": 4,
+    "gain_low": 4,
+    "gain_high": 3,
+    "low_pass_in_the_way": 4,
+    "high_pass_in_the_way": 4,
+    "boost_on": 3,
+    "output_muted": 3,
+    "output_misrouted": 3,
+    "measuring_lead_open": 4,
+    "measuring_lead_shorted": 2,
+    "meter_wrong_function": 3,
+    "amplifier_no_turn_on": 3,
+    "amplifier_no_supply": 3,
+    "amplifier_protecting": 3,
+    "side_dead": 2,
+    "load_too_low": 2,
+    "supply_sagging": 2,
+    "speaker_open": 2,
+    "speaker_shorted": 1,
+    "coil_reversed": 2,
+    "ground_loop": 2,
+    "alternator_whine": 2,
+}
+"""Odds of each cause at one place (common practice, no published source)."""
+PRIOR_NOTHING = 0.12
+"""Share of calls where the chain is sound: a wrong tone, an instrument's threshold, an expectation (common practice)."""
+PRIOR_TWO = 0.03
+"""Share of calls with two faults at once (common practice, no published source)."""
+PRIOR_UNKNOWN = 0.02
+"""Share of calls where it is something that this model doesn't hold (common practice, no published source)."""
+WEIGHT_OF_TABLE = 40.0
+"""How many closed cases the shipped odds are worth when a shop's own cases are counted in."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Cause:
+    """One cause at one place; `where` is as in the contract."""
+
+    id: str
+    where: str
+
+    def __str__(self) -> str:
+        return f"{self.id} at {self.where}" if self.where else self.id
+
+
+_ON_STAGE: dict[type, tuple[str, ...]] = {
+    HeadUnit: ("source_muted", "source_low", "tone_level_wrong"),
+    LevelControl: ("level_control_down",),
+    Amplifier: (
+        *("gain_muted", "gain_low", "gain_high", "boost_on", "low_pass_in_the_way", "high_pass_in_the_way"),
+        *("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "load_too_low", "supply_sagging"),
+    ),
+    Speaker: ("speaker_open", "speaker_shorted"),
+}
+_ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
+_NOISE = ("ground_loop", "alternator_whine")
+
+
+def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> tuple[Cause, ...]:
+    """Return every cause at every place, `nothing_wrong` first."""
+    found = [Cause(NOTHING, "")]
+    for name, stage in job.stages.items():
+        found += [Cause(i, name) for i in _ON_STAGE.get(type(stage), ())]
+        found += _on_outputs(job, wiring, name)
+        if {"left", "right"} <= {port.side for port in wiring.ports(name)} and not isinstance(stage, Speaker):
+            found.append(Cause("leads_swapped", name))
+        if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
+            found.append(Cause("coil_reversed", name))
+    sides = wires(wiring)
+    runs = {str(run): run for run in wiring.leads}
+    for name in sides:
+        found += [Cause(i, name) for i in _ON_LEAD]
+        if name in runs and not isinstance(job.stages[runs[name].target], Speaker):
+            found += [Cause(i, name) for i in _NOISE]
+    for name, instrument in instruments.items():
+        found += [Cause("measuring_lead_open", name), Cause("measuring_lead_shorted", name)]
+        if isinstance(instrument, Multimeter):
+            found.append(Cause("meter_wrong_function", name))
+        elif instrument.kind == "indicator":
+            found.append(Cause("indicator_below_threshold", name))
+    return tuple(found)
+
+
+def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
+    stage = job.stages[name]
+    filters = ("low_pass_in_the_way", "high_pass_in_the_way")
+    found: list[Cause] = []
+    if isinstance(stage, HeadUnit):
+        found += [Cause(i, f"{name}.{output}") for output in stage.outputs for i in filters]
+        found += [Cause("balance_over", f"{name}.{o}") for o, out in stage.outputs.items() if len(out.sides) > 1]
+    elif isinstance(stage, Processor):
+        found += [
+            Cause(i, f"{name}.{output}") for output in stage.outputs for i in (*filters, "output_muted", "boost_on")
+        ]
+        if len(stage.outputs) > 1:
+            found += [Cause("output_misrouted", f"{name}.{output}") for output in stage.outputs]
+    elif isinstance(stage, Amplifier):
+        found += [Cause("side_dead", str(node)) for node in wiring.outputs(name)]
+    has_filter = isinstance(stage, Processor) or (
+        isinstance(stage, Amplifier) and (stage.low_pass is not None or stage.high_pass is not None)
+    )
+    if isinstance(stage, HeadUnit):
+        has_filter = any(o.low_pass is not None or o.high_pass is not None for o in stage.outputs.values())
+    return [*found, Cause("wrong_tone_for_path", name)] if has_filter else found
+
+
+def priors(
+    found: Sequence[Cause], wiring: Wiring, *, closed: Mapping[str, int] | None = None
+) -> npt.NDArray[np.float64]:
+    """Return the prior of each cause, summing to 1.
+
+    `wrong_tone_for_path` and `indicator_below_threshold` have none of their own: they are names that a healthy chain is
+    given by what was read. Where a lead has sides, the run and each side have half of a lead's odds.
+
+    Parameters
+    ----------
+    closed : cause id -> how many of the shop's own cases were closed with it.
+    """
+    odds = sharpened(ODDS, closed or {})
+    single = {str(run) for run, pairs in wiring.leads.items() if len(pairs) == 1}
+    weights = np.zeros(len(found))
+    for i, cause in enumerate(found):
+        half = cause.where.startswith("lead:") and cause.where not in single
+        weights[i] = 0.0 if cause.id in HEALTHY else odds[cause.id] * (0.5 if half else 1.0)
+    weights *= (1 - PRIOR_NOTHING) / weights.sum()
+    weights[[c.id for c in found].index(NOTHING)] = PRIOR_NOTHING
+    return weights
+
+
+def sharpened(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:
+    """Return odds with a shop's closed cases counted in: the posterior mean of a Dirichlet prior.
+
+    The prior has the odds' shares as its mean and `WEIGHT_OF_TABLE` as its total count (Gelman et al., Bayesian Data
+    Analysis, 3rd ed., section 3.4: multinomial counts with a conjugate Dirichlet prior).
+    """
+    total, cases = sum(odds.values()), sum(closed.get(i, 0) for i in odds)
+    return {
+        i: total * (WEIGHT_OF_TABLE * o / total + closed.get(i, 0)) / (WEIGHT_OF_TABLE + cases) for i, o in odds.items()
+    }

@@ -1,0 +1,352 @@
+"""Each cause as a change to the chain, with hidden amounts that are drawn: never a rule about readings.
+
+The spans of the amounts are common practice, no published source. Arrays are over draws, shape (draws,).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Amplifier, LevelControl, Port, Speaker, wires
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Node
+    from gainwright.solve import Chain, Wire
+
+    Floats = npt.NDArray[np.float64]
+
+OPEN_OHM = 1e12
+OPEN_SPEAKER = 1e12
+"""Factor on a speaker's resistance that opens it."""
+SHORTED_SPEAKER = (0.02, 0.1)
+LINE_LEAD_OHM = (30.0, 300e3)
+POWER_LEAD_OHM = (1.0, 50e3)
+SOURCE_LOW_DB = (4.0, 40.0)
+TONE_LOW_DB = (3.0, 30.0)
+BALANCE_DB = (15.0, 60.0)
+LEVEL_DOWN_DB = 4.0
+BOOST_DB = (3.0, 15.0)
+BOOST_HZ = (30.0, 10e3)
+LOW_PASS_HZ = (8.0, 3000.0)
+HIGH_PASS_HZ = (40.0, 10e3)
+LOAD = (0.15, 0.6)
+SAG = (0.5, 0.85)
+HUM_V = (2e-3, 0.1)
+LEVEL_LOWEST_DB = -60.0
+"""What a level control without a stated range gives at its lower end (common practice, no published source)."""
+
+
+@dataclass(slots=True)
+class Change:
+    """What one hypothesis makes other: the fields of `solve.Alteration`, controls, and what no tone shows.
+
+    Attributes
+    ----------
+    settings : control -> where it really stands.
+    dead : amplifier -> why it doesn't play: turn_on, supply or protecting.
+    supply : amplifier -> factor on its supply voltage.
+    hum, whine : lead -> volts rms that come in there.
+    instrument : instrument -> open, shorted or function.
+    coil : speaker -> factor on what its cone moves.
+    """
+
+    gain: dict[Node, Any] = field(default_factory=dict)
+    ceiling: dict[Node, Any] = field(default_factory=dict)
+    series_ohm: dict[Wire, Any] = field(default_factory=dict)
+    shorted: dict[Wire, Any] = field(default_factory=dict)
+    sign: dict[Wire, Any] = field(default_factory=dict)
+    load: dict[Port, Any] = field(default_factory=dict)
+    low_pass_hz: dict[Node, Any] = field(default_factory=dict)
+    high_pass_hz: dict[Node, Any] = field(default_factory=dict)
+    boost: dict[Node, tuple[Any, Any]] = field(default_factory=dict)
+    crossed: dict[Port, Any] = field(default_factory=dict)
+    misrouted: dict[Node, Any] = field(default_factory=dict)
+    instead: dict[Node, Node] = field(default_factory=dict)
+    settings: dict[str, Any] = field(default_factory=dict)
+    dead: dict[str, str] = field(default_factory=dict)
+    supply: dict[str, Any] = field(default_factory=dict)
+    hum: dict[str, Any] = field(default_factory=dict)
+    whine: dict[str, Any] = field(default_factory=dict)
+    instrument: dict[str, str] = field(default_factory=dict)
+    coil: dict[str, float] = field(default_factory=dict)
+
+    def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
+        """Return the keys of the chain's cells that come out otherwise by themselves."""
+        found: set[tuple[str, Node | Port]] = set()
+        for nodes in (self.gain, self.ceiling, self.low_pass_hz, self.high_pass_hz, self.boost, self.misrouted):
+            found |= {("output", node) for node in nodes}
+        for node, port in (*self.series_ohm, *self.shorted, *self.sign):
+            found |= {("output", node), ("port", port)}
+        for port in self.load:
+            found |= {("output", feed.node) for feed in chain.wiring.feeds[port]}
+        found |= {("port", port) for port in self.crossed}
+        stages = {control.split(".")[0] for control in self.settings}
+        return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
+
+
+def merged(first: Change, second: Change) -> Change:
+    """Return both changes at once: factors multiply, resistances add, of two places for one thing the second holds."""
+    found = Change()
+    for f in fields(Change):
+        mine, other = getattr(first, f.name), getattr(second, f.name)
+        joined = {**mine, **other}
+        for key in mine.keys() & other.keys():
+            if f.name in ("gain", "ceiling", "sign", "load", "supply"):
+                joined[key] = mine[key] * other[key]
+            elif f.name == "series_ohm":
+                joined[key] = mine[key] + other[key]
+        setattr(found, f.name, joined)
+    return found
+
+
+def change_of(cause: Cause, chain: Chain, hidden: Floats) -> Change:
+    """Return what a cause changes.
+
+    Parameters
+    ----------
+    hidden : points in the unit cube that the hidden amounts come from, shape (draws, 3).
+    """
+    make = _MAKERS.get(cause.id)
+    return Change() if make is None else make(cause.where, chain, hidden)
+
+
+def _log(span: tuple[float, float], u: Floats) -> Floats:
+    return np.asarray(span[0] * (span[1] / span[0]) ** u)
+
+
+def _even(span: tuple[float, float], u: Floats) -> Floats:
+    return np.asarray(span[0] + (span[1] - span[0]) * u)
+
+
+def _ratio(db: Floats) -> Floats:
+    return np.asarray(10 ** (db / 20))
+
+
+def _outputs(where: str, chain: Chain) -> list[Node]:
+    """Return the nodes that a stage, an output or a node names."""
+    return [n for n in chain.nodes if where in (n.stage, f"{n.stage}.{n.output}", str(n))]
+
+
+# ---- leads -----------------------------------------------------------------------------------------------------
+
+
+def _lead(where: str, chain: Chain) -> tuple[Wire, ...]:
+    return wires(chain.wiring)[where]
+
+
+def _lead_open(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(series_ohm={wire: np.full(len(hidden), OPEN_OHM) for wire in _lead(where, chain)})
+
+
+def _lead_resistive(where: str, chain: Chain, hidden: Floats) -> Change:
+    found = _lead(where, chain)
+    power = isinstance(chain.job.stages[found[0][1].stage], Speaker)
+    ohm = _log(POWER_LEAD_OHM if power else LINE_LEAD_OHM, hidden[:, 0])
+    return Change(series_ohm=dict.fromkeys(found, ohm))
+
+
+def _lead_shorted(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(shorted={wire: np.ones(len(hidden)) for wire in _lead(where, chain)})
+
+
+def _polarity_reversed(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(sign={wire: np.full(len(hidden), -1.0) for wire in _lead(where, chain)})
+
+
+def _leads_swapped(where: str, chain: Chain, hidden: Floats) -> Change:
+    ports = [p for p in chain.wiring.ports(where) if p.side in ("left", "right")]
+    both = [p for p in ports if Port(p.stage, p.input, "right" if p.side == "left" else "left") in ports]
+    return Change(crossed={port: np.ones(len(hidden)) for port in both})
+
+
+def _ground_loop(where: str, chain: Chain, hidden: Floats) -> Change:
+    del chain
+    return Change(hum={where: _log(HUM_V, hidden[:, 0])})
+
+
+def _alternator_whine(where: str, chain: Chain, hidden: Floats) -> Change:
+    del chain
+    return Change(whine={where: _log(HUM_V, hidden[:, 0])})
+
+
+# ---- source and controls ---------------------------------------------------------------------------------------
+
+
+def _silent(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(gain={node: np.zeros(len(hidden)) for node in _outputs(where, chain)})
+
+
+def _source_low(where: str, chain: Chain, hidden: Floats) -> Change:
+    factor = _ratio(-_even(SOURCE_LOW_DB, hidden[:, 0]))
+    nodes = _outputs(where, chain)
+    return Change(gain=dict.fromkeys(nodes, factor), ceiling=dict.fromkeys(nodes, factor))
+
+
+def _tone_level_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
+    return Change(gain=dict.fromkeys(_outputs(where, chain), _ratio(-_even(TONE_LOW_DB, hidden[:, 0]))))
+
+
+def _balance_over(where: str, chain: Chain, hidden: Floats) -> Change:
+    down = _ratio(-_even(BALANCE_DB, hidden[:, 0]))
+    right = hidden[:, 1] < 0.5
+    sides = {"left": np.where(right, 1.0, down), "right": np.where(right, down, 1.0)}
+    return Change(gain={node: sides[node.side] for node in _outputs(where, chain) if node.side in sides})
+
+
+def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
+    stage = chain.job.stages[where]
+    stands = chain.settings[f"{where}.level"]
+    limited = isinstance(stage, LevelControl) and stage.range is not None
+    lowest = stage.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]
+    level_db = _even((stands - LEVEL_DOWN_DB, min(lowest, stands - LEVEL_DOWN_DB)), hidden[:, 0])
+    return Change(settings={f"{where}.level": level_db})
+
+
+def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
+    stands = chain.settings[f"{where}.gain"]
+    return Change(settings={f"{where}.gain": hidden[:, 0] * 0.7 * stands})
+
+
+def _gain_high(where: str, chain: Chain, hidden: Floats) -> Change:
+    stands = chain.settings[f"{where}.gain"]
+    return Change(settings={f"{where}.gain": _even((min(stands + 0.15, 0.98), 1.0), hidden[:, 0])})
+
+
+def _corner(chain: Chain, node: Node, control: str) -> float | None:
+    fact = chain.facts.get(f"{node.stage}.{node.output}.{control}.corner")
+    return None if fact is None else fact.quantity.nominal
+
+
+def _low_pass(where: str, chain: Chain, hidden: Floats) -> Change:
+    found = {}
+    for node in _outputs(where, chain):
+        set_hz = _corner(chain, node, "low_pass")
+        high_hz = LOW_PASS_HZ[1] if set_hz is None else min(0.7 * set_hz, LOW_PASS_HZ[1])
+        found[node] = _log((LOW_PASS_HZ[0], max(high_hz, 2 * LOW_PASS_HZ[0])), hidden[:, 0])
+    return Change(low_pass_hz=found)
+
+
+def _high_pass(where: str, chain: Chain, hidden: Floats) -> Change:
+    found = {}
+    for node in _outputs(where, chain):
+        set_hz = _corner(chain, node, "high_pass")
+        low_hz = HIGH_PASS_HZ[0] if set_hz is None else max(1.4 * set_hz, HIGH_PASS_HZ[0])
+        found[node] = _log((min(low_hz, 0.5 * HIGH_PASS_HZ[1]), HIGH_PASS_HZ[1]), hidden[:, 0])
+    return Change(high_pass_hz=found)
+
+
+def _boost_on(where: str, chain: Chain, hidden: Floats) -> Change:
+    part = (_even(BOOST_DB, hidden[:, 0]), _log(BOOST_HZ, hidden[:, 1] ** 1.5))
+    return Change(boost=dict.fromkeys(_outputs(where, chain), part))
+
+
+def _output_misrouted(where: str, chain: Chain, hidden: Floats) -> Change:
+    wiring, instead = chain.wiring, {}
+    for node in _outputs(where, chain):
+        others = [n for n in wiring.outputs(node.stage) if n.output != node.output]
+        different = [n for n in others if wiring.routes[n] != wiring.routes[node]]
+        if different:
+            instead[node] = different[0]
+    return Change(misrouted={node: np.ones(len(hidden)) for node in _outputs(where, chain)}, instead=instead)
+
+
+# ---- amplifiers, speakers, instruments -------------------------------------------------------------------------
+
+
+def _dead(why: str) -> Callable[[str, Chain, Floats], Change]:
+    def make(where: str, chain: Chain, hidden: Floats) -> Change:
+        found = _silent(where, chain, hidden)
+        found.dead[where] = why
+        return found
+
+    return make
+
+
+def _load_too_low(where: str, chain: Chain, hidden: Floats) -> Change:
+    takers = [p for n in chain.wiring.outputs(where) for p in chain.wiring.takers(n)]
+    speakers = [p for p in takers if isinstance(chain.job.stages[p.stage], Speaker)]
+    return Change(load=dict.fromkeys(speakers, _even(LOAD, hidden[:, 0])))
+
+
+def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
+    left = _even(SAG, hidden[:, 0])
+    stage = chain.job.stages[where]
+    found = Change(supply={where: left})
+    if isinstance(stage, Amplifier) and not stage.regulated:
+        found.ceiling = dict.fromkeys(_outputs(where, chain), left)
+    return found
+
+
+def _speaker(span: tuple[float, float]) -> Callable[[str, Chain, Floats], Change]:
+    """Return the maker of a speaker's fault, on both sides or on one that is hidden."""
+
+    def make(where: str, chain: Chain, hidden: Floats) -> Change:
+        factor = _log(span, hidden[:, 0])
+        ports: Iterable[Port] = chain.wiring.ports(where)
+        sides = sorted({p.side for p in ports})
+        # as often both as one of them: the same hand wired them
+        chosen = np.floor(hidden[:, 1] * 2 * len(sides)).astype(int) if len(sides) > 1 else None
+        found = {}
+        for port in ports:
+            mine = None if chosen is None else (chosen == sides.index(port.side)) | (chosen >= len(sides))
+            found[port] = factor if mine is None else np.where(mine, factor, 1.0)
+        return Change(load=found)
+
+    return make
+
+
+def _coil_reversed(where: str, chain: Chain, hidden: Floats) -> Change:
+    del chain, hidden
+    return Change(coil={where: 0.02})
+
+
+def _instrument(how: str) -> Callable[[str, Chain, Floats], Change]:
+    def make(where: str, chain: Chain, hidden: Floats) -> Change:
+        del chain, hidden
+        return Change(instrument={where: how})
+
+    return make
+
+
+_MAKERS: dict[str, Callable[[str, Chain, Floats], Change]] = {
+    "lead_open": _lead_open,
+    "lead_resistive": _lead_resistive,
+    "lead_shorted": _lead_shorted,
+    "leads_swapped": _leads_swapped,
+    "polarity_reversed": _polarity_reversed,
+    "source_muted": _silent,
+    "source_low": _source_low,
+    "balance_over": _balance_over,
+    "tone_level_wrong": _tone_level_wrong,
+    "level_control_down": _level_control_down,
+    "gain_muted": _silent,
+    "gain_low": _gain_low,
+    "gain_high": _gain_high,
+    "low_pass_in_the_way": _low_pass,
+    "high_pass_in_the_way": _high_pass,
+    "boost_on": _boost_on,
+    "output_muted": _silent,
+    "output_misrouted": _output_misrouted,
+    "measuring_lead_open": _instrument("open"),
+    "measuring_lead_shorted": _instrument("shorted"),
+    "meter_wrong_function": _instrument("function"),
+    "amplifier_no_turn_on": _dead("turn_on"),
+    "amplifier_no_supply": _dead("supply"),
+    "amplifier_protecting": _dead("protecting"),
+    "side_dead": _silent,
+    "load_too_low": _load_too_low,
+    "supply_sagging": _supply_sagging,
+    "speaker_open": _speaker((OPEN_SPEAKER, OPEN_SPEAKER)),
+    "speaker_shorted": _speaker(SHORTED_SPEAKER),
+    "coil_reversed": _coil_reversed,
+    "ground_loop": _ground_loop,
+    "alternator_whine": _alternator_whine,
+}

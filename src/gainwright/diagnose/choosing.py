@@ -1,0 +1,224 @@
+"""Which test to make next: the chance of each outcome under each cause, causes that can't be parted, and the ranking."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.information import (
+    after_answers,
+    information_bits,
+    minutes_with,
+    search_minutes,
+)
+from gainwright.diagnose.observing import SHOWS
+from gainwright.diagnose.weighing import THD_CLASSES, WRONG, quiet_chance, stimulus_of, swapped, thd_chance
+from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, Swapped
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.answers import Answering
+    from gainwright.diagnose.belief import Belief
+    from gainwright.diagnose.candidates import Candidate
+
+    Floats = npt.NDArray[np.float64]
+
+STEP_DB = 2.0
+EDGES_DB = np.arange(-52.0, 44.0 + STEP_DB, STEP_DB)
+"""Bins of a level that is read, dB re 1 V; what is less counts as nothing."""
+ENOUGH = 0.9
+"""A cause believed so much is acted on."""
+SAME = 0.12
+"""Causes whose outcomes differ by less than this (total variation) in every test can't be parted."""
+AHEAD = 5
+"""So many of the best tests are looked at with their best follower."""
+FEWEST_BITS = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """A candidate with what its outcomes would say.
+
+    Attributes
+    ----------
+    candidate : the test.
+    labels : of its outcomes; for volts the middle of each bin in dB re 1 V, `quiet` for nothing.
+    chance : of each outcome under each active hypothesis, shape (hypotheses, outcomes).
+    """
+
+    candidate: Candidate
+    labels: tuple[str | float, ...]
+    chance: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A test with its worth.
+
+    Attributes
+    ----------
+    outlook : the test and its outcomes.
+    bits : expected information about the groups of causes.
+    saved : minutes by which it shortens the search.
+    """
+
+    outlook: Outlook
+    bits: float
+    saved: float
+
+
+def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlook:
+    """Return what a test's outcomes are and how likely under each hypothesis of an ensemble."""
+    entry, observer = candidate.entry, answering.observer
+    if isinstance(entry, Reading):
+        stimulus = stimulus_of(entry)
+        assert stimulus is not None  # noqa: S101  candidates play a tone
+        node = observer.nodes[entry.at]
+        instrument = observer.instruments[entry.with_]
+        if isinstance(instrument, Indicator):
+            return _weighted(candidate, SHOWS, observer.shows(stimulus, node, entry.with_, candidate.beside), belief)
+        levels = observer.levels(stimulus, node, entry.with_, candidate.beside)
+        labels, chance = _binned(levels.shown_db, quiet_chance(levels), belief, WRONG[instrument.kind])
+        if isinstance(instrument, Recorder):
+            thd = _weighted(candidate, THD_CLASSES, thd_chance(levels, observer), belief)
+            chance = (chance[:, :, None] * thd.chance[:, None, :]).reshape(len(chance), -1)
+            labels = tuple(label for label in labels for _ in THD_CLASSES)
+        return Outlook(candidate, labels, chance)
+    if isinstance(entry, HeardSpeaker):
+        answers = answering.heard(entry.heard, stimulus_of(entry), side=entry.side, running=entry.engine == "on")
+    elif isinstance(entry, Swapped):
+        before = stimulus_of(entry)
+        assert before is not None  # noqa: S101  candidates play a tone
+        answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))
+    else:
+        assert isinstance(entry, Check)  # noqa: S101  the kinds are closed
+        answers = answering.check(entry.check, running=entry.engine == "on")
+    return _weighted(candidate, answers.labels, answers.chance, belief)
+
+
+def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, belief: Belief) -> Outlook:
+    """Take the mean of chances of shape (answers, hypotheses, draws or 1) over weighted draws."""
+    if chance.shape[-1] == 1:
+        return Outlook(candidate, labels, chance[:, :, 0].T)
+    return Outlook(
+        candidate,
+        labels,
+        np.einsum("khd,hd->hk", np.broadcast_to(chance, (*chance.shape[:2], belief.weight.shape[1])), belief.weight),
+    )
+
+
+def _binned(shown_db: Floats, quiet: Floats, belief: Belief, wrong: float) -> tuple[tuple[str | float, ...], Floats]:
+    """Return the chance of nothing and of each bin of a level, shape (hypotheses, 1 + bins)."""
+    moved, spread_db = belief.moved(shown_db)
+    bins = len(EDGES_DB) - 1
+    hypotheses = len(shown_db)
+    alive = belief.weight * (1 - quiet)
+    place = np.clip((moved - EDGES_DB[0]) / STEP_DB - 0.5, 0, bins - 1.001)
+    low = place.astype(np.intp)
+    share = place - low
+    flat = (np.arange(hypotheses)[:, None] * bins + low).ravel()
+    found = np.bincount(flat, (alive * (1 - share)).ravel(), hypotheses * bins).astype(np.float64)
+    found += np.bincount(flat + 1, (alive * share).ravel(), hypotheses * bins)
+    chance = _smoothed(found.reshape(hypotheses, bins), spread_db)
+    nothing = np.einsum("hd,hd->h", belief.weight, quiet)
+    chance = np.column_stack([nothing, chance])
+    chance /= np.maximum(chance.sum(axis=1, keepdims=True), 1e-12)
+    middles = EDGES_DB[:-1] + STEP_DB / 2
+    return ("quiet", *(float(m) for m in middles)), (1 - wrong) * chance + wrong / chance.shape[1]
+
+
+def _smoothed(found: Floats, spread_db: Floats) -> Floats:
+    """Spread each hypothesis's bins by a normal of its own width."""
+    middles = np.arange(found.shape[1]) * STEP_DB
+    widths = np.array([0.3, 1.0, 2.0, 4.0])
+    which = np.argmin(np.abs(spread_db[:, None] - widths), axis=1)
+    out = found.copy()
+    for i in range(1, len(widths)):
+        rows = which == i
+        if np.any(rows):
+            kernel = np.exp(-0.5 * ((middles[:, None] - middles) / widths[i]) ** 2)
+            out[rows] = found[rows] @ (kernel / kernel.sum(axis=1, keepdims=True))
+    return out
+
+
+def groups(probability: Floats, outlooks: Sequence[Outlook], *, least: float = 2e-3) -> list[list[int]]:
+    """Return hypotheses in groups that no test parts, the likeliest group first; unlikely ones stand alone."""
+    order = [int(i) for i in np.argsort(-probability)]
+    likely = [i for i in order if probability[i] >= least][:40]
+    apart = np.zeros((len(likely), len(likely)))
+    for o in outlooks:
+        chance = o.chance[likely]
+        apart = np.maximum(apart, 0.5 * np.abs(chance[:, None] - chance[None]).sum(axis=2))
+    found: list[list[int]] = []
+    home: dict[int, list[int]] = {}
+    for a, i in enumerate(likely):
+        near = [b for b in range(a) if apart[a, b] < SAME and home[likely[b]][0] == likely[b]]
+        if near:
+            home[likely[near[0]]].append(i)
+            home[i] = home[likely[near[0]]]
+        else:
+            home[i] = [i]
+            found.append(home[i])
+    found += [[i] for i in order if i not in home]
+    return sorted(found, key=lambda group: -float(sum(probability[i] for i in group)))
+
+
+def rank(
+    probability: Floats, minutes: Floats, outlooks: Sequence[Outlook], together: Sequence[Sequence[int]]
+) -> list[Ranked]:
+    """Return tests by the minutes to the end of the search, shortest first.
+
+    Parameters
+    ----------
+    minutes : of checking each hypothesis by itself, shape (hypotheses,).
+    together : groups of hypotheses that count as one.
+    """
+    prior = np.array([probability[list(g)].sum() for g in together])
+    each = np.array([min(minutes[i] for i in g) for g in together])
+    now = float(search_minutes(prior, each, enough=ENOUGH))
+    grouped = [_grouped(probability, o.chance, together) for o in outlooks]
+    found = []
+    for o, chance in zip(outlooks, grouped, strict=True):
+        bits = information_bits(prior, chance)
+        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes, enough=ENOUGH)
+        found.append(Ranked(o, bits, saved))
+    order = sorted(range(len(found)), key=lambda i: -found[i].saved)
+    ahead = {i: _with_follower(i, found, grouped, prior, each, now) for i in order[:AHEAD]}
+    order[:AHEAD] = sorted(order[:AHEAD], key=lambda i: -ahead[i])
+    return [found[i] for i in order if found[i].bits >= FEWEST_BITS]
+
+
+def _grouped(probability: Floats, chance: Floats, together: Sequence[Sequence[int]]) -> Floats:
+    rows = []
+    for group in together:
+        if len(group) == 1:
+            rows.append(chance[group[0]])
+            continue
+        weight = probability[list(group)]
+        weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(group), 1 / len(group))
+        rows.append(weight @ chance[list(group)])
+    return np.stack(rows)
+
+
+def _with_follower(
+    first: int, found: Sequence[Ranked], grouped: Sequence[Floats], prior: Floats, minutes: Floats, now: float
+) -> float:
+    """Return the minutes that a test saves when after each outcome the best of a few others follows, or none."""
+    chance, after = after_answers(prior, grouped[first])
+    cost = found[first].outlook.candidate.minutes
+    others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outlook.candidate.minutes)[:AHEAD]
+    to_go = search_minutes(after, minutes, enough=ENOUGH)
+    for k in np.flatnonzero(chance > 0.02):
+        if to_go[k] > 0:
+            best = min(
+                minutes_with(after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes, enough=ENOUGH)
+                for i in others
+                if i != first
+            )
+            to_go[k] = min(to_go[k], best)
+    return now - cost - float(chance @ to_go)

@@ -1,0 +1,272 @@
+"""A job and its evidence to a diagnosis: draws, belief, what stands out, the next test."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.answers import Answering
+from gainwright.diagnose.belief import Belief, weigh
+from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, Cause, causes, priors
+from gainwright.diagnose.choosing import Ranked, groups, outlook, rank
+from gainwright.diagnose.ensemble import Ensemble
+from gainwright.diagnose.observing import Observer
+from gainwright.diagnose.weighing import observations
+from gainwright.jobfile import instruments
+from gainwright.model import Multimeter
+from gainwright.solve import Chain
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.model import Entry, Job
+
+    Floats = npt.NDArray[np.float64]
+    Hypothesis = tuple[Cause, ...]
+
+DRAWS = 64
+SEED = 11
+FINE_CASES = 4096
+"""Hypotheses times draws of the second look at those that are left."""
+FINE_DRAWS = (96, 512)
+FEW_EFFECTIVE = 30.0
+"""An effective sample size of less is renewed with more draws."""
+IN_PLAY = 2e-3
+"""Less likely hypotheses are left out of the second look."""
+MOST_IN_PLAY = 40
+MOST_FOR_HANDWORK = 60
+"""With more hypotheses in play, exchanging and feeding is not looked at yet: looking at it costs a solve each."""
+PAIRS_FROM = 14
+PAIRS_WHEN = 0.15
+"""Two causes at once are looked at when something else than one cause is believed so much."""
+HANDWORK = ("swap_sides", "swap_leads", "feed")
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """One ensemble with its belief.
+
+    Attributes
+    ----------
+    answering : the ensemble, seen through instruments and answers.
+    belief : over its hypotheses.
+    """
+
+    answering: Answering
+    belief: Belief
+
+    @property
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        """The hypotheses, in order."""
+        return self.answering.ensemble.hypotheses
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is believed of a chain, before any wording.
+
+    Attributes
+    ----------
+    entries : the evidence.
+    hypotheses, probability, error : over all, singles and pairs; shape (hypotheses,).
+    surprise : probability of something that this model doesn't hold.
+    wrong : probability that an entry's volts are wrong, by entry.
+    active : the ensemble that predictions come from.
+    place : hypothesis of `active` -> its index here.
+    """
+
+    entries: tuple[Entry, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    probability: Floats
+    error: Floats
+    surprise: float
+    wrong: dict[int, float]
+    active: Weighed
+    place: tuple[int, ...]
+
+    def of_causes(self) -> tuple[list[Cause], Floats, Floats]:
+        """Return causes with probability and error; two at once share theirs."""
+        share: dict[Cause, float] = {}
+        spread: dict[Cause, float] = {}
+        for h, p, e in zip(self.hypotheses, self.probability, self.error, strict=True):
+            for cause in h:
+                share[cause] = share.get(cause, 0.0) + p / len(h)
+                spread[cause] = float(np.hypot(spread.get(cause, 0.0), e / len(h)))
+        found = list(share)
+        return found, np.array([share[c] for c in found]), np.array([spread[c] for c in found])
+
+
+@dataclass(frozen=True, slots=True)
+class _Joined:
+    """All hypotheses with probabilities, and the log evidence of all of them together."""
+
+    hypotheses: tuple[Hypothesis, ...]
+    probability: Floats
+    error: Floats
+    log_evidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tests:
+    """What can be done next.
+
+    Attributes
+    ----------
+    ranked : tests, best first.
+    groups : indices of the active hypotheses that no test parts, likeliest group first.
+    catalogue : where they come from.
+    """
+
+    ranked: tuple[Ranked, ...]
+    groups: tuple[tuple[int, ...], ...]
+    catalogue: Catalogue
+
+
+class Diagnoser:
+    """Diagnoses one chain, reading after reading; what was solved is kept.
+
+    Parameters
+    ----------
+    job : the chain as it should be.
+    closed : cause id -> how many of the shop's own cases were closed with it.
+    seed : the same gives the same numbers.
+
+    Raises
+    ------
+    JobError : the wiring can't be resolved.
+    """
+
+    def __init__(
+        self, job: Job, *, closed: Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
+    ) -> None:
+        self.job = job
+        self.chain = Chain(job)
+        self.instruments = instruments(job)
+        self.causes = causes(job, self.chain.wiring, self.instruments)
+        self.priors = priors(self.causes, self.chain.wiring, closed=closed)
+        self.seed = seed
+        self._rough = self._answering([(c,) for c in self.causes], draws, seed)
+        self._fine: Answering | None = None
+        self._pairs: dict[frozenset[Hypothesis], Answering] = {}
+
+    def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
+        plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter))
+        ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=3 if plain else 20)
+        return Answering(Observer(ensemble, self.instruments))
+
+    def weigh(self, entries: Sequence[Entry]) -> State:
+        """Return what is believed after some evidence."""
+        entries = tuple(entries)
+        rough = self._weighed(self._rough, self.priors, entries)
+        fine = self._look_again(rough, entries)
+        single = fine if fine is not None else rough
+        joined = self._joined(rough, fine)
+        surprise = single.belief.surprise
+        if len(entries) > 1 and surprise > PAIRS_WHEN:
+            pairs = self._weigh_pairs(rough, entries)
+            if pairs is not None:
+                joined, surprise = _with_pairs(joined, pairs, surprise)
+        index = {h: i for i, h in enumerate(joined.hypotheses)}
+        place = tuple(index[h] for h in single.hypotheses)
+        return State(
+            entries,
+            joined.hypotheses,
+            joined.probability,
+            joined.error,
+            surprise,
+            single.belief.wrong,
+            single,
+            place,
+        )
+
+    def tests(self, state: State, unreachable: frozenset[str] = frozenset()) -> Tests:
+        """Return the tests that can be made now, best first, and the causes that none of them parts."""
+        answering, belief = state.active.answering, state.active.belief
+        catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable)
+        candidates = catalogue.all()
+        probability = state.probability[list(state.place)]
+        probability = probability / max(float(probability.sum()), 1e-12)
+        if len(probability) > MOST_FOR_HANDWORK:
+            candidates = [c for c in candidates if c.test not in HANDWORK]
+        outlooks = [outlook(c, answering, belief) for c in candidates]
+        together = groups(probability, outlooks)
+        minutes = np.array([catalogue.confirming(h[0], candidates) for h in state.active.hypotheses])
+        return Tests(
+            tuple(rank(probability, minutes, outlooks, together)), tuple(tuple(g) for g in together), catalogue
+        )
+
+    def _weighed(self, answering: Answering, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
+        found = observations(entries, answering)
+        return Weighed(answering, weigh(prior, found, draws=answering.ensemble.draws, unknown=PRIOR_UNKNOWN))
+
+    def _look_again(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
+        """Weigh the hypotheses that are left with more draws, when too few of the first still count."""
+        p = rough.belief.probability
+        order = [int(i) for i in np.argsort(-p)]
+        left = [i for i in order if p[i] > IN_PLAY][:MOST_IN_PLAY]
+        thin = any(p[i] > 0.02 and rough.belief.effective[i] < FEW_EFFECTIVE for i in left)
+        if not entries or not thin or len(left) >= MOST_IN_PLAY:
+            return None
+        nothing = next(i for i, c in enumerate(self.causes) if c.id == NOTHING)
+        left = sorted({*left, nothing})
+        wanted = [(self.causes[i],) for i in left]
+        held = set(self._fine.ensemble.hypotheses) if self._fine is not None else set()
+        if self._fine is None or not held.issuperset(wanted) or len(held) > 2 * len(wanted) + 4:
+            draws = int(np.clip(FINE_CASES // len(wanted), *FINE_DRAWS))
+            self._fine = self._answering(wanted, draws, self.seed + 100)
+        prior_of = dict(zip(self.causes, self.priors, strict=True))
+        prior = np.array([prior_of[h[0]] for h in self._fine.ensemble.hypotheses])
+        return self._weighed(self._fine, prior, entries)
+
+    def _joined(self, rough: Weighed, fine: Weighed | None) -> _Joined:
+        """Return all singles, those that were looked at again by the second look."""
+        log_evidence = rough.belief.log_evidence.copy()
+        relative = rough.belief.error / np.maximum(rough.belief.probability, 1e-12)
+        if fine is not None:
+            index = {h: i for i, h in enumerate(rough.hypotheses)}
+            for k, h in enumerate(fine.hypotheses):
+                log_evidence[index[h]] = fine.belief.log_evidence[k]
+                relative[index[h]] = fine.belief.error[k] / max(float(fine.belief.probability[k]), 1e-12)
+        top = float(np.max(log_evidence))
+        weight = np.exp(log_evidence - top)
+        probability = weight / weight.sum()
+        error = probability * np.minimum(relative, 1.0)
+        return _Joined(rough.hypotheses, probability, error, top + float(np.log(weight.sum())))
+
+    def _weigh_pairs(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
+        """Weigh two causes at once: those that explain most when one entry or another is left out."""
+        score = rough.belief.probability.copy()
+        for left_out in range(len(entries)):
+            rest = entries[:left_out] + entries[left_out + 1 :]
+            score = np.maximum(score, self._weighed(self._rough, self.priors, rest).belief.probability)
+        able = [i for i in np.argsort(-score) if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
+        chosen = [self.causes[int(i)] for i in able[:PAIRS_FROM]]
+        pairs = [(a, b) for k, a in enumerate(chosen) for b in chosen[k + 1 :] if a.where != b.where or a.id != b.id]
+        if not pairs:
+            return None
+        key = frozenset(pairs)
+        if key not in self._pairs:
+            self._pairs = {key: self._answering(pairs, DRAWS, self.seed + 200)}
+        prior_of = dict(zip(self.causes, self.priors, strict=True))
+        of_two = 1 - float(np.sum(self.priors**2))
+        prior = np.array([PRIOR_TWO * 2 * prior_of[a] * prior_of[b] / of_two for a, b in pairs])
+        return self._weighed(self._pairs[key], prior, entries)
+
+
+def _with_pairs(one: _Joined, two: Weighed, surprise: float) -> tuple[_Joined, float]:
+    """Return singles and pairs together, and what is left of the surprise."""
+    log_one = one.log_evidence + np.log1p(-PRIOR_TWO)
+    top = max(log_one, float(np.max(two.belief.log_evidence)))
+    weight_one, weight_two = np.exp(log_one - top), np.exp(two.belief.log_evidence - top)
+    total = float(weight_one + weight_two.sum())
+    relative = np.minimum(two.belief.error / np.maximum(two.belief.probability, 1e-12), 1.0)
+    probability = np.concatenate([one.probability * weight_one / total, weight_two / total])
+    error = np.concatenate([one.error * weight_one / total, relative * weight_two / total])
+    odds = surprise / max(1 - surprise, 1e-12) * float(weight_one) / total
+    found = _Joined(one.hypotheses + two.hypotheses, probability, error, top + float(np.log(total)))
+    return found, odds / (1 + odds)

@@ -1,0 +1,242 @@
+"""Many draws of one chain under each hypothesis, solved together where they differ, once for each tone and setting.
+
+All hypotheses share their draws (common random numbers), so that what parts them is the cause and not the luck.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.diagnose.changes import Change, change_of, merged
+from gainwright.jobfile import with_settings
+from gainwright.quantities import latin_hypercube
+from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Chain, Conditions
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Node, Port
+    from gainwright.solve import Solution
+
+    Floats = npt.NDArray[np.float64]
+
+HIDDEN = 3
+"""Dimensions of a hypothesis's hidden amounts."""
+_NEUTRAL = {
+    "gain": 1.0,
+    "ceiling": 1.0,
+    "series_ohm": 0.0,
+    "shorted": 0.0,
+    "sign": 1.0,
+    "load": 1.0,
+    "low_pass_hz": ABSENT_LOW_PASS_HZ,
+    "high_pass_hz": ABSENT_HIGH_PASS_HZ,
+    "crossed": 0.0,
+    "misrouted": 0.0,
+}
+"""What each field of an alteration is where nothing is changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stimulus:
+    """What is played and how the chain stands, as far as it bears on levels.
+
+    Attributes
+    ----------
+    tone_hz, level_dbfs : of the tone.
+    sets : controls that stand elsewhere than in the job, with the texts of their places, sorted.
+    side : side of the recording it is on.
+    running : whether the engine runs.
+    speakers : whether they are connected.
+    fed : stage and volts of a source of one's own, or None.
+    swapped : stage whose sides are exchanged, or lead whose two sides are, or empty.
+    """
+
+    tone_hz: float
+    level_dbfs: float
+    sets: tuple[tuple[str, str], ...] = ()
+    side: str = "both"
+    running: bool = True
+    speakers: bool = True
+    fed: tuple[str, float] | None = None
+    swapped: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A solution of the hypotheses that differ, and which row of it each hypothesis has.
+
+    Attributes
+    ----------
+    solution : cases are rows x draws.
+    row : row of each hypothesis, shape (hypotheses,).
+    draws : number of draws.
+    """
+
+    solution: Solution
+    row: npt.NDArray[np.intp]
+    draws: int
+
+    def of(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """Return per-case values by hypothesis, shape (hypotheses, draws)."""
+        return values.reshape(-1, self.draws)[self.row]
+
+
+class Ensemble:
+    """A chain's draws under each of some hypotheses.
+
+    Parameters
+    ----------
+    hypotheses : each one cause or several at once.
+    draws, seed : of the physical numbers and the hidden amounts.
+    harmonics : kept in solutions; an average-responding meter needs 20, all else the first.
+    """
+
+    def __init__(
+        self, chain: Chain, hypotheses: Sequence[tuple[Cause, ...]], *, draws: int, seed: int, harmonics: int = 3
+    ) -> None:
+        self.chain = chain
+        self.hypotheses = tuple(hypotheses)
+        self.draws = draws
+        self.seed = seed
+        self.harmonics = harmonics
+        self.values = chain.draws(draws=draws, seed=seed, quick=True)
+        self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
+        self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
+        """Of instruments and strays, shape (draws, 8); which column is whose is the observer's business."""
+        self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
+        self._touched = [change.touches(chain) for change in self.changes]
+        self._stands: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
+        self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
+
+    def _change(self, hypothesis: tuple[Cause, ...]) -> Change:
+        found = Change()
+        for i, cause in enumerate(hypothesis):
+            change = change_of(cause, self.chain, np.roll(self.hidden, i, axis=1))
+            found = change if i == 0 else merged(found, change)
+        return found
+
+    def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
+        """Return the levels at some nodes under every hypothesis; only those that can differ there are solved."""
+        for solved_for, nodes, solved in self._solved:
+            if solved_for == stimulus and targets <= nodes:
+                return solved
+        solved = self._solve(stimulus, targets)
+        self._solved.append((stimulus, targets, solved))
+        return solved
+
+    def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
+        alter = self._hands(stimulus)
+        needed = self.chain.needed(targets, alter)
+        for change in self.changes:  # a crossed or misrouted one needs more
+            if change.crossed or change.misrouted:
+                needed |= self.chain.needed(targets, _joined(alter, change))
+        differ = [i for i, touched in enumerate(self._touched) if touched & needed]
+        row = np.zeros(len(self.changes), dtype=np.intp)
+        row[differ] = np.arange(1, len(differ) + 1)
+        altered = [Change(), *(self.changes[i] for i in differ)]
+        chain, values = self._standing(stimulus.sets)
+        solution = chain.solve(
+            Conditions(
+                stimulus.tone_hz,
+                stimulus.level_dbfs,
+                values={p: np.tile(v, len(altered)) if np.size(v) > 1 else v for p, v in values.items()},
+                settings=self._settings(chain, altered),
+                unloaded=frozenset() if stimulus.speakers else self._speakers(),
+                supply="running" if stimulus.running else "resting",
+                alter=self._batch(altered, alter),
+            ),
+            targets=targets,
+            harmonics=self.harmonics,
+        )
+        return Solved(solution, row, self.draws)
+
+    def _speakers(self) -> frozenset[str]:
+        return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
+
+    def _standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
+        """Return the chain with controls put where the person says, and its draws: only what a control changes is new."""
+        if sets not in self._stands:
+            if not sets:
+                self._stands[sets] = self.chain, self.values
+            else:
+                chain = Chain(with_settings(self.chain.job, dict(sets)))
+                own = chain.draws(draws=self.draws, seed=self.seed, quick=True)
+                old = self.chain.facts
+                same = {p for p, fact in chain.facts.items() if p in old and old[p].quantity == fact.quantity}
+                self._stands[sets] = chain, {p: self.values[p] if p in same else v for p, v in own.items()}
+        return self._stands[sets]
+
+    def _settings(self, chain: Chain, altered: list[Change]) -> dict[str, Any]:
+        """Return where controls stand in every case that a hypothesis moves, whatever the hand believes."""
+        found: dict[str, Any] = {}
+        for i, change in enumerate(altered):
+            for control, places in change.settings.items():
+                array = found.get(control)
+                if array is None:
+                    array = found[control] = np.full(len(altered) * self.draws, float(chain.settings[control]))
+                array[i * self.draws : (i + 1) * self.draws] = places
+        return found
+
+    def _hands(self, stimulus: Stimulus) -> Alteration:
+        """Return what the person does: which side plays, what is fed, what is exchanged."""
+        gain: dict[Node, float] = {}
+        fed: dict[Port, float] = {}
+        crossed: dict[Port, float] = {}
+        if stimulus.side != "both":
+            for node in self.chain.nodes:
+                if not self.chain.wiring.routes[node]:
+                    shares = {stimulus.side: 1.0, "mono": 0.5}
+                    gain[node] = shares.get(node.side, 0.0)
+        if stimulus.fed is not None:
+            fed = dict.fromkeys(self.chain.wiring.ports(stimulus.fed[0]), stimulus.fed[1])
+        if stimulus.swapped and not stimulus.swapped.startswith("lead:"):
+            crossed = {
+                port: 1.0 for port in self.chain.wiring.ports(stimulus.swapped) if port.side in ("left", "right")
+            }
+        return Alteration(gain=gain, fed_v=fed, crossed=crossed)
+
+    def _batch(self, altered: list[Change], hands: Alteration) -> Alteration:
+        """Return the changes of all hypotheses, one block of draws after the other, with what the person does."""
+        cases = len(altered) * self.draws
+        found: dict[str, Any] = {name: {} for name in (*_NEUTRAL, "boost", "instead")}
+        for name, neutral in _NEUTRAL.items():
+            for key, mine in getattr(hands, name).items():
+                found[name][key] = np.full(cases, _both(name, neutral, mine))
+        for i, change in enumerate(altered):
+            rows = slice(i * self.draws, (i + 1) * self.draws)
+            for name, neutral in _NEUTRAL.items():
+                mine = getattr(hands, name)
+                for key, value in getattr(change, name).items():
+                    array = found[name].setdefault(key, None)
+                    if array is None:
+                        array = found[name][key] = np.full(cases, neutral, dtype=np.float64)
+                    array[rows] = _both(name, value, mine.get(key, neutral))
+            for key, parts in change.boost.items():
+                arrays = found["boost"].setdefault(key, (np.zeros(cases), np.full(cases, 1000.0)))
+                for array, part in zip(arrays, parts, strict=True):
+                    array[rows] = part
+            found["instead"] |= change.instead
+        return Alteration(**found, fed_v=hands.fed_v)
+
+
+def _both(name: str, theirs: Any, mine: Any) -> Any:
+    """Put what the person does on top of a hypothesis: exchanged twice is as before, gains multiply."""
+    if name == "crossed":
+        return theirs + mine - 2 * theirs * mine
+    return theirs * mine if name == "gain" else theirs
+
+
+def _joined(hands: Alteration, change: Change) -> Alteration:
+    return Alteration(
+        fed_v=hands.fed_v,
+        crossed={**hands.crossed, **change.crossed},
+        misrouted=change.misrouted,
+        instead=change.instead,
+    )

@@ -1,0 +1,200 @@
+"""Entries of the evidence as observations that weigh on hypotheses."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.answers import answers_of
+from gainwright.diagnose.belief import SPAN_DB, Observation, Volts
+from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.observing import MODEL_DB, QUIET_POWER_V, SHOWS, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.diagnose.answers import Answering, Answers
+    from gainwright.diagnose.observing import Levels, Observer
+    from gainwright.model import Entry, Instrument, Node, Played
+
+WRONG = {"multimeter": 0.03, "recorder": 0.02, "indicator": 0.03}
+"""How often a reading of an instrument is wrong altogether (common practice, no published source)."""
+QUIET_ELSEWHERE = 0.35
+"""Share of readings that are nothing, where it is something that the model doesn't hold."""
+QUIET_EDGE_DB = 1.5
+THD_CLASSES = ("clean", "some", "much")
+CLAMP_SD_DB = 0.4
+"""A clamp on a wire is good to 5 % (common practice, no published source)."""
+
+
+def stimulus_of(played: Played) -> Stimulus | None:
+    """Return what an entry was played under, None without a tone."""
+    if played.tone_hz is None:
+        return None
+    feed = getattr(played, "feed", None)
+    return Stimulus(
+        played.tone_hz,
+        0.0 if feed is not None else played.level_dbfs,
+        tuple(sorted(played.set.items())),
+        played.side,
+        played.engine == "on",
+        played.speakers == "on",
+        None if feed is None else (feed.into, feed.volts.nominal),
+    )
+
+
+def observations(entries: Sequence[Entry], answering: Answering) -> list[Observation]:
+    """Return what entries say of every hypothesis."""
+    return [o for i, entry in enumerate(entries) for o in observe(i, entry, answering)]
+
+
+def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]:
+    """Return what one entry says."""
+    if isinstance(entry, Reading):
+        return _reading(index, entry, answering.observer)
+    answers: Answers | None = None
+    if isinstance(entry, HeardSpeaker):
+        answers = answering.heard(entry.heard, stimulus_of(entry), side=entry.side, running=entry.engine == "on")
+    elif isinstance(entry, Swapped):
+        before = stimulus_of(entry)
+        assert before is not None  # noqa: S101  the reader asks for a tone
+        answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))
+    found = []
+    for aspect, label in answers_of(entry, answering):
+        these = answers or answering.check(entry.check, aspect, running=entry.engine == "on")  # type: ignore[union-attr]
+        chance = these.chance[these.labels.index(label)]
+        found.append(Observation(index, chance, None, 1 / len(these.labels)))
+    return found
+
+
+def swapped(before: Stimulus, swap: str) -> Stimulus:
+    """Return the same with two sides exchanged."""
+    return Stimulus(
+        before.tone_hz,
+        before.level_dbfs,
+        before.sets,
+        before.side,
+        before.running,
+        before.speakers,
+        before.fed,
+        swap,
+    )
+
+
+def instrument_of(entry: Reading, observer: Observer) -> tuple[str, Instrument]:
+    """Return what a reading was taken with: as said, or the first that fits its result."""
+    if entry.with_:
+        return entry.with_, observer.instruments[entry.with_]
+    wanted = Indicator if entry.shows is not None else Recorder if entry.thd is not None else Multimeter
+    for name, instrument in observer.instruments.items():
+        if isinstance(instrument, wanted):
+            return name, instrument
+    return next(iter(observer.instruments.items()))
+
+
+def _reading(index: int, entry: Reading, observer: Observer) -> list[Observation]:
+    node = observer.nodes[entry.at]
+    name, instrument = instrument_of(entry, observer)
+    stimulus = stimulus_of(entry)
+    assert stimulus is not None  # noqa: S101  the reader asks for a tone
+    found = []
+    if entry.shows is not None and isinstance(instrument, Indicator):
+        chance = observer.shows(stimulus, node, name)[SHOWS.index(entry.shows)]
+        found.append(Observation(index, chance, None, 1 / len(SHOWS)))
+    if entry.current is not None and not isinstance(entry.current, str):
+        found.append(_current(index, entry.current.nominal, stimulus, node, observer))
+    if entry.reads is not None or entry.verdict is not None or entry.thd is not None:
+        found += _volts(index, entry, stimulus, node, name, instrument, observer)
+    return found
+
+
+def _volts(
+    index: int,
+    entry: Reading,
+    stimulus: Stimulus,
+    node: Node,
+    name: str,
+    instrument: Instrument,
+    observer: Observer,
+) -> list[Observation]:
+    found = []
+    over = entry.reads == "over_range" or entry.verdict == "overloaded_input"
+    if isinstance(instrument, Recorder) or over:
+        past = observer.overloads(stimulus, node, name)
+        found.append(Observation(index, past if over else 1 - past, None, 0.5))
+    if over:
+        return found
+    levels = observer.levels(stimulus, node, name)
+    reads_v = entry.reads.nominal if entry.reads is not None and not isinstance(entry.reads, str) else None
+    if reads_v is not None:
+        found.append(volts_observation(index, reads_v, levels, instrument.kind))
+    thd_class = _thd_class(entry, observer)
+    if thd_class is not None:
+        found.append(Observation(index, thd_chance(levels, observer)[THD_CLASSES.index(thd_class)], None, 1 / 3))
+    return found
+
+
+def volts_observation(index: int, reads_v: float, levels: Levels, kind: str) -> Observation:
+    """Return a reading in volts as an observation: a level, or as good as nothing."""
+    wrong = WRONG[kind]
+    if reads_v <= levels.quiet_v:
+        chance = (1 - wrong) * quiet_chance(levels) + wrong * QUIET_ELSEWHERE
+        return Observation(index, chance, None, QUIET_ELSEWHERE)
+    digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
+    reading = Volts(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db), wrong)
+    return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
+
+
+def quiet_chance(levels: Levels) -> np.ndarray:
+    """Return the chance that a meter shows as good as nothing."""
+    near = normal_cdf((20 * math.log10(levels.quiet_v) - levels.shown_db) / QUIET_EDGE_DB)
+    return np.where(levels.quiet, 1 - STRAY_SEEN, near * (1 - STRAY_SEEN))
+
+
+def thd_limit(observer: Observer) -> float:
+    """Return the job's limit of distortion, 1 % when not said."""
+    limit = observer.chain.job.thd_limit
+    return limit.nominal if limit is not None and limit.known else 0.01
+
+
+def _thd_class(entry: Reading, observer: Observer) -> str | None:
+    limit = thd_limit(observer)
+    if entry.thd is not None:
+        return THD_CLASSES[int(np.digitize(entry.thd.nominal, [limit, max(0.05, 2 * limit)]))]
+    return {"clean": "clean", "clipped": "some", "distorted": "some"}.get(entry.verdict or "")
+
+
+def thd_chance(levels: Levels, observer: Observer) -> np.ndarray:
+    """Return the chance of each of `THD_CLASSES`, shape (3, hypotheses, draws)."""
+    limit = thd_limit(observer)
+    thd = np.log(np.maximum(np.nan_to_num(levels.thd), 1e-6))
+    over = normal_cdf((thd - math.log(limit)) / THD_EDGE)
+    far = normal_cdf((thd - math.log(max(0.05, 2 * limit))) / THD_EDGE)
+    chance = np.stack([1 - over, over * (1 - far), over * far])
+    return 0.97 * chance + 0.01
+
+
+def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observer: Observer) -> Observation:
+    """A current out of an output: its voltage over what hangs on it."""
+    volts, _ = observer.level_v(stimulus, node)
+    nominal = observer.chain.nominal()
+    rows = []
+    for change in observer.ensemble.changes:
+        siemens = np.zeros(observer.ensemble.draws)
+        for port in observer.chain.wiring.takers(node):
+            key = f"{port.stage}.input_impedance"
+            ohm = nominal[key] if key in nominal else nominal[f"{port.stage}.impedance"]
+            shorted = (node, port) in change.shorted
+            load = 0.05 if shorted else ohm * np.asarray(change.load.get(port, 1.0))
+            siemens = siemens + 1 / (load + np.asarray(change.series_ohm.get((node, port), 0.0)))
+        rows.append(siemens)
+    amps = volts * np.stack(rows)
+    alive = amps > QUIET_POWER_V / 4
+    shown = 20 * np.log10(np.maximum(amps, 1e-6))
+    if reads_a <= QUIET_POWER_V / 4:
+        return Observation(index, np.where(alive, 0.02, 0.96), None, QUIET_ELSEWHERE)
+    reading = Volts(shown, alive, 20 * math.log10(reads_a), CLAMP_SD_DB, WRONG["multimeter"])
+    return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
