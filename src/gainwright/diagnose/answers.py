@@ -40,7 +40,7 @@ LOW_SUPPLY_V, NO_SUPPLY_V = 11.5, 2.0
 DC_OF_IMPEDANCE = 0.85
 """A coil's DC resistance over its impedance."""
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
-SURE = {"lead": 0.985, "lamp": 0.985, "look": 0.98, "volts": 0.985, "heard": 0.93, "swap": 0.95, "ohms": 0.985}
+SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
 """How often an answer of a kind is right."""
 
 LOOKED_AT: dict[str, tuple[str, ...]] = {

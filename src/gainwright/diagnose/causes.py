@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, wires
+from gainwright.solve import MUTED_TRAVEL
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
-    from gainwright.model import Instrument, Job, Wiring
+    from gainwright.model import AnyStage, Instrument, Job, Wiring
 
 NOTHING = "nothing_wrong"
 HEALTHY = (NOTHING, "wrong_tone_for_path", "indicator_below_threshold")
@@ -141,8 +142,12 @@ def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
     return [*found, Cause("wrong_tone_for_path", name)] if has_filter else found
 
 
+AT_MINIMUM = 10.0
+"""Factor on the odds of a muted gain where the job itself has it at its lowest end and doesn't say that it passes."""
+
+
 def priors(
-    found: Sequence[Cause], wiring: Wiring, *, closed: Mapping[str, int] | None = None
+    found: Sequence[Cause], job: Job, wiring: Wiring, *, closed: Mapping[str, int] | None = None
 ) -> npt.NDArray[np.float64]:
     """Return the prior of each cause, summing to 1.
 
@@ -159,9 +164,18 @@ def priors(
     for i, cause in enumerate(found):
         half = cause.where.startswith("lead:") and cause.where not in single
         weights[i] = 0.0 if cause.id in HEALTHY else odds[cause.id] * (0.5 if half else 1.0)
+        if cause.id == "gain_muted" and _at_minimum(job.stages[cause.where]):
+            weights[i] *= AT_MINIMUM
     weights *= (1 - PRIOR_NOTHING) / weights.sum()
     weights[[c.id for c in found].index(NOTHING)] = PRIOR_NOTHING
     return weights
+
+
+def _at_minimum(stage: AnyStage) -> bool:
+    """Whether a job has a gain at its lowest end where it may mute."""
+    if not isinstance(stage, Amplifier) or stage.gain.mutes_at_minimum == "no" or stage.gain.at is None:
+        return False
+    return bool(stage.gain.at.known and stage.gain.at.nominal <= MUTED_TRAVEL)
 
 
 def sharpened(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:

@@ -148,7 +148,7 @@ class Diagnoser:
         self.chain = Chain(job)
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, self.instruments)
-        self.priors = priors(self.causes, self.chain.wiring, closed=closed)
+        self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
         self.seed = seed
         self._rough = self._answering([(c,) for c in self.causes], draws, seed)
         self._fine: Answering | None = None

@@ -106,7 +106,7 @@ class Ensemble:
         self.draws = draws
         self.seed = seed
         self.harmonics = harmonics
-        self.values = chain.draws(draws=draws, seed=seed, quick=True)
+        self.values = _passing(chain.draws(draws=draws, seed=seed, quick=True))
         self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Of instruments and strays, shape (draws, 8); which column is whose is the observer's business."""
@@ -167,7 +167,7 @@ class Ensemble:
                 self._stands[sets] = self.chain, self.values
             else:
                 chain = Chain(with_settings(self.chain.job, dict(sets)))
-                own = chain.draws(draws=self.draws, seed=self.seed, quick=True)
+                own = _passing(chain.draws(draws=self.draws, seed=self.seed, quick=True))
                 old = self.chain.facts
                 same = {p for p, fact in chain.facts.items() if p in old and old[p].quantity == fact.quantity}
                 self._stands[sets] = chain, {p: self.values[p] if p in same else v for p, v in own.items()}
@@ -224,6 +224,11 @@ class Ensemble:
                     array[rows] = part
             found["instead"] |= change.instead
         return Alteration(**found, fed_v=hands.fed_v)
+
+
+def _passing(values: dict[str, Any]) -> dict[str, Any]:
+    """Let every gain control pass at its lowest end: a muted one is a cause of its own."""
+    return {path: 0.0 if path.endswith(".gain.mutes") else v for path, v in values.items()}
 
 
 def _both(name: str, theirs: Any, mine: Any) -> Any:

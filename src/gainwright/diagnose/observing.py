@@ -148,7 +148,7 @@ class Observer:
         solved = self.solved(stimulus, node, beside)
         word = solved.of(shown_by_indicator(indicator, solved.solution, solved.solution.index(node)))
         word = np.where(self._deaf(np.ones(word.shape), name) > 0, word, 0)
-        return np.stack([np.where(word == i, 0.97, 0.01) for i in range(len(SHOWS))])
+        return np.stack([np.where(word == i, 0.985, 0.005) for i in range(len(SHOWS))])
 
     def overloads(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
         """Return the chance that a recorder is past its full scale, shape (hypotheses, draws)."""

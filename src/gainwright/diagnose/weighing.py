@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.observing import Levels, Observer
     from gainwright.model import Entry, Instrument, Node, Played
 
-WRONG = {"multimeter": 0.03, "recorder": 0.02, "indicator": 0.03}
+WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": 0.015}
 """How often a reading of an instrument is wrong altogether (common practice, no published source)."""
 QUIET_ELSEWHERE = 0.35
 """Share of readings that are nothing, where it is something that the model doesn't hold."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, resolve
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, resolve, wires
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -47,11 +47,12 @@ _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: its cause id, where it is, and how much (a usual amount when left out)."""
+    """One fault: its cause id, where it is, how much (a usual amount when left out), and of a speaker which side."""
 
     cause: str
     where: str
     amount: float | None = None
+    side: str = "both"
 
     @property
     def size(self) -> float:
@@ -75,8 +76,8 @@ def places(job: Job) -> list[tuple[str, str]]:
             found.append(("coil_reversed", name))
         if isinstance(stage, Amplifier):
             found += [("side_dead", str(node)) for node in wiring.outputs(name)]
+    found += [(cause, lead) for lead in wires(wiring) for cause in _ON_LEAD]
     for run in wiring.leads:
-        found += [(cause, str(run)) for cause in _ON_LEAD]
         if not isinstance(job.stages[run.target], Speaker):
             found += [("ground_loop", str(run)), ("alternator_whine", str(run))]
     for name, instrument in job.instruments.items():

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import facts, instruments, settings, with_settings
-from gainwright.model import Indicator, Multimeter, Node, Recorder, Speaker
+from gainwright.model import Indicator, Multimeter, Node, Recorder
 from gainwright.simulated.faults import Fault, checked
-from gainwright.simulated.world import OPEN_OHM, World
+from gainwright.simulated.looking import Looking
+from gainwright.simulated.world import World
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,7 +28,7 @@ AVERAGE_TO_RMS = math.pi / math.sqrt(8)
 _NOISE_MATTERS_V = 0.05
 
 
-class Rig:
+class Rig(Looking):
     """A simulated chain.
 
     Parameters
@@ -59,6 +60,8 @@ class Rig:
         self.engine_running = True
         self._tone = (1000.0, -200.0)
         self._sides = "both"
+        self._fed: dict[str, float] = {}
+        self._swapped = ""
 
     def _draw_missing(self) -> None:
         for path, fact in facts(self.job).items():
@@ -109,12 +112,21 @@ class Rig:
         self._tone = (tone_hz, level_dbfs)
         self._sides = sides
 
+    def feed(self, stage: str, volts: float | None) -> None:
+        """Put a source of one's own in place of the lead into a stage, volts rms of the tone; None takes it away."""
+        self._fed = {} if volts is None else {stage: volts}
+
+    def swap(self, place: str) -> None:
+        """Exchange the two sides at a stage's inputs, or the two leads of a run; empty puts them back."""
+        self._swapped = place
+
     # Waves
 
     def _world(self, probe: tuple[Node, float] | None = None) -> World:
         supply = "vehicle.running" if self.engine_running else "vehicle.resting"
-        hands = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
-        return World(self.job, self.truth, self.settings, self.faults, **hands)  # type: ignore[arg-type]
+        hands: dict[str, Any] = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
+        hands |= {"fed": self._fed, "swapped": self._swapped}
+        return World(self.job, self.truth, self.settings, self.faults, **hands)
 
     def node(self, text: str) -> Node:
         """Return a node by name.
@@ -240,90 +252,6 @@ class Rig:
         full = 2**23 - 1
         codes = np.rint(volts / recorder_peak_v(recorder) * full + self._rng.uniform(-0.5, 0.5, len(volts)))
         return np.clip(codes, -full - 1, full) / 2**23, rate_hz
-
-    # Looking and checking
-
-    def lead_resistance(self, lead: str) -> float:
-        """Return the resistance of one conductor of a lead end to end, ohm; infinite when open."""
-        world = self._world()
-        for node, port in ((n, p) for n in world.wiring.nodes for p in world.wiring.takers(n)):
-            if world.lead_name[node, port] == lead:
-                ohm = world.lead_ohm(node, port)
-                return math.inf if ohm >= OPEN_OHM else ohm / 2
-        raise CallError(f"there is no {lead}", code="unknown_lead")
-
-    def between_conductors(self, lead: str) -> float:
-        """Return the resistance between a lead's conductors, unplugged, ohm."""
-        return 0.1 if self._world().fault("lead_shorted", lead) else math.inf
-
-    def supply_voltage(self, amplifier: str) -> float:
-        """Return the DC voltage at an amplifier's supply terminals."""
-        world = self._world()
-        if world.fault("amplifier_no_supply", amplifier):
-            return 0.0
-        sag = world.fault("supply_sagging", amplifier)
-        return self.truth[world.supply] * (sag.size if sag else 1.0)
-
-    def turn_on_voltage(self, amplifier: str) -> float:
-        """Return the DC voltage at an amplifier's turn-on terminal."""
-        world = self._world()
-        return 0.0 if world.fault("amplifier_no_turn_on", amplifier) else self.truth[world.supply] - 0.3
-
-    def lamps(self, amplifier: str) -> tuple[bool, bool]:
-        """Return whether an amplifier's power and protection lamps are lit."""
-        world = self._world()
-        dead = world.fault("amplifier_no_supply", amplifier) or world.fault("amplifier_no_turn_on", amplifier)
-        return not dead, world.fault("amplifier_protecting", amplifier) is not None
-
-    def speaker_resistance(self, speaker: str) -> float:
-        """Return the DC resistance of a speaker at the end of its lead, ohm."""
-        world = self._world()
-        port = world.wiring.ports(speaker)[0]
-        ohm = world.input_ohm(port)
-        return math.inf if ohm >= OPEN_OHM else 0.85 * ohm
-
-    def cone(self, lead: str) -> str:
-        """Return how a cone moves when a small battery is put to its lead at the amplifier's end: out, in, still.
-
-        CallError : there is no such lead.
-        """
-        world = self._world()
-        for (node, port), name in world.lead_name.items():
-            if name == lead:
-                stage = self.job.stages[port.stage]
-                moves = world.at_port(node, port)
-                if world.fault("coil_reversed", port.stage):
-                    apart = isinstance(stage, Speaker) and stage.coils is not None and stage.coils.wiring == "separate"
-                    moves = -moves if apart else 0.0
-                return "still" if abs(moves) < 0.01 else "out" if moves > 0 else "in"
-        raise CallError(f"there is no {lead}", code="unknown_lead")
-
-    def heard(self, speaker: str) -> str:
-        """Return what a person hears of a speaker: silent, faint, normal, distorted, hum, whine."""
-        stage = self.job.stages[speaker]
-        assert isinstance(stage, Speaker)  # noqa: S101  the caller names a speaker
-        world = self._world()
-        port = world.wiring.ports(speaker)[0]
-        feed = world.wiring.feeds[port][0]
-        if speaker in self.off or world.input_ohm(port) >= OPEN_OHM or world.lead_ohm(feed.node, port) >= OPEN_OHM:
-            return "silent"
-        if world.fault("lead_shorted", world.lead_name[feed.node, port]):
-            return "silent"
-        period, _ = self.period(str(feed.node))
-        if world.fault("coil_reversed", speaker):
-            period = period * 0.02
-        floor = float(np.std(world.floor(feed.node, 9600, 48_000.0, self._rng)[2400:]))
-        rms = math.sqrt(float(np.mean(period**2)))
-        if floor > 0.03 and floor > 0.05 * rms:
-            whining = any(f.cause == "alternator_whine" for f in self.faults)
-            return "whine" if whining else "hum"
-        if rms < 0.02:
-            return "silent"
-        if rms < 0.5:
-            return "faint"
-        lines = np.abs(np.fft.rfft(period))
-        thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
-        return "distorted" if thd > 0.05 else "normal"
 
 
 def recorder_peak_v(recorder: Recorder) -> float:

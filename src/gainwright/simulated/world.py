@@ -14,7 +14,6 @@ from gainwright.jobfile import volume_steps
 from gainwright.model import (
     Amplifier,
     Converter,
-    FilterSetting,
     HeadUnit,
     LevelControl,
     LineDriver,
@@ -23,12 +22,14 @@ from gainwright.model import (
     Processor,
     Speaker,
     resolve,
+    wires,
 )
-from gainwright.simulated.filters import band_section, crossover_sections, equaliser_sections, filter_on, filter_period
+from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT
+from gainwright.simulated.shaping import sections
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     import numpy.typing as npt
 
@@ -58,6 +59,8 @@ class World:
     off : speakers that are disconnected.
     probe : node and resistance of what measures there.
     supply : fact path of the supply that holds.
+    fed : stage -> volts rms that a source of one's own feeds into it.
+    swapped : stage or lead whose two sides a hand has exchanged.
     """
 
     def __init__(
@@ -71,6 +74,8 @@ class World:
         probe: tuple[Node, float] | None = None,
         supply: str = "vehicle.running",
         sides: str = "both",
+        fed: Mapping[str, float] | None = None,
+        swapped: str = "",
     ) -> None:
         self.job = job
         self.wiring = resolve(job)
@@ -81,21 +86,38 @@ class World:
         self.probe = probe
         self.supply = supply
         self.sides = sides
-        self.lead_name = {(node, port): str(run) for run, pairs in self.wiring.leads.items() for node, port in pairs}
+        self.fed = fed or {}
+        self.swapped = swapped
+        self.lead_names = self._lead_names()
+
+    def _lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
+        """Return the names of each side of a lead; where a hand has exchanged the two, each bears the other's."""
+        named: dict[tuple[Node, Port], tuple[str, ...]] = {}
+        for name, pairs in wires(self.wiring).items():
+            for wire in pairs:
+                named[wire] = (*named.get(wire, ()), name)
+        for pairs in (pairs for run, pairs in self.wiring.leads.items() if str(run) == self.swapped):
+            named |= dict(zip(pairs, [named[wire] for wire in reversed(pairs)], strict=True))
+        return named
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
         return next((f for f in self.faults if f.cause == cause and f.where in wheres), None)
 
+    def at_side(self, cause: str, port: Port) -> bool:
+        """Whether a speaker has a fault on a port's side."""
+        found = self.fault(cause, port.stage)
+        return found is not None and found.side in ("both", port.side)
+
     # Loads and leads
 
     def lead_ohm(self, node: Node, port: Port) -> float:
         """Return the resistance of a lead, there and back."""
-        name = self.lead_name[node, port]
-        if self.fault("lead_open", name):
+        names = self.lead_names[node, port]
+        if self.fault("lead_open", *names):
             return OPEN_OHM
-        extra = self.fault("lead_resistive", name)
-        return self.truth[f"{name}.resistance"] + (extra.size if extra else 0.0)
+        extra = self.fault("lead_resistive", *names)
+        return self.truth[f"{names[0]}.resistance"] + (extra.size if extra else 0.0)
 
     def input_ohm(self, port: Port) -> float:
         """Return what a port offers; a speaker its impedance with what is wrong with it."""
@@ -103,9 +125,9 @@ class World:
         if not isinstance(stage, Speaker):
             return self.truth[f"{port.stage}.input_impedance"]
         ohm = self.truth[f"{port.stage}.impedance"]
-        if self.fault("speaker_open", port.stage):
+        if self.at_side("speaker_open", port):
             return OPEN_OHM
-        if self.fault("speaker_shorted", port.stage):
+        if self.at_side("speaker_shorted", port):
             return 0.2
         feeding = {feed.node.stage for feed in self.wiring.feeds[port]}
         low = next((f for f in self.faults if f.cause == "load_too_low" and f.where in feeding), None)
@@ -118,7 +140,7 @@ class World:
             if port.stage in self.off:
                 continue
             lead = self.lead_ohm(node, port)
-            shorted = self.fault("lead_shorted", self.lead_name[node, port])
+            shorted = self.fault("lead_shorted", *self.lead_names[node, port])
             siemens += 1 / (lead if shorted else lead + self.input_ohm(port))
         if self.probe is not None and self.probe[0] == node:
             siemens += 1 / self.probe[1]
@@ -131,10 +153,10 @@ class World:
 
     def at_port(self, node: Node, port: Port) -> float:
         """Return the share of a node's voltage that arrives at a port, with its sign."""
-        name = self.lead_name[node, port]
-        if self.fault("lead_shorted", name):
+        names = self.lead_names[node, port]
+        if self.fault("lead_shorted", *names):
             return 0.0
-        sign = -1.0 if self.fault("polarity_reversed", name) else 1.0
+        sign = -1.0 if self.fault("polarity_reversed", *names) else 1.0
         load = self.input_ohm(port)
         return sign * load / (load + self.lead_ohm(node, port))
 
@@ -188,43 +210,6 @@ class World:
             rms *= self.truth[self.supply] * (sag.size if sag else 1.0) / self.truth[f"{name}.rated_at"]
         return rms * math.sqrt(2)
 
-    # Filters
-
-    def sections(self, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
-        """Return everything with a frequency response at an output, as second-order sections."""
-        stage = self.job.stages[node.stage]
-        path = f"{node.stage}.{node.output}"
-        rows: list[Floats] = []
-        holder: Any = stage
-        if isinstance(stage, HeadUnit):
-            holder, equaliser, key = stage.outputs[node.output], stage.tone, f"{node.stage}.tone"
-        elif isinstance(stage, Processor):
-            holder, key = stage.outputs[node.output], f"{path}.equaliser"
-            equaliser = holder.equaliser
-        elif isinstance(stage, Amplifier):
-            equaliser, key = stage.boost, f"{node.stage}.boost"
-        else:
-            return None
-        if equaliser is not None and not equaliser.flat:
-            bands = [
-                (self.truth[f"{key}.{i}.gain"], self.truth[f"{key}.{i}.corner"], self.truth[f"{key}.{i}.q"])
-                for i in range(len(equaliser.bands))
-            ]
-            rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
-        boost = self.fault("boost_on", node.stage, path)
-        if boost:
-            rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))
-        for control, kind in (("low_pass", "lowpass"), ("high_pass", "highpass")):
-            setting = getattr(holder, control)
-            moved = self.fault(f"{control}_in_the_way", node.stage, path)
-            if moved:
-                setting = FilterSetting.parse(f"butterworth 24 at {moved.size:g} Hz")
-                rows.append(crossover_sections(setting, kind=kind, corner_hz=moved.size, rate_hz=rate_hz))
-            elif setting is not None and not setting.off:
-                corner = self.truth[f"{path}.{control}.corner"]
-                rows.append(crossover_sections(setting, kind=kind, corner_hz=corner, rate_hz=rate_hz))
-        return np.vstack(rows) if rows else None
-
     # Waves
 
     def periods(self, targets: Iterable[Node], tone_hz: float, level_dbfs: float) -> tuple[dict[Node, Floats], float]:
@@ -236,8 +221,8 @@ class World:
         source = 10 ** (level / 20) * np.sin(2 * np.pi * np.arange(count) / count)
 
         def shaped(node: Node, wave: Floats) -> Floats:
-            sections = self.sections(node, rate_hz, tone_hz)
-            return wave if sections is None else filter_period(sections, wave)
+            found = sections(self, node, rate_hz, tone_hz)
+            return wave if found is None else filter_period(found, wave)
 
         return self._through(targets, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
 
@@ -245,8 +230,8 @@ class World:
         """Return noise (and hum, if that is the fault) at a node, running, for small signals."""
 
         def shaped(node: Node, wave: Floats) -> Floats:
-            sections = self.sections(node, rate_hz, 1000.0)
-            return wave if sections is None else filter_on(sections, wave)
+            found = sections(self, node, rate_hz, 1000.0)
+            return wave if found is None else filter_on(found, wave)
 
         return self._through([target], np.zeros(count), shaped, clip=False, rate_hz=rate_hz, rng=rng)[target]
 
@@ -262,8 +247,9 @@ class World:
     ) -> dict[Node, Floats]:
         """Carry a wave from the source to nodes, stage by stage."""
         at: dict[Node, Floats] = {}
+        self._count = len(source)
         needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
-        if any(f.cause in CROSSING for f in self.faults):
+        if self.swapped or any(f.cause in CROSSING for f in self.faults):
             needed = set(self.wiring.nodes)
         for node in self.wiring.nodes:
             if node in needed:
@@ -275,8 +261,12 @@ class World:
         return at
 
     def _arriving(self, port: Port, at: dict[Node, Floats], rate_hz: float, running: bool) -> Floats:
+        if port.stage in self.fed:
+            sine = np.sin(2 * np.pi * np.arange(self._count) / self._count)
+            return sine * (0.0 if running else math.sqrt(2) * self.fed[port.stage])
         feeds = self.wiring.feeds[port]
-        if self.fault("leads_swapped", port.stage) and port.side in ("left", "right"):
+        exchanged = (self.fault("leads_swapped", port.stage) is not None) != (self.swapped == port.stage)
+        if exchanged and port.side in ("left", "right"):
             other = "right" if port.side == "left" else "left"
             feeds = self.wiring.feeds[Port(port.stage, port.input, other)]
             pairs = [(f, Port(port.stage, port.input, other)) for f in feeds]
@@ -285,9 +275,8 @@ class World:
         total: Any = 0.0
         for feed, via in pairs:
             wave = feed.share * at[feed.node] * self.at_port(feed.node, via)
-            name = self.lead_name[feed.node, via]
             if running:
-                wave = wave + self._hum(name, len(wave), rate_hz)
+                wave = wave + self._hum(self.lead_names[feed.node, via][0], len(wave), rate_hz)
             total = total + wave
         # Inputs are coupled by capacitors: no DC comes in.
         return np.asarray(total if running else total - np.mean(total))

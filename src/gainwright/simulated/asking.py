@@ -1,0 +1,146 @@
+"""The rig asked as a person is: an entry of the evidence without its result, answered with what the rig shows."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.jobfile import with_settings
+from gainwright.metering import Recording, measure
+from gainwright.model import HeardSpeaker, Indicator, Reading, Recorder, Speaker, Swapped, as_mapping, wires
+from gainwright.simulated.rig import Rig
+
+if TYPE_CHECKING:
+    from gainwright.model import Check, Entry, Played
+
+QUIET_DBFS = -200.0
+SIDES_DIFFER_DB = 3.0
+
+
+def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
+    """Return an entry's mapping with its result, read off the rig; the rig stands afterwards as before."""
+    said = as_mapping(entry)
+    if isinstance(entry, Reading):
+        return said | _played(rig, entry, lambda: _reading(rig, entry))
+    if isinstance(entry, HeardSpeaker):
+        return said | _played(rig, entry, lambda: {"is": rig.heard(entry.heard, entry.side)}, side="both")
+    if isinstance(entry, Swapped):
+        return said | _played(rig, entry, lambda: {"fault": _swap(rig, entry.swap)})
+    return said | _check(rig, entry)
+
+
+def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, Any]:
+    """Play what an entry says with the controls where it says, look, and put everything back."""
+    job, truth, settings = rig.job, dict(rig.truth), dict(rig.settings)
+    off, running = rig.off, rig.engine_running
+    try:
+        with_settings(job, entry.set)
+        for control, text in entry.set.items():
+            rig.set(control, text)
+        rig.engine_running = entry.engine == "on"
+        rig.disconnect(
+            tuple(n for n, s in job.stages.items() if isinstance(s, Speaker)) if entry.speakers == "off" else ()
+        )
+        feed = getattr(entry, "feed", None)
+        if feed is not None:
+            rig.feed(feed.into, feed.volts.nominal)
+        level = QUIET_DBFS if entry.tone_hz is None else entry.level_dbfs
+        rig.play(entry.tone_hz or 1000.0, level, sides=side or entry.side)
+        return dict(look())
+    finally:
+        rig.job, rig.truth, rig.settings = job, truth, settings
+        rig.off, rig.engine_running = off, running
+        rig.feed("", None)
+        rig.swap("")
+
+
+def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:
+    name = entry.with_ or next(iter(rig.instruments))
+    instrument = rig.instruments[name]
+    if isinstance(instrument, Indicator):
+        return {"shows": rig.read_indicator(entry.at, name)}
+    volts = rig.read_v(entry.at, name)
+    if math.isnan(volts):
+        return {"reads": "over_range"}
+    found: dict[str, Any] = {"reads": f"{volts:.5g} V"}
+    if isinstance(instrument, Recorder):
+        samples, rate_hz = rig.record(entry.at, name, seconds=0.4)
+        channel = measure(Recording(samples[:, None], rate_hz)).channels[0]
+        if channel.thd_percent is not None and volts > 1e-3:
+            found["thd"] = f"{channel.thd_percent:.3g} %"
+    return found
+
+
+def _swap(rig: Rig, place: str) -> str:
+    """Compare the two sides of every speaker behind a place before and after they are exchanged."""
+    before = _sides_db(rig, place)
+    rig.swap(place)
+    after = _sides_db(rig, place)
+    speaker = max(before, key=lambda name: abs(before[name]))
+    if abs(before[speaker]) <= SIDES_DIFFER_DB:
+        return "none"
+    return "moved" if after[speaker] * before[speaker] < 0 and abs(after[speaker]) > SIDES_DIFFER_DB else "stayed"
+
+
+def _sides_db(rig: Rig, place: str) -> dict[str, float]:
+    """Return the left side over the right at every speaker with two behind a place, dB; 0 where neither gives anything."""
+    world = rig._world()
+    stage = place.rpartition("-")[2]
+    found = {"": 0.0}
+    for name, kind in rig.job.stages.items():
+        before = {node.stage for node in world.wiring.upstream(name)}
+        if isinstance(kind, Speaker) and stage in (name, *before):
+            volts = {}
+            for port in world.wiring.ports(name):
+                node = world.wiring.feeds[port][0].node
+                silent = rig.heard(name, port.side) == "silent"
+                period, _ = rig.period(str(node))
+                share = 0.0 if silent else abs(world.at_port(node, port))
+                volts[port.side] = math.sqrt(float(np.mean(period**2))) * share + 1e-4
+            if {"left", "right"} <= volts.keys():
+                found[name] = 20 * math.log10(volts["left"] / volts["right"])
+    return found
+
+
+def _check(rig: Rig, entry: Check) -> dict[str, Any]:
+    place = entry.check
+    stage, _, what = place.rpartition(".")
+    if place in rig.instruments or what == "function":
+        return _instrument(rig, place, stage)
+    if place in wires(rig._world().wiring):
+        return {
+            "resistance": _ohm(rig.lead_resistance(place)),
+            "between_conductors": _ohm(rig.between_conductors(place)),
+        }
+    if what in ("power_lamp", "protection_lamp"):
+        lit = rig.lamps(stage)[0 if what == "power_lamp" else 1]
+        return {"is": "on" if lit else "off"}
+    if what in ("supply_voltage", "turn_on_voltage"):
+        volts = rig.supply_voltage(stage) if what == "supply_voltage" else rig.turn_on_voltage(stage)
+        return {"reads": f"{volts:.3g} V"}
+    return _looked_at(rig, place, stage, what)
+
+
+def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:
+    wrong = {f.cause for f in rig.faults if f.where == (place if place in rig.instruments else stage)}
+    if place not in rig.instruments:
+        return {"is": "wrong" if "meter_wrong_function" in wrong else "right"}
+    return {
+        "resistance": "open" if "measuring_lead_open" in wrong else "0.2 ohm",
+        "between_conductors": "0.1 ohm" if "measuring_lead_shorted" in wrong else "open",
+    }
+
+
+def _looked_at(rig: Rig, place: str, stage: str, what: str) -> dict[str, Any]:
+    speaker, _, side = stage.partition(".")
+    if what == "resistance":
+        return {"reads": _ohm(rig.speaker_resistance(speaker, side or "both"))}
+    if what == "cone":
+        return {"is": rig.cone(speaker, side or "both")}
+    return {"is": "right" if rig.looks_right(place) else "wrong"}
+
+
+def _ohm(value: float) -> str:
+    return "open" if math.isinf(value) or value > 1e7 else f"{value:.3g} ohm"

@@ -1,0 +1,153 @@
+"""What can be looked at, heard and measured with everything off at the rig."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.errors import CallError
+from gainwright.model import Speaker
+from gainwright.simulated.world import OPEN_OHM, World
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Job, Node, Port
+    from gainwright.simulated.faults import Fault
+
+    Floats = npt.NDArray[np.float64]
+
+CONTROLS_OF = {
+    "mute": ("source_muted", "output_muted"),
+    "player": ("tone_level_wrong",),
+    "balance": ("balance_over",),
+    "level": ("level_control_down",),
+    "at": ("level_control_down",),
+    "gain": ("gain_muted", "gain_low", "gain_high"),
+    "low_pass": ("low_pass_in_the_way",),
+    "high_pass": ("high_pass_in_the_way",),
+    "boost": ("boost_on",),
+    "equaliser": ("boost_on",),
+    "routing": ("output_misrouted",),
+    "inputs": ("leads_swapped",),
+}
+"""What is looked at -> the faults that are seen there."""
+
+
+class Looking:
+    """The part of the rig that needs no tone at level."""
+
+    job: Job
+    truth: dict[str, float]
+    faults: tuple[Fault, ...]
+    off: frozenset[str]
+    _rng: np.random.Generator
+
+    def _world(self, probe: tuple[Node, float] | None = None) -> World:
+        raise NotImplementedError
+
+    def period(self, node: str, *, probe_ohm: float | None = None) -> tuple[Floats, float]:
+        """Return one period of the voltage at a node; see the rig."""
+        raise NotImplementedError
+
+    def lead_resistance(self, lead: str) -> float:
+        """Return the resistance of one conductor of a lead end to end, of its worst side, ohm; infinite when open."""
+        world = self._world()
+        found = [world.lead_ohm(*wire) for wire, names in world.lead_names.items() if lead in names]
+        if not found:
+            raise CallError(f"there is no {lead}", code="unknown_lead")
+        return math.inf if max(found) >= OPEN_OHM else max(found) / 2
+
+    def between_conductors(self, lead: str) -> float:
+        """Return the resistance between a lead's conductors, unplugged, of its worst side, ohm."""
+        world = self._world()
+        named = [names for names in world.lead_names.values() if lead in names]
+        return 0.1 if any(world.fault("lead_shorted", *names) for names in named) else math.inf
+
+    def supply_voltage(self, amplifier: str) -> float:
+        """Return the DC voltage at an amplifier's supply terminals."""
+        world = self._world()
+        if world.fault("amplifier_no_supply", amplifier):
+            return 0.0
+        sag = world.fault("supply_sagging", amplifier)
+        return self.truth[world.supply] * (sag.size if sag else 1.0)
+
+    def turn_on_voltage(self, amplifier: str) -> float:
+        """Return the DC voltage at an amplifier's turn-on terminal."""
+        world = self._world()
+        return 0.0 if world.fault("amplifier_no_turn_on", amplifier) else self.truth[world.supply] - 0.3
+
+    def lamps(self, amplifier: str) -> tuple[bool, bool]:
+        """Return whether an amplifier's power and protection lamps are lit."""
+        world = self._world()
+        dead = world.fault("amplifier_no_supply", amplifier) or world.fault("amplifier_no_turn_on", amplifier)
+        return not dead, world.fault("amplifier_protecting", amplifier) is not None
+
+    def speaker_resistance(self, speaker: str, side: str = "both") -> float:
+        """Return the DC resistance of a speaker at the end of its lead, ohm, of the side that stands out most."""
+        world = self._world()
+        found = []
+        for node, port in self._wires(world, speaker, side):
+            lead = world.lead_ohm(node, port)
+            shorted = world.fault("lead_shorted", *world.lead_names[node, port])
+            ohm = lead + 0.85 * world.input_ohm(port)
+            found.append(lead if shorted else math.inf if ohm >= 0.5 * OPEN_OHM else ohm)
+        usual = 0.85 * self.truth[f"{speaker}.impedance"]
+        return max(found, key=lambda ohm: abs(math.log(min(ohm, 1e12) / usual)))
+
+    def _wires(self, world: World, speaker: str, side: str) -> list[tuple[Node, Port]]:
+        ports = [port for port in world.wiring.ports(speaker) if side in ("both", port.side) or port.side == "mono"]
+        return [(feed.node, port) for port in ports for feed in world.wiring.feeds[port]]
+
+    def cone(self, speaker: str, side: str = "both") -> str:
+        """Return how a cone moves when a small battery is put to its lead at the amplifier's end: out, in, still.
+
+        Of two sides the one that stands out is told.
+        """
+        world = self._world()
+        stage = self.job.stages[speaker]
+        found = []
+        for node, port in self._wires(world, speaker, side):
+            moves = world.at_port(node, port)
+            if world.input_ohm(port) >= OPEN_OHM:
+                moves = 0.0
+            if world.fault("coil_reversed", speaker):
+                apart = isinstance(stage, Speaker) and stage.coils is not None and stage.coils.wiring == "separate"
+                moves = -moves if apart else 0.0
+            found.append("still" if abs(moves) < 0.01 else "out" if moves > 0 else "in")
+        return next((word for word in ("still", "in") if word in found), "out")
+
+    def looks_right(self, place: str) -> bool:
+        """Whether a control (`amp.gain`), a routing or the inputs of a stage look as the job says."""
+        where, _, what = place.rpartition(".")
+        causes = CONTROLS_OF.get(what, ())
+        wheres = {where, where.removesuffix(".out")}
+        return not any(f.cause in causes and f.where in wheres for f in self.faults)
+
+    def heard(self, speaker: str, side: str = "both") -> str:
+        """Return what a person hears of a speaker, of its louder side: silent, faint, normal, distorted, hum, whine."""
+        words = [self._heard(node, port) for node, port in self._wires(self._world(), speaker, side)]
+        order = ("whine", "hum", "distorted", "normal", "faint", "silent")
+        return min(words, key=order.index)
+
+    def _heard(self, node: Node, port: Port) -> str:
+        world = self._world()
+        dead = port.stage in self.off or world.input_ohm(port) >= OPEN_OHM or world.lead_ohm(node, port) >= OPEN_OHM
+        if dead or world.at_side("speaker_shorted", port):
+            return "silent"
+        share = abs(world.at_port(node, port)) * (0.02 if world.fault("coil_reversed", port.stage) else 1.0)
+        period = self.period(str(node))[0] * share
+        floor = float(np.std(world.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
+        rms = math.sqrt(float(np.mean(period**2)))
+        if floor > 0.03 and floor > 0.05 * rms:
+            whining = any(f.cause == "alternator_whine" for f in self.faults)
+            return "whine" if whining else "hum"
+        if rms < 0.02:
+            return "silent"
+        if rms < 0.5:
+            return "faint"
+        lines = np.abs(np.fft.rfft(period))
+        thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
+        return "distorted" if thd > 0.05 else "normal"

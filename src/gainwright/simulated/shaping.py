@@ -1,0 +1,54 @@
+"""What has a frequency response at an output of the rig: equaliser, boost, filters, as second-order sections."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Amplifier, FilterSetting, HeadUnit, Processor
+from gainwright.simulated.filters import band_section, crossover_sections, equaliser_sections
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import Node
+    from gainwright.simulated.world import World
+
+    Floats = npt.NDArray[np.float64]
+
+
+def sections(world: World, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
+    """Return everything with a frequency response at an output, as second-order sections."""
+    stage = world.job.stages[node.stage]
+    path = f"{node.stage}.{node.output}"
+    rows: list[Floats] = []
+    holder: Any = stage
+    if isinstance(stage, HeadUnit):
+        holder, equaliser, key = stage.outputs[node.output], stage.tone, f"{node.stage}.tone"
+    elif isinstance(stage, Processor):
+        holder, key = stage.outputs[node.output], f"{path}.equaliser"
+        equaliser = holder.equaliser
+    elif isinstance(stage, Amplifier):
+        equaliser, key = stage.boost, f"{node.stage}.boost"
+    else:
+        return None
+    if equaliser is not None and not equaliser.flat:
+        bands = [
+            (world.truth[f"{key}.{i}.gain"], world.truth[f"{key}.{i}.corner"], world.truth[f"{key}.{i}.q"])
+            for i in range(len(equaliser.bands))
+        ]
+        rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
+    boost = world.fault("boost_on", node.stage, path)
+    if boost:
+        rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))
+    for control, kind in (("low_pass", "lowpass"), ("high_pass", "highpass")):
+        setting = getattr(holder, control)
+        moved = world.fault(f"{control}_in_the_way", node.stage, path)
+        if moved:
+            setting = FilterSetting.parse(f"butterworth 24 at {moved.size:g} Hz")
+            rows.append(crossover_sections(setting, kind=kind, corner_hz=moved.size, rate_hz=rate_hz))
+        elif setting is not None and not setting.off:
+            corner = world.truth[f"{path}.{control}.corner"]
+            rows.append(crossover_sections(setting, kind=kind, corner_hz=corner, rate_hz=rate_hz))
+    return np.vstack(rows) if rows else None
