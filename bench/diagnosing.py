@@ -37,6 +37,12 @@ def table(cases: list[Case]) -> str:
         f"{np.median([c.tests for c in reached]):.0f}, minutes: median {np.median([c.minutes for c in reached]):.1f}, "
         f"mean {np.mean([c.minutes for c in telling]):.1f}",
     ]
+    silent = [c for c in reached if c.silent]
+    lines.append(
+        f"of these {len(silent)} began with no sound: tests median {np.median([c.tests for c in silent]):.0f} "
+        f"(mean {np.mean([c.tests for c in silent]):.1f}), minutes median {np.median([c.minutes for c in silent]):.1f} "
+        f"(mean {np.mean([c.minutes for c in silent]):.1f})"
+    )
     rng = np.random.default_rng(1)
     for name, pick in (
         ("after the call", lambda c: c.said[0]),
@@ -50,7 +56,9 @@ def table(cases: list[Case]) -> str:
             if np.any(inside):
                 n, said, true = int(inside.sum()), pairs[inside, 0].mean(), pairs[inside, 1].mean()
                 error = np.sqrt(said * (1 - said) / n)
-                lines.append(f"  said {low:.2f} to {high:.2f}: {n:5d} times, mean {said:.3f}, true {true:.3f} (± {2 * error:.3f})")
+                lines.append(
+                    f"  said {low:.2f} to {high:.2f}: {n:5d} times, mean {said:.3f}, true {true:.3f} (± {2 * error:.3f})"
+                )
     return "\n".join(lines)
 
 
@@ -62,7 +70,9 @@ def main() -> None:
     print(table(cases))
     for c in cases:
         if c.symptom and c.cause.id != "nothing_wrong" and (c.group > 0 or c.tests > 8):
-            print(f"  {c.seed} {c.job}: {c.cause}, rank {c.rank}, group {c.group}, {c.best:.2f}, {c.tests} tests, {c.minutes:.1f} min")
+            print(
+                f"  {c.seed} {c.job}: {c.cause}, rank {c.rank}, group {c.group}, {c.best:.2f}, {c.tests} tests, {c.minutes:.1f} min"
+            )
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ import numpy as np
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.playing import paths
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
-from gainwright.model import Amplifier, Job, Speaker, resolve
+from gainwright.model import Amplifier, HeardSpeaker, Job, Speaker, resolve
 from gainwright.simulated import Fault, Rig, answer, random_job
 
 if TYPE_CHECKING:
@@ -58,6 +58,7 @@ class Case:
     rank, group : place of the true cause at the end, and of its group; 0 is first.
     best : belief in the leading group at the end.
     tests, minutes : asked for after the call.
+    silent : whether the caller heard no sound of one speaker or more.
     symptom : whether anything at all was out of what a sound chain gives.
     """
 
@@ -72,6 +73,7 @@ class Case:
     tests: int = 0
     minutes: float = 0.0
     symptom: bool = False
+    silent: bool = False
     seconds: list[float] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
 
@@ -151,8 +153,13 @@ def run_case(
         entries.append(read_entry(err(answer(rig, candidate.entry), rng), job))
         if watch is not None:
             watch(state, tests, entries[-1])
+    case.silent = any(isinstance(e, HeardSpeaker) and e.is_ == "silent" for e in entries[: len(_speakers(job))])
     case.symptom = _has_symptom(diagnoser, entries)
     return case
+
+
+def _speakers(job: Job) -> list[str]:
+    return [name for name, stage in job.stages.items() if isinstance(stage, Speaker)]
 
 
 def _call(diagnoser: Diagnoser, rig: Rig) -> list[dict[str, Any]]:

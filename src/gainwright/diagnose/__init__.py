@@ -1,6 +1,27 @@
 """What is wrong with a chain: belief over causes given the evidence, and the next best test."""
 
-from gainwright.diagnose.causes import Cause
+from gainwright.diagnose.asking import entry_words
+from gainwright.diagnose.causes import ODDS, Cause
 from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
+from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
+from gainwright.diagnose.sayings import place_words, repair, says, short
+from gainwright.diagnose.telling import tell
 
-__all__ = ["Cause", "Diagnoser", "State", "Tests"]
+__all__ = [
+    "ODDS",
+    "Cause",
+    "CauseTold",
+    "Diagnoser",
+    "Diagnosis",
+    "EntryTold",
+    "NextTest",
+    "Repair",
+    "State",
+    "Tests",
+    "entry_words",
+    "place_words",
+    "repair",
+    "says",
+    "short",
+    "tell",
+]

@@ -18,6 +18,7 @@ from gainwright.solve import Alteration, Conditions
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from gainwright.diagnose.causes import Cause
     from gainwright.diagnose.ensemble import Ensemble, Stimulus
     from gainwright.diagnose.observing import Observer
     from gainwright.model import Node, Port
@@ -216,8 +217,14 @@ class Answering:
         return _told(("short", "low", "right", "high", "open"), speaker_class(np.stack(rows)), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
-        """A control looked at: it is as the job says unless a cause is about it."""
-        which = [int(any(place in looks(cause.id, cause.where) for cause in h)) for h in self.ensemble.hypotheses]
+        """A control looked at, or all of a stage: as the job says unless a cause is about one."""
+        stage = place.removesuffix(".settings") + "." if place.endswith(".settings") else ""
+
+        def seen(cause: Cause) -> bool:
+            found = [p for p in looks(cause.id, cause.where) if not p.endswith(".inputs")]
+            return any(p.startswith(stage) for p in found) if stage else place in looks(cause.id, cause.where)
+
+        which = [int(any(seen(cause) for cause in h)) for h in self.ensemble.hypotheses]
         return _told(("right", "wrong"), which, SURE["look"])
 
     # ---- heard -------------------------------------------------------------------------------------------------

@@ -37,15 +37,16 @@ MINUTES = {
     "record": 3.0,
     "indicate": 1.5,
     "check_lead": 3.0,
-    "check_measuring_lead": 1.0,
-    "look_at_meter": 0.3,
-    "look_at_lamp": 0.5,
-    "look_at_control": 1.0,
-    "look_at_inputs": 1.0,
+    "check_measuring_lead": 1.5,
+    "look_at_meter": 0.5,
+    "look_at_lamp": 1.0,
+    "look_at_control": 1.5,
+    "look_at_settings": 2.5,
+    "look_at_inputs": 1.5,
     "measure_supply": 2.0,
     "measure_speaker": 3.0,
     "move_cone": 3.0,
-    "listen": 0.5,
+    "listen": 1.0,
     "swap_sides": 3.0,
     "swap_leads": 5.0,
     "feed": 6.0,
@@ -175,10 +176,14 @@ class Catalogue:
             else:
                 minutes = MINUTES["look_at_control"] + self._settling(stage)
                 yield Candidate("look_at_control", place, minutes, _check(place))
+        for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
+            if sum(place.startswith(f"{stage}.") for place in wanted) > 1:
+                minutes = MINUTES["look_at_settings"] + self._settling(stage)
+                yield Candidate("look_at_settings", f"{stage}.settings", minutes, _check(f"{stage}.settings"))
 
     def _places(self) -> list[str]:
-        nodes = self.chain.nodes
-        return [*self.job.stages, *dict.fromkeys(f"{n.stage}.{n.output}" for n in nodes)]
+        several = [n for n in self.chain.nodes if self.job.stages[n.stage].kind in ("head_unit", "processor")]
+        return [*self.job.stages, *dict.fromkeys(f"{n.stage}.{n.output}" for n in several)]
 
     def _supplies(self) -> Iterator[Candidate]:
         has_meter = any(isinstance(i, Multimeter) for i in self.instruments.values())
@@ -195,8 +200,11 @@ class Catalogue:
     def _listening(self) -> Iterator[Candidate]:
         for path in self.paths:
             for speaker in path.speakers:
-                sides = {p.side for p in self.chain.wiring.ports(speaker)}
-                for side in ("both", *sorted(sides - {"mono"})):
+                sides = {p.side for p in self.chain.wiring.ports(speaker)} - {"mono"}
+                silent = any(
+                    isinstance(e, HeardSpeaker) and e.heard == speaker and e.is_ == "silent" for e in self.entries
+                )
+                for side in ("both", *(() if silent else sorted(sides))):
                     played = path.played() | ({} if side == "both" else {"side": side})
                     entry = HeardSpeaker.model_validate({"heard": speaker, **played})
                     yield Candidate("listen", speaker, MINUTES["listen"], entry, (LOUD,), path.nodes)
@@ -300,7 +308,7 @@ def _stages(entry: Entry, job: Job) -> set[str]:
     stage, _, what = place.partition(".")
     at_terminals = isinstance(entry, Swapped) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
-        *("gain", "boost", "low_pass", "high_pass"),
+        *("gain", "boost", "low_pass", "high_pass", "settings"),
     )
     kind = job.stages[stage].kind if stage in job.stages else ""
     return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()

@@ -38,6 +38,8 @@ SAME = 0.12
 AHEAD = 5
 """So many of the best tests are looked at with their best follower."""
 FEWEST_BITS = 0.02
+ASKING = 1.0
+"""Minutes that it takes to ask for a test and to be answered, over the telephone (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,18 +181,29 @@ def rank(
     together : groups of hypotheses that count as one.
     """
     prior = np.array([probability[list(g)].sum() for g in together])
-    each = np.array([min(minutes[i] for i in g) for g in together])
+    each = np.array([min(minutes[i] for i in g) for g in together]) + ASKING
     now = float(search_minutes(prior, each, enough=ENOUGH))
     grouped = [_grouped(probability, o.chance, together) for o in outlooks]
     found = []
     for o, chance in zip(outlooks, grouped, strict=True):
         bits = information_bits(prior, chance)
-        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes, enough=ENOUGH)
+        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes + ASKING, enough=ENOUGH)
         found.append(Ranked(o, bits, saved))
-    order = sorted(range(len(found)), key=lambda i: -found[i].saved)
-    ahead = {i: _with_follower(i, found, grouped, prior, each, now) for i in order[:AHEAD]}
-    order[:AHEAD] = sorted(order[:AHEAD], key=lambda i: -ahead[i])
+    worth = [r.saved for r in found]
+    order = sorted(range(len(found)), key=lambda i: _urgency(worth[i], found[i]), reverse=True)
+    for i in order[:AHEAD]:
+        worth[i] = _with_follower(i, found, grouped, prior, each, now)
+    order[:AHEAD] = sorted(order[:AHEAD], key=lambda i: _urgency(worth[i], found[i]), reverse=True)
     return [found[i] for i in order if found[i].bits >= FEWEST_BITS]
+
+
+def _urgency(saved: float, ranked: Ranked) -> tuple[bool, float]:
+    """Return what tests are ordered by: the minutes saved; where none are, what a minute of it takes off the search.
+
+    Of tests that each check one cause the first in the order of cost over probability takes off just what it costs, the
+    others less, so that order is kept.
+    """
+    return (True, saved) if saved > 0 else (False, saved / (ranked.outlook.candidate.minutes + ASKING))
 
 
 def _grouped(probability: Floats, chance: Floats, together: Sequence[Sequence[int]]) -> Floats:
@@ -210,13 +223,15 @@ def _with_follower(
 ) -> float:
     """Return the minutes that a test saves when after each outcome the best of a few others follows, or none."""
     chance, after = after_answers(prior, grouped[first])
-    cost = found[first].outlook.candidate.minutes
+    cost = found[first].outlook.candidate.minutes + ASKING
     others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outlook.candidate.minutes)[:AHEAD]
     to_go = search_minutes(after, minutes, enough=ENOUGH)
     for k in np.flatnonzero(chance > 0.02):
         if to_go[k] > 0:
             best = min(
-                minutes_with(after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes, enough=ENOUGH)
+                minutes_with(
+                    after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes + ASKING, enough=ENOUGH
+                )
                 for i in others
                 if i != first
             )

@@ -150,7 +150,7 @@ class Diagnoser:
         self.causes = causes(job, self.chain.wiring, self.instruments)
         self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
         self.seed = seed
-        self._rough = self._answering([(c,) for c in self.causes], draws, seed)
+        self.rough = self._answering([(c,) for c in self.causes], draws, seed)
         self._fine: Answering | None = None
         self._pairs: dict[frozenset[Hypothesis], Answering] = {}
 
@@ -162,7 +162,7 @@ class Diagnoser:
     def weigh(self, entries: Sequence[Entry]) -> State:
         """Return what is believed after some evidence."""
         entries = tuple(entries)
-        rough = self._weighed(self._rough, self.priors, entries)
+        rough = self._weighed(self.rough, self.priors, entries)
         fine = self._look_again(rough, entries)
         single = fine if fine is not None else rough
         joined = self._joined(rough, fine)
@@ -243,7 +243,7 @@ class Diagnoser:
         score = rough.belief.probability.copy()
         for left_out in range(len(entries)):
             rest = entries[:left_out] + entries[left_out + 1 :]
-            score = np.maximum(score, self._weighed(self._rough, self.priors, rest).belief.probability)
+            score = np.maximum(score, self._weighed(self.rough, self.priors, rest).belief.probability)
         able = [i for i in np.argsort(-score) if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
         chosen = [self.causes[int(i)] for i in able[:PAIRS_FROM]]
         pairs = [(a, b) for k, a in enumerate(chosen) for b in chosen[k + 1 :] if a.where != b.where or a.id != b.id]

@@ -141,7 +141,7 @@ class Ensemble:
         row = np.zeros(len(self.changes), dtype=np.intp)
         row[differ] = np.arange(1, len(differ) + 1)
         altered = [Change(), *(self.changes[i] for i in differ)]
-        chain, values = self._standing(stimulus.sets)
+        chain, values = self.standing(stimulus.sets)
         solution = chain.solve(
             Conditions(
                 stimulus.tone_hz,
@@ -160,7 +160,7 @@ class Ensemble:
     def _speakers(self) -> frozenset[str]:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
 
-    def _standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
+    def standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
         """Return the chain with controls put where the person says, and its draws: only what a control changes is new."""
         if sets not in self._stands:
             if not sets:

@@ -48,6 +48,8 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
         if isinstance(stage, HeadUnit):
             found += [f"{name}.mute", f"{name}.player"]
             found += [f"{name}.{o}.balance" for o, out in stage.outputs.items() if len(out.sides) > 1]
+        if isinstance(stage, HeadUnit | Processor | Amplifier):
+            found.append(f"{name}.settings")
         if isinstance(stage, Processor):
             found += [f"{name}.{output}.routing" for output in stage.outputs]
         if {"left", "right"} <= {port.side for port in wiring.ports(name)}:

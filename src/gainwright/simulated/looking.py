@@ -122,6 +122,9 @@ class Looking:
     def looks_right(self, place: str) -> bool:
         """Whether a control (`amp.gain`), a routing or the inputs of a stage look as the job says."""
         where, _, what = place.rpartition(".")
+        if what == "settings":
+            seen = {cause for key, causes in CONTROLS_OF.items() if key != "inputs" for cause in causes}
+            return not any(f.cause in seen and f.where.split(".")[0] == where for f in self.faults)
         causes = CONTROLS_OF.get(what, ())
         wheres = {where, where.removesuffix(".out")}
         return not any(f.cause in causes and f.where in wheres for f in self.faults)

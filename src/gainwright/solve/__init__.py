@@ -2,7 +2,7 @@
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
 from gainwright.solve.chain import Chain, Conditions, rails_v
-from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage
+from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage, response
 from gainwright.solve.instruments import (
     Shown,
     input_ohm,
@@ -38,6 +38,7 @@ __all__ = [
     "rated_voltage",
     "recorder_full_scale_v",
     "resolution_v",
+    "response",
     "shown_by_indicator",
     "shown_by_meter",
     "shown_by_recorder",

@@ -1,0 +1,195 @@
+"""Tests and entries in words: what to do, what was said, and what each outcome would mean."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.choosing import STEP_DB
+from gainwright.diagnose.information import after_answers
+from gainwright.diagnose.sayings import place_words, short
+from gainwright.model import Check, HeardSpeaker, Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.candidates import Candidate
+    from gainwright.diagnose.causes import Cause
+    from gainwright.diagnose.choosing import Outlook
+    from gainwright.model import Entry, Played
+
+    Floats = npt.NDArray[np.float64]
+
+SMALL = 0.03
+"""Outcomes less likely than this aren't told."""
+MOST_TOLD = 4
+SURE = 0.6
+_CHECKS = {
+    "power_lamp": "Look whether the power lamp of {stage} is lit.",
+    "protection_lamp": "Look whether the protection lamp of {stage} is lit.",
+    "supply_voltage": "Read the DC volts at the supply terminals of {stage}, the tone playing.",
+    "turn_on_voltage": "Read the DC volts at the turn-on terminal of {stage}.",
+    "resistance": "Undo the leads of {stage} at the amplifier and read their ohms there.",
+    "cone": "Touch the leads of {stage} with a 1.5 V cell, plus to plus: does the cone move out, in, or stay still?",
+    "function": "Look whether {stage} stands on AC volts, its leads in the volts sockets.",
+    "settings": "Look over every control of {stage}: does each stand as the job says?",
+    "inputs": "Follow the leads into {stage}: is left on left and right on right?",
+    "mute": "Look whether {stage} is muted.",
+    "player": "Look whether the tone is this job's file, and the player's automatic level off.",
+    "balance": "Look whether balance and fader of {stage} stand in the middle.",
+    "routing": "Look which input {stage} is fed from.",
+}
+_LABELS = {
+    "quiet": "nothing",
+    "right": "as it should be",
+    "good": "good",
+    "none": "nothing",
+    "thd": "distortion",
+    "level": "a level only",
+    "fundamental": "the tone",
+}
+
+
+def volts(value: float) -> str:
+    """Return a voltage with two figures."""
+    if value < 1e-3:
+        return "under 1 mV"
+    return f"{value * 1e3:.2g} mV" if value < 0.0995 else f"{value:.2g} V"
+
+
+def _played(entry: Played) -> str:
+    if entry.tone_hz is None:
+        return "no tone playing"
+    tone = f"{entry.tone_hz / 1000:g} kHz" if entry.tone_hz >= 1000 else f"{entry.tone_hz:g} Hz"
+    stands = "".join(f", {control} at {place}" for control, place in entry.set.items())
+    return f"{tone} at {entry.level_dbfs:g} dBFS{stands}"
+
+
+def ask(candidate: Candidate) -> str:
+    """Return what to do for a test, one or two sentences."""
+    entry = candidate.entry
+    if isinstance(entry, Reading):
+        return _ask_reading(candidate.test, entry)
+    if isinstance(entry, HeardSpeaker):
+        side = "" if entry.side == "both" else f" on the {entry.side}"
+        playing = "With no tone playing and the volume as it is" if entry.tone_hz is None else f"Play {_played(entry)}"
+        return f"{playing} and listen to {entry.heard}{side}: silent, faint, normal, distorted, hum or whine?"
+    if isinstance(entry, Check):
+        return _ask_check(candidate.test, entry)
+    exchanged = place_words(entry.swap) if entry.swap.startswith("lead:") else f"the inputs of {entry.swap}"
+    return (
+        f"Play {_played(entry)}, exchange left and right of {exchanged}: does the fault move to the other side or stay?"
+    )
+
+
+def _ask_reading(test: str, entry: Reading) -> str:
+    what = {"record": "record a few seconds", "indicate": "look what it shows"}
+    verb = what.get(test, "read the AC volts")
+    if entry.feed is None:
+        return f"Play {_played(entry)} and {verb} at {entry.at} with {entry.with_}."
+    tone = _played(entry).split(" at ")[0]
+    return (
+        f"Unplug the lead into {entry.feed.into}, feed {tone} of {entry.feed.volts} from a telephone or player there, and "
+        f"{verb} at {entry.at} with {entry.with_}."
+    )
+
+
+def _ask_check(test: str, entry: Check) -> str:
+    stage, _, what = entry.check.rpartition(".")
+    if entry.check.startswith("lead:"):
+        lead = place_words(entry.check)
+        return f"Unplug {lead} at both ends and read its ohms: each conductor end to end, and between the two."
+    if test == "check_measuring_lead":
+        return f"Check the measuring lead of {entry.check}: each conductor end to end, and between the two."
+    text = _CHECKS.get(what) or "Look where {check} stands."
+    return text.format(stage=stage, check=entry.check)
+
+
+def entry_words(entry: Entry) -> str:
+    """Return what an entry says, without a full stop."""
+    if isinstance(entry, Reading):
+        found = [str(entry.reads).replace("_", " ")] if entry.reads is not None else []
+        found += [f"{entry.shows}"] if entry.shows is not None else []
+        found += [f"{entry.thd} THD"] if entry.thd is not None else []
+        found += [f"{entry.current} current"] if entry.current is not None else []
+        found += [entry.verdict.replace("_", " ")] if entry.verdict is not None else []
+        fed = f", {entry.feed.volts} fed into {entry.feed.into}" if entry.feed is not None else ""
+        return f"{' and '.join(found)} at {entry.at} ({_played(entry)}{fed})"
+    if isinstance(entry, HeardSpeaker):
+        side = "" if entry.side == "both" else f" on the {entry.side}"
+        return f"{entry.heard}{side} {entry.is_} ({_played(entry)})"
+    if isinstance(entry, Check):
+        found = [f"{v}" for v in (entry.is_, entry.reads, entry.resistance) if v is not None]
+        found += [f"{entry.between_conductors} between conductors"] if entry.between_conductors is not None else []
+        return f"{place_words(entry.check)}: {', '.join(found)}"
+    return f"left and right of {place_words(entry.swap)} exchanged: the fault {entry.fault}"
+
+
+def outcomes(outlook: Outlook, probability: Floats, groups: Sequence[tuple[Floats, list[Cause]]]) -> str:
+    """Return what the likely outcomes of a test would mean.
+
+    Parameters
+    ----------
+    probability : of each active hypothesis, shape (hypotheses,).
+    groups : membership of each group, shape (hypotheses,), and its causes.
+    """
+    chance, after = after_answers(probability, outlook.chance)
+    shares = after @ np.stack([m for m, _ in groups]).T
+    told = []
+    for zone in _zones(outlook, chance, shares):
+        weight = chance[zone]
+        if weight.sum() >= SMALL:
+            told.append((float(weight.sum()), zone, _leading(weight @ shares[zone] / weight.sum())))
+    told.sort(key=lambda t: -t[0])
+    return "; ".join(f"{_range(outlook, zone)}: {_meaning(leading, groups)}" for _, zone, leading in told[:MOST_TOLD])
+
+
+def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
+    """Return outcomes that are told together: words by themselves, levels in a few spans that point the same way."""
+    labels = outlook.labels
+    words = [k for k, label in enumerate(labels) if isinstance(label, str)]
+    by_word: dict[str | float, list[int]] = {}
+    for k in words:
+        by_word.setdefault(labels[k], []).append(k)
+    levels = [k for k, label in enumerate(labels) if not isinstance(label, str) and chance[k] > 1e-3]
+    spans: list[list[int]] = []
+    for k in sorted(levels, key=lambda k: float(labels[k])):
+        if spans and int(np.argmax(shares[spans[-1][-1]])) == int(np.argmax(shares[k])):
+            spans[-1].append(k)
+        else:
+            spans.append([k])
+    while len(spans) > 1 and (len(spans) > MOST_TOLD - 1 or min(chance[s].sum() for s in spans) < 2 * SMALL):
+        least = min(range(len(spans)), key=lambda i: float(chance[spans[i]].sum()))
+        into = least - 1 if least > 0 else 1
+        spans[into] = sorted(spans[into] + spans[least], key=lambda k: float(labels[k]))
+        del spans[least]
+    return [*by_word.values(), *spans]
+
+
+def _leading(shares: Floats) -> tuple[int, ...]:
+    """Return the groups that an outcome points to: one that is likely enough, else up to three."""
+    order = [int(i) for i in np.argsort(-shares)]
+    if shares[order[0]] >= SURE:
+        return (order[0],)
+    count = int(np.searchsorted(np.cumsum(shares[order]), SURE)) + 1
+    return tuple(sorted(order[:count])) if count <= 3 else (*sorted(order[:2]), -2)
+
+
+def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause]]]) -> str:
+    names = [short(groups[i][1][0]) + (" or its like" if len(groups[i][1]) > 1 else "") for i in leading if i >= 0]
+    return " or ".join(names) + (", or others" if -2 in leading else "")
+
+
+def _range(outlook: Outlook, ks: list[int]) -> str:
+    labels = [outlook.labels[k] for k in ks]
+    first = labels[0]
+    if isinstance(first, str):
+        return _LABELS.get(first, first)
+    levels = [float(label) for label in labels if not isinstance(label, str)]
+    low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
+    if max(levels) - min(levels) <= 2 * STEP_DB:
+        return f"about {volts(float(np.sqrt(low * high)))}"
+    return f"{volts(low)} to {volts(high)}"

@@ -1,0 +1,101 @@
+"""A sound chain under its right name: a tone that can't come through, or an indicator's threshold, explains a silence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.causes import NOTHING, Cause
+from gainwright.diagnose.weighing import instrument_of, observe, stimulus_of
+from gainwright.model import HeardSpeaker, Indicator, Reading
+from gainwright.solve import response
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.diagnose.answers import Answering
+    from gainwright.model import Entry, Node
+
+STOPPED_DB = 20.0
+"""A tone that loses so much in a filter can't be said to come through (common practice, no published source)."""
+COULD_NOT_OTHERWISE = 0.5
+
+
+def healthy_name(entries: Sequence[Entry], answering: Answering, known: Sequence[Cause]) -> Cause:
+    """Return what a sound chain is called given what was read: `nothing_wrong`, or why it seemed silent.
+
+    Parameters
+    ----------
+    known : the causes that this chain can have.
+    """
+    found = Cause(NOTHING, "")
+    for i, entry in enumerate(entries):
+        if isinstance(entry, Reading | HeardSpeaker) and _seems_silent(entry, answering):
+            if not _sound_gives(i, entry, answering):
+                continue
+            named = _why(entry, answering)
+            if named is not None and named in known:
+                found = named
+    return found
+
+
+def _seems_silent(entry: Reading | HeardSpeaker, answering: Answering) -> bool:
+    if isinstance(entry, HeardSpeaker):
+        return entry.is_ in ("silent", "faint")
+    if entry.shows is not None:
+        return entry.shows in ("none", "level")
+    if entry.reads is None or isinstance(entry.reads, str):
+        return entry.verdict == "no_tone"
+    stopped_db, _ = _worst_filter(entry, answering)
+    return entry.reads.nominal <= answering.observer.quiet_v(answering.observer.nodes[entry.at]) or (
+        stopped_db >= STOPPED_DB
+    )
+
+
+def _sound_gives(index: int, entry: Entry, answering: Answering) -> bool:
+    """Whether a sound chain gives just this, more often than not."""
+    sound = answering.ensemble.hypotheses.index((Cause(NOTHING, ""),))
+    for o in observe(index, entry, answering):
+        if o.chance is not None and float(np.mean(o.chance[sound])) < COULD_NOT_OTHERWISE:
+            return False
+        if o.volts is not None:
+            middle = float(np.mean(o.volts.predicted_db[sound]))
+            spread = float(np.std(o.volts.predicted_db[sound])) + o.volts.sd_db
+            if abs(o.volts.reads_db - middle) > 2 * spread:
+                return False
+    return True
+
+
+def _why(entry: Reading | HeardSpeaker, answering: Answering) -> Cause | None:
+    stopped_db, stage = _worst_filter(entry, answering)
+    if stopped_db >= STOPPED_DB:
+        return Cause("wrong_tone_for_path", stage)
+    if isinstance(entry, Reading) and entry.shows is not None:
+        name, instrument = instrument_of(entry, answering.observer)
+        if isinstance(instrument, Indicator):
+            return Cause("indicator_below_threshold", name)
+    return None
+
+
+def _worst_filter(entry: Reading | HeardSpeaker, answering: Answering) -> tuple[float, str]:
+    """Return how much the stage that stops a tone most takes from it, dB, and which that is."""
+    stimulus = stimulus_of(entry)
+    if stimulus is None:
+        return 0.0, ""
+    chain, _ = answering.ensemble.standing(stimulus.sets)
+    if isinstance(entry, Reading):
+        targets = [answering.observer.nodes[entry.at]]
+    else:
+        ports = chain.wiring.ports(entry.heard)
+        targets = [feed.node for port in ports for feed in chain.wiring.feeds[port]]
+    values = chain.nominal()
+    tone = np.array([[stimulus.tone_hz]])
+    worst = (0.0, "")
+    nodes: set[Node] = {place for role, place in chain.needed(targets) if role == "output"}
+    for node in nodes:
+        shape = response(chain.job.stages[node.stage], node, values)
+        if shape:
+            loss_db = -20 * np.log10(max(float(np.abs(shape(tone)[0, 0])), 1e-12))
+            worst = max(worst, (float(loss_db), node.stage))
+    return worst

@@ -1,0 +1,86 @@
+"""What each cause means in words that can be read over a telephone: what is wrong, and how it is put right."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from gainwright.diagnose.causes import Cause
+
+SAYINGS: dict[str, tuple[str, str]] = {
+    "nothing_wrong": ("The chain does what it should with these settings", "Nothing is to be mended."),
+    "lead_open": ("A conductor of {place} is broken or unplugged: what comes behind it gets nothing", "Plug it in firmly or put in another lead."),
+    "lead_resistive": ("{place} has far too much resistance, from corrosion or a broken strand", "Clean its plugs or put in another lead."),
+    "lead_shorted": ("The two conductors of {place} touch", "Find where they touch, or put in another lead."),
+    "leads_swapped": ("Left and right are exchanged at the inputs of {place}", "Exchange the two plugs."),
+    "polarity_reversed": ("Plus and minus of {place} are exchanged", "Exchange the two conductors at one end."),
+    "source_muted": ("{place} is muted", "Take the mute off."),
+    "source_low": ("{place} gives far less than its maker says", "Look for a level setting in its menu; else it needs a line driver behind it."),
+    "balance_over": ("Balance or fader of {place} stands to one side", "Put balance and fader to the middle."),
+    "tone_level_wrong": ("The tone that {place} plays is lower than it is called, or the player levels it by itself", "Take the tone file of this job and switch every automatic level off."),
+    "level_control_down": ("{place} is turned down", "Turn it fully up for setting and measuring."),
+    "gain_muted": ("The gain of {place} stands at the end where it passes nothing", "Turn it up just out of that end, then set it again."),
+    "gain_low": ("The gain of {place} stands lower than the job says", "Put it where the job says, or set it again."),
+    "gain_high": ("The gain of {place} stands higher than the job says", "Turn it down and set it again."),
+    "low_pass_in_the_way": ("A low-pass of {place} stands below the tone and stops it", "Open it, or put it where the job says."),
+    "high_pass_in_the_way": ("A high-pass of {place} stands above the tone and stops it", "Open it, or put it where the job says."),
+    "boost_on": ("A boost or equaliser of {place} is on that the job doesn't have", "Put it flat, or write it into the job and set again."),
+    "output_muted": ("{place} is muted", "Take the mute off."),
+    "output_misrouted": ("{place} is fed from another input than the job says", "Put its routing right."),
+    "wrong_tone_for_path": ("The tone can't come through: a filter of {place} stops it, and nothing is wrong with the chain", "Play a tone that this path passes."),
+    "measuring_lead_open": ("The measuring lead of {place} is broken: it shows nothing anywhere", "Use another measuring lead."),
+    "measuring_lead_shorted": ("The conductors of the measuring lead of {place} touch", "Use another measuring lead, and check what it was put across."),
+    "meter_wrong_function": ("{place} stands on another function than AC volts", "Put it on AC volts, its leads in the volts sockets."),
+    "indicator_below_threshold": ("The level is under what {place} needs to show anything, and nothing is wrong with the chain", "Turn up until it shows, or measure with a meter."),
+    "amplifier_no_turn_on": ("{place} gets no turn-on voltage and stays off", "Find where the turn-on lead is interrupted."),
+    "amplifier_no_supply": ("{place} has no supply: fuse, ground or plus", "Look for a blown fuse and a loose ground, and for what blew it."),
+    "amplifier_protecting": ("{place} protects itself and plays nothing", "Take its speakers off and see whether it comes back; then look for a short or a hot amplifier."),
+    "side_dead": ("The output {place} is dead", "Exchange the sides to be sure, then have the amplifier repaired."),
+    "load_too_low": ("The load on {place} is lower than the job says", "Count the speakers and how their coils are wired."),
+    "supply_sagging": ("The supply of {place} falls far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
+    "speaker_open": ("{place} is open: coil, terminal or the wire in between", "Measure it at its own terminals; replace it if it is open there."),
+    "speaker_shorted": ("The coil of {place} is shorted", "Take it off and replace it before the amplifier suffers."),
+    "coil_reversed": ("One coil of {place} is connected the wrong way round, and they work against each other", "Exchange the two conductors of one coil."),
+    "ground_loop": ("Hum comes in at {place}: its two ends have different grounds", "Ground all devices at one point, and lead signal away from supply."),
+    "alternator_whine": ("The alternator's whine comes in at {place}", "Lead signal away from supply, and better the grounds."),
+}  # fmt: skip
+"""Cause id -> what is wrong, and how it is put right."""
+
+
+def place_words(where: str) -> str:
+    """Return a place as one says it."""
+    if not where:
+        return "the chain"
+    if where.startswith("lead:"):
+        source, _, target = where.removeprefix("lead:").rpartition("-")
+        return f"the lead from {source} to {target}"
+    return where
+
+
+_SHORT = {
+    "lead_open": "{place} open",
+    "lead_resistive": "{place} bad",
+    "lead_shorted": "{place} shorted",
+    "polarity_reversed": "{place} reversed",
+    "ground_loop": "hum in {place}",
+    "alternator_whine": "whine in {place}",
+}
+
+
+def says(cause: Cause) -> str:
+    """Return what a cause means, a clause without a full stop."""
+    text = SAYINGS[cause.id][0].format(place=place_words(cause.where))
+    return text if cause.where and text.startswith(cause.where) else text[0].upper() + text[1:]
+
+
+def repair(cause: Cause) -> str:
+    """Return how a cause is put right."""
+    return SAYINGS[cause.id][1]
+
+
+def short(cause: Cause) -> str:
+    """Return a cause in a few words, for lists."""
+    if cause.id in _SHORT:
+        return _SHORT[cause.id].format(place=place_words(cause.where).removeprefix("the "))
+    name = cause.id.replace("_", " ")
+    return f"{cause.where}: {name}" if cause.where else name

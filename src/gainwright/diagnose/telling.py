@@ -1,0 +1,249 @@
+"""A state and its tests as a diagnosis in words: why, what speaks against it, what is contradictory, what proves the repair."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.asking import ask, entry_words, outcomes, volts
+from gainwright.diagnose.belief import SPAN_DB
+from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
+from gainwright.diagnose.choosing import ASKING, ENOUGH
+from gainwright.diagnose.naming import healthy_name
+from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
+from gainwright.diagnose.sayings import repair, says, short
+from gainwright.diagnose.weighing import observe
+from gainwright.model import as_mapping
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.belief import Observation
+    from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
+    from gainwright.model import Entry
+
+    Floats = npt.NDArray[np.float64]
+
+SPEAKS = 0.5
+"""A likelihood ratio to the average cause of e to this, and an entry speaks for a cause; of e to minus twice this, against."""
+ODD = 0.06
+"""An answer less likely than this under a cause is a mistake there."""
+CONTRADICTED = 0.3
+"""Something else than the causes at hand being so probable, or an entry so doubtful, is told."""
+TESTS_TOLD = 12
+LEAST_TOLD = 1e-4
+WORTH = 0.15
+"""A test isn't worth its time when a minute of it takes less than this off the search."""
+
+
+def tell(diagnoser: Diagnoser, entries: Sequence[Entry], unreachable: frozenset[str] = frozenset()) -> Diagnosis:
+    """Return the diagnosis of a chain after some evidence."""
+    state = diagnoser.weigh(entries)
+    tests = diagnoser.tests(state, unreachable)
+    found, probability, error = state.of_causes()
+    sound = healthy_name(state.entries, diagnoser.rough, diagnoser.causes)
+    found = [sound if c.id == NOTHING else NOTHING_CAUSE if c == sound else c for c in found]
+    likelihood = _by_entry(diagnoser, state)
+    causes = _causes(diagnoser, found, probability, error, likelihood)
+    place = {(c.cause, c.where): i for i, c in enumerate(causes)}
+    groups = _groups(state, tests, sound, place)
+    leading = groups[0][0] if groups else 0.0
+    following = _next(state, tests, sound)
+    done = bool(entries) and (leading >= ENOUGH or not following)
+    pairs = [(float(p), h) for p, h in zip(state.probability, state.hypotheses, strict=True) if len(h) > 1 and p > 0.01]
+    return Diagnosis(
+        causes,
+        tuple(g for g in groups if len(g[1]) > 1),
+        tuple((p, tuple(str(c) for c in h)) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
+        following,
+        _evidence(diagnoser, state, likelihood),
+        state.surprise,
+        _contradiction(diagnoser, state, found, probability),
+        done,
+        _repair(diagnoser, state, Cause(causes[0].cause, causes[0].where)) if done else None,
+    )
+
+
+NOTHING_CAUSE = Cause(NOTHING, "")
+
+
+def _by_entry(diagnoser: Diagnoser, state: State) -> Floats:
+    """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
+    rows = []
+    for i, entry in enumerate(state.entries):
+        total = np.zeros(len(diagnoser.causes))
+        for o in observe(i, entry, diagnoser.rough):
+            total = total + np.log(np.maximum(_alone(o), 1e-12))
+        rows.append(total)
+    return np.array(rows).reshape(len(state.entries), len(diagnoser.causes))
+
+
+def _alone(o: Observation) -> Floats:
+    """Return an observation's likelihood under each hypothesis, with all draws alike."""
+    if o.chance is not None:
+        return np.asarray(np.mean(o.chance, axis=1))
+    assert o.volts is not None  # noqa: S101  an observation is one or the other
+    v = o.volts
+    alive = np.mean(v.alive, axis=1)
+    weight = v.alive / np.maximum(v.alive.sum(axis=1, keepdims=True), 1)
+    mean = np.sum(weight * v.predicted_db, axis=1)
+    variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
+    density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+    return np.asarray((1 - v.wrong) * alive * density + v.wrong / SPAN_DB)
+
+
+def _causes(
+    diagnoser: Diagnoser, found: list[Cause], probability: Floats, error: Floats, likelihood: Floats
+) -> tuple[CauseTold, ...]:
+    average = np.log(np.exp(likelihood) @ diagnoser.priors) if len(likelihood) else np.zeros(0)
+    column = {c: i for i, c in enumerate(diagnoser.causes)}
+    told = []
+    total = float(probability.sum())
+    for i in np.argsort(-probability, kind="stable"):
+        cause = found[int(i)]
+        known = column[NOTHING_CAUSE if cause.id in HEALTHY else cause]
+        ratio = likelihood[:, known] - average if len(likelihood) else np.zeros(0)
+        speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
+        against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
+        why = f"{says(cause)}."
+        if probability[i] > LEAST_TOLD and len(likelihood):
+            why += f" {_listed('It fits', speaks_for)}{_listed('Against it', against)}".rstrip()
+        told.append(
+            CauseTold(
+                cause.id,
+                cause.where,
+                float(probability[i] / total),
+                float(error[i] / total),
+                why.strip(),
+                speaks_for,
+                against,
+            )
+        )
+    return tuple(told)
+
+
+def _listed(word: str, numbers: tuple[int, ...]) -> str:
+    if not numbers:
+        return ""
+    which = f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}" if len(numbers) > 1 else str(numbers[0])
+    noun = "entries" if len(numbers) > 1 else "entry"
+    verb = "speak" if len(numbers) > 1 else "speaks"
+    return f"{noun.capitalize()} {which} {verb} {'for' if word == 'It fits' else 'against'} it. "
+
+
+def _groups(
+    state: State, tests: Tests, sound: Cause, place: dict[tuple[str, str], int]
+) -> list[tuple[float, tuple[int, ...]]]:
+    """Return groups with their probability among single causes, likeliest first."""
+    found = []
+    for group in tests.groups:
+        p = float(sum(state.probability[state.place[i]] for i in group))
+        names = [_named(state.active.hypotheses[i][0], sound) for i in group]
+        found.append((p, tuple(place[c.id, c.where] for c in names)))
+    return sorted(found, key=lambda g: -g[0])
+
+
+def _named(cause: Cause, sound: Cause) -> Cause:
+    return sound if cause.id == NOTHING else NOTHING_CAUSE if cause == sound else cause
+
+
+def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
+    probability = state.probability[list(state.place)]
+    probability = probability / max(float(probability.sum()), 1e-12)
+    groups = []
+    for group in tests.groups:
+        member = np.zeros(len(probability))
+        member[list(group)] = 1.0
+        groups.append((member, [_named(state.active.hypotheses[i][0], sound) for i in group]))
+    found = []
+    for r in tests.ranked[:TESTS_TOLD]:
+        c = r.outlook.candidate
+        if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
+            continue
+        expect = outcomes(r.outlook, probability, groups)
+        entry = as_mapping(c.entry)
+        found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, ask(c), expect, entry, c.cautions))
+    return tuple(found)
+
+
+def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EntryTold, ...]:
+    return tuple(
+        EntryTold(i + 1, entry_words(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
+        for i, entry in enumerate(state.entries)
+    )
+
+
+def _doubt(state: State, index: int, likelihood: Floats) -> float:
+    """Return the probability that an entry is wrong: that it is so under which its answer could only be a mistake."""
+    if index in state.wrong:
+        return state.wrong[index]
+    belief = state.probability[: likelihood.shape[1]]
+    return float((np.exp(likelihood[index]) < ODD) @ belief / max(float(belief.sum()), 1e-12))
+
+
+def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
+    """Return what a sound chain gives there."""
+    for o in observe(index, entry, diagnoser.rough):
+        if o.volts is not None:
+            low, middle, high = np.quantile(o.volts.predicted_db[0], [0.025, 0.5, 0.975])
+            low_v, middle_v, high_v = (float(10 ** (x / 20)) for x in (low, middle, high))
+            return f"{volts(middle_v)} ({volts(low_v)} to {volts(high_v)}) if nothing is wrong"
+        assert o.chance is not None  # noqa: S101  an observation is one or the other
+        return f"so in {100 * float(np.mean(o.chance[0])):.0f} % of sound chains"
+    return ""
+
+
+def _contradiction(diagnoser: Diagnoser, state: State, found: list[Cause], probability: Floats) -> str:
+    """Return a sentence about the entry that the others contradict, with what it would be without it."""
+    if len(state.entries) < 2:
+        return ""
+    likelihood = _by_entry(diagnoser, state)
+    doubts = [_doubt(state, i, likelihood) for i in range(len(state.entries))]
+    if max(doubts) < CONTRADICTED and state.surprise < CONTRADICTED:
+        return ""
+    entries = state.entries
+    left = [diagnoser.weigh(entries[:i] + entries[i + 1 :]).surprise for i in range(len(entries))]
+    # the entry without which the others go together best
+    odd = int(np.argmin(np.array(left) - np.array(doubts)))
+    if doubts[odd] < CONTRADICTED and left[odd] > CONTRADICTED:
+        return "What was found doesn't go together, and no single entry makes it so: it may be something not modelled here."
+    rest = state.entries[:odd] + state.entries[odd + 1 :]
+    without, p, _ = diagnoser.weigh(rest).of_causes()
+    top, best = found[int(np.argmax(probability))], int(np.argmax(p))
+    name = entry_words(state.entries[odd])
+    if without[best] == top or (without[best].id == NOTHING and top.id in HEALTHY):
+        return f"Entry {odd + 1} ({name}) doesn't go with the others; without it the answer is the same. Read it again."
+    return (
+        f"Entry {odd + 1} ({name}) doesn't go with the others: without it it would be {short(without[best])} "
+        f"({100 * p[best]:.0f} %). Read it again before you act."
+    )
+
+
+def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
+    """Return what to do, and the reading at the end of the path that will prove it."""
+    from gainwright.diagnose.candidates import Catalogue
+    from gainwright.diagnose.weighing import stimulus_of
+    from gainwright.model import Multimeter, Reading
+
+    catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
+    stage = cause.where.removeprefix("lead:").rpartition("-")[2].split(".")[0]
+    path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
+    name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
+    do = f"{says(cause)}. {repair(cause)}"
+    if not name:
+        return Repair(
+            do, f"Then play {path.tone_hz:g} Hz and listen to {' and '.join(path.speakers)}: all as it should be."
+        )
+    entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **path.played()})
+    stimulus = stimulus_of(entry)
+    assert stimulus is not None  # noqa: S101  the path plays a tone
+    levels = diagnoser.rough.observer.levels(stimulus, path.ends[0], name)
+    low, high = (float(10 ** (x / 20)) for x in np.quantile(levels.shown_db[0], [0.025, 0.975]))
+    prove = (
+        f"Then play {path.tone_hz:g} Hz at {path.level_dbfs:g} dBFS: {name} at {path.ends[0]} shows {volts(low)} to "
+        f"{volts(high)} when all is well."
+    )
+    return Repair(do, prove, as_mapping(entry), low, high)
