@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
-    from gainwright.app import Benches, Charts, SoundInput
+    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, SoundInput
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,11 +20,20 @@ class World:
     benches: Benches
     sound: SoundInput
     installation: Callable[[], list[dict[str, object]]]
+    hidden_rigs: HiddenRigs
+    cases: Callable[[Path | None], CaseStore]
 
 
 def compose() -> World:
     """Return the adapters of this program."""
-    from gainwright.adapters import AltairCharts, PortAudioInput, installation
-    from gainwright.simulated import SimulatedBenches
+    from gainwright.adapters import AltairCharts, FolderCases, PortAudioInput, cases_folder, installation
+    from gainwright.simulated import SimulatedBenches, SimulatedHiddenRigs
 
-    return World(AltairCharts(), SimulatedBenches(), PortAudioInput(), installation)
+    return World(
+        AltairCharts(),
+        SimulatedBenches(),
+        PortAudioInput(),
+        installation,
+        SimulatedHiddenRigs(),
+        lambda folder: FolderCases(folder or cases_folder()),
+    )

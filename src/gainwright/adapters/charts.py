@@ -9,13 +9,15 @@ from gainwright.adapters.chart_style import BAND, INK, MARK, finished
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.report import CorridorChart, KneeChart, OnsetChart, ResponseChart
+    from collections.abc import Callable
+
+    from gainwright.report import Chart, CorridorChart
 
 
 class AltairCharts:
     """Renders chart data to files."""
 
-    def render(self, chart: CorridorChart | KneeChart | OnsetChart | ResponseChart, suffix: str) -> bytes:
+    def render(self, chart: Chart, suffix: str) -> bytes:
         """Return the bytes of an SVG or PNG picture.
 
         Raises
@@ -37,17 +39,23 @@ class AltairCharts:
         )
 
 
-def _spec(chart: CorridorChart | KneeChart | OnsetChart | ResponseChart) -> dict[str, Any]:
+def _spec(chart: Chart) -> dict[str, Any]:
+    from gainwright import report
+    from gainwright.adapters.cases_chart import cases_spec
+    from gainwright.adapters.chain_chart import chain_spec
     from gainwright.adapters.knee_chart import knee_spec
     from gainwright.adapters.onset_chart import onset_spec
     from gainwright.adapters.response_chart import response_spec
-    from gainwright.report import KneeChart, OnsetChart, ResponseChart
 
-    if isinstance(chart, KneeChart):
-        return knee_spec(chart)
-    if isinstance(chart, OnsetChart):
-        return onset_spec(chart)
-    return response_spec(chart) if isinstance(chart, ResponseChart) else corridor_spec(chart)
+    drawers: dict[type, Callable[[Any], dict[str, Any]]] = {
+        report.CorridorChart: corridor_spec,
+        report.KneeChart: knee_spec,
+        report.OnsetChart: onset_spec,
+        report.ResponseChart: response_spec,
+        report.CasesChart: cases_spec,
+        report.ChainDrawing: chain_spec,
+    }
+    return drawers[type(chart)](chart)
 
 
 def _rows(chart: CorridorChart) -> list[dict[str, Any]]:

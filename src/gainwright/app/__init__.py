@@ -1,10 +1,23 @@
 """One file a user verb, with the ports that the verbs need from outside."""
 
 from gainwright.app.demo import Demo, demo
+from gainwright.app.dialogue import Dialogue, answered
+from gainwright.app.fault_finding import check_unreachable, closed_counts, count_cases, diagnose, open_dialogue
 from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
 from gainwright.app.live import Expectation, LiveOptions, LiveUpdate, choose_device, expectation, live
 from gainwright.app.measuring import measure, noise, onset
-from gainwright.app.ports import Bench, Benches, Block, Charts, InputDevice, SoundInput
+from gainwright.app.ports import (
+    Bench,
+    Benches,
+    Block,
+    CaseStore,
+    Charts,
+    HiddenRig,
+    HiddenRigs,
+    InputDevice,
+    SoundInput,
+)
+from gainwright.app.practising import Practice, best_path, practise, practise_job
 from gainwright.app.responding import Responses, make_sweep, responses, write_sweep
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
@@ -15,21 +28,32 @@ __all__ = [
     "Bench",
     "Benches",
     "Block",
+    "CaseStore",
     "Charts",
     "Demo",
+    "Dialogue",
     "Expectation",
+    "HiddenRig",
+    "HiddenRigs",
     "InputDevice",
     "LiveOptions",
     "LiveUpdate",
     "Outcome",
+    "Practice",
     "Responses",
     "SoundInput",
+    "answered",
     "assumptions",
     "attenuators",
+    "best_path",
     "carry_out",
     "check",
+    "check_unreachable",
     "choose_device",
+    "closed_counts",
+    "count_cases",
     "demo",
+    "diagnose",
     "draw_corridor",
     "examples",
     "expectation",
@@ -42,9 +66,12 @@ __all__ = [
     "new_job",
     "noise",
     "onset",
+    "open_dialogue",
     "parse_readings",
     "plan",
     "plan_tones",
+    "practise",
+    "practise_job",
     "responses",
     "tones",
     "write_bytes",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -12,14 +12,14 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
-    from gainwright.model import Job
-    from gainwright.report import CorridorChart, KneeChart, OnsetChart, ResponseChart
+    from gainwright.model import Case, Entry, Job
+    from gainwright.report import Chart
 
 
 class Charts(Protocol):
     """Draws chart data."""
 
-    def render(self, chart: CorridorChart | KneeChart | OnsetChart | ResponseChart, suffix: str) -> bytes:
+    def render(self, chart: Chart, suffix: str) -> bytes:
         """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
 
 
@@ -80,6 +80,36 @@ class Bench(Protocol):
 
     def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
         """Write what a recorder takes at a node as a 24-bit WAV file."""
+
+
+class CaseStore(Protocol):
+    """Keeps cases by name."""
+
+    def names(self) -> list[str]:
+        """Return the names of all cases, sorted. CallError: the store can't be reached."""
+
+    def load(self, name: str) -> Case:
+        """Return a case. CallError: there is none of that name; JobError: it can't be read."""
+
+    def save(self, name: str, case: Case) -> str:
+        """Keep a case whole or not at all; return where. CallError: a name that can't be, or it can't be written."""
+
+
+class HiddenRig(Protocol):
+    """A simulated chain with a fault that isn't told, asked as a person is."""
+
+    cause: str
+    where: str
+
+    def answer(self, entry: Entry) -> dict[str, Any]:
+        """Return an entry's mapping with its result."""
+
+
+class HiddenRigs(Protocol):
+    """Makes chains with hidden faults."""
+
+    def hidden(self, job: Job, *, seed: int, cause: str = "", where: str = "") -> HiddenRig:
+        """Return a chain with a fault drawn by a seed, or given. CallError: a fault that can't be."""
 
 
 class Benches(Protocol):

@@ -144,7 +144,9 @@ def outcomes(outlook: Outlook, probability: Floats, groups: Sequence[tuple[Float
         if weight.sum() >= SMALL:
             told.append((float(weight.sum()), zone, _leading(weight @ shares[zone] / weight.sum())))
     told.sort(key=lambda t: -t[0])
-    return "; ".join(f"{_range(outlook, zone)}: {_meaning(leading, groups)}" for _, zone, leading in told[:MOST_TOLD])
+    return "; ".join(
+        f"{_range(outlook, zone, chance)}: {_meaning(leading, groups)}" for _, zone, leading in told[:MOST_TOLD]
+    )
 
 
 def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
@@ -183,12 +185,14 @@ def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause
     return " or ".join(names) + (", or others" if -2 in leading else "")
 
 
-def _range(outlook: Outlook, ks: list[int]) -> str:
-    labels = [outlook.labels[k] for k in ks]
-    first = labels[0]
+def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
+    """Return an outcome in words: a word, or the span of a level that holds nine in ten."""
+    first = outlook.labels[ks[0]]
     if isinstance(first, str):
         return _LABELS.get(first, first)
-    levels = [float(label) for label in labels if not isinstance(label, str)]
+    share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
+    inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
+    levels = [float(label) for label in (outlook.labels[k] for k in inner or ks) if not isinstance(label, str)]
     low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
     if max(levels) - min(levels) <= 2 * STEP_DB:
         return f"about {volts(float(np.sqrt(low * high)))}"

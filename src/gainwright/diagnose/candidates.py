@@ -106,6 +106,7 @@ class Catalogue:
     ----------
     entries : what was done already: places that were reached cost no access any more.
     unreachable : stages and places that the person can't get at.
+    declined : tests that the person can't answer.
     """
 
     def __init__(
@@ -115,10 +116,12 @@ class Catalogue:
         instruments: Mapping[str, Instrument],
         entries: Iterable[Entry],
         unreachable: frozenset[str] = frozenset(),
+        declined: Iterable[Entry] = (),
     ) -> None:
         self.job, self.chain, self.instruments = job, chain, instruments
         self.entries = tuple(entries)
         self.unreachable = unreachable
+        self.declined = tuple(declined)
         self.reached = {stage for entry in self.entries for stage in _stages(entry, self.job)}
         self.paths = paths(job, chain, instruments, self.entries)
 
@@ -141,7 +144,7 @@ class Catalogue:
         for path in self.paths:
             found += self._along(path)
         found += [*self._leads(), *self._speakers(), *self._swaps()]
-        made = {_question(entry) for entry in self.entries}
+        made = {_question(entry) for entry in (*self.entries, *self.declined)}
         return [c for c in found if _question(c.entry) not in made and not self._out_of_reach(c)]
 
     def _out_of_reach(self, candidate: Candidate) -> bool:

@@ -184,10 +184,10 @@ class Diagnoser:
             place,
         )
 
-    def tests(self, state: State, unreachable: frozenset[str] = frozenset()) -> Tests:
+    def tests(self, state: State, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()) -> Tests:
         """Return the tests that can be made now, best first, and the causes that none of them parts."""
         answering, belief = state.active.answering, state.active.belief
-        catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable)
+        catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
         candidates = catalogue.all()
         probability = state.probability[list(state.place)]
         probability = probability / max(float(probability.sum()), 1e-12)

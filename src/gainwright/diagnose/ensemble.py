@@ -5,13 +5,13 @@ All hypotheses share their draws (common random numbers), so that what parts the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gainwright.diagnose.changes import Change, change_of, merged
-from gainwright.jobfile import with_settings
+from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
 from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Chain, Conditions
 
@@ -103,6 +103,7 @@ class Ensemble:
     ) -> None:
         self.chain = chain
         self.hypotheses = tuple(hypotheses)
+        self._written = controls(chain.job)
         self.draws = draws
         self.seed = seed
         self.harmonics = harmonics
@@ -124,6 +125,7 @@ class Ensemble:
 
     def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         """Return the levels at some nodes under every hypothesis; only those that can differ there are solved."""
+        stimulus = replace(stimulus, sets=self._moved(stimulus.sets))
         for solved_for, nodes, solved in self._solved:
             if solved_for == stimulus and targets <= nodes:
                 return solved
@@ -154,14 +156,20 @@ class Ensemble:
             ),
             targets=targets,
             harmonics=self.harmonics,
+            margins=False,
         )
         return Solved(solution, row, self.draws)
 
     def _speakers(self) -> frozenset[str]:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
 
+    def _moved(self, sets: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+        """Return those controls that stand elsewhere than in the job."""
+        return tuple((control, place) for control, place in sets if not _same(self._written.get(control, ""), place))
+
     def standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
         """Return the chain with controls put where the person says, and its draws: only what a control changes is new."""
+        sets = self._moved(sets)
         if sets not in self._stands:
             if not sets:
                 self._stands[sets] = self.chain, self.values
@@ -224,6 +232,11 @@ class Ensemble:
                     array[rows] = part
             found["instead"] |= change.instead
         return Alteration(**found, fed_v=hands.fed_v)
+
+
+def _same(written: str, place: str) -> bool:
+    """Whether two texts of a control say the same: `30` and `30.0` do."""
+    return written == place or written.removesuffix(".0") == place.removesuffix(".0")
 
 
 def _passing(values: dict[str, Any]) -> dict[str, Any]:

@@ -39,10 +39,15 @@ WORTH = 0.15
 """A test isn't worth its time when a minute of it takes less than this off the search."""
 
 
-def tell(diagnoser: Diagnoser, entries: Sequence[Entry], unreachable: frozenset[str] = frozenset()) -> Diagnosis:
-    """Return the diagnosis of a chain after some evidence."""
+def tell(
+    diagnoser: Diagnoser,
+    entries: Sequence[Entry],
+    unreachable: frozenset[str] = frozenset(),
+    declined: Sequence[Entry] = (),
+) -> Diagnosis:
+    """Return the diagnosis of a chain after some evidence; see `Catalogue` for what is left out of the tests."""
     state = diagnoser.weigh(entries)
-    tests = diagnoser.tests(state, unreachable)
+    tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()
     sound = healthy_name(state.entries, diagnoser.rough, diagnoser.causes)
     found = [sound if c.id == NOTHING else NOTHING_CAUSE if c == sound else c for c in found]

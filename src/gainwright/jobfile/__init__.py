@@ -1,8 +1,16 @@
 """The job file: reading, writing, errors with their place, the catalogue of what is assumed, examples."""
 
+from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
 from gainwright.jobfile.controls import controls, with_settings
-from gainwright.jobfile.evidence import evidence_document, read_entry, read_evidence, read_evidence_text, read_number
+from gainwright.jobfile.evidence import (
+    entry_mapping,
+    evidence_document,
+    read_entry,
+    read_evidence,
+    read_evidence_text,
+    read_number,
+)
 from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import assumed_of_instruments, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
@@ -13,13 +21,17 @@ __all__ = [
     "Fact",
     "JobFile",
     "assumed_of_instruments",
+    "case_text",
     "controls",
+    "entry_mapping",
     "evidence_document",
     "example_text",
     "examples",
     "facts",
     "instruments",
     "job_schema",
+    "read_case",
+    "read_case_text",
     "read_entry",
     "read_evidence",
     "read_evidence_text",

@@ -77,6 +77,19 @@ def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Ent
     return tuple(read)
 
 
+def entry_mapping(text: str) -> dict[str, Any]:
+    """Return the mapping that a person wrote on one line, as in an evidence file, unchecked.
+
+    Raises
+    ------
+    JobError : it is no mapping.
+    """
+    found = plain(document(f"entry: {text}\n", "entry", what=EVIDENCE), "entry").get("entry")
+    if not isinstance(found, dict):
+        raise _bad(f"{text[:60]!r} is no entry", remedy=f"write for example {EXAMPLE}")
+    return found
+
+
 def read_entry(mapping: Any, job: Job, *, answered: bool = True) -> Entry:
     """Return one entry, checked against a job.
 

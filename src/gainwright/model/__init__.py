@@ -1,5 +1,6 @@
 """What exists: the job, its stages, its wiring, its instruments. No solving, no files."""
 
+from gainwright.model.case import Asked, Believed, Case, Closed
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -49,7 +50,11 @@ __all__ = [
     "Accuracy",
     "Amplifier",
     "AnyStage",
+    "Asked",
+    "Believed",
+    "Case",
     "Check",
+    "Closed",
     "Coils",
     "Converter",
     "Ends",

@@ -120,5 +120,7 @@ def kind_of(entry: Entry) -> str:
 
 
 def as_mapping(entry: Entry) -> dict[str, Any]:
-    """Return an entry as it would stand in a file: only what was said."""
-    return entry.model_dump(by_alias=True, exclude_unset=True, mode="json")
+    """Return an entry as it would stand in a file: only what was said, what it is about first."""
+    said = entry.model_dump(by_alias=True, exclude_unset=True, mode="json")
+    first = [key for key in (kind_of(entry), "with") if key in said]
+    return {key: said[key] for key in (*first, *(k for k in said if k not in first))}

@@ -91,9 +91,16 @@ class Chain:
         return {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
 
     def solve(
-        self, conditions: Conditions, *, targets: Iterable[Node] | None = None, harmonics: int = HARMONICS_KEPT
+        self,
+        conditions: Conditions,
+        *,
+        targets: Iterable[Node] | None = None,
+        harmonics: int = HARMONICS_KEPT,
+        margins: bool = True,
     ) -> Solution:
-        """Solve the nodes of every case: all of them, or those that some targets need; keep so many harmonics.
+        """Solve the nodes of every case: all of them, or those that some targets need.
+
+        So many harmonics are kept, and margins to ceilings unless they aren't wanted.
 
         Shapes: whatever in the conditions is an array has the same length, the number of cases.
         """
@@ -111,7 +118,7 @@ class Chain:
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
             here = replace(conditions, alter=conditions.alter.cut(rows))
-            parts.append(self._chunk(cut(values), cut(settings_now), now, here, needed, harmonics))
+            parts.append(self._chunk(cut(values), cut(settings_now), now, here, needed, harmonics, margins))
         return Solution.join(parts)
 
     def needed(self, targets: Iterable[Node] | None, alter: Alteration = UNALTERED) -> frozenset[tuple[str, Any]]:
@@ -135,6 +142,7 @@ class Chain:
         conditions: Conditions,
         needed: frozenset[tuple[str, Any]],
         harmonics: int,
+        margins: bool,
     ) -> Solution:
         cases = max(int(np.size(v)) for v in (*values.values(), *stand.values(), *now.values(), 0.0))
         cases = max([cases, *conditions.alter.sizes()])
@@ -145,7 +153,15 @@ class Chain:
         nodes = tuple(node for node in self.nodes if ("output", node) in needed)
         factors = {node: loading.node_factor(node) for node in nodes}
         return Solution.collect(
-            self.wiring, self.places, cells, states, factors, tone_hz=tone_hz, cases=cases, harmonics=harmonics
+            self.wiring,
+            self.places,
+            cells,
+            states,
+            factors,
+            tone_hz=tone_hz,
+            cases=cases,
+            harmonics=harmonics,
+            margins=margins,
         )
 
     def cells(

@@ -85,11 +85,12 @@ class Solution:
         tone_hz: Floats,
         cases: int,
         harmonics: int = HARMONICS_KEPT,
+        margins: bool = True,
     ) -> Solution:
-        """Read the nodes off the cells: those that `factors` names, in signal order."""
+        """Read the nodes off the cells: those that `factors` names, in signal order; without margins those stay empty."""
         index = {place.key: i for i, place in enumerate(places)}
         columns = [
-            _Column(node, wiring, index, cells, states, factor, tone_hz, cases, harmonics)
+            _Column(node, wiring, index, cells, states, factor, tone_hz, cases, harmonics, margins)
             for node, factor in factors.items()
         ]
         return Solution(
@@ -119,6 +120,7 @@ class _Column:
         tone_hz: Floats,
         cases: int,
         harmonics: int,
+        margins: bool,
     ) -> None:
         output = index["output", node]
         factor = np.broadcast_to(np.asarray(factor, dtype=np.float64), (cases,))
@@ -127,6 +129,24 @@ class _Column:
         self.thd = wave.thd
         self.harmonics = wave.harmonics(harmonics) * factor[:, None]
         self.fundamental_v = self.harmonics[:, 0] / np.sqrt(2)
+        self.margin_db = self.ceiling_v = np.empty(0)
+        self.margins_db = np.empty((0, 3))
+        self.ceiling_of = np.empty(0, dtype=np.intp)
+        if margins:
+            self._margins(node, wiring, index, cells, states, factor, tone_hz, cases)
+
+    def _margins(
+        self,
+        node: Node,
+        wiring: Wiring,
+        index: Mapping[tuple[str, Node | Port], int],
+        cells: Sequence[Cell],
+        states: Sequence[CellState],
+        factor: Floats,
+        tone_hz: Floats,
+        cases: int,
+    ) -> None:
+        output = index["output", node]
         inside = index.get(("inside", node))
         ports = [index["port", route.port] for route in wiring.routes[node]]
         shape = cells[inside if inside is not None else output].response

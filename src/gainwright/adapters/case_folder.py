@@ -1,0 +1,82 @@
+"""Cases as files in a folder, one each."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError
+from gainwright.jobfile import case_text, read_case, save
+
+if TYPE_CHECKING:
+    from gainwright.model import Case
+
+SUFFIX = ".case.yaml"
+_NAME = re.compile(r"[\w][\w .-]{0,79}")
+
+
+def cases_folder() -> Path:
+    """Return where cases are kept unless another folder is named: the person's own data folder."""
+    home = os.environ.get("XDG_DATA_HOME") or os.environ.get("APPDATA")
+    return (Path(home) if home else Path.home() / ".local" / "share") / "gainwright" / "cases"
+
+
+class FolderCases:
+    """Keeps cases in a folder; the folder is made when the first one is saved."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def names(self) -> list[str]:
+        """Return the names of all cases, sorted."""
+        try:
+            found = [p.name.removesuffix(SUFFIX) for p in self.folder.iterdir() if p.name.endswith(SUFFIX)]
+        except FileNotFoundError:
+            return []
+        except OSError as error:
+            raise CallError(
+                f"can't be read: {error.strerror}", code="not_readable", where=str(self.folder), remedy="name a folder"
+            ) from None
+        return sorted(found)
+
+    def load(self, name: str) -> Case:
+        """Return a case.
+
+        Raises
+        ------
+        CallError : there is none of that name.
+        JobError : it can't be read.
+        """
+        path = self._path(name)
+        if not path.is_file():
+            raise CallError(f"there is no case {name}", code="no_such_case", where=str(self.folder))
+        return read_case(path)
+
+    def save(self, name: str, case: Case) -> str:
+        """Keep a case whole or not at all; return the file.
+
+        Raises
+        ------
+        CallError : a name that can't be one, or it can't be written.
+        """
+        path = self._path(name)
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CallError(
+                f"can't be made: {error.strerror}", code="not_written", where=str(self.folder), remedy="name another"
+            ) from None
+        save(path, case_text(case))
+        return str(path)
+
+    def _path(self, name: str) -> Path:
+        if not _NAME.fullmatch(name) or name.endswith("."):
+            raise CallError(
+                f"{name[:80]!r} can't be the name of a case",
+                code="bad_name",
+                rule="letters, figures, spaces, points, dashes and underscores, beginning with a letter or figure",
+                remedy="write for example blue-estate-2",
+            )
+        return self.folder / f"{name}{SUFFIX}"

@@ -1,0 +1,259 @@
+"""Fault finding step by step: what is asked, answered, taken back, corrected, out of reach; saved and gone on with."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.diagnose import Diagnoser, Diagnosis, NextTest
+    from gainwright.model import Asked, Case, Entry
+
+_NUMBER = re.compile(r"^[+-]?\d+(?:[.,]\d+)?$")
+
+
+@dataclass
+class Dialogue:
+    """A dialogue about one chain.
+
+    Attributes
+    ----------
+    job_text : the job as its file says it.
+    entries : the evidence so far, as mappings.
+    declined, unreachable : tests that can't be answered, places that can't be got at.
+    steps : what was asked.
+    """
+
+    job_text: str
+    title: str = ""
+    opened: str = ""
+    closed_counts: Mapping[str, int] | None = None
+    entries: list[dict[str, Any]] = field(default_factory=list)
+    declined: list[dict[str, Any]] = field(default_factory=list)
+    unreachable: list[str] = field(default_factory=list)
+    steps: list[Asked] = field(default_factory=list)
+    _diagnoser: Diagnoser | None = field(default=None, repr=False)
+
+    @classmethod
+    def of(cls, case: Case, *, closed_counts: Mapping[str, int] | None = None) -> Dialogue:
+        """Return the dialogue of a case, to go on with."""
+        return cls(
+            case.job,
+            case.title,
+            case.opened,
+            closed_counts,
+            [dict(e) for e in case.evidence],
+            [dict(e) for e in case.declined],
+            list(case.unreachable),
+            list(case.dialogue),
+        )
+
+    def case(self) -> Case:
+        """Return it as a case."""
+        from gainwright.model import Case
+
+        return Case(
+            title=self.title,
+            opened=self.opened,
+            job=self.job_text,
+            evidence=tuple(self.entries),
+            declined=tuple(self.declined),
+            unreachable=tuple(self.unreachable),
+            dialogue=tuple(self.steps),
+        )
+
+    @property
+    def diagnoser(self) -> Diagnoser:
+        """What diagnoses it; made at first need and kept.
+
+        Raises
+        ------
+        JobError : the text is no job.
+        """
+        if self._diagnoser is None:
+            from gainwright.diagnose import Diagnoser
+            from gainwright.jobfile import read_job_text
+
+            self._diagnoser = Diagnoser(read_job_text(self.job_text).job, closed=self.closed_counts)
+        return self._diagnoser
+
+    def diagnosis(self) -> Diagnosis:
+        """Return what is believed now, and the next test.
+
+        Raises
+        ------
+        JobError : an entry can't be meant in this job.
+        """
+        from gainwright.diagnose import tell
+
+        entries = [self._read(e) for e in self.entries]
+        declined = [self._read(e, answered=False) for e in self.declined]
+        return tell(self.diagnoser, entries, frozenset(self.unreachable), declined)
+
+    def _read(self, mapping: dict[str, Any], *, answered: bool = True) -> Entry:
+        from gainwright.jobfile import read_entry
+
+        return read_entry(mapping, self.diagnoser.job, answered=answered)
+
+    # ---- what a person does ------------------------------------------------------------------------------------
+
+    def answer(self, test: NextTest, text: str) -> None:
+        """Take the answer to a test, as one types it.
+
+        Raises
+        ------
+        CallError, JobError : it is no answer to this test; says what would be.
+        """
+        self.add(answered(test.entry, text), test)
+
+    def add(self, mapping: dict[str, Any], test: NextTest | None = None) -> None:
+        """Take a whole entry, asked for or not.
+
+        Raises
+        ------
+        JobError : it can't be meant.
+        """
+        from gainwright.model import Asked
+
+        self._read(mapping)
+        self.entries.append(mapping)
+        minutes = test.minutes if test is not None else 0.0
+        self.steps.append(
+            Asked(test=test.test if test is not None else "", ask=test.ask if test is not None else "", minutes=minutes)
+        )
+
+    def note_belief(self, diagnosis: Diagnosis) -> None:
+        """Write what is believed now beside the last step."""
+        from gainwright.model import Believed
+
+        if self.steps:
+            top = diagnosis.causes[0]
+            believed = Believed(cause=top.cause, where=top.where, probability=min(top.probability, 1.0))
+            self.steps[-1] = self.steps[-1].model_copy(update={"believed": believed})
+
+    def dont_know(self, test: NextTest) -> None:
+        """Leave a test out."""
+        from gainwright.model import Asked
+
+        self.declined.append(test.entry)
+        self.steps.append(Asked(test=test.test, ask=test.ask, answer="declined"))
+
+    def cant_reach(self, test: NextTest) -> str:
+        """Leave out all that needs the place of a test; return that place."""
+        from gainwright.model import Asked
+
+        place = str(test.entry.get("at", test.where))
+        place = place if place.startswith("lead:") else place.split(".", maxsplit=1)[0]
+        self.unreachable.append(place)
+        self.steps.append(Asked(test=test.test, ask=test.ask, answer="unreachable"))
+        return place
+
+    def undo(self) -> str:
+        """Take the last step back; return what it was.
+
+        Raises
+        ------
+        CallError : there is none.
+        """
+        if not self.steps:
+            raise CallError("there is nothing to take back", code="nothing_to_undo")
+        step = self.steps.pop()
+        taken = {"answered": self.entries, "declined": self.declined, "unreachable": self.unreachable}[step.answer]
+        gone = taken.pop()  # type: ignore[attr-defined]
+        return str(gone)
+
+    def correct(self, number: int, text: str) -> None:
+        """Put another result into an entry; 1 is the first.
+
+        Raises
+        ------
+        CallError, JobError : there is no such entry, or it is no answer to it.
+        """
+        if not 1 <= number <= len(self.entries):
+            raise CallError(f"there is no entry {number}", code="no_such_entry", rule=f"there are {len(self.entries)}")
+        from gainwright.model import RESULTS
+
+        kind = next(key for key in RESULTS if key in self.entries[number - 1])
+        bare = {k: v for k, v in self.entries[number - 1].items() if k not in RESULTS[kind]}
+        corrected = answered(bare, text)
+        self._read(corrected)
+        self.entries[number - 1] = corrected
+
+    def closed(self, cause: str, where: str, *, note: str = "", on: str = "") -> Case:
+        """Return the case, closed with what it was.
+
+        Raises
+        ------
+        CallError : the chain can't have such a cause.
+        """
+        from gainwright.model import Closed
+
+        known = [(c.id, c.where) for c in self.diagnoser.causes]
+        if (cause, where) not in known:
+            places = [w for c, w in known if c == cause]
+            raise CallError(
+                f"{cause} can't be at {where!r} in this chain",
+                code="unknown_cause",
+                rule=f"it can be at {', '.join(places)}"
+                if places
+                else f"causes are {', '.join(dict.fromkeys(c for c, _ in known))}",
+            )
+        return self.case().model_copy(update={"closed": Closed(cause=cause, where=where, note=note, on=on)})
+
+
+def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
+    """Return an entry with the result that a person typed for it.
+
+    Volts, ohms and amperes need no unit, and a comma is as good as a point. Of a lead the ohms end to end come first, those
+    between the conductors second: `0.4 open`.
+
+    Raises
+    ------
+    CallError : nothing was typed.
+    """
+    said = " ".join(text.replace(",", ".").split()).strip()
+    if not said:
+        raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")
+    low = said.lower()
+    found = dict(entry)
+    if "heard" in entry:
+        return found | {"is": low}
+    if "swap" in entry:
+        return found | {"fault": low}
+    if "at" in entry:
+        return found | _reading(said, low)
+    place = str(entry.get("check", ""))
+    what = place.rpartition(".")[2]
+    if place.startswith("lead:") or "." not in place:
+        return found | _lead(low)
+    if what in ("supply_voltage", "turn_on_voltage", "resistance"):
+        unit = "ohm" if what == "resistance" else "V"
+        return found | {"reads": f"{said} {unit}" if _NUMBER.match(said) else low if low == "open" else said}
+    return found | {"is": said if what in ("gain", "level", "at") or " " in said else low}
+
+
+def _reading(said: str, low: str) -> dict[str, Any]:
+    if low in ("none", "level", "fundamental", "thd"):
+        return {"shows": low}
+    if low.replace("_", " ") in ("over range", "ol", "overload"):
+        return {"reads": "over_range"}
+    match = re.match(r"^(.+?)(?:[;\s]+(\d+(?:\.\d+)?)\s*%)?$", said)
+    volts, percent = (match[1].strip(), match[2]) if match else (said, None)
+    found: dict[str, Any] = {"reads": f"{volts} V" if _NUMBER.match(volts) else volts}
+    return found | ({"thd": f"{percent} %"} if percent else {})
+
+
+def _lead(low: str) -> dict[str, Any]:
+    if low in ("shorted", "short"):
+        return {"between_conductors": "0 ohm"}
+    if low in ("good", "right", "ok"):
+        return {"resistance": "0.3 ohm", "between_conductors": "open"}
+    parts = re.findall(r"open|\d+(?:\.\d+)?\s*[a-zA-ZΩ]*", low)
+    ohms = [p if p == "open" else f"{p} ohm" if _NUMBER.match(p.strip()) else p.strip() for p in parts]
+    found = dict(zip(("resistance", "between_conductors"), ohms, strict=False))
+    return found or {"resistance": low}

@@ -1,0 +1,141 @@
+"""The dialogue of fault finding in a terminal: an answer a line, and words to go back, correct, skip, save and close."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.errors import GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import TextIO
+
+    from gainwright.app import CaseStore, Dialogue
+    from gainwright.diagnose import Diagnosis, NextTest
+
+HELP = """Type what you read or saw. Or one of these words:
+  don't know           leave this test out
+  can't reach          leave out all that needs this place
+  other                take the next of the tests instead
+  add {…}              an entry of your own, as in an evidence file
+  undo                 take the last step back
+  correct 2 0.31 V     put another result into entry 2
+  why                  the whole of what is believed, and why
+  close CAUSE PLACE    it was this: close the case
+  quit                 stop here; a case is kept and can be gone on with"""
+ENDING = ("quit", "stop", "exit")
+
+
+def talk(
+    lines: TextIO, say: Callable[[str], None], dialogue: Dialogue, *, name: str = "", store: CaseStore | None = None
+) -> Diagnosis:
+    """Carry the dialogue on until the person ends it or nothing is left to ask; return the last diagnosis."""
+    say(f"{dialogue.title or 'Fault finding'}. Type help for what you can say.")
+    found = _told(say, dialogue)
+    choice = 0
+    for line in lines:
+        said = " ".join(line.split())
+        if said.lower() in ENDING:
+            break
+        try:
+            if said.lower().startswith("close"):
+                _close(said, say, dialogue, name, store)
+                break
+            if said.lower() == "other":
+                choice = choice + 1 if found.next else 0
+                _ask(say, found, choice)
+                continue
+            if not _taken(said, say, dialogue, found, choice):
+                continue
+            choice = 0
+            found = _told(say, dialogue)
+            dialogue.note_belief(found)
+            if store is not None and name:
+                store.save(name, dialogue.case())
+        except GainwrightError as error:
+            say(f"That can't be taken: {error}")
+    if store is not None and name and dialogue.steps:
+        kept = store.load(name) if name in store.names() else None
+        if kept is None or kept.closed is None:
+            say(f"kept: {store.save(name, dialogue.case())}")
+    return found
+
+
+def _told(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
+    from gainwright.report import diagnosis_text
+
+    found = dialogue.diagnosis()
+    say("\n" + diagnosis_text(found, shown=4))
+    return found
+
+
+def _ask(say: Callable[[str], None], found: Diagnosis, choice: int) -> None:
+    from gainwright.report import next_lines
+
+    if found.next:
+        say("\n".join(["", "Instead", *next_lines(found.next[choice % len(found.next)])]))
+
+
+def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Diagnosis, choice: int) -> bool:
+    """Do what a line says; whether anything is believed otherwise after it."""
+    low = said.lower()
+    test = found.next[choice % len(found.next)] if found.next else None
+    if low in ("", "help", "?"):
+        say(HELP)
+        return False
+    if low == "why":
+        from gainwright.report import diagnosis_text
+
+        say(diagnosis_text(found, shown=20))
+        return False
+    if low == "undo":
+        say(f"taken back: {dialogue.undo()}")
+    elif low.startswith("correct "):
+        number, _, result = said.partition(" ")[2].partition(" ")
+        dialogue.correct(int(number) if number.isdigit() else 0, result)
+    elif low.startswith("add "):
+        dialogue.add(_mapping(said.partition(" ")[2]))
+    else:
+        return _answered(said, low, say, dialogue, test)
+    return True
+
+
+def _answered(said: str, low: str, say: Callable[[str], None], dialogue: Dialogue, test: NextTest | None) -> bool:
+    if test is None:
+        say("Nothing is asked now. Type help for what you can say.")
+        return False
+    if low in ("don't know", "dont know", "skip", "unknown"):
+        dialogue.dont_know(test)
+    elif low in ("can't reach", "cant reach", "can't reach that", "can't"):
+        say(f"left out: all at {dialogue.cant_reach(test)}")
+    else:
+        dialogue.answer(test, said)
+    return True
+
+
+def _mapping(text: str) -> dict[str, object]:
+    from gainwright.errors import CallError
+    from gainwright.jobfile import entry_mapping
+
+    try:
+        return entry_mapping(text)
+    except GainwrightError as error:
+        raise CallError(
+            error.what, code="bad_entry", remedy="write add {heard: sub, tone: 40 Hz, is: silent}"
+        ) from None
+
+
+def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, name: str, store: CaseStore | None) -> None:
+    import datetime
+
+    from gainwright.errors import CallError
+
+    parts = said.split()[1:]
+    if not parts:
+        raise CallError("a case is closed with what it was", code="bad_close", remedy="write close lead_open lead:a-b")
+    today = datetime.datetime.now(tz=datetime.UTC).date().isoformat()
+    case = dialogue.closed(parts[0], parts[1] if len(parts) > 1 else "", on=today)
+    if store is None or not name:
+        say("Closed. It isn't kept: name a case with --case to keep one.")
+        return
+    say(f"closed: {store.save(name, case)}")

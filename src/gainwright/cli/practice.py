@@ -1,0 +1,101 @@
+"""The exercise in a terminal: ask for tests, name the fault, compare."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import TextIO
+
+    from gainwright.app import HiddenRigs, Practice
+
+HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono meter
+  tests                what can be done now, with its minutes; tests amp shows those with amp in them
+  causes               what it can be
+  it is CAUSE PLACE    name the fault
+  give up              see what it was"""
+
+
+def exercise(
+    lines: TextIO, say: Callable[[str], None], practice: Practice, *, rigs: HiddenRigs, seed: int
+) -> dict[str, Any]:
+    """Carry the exercise through; return how it went."""
+    say(f"{practice.job.title or 'A chain'}. Somebody calls:")
+    for told in practice.call:
+        say(f"  {told}")
+    say("\nWhat do you do? Type help for what you can say.")
+    solved, guesses = False, 0
+    for line in lines:
+        said = " ".join(line.split())
+        low = said.lower()
+        try:
+            if low in ("give up", "quit", "stop"):
+                break
+            if low.startswith("it is "):
+                guesses += 1
+                cause, _, where = said[6:].partition(" ")
+                solved = practice.guess(cause, where)
+                say("That is it." if solved else "No, it is something else.")
+                if solved:
+                    break
+            elif low in ("", "help", "?"):
+                say(HELP)
+            elif low == "causes":
+                say(_causes(practice))
+            elif low.startswith("tests"):
+                say(_tests(practice, low.removeprefix("tests").strip()))
+            else:
+                done = practice.ask(said)
+                say(f"{done.ask}\n  {done.found}   ({done.minutes:g} min, {practice.minutes:g} in all)")
+        except GainwrightError as error:
+            say(str(error))
+    return _compared(say, practice, solved, guesses, rigs, seed)
+
+
+def _tests(practice: Practice, wanted: str) -> str:
+    listed = [f"  {name}  ({c.minutes:g} min)" for name, c in practice.tests().items() if wanted in name]
+    return "\n".join(listed) or "None."
+
+
+def _causes(practice: Practice) -> str:
+    found: dict[str, list[str]] = {}
+    for c in practice.diagnoser.causes:
+        found.setdefault(c.id, []).append(c.where)
+    return "\n".join(f"  {cause}: {', '.join(w for w in wheres if w)}" for cause, wheres in found.items())
+
+
+def _compared(
+    say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
+) -> dict[str, Any]:
+    """Lay the learner's path beside the one that the diagnosis takes."""
+    from gainwright.app import best_path
+    from gainwright.diagnose import Cause, repair, says
+
+    truth = Cause(practice.rig.cause, practice.rig.where)
+    best = best_path(practice.job, rigs=rigs, seed=seed, cause=truth.id, where=truth.where)
+    say(f"\nIt was {truth}: {says(truth)}. {repair(truth)}")
+    say(f"\n{'You':<58}A short way")
+    for i in range(max(len(practice.steps), len(best.steps))):
+        left = _step(practice.steps[i]) if i < len(practice.steps) else ""
+        right = _step(best.steps[i]) if i < len(best.steps) else ""
+        say(f"{left:<58}{right}")
+    say(f"{f'{practice.minutes:g} min':<58}{best.minutes:g} min")
+    return {
+        "cause": truth.id,
+        "where": truth.where,
+        "solved": solved,
+        "guesses": guesses,
+        "minutes": practice.minutes,
+        "tests": len(practice.steps),
+        "short_way_minutes": best.minutes,
+        "short_way_tests": len(best.steps),
+        "seed": seed,
+    }
+
+
+def _step(step: Any) -> str:
+    text = f"{step.minutes:>5g}  {step.found.split(' (')[0]}"
+    return text if len(text) <= 56 else text[:55] + "…"

@@ -1,0 +1,63 @@
+"""A case file: YAML, read as strictly as a job, written whole or not at all."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+from ruamel.yaml import YAML
+from ruamel.yaml.scalarstring import LiteralScalarString
+
+from gainwright.errors import JobError
+from gainwright.jobfile.yaml_reading import Kind, document, plain, read_text, where
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from typing import Any
+
+CASE = Kind(
+    "case file", "it begins with format: 1 and holds a job", "let gainwright diagnose --case write it", "no_case"
+)
+
+
+def read_case(path: Path | str) -> Case:
+    """Read a case file.
+
+    Raises
+    ------
+    JobError : it can't be read or is no case; `where` names file, line, column and key.
+    """
+    return read_case_text(read_text(Path(path), what=CASE), name=str(path))
+
+
+def read_case_text(text: str, name: str = "case") -> Case:
+    """Read a case from text.
+
+    Raises
+    ------
+    JobError : it is no case; `where` names line, column and key.
+    """
+    found = document(text, name, what=CASE)
+    try:
+        return Case.model_validate(plain(found, name))
+    except ValidationError as error:
+        first = error.errors()[0]
+        keys = [str(part) for part in first["loc"]]
+        rule = f"a case has {', '.join(Case.model_fields)}" if first["type"] == "extra_forbidden" else ""
+        said = f"the key {keys[-1]!r} is unknown" if rule else f"{'.'.join(keys)}: {first['msg'].lower()}"
+        raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy="mend it") from None
+
+
+def case_text(case: Case) -> str:
+    """Return a case as the text of its file."""
+    content: dict[str, Any] = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
+    content = {"format": case.format, **content}
+    content["job"] = LiteralScalarString(case.job.rstrip("\n") + "\n")
+    yaml = YAML(typ="rt", pure=True)
+    yaml.width = 4096
+    yaml.indent(mapping=2, sequence=4, offset=2)
+    out = io.StringIO()
+    yaml.dump(content, out)
+    return out.getvalue()

@@ -1,0 +1,82 @@
+"""What a shop's cases add up to, in words and as a chart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class CauseCount:
+    """One cause among closed cases.
+
+    Attributes
+    ----------
+    cases : how often.
+    tests, minutes : medians over them.
+    missed : how often something else was believed most in the end.
+    """
+
+    cause: str
+    cases: int
+    tests: float
+    minutes: float
+    missed: int
+
+
+@dataclass(frozen=True, slots=True)
+class CaseCounts:
+    """What a shop's cases add up to.
+
+    Attributes
+    ----------
+    cases, closed : all, and those that were closed.
+    causes : of the closed ones, the most common first.
+    wrong : cases whose belief was wrong in the end: name, what was believed, what it was.
+    """
+
+    cases: int
+    closed: int
+    causes: tuple[CauseCount, ...]
+    wrong: tuple[tuple[str, str, str], ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as an object."""
+        return {
+            "cases": self.cases,
+            "closed": self.closed,
+            "causes": [{n: getattr(c, n) for n in CauseCount.__dataclass_fields__} for c in self.causes],
+            "wrong": [{"case": n, "believed": b, "was": w} for n, b, w in self.wrong],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CasesChart:
+    """Closed cases by cause: name, how many, what is said beside."""
+
+    title: str
+    subtitle: str
+    bars: tuple[tuple[str, int, str], ...]
+    description: str
+
+
+def cases_text(counts: CaseCounts) -> str:
+    """Return the shop's own list of most common concerns."""
+    lines = [f"{counts.cases} cases, {counts.closed} of them closed"]
+    if counts.causes:
+        lines += ["", f"{'cause':<26}{'cases':>6}{'share':>8}{'tests':>8}{'minutes':>9}{'missed':>8}"]
+        for c in counts.causes:
+            share = 100 * c.cases / counts.closed
+            lines.append(f"{c.cause:<26}{c.cases:>6}{share:>6.0f} %{c.tests:>8g}{c.minutes:>9.3g}{c.missed:>8}")
+        lines.append("tests and minutes are medians; missed: something else was believed most in the end")
+    for name, believed, was in counts.wrong:
+        lines.append(f"{name}: believed {believed}, it was {was}")
+    return "\n".join(lines)
+
+
+def cases_chart(counts: CaseCounts) -> CasesChart:
+    """Return the chart of closed cases by cause."""
+    bars = tuple((c.cause.replace("_", " "), c.cases, f"{c.cases}, median {c.minutes:.3g} min") for c in counts.causes)
+    said = f"{counts.closed} closed cases of {counts.cases}"
+    listed = ", ".join(f"{name} {count}" for name, count, _ in bars)
+    return CasesChart("The most common concerns", said, bars, f"{said}: {listed}")

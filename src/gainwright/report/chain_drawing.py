@@ -1,0 +1,120 @@
+"""The chain as it is wired, with the places that are suspected, as data for a drawing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.model import resolve
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.diagnose import Diagnosis
+    from gainwright.model import Job
+
+MARKED_FROM = 0.1
+"""A place believed at fault with less than this isn't marked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A stage: where it stands, what it is called, and what is said of it."""
+
+    name: str
+    kind: str
+    column: int
+    row: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A lead from one stage to another, and what is said of it."""
+
+    source: str
+    target: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChainDrawing:
+    """A chain: boxes in signal order from left to right, the leads between them."""
+
+    title: str
+    subtitle: str
+    boxes: tuple[Box, ...]
+    lines: tuple[Line, ...]
+    description: str
+
+
+def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = None) -> ChainDrawing:
+    """Return the drawing of a chain.
+
+    Parameters
+    ----------
+    marks : stage, output or lead -> what is said there; an output marks its stage, one side of a lead the lead.
+    """
+    wiring = resolve(job)
+    before: dict[str, set[str]] = {name: set() for name in wiring.order}
+    for run in wiring.leads:
+        before[run.target].add(run.source_stage)
+    column: dict[str, int] = {}
+    for name in wiring.order:
+        column[name] = max((column[b] + 1 for b in before[name]), default=0)
+    rows = _rows(wiring.order, before, column)
+    stage_words: dict[str, list[str]] = {}
+    lead_words: dict[tuple[str, str], list[str]] = {}
+    for place, words in (marks or {}).items():
+        if place.startswith("lead:"):
+            source, _, target = place.removeprefix("lead:").rpartition("-")
+            lead_words.setdefault((source.split(".")[0], target.split(".")[0]), []).append(words)
+        elif place.split(".")[0] in job.stages:
+            stage_words.setdefault(place.split(".")[0], []).append(words)
+    boxes = tuple(
+        Box(
+            name,
+            job.stages[name].kind.replace("_", " "),
+            column[name],
+            rows[name],
+            "; ".join(stage_words.get(name, [])),
+        )
+        for name in wiring.order
+    )
+    pairs = dict.fromkeys((run.source_stage, run.target) for run in wiring.leads)
+    lines = tuple(Line(s, t, "; ".join(lead_words.get((s, t), []))) for s, t in pairs)
+    said = "; ".join(
+        [f"{b.name}: {b.words}" for b in boxes if b.words]
+        + [f"{x.source} to {x.target}: {x.words}" for x in lines if x.words]
+    )
+    return ChainDrawing(title, said or "as it is wired", boxes, lines, f"{title}: {said or 'the chain as it is wired'}")
+
+
+def _rows(order: tuple[str, ...], before: dict[str, set[str]], column: dict[str, int]) -> dict[str, float]:
+    """Return a row for each stage: each end has one of its own, what feeds several stands in their middle."""
+    after: dict[str, list[str]] = {name: [t for t in order if name in before[t]] for name in order}
+    rows: dict[str, float] = {}
+    free = 0
+    for name in order:
+        if not after[name]:
+            rows[name] = float(free)
+            free += 1
+    for name in reversed(order):
+        if after[name]:
+            rows[name] = sum(rows[t] for t in after[name]) / len(after[name])
+    taken: dict[int, list[float]] = {}
+    for name in order:
+        while any(abs(rows[name] - other) < 0.9 for other in taken.get(column[name], [])):
+            rows[name] += 0.5
+        taken.setdefault(column[name], []).append(rows[name])
+    return rows
+
+
+def suspicion(found: Diagnosis) -> dict[str, str]:
+    """Return what a diagnosis says of places, for marks: the probability of those that are likely."""
+    marks: dict[str, str] = {}
+    for c in found.causes:
+        if c.probability >= MARKED_FROM and c.where:
+            words = f"{c.cause.replace('_', ' ')} {100 * c.probability:.0f} %"
+            marks[c.where] = f"{marks[c.where]}, {words}" if c.where in marks else words
+    return marks

@@ -1,0 +1,50 @@
+"""A rig with a fault that isn't told, to practise on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.simulated.asking import answer
+from gainwright.simulated.faults import Fault, places
+from gainwright.simulated.rig import Rig
+
+if TYPE_CHECKING:
+    from gainwright.model import Entry, Job
+
+BY_HAND = ("wrong_tone_for_path", "indicator_below_threshold", "nothing_wrong")
+"""What a person does, not the chain: nothing to hide in a rig."""
+
+
+class SimulatedHiddenRig:
+    """A rig with its fault."""
+
+    def __init__(self, job: Job, fault: Fault, *, seed: int) -> None:
+        self.cause, self.where = fault.cause, fault.where
+        self._rig = Rig(job, seed=seed, faults=(fault,))
+
+    def answer(self, entry: Entry) -> dict[str, Any]:
+        """Return an entry's mapping with its result."""
+        return answer(self._rig, entry)
+
+
+class SimulatedHiddenRigs:
+    """Makes rigs with hidden faults."""
+
+    def hidden(self, job: Job, *, seed: int, cause: str = "", where: str = "") -> SimulatedHiddenRig:
+        """Return a rig with a fault: of the cause and place that are given, else drawn by the seed.
+
+        Raises
+        ------
+        CallError : a fault that can't be in this chain.
+        """
+        if cause:
+            return SimulatedHiddenRig(job, Fault(cause, where), seed=seed)
+        possible = [place for place in places(job) if place[0] not in BY_HAND]
+        by_cause: dict[str, list[str]] = {}
+        for name, at in possible:
+            by_cause.setdefault(name, []).append(at)
+        rng = np.random.default_rng(seed)
+        drawn = str(rng.choice(sorted(by_cause)))
+        return SimulatedHiddenRig(job, Fault(drawn, str(rng.choice(by_cause[drawn]))), seed=seed)
