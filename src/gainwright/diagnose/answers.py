@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.diagnose.observing import SHOWS, normal_cdf
-from gainwright.jobfile import controls, read_number
-from gainwright.model import Check, HeardSpeaker, Speaker, Swapped, wires
+from gainwright.diagnose.observing import normal_cdf
+from gainwright.model import Speaker, wires
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
@@ -88,6 +87,7 @@ class Answering:
         self.chain = observer.chain
         self.changes = self.ensemble.changes
         self.leads = wires(self.chain.wiring)
+        self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
         self._speakers: dict[str, list[Wire]] = {}
@@ -104,6 +104,12 @@ class Answering:
         ----------
         aspect : of a lead `resistance` or `between_conductors`, both when empty.
         """
+        key = ("check", place, aspect, running)
+        if key not in self._kept:
+            self._kept[key] = self._check(place, aspect, running=running)
+        return self._kept[key]
+
+    def _check(self, place: str, aspect: str, *, running: bool) -> Answers:
         stage, _, what = place.rpartition(".")
         if place in self.leads:
             return self._lead(self.leads[place], aspect)
@@ -231,6 +237,12 @@ class Answering:
 
     def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
         """Return the chance of each of `WORDS` for a speaker; without a stimulus no tone is played."""
+        key = ("heard", speaker, stimulus, side, running)
+        if key not in self._kept:
+            self._kept[key] = self._hear(speaker, stimulus, side=side, running=running)
+        return self._kept[key]
+
+    def _hear(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
         pairs = self._speakers[speaker]
         shape = (len(self.changes), self.ensemble.draws)
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
@@ -305,6 +317,12 @@ class Answering:
 
     def swapped(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
         """Return whether a difference between the sides moves, stays, or isn't there."""
+        key = ("swap", entry_swap, before)
+        if key not in self._kept:
+            self._kept[key] = self._exchange(entry_swap, before, after)
+        return self._kept[key]
+
+    def _exchange(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
         sided = self._sided_speakers(entry_swap)
         shape = (len(self.changes), self.ensemble.draws)
         difference, changed = np.zeros(shape), np.zeros(shape)
@@ -349,69 +367,3 @@ def speaker_class(ratio: Any) -> npt.NDArray[np.intp]:
 
 def _db_over(value: Any, bound: Any) -> Floats:
     return np.asarray(20 * np.log10(np.maximum(value, 1e-9) / bound))
-
-
-def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> list[tuple[str, str]]:
-    """Return what an entry answers: the aspect it is about, and which label it gave."""
-    if isinstance(entry, HeardSpeaker):
-        return [("", str(entry.is_))]
-    if isinstance(entry, Swapped):
-        return [("", str(entry.fault))]
-    what = entry.check.rpartition(".")[2]
-    if entry.check in answering.leads or entry.check in answering.observer.instruments:
-        return _lead_answers(entry, answering)
-    if what in ("power_lamp", "protection_lamp", "cone"):
-        return [("", str(entry.is_))]
-    if what in ("supply_voltage", "turn_on_voltage", "resistance"):
-        return [("", _number_answer(entry, what, answering))]
-    return [("", "right" if _as_in_job(entry.check, str(entry.is_), answering) else "wrong")]
-
-
-def _number_answer(entry: Check, what: str, answering: Answering) -> str:
-    found = read_number(entry)
-    if what == "supply_voltage":
-        low_v = LOW_SUPPLY_V if entry.engine == "on" else LOW_SUPPLY_V - 0.5
-        return ("none", "low", "right")[int(np.digitize(found, [NO_SUPPLY_V, low_v]))]
-    if what == "turn_on_voltage":
-        return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
-    speaker = entry.check.split(".")[0]
-    ratio = found / (DC_OF_IMPEDANCE * answering.chain.nominal()[f"{speaker}.impedance"])
-    return ("short", "low", "right", "high", "open")[int(speaker_class(ratio))]
-
-
-def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
-    instrument = entry.check in answering.observer.instruments
-    found = []
-    if entry.resistance is not None:
-        ohm = np.inf if isinstance(entry.resistance, str) else entry.resistance.nominal
-        good = LEAD_OHM if instrument else answering.good_ohm(answering.leads[entry.check])
-        bad = "open" if instrument or ohm >= LEAD_OPEN_OHM else "high"
-        found.append(("resistance", "good" if ohm <= good else bad))
-    if entry.between_conductors is not None:
-        between = entry.between_conductors
-        touching = not isinstance(between, str) and between.nominal < TOUCHING_OHM
-        found.append(("between_conductors", "shorted" if touching else "open"))
-    return found
-
-
-def _as_in_job(place: str, found: str, answering: Answering) -> bool:
-    """Whether a control that was looked at stands as the job says."""
-    said = found.strip().lower()
-    if said in ("right", "wrong"):
-        return said == "right"
-    written = controls(answering.chain.job).get(place, "")
-    if place in answering.chain.settings or place.endswith(".at"):
-        from gainwright.quantities import parse
-
-        key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
-        stands = answering.chain.settings[key]
-        if place.endswith(".volume"):
-            return abs(float(said) - stands) < 0.5
-        dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)
-        return abs(parse(said, dimension).nominal - stands) < near
-    same = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off", "['flat']": "off"}
-    now = str(written).strip().lower()
-    return " ".join(same.get(said, said).split()) == " ".join(same.get(now, now).split())
-
-
-__all__ = ["SHOWS", "WORDS", "Answering", "Answers", "answers_of", "looks"]

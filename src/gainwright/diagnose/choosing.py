@@ -38,6 +38,8 @@ SAME = 0.12
 AHEAD = 5
 """So many of the best tests are looked at with their best follower."""
 FEWEST_BITS = 0.02
+LEAST_COUNTED = 1e-4
+"""Groups less likely than this don't bear on the choice."""
 ASKING = 1.0
 """Minutes that it takes to ask for a test and to be answered, over the telephone (common practice, no published source)."""
 
@@ -181,9 +183,12 @@ def rank(
     together : groups of hypotheses that count as one.
     """
     prior = np.array([probability[list(g)].sum() for g in together])
+    kept = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
+    together, prior = [together[i] for i in kept], prior[kept] / prior[kept].sum()
     each = np.array([min(minutes[i] for i in g) for g in together]) + ASKING
     now = float(search_minutes(prior, each, enough=ENOUGH))
-    grouped = [_grouped(probability, o.chance, together) for o in outlooks]
+    member = _membership(probability, together)
+    grouped = [member @ o.chance for o in outlooks]
     found = []
     for o, chance in zip(outlooks, grouped, strict=True):
         bits = information_bits(prior, chance)
@@ -206,16 +211,13 @@ def _urgency(saved: float, ranked: Ranked) -> tuple[bool, float]:
     return (True, saved) if saved > 0 else (False, saved / (ranked.outlook.candidate.minutes + ASKING))
 
 
-def _grouped(probability: Floats, chance: Floats, together: Sequence[Sequence[int]]) -> Floats:
-    rows = []
-    for group in together:
-        if len(group) == 1:
-            rows.append(chance[group[0]])
-            continue
+def _membership(probability: Floats, together: Sequence[Sequence[int]]) -> Floats:
+    """Return the share of each hypothesis in its group, shape (groups, hypotheses)."""
+    member = np.zeros((len(together), len(probability)))
+    for row, group in zip(member, together, strict=True):
         weight = probability[list(group)]
-        weight = weight / weight.sum() if weight.sum() > 0 else np.full(len(group), 1 / len(group))
-        rows.append(weight @ chance[list(group)])
-    return np.stack(rows)
+        row[list(group)] = weight / weight.sum() if weight.sum() > 0 else 1 / len(group)
+    return member
 
 
 def _with_follower(

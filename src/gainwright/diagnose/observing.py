@@ -69,6 +69,7 @@ class Observer:
         self._ratio = {name: 2 * doubt[:, (3 * i) % 8] - 1 for i, name in enumerate(names)}
         self._counts = {name: 2 * doubt[:, (3 * i + 1) % 8] - 1 for i, name in enumerate(names)}
         self._beyond = {name: doubt[:, (3 * i + 2) % 8] for i, name in enumerate(names)}
+        self._kept: dict[tuple[Stimulus, Node, str], Levels] = {}
         low, high = STRAY_V
         self._stray_v = low * (high / low) ** doubt[:, 7]
 
@@ -99,6 +100,12 @@ class Observer:
 
     def levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Levels:
         """Return what an instrument shows at a node."""
+        key = (stimulus, node, name)
+        if key not in self._kept:
+            self._kept[key] = self._levels(stimulus, node, name, beside)
+        return self._kept[key]
+
+    def _levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...]) -> Levels:
         instrument = self.instruments[name]
         solved = self.solved(stimulus, node, beside)
         solution, column = solved.solution, solved.solution.index(node)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.answers import answers_of
 from gainwright.diagnose.belief import SPAN_DB, Observation, Volts
 from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.labels import answers_of
 from gainwright.diagnose.observing import MODEL_DB, QUIET_POWER_V, SHOWS, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
 

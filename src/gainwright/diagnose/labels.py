@@ -1,0 +1,87 @@
+"""Which answer an entry gave: its result as one of the labels that its observation can have."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.answers import (
+    DC_OF_IMPEDANCE,
+    LEAD_OHM,
+    LEAD_OPEN_OHM,
+    LOW_SUPPLY_V,
+    NO_SUPPLY_V,
+    TOUCHING_OHM,
+    speaker_class,
+)
+from gainwright.jobfile import controls, read_number
+from gainwright.model import HeardSpeaker, Swapped
+from gainwright.quantities import parse
+
+if TYPE_CHECKING:
+    from gainwright.diagnose.answers import Answering
+    from gainwright.model import Check
+
+RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off", "['flat']": "off"}
+"""Texts of a control that does nothing -> one of them."""
+
+
+def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> list[tuple[str, str]]:
+    """Return what an entry answers: the aspect it is about, and which label it gave."""
+    if isinstance(entry, HeardSpeaker):
+        return [("", str(entry.is_))]
+    if isinstance(entry, Swapped):
+        return [("", str(entry.fault))]
+    what = entry.check.rpartition(".")[2]
+    if entry.check in answering.leads or entry.check in answering.observer.instruments:
+        return _lead_answers(entry, answering)
+    if what in ("power_lamp", "protection_lamp", "cone"):
+        return [("", str(entry.is_))]
+    if what in ("supply_voltage", "turn_on_voltage", "resistance"):
+        return [("", _number_answer(entry, what, answering))]
+    return [("", "right" if _as_in_job(entry.check, str(entry.is_), answering) else "wrong")]
+
+
+def _number_answer(entry: Check, what: str, answering: Answering) -> str:
+    found = read_number(entry)
+    if what == "supply_voltage":
+        low_v = LOW_SUPPLY_V if entry.engine == "on" else LOW_SUPPLY_V - 0.5
+        return ("none", "low", "right")[int(np.digitize(found, [NO_SUPPLY_V, low_v]))]
+    if what == "turn_on_voltage":
+        return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
+    speaker = entry.check.split(".")[0]
+    ratio = found / (DC_OF_IMPEDANCE * answering.chain.nominal()[f"{speaker}.impedance"])
+    return ("short", "low", "right", "high", "open")[int(speaker_class(ratio))]
+
+
+def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
+    instrument = entry.check in answering.observer.instruments
+    found = []
+    if entry.resistance is not None:
+        ohm = np.inf if isinstance(entry.resistance, str) else entry.resistance.nominal
+        good = LEAD_OHM if instrument else answering.good_ohm(answering.leads[entry.check])
+        bad = "open" if instrument or ohm >= LEAD_OPEN_OHM else "high"
+        found.append(("resistance", "good" if ohm <= good else bad))
+    if entry.between_conductors is not None:
+        between = entry.between_conductors
+        touching = not isinstance(between, str) and between.nominal < TOUCHING_OHM
+        found.append(("between_conductors", "shorted" if touching else "open"))
+    return found
+
+
+def _as_in_job(place: str, found: str, answering: Answering) -> bool:
+    """Whether a control that was looked at stands as the job says."""
+    said = found.strip().lower()
+    if said in ("right", "wrong"):
+        return said == "right"
+    written = controls(answering.chain.job).get(place, "")
+    if place in answering.chain.settings or place.endswith(".at"):
+        key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
+        stands = answering.chain.settings[key]
+        if place.endswith(".volume"):
+            return abs(float(said) - stands) < 0.5
+        dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)
+        return abs(parse(said, dimension).nominal - stands) < near
+    now = str(written).strip().lower()
+    return " ".join(RIGHT.get(said, said).split()) == " ".join(RIGHT.get(now, now).split())
