@@ -170,15 +170,18 @@ class Answering:
         )
 
     def _cone(self, name: str) -> Answers:
-        which = []
+        """How a cone moves, of the side that stands out when no side is named."""
+        rows = []
         for c in self.changes:
-            still, turned = False, False
+            moves = np.zeros(self.ensemble.draws, dtype=np.intp)
             for wire in self._speaker_wires(name):
-                still |= wire in c.shorted or bool(np.max(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
-                still |= bool(np.max(c.load.get(wire[1], 1.0)) > 1e6) or wire[1].stage in c.coil
-                turned |= bool(np.min(c.sign.get(wire, 1.0)) < 0)
-            which.append(2 if still else int(turned))
-        return _told(("out", "in", "still"), which, SURE["look"])
+                still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
+                still = still | (np.asarray(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
+                still = still | (wire in c.shorted or wire[1].stage in c.coil)
+                turned = np.asarray(c.sign.get(wire, 1.0)) < 0
+                moves = np.maximum(moves, np.where(still, 2, np.where(turned, 1, 0)))
+            rows.append(moves)
+        return _told(("out", "in", "still"), np.stack(rows), SURE["look"])
 
     def _speaker_wires(self, name: str) -> list[Wire]:
         speaker, _, side = name.partition(".")

@@ -33,6 +33,8 @@ SOURCE_LOW_DB = (4.0, 40.0)
 TONE_LOW_DB = (3.0, 30.0)
 BALANCE_DB = (15.0, 60.0)
 LEVEL_DOWN_DB = 4.0
+AT_LOWEST = 0.3
+"""Share of level controls that are down which stand at their lowest end."""
 BOOST_DB = (3.0, 15.0)
 BOOST_HZ = (30.0, 10e3)
 LOW_PASS_HZ = (8.0, 3000.0)
@@ -206,7 +208,8 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.level"]
     limited = isinstance(stage, LevelControl) and stage.range is not None
     lowest = stage.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]
-    level_db = _even((stands - LEVEL_DOWN_DB, min(lowest, stands - LEVEL_DOWN_DB)), hidden[:, 0])
+    down = min(lowest, stands - LEVEL_DOWN_DB)
+    level_db = np.where(hidden[:, 1] < AT_LOWEST, down, _even((stands - LEVEL_DOWN_DB, down), hidden[:, 0]))
     return Change(settings={f"{where}.level": level_db})
 
 
