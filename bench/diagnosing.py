@@ -2,77 +2,123 @@
 
     python3 tasks.py bench diagnosing [CASES]
 
-Cases are drawn at random on the simulated rig (tests/support/blind_cases.py). The fixed order to compare with is the best
-of a few orders in which the same tests are usually made.
+Cases are drawn at random on the simulated rig (tests/support/blind_cases.py). Minutes are laid beside fixed orders of the
+same tests. Speed: the weighing of all causes in one batched solve against a Python loop that solves each cause and draw
+by itself, in the same run; then how it grows with draws, causes and stages. Exit status 1 when a ratio misses its target.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+import time
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 
 import numpy as np
 from blind_cases import Case, run_case
+from blind_tables import FIXED, fixed_order, table, telling
 
-CASES = 200
-BINS = (0.01, 0.1, 0.2, 0.4, 0.6, 0.75, 0.85, 0.95, 1.001)
+from gainwright.diagnose import Diagnoser, tell
+from gainwright.diagnose.ensemble import Ensemble, Stimulus
+from gainwright.jobfile import example_text, read_entry, read_job_text
+
+CASES, FIXED_CASES = 200, 60
+LOOP_RATIO = 20
+LOOP_DRAWS = 4
 
 
-def table(cases: list[Case]) -> str:
-    """Return the reliability table, the Brier score, ranks, tests and minutes of cases."""
-    telling = [c for c in cases if c.symptom and c.cause.id != "nothing_wrong"]
-    reached = [c for c in telling if c.best >= 0.9]
-    lines = [
-        f"{len(cases)} cases, {len(telling)} of them with a fault that shows in what was read",
-        f"true cause first {np.mean([c.rank == 0 for c in telling]):.1%}, "
-        f"its group first {np.mean([c.group == 0 for c in telling]):.1%}, "
-        f"among the first three {np.mean([c.rank < 3 for c in telling]):.1%} "
-        f"(groups {np.mean([c.group < 3 for c in telling]):.1%})",
-        f"90 % belief in {len(reached) / max(len(telling), 1):.1%}, tests to it: median "
-        f"{np.median([c.tests for c in reached]):.0f}, minutes: median {np.median([c.minutes for c in reached]):.1f}, "
-        f"mean {np.mean([c.minutes for c in telling]):.1f}",
+def in_order(seed: int, *, order: str) -> Case:
+    """Run one case with tests in a fixed order."""
+    return run_case(seed, choose=fixed_order(order), most=25)
+
+
+def quality(count: int) -> None:
+    """Print the tables of cases, and the minutes of fixed orders."""
+    with ProcessPoolExecutor() as pool:
+        cases = list(pool.map(run_case, range(count), chunksize=4))
+        print(table(cases))
+        some = min(FIXED_CASES, count)
+        mine = float(np.mean([c.minutes for c in telling(cases[:some])]))
+        print(f"\nminutes to the end, mean over the first {some} cases: the next best test {mine:.1f}")
+        for name in FIXED:
+            fixed = telling(list(pool.map(partial(in_order, order=name), range(some), chunksize=4)))
+            print(f"  {name}: {np.mean([c.minutes for c in fixed]):.1f}, tests {np.mean([c.tests for c in fixed]):.1f}")
+
+
+def speed() -> bool:
+    """Print how fast the belief is; return whether the target is met."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    entries = [
+        read_entry({"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"}, job),
+        read_entry({"check": "amp_sub.power_lamp", "is": "on"}, job),
+        read_entry(
+            {"at": "desk.sub.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.2 V"}, job
+        ),
+        read_entry(
+            {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0 V"}, job
+        ),
     ]
-    silent = [c for c in reached if c.silent]
-    lines.append(
-        f"of these {len(silent)} began with no sound: tests median {np.median([c.tests for c in silent]):.0f} "
-        f"(mean {np.mean([c.tests for c in silent]):.1f}), minutes median {np.median([c.minutes for c in silent]):.1f} "
-        f"(mean {np.mean([c.minutes for c in silent]):.1f})"
+    diagnoser = Diagnoser(job)
+    for n in range(len(entries) + 1):
+        start = time.perf_counter()
+        tell(diagnoser, entries[:n])
+        print(f"answer after {n} entries: {1e3 * (time.perf_counter() - start):.0f} ms")
+    batched, loop = against_a_loop(diagnoser)
+    ratio = loop / batched
+    print(
+        f"{len(diagnoser.causes)} causes, 64 draws, one tone: batched {1e3 * batched:.1f} ms, loop {loop:.2f} s, ratio {ratio:.0f}"
     )
-    rng = np.random.default_rng(1)
-    for name, pick in (
-        ("after the call", lambda c: c.said[0]),
-        ("at some step", lambda c: c.said[int(rng.integers(len(c.said)))]),
-        ("at the end", lambda c: c.said[-1]),
-    ):
-        pairs = np.array([p for c in cases for p in pick(c)], dtype=float)
-        lines += ["", f"reliability {name}: Brier score {np.mean((pairs[:, 0] - pairs[:, 1]) ** 2):.4f}"]
-        for low, high in zip(BINS[:-1], BINS[1:], strict=True):
-            inside = (pairs[:, 0] >= low) & (pairs[:, 0] < high)
-            if np.any(inside):
-                n, said, true = int(inside.sum()), pairs[inside, 0].mean(), pairs[inside, 1].mean()
-                error = np.sqrt(said * (1 - said) / n)
-                lines.append(
-                    f"  said {low:.2f} to {high:.2f}: {n:5d} times, mean {said:.3f}, true {true:.3f} (± {2 * error:.3f})"
-                )
-    return "\n".join(lines)
+    print(f"target {LOOP_RATIO}: {'met' if ratio >= LOOP_RATIO else 'missed'}")
+    return ratio >= LOOP_RATIO
+
+
+def against_a_loop(diagnoser: Diagnoser) -> tuple[float, float]:
+    """Return the seconds of one batched solve, and of a Python loop over causes and draws (a few, scaled up)."""
+    chain = diagnoser.chain
+    targets = frozenset(n for n in chain.nodes if n.stage == "amp_sub")
+    stimulus = Stimulus(40.0, -10.0)
+    hypotheses = [(c,) for c in diagnoser.causes]
+    ensemble = Ensemble(chain, hypotheses, draws=64, seed=1)
+    start = time.perf_counter()
+    ensemble.solve(stimulus, targets)
+    batched = time.perf_counter() - start
+    start = time.perf_counter()
+    for hypothesis in hypotheses:
+        for draw in range(LOOP_DRAWS):
+            Ensemble(chain, [hypothesis], draws=1, seed=draw).solve(stimulus, targets)
+    return batched, (time.perf_counter() - start) * 64 / LOOP_DRAWS
+
+
+def growth() -> None:
+    """Print how the first answer grows with draws, and with stages and causes."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    for draws in (32, 64, 128, 256):
+        start = time.perf_counter()
+        tell(Diagnoser(job, draws=draws), ())
+        print(f"{draws} draws: {1e3 * (time.perf_counter() - start):.0f} ms")
+    for name in ("one_amplifier", "full_range", "two_way_and_sub", "active_three_way"):
+        other: Any = read_job_text(example_text(name)).job
+        diagnoser = Diagnoser(other)
+        start = time.perf_counter()
+        tell(diagnoser, ())
+        ms = 1e3 * (time.perf_counter() - start)
+        print(f"{name}: {len(other.stages)} stages, {len(diagnoser.causes)} causes: {ms:.0f} ms")
 
 
 def main() -> None:
-    """Run the cases on all cores and print the tables."""
+    """Run everything."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else CASES
-    with ProcessPoolExecutor() as pool:
-        cases = list(pool.map(run_case, range(count), chunksize=4))
-    print(table(cases))
-    for c in cases:
-        if c.symptom and c.cause.id != "nothing_wrong" and (c.group > 0 or c.tests > 8):
-            print(
-                f"  {c.seed} {c.job}: {c.cause}, rank {c.rank}, group {c.group}, {c.best:.2f}, {c.tests} tests, {c.minutes:.1f} min"
-            )
+    quality(count)
+    print()
+    met = speed()
+    growth()
+    sys.exit(0 if met else 1)
 
 
 if __name__ == "__main__":

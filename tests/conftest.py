@@ -26,6 +26,15 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return None
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the tables that tests recorded, so that a run shows them and not only that they passed."""
+    for report in terminalreporter.getreports("passed") + terminalreporter.getreports("failed"):
+        for name, text in getattr(report, "user_properties", []):
+            if name == "table":
+                terminalreporter.write_sep("-", report.nodeid)
+                terminalreporter.write_line(str(text))
+
+
 @pytest.fixture(scope="session")
 def tree() -> Path:
     """Return the top folder of the source tree."""

@@ -165,11 +165,11 @@ def _speakers(job: Job) -> list[str]:
 def _call(diagnoser: Diagnoser, rig: Rig) -> list[dict[str, Any]]:
     """Return what the caller tells: what is heard of each speaker with a tone that its path passes."""
     job = diagnoser.job
-    found = []
-    for path in paths(job, diagnoser.chain, diagnoser.instruments, ()):
-        for speaker in path.speakers:
-            found.append(answer(rig, read_entry({"heard": speaker, **path.played()}, job, answered=False)))
-    return found
+    return [
+        answer(rig, read_entry({"heard": speaker, **path.played()}, job, answered=False))
+        for path in paths(job, diagnoser.chain, diagnoser.instruments, ())
+        for speaker in path.speakers
+    ]
 
 
 def _anything(diagnoser: Diagnoser, rig: Rig, rng: np.random.Generator) -> Entry:
@@ -195,4 +195,4 @@ def _has_symptom(diagnoser: Diagnoser, entries: Sequence[Entry]) -> bool:
     state = diagnoser.weigh(entries)
     causes, probability, _ = state.of_causes()
     sound = float(probability[[c.id for c in causes].index("nothing_wrong")])
-    return sound < 0.25 * diagnoser.priors[0]
+    return bool(sound < 0.25 * diagnoser.priors[0])

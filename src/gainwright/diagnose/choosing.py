@@ -173,7 +173,12 @@ def groups(probability: Floats, outlooks: Sequence[Outlook], *, least: float = 2
 
 
 def rank(
-    probability: Floats, minutes: Floats, outlooks: Sequence[Outlook], together: Sequence[Sequence[int]]
+    probability: Floats,
+    minutes: Floats,
+    outlooks: Sequence[Outlook],
+    together: Sequence[Sequence[int]],
+    *,
+    enough: float = ENOUGH,
 ) -> list[Ranked]:
     """Return tests by the minutes to the end of the search, shortest first.
 
@@ -181,23 +186,24 @@ def rank(
     ----------
     minutes : of checking each hypothesis by itself, shape (hypotheses,).
     together : groups of hypotheses that count as one.
+    enough : a group believed so much ends the search.
     """
     prior = np.array([probability[list(g)].sum() for g in together])
     kept = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
     together, prior = [together[i] for i in kept], prior[kept] / prior[kept].sum()
     each = np.array([min(minutes[i] for i in g) for g in together]) + ASKING
-    now = float(search_minutes(prior, each, enough=ENOUGH))
+    now = float(search_minutes(prior, each, enough=enough))
     member = _membership(probability, together)
     grouped = [member @ o.chance for o in outlooks]
     found = []
     for o, chance in zip(outlooks, grouped, strict=True):
         bits = information_bits(prior, chance)
-        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes + ASKING, enough=ENOUGH)
+        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes + ASKING, enough=enough)
         found.append(Ranked(o, bits, saved))
     worth = [r.saved for r in found]
     order = sorted(range(len(found)), key=lambda i: _urgency(worth[i], found[i]), reverse=True)
     for i in order[:AHEAD]:
-        worth[i] = _with_follower(i, found, grouped, prior, each, now)
+        worth[i] = _with_follower(i, found, grouped, prior, each, now, enough)
     order[:AHEAD] = sorted(order[:AHEAD], key=lambda i: _urgency(worth[i], found[i]), reverse=True)
     return [found[i] for i in order if found[i].bits >= FEWEST_BITS]
 
@@ -221,18 +227,24 @@ def _membership(probability: Floats, together: Sequence[Sequence[int]]) -> Float
 
 
 def _with_follower(
-    first: int, found: Sequence[Ranked], grouped: Sequence[Floats], prior: Floats, minutes: Floats, now: float
+    first: int,
+    found: Sequence[Ranked],
+    grouped: Sequence[Floats],
+    prior: Floats,
+    minutes: Floats,
+    now: float,
+    enough: float,
 ) -> float:
     """Return the minutes that a test saves when after each outcome the best of a few others follows, or none."""
     chance, after = after_answers(prior, grouped[first])
     cost = found[first].outlook.candidate.minutes + ASKING
     others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outlook.candidate.minutes)[:AHEAD]
-    to_go = search_minutes(after, minutes, enough=ENOUGH)
+    to_go = search_minutes(after, minutes, enough=enough)
     for k in np.flatnonzero(chance > 0.02):
         if to_go[k] > 0:
             best = min(
                 minutes_with(
-                    after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes + ASKING, enough=ENOUGH
+                    after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes + ASKING, enough=enough
                 )
                 for i in others
                 if i != first
