@@ -22,7 +22,7 @@ from gainwright.app.responding import Responses, make_sweep, responses, write_sw
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
 from gainwright.app.starting import assumptions, examples, new_job
-from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan, write_bytes
+from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan, plan_with, write_bytes
 
 __all__ = [
     "Bench",
@@ -70,6 +70,7 @@ __all__ = [
     "parse_readings",
     "plan",
     "plan_tones",
+    "plan_with",
     "practise",
     "practise_job",
     "responses",

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.app.ports import Charts
+    from gainwright.diagnose import Learned
     from gainwright.model import Job
     from gainwright.plan import Attenuator, Finding, Plan
     from gainwright.solve import Levels
@@ -47,6 +48,24 @@ def plan(path: Path) -> Plan:
     from gainwright.plan import make_plan
 
     return make_plan(job)
+
+
+def plan_with(path: Path, evidence: Path) -> tuple[Plan, tuple[Learned, ...]]:
+    """Read a job and its evidence; return the plan with what the readings taught, and what that is.
+
+    Raises
+    ------
+    JobError : the job or the evidence can't be read.
+    """
+    from gainwright.jobfile import read_evidence, read_job
+
+    job = read_job(path).job
+    entries = read_evidence(evidence, job)
+    from gainwright.diagnose import Diagnoser, learn
+    from gainwright.plan import make_plan
+
+    learned, told = learn(Diagnoser(job), entries)
+    return make_plan(job, learned=learned), told
 
 
 def attenuators(path: Path, *, recorder: str, series: int, tolerance_percent: float) -> list[Attenuator]:

@@ -77,17 +77,26 @@ def levels(
 
 
 @app.command()
-def plan(job: JobPath, as_json: Json = False) -> None:
+def plan(
+    job: JobPath,
+    evidence: Annotated[
+        Path | None, typer.Option(help="Readings so far: expect the next ones with what they taught.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
     """Plan the work: steps, targets and findings."""
     from gainwright.app import plan as run
+    from gainwright.app import plan_with
 
-    found = run(job)
+    found, learned = (run(job), ()) if evidence is None else plan_with(job, evidence)
     if as_json:
-        print_json(found.as_json())
+        print_json(found.as_json() | {"learned": [x.as_json() for x in learned]})
     else:
-        from gainwright.report import plan_text
+        from gainwright.report import learned_text, plan_text
 
         print_text(plan_text(found))
+        if evidence is not None:
+            print_text(learned_text([(x.path, x.low, x.high, x.before_low, x.before_high) for x in learned]))
     end(found.blocked)
 
 

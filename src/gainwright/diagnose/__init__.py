@@ -3,6 +3,7 @@
 from gainwright.diagnose.asking import entry_words
 from gainwright.diagnose.causes import ODDS, Cause
 from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
+from gainwright.diagnose.learning import Learned, learn
 from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
 from gainwright.diagnose.sayings import place_words, repair, says, short
 from gainwright.diagnose.telling import tell
@@ -14,11 +15,13 @@ __all__ = [
     "Diagnoser",
     "Diagnosis",
     "EntryTold",
+    "Learned",
     "NextTest",
     "Repair",
     "State",
     "Tests",
     "entry_words",
+    "learn",
     "place_words",
     "repair",
     "says",

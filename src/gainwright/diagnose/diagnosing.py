@@ -200,6 +200,12 @@ class Diagnoser:
             tuple(rank(probability, minutes, outlooks, together)), tuple(tuple(g) for g in together), catalogue
         )
 
+    def weigh_one(self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int) -> Weighed:
+        """Return one hypothesis alone, with as many draws as are wanted, weighed by the evidence."""
+        answering = self._answering([hypothesis], draws, seed)
+        found = observations(tuple(entries), answering)
+        return Weighed(answering, weigh(np.ones(1), found, draws=draws, unknown=PRIOR_UNKNOWN))
+
     def _weighed(self, answering: Answering, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
         found = observations(entries, answering)
         return Weighed(answering, weigh(prior, found, draws=answering.ensemble.draws, unknown=PRIOR_UNKNOWN))

@@ -14,18 +14,29 @@ from gainwright.plan.stages import Front, amplifier_steps, front, processor_step
 from gainwright.plan.targets import target
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy as np
+    import numpy.typing as npt
+
     from gainwright.model import Job
     from gainwright.plan.result import Target
 
+    Floats = npt.NDArray[np.float64]
 
-def make_plan(job: Job) -> Plan:
+
+def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     """Return what a careful expert would write for this chain.
+
+    Parameters
+    ----------
+    learned : draws of what readings taught of the chain's numbers, fact path -> shape (draws,).
 
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
-    out = SettingOut(job)
+    out = SettingOut(job, learned=learned)
     found = front(out)
     targets = _targets(out, found)
     source = list(source_steps(out, found))

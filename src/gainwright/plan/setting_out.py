@@ -15,8 +15,13 @@ from gainwright.solve import Chain
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    import numpy as np
+    import numpy.typing as npt
+
     from gainwright.model import Instrument, Job, Node, Path
     from gainwright.quantities import Quantity
+
+    Floats = npt.NDArray[np.float64]
 
 DRAWS = 256
 SEED = 1
@@ -84,14 +89,18 @@ class End:
 class SettingOut:
     """A job with what follows from it before any step is written.
 
+    Parameters
+    ----------
+    learned : draws of what readings taught; see `Chain`.
+
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, *, learned: Mapping[str, Floats] | None = None) -> None:
         self.job = job
-        self.chain = Chain(job)
+        self.chain = Chain(job, learned=learned)
         self.instruments: Mapping[str, Instrument] = instruments(job)
         self.ends = self._ends()
         self.moved_filters: dict[str, tuple[FilterControl, str]] = {}
@@ -114,7 +123,15 @@ class SettingOut:
     @cached_property
     def opened(self) -> Chain:
         """The chain with its controls at their starting places."""
-        return Chain(with_settings(self.job, self.starting_settings))
+        return self.chain_with(self.starting_settings)
+
+    def chain_with(self, settings: Mapping[str, str]) -> Chain:
+        """Return the chain with controls put somewhere else; what was learned of other numbers holds."""
+        plain = Chain(with_settings(self.job, settings))
+        if not self.chain.learned:
+            return plain
+        same = {p for p, fact in plain.facts.items() if p in self.chain.facts and self.chain.facts[p] == fact}
+        return Chain(plain.job, learned={p: v for p, v in self.chain.learned.items() if p in same})
 
     @cached_property
     def drawn(self) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import volume_steps, with_settings
+from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder
 from gainwright.plan import cautions
 from gainwright.plan.reading import expect_set, expect_volts, volts_instrument
@@ -312,4 +312,4 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
 def restored_chain(out: SettingOut) -> Chain:
     """Return the chain with its filters back where the job has them, all else as set."""
     starting = {c: t for c, t in out.starting_settings.items() if c not in out.moved_filters}
-    return Chain(with_settings(out.job, starting))
+    return out.chain_with(starting)

@@ -17,7 +17,7 @@ from gainwright.report.live import live_json, live_lines
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
 from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
-from gainwright.report.text import findings_text, levels_text, measurement_text, plan_text, volts
+from gainwright.report.text import findings_text, learned_text, levels_text, measurement_text, plan_text, volts
 
 Chart = CorridorChart | KneeChart | OnsetChart | ResponseChart | CasesChart | ChainDrawing
 """Everything that can be drawn."""
@@ -52,6 +52,7 @@ __all__ = [
     "findings_text",
     "knee_chart",
     "knee_text",
+    "learned_text",
     "levels_text",
     "live_json",
     "live_lines",

@@ -73,6 +73,12 @@ def plan_text(plan: Plan) -> str:
     return "\n".join(lines)
 
 
+def learned_text(rows: Iterable[tuple[str, float, float, float, float]]) -> str:
+    """Return what readings taught, a line each: path, and its 95 % interval now and before, in SI."""
+    lines = [f"  {path:<36} {low:.4g} to {high:.4g}   (was {was:.4g} to {to:.4g})" for path, low, high, was, to in rows]
+    return "\n".join(["", "Learned from the readings", "-------------------------", *(lines or ["  nothing yet"])])
+
+
 def findings_text(findings: Iterable[Finding]) -> list[str]:
     """Return findings, one paragraph each."""
     lines = []

@@ -66,13 +66,18 @@ class Conditions:
 class Chain:
     """A job's chain, ready to solve.
 
+    Parameters
+    ----------
+    learned : fact path -> draws that take the place of its spread; one draw of all paths belongs together.
+
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, *, learned: Mapping[str, Floats] | None = None) -> None:
         self.job = job
+        self.learned = dict(learned or {})
         self.wiring = resolve(job)
         self.facts = facts(job, self.wiring)
         self.settings = settings(job)
@@ -82,13 +87,15 @@ class Chain:
 
     def nominal(self) -> dict[str, float]:
         """Return every physical number at the middle of its spread."""
-        return {path: fact.quantity.nominal for path, fact in self.facts.items()}
+        middle = {path: fact.quantity.nominal for path, fact in self.facts.items()}
+        return middle | {path: float(np.median(drawn)) for path, drawn in self.learned.items() if path in middle}
 
     def draws(self, *, draws: int, seed: int, quick: bool = False) -> dict[str, Any]:
         """Return every physical number drawn from its spread, shape (draws,) where it has one; `quick` as in `draw`."""
         spread = {path: fact.quantity for path, fact in self.facts.items()}
         drawn = draw(spread, draws=draws, seed=seed, quick=quick)
-        return {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
+        found: dict[str, Any] = {path: v if np.ptp(v) > 0 else float(v[0]) for path, v in drawn.items()}
+        return found | {path: np.resize(v, draws) for path, v in self.learned.items() if path in found}
 
     def solve(
         self,
