@@ -31,30 +31,7 @@ def chain_spec(chart: ChainDrawing) -> dict[str, Any]:
     def y(field: str) -> Any:
         return alt.Y(f"{field}:Q", axis=None, scale=y_scale)
 
-    leads = []
-    for line in chart.lines:
-        (x1, y1), (x2, y2) = at[line.source], at[line.target]
-        ends = {"x": x1 + WIDE / 2, "y": y1, "x2": x2 - WIDE / 2, "y2": y2}
-        leads.append(
-            ends
-            | {"mx": (ends["x"] + ends["x2"]) / 2, "my": (y1 + y2) / 2, "words": line.words, "marked": bool(line.words)}
-        )
-    boxes = [
-        {
-            "x": at[b.name][0] - WIDE / 2,
-            "x2": at[b.name][0] + WIDE / 2,
-            "y": at[b.name][1] - HIGH / 2,
-            "y2": at[b.name][1] + HIGH / 2,
-            "mx": at[b.name][0],
-            "my": at[b.name][1],
-            "name": b.name,
-            "kind": b.kind,
-            "words": b.words,
-            "under": at[b.name][1] + HIGH / 2,
-            "marked": bool(b.words),
-        }
-        for b in chart.boxes
-    ]
+    leads, boxes = _leads(chart, at), _boxes(chart, at)
     width = alt.condition("datum.marked", alt.value(3.2), alt.value(1.1))
     ink = alt.condition("datum.marked", alt.value(MARK), alt.value(INK))
     wired, stages = alt.Chart(alt.Data(values=leads)), alt.Chart(alt.Data(values=boxes))
@@ -74,3 +51,26 @@ def chain_spec(chart: ChainDrawing) -> dict[str, Any]:
     ]
     drawing = alt.layer(*layers).properties(width=PIXELS_COLUMN * columns, height=PIXELS_ROW * rows)
     return finished(alt, drawing, chart, grid=False)
+
+
+def _leads(chart: ChainDrawing, at: dict[str, tuple[float, float]]) -> list[dict[str, Any]]:
+    rows = []
+    for line in chart.lines:
+        (x1, y1), (x2, y2) = at[line.source], at[line.target]
+        left, right = x1 + WIDE / 2, x2 - WIDE / 2
+        middle = {"mx": (left + right) / 2, "my": (y1 + y2) / 2}
+        rows.append(
+            {"x": left, "y": y1, "x2": right, "y2": y2, **middle, "words": line.words, "marked": bool(line.words)}
+        )
+    return rows
+
+
+def _boxes(chart: ChainDrawing, at: dict[str, tuple[float, float]]) -> list[dict[str, Any]]:
+    rows = []
+    for b in chart.boxes:
+        x, y = at[b.name]
+        frame = {"x": x - WIDE / 2, "x2": x + WIDE / 2, "y": y - HIGH / 2, "y2": y + HIGH / 2, "under": y + HIGH / 2}
+        rows.append(
+            {**frame, "mx": x, "my": y, "name": b.name, "kind": b.kind, "words": b.words, "marked": bool(b.words)}
+        )
+    return rows

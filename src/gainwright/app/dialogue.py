@@ -253,7 +253,7 @@ def _lead(low: str) -> dict[str, Any]:
         return {"between_conductors": "0 ohm"}
     if low in ("good", "right", "ok"):
         return {"resistance": "0.3 ohm", "between_conductors": "open"}
-    parts = re.findall(r"open|\d+(?:\.\d+)?\s*[a-zA-ZΩ]*", low)
+    parts = re.findall(r"open|\d+(?:\.\d+)?(?:\s*[km]?(?:ohm|ω))?", low)
     ohms = [p if p == "open" else f"{p} ohm" if _NUMBER.match(p.strip()) else p.strip() for p in parts]
     found = dict(zip(("resistance", "between_conductors"), ohms, strict=False))
     return found or {"resistance": low}

@@ -70,7 +70,7 @@ def open_dialogue(
     JobError : the job or the kept case can't be read.
     CallError : neither a job nor a kept case is named, or the case belongs to another job.
     """
-    kept = store.load(name) if store is not None and name and name in store.names() else None
+    kept = _kept(name, store)
     if kept is None and job_path is None:
         raise CallError(
             "no job is named" if not name else f"there is no case {name}",
@@ -90,6 +90,18 @@ def open_dialogue(
         return dialogue
     today = datetime.datetime.now(tz=datetime.UTC).date().isoformat()
     return Dialogue(read.text, read.job.title, today, closed)
+
+
+def _kept(name: str, store: CaseStore | None) -> Case | None:
+    """Return the case of a name, None when there is none yet; a name that can't be one is refused at once."""
+    if store is None or not name:
+        return None
+    try:
+        return store.load(name)
+    except CallError as error:
+        if error.code == "no_such_case":
+            return None
+        raise
 
 
 def count_cases(store: CaseStore) -> CaseCounts:

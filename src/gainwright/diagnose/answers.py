@@ -15,9 +15,10 @@ from gainwright.model import Speaker, wires
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy.typing as npt
 
-    from gainwright.diagnose.causes import Cause
     from gainwright.diagnose.ensemble import Ensemble, Stimulus
     from gainwright.diagnose.observing import Observer
     from gainwright.model import Node, Port
@@ -90,6 +91,12 @@ class Answering:
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
+        self._looks = [{p for cause in h for p in looks(cause.id, cause.where)} for h in self.ensemble.hypotheses]
+        self._about: dict[Wire | Port, list[int]] = {}
+        for i, c in enumerate(self.changes):
+            places: set[Any] = {*c.series_ohm, *c.shorted, *c.sign, *c.load}
+            for place in places:
+                self._about.setdefault(place, []).append(i)
         self._speakers: dict[str, list[Wire]] = {}
         for node in self.chain.nodes:
             for port in self.chain.wiring.takers(node):
@@ -140,19 +147,23 @@ class Answering:
         return _told(("none", "right"), which, SURE["volts"])
 
     def _lead(self, pairs: tuple[Wire, ...], aspect: str) -> Answers:
-        touching = np.array([[any(wire in c.shorted for wire in pairs)] for c in self.changes])
+        shape = (len(self.changes), self.ensemble.draws)
+        touching, ohm = np.zeros((shape[0], 1), dtype=bool), np.zeros(shape)
+        for i in self._that_touch(pairs):
+            c = self.changes[i]
+            touching[i] = any(wire in c.shorted for wire in pairs)
+            for wire in pairs:
+                ohm[i] = np.maximum(ohm[i], c.series_ohm.get(wire, 0.0))
         if aspect == "between_conductors":
             return _told(("open", "shorted"), touching.astype(int), SURE["lead"])
-        ohm = np.stack(
-            [
-                np.max([np.broadcast_to(c.series_ohm.get(w, 0.0), (self.ensemble.draws,)) for w in pairs], axis=0)
-                for c in self.changes
-            ]
-        )
         which = np.where(ohm >= LEAD_OPEN_OHM, 2, np.where(ohm > self.good_ohm(pairs), 1, 0))
         if aspect == "resistance":
             return _told(("good", "high", "open"), which, SURE["lead"])
         return _told(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
+
+    def _that_touch(self, pairs: Sequence[Wire]) -> list[int]:
+        """Return the hypotheses that change something about leads or what they come to."""
+        return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
 
     def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
         """Return up to what a lead is good end to end, ohm."""
@@ -171,17 +182,17 @@ class Answering:
 
     def _cone(self, name: str) -> Answers:
         """How a cone moves, of the side that stands out when no side is named."""
-        rows = []
-        for c in self.changes:
-            moves = np.zeros(self.ensemble.draws, dtype=np.intp)
-            for wire in self._speaker_wires(name):
+        pairs = self._speaker_wires(name)
+        moves = np.zeros((len(self.changes), self.ensemble.draws), dtype=np.intp)
+        for i in {*self._that_touch(pairs), *(k for k, c in enumerate(self.changes) if c.coil)}:
+            c = self.changes[i]
+            for wire in pairs:
                 still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
                 still = still | (np.asarray(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
                 still = still | (wire in c.shorted or wire[1].stage in c.coil)
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0
-                moves = np.maximum(moves, np.where(still, 2, np.where(turned, 1, 0)))
-            rows.append(moves)
-        return _told(("out", "in", "still"), np.stack(rows), SURE["look"])
+                moves[i] = np.maximum(moves[i], np.where(still, 2, np.where(turned, 1, 0)))
+        return _told(("out", "in", "still"), moves, SURE["look"])
 
     def _speaker_wires(self, name: str) -> list[Wire]:
         speaker, _, side = name.partition(".")
@@ -213,8 +224,9 @@ class Answering:
         speaker = name.split(".", maxsplit=1)[0]
         pairs = self._speaker_wires(name)
         nominal = self.chain.nominal()[f"{speaker}.impedance"]
-        rows = []
-        for c in self.changes:
+        found = np.ones((len(self.changes), self.ensemble.draws))
+        for i in self._that_touch(pairs):
+            c = self.changes[i]
             ratios = [
                 (np.zeros(1) if w in c.shorted else np.asarray(c.load.get(w[1], 1.0)))
                 + np.asarray(c.series_ohm.get(w, 0.0)) / nominal
@@ -222,19 +234,17 @@ class Answering:
             ]
             each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
             most = np.argmax(np.abs(np.log(each)), axis=0)
-            rows.append(each[most, np.arange(each.shape[1])])
-        return _told(("short", "low", "right", "high", "open"), speaker_class(np.stack(rows)), SURE["ohms"])
+            found[i] = each[most, np.arange(each.shape[1])]
+        return _told(("short", "low", "right", "high", "open"), speaker_class(found), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
         """A control looked at, or all of a stage: as the job says unless a cause is about one."""
-        stage = place.removesuffix(".settings") + "." if place.endswith(".settings") else ""
-
-        def seen(cause: Cause) -> bool:
-            found = [p for p in looks(cause.id, cause.where) if not p.endswith(".inputs")]
-            return any(p.startswith(stage) for p in found) if stage else place in looks(cause.id, cause.where)
-
-        which = [int(any(seen(cause) for cause in h)) for h in self.ensemble.hypotheses]
-        return _told(("right", "wrong"), which, SURE["look"])
+        if place.endswith(".settings"):
+            stage = place.removesuffix("settings")
+            seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
+        else:
+            seen = [place in found for found in self._looks]
+        return _told(("right", "wrong"), [int(s) for s in seen], SURE["look"])
 
     # ---- heard -------------------------------------------------------------------------------------------------
 
@@ -278,15 +288,15 @@ class Answering:
 
     def _moving(self, node: Node, port: Port) -> Floats:
         speaker_ohm = self.chain.nominal()[f"{port.stage}.impedance"]
-        rows = []
-        for c in self.changes:
+        found = np.ones((len(self.changes), self.ensemble.draws))
+        for i in {*self._that_touch([(node, port)]), *(k for k, c in enumerate(self.changes) if c.coil)}:
+            c = self.changes[i]
             load = np.asarray(c.load.get(port, 1.0))
             # an open or shorted coil moves nothing, whatever voltage it gets
             works = np.where((load > 1e6) | (load < 0.12), 0.0, 1.0) * c.coil.get(port.stage, 1.0)
             series = np.asarray(c.series_ohm.get((node, port), 0.0))
-            passed = 0.0 if (node, port) in c.shorted else works * speaker_ohm / (speaker_ohm + series)
-            rows.append(np.broadcast_to(passed, (self.ensemble.draws,)))
-        return np.stack(rows)
+            found[i] = 0.0 if (node, port) in c.shorted else works * speaker_ohm / (speaker_ohm + series)
+        return found
 
     def _hum_v(self, kind: str, node: Node) -> Floats:
         """Return hum or whine at a node, volts rms, shape (hypotheses, draws)."""

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from pydantic import ValidationError
 from ruamel.yaml import YAML
-from ruamel.yaml.scalarstring import LiteralScalarString
+from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
 from gainwright.errors import JobError
 from gainwright.jobfile.yaml_reading import Kind, document, plain, read_text, where
 from gainwright.model import Case
-
-if TYPE_CHECKING:
-    from typing import Any
 
 CASE = Kind(
     "case file", "it begins with format: 1 and holds a job", "let gainwright diagnose --case write it", "no_case"
@@ -50,11 +48,25 @@ def read_case_text(text: str, name: str = "case") -> Case:
         raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy="mend it") from None
 
 
+_NEEDS_QUOTES = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+"""What YAML reads otherwise than it was written, unless it is quoted and escaped: line ends of other kinds, controls."""
+
+
+def _quoted(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _quoted(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_quoted(item) for item in value]
+    return DoubleQuotedScalarString(value) if isinstance(value, str) and _NEEDS_QUOTES.search(value) else value
+
+
 def case_text(case: Case) -> str:
     """Return a case as the text of its file."""
     content: dict[str, Any] = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
     content = {"format": case.format, **content}
-    content["job"] = LiteralScalarString(case.job.rstrip("\n") + "\n")
+    content = _quoted(content)
+    if not _NEEDS_QUOTES.search(case.job):
+        content["job"] = LiteralScalarString(case.job.rstrip("\n") + "\n")
     yaml = YAML(typ="rt", pure=True)
     yaml.width = 4096
     yaml.indent(mapping=2, sequence=4, offset=2)

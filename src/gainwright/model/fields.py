@@ -24,7 +24,9 @@ from gainwright.quantities import DIMENSIONS, Quantity, parse
 class Frozen(BaseModel):
     """Base of everything in the model: frozen, no unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, populate_by_name=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, populate_by_name=True, defer_build=True
+    )
 
 
 def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> tuple[Any, ...]:

@@ -51,10 +51,9 @@ def observed(rig: Rig) -> dict[str, Any]:
         seen[name] = instrument_shows(rig, name, str(wiring.nodes[0]))
     for run in wiring.leads:
         seen[f"{run}"] = np.array([rig.lead_resistance(str(run)), rig.between_conductors(str(run))])
-        if run.target in speakers:
-            seen[f"{run} cone"] = rig.cone(str(run))
     for name in speakers:
         seen[name] = f"{rig.speaker_resistance(name):.3g}"
+        seen[f"{name} cone"] = rig.cone(name)
     return seen
 
 

@@ -1,0 +1,200 @@
+"""`diagnose`, `cases`, `practise` as commands: the contract's JSON, the dialogue, statuses, files."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+EVIDENCE = """
+evidence:
+  - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
+  - {at: amp_front.out.left, with: tester, tone: 1 kHz, level: 0 dBFS, shows: none}
+  - {check: amp_sub.power_lamp, is: on}
+  - {check: lead:desk.sub-knob, resistance: 0.4 ohm}
+  - {heard: sub, tone: 40 Hz, is: silent}
+"""
+
+
+def run(*arguments: object, typed: str = "", folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run a command in a folder."""
+    return subprocess.run(
+        (sys.executable, "-m", "gainwright", *map(str, arguments)),
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        input=typed,
+        encoding="utf-8",
+        env=None,
+    )
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with a job and its evidence."""
+    place = tmp_path_factory.mktemp("faults")
+    run("new", "car.yaml", folder=place)
+    run("new", "small.yaml", "--like", "one_amplifier", folder=place)
+    (place / "found.yaml").write_text(EVIDENCE, encoding="utf-8")
+    return place
+
+
+def told(done: subprocess.CompletedProcess[str]) -> dict[str, Any]:
+    """Return the one JSON object of a command that went well."""
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.count("\n") == 1
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+def test_diagnose_keeps_the_contract(folder: Path) -> None:
+    """Causes sum to 1, each (cause, where) once, most likely first; tests hold an entry ready to be answered."""
+    found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
+    causes = found["causes"]
+    probabilities = [c["probability"] for c in causes]
+    assert sum(probabilities) == pytest.approx(1)
+    assert probabilities == sorted(probabilities, reverse=True)
+    assert len({(c["cause"], c["where"]) for c in causes}) == len(causes)
+    assert "nothing_wrong" in {c["cause"] for c in causes}
+    assert all(c["why"].endswith(".") for c in causes)
+    assert found["evidence_used"] == 5
+    assert 0 <= found["surprise"] <= 1
+    for test in found["next"]:
+        assert {"test", "where", "minutes", "bits", "ask", "expect", "entry"} <= test.keys()
+        assert not {"reads", "shows", "is", "resistance", "fault"} & test["entry"].keys()
+        assert test["minutes"] > 0
+        assert test["bits"] > 0
+
+
+def test_the_next_tests_entry_can_be_answered_and_given_back(folder: Path) -> None:
+    """What `next` names, with a result, is evidence."""
+    found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
+    entry = dict(found["next"][0]["entry"])
+    entry["is" if "heard" in entry else "shows" if entry.get("with") == "tester" else "reads"] = (
+        "normal" if "heard" in entry else "fundamental" if entry.get("with") == "tester" else "1 V"
+    )
+    (folder / "more.yaml").write_text(EVIDENCE + f"  - {json.dumps(entry)}\n", encoding="utf-8")
+    assert told(run("diagnose", "car.yaml", "--evidence", "more.yaml", "--json", folder=folder))["evidence_used"] == 6
+
+
+def test_the_same_question_has_the_same_answer(folder: Path) -> None:
+    """To the last figure."""
+    one, two = (run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder).stdout for _ in (1, 2))
+    assert one == two
+
+
+def test_a_tone_that_can_not_come_through_is_named(folder: Path) -> None:
+    """1 kHz at a subwoofer's amplifier says nothing of it: the healthy chain is called by why it seems silent."""
+    (folder / "tone.yaml").write_text("\n".join(EVIDENCE.splitlines()[:3]) + "\n", encoding="utf-8")
+    causes = told(run("diagnose", "car.yaml", "--evidence", "tone.yaml", "--json", folder=folder))["causes"]
+    assert (causes[0]["cause"], causes[0]["where"]) == ("wrong_tone_for_path", "desk")
+    rest = next(c for c in causes if c["cause"] == "nothing_wrong")
+    assert rest["probability"] == 0
+
+
+def test_places_that_can_not_be_reached_are_not_asked_for(folder: Path) -> None:
+    """No test at a place that is left out; a place that isn't there is told."""
+    out = ("--cant-reach", "amp_sub", "--cant-reach", "desk")
+    found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", *out, "--json", folder=folder))
+    for test in found["next"]:
+        assert not test["where"].startswith(("amp_sub", "desk.sub.mono", "desk.woofer"))
+    done = run("diagnose", "car.yaml", "--cant-reach", "amp_sbu", "--json", folder=folder)
+    assert done.returncode == 2
+    assert "amp_sbu" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("evidence:\n  - {at: nowhere, tone: 1 kHz, reads: 1 V}\n", "bad.yaml:2"),
+        ("evidence:\n  - {heard: sub, is: loud}\n", "bad.yaml:2"),
+        ("\x00", "NUL"),
+    ],
+)
+def test_bad_evidence_is_one_sentence(folder: Path, text: str, said: str) -> None:
+    """File, line, what is wrong; status 2, no traceback."""
+    (folder / "bad.yaml").write_text(text, encoding="utf-8")
+    done = run("diagnose", "car.yaml", "--evidence", "bad.yaml", "--json", folder=folder)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert said in done.stderr
+    assert done.stdout == ""
+
+
+def test_the_customers_page_and_the_drawing(folder: Path) -> None:
+    """The page stands by itself, its texts escaped; the drawing marks the place."""
+    text = (
+        (folder / "car.yaml")
+        .read_text(encoding="utf-8")
+        .replace("title: Blue", "title: <script>alert(1)</script> Blue")
+    )
+    (folder / "odd.yaml").write_text(text, encoding="utf-8")
+    files = ("--page", "page.html", "--chart", "chain.svg")
+    done = run("diagnose", "odd.yaml", "--evidence", "found.yaml", *files, folder=folder)
+    assert done.returncode == 0, done.stderr
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert "What to check" in page
+    assert "source muted" in (folder / "chain.svg").read_text(encoding="utf-8")
+
+
+def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
+    """Answers, help, undo, a slip, another test; kept as a case, gone on with the next day, closed and counted."""
+    typed = "\n".join(["add {heard: sub, tone: 50 Hz, is: silent}", "help", "purple haze", "undo", "add {heard: sub, tone: 50 Hz, is: silent}", "other", "don't know", "can't reach", "why", "quit"])  # fmt: skip
+    done = run("diagnose", "small.yaml", "--case", "red", "--cases", "kept", typed=typed, folder=folder)
+    assert done.returncode == 0, done.stderr
+    assert "That can't be taken" in done.stderr
+    assert "kept:" in done.stderr
+    again = run("diagnose", "--case", "red", "--cases", "kept", typed="close gain_muted amp\n", folder=folder)
+    assert again.returncode == 0, again.stderr
+    assert "sub silent" in again.stderr
+    counts = told(run("cases", "--cases", "kept", "--json", folder=folder))
+    assert (counts["cases"], counts["closed"]) == (1, 1)
+    assert counts["causes"][0]["cause"] == "gain_muted"
+    drawn = run("cases", "--cases", "kept", "--chart", "cases.svg", folder=folder)
+    assert "gain_muted" in drawn.stdout
+    assert "gain muted" in (folder / "cases.svg").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("diagnose",), ("diagnose", "--case", "none", "--cases", "nowhere"), ("diagnose", "car.yaml", "--case", "../x"),
+     ("diagnose", "car.yaml", "--case", "a", "--evidence", "found.yaml"), ("practise", "nowhere.yaml")],
+)  # fmt: skip
+def test_calls_that_can_not_be(folder: Path, arguments: tuple[str, ...]) -> None:
+    """Each is one message on standard error, status 2."""
+    done = run(*arguments, folder=folder)
+    assert done.returncode == 2, done.stdout
+    assert "Traceback" not in done.stderr
+
+
+def test_practising_ends_with_both_paths(folder: Path) -> None:
+    """A learner asks, guesses wrong, gives up: the fault is told, and a short way beside the learner's own."""
+    typed = "help\ntests listen\nlisten sub\nlisten sub\nnonsense\ncauses\nit is gain_muted amp_front\ngive up\n"
+    done = run("practise", "--seed", "5", "--json", typed=typed, folder=folder)
+    found = told(done)
+    assert found["tests"] >= 0
+    assert found["short_way_minutes"] > 0
+    assert "A short way" in done.stderr
+    assert f"It was {found['cause']}" in done.stderr
+    named = run("practise", "--seed", "5", "--json", typed=f"it is {found['cause']} {found['where']}\n", folder=folder)
+    assert told(named)["solved"] is True
+
+
+def test_a_plan_learns_from_readings(folder: Path) -> None:
+    """With two readings the source's clean limit and what was learned are told; without, nothing is."""
+    text = "evidence:\n  - {at: head.sub.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 0.52 V}\n"
+    (folder / "level.yaml").write_text(text, encoding="utf-8")
+    plain = told(run("plan", "car.yaml", "--json", folder=folder))
+    taught = told(run("plan", "car.yaml", "--evidence", "level.yaml", "--json", folder=folder))
+    assert plain["learned"] == []
+    assert "head.volume.top" in {x["path"] for x in taught["learned"]}
+    for row in taught["learned"]:
+        assert row["high"] - row["low"] < row["before_high"] - row["before_low"]

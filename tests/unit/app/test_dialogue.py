@@ -1,0 +1,156 @@
+"""The dialogue: answers as they are typed, taken back, corrected, out of reach, kept and gone on with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.adapters import FolderCases
+from gainwright.app import Dialogue, answered, closed_counts, count_cases, open_dialogue
+from gainwright.errors import CallError, GainwrightError, JobError
+from gainwright.jobfile import case_text, example_text, read_case_text, read_entry, read_job_text
+from gainwright.model import Case
+
+TEXT = example_text("one_amplifier")
+JOB = read_job_text(TEXT).job
+METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-10 dBFS"}
+
+
+def dialogue() -> Dialogue:
+    """Return a new dialogue about the smallest chain."""
+    return Dialogue(TEXT, "Red hatchback", "2026-11-26")
+
+
+@pytest.mark.parametrize(
+    ("entry", "typed", "result"),
+    [
+        (METER, "0,62", {"reads": "0.62 V"}),
+        (METER, "620 mV", {"reads": "620 mV"}),
+        (METER, "over range", {"reads": "over_range"}),
+        (METER, "1.2 3 %", {"reads": "1.2 V", "thd": "3 %"}),
+        (METER, "fundamental", {"shows": "fundamental"}),
+        ({"heard": "sub"}, "Silent", {"is": "silent"}),
+        ({"check": "amp.power_lamp"}, "ON", {"is": "on"}),
+        ({"check": "amp.supply_voltage"}, "13.6", {"reads": "13.6 V"}),
+        ({"check": "sub.resistance"}, "3.4", {"reads": "3.4 ohm"}),
+        ({"check": "sub.resistance"}, "open", {"reads": "open"}),
+        ({"check": "lead:head.sub-amp"}, "0.4 open", {"resistance": "0.4 ohm", "between_conductors": "open"}),
+        ({"check": "lead:head.sub-amp"}, "open", {"resistance": "open"}),
+        ({"check": "lead:head.sub-amp"}, "shorted", {"between_conductors": "0 ohm"}),
+        ({"check": "meter"}, "good", {"resistance": "0.3 ohm", "between_conductors": "open"}),
+        ({"check": "amp.gain"}, "30 %", {"is": "30 %"}),
+        ({"swap": "amp"}, "moved", {"fault": "moved"}),
+    ],
+)
+def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
+    """Units may be left out, a comma is a point, words are words."""
+    assert answered(entry, typed) == entry | result
+
+
+def test_a_dialogue_goes_forward_and_back() -> None:
+    """Answers, don't know, can't reach, undo and correct: each does what it says."""
+    talk = dialogue()
+    first = talk.diagnosis()
+    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    second = talk.diagnosis()
+    assert second.causes[0].cause != first.causes[0].cause
+    asked = second.next[0]
+    talk.dont_know(asked)
+    third = talk.diagnosis()
+    assert third.next[0].entry != asked.entry
+    place = talk.cant_reach(third.next[0])
+    assert all(place not in str(n.entry.get("at", n.where)).split(".") for n in talk.diagnosis().next)
+    talk.undo()
+    assert talk.unreachable == []
+    talk.undo()
+    assert talk.declined == []
+    talk.correct(1, "normal")
+    assert talk.entries[0]["is"] == "normal"
+    assert talk.diagnosis().causes[0].cause == first.causes[0].cause
+    talk.undo()
+    assert talk.entries == []
+    for wrong in (talk.undo, lambda: talk.correct(1, "silent")):
+        with pytest.raises(CallError):
+            wrong()
+
+
+def test_an_answer_that_can_not_be_is_refused_and_nothing_changes() -> None:
+    """The entry stays out."""
+    talk = dialogue()
+    test = talk.diagnosis().next[0]
+    for typed in ("", "purple", "-3"):
+        with pytest.raises(GainwrightError):
+            talk.answer(test, typed)
+    assert talk.entries == []
+    assert talk.steps == []
+
+
+def test_a_case_is_kept_and_gone_on_with(tmp_path: Path) -> None:
+    """What was said yesterday is there today, to the last word; closing it counts it."""
+    store = FolderCases(tmp_path / "cases")
+    assert store.names() == []
+    talk = dialogue()
+    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    talk.note_belief(talk.diagnosis())
+    talk.dont_know(talk.diagnosis().next[0])
+    store.save("red 1", talk.case())
+    kept = store.load("red 1")
+    assert kept == talk.case()
+    assert kept.job.strip() == TEXT.strip()
+    again = open_dialogue(None, name="red 1", store=store)
+    assert again.diagnosis().as_json() == talk.diagnosis().as_json()
+    store.save("red 1", again.closed("gain_muted", "amp", on="2026-11-27"))
+    counts = count_cases(store)
+    assert (counts.cases, counts.closed) == (1, 1)
+    assert counts.causes[0].cause == "gain_muted"
+    assert closed_counts(store) == {"gain_muted": 1}
+    with pytest.raises(CallError, match="it can be at"):
+        again.closed("gain_muted", "sub")
+    with pytest.raises(CallError, match="no job is named"):
+        open_dialogue(None, name="", store=store)
+
+
+@pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "x" * 100, "con\x00"])
+def test_names_that_can_not_be_names(name: str, tmp_path: Path) -> None:
+    """No name reaches another folder."""
+    with pytest.raises(CallError, match="can't be the name"):
+        FolderCases(tmp_path).save(name, dialogue().case())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_damaged_case_is_told_with_its_place(tmp_path: Path) -> None:
+    """Unknown keys and wrong values at their lines; counting priors goes on without it."""
+    store = FolderCases(tmp_path)
+    store.save("good", dialogue().closed("lead_open", "lead:amp-sub"))
+    (tmp_path / "bad.case.yaml").write_text("format: 1\njob: x\nopend: 3\n", encoding="utf-8")
+    with pytest.raises(JobError, match=r"bad.case.yaml:3:.*opend"):
+        store.load("bad")
+    assert closed_counts(store) == {"lead_open": 1}
+    with pytest.raises(JobError):
+        count_cases(store)
+
+
+@given(st.text(max_size=200), st.text(max_size=40))
+def test_a_case_of_any_text_survives_its_file(job: str, title: str) -> None:
+    """What is written is what is read, or it is refused in one sentence."""
+    try:
+        case = Case(job=job, title=title)
+        text = case_text(case)
+        back = read_case_text(text)
+    except GainwrightError as error:
+        assert str(error)
+    else:
+        assert back.title == title
+
+
+@given(st.text(max_size=20))
+def test_anything_typed_is_an_answer_or_one_sentence(text: str) -> None:
+    """No line breaks the dialogue."""
+    for entry in (METER, {"check": "lead:head.sub-amp"}, {"check": "amp.gain"}, {"heard": "sub"}):
+        try:
+            read_entry(answered(entry, text), JOB)
+        except GainwrightError as error:
+            assert str(error)

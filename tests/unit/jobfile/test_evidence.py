@@ -1,0 +1,156 @@
+"""Evidence files: what is read, each mistake at its line, anything else in one sentence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.errors import GainwrightError, JobError
+from gainwright.jobfile import (
+    entry_mapping,
+    evidence_document,
+    example_text,
+    read_entry,
+    read_evidence,
+    read_evidence_text,
+    read_job_text,
+    render,
+)
+from gainwright.model import Check, HeardSpeaker, Reading, Swapped, as_mapping
+
+JOB = read_job_text(example_text("two_way_and_sub")).job
+CONTRACT = """
+evidence:
+  - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
+  - {at: amp_front.out.left, with: tester, tone: 1 kHz, level: 0 dBFS, shows: none}      # none | level | fundamental | thd
+  - {check: amp_sub.power_lamp, is: on}
+  - {check: lead:desk.sub-knob, resistance: 0.4 ohm}
+  - {heard: sub, tone: 40 Hz, is: silent}
+  - {check: amp_sub.supply_voltage, reads: 13.6 V}
+  - {check: sub.resistance, reads: 2.1 ohm}
+  - {check: amp_sub.gain, is: 20 %}
+  - {check: lead:desk.woofer.left-amp_front.left, between_conductors: open}
+  - {at: amp_sub.out.mono, tone: 40 Hz, reads: over_range}
+  - {at: amp_sub.out.mono, tone: 40 Hz, current: 2.4 A, engine: off}
+  - {at: amp_front.out.left, with: interface, tone: 1 kHz, reads: 3 V, thd: 4 %, verdict: clipped}
+  - {swap: amp_front, tone: 1 kHz, fault: moved}
+"""
+
+
+def test_everything_of_the_contract_is_read() -> None:
+    """Each kind of entry of the contract comes in as what it is, and goes out as it was."""
+    entries = read_evidence_text(CONTRACT, JOB)
+    kinds = [
+        Reading,
+        Reading,
+        Check,
+        Check,
+        HeardSpeaker,
+        Check,
+        Check,
+        Check,
+        Check,
+        Reading,
+        Reading,
+        Reading,
+        Swapped,
+    ]
+    assert [type(e) for e in entries] == kinds
+    first, lamp = entries[0], entries[2]
+    assert isinstance(first, Reading)
+    assert (first.tone_hz, first.level_dbfs, first.set) == (1000.0, 0.0, {"head.volume": "30"})
+    assert isinstance(lamp, Check)
+    assert lamp.is_ == "on"
+    again = read_evidence_text(render(evidence_document(as_mapping(e) for e in entries)), JOB)
+    assert again == entries
+
+
+@pytest.mark.parametrize(
+    ("entry", "line", "said"),
+    [
+        ("{at: amp_sub.out.mon, tone: 1 kHz, reads: 1 V}", 3, "did you mean amp_sub.out.mono"),
+        ("{at: amp_sub.out.mono, reads: 1 V}", 3, "no tone is named"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz}", 3, "the result is missing"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, reads: 3 W}", 3, "W is a unit of power"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, raeds: 3 V}", 3, "did you mean reads"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, with: tester, reads: 3 V}", 3, "tester shows no number"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, with: scope, reads: 3 V}", 3, "no instrument scope"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, set: {knob.volume: 3}, reads: 3 V}", 3, "no control knob.volume"),
+        ("{at: amp_sub.out.mono, tone: 0.1 Hz, reads: 3 V}", 3, "a tone is 1 Hz to 100 kHz"),
+        ("{check: amp_sub.power_lamp, is: bright}", 3, "write on or off"),
+        ("{check: amp_sub.gain, reads: 3 V}", 3, "has no reads"),
+        ("{check: lead:desk-knob, resistance: 1 ohm}", 3, "no place to check"),
+        ("{check: sub.resistance, reads: many}", 3, "no resistance"),
+        ("{heard: sub, is: loud}", 3, "can't stand here"),
+        ("{heard: knob, is: silent}", 3, "no speaker knob"),
+        ("{swap: knob, tone: 1 kHz, fault: moved}", 3, "no stage or lead with two sides"),
+        ("{swap: amp_front, fault: moved}", 3, "sides are compared with a tone"),
+        ("{heard: sub, at: amp_sub.out.mono, is: silent}", 3, "at once"),
+        ("{tone: 1 kHz}", 3, "says neither"),
+        ("silent", 3, "no mapping"),
+    ],
+)
+def test_each_mistake_at_its_place(entry: str, line: int, said: str) -> None:
+    """One sentence: line, what is wrong, and how to mend it."""
+    text = f"evidence:\n  - {{check: amp_sub.power_lamp, is: on}}\n  - {entry}\n"
+    with pytest.raises(JobError) as caught:
+        read_evidence_text(text, JOB, name="found.yaml")
+    assert str(caught.value).startswith(f"found.yaml:{line}:"), str(caught.value)
+    assert said in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["", "evidence: 3", "evidenz: []", "- 1", "evidence: [\n"])
+def test_what_is_no_evidence_file(text: str) -> None:
+    """It is said in one sentence."""
+    with pytest.raises(JobError):
+        read_evidence_text(text, JOB)
+
+
+def test_an_empty_list_is_no_evidence() -> None:
+    """Nothing found yet is a file as well."""
+    assert read_evidence_text("evidence: []", JOB) == ()
+
+
+def test_files_that_are_not_there(tmp_path: Path) -> None:
+    """A missing file and a folder are told by name."""
+    for path in (tmp_path / "none.yaml", tmp_path):
+        with pytest.raises(JobError, match=path.name):
+            read_evidence(path, JOB)
+
+
+_words = st.sampled_from(["at", "check", "heard", "swap", "tone", "level", "reads", "is", "with", "set", "feed", "x"])
+_values = st.one_of(
+    st.sampled_from(
+        ["amp_sub.out.mono", "meter", "1 kHz", "0.2 V", "silent", "on", "open", "sub", "lead:desk.sub-knob"]
+    ),
+    st.text(max_size=12),
+    st.integers(),
+    st.floats(allow_nan=False),
+    st.booleans(),
+    st.none(),
+    st.dictionaries(st.text(max_size=6), st.text(max_size=6), max_size=2),
+    st.lists(st.integers(), max_size=2),
+)
+
+
+@given(st.dictionaries(_words, _values, max_size=6))
+def test_any_mapping_is_an_entry_or_one_sentence(mapping: dict[str, object]) -> None:
+    """Whatever is put in, an entry comes out or an error of ours with a rule or a remedy."""
+    try:
+        entry = read_entry(mapping, JOB)
+    except GainwrightError as error:
+        assert str(error)
+    else:
+        assert read_entry(as_mapping(entry), JOB) == entry
+
+
+@given(st.text(max_size=60))
+def test_any_line_is_a_mapping_or_one_sentence(text: str) -> None:
+    """A line typed in the dialogue is taken or refused, and never breaks it."""
+    try:
+        entry_mapping(text)
+    except GainwrightError as error:
+        assert str(error)
