@@ -81,9 +81,9 @@ CONCERNS = {
         "balance_over", "head.front", (WOOFER | {"side": "left"}, WOOFER | {"side": "right"}, TWEETER | {"side": "right"}), unreachable=()
     ),
     "the measuring lead is broken": Concern(
-        "measuring_lead_open", "meter", (SUB | {"heard": "sub"}, {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS"}), most=8
+        "measuring_lead_open", "meter", (SUB, {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS"}), most=8
     ),
-    "hum comes in at a lead": Concern("ground_loop", "lead:head.sub-amp", ({"heard": "sub"},), job="one_amplifier", amount=0.08),
+    "hum comes in at a lead": Concern("ground_loop", "lead:head.sub-amp", ({"heard": "sub", "tone": "off"},), job="one_amplifier", amount=0.08),
     "a speaker lead is the wrong way round": Concern(
         "polarity_reversed", "lead:amp_sub-sub", (SUB, {"check": "sub.cone"}, {"check": "sub.resistance"}), most=0
     ),

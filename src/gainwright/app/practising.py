@@ -110,7 +110,7 @@ def typed(candidate: Candidate) -> str:
         parts.append(entry.with_)
     if hasattr(entry, "heard"):
         parts += [entry.side] if entry.side != "both" else []
-        parts += ["no tone"] if entry.tone_hz is None else []
+        parts += ["no tone"] if entry.silence else []
     return " ".join(parts).lower()
 
 

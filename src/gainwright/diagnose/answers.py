@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observing import normal_cdf
+from gainwright.diagnose.playing import paths
 from gainwright.model import Speaker, wires
 from gainwright.solve import Alteration, Conditions
 
@@ -19,9 +21,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.ensemble import Ensemble, Stimulus
+    from gainwright.diagnose.ensemble import Ensemble
     from gainwright.diagnose.observing import Observer
-    from gainwright.model import Node, Port
+    from gainwright.model import Node, Played, Port
     from gainwright.solve import Wire
 
     Floats = npt.NDArray[np.float64]
@@ -88,6 +90,7 @@ class Answering:
         self.chain = observer.chain
         self.changes = self.ensemble.changes
         self.leads = wires(self.chain.wiring)
+        self._usual: dict[str, tuple[float, float]] = {}
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
@@ -254,6 +257,15 @@ class Answering:
         if key not in self._kept:
             self._kept[key] = self._hear(speaker, stimulus, side=side, running=running)
         return self._kept[key]
+
+    def usual(self, speaker: str, played: Played) -> Stimulus:
+        """Return what stands for whatever is usually played to a speaker: a tone that its path passes."""
+        if not self._usual:
+            for path in paths(self.chain.job, self.chain, self.observer.instruments, ()):
+                self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
+        tone_hz, level_dbfs = self._usual[speaker]
+        sets = tuple(sorted(played.set.items()))
+        return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
 
     def _hear(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
         pairs = self._speakers[speaker]

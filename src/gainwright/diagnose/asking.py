@@ -62,7 +62,7 @@ def volts(value: float) -> str:
 
 def _played(entry: Played) -> str:
     if entry.tone_hz is None:
-        return "no tone playing"
+        return "no tone playing" if entry.silence else "as usually played"
     tone = f"{entry.tone_hz / 1000:g} kHz" if entry.tone_hz >= 1000 else f"{entry.tone_hz:g} Hz"
     stands = "".join(f", {control} at {place}" for control, place in entry.set.items())
     return f"{tone} at {entry.level_dbfs:g} dBFS{stands}"
@@ -75,7 +75,7 @@ def ask(candidate: Candidate) -> str:
         return _ask_reading(candidate.test, entry)
     if isinstance(entry, HeardSpeaker):
         side = "" if entry.side == "both" else f" on the {entry.side}"
-        playing = "With no tone playing and the volume as it is" if entry.tone_hz is None else f"Play {_played(entry)}"
+        playing = "With no tone playing and the volume as it is" if entry.silence else f"Play {_played(entry)}"
         return f"{playing} and listen to {entry.heard}{side}: silent, faint, normal, distorted, hum or whine?"
     if isinstance(entry, Check):
         return _ask_check(candidate.test, entry)

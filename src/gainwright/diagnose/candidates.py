@@ -211,7 +211,9 @@ class Catalogue:
                     played = path.played() | ({} if side == "both" else {"side": side})
                     entry = HeardSpeaker.model_validate({"heard": speaker, **played})
                     yield Candidate("listen", speaker, MINUTES["listen"], entry, (LOUD,), path.nodes)
-                yield Candidate("listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker}))
+                yield Candidate(
+                    "listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker, "tone": "off"})
+                )
 
     def _along(self, path: Path) -> Iterator[Candidate]:
         for node in path.nodes:
@@ -325,5 +327,5 @@ def _question(entry: Entry) -> tuple[Any, ...]:
         fed = None if entry.feed is None else entry.feed.into
         return ("at", entry.at, entry.with_, entry.tone_hz, entry.level_dbfs, tuple(sorted(entry.set.items())), fed)
     if isinstance(entry, HeardSpeaker):
-        return ("heard", entry.heard, entry.tone_hz, entry.side)
+        return ("heard", entry.heard, entry.tone_hz, entry.silence, entry.side)
     return ("swap", entry.swap)

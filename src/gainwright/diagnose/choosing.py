@@ -14,7 +14,7 @@ from gainwright.diagnose.information import (
     search_minutes,
 )
 from gainwright.diagnose.observing import SHOWS
-from gainwright.diagnose.weighing import THD_CLASSES, WRONG, quiet_chance, stimulus_of, swapped, thd_chance
+from gainwright.diagnose.weighing import THD_CLASSES, WRONG, hearing, quiet_chance, stimulus_of, swapped, thd_chance
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, Swapped
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlo
             labels = tuple(label for label in labels for _ in THD_CLASSES)
         return Outlook(candidate, labels, chance)
     if isinstance(entry, HeardSpeaker):
-        answers = answering.heard(entry.heard, stimulus_of(entry), side=entry.side, running=entry.engine == "on")
+        answers = hearing(entry, answering)
     elif isinstance(entry, Swapped):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  candidates play a tone

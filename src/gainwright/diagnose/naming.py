@@ -81,7 +81,7 @@ def _why(entry: Reading | HeardSpeaker, answering: Answering) -> Cause | None:
 def _worst_filter(entry: Reading | HeardSpeaker, answering: Answering) -> tuple[float, str]:
     """Return how much the stage that stops a tone most takes from it, dB, and which that is."""
     stimulus = stimulus_of(entry)
-    if stimulus is None:
+    if stimulus is None:  # nothing is played, or what its path passes
         return 0.0, ""
     chain, _ = answering.ensemble.standing(stimulus.sets)
     if isinstance(entry, Reading):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,7 +58,7 @@ def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]
         return _reading(index, entry, answering.observer)
     answers: Answers | None = None
     if isinstance(entry, HeardSpeaker):
-        answers = answering.heard(entry.heard, stimulus_of(entry), side=entry.side, running=entry.engine == "on")
+        answers = hearing(entry, answering)
     elif isinstance(entry, Swapped):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  the reader asks for a tone
@@ -70,18 +71,20 @@ def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]
     return found
 
 
+def hearing(entry: HeardSpeaker, answering: Answering) -> Answers:
+    """Return what can be heard of a speaker: with its tone, with nothing played, or with what is usually played."""
+    stimulus = stimulus_of(entry)
+    if stimulus is None and not entry.silence:
+        stimulus = answering.usual(entry.heard, entry)
+    elif stimulus is not None:
+        # the side is the one that is listened to; the tone is on both
+        stimulus = replace(stimulus, side="both")
+    return answering.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on")
+
+
 def swapped(before: Stimulus, swap: str) -> Stimulus:
     """Return the same with two sides exchanged."""
-    return Stimulus(
-        before.tone_hz,
-        before.level_dbfs,
-        before.sets,
-        before.side,
-        before.running,
-        before.speakers,
-        before.fed,
-        swap,
-    )
+    return replace(before, swapped=swap)
 
 
 def instrument_of(entry: Reading, observer: Observer) -> tuple[str, Instrument]:

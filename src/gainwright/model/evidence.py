@@ -6,7 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from gainwright.model.fields import AmpsRead, Fraction, Frequency, Frozen, Level, OhmsRead, Voltage, VoltsRead
+from gainwright.model.fields import AmpsRead, Fraction, Frozen, Level, OhmsRead, ToneField, Voltage, VoltsRead
+from gainwright.quantities import Quantity
 
 Shows = Literal["none", "level", "fundamental", "thd"]
 Heard = Literal["silent", "faint", "normal", "distorted", "hum", "whine"]
@@ -28,14 +29,14 @@ class Played(Frozen):
 
     Attributes
     ----------
-    tone, level : of the tone; none is played without a tone.
+    tone, level : of the tone; `off` when nothing is played.
     set : controls the person believes to stand elsewhere than the job says.
     engine : running unless said.
     side : on which side of the recording the tone is.
     speakers : whether they are connected.
     """
 
-    tone: Frequency | None = None
+    tone: ToneField | None = None
     level: Level | None = None
     set: Settings = Field(default_factory=dict)
     engine: OnOff = "on"
@@ -44,8 +45,13 @@ class Played(Frozen):
 
     @property
     def tone_hz(self) -> float | None:
-        """Frequency of the tone, None when none is played."""
-        return self.tone.nominal if self.tone is not None and self.tone.known else None
+        """Frequency of the tone, None when none is named."""
+        return self.tone.nominal if isinstance(self.tone, Quantity) and self.tone.known else None
+
+    @property
+    def silence(self) -> bool:
+        """Whether nothing is played at all."""
+        return self.tone == "off"
 
     @property
     def level_dbfs(self) -> float:
@@ -87,7 +93,7 @@ class Check(Frozen):
 
 
 class HeardSpeaker(Played):
-    """What a person heard of a speaker."""
+    """What a person heard of a speaker; without a tone, of whatever is usually played."""
 
     heard: str
     is_: Heard | None = Field(default=None, alias="is")

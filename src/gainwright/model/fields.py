@@ -62,6 +62,8 @@ def _reads(dimension: str, *words: str) -> Any:
     """Return a field that holds a quantity or one of some words."""
 
     def read(value: Any) -> Quantity | str:
+        if value is False and "off" in words:
+            return "off"
         if isinstance(value, str) and value.strip().lower().replace(" ", "_") in words:
             return value.strip().lower().replace(" ", "_")
         if isinstance(value, bool) or not isinstance(value, str | int | float | Quantity):
@@ -100,6 +102,7 @@ Level = _quantity("level")
 Number = _quantity("number")
 VoltsRead = _reads("voltage", "over_range")
 OhmsRead = _reads("resistance", "open", "over_range")
+ToneField = _reads("frequency", "off")
 AmpsRead = _reads("current", "over_range")
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 QUIET_DBFS = -200.0
 SIDES_DIFFER_DB = 3.0
+USUAL_HZ, USUAL_DBFS = (40.0, 1000.0, 6300.0), -10.0
 
 
 def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
@@ -46,14 +47,28 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
         feed = getattr(entry, "feed", None)
         if feed is not None:
             rig.feed(feed.into, feed.volts.nominal)
-        level = QUIET_DBFS if entry.tone_hz is None else entry.level_dbfs
-        rig.play(entry.tone_hz or 1000.0, level, sides=side or entry.side)
+        if isinstance(entry, HeardSpeaker) and entry.tone_hz is None and not entry.silence:
+            rig.play(_usual_hz(rig, entry.heard), USUAL_DBFS)
+        else:
+            level = QUIET_DBFS if entry.tone_hz is None else entry.level_dbfs
+            rig.play(entry.tone_hz or 1000.0, level, sides=side or entry.side)
         return dict(look())
     finally:
         rig.job, rig.truth, rig.settings = job, truth, settings
         rig.off, rig.engine_running = off, running
         rig.feed("", None)
         rig.swap("")
+
+
+def _usual_hz(rig: Rig, speaker: str) -> float:
+    """Return which of a few tones a sound chain brings to a speaker best: it stands for what is usually played."""
+    sound = Rig(rig.job, seed=0)
+    node = str(sound._world().wiring.feeds[sound._world().wiring.ports(speaker)[0]][0].node)
+    reached = {}
+    for tone_hz in USUAL_HZ:
+        sound.play(tone_hz, USUAL_DBFS)
+        reached[tone_hz] = float(np.std(sound.period(node)[0]))
+    return max(reached, key=lambda tone_hz: reached[tone_hz])
 
 
 def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:
