@@ -10,6 +10,7 @@ by itself, in the same run; then how it grows with draws, causes and stages. Exi
 from __future__ import annotations
 
 import os
+import resource
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
@@ -74,6 +75,7 @@ def speed() -> bool:
     print(
         f"{len(diagnoser.causes)} causes, 64 draws, one tone: batched {1e3 * batched:.1f} ms, loop {loop:.2f} s, ratio {ratio:.0f}"
     )
+    print(f"memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     print(f"target {LOOP_RATIO}: {'met' if ratio >= LOOP_RATIO else 'missed'}")
     return ratio >= LOOP_RATIO
 

@@ -72,17 +72,18 @@ def _store(folder: Path | None) -> CaseStore:
 
 
 def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
-    from gainwright.report import chain_drawing, customer_html, customer_page, suspicion
+    from gainwright.report import chain_drawing, customer_html, customer_page, suspicion, where_to_check
 
     if page is None and chart is None:
         return
-    drawing = chain_drawing(job, title=job.title or "The chain", marks=suspicion(found))
+    title = job.title or "The chain"
     if chart is not None:
-        draw(drawing, chart)
+        draw(chain_drawing(job, title=title, marks=suspicion(found)), chart)
     if page is not None:
         from gainwright.app import write_bytes
         from gainwright.composition import compose
 
+        drawing = chain_drawing(job, title=title, marks=where_to_check(found))
         svg = compose().charts.render(drawing, ".svg").decode()
         write_bytes(page, customer_html(customer_page(found, title=job.title), svg).encode())
 

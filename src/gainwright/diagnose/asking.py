@@ -27,6 +27,8 @@ SMALL = 0.03
 """Outcomes less likely than this aren't told."""
 MOST_TOLD = 4
 SURE = 0.6
+CLEAR = 0.8
+"""It is said to lie before or behind a node when so much of the probability does."""
 _CHECKS = {
     "power_lamp": "Look whether the power lamp of {stage} is lit.",
     "protection_lamp": "Look whether the protection lamp of {stage} is lit.",
@@ -128,25 +130,49 @@ def entry_words(entry: Entry) -> str:
     return f"left and right of {place_words(entry.swap)} exchanged: the fault {entry.fault}"
 
 
-def outcomes(outlook: Outlook, probability: Floats, groups: Sequence[tuple[Floats, list[Cause]]]) -> str:
+def outcomes(
+    outlook: Outlook,
+    probability: Floats,
+    groups: Sequence[tuple[Floats, list[Cause]]],
+    *,
+    before: Floats | None = None,
+) -> str:
     """Return what the likely outcomes of a test would mean.
 
     Parameters
     ----------
     probability : of each active hypothesis, shape (hypotheses,).
     groups : membership of each group, shape (hypotheses,), and its causes.
+    before : 1 for hypotheses that lie before the node that is measured, same shape; None where nothing is.
     """
     chance, after = after_answers(probability, outlook.chance)
     shares = after @ np.stack([m for m, _ in groups]).T
-    told = []
+    told: list[tuple[float, list[int], str]] = []
     for zone in _zones(outlook, chance, shares):
         weight = chance[zone]
-        if weight.sum() >= SMALL:
-            told.append((float(weight.sum()), zone, _leading(weight @ shares[zone] / weight.sum())))
-    told.sort(key=lambda t: -t[0])
-    return "; ".join(
-        f"{_range(outlook, zone, chance)}: {_meaning(leading, groups)}" for _, zone, leading in told[:MOST_TOLD]
-    )
+        if weight.sum() < SMALL:
+            continue
+        mean = weight @ after[zone] / weight.sum()
+        meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups)
+        if before is not None and "others" in meaning:
+            meaning = _side(str(outlook.candidate.where), float(mean @ before)) + meaning
+        told.append((float(weight.sum()), zone, meaning))
+    merged: list[tuple[float, list[int], str]] = []
+    for mass, zone, meaning in told:
+        word = isinstance(outlook.labels[zone[0]], str)
+        if merged and not word and merged[-1][2] == meaning and not isinstance(outlook.labels[merged[-1][1][0]], str):
+            merged[-1] = (merged[-1][0] + mass, merged[-1][1] + zone, meaning)
+        else:
+            merged.append((mass, zone, meaning))
+    merged.sort(key=lambda t: -t[0])
+    return "; ".join(f"{_range(outlook, zone, chance)}: {meaning}" for _, zone, meaning in merged[:MOST_TOLD])
+
+
+def _side(node: str, before: float) -> str:
+    """Return on which side of a node it lies, where that is clear."""
+    if before >= CLEAR:
+        return f"it lies before {node}, "
+    return f"go on behind {node}, " if before <= 1 - CLEAR else ""
 
 
 def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:

@@ -14,7 +14,7 @@ from gainwright.diagnose.naming import healthy_name
 from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
 from gainwright.diagnose.sayings import repair, says, short
 from gainwright.diagnose.weighing import observe
-from gainwright.model import as_mapping
+from gainwright.model import Reading, as_mapping
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.belief import Observation
+    from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
     from gainwright.model import Entry
 
@@ -168,10 +169,25 @@ def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
         c = r.outlook.candidate
         if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
             continue
-        expect = outcomes(r.outlook, probability, groups)
+        expect = outcomes(r.outlook, probability, groups, before=_before(state, c))
         entry = as_mapping(c.entry)
         found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, ask(c), expect, entry, c.cautions))
     return tuple(found)
+
+
+def _before(state: State, candidate: Candidate) -> Floats | None:
+    """Return which hypotheses lie before the node that a test measures, None for another kind of test."""
+    if not isinstance(candidate.entry, Reading) or candidate.entry.feed is not None:
+        return None
+    chain = state.active.answering.chain
+    stage = candidate.entry.at.split(".")[0]
+    stages = {stage, *(node.stage for node in chain.wiring.upstream(stage))}
+
+    def lies_before(hypothesis: tuple[Cause, ...]) -> bool:
+        places = [c.where.removeprefix("lead:").rpartition("-")[2].split(".")[0] for c in hypothesis]
+        return all(place in stages or place in chain.job.instruments for place in places)
+
+    return np.array([float(lies_before(h)) for h in state.active.hypotheses])
 
 
 def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EntryTold, ...]:
@@ -231,7 +247,7 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
     """Return what to do, and the reading at the end of the path that will prove it."""
     from gainwright.diagnose.candidates import Catalogue
     from gainwright.diagnose.weighing import stimulus_of
-    from gainwright.model import Multimeter, Reading
+    from gainwright.model import Multimeter
 
     catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
     stage = cause.where.removeprefix("lead:").rpartition("-")[2].split(".")[0]

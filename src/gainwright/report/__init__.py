@@ -2,7 +2,7 @@
 
 from gainwright.report.attenuator import attenuator_text
 from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, cases_chart, cases_text
-from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, suspicion
+from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, suspicion, where_to_check
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
 from gainwright.report.diagnosis import (
     CustomerPage,
@@ -68,4 +68,5 @@ __all__ = [
     "response_text",
     "suspicion",
     "volts",
+    "where_to_check",
 ]

@@ -118,3 +118,12 @@ def suspicion(found: Diagnosis) -> dict[str, str]:
             words = f"{c.cause.replace('_', ' ')} {100 * c.probability:.0f} %"
             marks[c.where] = f"{marks[c.where]}, {words}" if c.where in marks else words
     return marks
+
+
+def where_to_check(found: Diagnosis, *, steps: int = 3) -> dict[str, str]:
+    """Return what a customer's page marks: the places of its steps by their number, and what is suspected."""
+    marks = suspicion(found)
+    for i, test in enumerate(() if found.done else found.next[:steps], start=1):
+        place = test.where
+        marks[place] = f"{marks[place]}, step {i}" if place in marks else f"step {i}"
+    return marks

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.model import HeardSpeaker, Speaker
 from gainwright.simulated.asking import answer
 from gainwright.simulated.faults import Fault, places
 from gainwright.simulated.rig import Rig
@@ -13,6 +14,8 @@ from gainwright.simulated.rig import Rig
 if TYPE_CHECKING:
     from gainwright.model import Entry, Job
 
+MOST_DRAWN = 12
+"""So often another fault is drawn while nobody hears anything of it: there would be no call."""
 BY_HAND = ("wrong_tone_for_path", "indicator_below_threshold", "nothing_wrong")
 """What a person does, not the chain: nothing to hide in a rig."""
 
@@ -46,5 +49,11 @@ class SimulatedHiddenRigs:
         for name, at in possible:
             by_cause.setdefault(name, []).append(at)
         rng = np.random.default_rng(seed)
-        drawn = str(rng.choice(sorted(by_cause)))
-        return SimulatedHiddenRig(job, Fault(drawn, str(rng.choice(by_cause[drawn]))), seed=seed)
+        speakers = [name for name, stage in job.stages.items() if isinstance(stage, Speaker)]
+        for _ in range(MOST_DRAWN):
+            drawn = str(rng.choice(sorted(by_cause)))
+            rig = SimulatedHiddenRig(job, Fault(drawn, str(rng.choice(by_cause[drawn]))), seed=seed)
+            heard = [rig.answer(HeardSpeaker.model_validate({"heard": name}))["is"] for name in speakers]
+            if any(word != "normal" for word in heard):
+                break
+        return rig

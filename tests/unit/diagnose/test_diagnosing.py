@@ -1,0 +1,220 @@
+"""The diagnosis as a whole: pairs, contradictions, renewed draws, priors, names of a sound chain, what it says."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from gainwright.diagnose import ODDS, Cause, Diagnoser, repair, says, short, tell
+from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, sharpened
+from gainwright.diagnose.changes import Change, change_of, merged
+from gainwright.diagnose.diagnosing import FEW_EFFECTIVE
+from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
+from gainwright.model import Amplifier, Entry, Job
+from gainwright.simulated import Fault, Rig, answer
+from gainwright.simulated import places as rig_places
+
+TONE = {"tone": "40 Hz", "level": "-10 dBFS"}
+
+
+def job(name: str = "two_way_and_sub") -> Job:
+    """Return an example with its gains somewhere in their travel."""
+    read = read_job_text(example_text(name)).job
+    return with_settings(read, {f"{n}.gain": "30 %" for n, s in read.stages.items() if isinstance(s, Amplifier)})
+
+
+def entries(said: list[dict[str, Any]], of: Job) -> list[Entry]:
+    """Return entries of mappings."""
+    return [read_entry(s, of) for s in said]
+
+
+def asked(rig: Rig, said: list[dict[str, Any]]) -> list[Entry]:
+    """Return entries that a rig answers."""
+    return [read_entry(answer(rig, read_entry(s, rig.job, answered=False)), rig.job) for s in said]
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_causes_are_those_of_the_rig_and_priors_are_a_distribution(name: str) -> None:
+    """Every place of the rig's faults is a hypothesis, each once; priors sum to 1 and none is negative."""
+    diagnoser = Diagnoser(job(name))
+    mine = [(c.id, c.where) for c in diagnoser.causes]
+    assert len(set(mine)) == len(mine)
+    missing = set(rig_places(job(name))) - set(mine)
+    assert {cause for cause, _ in missing} <= {"wrong_tone_for_path"}
+    assert diagnoser.priors.sum() == pytest.approx(1)
+    assert np.all(diagnoser.priors >= 0)
+    assert diagnoser.causes[0].id == NOTHING
+
+
+def test_every_cause_is_said_and_repaired() -> None:
+    """Each id has a sentence with its place and a repair; every id of the design is there."""
+    for name in examples():
+        for cause in Diagnoser(job(name)).causes:
+            assert len(says(cause)) > 10
+            assert len(repair(cause)) > 10
+            assert short(cause)
+            place = cause.where.removeprefix("lead:").split("-")[0]
+            assert place in says(cause) or cause.id in (NOTHING,)
+
+
+def test_closed_cases_sharpen_the_priors() -> None:
+    """The posterior mean of a Dirichlet prior: (a + n_i)/(A + n), with the table worth forty cases."""
+    plain, closed = dict(ODDS), {"lead_open": 30, "gain_low": 10}
+    found = sharpened(plain, closed)
+    total = sum(plain.values())
+    for cause, odds in plain.items():
+        alpha = WEIGHT_OF_TABLE * odds / total
+        share = (alpha + closed.get(cause, 0)) / (WEIGHT_OF_TABLE + 40)
+        assert found[cause] / total == pytest.approx(share)
+    assert sharpened(plain, {}) == pytest.approx(plain)
+    of = job()
+    with_cases = Diagnoser(of, closed={"level_control_down": 60})
+    knob = with_cases.causes.index(Cause("level_control_down", "knob"))
+    assert with_cases.priors[knob] > 3 * Diagnoser(of).priors[knob]
+
+
+def test_two_faults_at_once() -> None:
+    """What no single cause explains is found as a pair, and its two members lead the list."""
+    of = job()
+    faults = (Fault("lead_open", "lead:desk.sub-knob"), Fault("amplifier_no_supply", "amp_high"))
+    rig = Rig(of, seed=2, faults=faults)
+    found = tell(
+        Diagnoser(of),
+        asked(
+            rig,
+            [
+                {"heard": "sub"},
+                {"heard": "woofer"},
+                {"heard": "tweeter"},
+                {"check": "lead:desk.sub-knob"},
+                {"check": "amp_high.power_lamp"},
+                {"check": "amp_high.supply_voltage"},
+            ],
+        ),
+    )
+    assert found.pairs
+    assert "lead_open at lead:desk.sub-knob" in found.pairs[0][1]
+    assert "amplifier_no_supply at amp_high" in found.pairs[0][1]
+    assert {(c.cause, c.where) for c in found.causes[:2]} == {(f.cause, f.where) for f in faults}
+    assert sum(c.probability for c in found.causes) == pytest.approx(1)
+
+
+def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
+    """A lamp that is off and volts at the output can't both be: it is said which, and what it would be without."""
+    of = job()
+    said = [
+        {"heard": "sub", **TONE, "is": "silent"},
+        {"at": "desk.sub.mono", "with": "meter", **TONE, "reads": "0.25 V"},
+        {"check": "lead:desk.sub-knob", "resistance": "open"},
+        {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "4 V"},
+    ]
+    found = tell(Diagnoser(of), entries(said, of))
+    assert "doesn't go with the others" in found.contradiction
+    assert any(e.doubt > 0.3 for e in found.evidence)
+    whole = tell(Diagnoser(of), entries(said[:3], of))
+    assert whole.contradiction == ""
+    assert (whole.causes[0].cause, whole.causes[0].where) == ("lead_open", "lead:desk.sub-knob")
+
+
+def test_something_that_is_not_modelled_is_a_surprise() -> None:
+    """A speaker that plays with its amplifier dead is told as something else."""
+    of = job()
+    said = [
+        {"heard": "sub", **TONE, "is": "normal"},
+        {"check": "amp_sub.power_lamp", "is": "off"},
+        {"check": "amp_sub.supply_voltage", "reads": "0 V"},
+        {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "55 V"},
+    ]
+    assert tell(Diagnoser(of), entries(said, of)).surprise > 0.5
+    assert tell(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
+
+
+def test_draws_are_renewed_when_few_count() -> None:
+    """After sharp readings the leading hypotheses are weighed with more draws, and enough of them count."""
+    of = job()
+    rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
+    said = [{"at": n, "with": "meter", **TONE} for n in ("desk.sub.mono", "knob.out.mono", "amp_sub.out.mono")]
+    state = Diagnoser(of).weigh(asked(rig, said))
+    assert state.active.answering.ensemble.draws > 64
+    likely = [i for i in range(len(state.place)) if state.active.belief.probability[i] > 0.1]
+    assert likely
+    assert all(state.active.belief.effective[i] > FEW_EFFECTIVE / 3 for i in likely)
+    assert np.all(state.error >= 0)
+    assert float(state.error.max()) < 0.1
+
+
+def test_the_error_that_is_told_is_the_scatter_over_seeds() -> None:
+    """Ten seeds: the leading probability scatters by about its told standard error, and not by far more."""
+    of = job()
+    rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
+    said = asked(rig, [{"at": n, "with": "meter", **TONE} for n in ("knob.out.mono", "amp_sub.out.mono")])
+    found, errors = [], []
+    for seed in range(10):
+        state = Diagnoser(of, seed=100 * seed).weigh(said)
+        i = state.hypotheses.index((Cause("gain_low", "amp_sub"),))
+        found.append(float(state.probability[i]))
+        errors.append(float(state.error[i]))
+    assert np.std(found) < 3 * np.mean(errors) + 0.01
+    assert np.std(found) < 0.15
+
+
+def test_a_sound_chain_is_called_by_why_it_seems_silent() -> None:
+    """A filter that stops the tone, an indicator's threshold; else nothing is wrong."""
+    of = job()
+    stopped = entries(
+        [{"at": "amp_sub.out.mono", "with": "meter", "tone": "2 kHz", "level": "0 dBFS", "reads": "0.004 V"}], of
+    )
+    first = tell(Diagnoser(of), stopped).causes[0]
+    assert (first.cause, first.where) == ("wrong_tone_for_path", "desk")
+    low = entries(
+        [{"at": "head.sub.mono", "with": "tester", "tone": "40 Hz", "level": "-40 dBFS", "shows": "none"}], of
+    )
+    first = tell(Diagnoser(of), low).causes[0]
+    assert (first.cause, first.where) == ("indicator_below_threshold", "tester")
+    fine = entries([{"heard": name, "is": "normal"} for name in ("sub", "woofer", "tweeter")], of)
+    assert tell(Diagnoser(of), fine).causes[0].cause == NOTHING
+
+
+def test_changes_of_two_causes_join() -> None:
+    """Factors multiply, resistances add, what only one changes stays."""
+    chain = Diagnoser(job()).chain
+    hidden = np.full((3, 3), 0.5)
+    one = change_of(Cause("source_low", "head"), chain, hidden)
+    two = change_of(Cause("tone_level_wrong", "head"), chain, hidden)
+    lead = change_of(Cause("lead_resistive", "lead:desk.sub-knob"), chain, hidden)
+    both = merged(merged(one, two), merged(lead, lead))
+    node = next(iter(one.gain))
+    wire = next(iter(lead.series_ohm))
+    assert both.gain[node] == pytest.approx(one.gain[node] * two.gain[node])
+    assert both.series_ohm[wire] == pytest.approx(2 * lead.series_ohm[wire])
+    assert both.ceiling == one.ceiling
+    assert merged(Change(), one).gain.keys() == one.gain.keys()
+
+
+def test_access_is_paid_once_and_the_job_may_say_it() -> None:
+    """A stage that was reached costs no access any more; `access` in the job takes the place of the usual."""
+    of = job()
+    plain = {(n.where, n.test): n.minutes for n in tell(Diagnoser(of), ()).next}
+    text = example_text("two_way_and_sub") + "access: {amp_sub: 30 min}\n"
+    slow = read_job_text(text).job
+    far = Diagnoser(slow)
+    tests = far.tests(far.weigh(())).catalogue
+    assert tests.access("amp_sub") == 30.0
+    assert tests.access("amp_front") == 2.0
+    been = far.weigh(entries([{"check": "amp_sub.power_lamp", "is": "on"}], slow))
+    assert far.tests(been).catalogue.access("amp_sub") == 0.0
+    assert plain
+
+
+def test_nothing_is_asked_twice_or_where_nobody_gets() -> None:
+    """Tests that were made, declined or are out of reach don't come again."""
+    of = job()
+    diagnoser = Diagnoser(of)
+    said = entries([{"heard": "sub", **TONE, "is": "silent"}], of)
+    first = tell(diagnoser, said)
+    declined = [read_entry(first.next[0].entry, of, answered=False)]
+    again = tell(diagnoser, said, frozenset({"desk"}), declined)
+    assert first.next[0].entry not in [n.entry for n in again.next]
+    assert all(not n.where.startswith("desk.") for n in again.next if n.test in ("measure", "record", "indicate"))
