@@ -1,39 +1,66 @@
-"""Wires adapters to the app: a plain function, nothing at import."""
+"""Wires adapters to the app: a plain class, nothing at import, each part brought in when it is asked for."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
-    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, SoundInput
+    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundInput
 
 
-@dataclass(frozen=True, slots=True)
 class World:
     """What the verbs need from outside."""
 
-    charts: Charts
-    benches: Benches
-    sound: SoundInput
-    installation: Callable[[], list[dict[str, object]]]
-    hidden_rigs: HiddenRigs
-    cases: Callable[[Path | None], CaseStore]
+    @property
+    def charts(self) -> Charts:
+        """What draws."""
+        from gainwright.adapters.charts import AltairCharts
+
+        return AltairCharts()
+
+    @property
+    def printer(self) -> Printer:
+        """What sets papers."""
+        from gainwright.adapters.paper_pdf import TypstPrinter
+
+        return TypstPrinter()
+
+    @property
+    def sound(self) -> SoundInput:
+        """What brings sound in."""
+        from gainwright.adapters.sound_input import PortAudioInput
+
+        return PortAudioInput()
+
+    @property
+    def benches(self) -> Benches:
+        """Simulated benches."""
+        from gainwright.simulated import SimulatedBenches
+
+        return SimulatedBenches()
+
+    @property
+    def hidden_rigs(self) -> HiddenRigs:
+        """Simulated chains with hidden faults."""
+        from gainwright.simulated import SimulatedHiddenRigs
+
+        return SimulatedHiddenRigs()
+
+    def cases(self, folder: Path | None) -> CaseStore:
+        """Return the store of cases in a folder, the person's own when none is named."""
+        from gainwright.adapters.case_folder import FolderCases, cases_folder
+
+        return FolderCases(folder or cases_folder())
+
+    def installation(self) -> list[dict[str, object]]:
+        """Return what is installed and what is missing."""
+        from gainwright.adapters.installation import installation
+
+        return installation()
 
 
 def compose() -> World:
     """Return the adapters of this program."""
-    from gainwright.adapters import AltairCharts, FolderCases, PortAudioInput, cases_folder, installation
-    from gainwright.simulated import SimulatedBenches, SimulatedHiddenRigs
-
-    return World(
-        AltairCharts(),
-        SimulatedBenches(),
-        PortAudioInput(),
-        installation,
-        SimulatedHiddenRigs(),
-        lambda folder: FolderCases(folder or cases_folder()),
-    )
+    return World()

@@ -7,18 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.chart_style import BAND, INK, MARK, finished
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.report import Chart, CorridorChart
+    from gainwright.report import Chart, CorridorChart, Language
 
 
 class AltairCharts:
     """Renders chart data to files."""
 
-    def render(self, chart: Chart, suffix: str) -> bytes:
-        """Return the bytes of an SVG or PNG picture.
+    def render(self, chart: Chart, suffix: str, into: Language | None = None) -> bytes:
+        """Return the bytes of an SVG or PNG picture, its words in a language, English unless one is given.
 
         Raises
         ------
@@ -26,7 +27,9 @@ class AltairCharts:
         """
         import vl_convert as vlc
 
-        spec = _spec(chart)
+        from gainwright.report import translated_chart
+
+        spec = _spec(chart) if into is None else translated_chart(_spec(chart), into)
         if suffix == ".svg":
             return vlc.vegalite_to_svg(spec).encode()
         if suffix == ".png":
@@ -45,6 +48,7 @@ def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright.adapters.chain_chart import chain_spec
     from gainwright.adapters.knee_chart import knee_spec
     from gainwright.adapters.onset_chart import onset_spec
+    from gainwright.adapters.recording_charts import belief_spec, spectrum_spec, waveform_spec
     from gainwright.adapters.response_chart import response_spec
 
     drawers: dict[type, Callable[[Any], dict[str, Any]]] = {
@@ -54,6 +58,9 @@ def _spec(chart: Chart) -> dict[str, Any]:
         report.ResponseChart: response_spec,
         report.CasesChart: cases_spec,
         report.ChainDrawing: chain_spec,
+        report.WaveformChart: waveform_spec,
+        report.SpectrumChart: spectrum_spec,
+        report.BeliefChart: belief_spec,
     }
     return drawers[type(chart)](chart)
 
@@ -63,7 +70,7 @@ def _rows(chart: CorridorChart) -> list[dict[str, Any]]:
     for mark in chart.marks:
         row = {name: getattr(mark, name) for name in mark.__dataclass_fields__}
         row = {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()}
-        row["words"] = f"tightest: {mark.margin}" if mark.tightest else mark.margin
+        row["words"] = say("tightest: {margin}", margin=mark.margin) if mark.tightest else mark.margin
         row["order"] = f"{mark.position:02d} {mark.label}"
         rows.append(row)
     return rows

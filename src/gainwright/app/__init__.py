@@ -6,6 +6,7 @@ from gainwright.app.fault_finding import check_unreachable, closed_counts, count
 from gainwright.app.knee import knee_of_file, meter_kind, parse_readings
 from gainwright.app.live import Expectation, LiveOptions, LiveUpdate, choose_device, expectation, live
 from gainwright.app.measuring import measure, noise, onset
+from gainwright.app.papers import Attached, make_paper, write_paper
 from gainwright.app.ports import (
     Bench,
     Benches,
@@ -15,6 +16,7 @@ from gainwright.app.ports import (
     HiddenRig,
     HiddenRigs,
     InputDevice,
+    Printer,
     SoundInput,
 )
 from gainwright.app.practising import Practice, best_path, practise, practise_job
@@ -25,6 +27,7 @@ from gainwright.app.starting import assumptions, examples, new_job
 from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan, plan_with, write_bytes
 
 __all__ = [
+    "Attached",
     "Bench",
     "Benches",
     "Block",
@@ -40,6 +43,7 @@ __all__ = [
     "LiveUpdate",
     "Outcome",
     "Practice",
+    "Printer",
     "Responses",
     "SoundInput",
     "answered",
@@ -60,6 +64,7 @@ __all__ = [
     "knee_of_file",
     "levels",
     "live",
+    "make_paper",
     "make_sweep",
     "measure",
     "meter_kind",
@@ -76,5 +81,6 @@ __all__ = [
     "responses",
     "tones",
     "write_bytes",
+    "write_paper",
     "write_sweep",
 ]

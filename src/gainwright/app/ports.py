@@ -13,14 +13,21 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Case, Entry, Job
-    from gainwright.report import Chart
+    from gainwright.report import Chart, Language
 
 
 class Charts(Protocol):
     """Draws chart data."""
 
-    def render(self, chart: Chart, suffix: str) -> bytes:
-        """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`)."""
+    def render(self, chart: Chart, suffix: str, into: Language | None = None) -> bytes:
+        """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`), its words in a language."""
+
+
+class Printer(Protocol):
+    """Sets papers."""
+
+    def pdf(self, content: Mapping[str, Any], *, date: str) -> bytes:
+        """Return a PDF of a paper's content. CallError: it can't be set."""
 
 
 @dataclass(frozen=True, slots=True)

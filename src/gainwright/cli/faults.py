@@ -28,7 +28,7 @@ def diagnose(
     cant_reach: Annotated[
         list[str] | None, typer.Option(metavar="PLACE", help="A stage or lead that can't be got at.")
     ] = None,
-    page: Annotated[Path | None, typer.Option(help="Write the customer's page into this .html file.")] = None,
+    page: Annotated[Path | None, typer.Option(help="Write the customer's page into this .html or .pdf file.")] = None,
     chart: Annotated[Path | None, typer.Option(help="Draw the chain with what is suspected (.svg or .png).")] = None,
     as_json: Json = False,
 ) -> None:
@@ -72,20 +72,16 @@ def _store(folder: Path | None) -> CaseStore:
 
 
 def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
-    from gainwright.report import chain_drawing, customer_html, customer_page, suspicion, where_to_check
+    from gainwright.report import chain_drawing, customer_paper, suspicion
 
-    if page is None and chart is None:
-        return
-    title = job.title or "The chain"
     if chart is not None:
-        draw(chain_drawing(job, title=title, marks=suspicion(found)), chart)
+        draw(chain_drawing(job, title=job.title or "The chain", marks=suspicion(found)), chart)
     if page is not None:
-        from gainwright.app import write_bytes
+        from gainwright.app import write_paper
         from gainwright.composition import compose
 
-        drawing = chain_drawing(job, title=title, marks=where_to_check(found))
-        svg = compose().charts.render(drawing, ".svg").decode()
-        write_bytes(page, customer_html(customer_page(found, title=job.title), svg).encode())
+        world = compose()
+        write_paper(customer_paper(job, found), page, charts=world.charts, printer=world.printer)
 
 
 @app.command()

@@ -10,6 +10,7 @@ from gainwright.diagnose.choosing import STEP_DB
 from gainwright.diagnose.information import after_answers
 from gainwright.diagnose.sayings import place_words, short
 from gainwright.model import Check, HeardSpeaker, Reading
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,23 +31,25 @@ SURE = 0.6
 CLEAR = 0.8
 """It is said to lie before or behind a node when so much of the probability does."""
 _CHECKS = {
-    "power_lamp": "Look whether the power lamp of {stage} is lit.",
-    "protection_lamp": "Look whether the protection lamp of {stage} is lit.",
-    "supply_voltage": "Read the DC volts at the supply terminals of {stage}, the tone playing.",
-    "turn_on_voltage": "Read the DC volts at the turn-on terminal of {stage}.",
-    "resistance": "Undo the leads of {stage} at the amplifier and read their ohms there.",
-    "cone": "Touch the leads of {stage} with a 1.5 V cell, plus to plus: does the cone move out, in, or stay still?",
-    "function": "Look whether {stage} stands on AC volts, its leads in the volts sockets.",
-    "settings": "Look over every control of {stage}: does each stand as the job says?",
-    "inputs": "Follow the leads into {stage}: is left on left and right on right?",
-    "mute": "Look whether {stage} is muted.",
-    "player": "Look whether the tone is this job's file, and the player's automatic level off.",
-    "balance": "Look whether balance and fader of {stage} stand in the middle.",
-    "routing": "Look which input {stage} is fed from.",
+    "power_lamp": say("Look whether the power lamp of {stage} is lit."),
+    "protection_lamp": say("Look whether the protection lamp of {stage} is lit."),
+    "supply_voltage": say("Read the DC volts at the supply terminals of {stage}, the tone playing."),
+    "turn_on_voltage": say("Read the DC volts at the turn-on terminal of {stage}."),
+    "resistance": say("Undo the leads of {stage} at the amplifier and read their ohms there."),
+    "cone": say(
+        "Touch the leads of {stage} with a 1.5 V cell, plus to plus: does the cone move out, in, or stay still?"
+    ),
+    "function": say("Look whether {stage} stands on AC volts, its leads in the volts sockets."),
+    "settings": say("Look over every control of {stage}: does each stand as the job says?"),
+    "inputs": say("Follow the leads into {stage}: is left on left and right on right?"),
+    "mute": say("Look whether {stage} is muted."),
+    "player": say("Look whether the tone is this job's file, and the player's automatic level off."),
+    "balance": say("Look whether balance and fader of {stage} stand in the middle."),
+    "routing": say("Look which input {stage} is fed from."),
 }
 _LABELS = {
     "quiet": "nothing",
-    "right": "as it should be",
+    "right": say("as it should be"),
     "good": "good",
     "none": "nothing",
     "thd": "distortion",
@@ -64,10 +67,10 @@ def volts(value: float) -> str:
 
 def _played(entry: Played) -> str:
     if entry.tone_hz is None:
-        return "no tone playing" if entry.silence else "as usually played"
+        return say("no tone playing") if entry.silence else say("as usually played")
     tone = f"{entry.tone_hz / 1000:g} kHz" if entry.tone_hz >= 1000 else f"{entry.tone_hz:g} Hz"
     stands = "".join(f", {control} at {place}" for control, place in entry.set.items())
-    return f"{tone} at {entry.level_dbfs:g} dBFS{stands}"
+    return say("{tone} at {level_dbfs} dBFS{stands}", tone=tone, level_dbfs=f"{entry.level_dbfs:g}", stands=stands)
 
 
 def ask(candidate: Candidate) -> str:
@@ -76,26 +79,50 @@ def ask(candidate: Candidate) -> str:
     if isinstance(entry, Reading):
         return _ask_reading(candidate.test, entry)
     if isinstance(entry, HeardSpeaker):
-        side = "" if entry.side == "both" else f" on the {entry.side}"
-        playing = "With no tone playing and the volume as it is" if entry.silence else f"Play {_played(entry)}"
-        return f"{playing} and listen to {entry.heard}{side}: silent, faint, normal, distorted, hum or whine?"
+        side = "" if entry.side == "both" else say(" on the {side}", side=entry.side)
+        playing = (
+            say("With no tone playing and the volume as it is")
+            if entry.silence
+            else say("Play {played}", played=_played(entry))
+        )
+        return say(
+            "{playing} and listen to {heard}{side}: silent, faint, normal, distorted, hum or whine?",
+            playing=playing,
+            heard=entry.heard,
+            side=side,
+        )
     if isinstance(entry, Check):
         return _ask_check(candidate.test, entry)
-    exchanged = place_words(entry.swap) if entry.swap.startswith("lead:") else f"the inputs of {entry.swap}"
-    return (
-        f"Play {_played(entry)}, exchange left and right of {exchanged}: does the fault move to the other side or stay?"
+    exchanged = (
+        place_words(entry.swap) if entry.swap.startswith("lead:") else say("the inputs of {swap}", swap=entry.swap)
+    )
+    return say(
+        "Play {played}, exchange left and right of {exchanged}: does the fault move to the other side or stay?",
+        played=_played(entry),
+        exchanged=exchanged,
     )
 
 
 def _ask_reading(test: str, entry: Reading) -> str:
-    what = {"record": "record a few seconds", "indicate": "look what it shows"}
-    verb = what.get(test, "read the AC volts")
+    what = {"record": say("record a few seconds"), "indicate": say("look what it shows")}
+    verb = what.get(test, say("read the AC volts"))
     if entry.feed is None:
-        return f"Play {_played(entry)} and {verb} at {entry.at} with {entry.with_}."
+        return say(
+            "Play {played} and {verb} at {at} with {with_}.",
+            played=_played(entry),
+            verb=verb,
+            at=entry.at,
+            with_=entry.with_,
+        )
     tone = _played(entry).split(" at ")[0]
-    return (
-        f"Unplug the lead into {entry.feed.into}, feed {tone} of {entry.feed.volts} from a telephone or player there, and "
-        f"{verb} at {entry.at} with {entry.with_}."
+    return say(
+        "Unplug the lead into {into}, feed {tone} of {volts} from a telephone or player there, and {verb} at {at} with {with_}.",
+        into=entry.feed.into,
+        tone=tone,
+        volts=entry.feed.volts,
+        verb=verb,
+        at=entry.at,
+        with_=entry.with_,
     )
 
 
@@ -103,31 +130,46 @@ def _ask_check(test: str, entry: Check) -> str:
     stage, _, what = entry.check.rpartition(".")
     if entry.check.startswith("lead:"):
         lead = place_words(entry.check)
-        return f"Unplug {lead} at both ends and read its ohms: each conductor end to end, and between the two."
+        return say(
+            "Unplug {lead} at both ends and read its ohms: each conductor end to end, and between the two.", lead=lead
+        )
     if test == "check_measuring_lead":
-        return f"Check the measuring lead of {entry.check}: each conductor end to end, and between the two."
-    text = _CHECKS.get(what) or "Look where {check} stands."
-    return text.format(stage=stage, check=entry.check)
+        return say(
+            "Check the measuring lead of {check}: each conductor end to end, and between the two.", check=entry.check
+        )
+    return say(str(_CHECKS.get(what, "Look where {check} stands.")), stage=stage, check=entry.check)
 
 
 def entry_words(entry: Entry) -> str:
     """Return what an entry says, without a full stop."""
     if isinstance(entry, Reading):
-        found = [str(entry.reads).replace("_", " ")] if entry.reads is not None else []
-        found += [f"{entry.shows}"] if entry.shows is not None else []
-        found += [f"{entry.thd} THD"] if entry.thd is not None else []
-        found += [f"{entry.current} current"] if entry.current is not None else []
-        found += [entry.verdict.replace("_", " ")] if entry.verdict is not None else []
-        fed = f", {entry.feed.volts} fed into {entry.feed.into}" if entry.feed is not None else ""
-        return f"{' and '.join(found)} at {entry.at} ({_played(entry)}{fed})"
+        return _reading_words(entry)
     if isinstance(entry, HeardSpeaker):
-        side = "" if entry.side == "both" else f" on the {entry.side}"
-        return f"{entry.heard}{side} {entry.is_} ({_played(entry)})"
+        side = "" if entry.side == "both" else say(" on the {side}", side=say(entry.side))
+        played = _played(entry)
+        return say(
+            "{heard}{side} {word} ({played})", heard=entry.heard, side=side, word=say(str(entry.is_)), played=played
+        )
     if isinstance(entry, Check):
-        found = [f"{v}" for v in (entry.is_, entry.reads, entry.resistance) if v is not None]
-        found += [f"{entry.between_conductors} between conductors"] if entry.between_conductors is not None else []
-        return f"{place_words(entry.check)}: {', '.join(found)}"
-    return f"left and right of {place_words(entry.swap)} exchanged: the fault {entry.fault}"
+        found = [say(str(entry.is_))] if entry.is_ is not None else []
+        found += [str(v) for v in (entry.reads, entry.resistance) if v is not None]
+        if entry.between_conductors is not None:
+            found.append(say("{ohms} between conductors", ohms=entry.between_conductors))
+        return say("{place}: {found}", place=place_words(entry.check), found=joined(found))
+    place = place_words(entry.swap)
+    return say("left and right of {place} exchanged: the fault {fault}", place=place, fault=say(str(entry.fault)))
+
+
+def _reading_words(entry: Reading) -> str:
+    found = [str(entry.reads).replace("_", " ")] if entry.reads is not None else []
+    found += [say(entry.shows)] if entry.shows is not None else []
+    found += [say("{percent} THD", percent=entry.thd)] if entry.thd is not None else []
+    found += [say("{amperes} current", amperes=entry.current)] if entry.current is not None else []
+    found += [say(entry.verdict.replace("_", " "))] if entry.verdict is not None else []
+    played = _played(entry)
+    if entry.feed is not None:
+        played = say("{played}, {volts} fed into {into}", played=played, volts=entry.feed.volts, into=entry.feed.into)
+    return say("{found} at {at} ({played})", found=joined(found, by="{a} and {b}"), at=entry.at, played=played)
 
 
 def outcomes(
@@ -155,7 +197,7 @@ def outcomes(
         mean = weight @ after[zone] / weight.sum()
         meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups)
         if before is not None and "others" in meaning:
-            meaning = _side(str(outlook.candidate.where), float(mean @ before)) + meaning
+            meaning = _side(str(outlook.candidate.where), float(mean @ before), meaning)
         told.append((float(weight.sum()), zone, meaning))
     merged: list[tuple[float, list[int], str]] = []
     for mass, zone, meaning in told:
@@ -165,14 +207,18 @@ def outcomes(
         else:
             merged.append((mass, zone, meaning))
     merged.sort(key=lambda t: -t[0])
-    return "; ".join(f"{_range(outlook, zone, chance)}: {meaning}" for _, zone, meaning in merged[:MOST_TOLD])
+    told_so = [
+        say("{outcome}: {meaning}", outcome=_range(outlook, zone, chance), meaning=meaning)
+        for _, zone, meaning in merged[:MOST_TOLD]
+    ]
+    return joined(told_so, by="{a}; {b}")
 
 
-def _side(node: str, before: float) -> str:
-    """Return on which side of a node it lies, where that is clear."""
+def _side(node: str, before: float, meaning: str) -> str:
+    """Return a meaning with the side of a node on which it lies, where that is clear."""
     if before >= CLEAR:
-        return f"it lies before {node}, "
-    return f"go on behind {node}, " if before <= 1 - CLEAR else ""
+        return say("it lies before {node}, {meaning}", node=node, meaning=meaning)
+    return say("go on behind {node}, {meaning}", node=node, meaning=meaning) if before <= 1 - CLEAR else meaning
 
 
 def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
@@ -207,19 +253,24 @@ def _leading(shares: Floats) -> tuple[int, ...]:
 
 
 def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause]]]) -> str:
-    names = [short(groups[i][1][0]) + (" or its like" if len(groups[i][1]) > 1 else "") for i in leading if i >= 0]
-    return " or ".join(names) + (", or others" if -2 in leading else "")
+    names = []
+    for i in leading:
+        if i >= 0:
+            name = short(groups[i][1][0])
+            names.append(say("{name} or its like", name=name) if len(groups[i][1]) > 1 else name)
+    told = joined(names, by="{a} or {b}")
+    return say("{names}, or others", names=told) if -2 in leading else told
 
 
 def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
     """Return an outcome in words: a word, or the span of a level that holds nine in ten."""
     first = outlook.labels[ks[0]]
     if isinstance(first, str):
-        return _LABELS.get(first, first)
+        return say(_LABELS.get(first, first))
     share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
     inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
     levels = [float(label) for label in (outlook.labels[k] for k in inner or ks) if not isinstance(label, str)]
     low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
     if max(levels) - min(levels) <= 2 * STEP_DB:
-        return f"about {volts(float(np.sqrt(low * high)))}"
-    return f"{volts(low)} to {volts(high)}"
+        return say("about {level}", level=volts(float(np.sqrt(low * high))))
+    return say("{low} to {high}", low=volts(low), high=volts(high))

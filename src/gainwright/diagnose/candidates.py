@@ -24,6 +24,7 @@ from gainwright.model import (
     wires,
 )
 from gainwright.solve import recorder_full_scale_v
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -67,14 +68,16 @@ SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 FED_V = 0.5
 """What a telephone gives at its headphone output, measured before it is used."""
 
-VOLTS_ONLY = "Meter on AC volts, leads in the volts sockets: on amps or ohms it is a dead short across an output."
-OHMS_DEAD = "Everything off and the lead unplugged at both ends before resistance is measured."
-LOUD = "Begin with the volume down: a tone at level is loud and heats a speaker; a few seconds at a time."
-HOT = "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, nothing grounded goes across it."
-BATTERY = "Supply terminals: rings and watch off, no tool across them; the fuse stays in only while it is read."
-AIRBAG = "Keep off airbag wiring (usually yellow)."
-CELL = "A 1.5 V cell for an instant, amplifier off and its leads undone; never on a tweeter."
-STANDING = "The vehicle stands, brake on, running engine only in open air."
+VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets: on amps or ohms it is a dead short across an output.")
+OHMS_DEAD = say("Everything off and the lead unplugged at both ends before resistance is measured.")
+LOUD = say("Begin with the volume down: a tone at level is loud and heats a speaker; a few seconds at a time.")
+HOT = say(
+    "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, nothing grounded goes across it."
+)
+BATTERY = say("Supply terminals: rings and watch off, no tool across them; the fuse stays in only while it is read.")
+AIRBAG = say("Keep off airbag wiring (usually yellow).")
+CELL = say("A 1.5 V cell for an instant, amplifier off and its leads undone; never on a tweeter.")
+STANDING = say("The vehicle stands, brake on, running engine only in open air.")
 
 
 @dataclass(frozen=True, slots=True)

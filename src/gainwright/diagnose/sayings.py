@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gainwright.texts import say
+
 if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
 
@@ -47,16 +49,6 @@ SAYINGS: dict[str, tuple[str, str]] = {
 """Cause id -> what is wrong, and how it is put right."""
 
 
-def place_words(where: str) -> str:
-    """Return a place as one says it."""
-    if not where:
-        return "the chain"
-    if where.startswith("lead:"):
-        source, _, target = where.removeprefix("lead:").rpartition("-")
-        return f"the lead from {source} to {target}"
-    return where
-
-
 _SHORT = {
     "lead_open": "{place} open",
     "lead_resistive": "{place} bad",
@@ -67,20 +59,35 @@ _SHORT = {
 }
 
 
+def place_words(where: str, *, first: bool = False) -> str:
+    """Return a place as one says it, as the first words of a sentence or within one."""
+    if not where:
+        return say("The chain") if first else say("the chain")
+    if where.startswith("lead:"):
+        source, _, target = where.removeprefix("lead:").rpartition("-")
+        if first:
+            return say("The lead from {source} to {target}", source=source, target=target)
+        return say("the lead from {source} to {target}", source=source, target=target)
+    return where
+
+
 def says(cause: Cause) -> str:
     """Return what a cause means, a clause without a full stop."""
-    text = SAYINGS[cause.id][0].format(place=place_words(cause.where))
-    return text if cause.where and text.startswith(cause.where) else text[0].upper() + text[1:]
+    template = SAYINGS[cause.id][0]
+    if "{place}" not in template:
+        return say(template)
+    return say(template, place=place_words(cause.where, first=template.startswith("{place}")))
 
 
 def repair(cause: Cause) -> str:
     """Return how a cause is put right."""
-    return SAYINGS[cause.id][1]
+    return say(SAYINGS[cause.id][1])
 
 
 def short(cause: Cause) -> str:
     """Return a cause in a few words, for lists."""
     if cause.id in _SHORT:
-        return _SHORT[cause.id].format(place=place_words(cause.where).removeprefix("the "))
-    name = cause.id.replace("_", " ")
-    return f"{cause.where}: {name}" if cause.where else name
+        source, _, target = cause.where.removeprefix("lead:").rpartition("-")
+        return say(_SHORT[cause.id], place=say("lead from {source} to {target}", source=source, target=target))
+    name = say(cause.id.replace("_", " "))
+    return say("{place}: {name}", place=cause.where, name=name) if cause.where else name

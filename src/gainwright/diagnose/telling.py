@@ -15,6 +15,7 @@ from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest
 from gainwright.diagnose.sayings import repair, says, short
 from gainwright.diagnose.weighing import observe
 from gainwright.model import Reading, as_mapping
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,16 +115,14 @@ def _causes(
         ratio = likelihood[:, known] - average if len(likelihood) else np.zeros(0)
         speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
         against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
-        why = f"{says(cause)}."
-        if probability[i] > LEAST_TOLD and len(likelihood):
-            why += f" {_listed('It fits', speaks_for)}{_listed('Against it', against)}".rstrip()
+        why = _why(cause, speaks_for, against if probability[i] > LEAST_TOLD else ())
         told.append(
             CauseTold(
                 cause.id,
                 cause.where,
                 float(probability[i] / total),
                 float(error[i] / total),
-                why.strip(),
+                why,
                 speaks_for,
                 against,
             )
@@ -131,13 +130,14 @@ def _causes(
     return tuple(told)
 
 
-def _listed(word: str, numbers: tuple[int, ...]) -> str:
-    if not numbers:
-        return ""
-    which = f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}" if len(numbers) > 1 else str(numbers[0])
-    noun = "entries" if len(numbers) > 1 else "entry"
-    verb = "speak" if len(numbers) > 1 else "speaks"
-    return f"{noun.capitalize()} {which} {verb} {'for' if word == 'It fits' else 'against'} it. "
+def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
+    fits = say("Entries that speak for it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
+    odd = say("Against it: {numbers}.", numbers=", ".join(map(str, against)))
+    if speaks_for and against:
+        return say("{says}. {fits} {odd}", says=says(cause), fits=fits, odd=odd)
+    if speaks_for or against:
+        return say("{says}. {fits}", says=says(cause), fits=fits if speaks_for else odd)
+    return say("{says}.", says=says(cause))
 
 
 def _groups(
@@ -211,9 +211,14 @@ def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
         if o.volts is not None:
             low, middle, high = np.quantile(o.volts.predicted_db[0], [0.025, 0.5, 0.975])
             low_v, middle_v, high_v = (float(10 ** (x / 20)) for x in (low, middle, high))
-            return f"{volts(middle_v)} ({volts(low_v)} to {volts(high_v)}) if nothing is wrong"
+            return say(
+                "{volts} ({volts_2} to {volts_3}) if nothing is wrong",
+                volts=volts(middle_v),
+                volts_2=volts(low_v),
+                volts_3=volts(high_v),
+            )
         assert o.chance is not None  # noqa: S101  an observation is one or the other
-        return f"so in {100 * float(np.mean(o.chance[0])):.0f} % of sound chains"
+        return say("so in {part} % of sound chains", part=f"{100 * float(np.mean(o.chance[0])):.0f}")
     return ""
 
 
@@ -230,16 +235,25 @@ def _contradiction(diagnoser: Diagnoser, state: State, found: list[Cause], proba
     # the entry without which the others go together best
     odd = int(np.argmin(np.array(left) - np.array(doubts)))
     if doubts[odd] < CONTRADICTED and left[odd] > CONTRADICTED:
-        return "What was found doesn't go together, and no single entry makes it so: it may be something not modelled here."
+        return say(
+            "What was found doesn't go together, and no single entry makes it so: it may be something not modelled here."
+        )
     rest = state.entries[:odd] + state.entries[odd + 1 :]
     without, p, _ = diagnoser.weigh(rest).of_causes()
     top, best = found[int(np.argmax(probability))], int(np.argmax(p))
     name = entry_words(state.entries[odd])
     if without[best] == top or (without[best].id == NOTHING and top.id in HEALTHY):
-        return f"Entry {odd + 1} ({name}) doesn't go with the others; without it the answer is the same. Read it again."
-    return (
-        f"Entry {odd + 1} ({name}) doesn't go with the others: without it it would be {short(without[best])} "
-        f"({100 * p[best]:.0f} %). Read it again before you act."
+        return say(
+            "Entry {part} ({name}) doesn't go with the others; without it the answer is the same. Read it again.",
+            part=odd + 1,
+            name=name,
+        )
+    return say(
+        "Entry {part} ({name}) doesn't go with the others: without it it would be {short} ({part_2} %). Read it again before you act.",
+        part=odd + 1,
+        name=name,
+        short=short(without[best]),
+        part_2=f"{100 * p[best]:.0f}",
     )
 
 
@@ -256,15 +270,25 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
     do = f"{says(cause)}. {repair(cause)}"
     if not name:
         return Repair(
-            do, f"Then play {path.tone_hz:g} Hz and listen to {' and '.join(path.speakers)}: all as it should be."
+            do,
+            say(
+                "Then play {tone_hz} Hz and listen to {part}: all as it should be.",
+                tone_hz=f"{path.tone_hz:g}",
+                part=" and ".join(path.speakers),
+            ),
         )
     entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **path.played()})
     stimulus = stimulus_of(entry)
     assert stimulus is not None  # noqa: S101  the path plays a tone
     levels = diagnoser.rough.observer.levels(stimulus, path.ends[0], name)
     low, high = (float(10 ** (x / 20)) for x in np.quantile(levels.shown_db[0], [0.025, 0.975]))
-    prove = (
-        f"Then play {path.tone_hz:g} Hz at {path.level_dbfs:g} dBFS: {name} at {path.ends[0]} shows {volts(low)} to "
-        f"{volts(high)} when all is well."
+    prove = say(
+        "Then play {tone_hz} Hz at {level_dbfs} dBFS: {name} at {part} shows {volts} to {volts_2} when all is well.",
+        tone_hz=f"{path.tone_hz:g}",
+        level_dbfs=f"{path.level_dbfs:g}",
+        name=name,
+        part=path.ends[0],
+        volts=volts(low),
+        volts_2=volts(high),
     )
     return Repair(do, prove, as_mapping(entry), low, high)

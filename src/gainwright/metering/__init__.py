@@ -9,6 +9,7 @@ from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.onset import Onset, find_onset
+from gainwright.metering.pictures import Pictures, pictures
 from gainwright.metering.recording import Recording, checked, read_recording
 from gainwright.metering.response import Response, response_of_sweep, response_of_two
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
@@ -31,6 +32,7 @@ __all__ = [
     "MeterKind",
     "NoiseChannel",
     "Onset",
+    "Pictures",
     "Recording",
     "Response",
     "SineFit",
@@ -45,6 +47,7 @@ __all__ = [
     "match",
     "measure",
     "measure_noise",
+    "pictures",
     "read_recording",
     "response_of_sweep",
     "response_of_two",

@@ -13,6 +13,7 @@ from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filt
 from gainwright.plan.result import Finding
 from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -49,13 +50,18 @@ def _load(out: SettingOut, end: End) -> Iterator[Finding]:
     given = stage.minimum_load
     lowest = given.nominal if given is not None and given.known else min(r.load.nominal for r in stage.power)
     if ohm < 0.98 * lowest:
-        said = "its minimum" if given is not None else "the lowest load it is rated for"
+        said = "its minimum" if given is not None else say("the lowest load it is rated for")
         yield Finding(
             "blocker" if given is not None else "caution",
             "load_below_minimum",
             end.stage,
-            f"the load is {ohm:.2g} ohm; {said} is {lowest:.2g} ohm: it runs hot, limits its current or switches off",
-            f"wire the coils or speakers for {lowest:.2g} ohm or more",
+            say(
+                "the load is {ohm} ohm; {said} is {lowest} ohm: it runs hot, limits its current or switches off",
+                ohm=f"{ohm:.2g}",
+                said=said,
+                lowest=f"{lowest:.2g}",
+            ),
+            say("wire the coils or speakers for {lowest} ohm or more", lowest=f"{lowest:.2g}"),
         )
 
 
@@ -69,10 +75,18 @@ def _source_drive(end: End, target: Target) -> Iterator[Finding]:
         "caution",
         "source_cannot_drive",
         end.stage,
-        f"even with the gain fully up the source brings {end.stage} to {target.v_rms:.3g} V of {wanted:.3g} V: "
-        f"{short_db:.1f} dB short at {-end.allowance_db:g} dBFS",
-        f"raise the level before it by {short_db:.1f} dB (line driver, or a processor with more output), or set with an "
-        f"allowance {short_db:.1f} dB smaller",
+        say(
+            "even with the gain fully up the source brings {stage} to {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
+            stage=end.stage,
+            v_rms=f"{target.v_rms:.3g}",
+            wanted=f"{wanted:.3g}",
+            short_db=f"{short_db:.1f}",
+            part=f"{-end.allowance_db:g}",
+        ),
+        say(
+            "raise the level before it by {short_db} dB (line driver, or a processor with more output), or set with an allowance {short_db} dB smaller",
+            short_db=f"{short_db:.1f}",
+        ),
     )
 
 
@@ -85,9 +99,17 @@ def _too_hot(out: SettingOut, end: End, limit: CleanLimit, target: Target) -> It
             "caution",
             "too_much_drive",
             end.stage,
-            f"even at its lowest gain the source at its clean limit brings {end.stage} {over_db:.1f} dB over its target of "
-            f"{target.v_rms:.3g} V at {-end.allowance_db:g} dBFS",
-            f"take {over_db:.1f} dB off before it (a processor's output level, a pad), or hold the volume that much lower",
+            say(
+                "even at its lowest gain the source at its clean limit brings {stage} {over_db} dB over its target of {v_rms} V at {part} dBFS",
+                stage=end.stage,
+                over_db=f"{over_db:.1f}",
+                v_rms=f"{target.v_rms:.3g}",
+                part=f"{-end.allowance_db:g}",
+            ),
+            say(
+                "take {over_db} dB off before it (a processor's output level, a pad), or hold the volume that much lower",
+                over_db=f"{over_db:.1f}",
+            ),
         )
 
 
@@ -98,8 +120,18 @@ def _speaker_rating(out: SettingOut, end: End) -> Iterator[Finding]:
             "note",
             "speaker_under_rating",
             ", ".join(end.speakers),
-            f"rated for {speaker:.3g} V; {end.stage} gives {rated:.3g} V at its rated power",
-            f"the target of {end.stage} is {speaker:.3g} V, {20 * math.log10(rated / speaker):.1f} dB under its rating",
+            say(
+                "rated for {speaker} V; {stage} gives {rated} V at its rated power",
+                speaker=f"{speaker:.3g}",
+                stage=end.stage,
+                rated=f"{rated:.3g}",
+            ),
+            say(
+                "the target of {stage} is {speaker} V, {part} dB under its rating",
+                stage=end.stage,
+                speaker=f"{speaker:.3g}",
+                part=f"{20 * math.log10(rated / speaker):.1f}",
+            ),
         )
 
 
@@ -111,8 +143,10 @@ def _muting(out: SettingOut, end: End) -> Iterator[Finding]:
             "note",
             "gain_may_mute",
             f"{end.stage}.gain",
-            "its gain passes nothing at its lowest end" if known else "its gain may pass nothing at its lowest end",
-            "start just above it; silence at the lowest end is no fault",
+            say("its gain passes nothing at its lowest end")
+            if known
+            else say("its gain may pass nothing at its lowest end"),
+            say("start just above it; silence at the lowest end is no fault"),
         )
 
 
@@ -141,9 +175,18 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
             "caution",
             "input_overdriven",
             node.stage,
-            f"at its own limit the source passes the input ceiling of {node.stage} by {over:.1f} dB",
-            f"stay {steps} volume steps under the source's limit{' (solved: clean)' if clean else ''}, or put "
-            f"{over:.1f} dB of attenuation before {node.stage}",
+            say(
+                "at its own limit the source passes the input ceiling of {stage} by {over} dB",
+                stage=node.stage,
+                over=f"{over:.1f}",
+            ),
+            say(
+                "stay {steps} volume steps under the source's limit{part}, or put {over} dB of attenuation before {stage}",
+                steps=steps,
+                part=" (solved: clean)" if clean else "",
+                over=f"{over:.1f}",
+                stage=node.stage,
+            ),
         )
 
 
@@ -158,10 +201,16 @@ def _boost(out: SettingOut, end: End) -> Iterator[Finding]:
                 "caution",
                 "boost_costs_headroom",
                 control,
-                f"it lifts {frequency_hz[worst]:.0f} Hz by {gain_db[worst]:.1f} dB ({at_tone:+.1f} dB at the set-up "
-                f"tone of {end.tone_hz:g} Hz): programme there reaches the ceilings of {stage} and of all behind it "
-                f"{gain_db[worst] - at_tone:.1f} dB earlier than the tone does",
-                f"set it flat, or keep {gain_db[worst] - at_tone:.1f} dB more allowance",
+                say(
+                    "it lifts {part} Hz by {part_2} dB ({at_tone} dB at the set-up tone of {tone_hz} Hz): programme there reaches the ceilings of {stage} and of all behind it {part_3} dB earlier than the tone does",
+                    part=f"{frequency_hz[worst]:.0f}",
+                    part_2=f"{gain_db[worst]:.1f}",
+                    at_tone=f"{at_tone:+.1f}",
+                    tone_hz=f"{end.tone_hz:g}",
+                    stage=stage,
+                    part_3=f"{gain_db[worst] - at_tone:.1f}",
+                ),
+                say("set it flat, or keep {part} dB more allowance", part=f"{gain_db[worst] - at_tone:.1f}"),
             )
 
 
@@ -174,13 +223,20 @@ def _protection(out: SettingOut, path: Path) -> Iterator[Finding]:
     high = [f for f in path_filters(out.job, path.nodes) if f.kind == "high" and f.setting.corner is not None]
     corners = [f.setting.corner.nominal for f in high if f.setting.corner is not None]
     if not corners or max(corners) < limit_hz:
-        said = f"the highest high-pass stands at {max(corners):g} Hz" if corners else "no high-pass stands before it"
+        said = (
+            say("the highest high-pass stands at {max} Hz", max=f"{max(corners):g}")
+            if corners
+            else say("no high-pass stands before it")
+        )
         yield Finding(
             "blocker",
             "unprotected_speaker",
             path.speaker,
-            f"it must be protected below {limit_hz:g} Hz; {said}",
-            f"set a high-pass of 12 dB/octave or more at {limit_hz:g} Hz or above, before any tone is played",
+            say("it must be protected below {limit_hz} Hz; {said}", limit_hz=f"{limit_hz:g}", said=said),
+            say(
+                "set a high-pass of 12 dB/octave or more at {limit_hz} Hz or above, before any tone is played",
+                limit_hz=f"{limit_hz:g}",
+            ),
         )
 
 
@@ -197,9 +253,14 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
                 "blocker",
                 "filters_clash",
                 low.control,
-                f"{high.control} passes above {corner[high.control]:g} Hz and {low.control} below "
-                f"{corner[low.control]:g} Hz: nothing passes whole",
-                "set the low-pass above the high-pass",
+                say(
+                    "{control} passes above {part} Hz and {control_2} below {part_2} Hz: nothing passes whole",
+                    control=high.control,
+                    part=f"{corner[high.control]:g}",
+                    control_2=low.control,
+                    part_2=f"{corner[low.control]:g}",
+                ),
+                say("set the low-pass above the high-pass"),
             )
     for group in (highs, lows):
         tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
@@ -211,8 +272,12 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
                     "caution",
                     "filters_twice",
                     second.control,
-                    f"{first.control} and {second.control} cut the same band twice",
-                    "leave one of them off, or an octave and more apart",
+                    say(
+                        "{control} and {control_2} cut the same band twice",
+                        control=first.control,
+                        control_2=second.control,
+                    ),
+                    say("leave one of them off, or an octave and more apart"),
                 )
 
 
@@ -237,6 +302,13 @@ def _meter_band(out: SettingOut) -> Iterator[Finding]:
                 "caution" if used else "note",
                 "tone_out_of_band",
                 name,
-                f"its accuracy ends at {limit_hz:g} Hz; at {tones} it may read up to 3 dB low",
-                f"set with a tone up to {limit_hz:g} Hz, or compare it once with a recorder at the tone used",
+                say(
+                    "its accuracy ends at {limit_hz} Hz; at {tones} it may read up to 3 dB low",
+                    limit_hz=f"{limit_hz:g}",
+                    tones=tones,
+                ),
+                say(
+                    "set with a tone up to {limit_hz} Hz, or compare it once with a recorder at the tone used",
+                    limit_hz=f"{limit_hz:g}",
+                ),
             )

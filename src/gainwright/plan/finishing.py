@@ -15,6 +15,7 @@ from gainwright.plan.result import Expect, Step
 from gainwright.plan.setting_out import DRAWS
 from gainwright.plan.stages import restored_chain
 from gainwright.solve import Conditions
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -35,8 +36,8 @@ def restore(out: SettingOut) -> Iterator[Step]:
             f"restore.{control}",
             "restore",
             f.node.stage,
-            f"Put {control} back: {f.setting.text}.",
-            "It was opened only for the setting. No speaker is connected before its filter is back.",
+            say("Put {control} back: {text}.", control=control, text=f.setting.text),
+            say("It was opened only for the setting. No speaker is connected before its filter is back."),
             cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
             sets={control: f.setting.text},
         )
@@ -54,19 +55,21 @@ def verify(out: SettingOut, found: Front, targets: dict[str, Target]) -> Iterato
             f"verify.{limit.head}.volume",
             "verify",
             limit.head,
-            f"Note the highest clean volume of {limit.head} on the sheet and show it to the customer.",
-            "Above it the source itself distorts, whatever the amplifiers do.",
+            say("Note the highest clean volume of {head} on the sheet and show it to the customer.", head=limit.head),
+            say("Above it the source itself distorts, whatever the amplifiers do."),
             measure_at=f"{limit.head}.volume",
             expect=Expect("step", limit.middle, float(low), float(high)),
         )
     knobs = [n for n, s in out.job.stages.items() if isinstance(s, LevelControl)]
-    told = f" {knobs[0]} fully up is its zero; turned back it leaves that much in reserve." if knobs else ""
+    told = (
+        say(" {part} fully up is its zero; turned back it leaves that much in reserve.", part=knobs[0]) if knobs else ""
+    )
     yield Step(
         "verify.sound",
         "verify",
         "",
-        "Volume right down, tone off, engine off. Connect the speakers, play music softly and raise it slowly.",
-        f"Every speaker is heard, none distorted, sides and polarity in order.{told}",
+        say("Volume right down, tone off, engine off. Connect the speakers, play music softly and raise it slowly."),
+        say("Every speaker is heard, none distorted, sides and polarity in order.{told}", told=told),
         cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
     )
 
@@ -82,19 +85,33 @@ def _verify_end(out: SettingOut, found: Front, end: End, target: Target, back: C
         match = 10 ** (SIDE_MATCH_DB / 20) if i else 1.0
         shift_low, shift_high = (low / ratio, high / ratio) if ratio > 0 else (1.0, 1.0)
         expect = Expect("v_rms", volts, doubt.low * shift_low / match, doubt.high * shift_high * match)
-        first = "the filters back" if i == 0 else f"the other side, within {SIDE_MATCH_DB:g} dB of {end.nodes[0]}"
+        first = (
+            say("the filters back")
+            if i == 0
+            else say(
+                "the other side, within {SIDE_MATCH_DB} dB of {part}",
+                SIDE_MATCH_DB=f"{SIDE_MATCH_DB:g}",
+                part=end.nodes[0],
+            )
+        )
         yield Step(
             f"verify.{node}",
             "verify",
             end.stage,
-            f"With {tone_hz:g} Hz at {-end.allowance_db:g} dBFS and speakers still off, read {node} with {name}.",
-            f"It proves {first}.",
+            say(
+                "With {tone_hz} Hz at {part} dBFS and speakers still off, read {node} with {name}.",
+                tone_hz=f"{tone_hz:g}",
+                part=f"{-end.allowance_db:g}",
+                node=node,
+                name=name,
+            ),
+            say("It proves {first}.", first=first),
             tone_hz,
             -end.allowance_db,
             str(node),
             name,
             expect,
-            "Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a filter not back in place.",
+            say("Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a filter not back in place."),
             True,
             (cautions.HOT_OUTPUT,),
             speakers_off=tuple(sorted(out.speakers)),

@@ -10,6 +10,7 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
 from gainwright.plan import cautions
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.result import Expect, Step
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,12 +32,12 @@ def prepare(out: SettingOut) -> Iterator[Step]:
         "prepare.supply",
         "prepare",
         amplifiers[0] if amplifiers else "",
-        "Let the engine idle or put a charger on, then read the DC supply at the amplifier's terminals.",
-        "An amplifier's ceiling follows its supply: set it at the voltage it will play at.",
+        say("Let the engine idle or put a charger on, then read the DC supply at the amplifier's terminals."),
+        say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
         measure_at=f"{amplifiers[0]}.supply_voltage" if amplifiers else "",
         instrument=meter[0] if meter else "",
         expect=Expect("supply_v", middle, low, high),
-        outside="Lower: charging system, a thin supply or ground cable, a loose terminal. Mend that first.",
+        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Mend that first."),
         cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST),
     )
     speakers = tuple(sorted(out.speakers))
@@ -44,8 +45,8 @@ def prepare(out: SettingOut) -> Iterator[Step]:
         "prepare.speakers",
         "prepare",
         "",
-        f"Disconnect {_and(speakers)} at the amplifiers and cover the bare ends.",
-        "Channels are set at power with a steady tone, which speakers and ears don't bear.",
+        say("Disconnect {and_} at the amplifiers and cover the bare ends.", and_=_and(speakers)),
+        say("Channels are set at power with a steady tone, which speakers and ears don't bear."),
         cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
         speakers_off=speakers,
     )
@@ -60,12 +61,15 @@ def leads(out: SettingOut) -> Iterator[Step]:
         "lead.measuring",
         "leads",
         name,
-        "Check the measuring lead: resistance end to end on each conductor, and open between the two.",
-        "A bad measuring lead makes every later reading a riddle.",
+        say("Check the measuring lead: resistance end to end on each conductor, and open between the two."),
+        say("A bad measuring lead makes every later reading a riddle."),
         measure_at=name,
         instrument=name,
         expect=bound,
-        outside=f"Over {GROSS_FAULT_OHM:g} ohm or not open between conductors: use another lead.",
+        outside=say(
+            "Over {GROSS_FAULT_OHM} ohm or not open between conductors: use another lead.",
+            GROSS_FAULT_OHM=f"{GROSS_FAULT_OHM:g}",
+        ),
         cautions=(cautions.OHMS_DEAD,),
     )
     for run in out.chain.wiring.leads:
@@ -82,13 +86,20 @@ def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
         f"lead.{str(run).removeprefix('lead:')}",
         "leads",
         run.target,
-        f"Check the lead from {run.source_stage}.{run.source_output} to {run.target}: end to end on each conductor, "
-        "and open between conductors.",
-        "Most chains that give nothing have a bad lead in them.",
+        say(
+            "Check the lead from {source_stage}.{source_output} to {target}: end to end on each conductor, and open between conductors.",
+            source_stage=run.source_stage,
+            source_output=run.source_output,
+            target=run.target,
+        ),
+        say("Most chains that give nothing have a bad lead in them."),
         measure_at=str(run),
         instrument=meter,
         expect=Expect("ohm", each, 0.0, GROSS_FAULT_OHM),
-        outside=f"Over {GROSS_FAULT_OHM:g} ohm: broken or corroded. Anything but open between conductors: shorted.",
+        outside=say(
+            "Over {GROSS_FAULT_OHM} ohm: broken or corroded. Anything but open between conductors: shorted.",
+            GROSS_FAULT_OHM=f"{GROSS_FAULT_OHM:g}",
+        ),
         cautions=(cautions.OHMS_DEAD,),
     )
 
@@ -99,13 +110,13 @@ def _speaker(out: SettingOut, speaker: str, meter: str) -> Step:
         f"speaker.{speaker}",
         "leads",
         speaker,
-        f"Read the resistance of {speaker} at the end of its lead, amplifier disconnected.",
-        "It tells an open or shorted coil, and that the load is what the job says.",
+        say("Read the resistance of {speaker} at the end of its lead, amplifier disconnected.", speaker=speaker),
+        say("It tells an open or shorted coil, and that the load is what the job says."),
         measure_at=f"{speaker}.resistance",
         instrument=meter,
         # A coil's DC resistance is somewhat under its nominal impedance (common practice, no published source).
         expect=Expect("ohm", 0.8 * nominal, 0.6 * nominal, 1.1 * nominal),
-        outside="Open: coil, terminal or lead. Far lower: coils wired otherwise, or a short.",
+        outside=say("Open: coil, terminal or lead. Far lower: coils wired otherwise, or a short."),
         cautions=(cautions.OHMS_DEAD,),
     )
 
@@ -118,9 +129,11 @@ def controls(out: SettingOut) -> Iterator[Step]:
                 f"control.{name}.volume",
                 "controls",
                 name,
-                f"Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic "
-                "level off.",
-                "Nothing may jump at you, and nothing may change the tone's level by itself.",
+                say(
+                    "Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic level off.",
+                    name=name,
+                ),
+                say("Nothing may jump at you, and nothing may change the tone's level by itself."),
                 sets={f"{name}.volume": "1"},
             )
         elif isinstance(stage, LevelControl):
@@ -130,15 +143,26 @@ def controls(out: SettingOut) -> Iterator[Step]:
     for control, (f, text) in out.moved_filters.items():
         tone = next(end.tone_hz for end in out.ends if f.node in end.all_nodes)
         needed = f.corner_needed_hz(tone)
-        direction = "at least" if f.kind == "low" else "at most"
-        opening = "Switch it off" if text == "off" else f"Open it as far as it goes ({text})"
+        direction = say("at least") if f.kind == "low" else say("at most")
+        opening = say("Switch it off") if text == "off" else say("Open it as far as it goes ({text})", text=text)
         yield Step(
             f"control.{control}",
             "controls",
             f.node.stage,
-            f"{control}: {opening[0].lower() + opening[1:]} for the setting, or open it to {direction} {needed:.0f} Hz.",
-            f"As it is it takes {f.loss_db(tone):.1f} dB from the tone of {tone:g} Hz and "
-            f"{f.loss_db(3 * tone):.1f} dB from its third harmonic; at {needed:.0f} Hz it takes under 0.1 dB from the tone.",
+            say(
+                "{control}: {part} for the setting, or open it to {direction} {needed} Hz.",
+                control=control,
+                part=opening[0].lower() + opening[1:],
+                direction=direction,
+                needed=f"{needed:.0f}",
+            ),
+            say(
+                "As it is it takes {part} dB from the tone of {tone} Hz and {part_2} dB from its third harmonic; at {needed} Hz it takes under 0.1 dB from the tone.",
+                part=f"{f.loss_db(tone):.1f}",
+                tone=f"{tone:g}",
+                part_2=f"{f.loss_db(3 * tone):.1f}",
+                needed=f"{needed:.0f}",
+            ),
             cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
             sets={control: text},
         )
@@ -149,23 +173,31 @@ def _level_control(out: SettingOut, name: str, stage: LevelControl) -> Step:
     text = out.starting_settings[f"{name}.level"]
     reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
     if reserve:
-        do = f"Turn {name} fully up, then back by {abs(reserve):g} dB."
-        why = (
-            f"It attenuates only. The reserve leaves {abs(reserve):g} dB to turn up later and costs as much drive now."
+        do = say("Turn {name} fully up, then back by {abs} dB.", name=name, abs=f"{abs(reserve):g}")
+        why = say(
+            "It attenuates only. The reserve leaves {abs} dB to turn up later and costs as much drive now.",
+            abs=f"{abs(reserve):g}",
         )
     else:
-        do = f"Turn {name} fully up."
-        why = "It attenuates only: fully up is its zero. Set lower, it would be set into every gain behind it."
+        do = say("Turn {name} fully up.", name=name)
+        why = say("It attenuates only: fully up is its zero. Set lower, it would be set into every gain behind it.")
     return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text})
 
 
 def _gain(out: SettingOut, name: str, stage: Amplifier) -> Step:
     text = out.starting_settings[f"{name}.gain"]
     if stage.gain.mutes_at_minimum == "no":
-        do, why = f"Turn the gain of {name} fully down.", "The amplifier must not be the first to clip."
+        do, why = (
+            say("Turn the gain of {name} fully down.", name=name),
+            say("The amplifier must not be the first to clip."),
+        )
     else:
-        do = f"Turn the gain of {name} to just above its lowest end (about {text} of its travel)."
-        why = "The amplifier must not be the first to clip; at the very end some gain controls pass nothing at all."
+        do = say(
+            "Turn the gain of {name} to just above its lowest end (about {text} of its travel).", name=name, text=text
+        )
+        why = say(
+            "The amplifier must not be the first to clip; at the very end some gain controls pass nothing at all."
+        )
     return Step(f"control.{name}.gain", "controls", name, do, why, sets={f"{name}.gain": text})
 
 
@@ -178,8 +210,11 @@ def _equalisers(out: SettingOut) -> Iterator[Step]:
             f"control.{control}",
             "controls",
             stage,
-            f"Leave {control} as it will be used.",
-            f"What is boosted costs headroom: up to {most:.1f} dB here. Changed later, all behind it must be set again.",
+            say("Leave {control} as it will be used.", control=control),
+            say(
+                "What is boosted costs headroom: up to {most} dB here. Changed later, all behind it must be set again.",
+                most=f"{most:.1f}",
+            ),
         )
 
 

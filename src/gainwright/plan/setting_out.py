@@ -136,11 +136,11 @@ class SettingOut:
     @cached_property
     def drawn(self) -> dict[str, Any]:
         """One set of draws of every physical number, shared by all steps."""
-        return self.chain.draws(draws=DRAWS, seed=SEED)
+        return self.chain.draws(draws=DRAWS, seed=SEED, quick=True)
 
     def drawn_for(self, chain: Chain) -> dict[str, Any]:
         """Return the draws for this chain or one with other settings: what a setting changes is drawn anew."""
-        own = chain.draws(draws=DRAWS, seed=SEED)
+        own = chain.draws(draws=DRAWS, seed=SEED, quick=True)
         same = self.chain.facts
         return {
             path: self.drawn[path] if path in same and same[path].quantity == fact.quantity else own[path]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.model import Amplifier, LevelControl, Recorder
 from gainwright.plan.visibility import Doubt, View, by_preference, doubts
 from gainwright.solve import Conditions, recorder_full_scale_v
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -63,7 +64,13 @@ def _all_doubts(out: SettingOut, view: View) -> list[Doubt]:
         volts = _volts(out, view)
         full = recorder_full_scale_v(view.instrument)
         if volts > full:
-            message = f"{view.node} reaches {volts:.3g} V; {view.instrument_name} overloads at {full:.3g} V"
+            message = say(
+                "{node} reaches {volts} V; {instrument_name} overloads at {full} V",
+                node=view.node,
+                volts=f"{volts:.3g}",
+                instrument_name=view.instrument_name,
+                full=f"{full:.3g}",
+            )
             found.append(Doubt("recorder_overloads", view.instrument_name, message))
     return found
 
@@ -87,14 +94,24 @@ def _variants(out: SettingOut, plain: View) -> Iterator[Way]:
         for percent in (10, 20, 30, 50):
             text = f"{percent} %"
             settings = {f"{stage}.gain": percent / 100}
-            yield Way(replace(plain, settings=settings), {f"{stage}.gain": text}, f"with {stage}.gain at {text}", ())
+            yield Way(
+                replace(plain, settings=settings),
+                {f"{stage}.gain": text},
+                say("with {stage}.gain at {text}", stage=stage, text=text),
+                (),
+            )
     for node in plain.end.upstream:
         control = out.job.stages[node.stage]
         if isinstance(control, LevelControl):
             for down in (6, 12, 20):
                 settings = {f"{node.stage}.level": -float(down)}
                 sets = {f"{node.stage}.level": f"-{down} dB"}
-                yield Way(replace(plain, settings=settings), sets, f"with {node.stage} {down} dB down", ())
+                yield Way(
+                    replace(plain, settings=settings),
+                    sets,
+                    say("with {stage} {down} dB down", stage=node.stage, down=down),
+                    (),
+                )
     for node in reversed(plain.end.upstream):
         if out.job.stages[node.stage].reachable:
-            yield Way(replace(plain, node=node), {}, f"measured at {node}", ())
+            yield Way(replace(plain, node=node), {}, say("measured at {node}", node=node), ())

@@ -17,6 +17,7 @@ from gainwright.model import Amplifier, Indicator, Multimeter, Recorder
 from gainwright.plan.controls import path_filters
 from gainwright.plan.source import thd_limit
 from gainwright.solve import Conditions, input_ohm, recorder_full_scale_v, resolution_v
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Instrument, Node
@@ -82,9 +83,11 @@ def _solve(out: SettingOut, view: View, over_db: float) -> Solution:
 def _band(view: View) -> list[Doubt]:
     meter = view.instrument
     if isinstance(meter, Multimeter) and meter.bandwidth and view.end.tone_hz > meter.bandwidth.nominal:
-        message = (
-            f"{view.instrument_name} is accurate up to {meter.bandwidth.nominal:g} Hz; at {view.end.tone_hz:g} Hz it may "
-            "read up to 3 dB low"
+        message = say(
+            "{instrument_name} is accurate up to {nominal} Hz; at {tone_hz} Hz it may read up to 3 dB low",
+            instrument_name=view.instrument_name,
+            nominal=f"{meter.bandwidth.nominal:g}",
+            tone_hz=f"{view.end.tone_hz:g}",
         )
         return [Doubt("tone_out_of_band", view.instrument_name, message)]
     return []
@@ -97,7 +100,12 @@ def _tone_stopped(out: SettingOut, view: View, at_limit: Solution) -> list[Doubt
     worst = max(losses, key=losses.__getitem__, default=None)
     if worst is None or losses[worst] < 20:
         return []
-    message = f"{worst} takes {losses[worst]:.0f} dB from {view.end.tone_hz:g} Hz: a reading behind it says nothing"
+    message = say(
+        "{worst} takes {part} dB from {tone_hz} Hz: a reading behind it says nothing",
+        worst=worst,
+        part=f"{losses[worst]:.0f}",
+        tone_hz=f"{view.end.tone_hz:g}",
+    )
     return [Doubt("tone_filtered", worst, message, {"loss_db": losses[worst]})]
 
 
@@ -113,7 +121,13 @@ def _too_low(view: View, at_limit: Solution, column: int) -> list[Doubt]:
         need = max((t.nominal for t in thresholds if t is not None and t.known), default=0.0)
     if volts >= need:
         return []
-    message = f"{view.node} reaches {volts:.3g} V at the source's limit; {view.instrument_name} needs {need:.3g} V"
+    message = say(
+        "{node} reaches {volts} V at the source's limit; {instrument_name} needs {need} V",
+        node=view.node,
+        volts=f"{volts:.3g}",
+        instrument_name=view.instrument_name,
+        need=f"{need:.3g}",
+    )
     return [Doubt("below_threshold", view.instrument_name, message, {"v_rms": volts, "needed_v": need})]
 
 
@@ -126,7 +140,9 @@ def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
     first = min(margins, key=margins.__getitem__, default=None)
     if first is None or margins[first] > 0:
         return []
-    message = f"{first.stage} clips {-margins[first]:.1f} dB before the source reaches its limit"
+    message = say(
+        "{stage} clips {part} dB before the source reaches its limit", stage=first.stage, part=f"{-margins[first]:.1f}"
+    )
     return [Doubt("other_stage_first", f"{first.stage}.gain", message, {"over_db": -margins[first]})]
 
 
@@ -144,9 +160,15 @@ def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
     filters = path_filters(view.chain.job, view.end.all_nodes)
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))
-    message = (
-        f"a source {OVER_DB:g} dB over its ceiling at {view.end.tone_hz:g} Hz has {100 * own:.1f} % THD, of which "
-        f"{100 * shown:.2f} % is left behind {worst}; {view.instrument_name} sees it from {100 * limit:g} %"
+    message = say(
+        "a source {OVER_DB} dB over its ceiling at {tone_hz} Hz has {part} % THD, of which {part_2} % is left behind {worst}; {instrument_name} sees it from {part_3} %",
+        OVER_DB=f"{OVER_DB:g}",
+        tone_hz=f"{view.end.tone_hz:g}",
+        part=f"{100 * own:.1f}",
+        part_2=f"{100 * shown:.2f}",
+        worst=worst,
+        instrument_name=view.instrument_name,
+        part_3=f"{100 * limit:g}",
     )
     return [Doubt("harmonics_filtered", worst, message, {"thd": own, "shown_thd": shown})]
 

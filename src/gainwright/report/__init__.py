@@ -1,28 +1,41 @@
 """Papers and charts as data and wording; drawing and printing happen elsewhere."""
 
 from gainwright.report.attenuator import attenuator_text
+from gainwright.report.belief_chart import BeliefChart, belief_chart
 from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, cases_chart, cases_text
 from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, suspicion, where_to_check
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
-from gainwright.report.diagnosis import (
-    CustomerPage,
-    CustomerStep,
-    customer_html,
-    customer_page,
-    diagnosis_text,
-    next_lines,
-)
+from gainwright.report.diagnosis import diagnosis_text, next_lines
+from gainwright.report.handover import Measured, handover, hearing_rows
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
+from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
 from gainwright.report.live import live_json, live_lines
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
+from gainwright.report.paper import Kind, Paper
+from gainwright.report.paper_content import paper_content, paper_csv, paper_html
+from gainwright.report.recording_charts import SpectrumChart, WaveformChart, spectrum_chart, waveform_chart
 from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
+from gainwright.report.setup_sheet import setup_sheet
+from gainwright.report.support_papers import case_paper, customer_paper
 from gainwright.report.text import findings_text, learned_text, levels_text, measurement_text, plan_text, volts
 
-Chart = CorridorChart | KneeChart | OnsetChart | ResponseChart | CasesChart | ChainDrawing
+Chart = (
+    CorridorChart
+    | KneeChart
+    | OnsetChart
+    | ResponseChart
+    | CasesChart
+    | ChainDrawing
+    | WaveformChart
+    | SpectrumChart
+    | BeliefChart
+)
 """Everything that can be drawn."""
 
 __all__ = [
+    "LANGUAGES",
+    "BeliefChart",
     "Box",
     "CaseCounts",
     "CasesChart",
@@ -32,26 +45,34 @@ __all__ = [
     "CorridorChart",
     "CorridorMark",
     "CurvePoint",
-    "CustomerPage",
-    "CustomerStep",
+    "Kind",
     "KneeChart",
     "KneeMark",
+    "Language",
     "Line",
+    "Measured",
     "OnsetChart",
     "OnsetPoint",
+    "Paper",
     "ResponseChart",
+    "SpectrumChart",
+    "WaveformChart",
     "advice_text",
     "attenuator_text",
+    "belief_chart",
+    "case_paper",
     "cases_chart",
     "cases_text",
     "chain_drawing",
     "corridor_chart",
-    "customer_html",
-    "customer_page",
+    "customer_paper",
     "diagnosis_text",
     "findings_text",
+    "handover",
+    "hearing_rows",
     "knee_chart",
     "knee_text",
+    "language",
     "learned_text",
     "levels_text",
     "live_json",
@@ -63,10 +84,17 @@ __all__ = [
     "noise_text",
     "onset_chart",
     "onset_text",
+    "paper_content",
+    "paper_csv",
+    "paper_html",
     "plan_text",
     "response_chart",
     "response_text",
+    "setup_sheet",
+    "spectrum_chart",
     "suspicion",
+    "translated_chart",
     "volts",
+    "waveform_chart",
     "where_to_check",
 ]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.model import resolve
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -77,17 +78,24 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
             job.stages[name].kind.replace("_", " "),
             column[name],
             rows[name],
-            "; ".join(stage_words.get(name, [])),
+            joined(stage_words.get(name, []), by="{a}; {b}"),
         )
         for name in wiring.order
     )
     pairs = dict.fromkeys((run.source_stage, run.target) for run in wiring.leads)
-    lines = tuple(Line(s, t, "; ".join(lead_words.get((s, t), []))) for s, t in pairs)
-    said = "; ".join(
-        [f"{b.name}: {b.words}" for b in boxes if b.words]
-        + [f"{x.source} to {x.target}: {x.words}" for x in lines if x.words]
+    lines = tuple(Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}")) for s, t in pairs)
+    said = joined(
+        [say("{place}: {words}", place=b.name, words=b.words) for b in boxes if b.words]
+        + [
+            say("{source} to {target}: {words}", source=x.source, target=x.target, words=x.words)
+            for x in lines
+            if x.words
+        ],
+        by="{a}; {b}",
     )
-    return ChainDrawing(title, said or "as it is wired", boxes, lines, f"{title}: {said or 'the chain as it is wired'}")
+    if not said:
+        said = say("as it is wired")
+    return ChainDrawing(title, said, boxes, lines, say("{place}: {words}", place=title, words=said))
 
 
 def _rows(order: tuple[str, ...], before: dict[str, set[str]], column: dict[str, int]) -> dict[str, float]:
@@ -112,18 +120,18 @@ def _rows(order: tuple[str, ...], before: dict[str, set[str]], column: dict[str,
 
 def suspicion(found: Diagnosis) -> dict[str, str]:
     """Return what a diagnosis says of places, for marks: the probability of those that are likely."""
-    marks: dict[str, str] = {}
+    marks: dict[str, list[str]] = {}
     for c in found.causes:
         if c.probability >= MARKED_FROM and c.where:
-            words = f"{c.cause.replace('_', ' ')} {100 * c.probability:.0f} %"
-            marks[c.where] = f"{marks[c.where]}, {words}" if c.where in marks else words
-    return marks
+            cause = say(c.cause.replace("_", " "))
+            words = say("{cause} {percent} %", cause=cause, percent=f"{100 * c.probability:.0f}")
+            marks.setdefault(c.where, []).append(words)
+    return {place: joined(words) for place, words in marks.items()}
 
 
 def where_to_check(found: Diagnosis, *, steps: int = 3) -> dict[str, str]:
     """Return what a customer's page marks: the places of its steps by their number, and what is suspected."""
-    marks = suspicion(found)
+    marks = {place: [words] for place, words in suspicion(found).items()}
     for i, test in enumerate(() if found.done else found.next[:steps], start=1):
-        place = test.where
-        marks[place] = f"{marks[place]}, step {i}" if place in marks else f"step {i}"
-    return marks
+        marks.setdefault(test.where, []).append(say("step {number}", number=i))
+    return {place: joined(words) for place, words in marks.items()}

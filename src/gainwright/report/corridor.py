@@ -10,6 +10,8 @@ import math
 from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.texts import joined, say
+
 if TYPE_CHECKING:
     from gainwright.solve import Levels, NodeLevel, PathLevels
 
@@ -44,10 +46,14 @@ def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
     """Return the chart of a corridor."""
     marks = [mark for name, path in _sides_together(levels.paths) for mark in _path(name, path)]
     return CorridorChart(
-        title or "Corridor",
-        f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS. Bars: from noise to ceiling. Lines: the level, with its 95 % interval.",
+        title or say("Corridor"),
+        say(
+            "{tone} Hz at {level} dBFS. Bars: from noise to ceiling. Lines: the level, with its 95 % interval.",
+            tone=f"{levels.tone_hz:g}",
+            level=f"{levels.level_dbfs:g}",
+        ),
         tuple(marks),
-        "; ".join(_sentence(path) for path in levels.paths),
+        joined([_sentence(path) for path in levels.paths], by="{a}; {b}"),
     )
 
 
@@ -61,8 +67,8 @@ def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels
     named = []
     for same in groups.values():
         speaker = same[0].path.rsplit(".", 1)[0]
-        sides = " and ".join(path.path.rsplit(".", 1)[1] for path in same)
-        named.append((f"{speaker}, {sides}", same[0]))
+        sides = joined([say(path.path.rsplit(".", 1)[1]) for path in same], by="{a} and {b}")
+        named.append((say("{a}, {b}", a=speaker, b=sides), same[0]))
     return named
 
 
@@ -93,18 +99,18 @@ def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> Corri
 def margin_words(node: NodeLevel) -> str:
     """Return the margin in words: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `under its noise`."""
     if node.v_rms <= 0:
-        return "silent"
+        return say("silent")
     if node.v_rms < node.noise_v_rms:
-        return "under its noise"
+        return say("under its noise")
     if not math.isfinite(node.margin_db):
-        return "no ceiling"
+        return say("no ceiling")
     if node.margin_db >= -0.005:
-        return f"{max(node.margin_db, 0):.1f} dB left"
-    return f"clips by {-node.margin_db:.1f} dB"
+        return say("{margin} dB left", margin=f"{max(node.margin_db, 0):.1f}")
+    return say("clips by {margin} dB", margin=f"{-node.margin_db:.1f}")
 
 
 def _sentence(path: PathLevels) -> str:
     tight = next((n for n in path.nodes if n.node == path.limits_first), None)
     if tight is None:
-        return f"{path.path}: nothing passes"
-    return f"{path.path}: tightest at {tight.node}, {margin_words(tight)}"
+        return say("{path}: nothing passes", path=path.path)
+    return say("{path}: tightest at {node}, {margin}", path=path.path, node=tight.node, margin=margin_words(tight))

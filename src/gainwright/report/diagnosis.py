@@ -1,9 +1,8 @@
-"""A diagnosis in words for a terminal, and the page for a customer as data."""
+"""A diagnosis in words for a terminal."""
 
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.report.text import WIDTH
@@ -78,81 +77,3 @@ def next_lines(test: NextTest) -> list[str]:
 
 def _wrapped(text: str, first: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first)) or [first.rstrip()]
-
-
-@dataclass(frozen=True, slots=True)
-class CustomerStep:
-    """One thing for a customer to check: what, how long, what it would mean, cautions."""
-
-    ask: str
-    minutes: float
-    means: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CustomerPage:
-    """What a customer is sent: what is known, what to check in order, with the drawing of where.
-
-    Attributes
-    ----------
-    known : what was found so far.
-    likely : in plain words.
-    do : the repair and its proof, when it is known.
-    """
-
-    title: str
-    known: tuple[str, ...]
-    likely: tuple[str, ...]
-    steps: tuple[CustomerStep, ...]
-    do: tuple[str, ...]
-
-
-def customer_page(found: Diagnosis, *, title: str, steps: int = 3) -> CustomerPage:
-    """Return the customer's page of a diagnosis."""
-    likely = [c.why for c in found.causes if c.probability >= 0.1][:3]
-    asked = () if found.done else found.next[:steps]
-    return CustomerPage(
-        title,
-        tuple(e.said for e in found.evidence),
-        tuple(likely),
-        tuple(CustomerStep(n.ask, n.minutes, tuple(n.expect.split("; ")), n.cautions) for n in asked),
-        () if found.repair is None else (found.repair.do, found.repair.prove),
-    )
-
-
-def customer_html(page: CustomerPage, drawing: str) -> str:
-    """Return the page as HTML that needs nothing else; whatever a job or a person wrote is escaped.
-
-    Parameters
-    ----------
-    drawing : the chain as SVG.
-    """
-    from html import escape
-
-    def items(lines: tuple[str, ...]) -> str:
-        return "".join(f"<li>{escape(line)}</li>" for line in lines)
-
-    steps = "".join(
-        f"<li><p>{escape(s.ask)} <small>({s.minutes:g} min)</small></p><ul>{items(s.means)}</ul>"
-        f"{''.join(f'<p class=caution>Caution: {escape(c)}</p>' for c in s.cautions)}</li>"
-        for s in page.steps
-    )
-    parts = [
-        f"<h2>What to check, in this order</h2><ol>{steps}</ol>" if steps else "",
-        f"<h2>What to do</h2>{''.join(f'<p>{escape(d)}</p>' for d in page.do)}" if page.do else "",
-        f"<h2>Where</h2><figure>{drawing}</figure>",
-        f"<h2>What is known</h2><ul>{items(page.known)}</ul>" if page.known else "",
-        f"<h2>What is likely</h2><ul>{items(page.likely)}</ul>" if page.likely else "",
-    ]
-    style = (
-        "body{font:17px/1.45 Georgia,serif;max-width:46rem;margin:2rem auto;padding:0 1rem;color:#1c1c1c;background:#fff}"
-        "h1{font-size:1.5rem}h2{font-size:1.1rem;border-bottom:1px solid #1c1c1c;margin-top:1.6rem}"
-        ".caution{border-left:4px double #1c1c1c;padding-left:.6rem}figure{margin:0;overflow-x:auto}svg{max-width:100%;height:auto}"
-        "@media print{body{margin:0}}"
-    )
-    title = escape(page.title or "What to check")
-    return (
-        f"<!doctype html><html lang=en><head><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-        f"<title>{title}</title><style>{style}</style></head><body><h1>{title}</h1>{''.join(parts)}</body></html>\n"
-    )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.report.text import volts
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -106,8 +107,20 @@ class KneeChart:
 def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: str) -> KneeChart:
     """Return the chart of a knee."""
     if knee.found and knee.ceiling_v_rms is not None:
-        said = f"last clean step {_step(knee.last_clean_step)}, ceiling {volts(knee.ceiling_v_rms.value)}"
+        said = say(
+            "last clean step {step}, ceiling {ceiling}",
+            step=_step(knee.last_clean_step),
+            ceiling=volts(knee.ceiling_v_rms.value),
+        )
     else:
-        said = knee.why_not or "no knee is shown"
+        said = knee.why_not or say("no knee is shown")
     marks = tuple(KneeMark(s, v, i in knee.outliers) for i, (s, v) in enumerate(readings))
-    return KneeChart(title, said, marks, knee.curve, knee.ceiling_v_rms, knee.onset_step, f"{title}: {said}")
+    return KneeChart(
+        title,
+        said,
+        marks,
+        knee.curve,
+        knee.ceiling_v_rms,
+        knee.onset_step,
+        say("{place}: {words}", place=title, words=said),
+    )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.texts import joined, say
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -68,13 +70,14 @@ def response_chart(
     points = []
     said = []
     for number, response, path in zip(channels, responses, paths, strict=True):
-        name = f"channel {number}"
+        name = say("channel {number}", number=number)
         top = float(response.level_db.max())
         points += [
             CurvePoint(name, float(f), float(v))
             for f, v, s in zip(response.frequency_hz, response.level_db, response.sure_db, strict=True)
             if v > top - 60 and s < 3
         ]
-        said.append(f"{name}: {', '.join(f.text for f in path.filters) or 'no filter'}")
-    text = "; ".join(said)
-    return ResponseChart(title, text, tuple(points), f"{title}. {text}")
+        filters = ", ".join(f.text for f in path.filters) or say("no filter")
+        said.append(say("{place}: {words}", place=name, words=filters))
+    text = joined(said, by="{a}; {b}")
+    return ResponseChart(title, text, tuple(points), say("{place}: {words}", place=title, words=text))

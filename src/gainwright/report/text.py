@@ -7,6 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from gainwright.report.corridor import margin_words
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from gainwright.solve import Levels
 
 WIDTH = 96
-_PHASES = {
+PHASES = {
     "prepare": "Prepare",
     "leads": "Leads",
     "controls": "Controls to their starting places",
@@ -43,11 +44,14 @@ def volts(value: float) -> str:
 def expected(expect: Expect) -> str:
     """Return an expected reading with its interval."""
     if expect.quantity == "v_rms":
-        return f"{volts(expect.value)} ({volts(expect.low)} to {volts(expect.high)})"
+        low, high = volts(expect.low), volts(expect.high)
+        return say("{value} ({low} to {high})", value=volts(expect.value), low=low, high=high)
     if expect.quantity == "step":
-        return f"step {expect.value:.0f} ({expect.low:.0f} to {expect.high:.0f})"
+        low, high = f"{expect.low:.0f}", f"{expect.high:.0f}"
+        return say("step {value} ({low} to {high})", value=f"{expect.value:.0f}", low=low, high=high)
     unit = _UNITS[expect.quantity]
-    return f"{expect.value:.3g} {unit} ({expect.low:.3g} to {expect.high:.3g})"
+    value = f"{expect.value:.3g} {unit}"
+    return say("{value} ({low} to {high})", value=value, low=f"{expect.low:.3g}", high=f"{expect.high:.3g}")
 
 
 def _wrapped(text: str, indent: int, first: str = "") -> str:
@@ -65,7 +69,7 @@ def plan_text(plan: Plan) -> str:
         if step.phase != phase:
             phase = step.phase
             said = set()
-            lines += ["", _PHASES[phase], "-" * len(_PHASES[phase])]
+            lines += ["", PHASES[phase], "-" * len(PHASES[phase])]
         lines += _step(number, step, [c for c in step.cautions if c not in said])
         said.update(step.cautions)
     lines += ["", "Targets", "-------"]

@@ -82,7 +82,9 @@ def levels(chain: Chain, *, tone_hz: float, level_dbfs: float, draws: int = DRAW
     interval holds 95 % of the draws.
     """
     middle = chain.solve(Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs))
-    spread = chain.solve(Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs, values=chain.draws(draws=draws, seed=seed)))
+    spread = chain.solve(
+        Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs, values=chain.draws(draws=draws, seed=seed, quick=True))
+    )
     low, high = np.quantile(spread.rms_v, [0.025, 0.975], axis=0)
     floor = noise_v(chain)
     at = {

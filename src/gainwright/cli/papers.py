@@ -1,0 +1,49 @@
+"""Commands about papers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from gainwright.cli.base import Json, app, print_json, print_text
+
+
+@app.command()
+def report(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="[JOB]", help="The job file; with --case it may be left out.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Where to write it: .pdf, .html, .json or .csv.")] = None,
+    kind: Annotated[str, typer.Option(help="setup, handover, customer or case.")] = "setup",
+    evidence: Annotated[Path | None, typer.Option(help="What was read or found.")] = None,
+    case: Annotated[str, typer.Option(metavar="NAME", help="A kept case.")] = "",
+    cases: Annotated[Path | None, typer.Option(metavar="DIR", help="Where cases are kept.")] = None,
+    recording: Annotated[list[Path] | None, typer.Option(help="A recording for the handover; may be repeated.")] = None,
+    knee: Annotated[Path | None, typer.Option(help="Readings step by step, columns step,v_rms.")] = None,
+    response: Annotated[
+        list[Path] | None, typer.Option(help="A recording of the sweep, 20 Hz to 20 kHz in 10 s; may be repeated.")
+    ] = None,
+    date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The date that stands on it.")] = "",
+    language: Annotated[str, typer.Option(help="en or de.")] = "en",
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    as_json: Json = False,
+) -> None:
+    """Write a paper: the set-up sheet, the handover, the customer's page or the case."""
+    from gainwright.app import Attached, make_paper, write_paper
+    from gainwright.composition import compose
+    from gainwright.errors import CallError
+
+    if out is None and not as_json:
+        raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
+    world = compose()
+    store = world.cases(cases) if case else None
+    attached = Attached(evidence, case, tuple(recording or ()), knee, tuple(response or ()), date, store)
+    made = make_paper(job, kind=kind, attached=attached)
+    if out is not None:
+        write_paper(made, out, charts=world.charts, printer=world.printer, code=language, size=paper)
+    if as_json:
+        print_json(made.as_json())
+    else:
+        print_text(f"written: {out}")

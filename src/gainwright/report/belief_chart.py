@@ -1,0 +1,46 @@
+"""How the belief moved, entry by entry, as a chart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.diagnose import Cause, Diagnoser, entry_words, short
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.model import Entry
+
+MOST = 5
+
+
+@dataclass(frozen=True, slots=True)
+class BeliefChart:
+    """Probability of the leading causes after each entry: name, and per cent after 0, 1, 2 ... entries."""
+
+    title: str
+    subtitle: str
+    entries: tuple[str, ...]
+    curves: tuple[tuple[str, tuple[float, ...]], ...]
+    description: str
+
+
+def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) -> BeliefChart:
+    """Return how the causes that lead in the end were believed from the call on."""
+    history: list[dict[Cause, float]] = []
+    for n in range(len(entries) + 1):
+        causes, probability, _ = diagnoser.weigh(entries[:n]).of_causes()
+        history.append(dict(zip(causes, map(float, probability), strict=True)))
+    last = sorted(history[-1], key=lambda c: -history[-1][c])[:MOST]
+    curves = tuple((short(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
+    said = say(
+        "{cause}: {percent} % after {count} entries",
+        cause=curves[0][0],
+        percent=f"{curves[0][1][-1]:.0f}",
+        count=len(entries),
+    )
+    return BeliefChart(
+        title, said, tuple(entry_words(e) for e in entries), curves, say("{place}: {words}", place=title, words=said)
+    )

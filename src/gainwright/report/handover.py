@@ -1,0 +1,343 @@
+"""The handover: what was installed, set and measured, what it means, and what was not measured."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright import physics
+from gainwright.diagnose import entry_words
+from gainwright.jobfile import controls
+from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
+from gainwright.report.chain_drawing import chain_drawing
+from gainwright.report.corridor import corridor_chart
+from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table
+from gainwright.report.recording_charts import spectrum_chart, waveform_chart
+from gainwright.report.setup_sheet import SET_BY
+from gainwright.report.text import rounded, volts
+from gainwright.solve import Chain, levels, noise_v
+from gainwright.texts import joined, say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.metering import Channel, Knee, Pictures
+    from gainwright.model import Entry, Job
+    from gainwright.plan import Plan, Target
+    from gainwright.report import Chart
+
+HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
+"""Levels of the table of hearing times."""
+LOUDEST_DBA = 140.0
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A recording that belongs to the handover: its name, what one channel holds, and its pictures."""
+
+    name: str
+    channel: Channel
+    pictures: Pictures
+
+
+def handover(
+    job: Job,
+    plan: Plan,
+    *,
+    entries: Sequence[Entry] = (),
+    measured: Sequence[Measured] = (),
+    knee: Knee | None = None,
+    curves: Sequence[Chart] = (),
+    date: str = "",
+) -> Paper:
+    """Return the handover of a job.
+
+    Parameters
+    ----------
+    entries : what was read at the end.
+    measured, knee : recordings, and the clean limit found step by step, when there are any.
+    curves : charts of what was measured, as knee and responses.
+    """
+    reached = _reached(job, plan, entries)
+    drawing = chain_drawing(job, title=say("The chain"))
+    blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
+    blocks += [Heading(say("Where each control stands")), _controls(job)]
+    blocks += [Heading(say("Volume")), *_volume(plan, knee)]
+    blocks += [Heading(say("Targets and what was reached")), _targets(plan, reached)]
+    blocks += [Heading(say("Allowance")), *_allowance(job)]
+    blocks += _corridors(job, plan)
+    blocks += _measured(measured)
+    blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
+    blocks += [Heading(say("Noise")), _noise(job)]
+    blocks += [Heading(say("Hearing")), *_hearing(job, plan)]
+    blocks += [Heading(say("What was read")), *_read(entries)]
+    blocks += [Heading(say("Not measured")), Listed(_missing(job, plan, reached, measured, knee, entries))]
+    blocks += [Fill((say("Handed over by"), say("To"), say("Date")))]
+    parts = [job.customer, job.vehicle.description, date]
+    data = _data(job, plan, reached, entries, measured, knee)
+    return Paper("handover", job.title or say("Handover"), " · ".join(p for p in parts if p), tuple(blocks), data, date)
+
+
+def _installed(job: Job) -> Table:
+    rows = []
+    for name, stage in job.stages.items():
+        facts = []
+        if isinstance(stage, HeadUnit):
+            facts.append(say("rated output {volts}", volts=stage.rated_output))
+        if isinstance(stage, Amplifier):
+            facts.append(", ".join(r.text for r in stage.power))
+        if isinstance(stage, Speaker):
+            facts += [str(stage.impedance)] if stage.impedance is not None else []
+            facts += [stage.coils.text] if stage.coils is not None else []
+            facts += [say("rated {power}", power=stage.power)] if stage.power is not None else []
+        rows.append((name, say(stage.kind.replace("_", " ")), joined(facts)))
+    return Table((say("Name"), say("Kind"), say("Data")), tuple(rows))
+
+
+def _controls(job: Job) -> Table:
+    found, seen = [], set[str]()
+    for control, place in controls(job).items():
+        plain = control.replace(".out.", ".").removesuffix(".at") + (".level" if control.endswith(".at") else "")
+        if place and plain not in seen and place not in ("['flat']", "False", "normal"):
+            seen.add(plain)
+            found.append((plain, place.removesuffix(".0")))
+    return Table((say("Control"), say("Stands at")), tuple(found))
+
+
+def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
+    if knee is not None and knee.last_clean_step is not None:
+        sure = f"{100 * knee.confidence:.0f} %"
+        text = say(
+            "The highest clean step is {step}, found by measuring ({sure} sure).",
+            step=f"{knee.last_clean_step:g}",
+            sure=sure,
+        )
+        return [Paragraph(text, strong=True)]
+    step = next((s for s in plan.steps if s.expect is not None and s.expect.quantity == "step"), None)
+    if step is None or step.expect is None:
+        return [Paragraph(say("The highest clean step was not measured."))]
+    low, high = f"{step.expect.low:.0f}", f"{step.expect.high:.0f}"
+    return [
+        Paragraph(
+            say(
+                "The highest clean step was not measured; by the job's data it lies between {low} and {high}.",
+                low=low,
+                high=high,
+            )
+        )
+    ]
+
+
+def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
+    """Return amplifier -> the last voltage read at its output with a tone it is set or proved with, and half its interval."""
+    tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase in ("amplifier", "verify")}
+    meters = {name: i for name, i in job.instruments.items() if isinstance(i, Multimeter)}
+    found = {}
+    for target in plan.targets:
+        for entry in entries:
+            read = isinstance(entry, Reading) and entry.reads is not None and not isinstance(entry.reads, str)
+            if read and isinstance(entry, Reading) and entry.at.split(".")[0] == target.stage:
+                if (target.stage, entry.tone_hz, entry.level_dbfs) not in tones:
+                    continue
+                value = entry.reads.nominal  # type: ignore[union-attr]
+                meter = meters.get(entry.with_) or next(iter(meters.values()), None)
+                accuracy = meter.accuracy if meter is not None else None
+                ratio, counts = (accuracy.ratio, accuracy.counts) if accuracy is not None else (0.015, 5)
+                digit = 10 ** math.ceil(math.log10(max(value, 0.6) / ((meter.counts if meter else None) or 4000)))
+                found[target.stage] = (value, ratio * value + counts * digit)
+    return found
+
+
+def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
+    rows = []
+    for t in plan.targets:
+        value = reached.get(t.stage)
+        got = say("not read") if value is None else f"{rounded(*value)} V"
+        off = "" if value is None else f"{20 * math.log10(max(value[0], 1e-6) / t.v_rms):+.1f} dB"
+        rows.append((t.stage, volts(t.v_rms), say(SET_BY[t.set_by]), got, off))
+    columns = (say("Amplifier"), say("Target"), say("Set by"), say("Reached"), say("Off by"))
+    return Table(columns, tuple(rows), right=(1, 3, 4))
+
+
+def _allowance(job: Job) -> list[Block]:
+    rows = tuple((name, str(value)) for name, value in job.allowance.items()) or ((say("all"), "5 dB"),)
+    text = say(
+        "The tone that was set with lies this far below full scale. Recordings that are quieter than full scale still reach "
+        "full output; loud passages of loud recordings may clip by as much at the highest clean volume."
+    )
+    return [Paragraph(text), Table((say("Output"), say("Below full scale")), rows, right=(1,))]
+
+
+def _corridors(job: Job, plan: Plan) -> list[Block]:
+    tones = dict.fromkeys(
+        (s.tone_hz, s.level_dbfs)
+        for s in plan.steps
+        if s.phase == "amplifier" and s.tone_hz and s.level_dbfs is not None
+    )
+    blocks: list[Block] = []
+    for tone_hz, level_dbfs in tones:
+        assert tone_hz is not None  # noqa: S101  those without a tone were left out
+        assert level_dbfs is not None  # noqa: S101  the same
+        chart = corridor_chart(levels(Chain(job), tone_hz=tone_hz, level_dbfs=level_dbfs), title=say("Corridor"))
+        blocks.append(Figure(chart, chart.description))
+    return [Heading(say("Between floor and ceiling")), *blocks] if blocks else []
+
+
+def _measured(measured: Sequence[Measured]) -> list[Block]:
+    blocks: list[Block] = []
+    for m in measured:
+        wave, spectrum = waveform_chart(m.pictures, title=m.name), spectrum_chart(m.pictures, title=m.name)
+        rows = [(say("verdict"), say(m.channel.verdict.replace("_", " ")))]
+        for name, value, unit in (
+            (say("frequency"), m.channel.frequency_hz, "Hz"),
+            (say("level"), m.channel.rms_dbfs, "dBFS"),
+            (say("THD"), m.channel.thd_percent, "%"),
+            (say("noise"), m.channel.noise_dbfs, "dBFS"),
+        ):
+            rows += [(name, f"{value:.4g} {unit}")] if value is not None else []
+        blocks += [Table((m.name, ""), tuple(rows), right=(1,))]
+        blocks += [Figure(wave, wave.description), Figure(spectrum, spectrum.description)]
+    return [Heading(say("Recordings")), *blocks] if blocks else []
+
+
+def _noise(job: Job) -> Table:
+    chain = Chain(job)
+    floor = noise_v(chain)
+    rows = tuple(
+        (str(node), volts(float(v)))
+        for node, v in zip(chain.nodes, floor, strict=True)
+        if isinstance(job.stages[node.stage], Amplifier)
+    )
+    return Table((say("Output"), say("Noise by the model, 20 Hz to 20 kHz")), rows, right=(1,))
+
+
+def _loudest(job: Job, targets: Sequence[Target]) -> dict[str, float]:
+    """Return speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field."""
+    wiring = Chain(job).wiring
+    nominal = Chain(job).nominal()
+    found = {}
+    for name, stage in job.stages.items():
+        if isinstance(stage, Speaker) and stage.sensitivity is not None and stage.sensitivity.level.known:
+            feeding = {f.node.stage for port in wiring.ports(name) for f in wiring.feeds[port]}
+            for t in targets:
+                if t.stage in feeding:
+                    spl = physics.speaker_spl(
+                        sensitivity_db=stage.sensitivity.level.nominal,
+                        reference="1 W" if stage.sensitivity.per_watt else "2.83 V",
+                        voltage_v=t.v_rms,
+                        impedance_ohm=nominal[f"{name}.impedance"],
+                        distance_m=1.0,
+                    )
+                    found[name] = float(spl)
+    return found
+
+
+def hours_words(seconds: float) -> str:
+    """Return a time in hours, minutes or seconds."""
+    if seconds >= 3600:
+        return f"{seconds / 3600:.3g} h"
+    return f"{seconds / 60:.2g} min" if seconds >= 60 else f"{seconds:.2g} s"
+
+
+def hearing_rows() -> tuple[tuple[str, str, str], ...]:
+    """Return level, and how long it may be heard a day after NIOSH 98-126 and 29 CFR 1910.95 Table G-16."""
+    rows = []
+    for level in HEARING_LEVELS_DBA:
+        niosh = float(physics.niosh_permissible_time_s(level_dba=level))
+        osha = float(physics.osha_permissible_time_s(level_dba=level))
+        rows.append((f"{level} dB", hours_words(niosh), hours_words(osha) if level >= 90 else "-"))
+    return tuple(rows)
+
+
+def _hearing(job: Job, plan: Plan) -> list[Block]:
+    loud = _loudest(job, plan.targets)
+    text = say(
+        "These times a day are the most that may be heard at a level. The workplace rule protects less than is recommended. "
+        "Music at full volume is far over all of them."
+    )
+    blocks: list[Block] = [
+        Paragraph(text, strong=True),
+        Table(
+            (say("Level (A)"), say("Recommended (NIOSH 98-126)"), say("Workplace rule (29 CFR 1910.95)")),
+            hearing_rows(),
+            right=(0, 1, 2),
+        ),
+    ]
+    if loud:
+        rows = tuple(
+            (
+                name,
+                f"{spl:.0f} dB",
+                hours_words(float(physics.niosh_permissible_time_s(level_dba=min(spl, LOUDEST_DBA)))),
+            )
+            for name, spl in loud.items()
+        )
+        columns = (say("Speaker"), say("Steady tone at its target, 1 m, free field"), say("Recommended time"))
+        blocks += [
+            Paragraph(say("An estimate from sensitivity and target; a cabin adds to it.")),
+            Table(columns, rows, right=(1, 2)),
+        ]
+    return blocks
+
+
+def _read(entries: Sequence[Entry]) -> list[Block]:
+    if not entries:
+        return [Paragraph(say("No readings were given for this paper."))]
+    return [
+        Table((say("No."), say("Reading")), tuple((str(i), entry_words(e)) for i, e in enumerate(entries, start=1)))
+    ]
+
+
+def _missing(
+    job: Job,
+    plan: Plan,
+    reached: dict[str, tuple[float, float]],
+    measured: Sequence[Measured],
+    knee: Knee | None,
+    entries: Sequence[Entry],
+) -> tuple[str, ...]:
+    missing: list[str] = [
+        say("The voltage of {stage} at its target.", stage=t.stage) for t in plan.targets if t.stage not in reached
+    ]
+    if knee is None:
+        missing.append(say("The source's clean limit, step by step."))
+    if not measured:
+        missing.append(say("Distortion: no recording belongs to this paper."))
+    checked = {e.check for e in entries if hasattr(e, "check")}
+    missing += [say("The supply of {stage}.", stage=n) for n, s in job.stages.items() if isinstance(s, Amplifier) and f"{n}.supply_voltage" not in checked]  # fmt: skip
+    missing.append(say("Sound pressure in the cabin, and the noise that is heard there."))
+    return tuple(missing)
+
+
+def _data(
+    job: Job,
+    plan: Plan,
+    reached: dict[str, tuple[float, float]],
+    entries: Sequence[Entry],
+    measured: Sequence[Measured],
+    knee: Knee | None,
+) -> dict[str, Any]:
+    return {
+        "customer": job.customer,
+        "vehicle": job.vehicle.description,
+        "stages": {name: stage.kind for name, stage in job.stages.items()},
+        "controls": controls(job),
+        "targets": [
+            {
+                "stage": t.stage,
+                "v_rms": t.v_rms,
+                "set_by": t.set_by,
+                "reached_v": reached[t.stage][0] if t.stage in reached else None,
+                "reached_half_v": reached[t.stage][1] if t.stage in reached else None,
+            }
+            for t in plan.targets
+        ],
+        "allowance": {name: str(value) for name, value in job.allowance.items()},
+        "readings": [entry_words(e) for e in entries],
+        "recordings": [
+            {"name": m.name, "verdict": m.channel.verdict, "thd_percent": m.channel.thd_percent} for m in measured
+        ],
+        "last_clean_step": None if knee is None else knee.last_clean_step,
+        "loudest_db": _loudest(job, plan.targets),
+    }

@@ -1,0 +1,106 @@
+"""Papers in other languages: sentences from a gettext catalogue, numbers after the language's own manner.
+
+English is complete by itself: its sentences are the keys. A sentence that a catalogue doesn't have stays English.
+"""
+
+from __future__ import annotations
+
+import functools
+import gettext
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gainwright.errors import CallError
+from gainwright.texts import Text
+
+FOLDER = Path(__file__).parent.parent / "locale"
+DOMAIN = "gainwright"
+LANGUAGES = {"en": "English", "de": "Deutsch"}
+_NUMBER = re.compile(r"(?<![\w.])([+-]?\d+)\.(\d+)(?![\w.]*\d*\.\d)")
+CHART_WORDS = (
+    "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
+    "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
+    "line driver", "level control", "converter",
+)  # fmt: skip
+"""Words on charts that are keys of the catalogue, too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """One language of the papers."""
+
+    code: str
+
+    def said(self, text: str) -> str:
+        """Return a sentence in this language; a plain text, as a name or a file's own words, stays as it is."""
+        if self.code == "en":
+            return str(text)
+        if not isinstance(text, Text) or not text.template:
+            return self._numbers(text) if _is_figure(text) else str(text)
+        template = _catalogue(self.code).gettext(text.template)
+        parts = {name: self._part(part) for name, part in text.parts.items()}
+        return template.format(**parts) if parts else template
+
+    def word(self, text: str) -> str:
+        """Return a word or sentence that is a key by itself, as the words on charts are."""
+        return str(text) if self.code == "en" or not text else _catalogue(self.code).gettext(str(text))
+
+    def _part(self, part: Any) -> str:
+        return self.said(part) if isinstance(part, Text) else self._numbers(str(part))
+
+    def _numbers(self, text: str) -> str:
+        """Return a text with its figures written as this language writes them."""
+        return _NUMBER.sub(lambda m: m[1] + decimal_sign(self.code) + m[2], text)
+
+
+def _is_figure(text: str) -> bool:
+    return bool(re.fullmatch(r"[<±+\-–]?\s*[\d.,]+(?:e-?\d+)?\s*(?:[^\d]{0,12}[\d.,]*){0,4}", text)) and any(
+        c.isdigit() for c in text
+    )
+
+
+@functools.cache
+def decimal_sign(code: str) -> str:
+    """Return the decimal sign of a language (Unicode CLDR, by Babel)."""
+    from babel import Locale
+
+    return str(Locale.parse(code).number_symbols["latn"]["decimal"])
+
+
+@functools.cache
+def _catalogue(code: str) -> gettext.NullTranslations:
+    return gettext.translation(DOMAIN, str(FOLDER), languages=[code], fallback=True)
+
+
+def language(code: str) -> Language:
+    """Return a language by its code.
+
+    Raises
+    ------
+    CallError : there are no papers in it.
+    """
+    if code not in LANGUAGES:
+        raise CallError(
+            f"there are no papers in {code!r}",
+            code="unknown_language",
+            where="--language",
+            rule=f"there are {', '.join(f'{c} ({name})' for c, name in LANGUAGES.items())}",
+        )
+    return Language(code)
+
+
+def translated_chart(spec: Any, into: Language) -> Any:
+    """Return a chart's specification with its titles and words in another language; data and names stay."""
+    if into.code == "en":
+        return spec
+    if isinstance(spec, dict):
+        found = {}
+        for key, value in spec.items():
+            if key in ("title", "text", "subtitle", "words", "kind") and isinstance(value, str):
+                found[key] = into.said(value) if isinstance(value, Text) else into.word(value)
+            else:
+                found[key] = translated_chart(value, into)
+        return found
+    return [translated_chart(item, into) for item in spec] if isinstance(spec, list) else spec

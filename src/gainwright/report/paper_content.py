@@ -1,0 +1,140 @@
+"""A paper's blocks as plain data in one language, ready for any printer; and as HTML and CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import fields
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from gainwright.report.paper import Block, Figure, Paper
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.report import Chart
+    from gainwright.report.languages import Language
+
+SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0}
+"""Type size of each kind, points."""
+PAGES = {"setup": 3, "customer": 1}
+"""Pages that a kind should fit on, by smaller type when it has to be."""
+
+
+def paper_content(
+    paper: Paper, into: Language, draw: Callable[[Chart, Language], str], *, size: str = "a4"
+) -> dict[str, Any]:
+    """Return everything that stands on a paper, as texts of one language.
+
+    Parameters
+    ----------
+    draw : returns a chart as SVG.
+    size : a4 or letter.
+    """
+    footer = say("Gainwright · {date} · data {fingerprint}", date=paper.date or "-", fingerprint=paper.fingerprint)
+    return {
+        "kind": paper.kind,
+        "title": into.said(paper.title),
+        "subtitle": into.said(paper.subtitle),
+        "language": into.code,
+        "paper": {"a4": "a4", "letter": "us-letter"}[size],
+        "size": SIZES[paper.kind],
+        "pages": PAGES.get(paper.kind, 0),
+        "footer": into.said(footer),
+        "words": {"caution": into.said(say("Caution:")), "page": into.said(say("page"))},
+        "blocks": [_block(block, into, draw) for block in paper.blocks],
+    }
+
+
+def _block(block: Block, into: Language, draw: Callable[[Chart, Language], str]) -> dict[str, Any]:
+    if isinstance(block, Figure):
+        return {"kind": "figure", "svg": draw(block.chart, into), "alternative": into.said(block.alternative)}
+    parts = {f.name: _said(getattr(block, f.name), into) for f in fields(block)}
+    return {"kind": type(block).__name__.lower(), **parts}
+
+
+def _said(value: Any, into: Language) -> Any:
+    if isinstance(value, tuple):
+        return [_said(item, into) for item in value]
+    return into.said(value) if isinstance(value, str) else value
+
+
+STYLE = (
+    "body{font:17px/1.45 Georgia,serif;max-width:48rem;margin:2rem auto;padding:0 1rem;color:#1c1c1c;background:#fff}"
+    "h1{font-size:1.5rem;overflow-wrap:anywhere}h2{font-size:1.1rem;border-bottom:1px solid #1c1c1c;margin-top:1.6rem}"
+    "table{border-collapse:collapse;width:100%;font-size:.94em}th,td{text-align:left;padding:.2rem .4rem;border-bottom:1px solid #999;"
+    "overflow-wrap:anywhere;vertical-align:top}th{border-bottom:2px solid #1c1c1c}.right{text-align:right}"
+    ".caution{border-left:4px double #1c1c1c;padding-left:.6rem;font-size:.92em}figure{margin:1rem 0;overflow-x:auto}"
+    "svg{max-width:100%;height:auto}.step{display:grid;grid-template-columns:2.2rem 1fr 7rem;gap:.5rem;margin:.7rem 0;break-inside:avoid}"
+    ".box{border:1.5px solid #1c1c1c;height:2.1rem;text-align:right;padding:.3rem .4rem;font-size:.85em}.tick{width:1.3rem;height:1.3rem;"
+    "border:1.5px solid #1c1c1c}.step p{margin:0 0 .2rem}.fill{border-bottom:1px solid #1c1c1c;height:2rem}footer{font-size:.75em;"
+    "border-top:1px solid #1c1c1c;margin-top:2rem}@media print{body{margin:0;font-size:11pt}}"
+)
+
+
+def paper_html(content: dict[str, Any]) -> str:
+    """Return a paper as one HTML file that needs nothing else; all that a job says is escaped."""
+    body = "".join(_HTML[block["kind"]](block, content["words"]) for block in content["blocks"])
+    title, subtitle = escape(content["title"]), escape(content["subtitle"])
+    return (
+        f"<!doctype html><html lang={content['language']}><head><meta charset=utf-8>"
+        f"<meta name=viewport content='width=device-width'><title>{title}</title><style>{STYLE}</style></head>"
+        f"<body><h1>{title}</h1><p>{subtitle}</p>{body}<footer>{escape(content['footer'])}</footer></body></html>\n"
+    )
+
+
+def _table(block: dict[str, Any], words: dict[str, str]) -> str:
+    del words
+
+    def cell(tag: str, i: int, text: str) -> str:
+        side = " class=right" if i in block["right"] else ""
+        return f"<{tag}{side}>{escape(text)}</{tag}>"
+
+    head = "".join(cell("th", i, c) for i, c in enumerate(block["columns"]))
+    rows = "".join(f"<tr>{''.join(cell('td', i, c) for i, c in enumerate(row))}</tr>" for row in block["rows"])
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def _step(block: dict[str, Any], words: dict[str, str]) -> str:
+    lines = f"<p>{escape(block['do'])}</p>"
+    lines += f"<p><em>{escape(block['expect'])}</em></p>" if block["expect"] else ""
+    lines += f"<p><small>{escape(block['why'])}</small></p>" if block["why"] else ""
+    lines += "".join(f"<p class=caution>{escape(words['caution'])} {escape(c)}</p>" for c in block["cautions"])
+    box = f"<div class=box>{escape(block['box'])}</div>" if block["box"] else "<div class=tick></div>"
+    return f"<div class=step><b>{block['number']}.</b><div>{lines}</div>{box}</div>"
+
+
+_HTML: dict[str, Callable[[dict[str, Any], dict[str, str]], str]] = {
+    "heading": lambda b, _: f"<h2>{escape(b['text'])}</h2>",
+    "paragraph": lambda b, _: (
+        f"<p>{'<strong>' if b['strong'] else ''}{escape(b['text'])}{'</strong>' if b['strong'] else ''}</p>"
+    ),
+    "listed": lambda b, _: f"<ul>{''.join(f'<li>{escape(i)}</li>' for i in b['items'])}</ul>",
+    "table": _table,
+    "step": _step,
+    "figure": lambda b, _: f'<figure role=img aria-label="{escape(b["alternative"])}">{b["svg"]}</figure>',
+    "fill": lambda b, _: "".join(f"<p>{escape(label)}</p><div class=fill></div>" for label in b["labels"]),
+}
+
+
+def paper_csv(content: dict[str, Any]) -> str:
+    """Return the tables and steps of a paper as CSV, a heading before each (RFC 4180; UTF-8)."""
+    out = io.StringIO()
+    write = csv.writer(out, lineterminator="\r\n").writerow
+    for block in content["blocks"]:
+        if block["kind"] == "heading":
+            write([_harmless(block["text"])])
+        elif block["kind"] == "table":
+            for row in (block["columns"], *block["rows"]):
+                write([_harmless(cell) for cell in row])
+        elif block["kind"] == "step":
+            write([block["number"], *(_harmless(block[key]) for key in ("do", "expect"))])
+    return out.getvalue()
+
+
+def _harmless(text: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula; numbers stay numbers."""
+    formula = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and not text[1:2].isdigit())
+    return f"'{text}" if formula else text

@@ -1,0 +1,73 @@
+"""The set-up sheet for the bay: the plan with boxes for readings, its cautions, its tones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.report.paper import Block, Fill, Heading, Paper, Paragraph, Step, Table
+from gainwright.report.text import PHASES, expected, volts
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from gainwright.model import Job
+    from gainwright.plan import Plan
+    from gainwright.plan import Step as PlanStep
+
+UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
+
+
+def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
+    """Return the sheet of a plan."""
+    blocks: list[Block] = []
+    if plan.findings:
+        blocks.append(Heading(say("Before you begin")))
+        blocks += [Paragraph(say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy), f.severity == "blocker") for f in plan.findings]  # fmt: skip
+    blocks += [Heading(say("Tones")), _tones(plan)]
+    phase, said = "", set[str]()
+    for number, step in enumerate(plan.steps, start=1):
+        if step.phase != phase:
+            phase = step.phase
+            blocks.append(Heading(say(PHASES[phase])))
+        new = tuple(c for c in step.cautions if c not in said)
+        said.update(new)
+        blocks.append(_step(number, step, new))
+    blocks += [Heading(say("Targets")), _targets(plan)]
+    blocks += [Fill((say("Done by"), say("Date"), say("Remarks")))]
+    parts = [job.customer, job.vehicle.description, date]
+    data = {"plan": plan.as_json(), "customer": job.customer, "vehicle": job.vehicle.description}
+    return Paper(
+        "setup", job.title or say("Set-up sheet"), " · ".join(p for p in parts if p), tuple(blocks), data, date
+    )
+
+
+def _step(number: int, step: PlanStep, cautions: tuple[str, ...]) -> Step:
+    box = UNITS.get(step.expect.quantity, "") if step.expect is not None else ""
+    expect = "" if step.expect is None else say("Expect {reading}.", reading=expected(step.expect))
+    if not step.visible:
+        expect = say("This can't be seen with these instruments: see above.")
+    return Step(number, step.do, "", expect, box, cautions)
+
+
+def _tones(plan: Plan) -> Table:
+    used: dict[tuple[float, float], list[str]] = {}
+    for step in plan.steps:
+        if step.tone_hz is not None and step.level_dbfs is not None:
+            used.setdefault((step.tone_hz, step.level_dbfs), []).append(step.stage)
+    rows = tuple(
+        (f"{hz:g} Hz", f"{level:g} dBFS", ", ".join(dict.fromkeys(s for s in stages if s)))
+        for (hz, level), stages in sorted(used.items())
+    )
+    return Table((say("Tone"), say("Level"), say("For")), rows, right=(0, 1))
+
+
+def _targets(plan: Plan) -> Table:
+    rows = tuple((t.stage, volts(t.v_rms), say(SET_BY[t.set_by]), "") for t in plan.targets)
+    return Table((say("Amplifier"), say("Target"), say("Set by"), say("Reached")), rows, right=(1,))
+
+
+SET_BY = {
+    "amplifier": "its rating",
+    "speaker": "the speaker's rating",
+    "clip": "where it begins to clip",
+    "source": "what the source drives it to",
+}

@@ -1,0 +1,105 @@
+"""The customer's page and the case paper: what the support desk sends, and what it keeps."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.diagnose import Diagnoser, repair, says, short
+from gainwright.diagnose.causes import Cause
+from gainwright.report.belief_chart import belief_chart
+from gainwright.report.chain_drawing import chain_drawing, suspicion, where_to_check
+from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.diagnose import Diagnosis
+    from gainwright.model import Case, Entry, Job
+
+STEPS = 3
+LIKELY = 0.1
+
+
+def customer_paper(job: Job, found: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:
+    """Return the page that a customer is sent: what to check, in order, with the place marked."""
+    blocks: list[Block] = []
+    if found.repair is not None:
+        blocks += [Heading(say("What to do")), Paragraph(found.repair.do, strong=True), Paragraph(found.repair.prove)]
+    asked = () if found.done else found.next[:steps]
+    if asked:
+        blocks.append(Heading(say("What to check, in this order")))
+        for i, test in enumerate(asked, start=1):
+            minutes = say("{minutes} minutes", minutes=f"{test.minutes:g}")
+            blocks.append(Step(i, test.ask, test.expect, minutes, " ", test.cautions))
+    drawing = chain_drawing(job, title=say("Where"), marks=where_to_check(found, steps=steps))
+    blocks += [Heading(say("Where")), Figure(drawing, drawing.description)]
+    if found.evidence:
+        blocks += [Heading(say("What is known")), Listed(tuple(e.said for e in found.evidence))]
+    likely = tuple(c.why for c in found.causes if c.probability >= LIKELY)[:3]
+    if likely:
+        blocks += [Heading(say("What is likely")), Listed(likely)]
+    title = job.title or say("What to check")
+    return Paper("customer", title, date, tuple(blocks), {"diagnosis": found.as_json()}, date)
+
+
+def case_paper(
+    job: Job, diagnoser: Diagnoser, entries: Sequence[Entry], found: Diagnosis, case: Case | None, *, date: str = ""
+) -> Paper:
+    """Return the case for the file: the job, the evidence, the belief after each step, the outcome."""
+    blocks: list[Block] = []
+    if case is not None and case.closed is not None:
+        cause = Cause(case.closed.cause, case.closed.where)
+        text = say("It was {cause}: {says}. {repair}", cause=short(cause), says=says(cause), repair=repair(cause))
+        blocks += [Heading(say("Outcome")), Paragraph(text, strong=True)]
+        blocks += [Paragraph(case.closed.note)] if case.closed.note else []
+    else:
+        blocks += [Heading(say("Outcome")), Paragraph(say("The case is open."))]
+    blocks += [Heading(say("What is believed")), _believed(found)]
+    if found.contradiction:
+        blocks.append(Paragraph(found.contradiction, strong=True))
+    blocks += [Heading(say("What was found")), _evidence(found)]
+    if entries:
+        chart = belief_chart(diagnoser, entries, title=say("How the belief moved"))
+        blocks.append(Figure(chart, chart.description))
+    if case is not None and case.dialogue:
+        blocks += [Heading(say("The dialogue")), _dialogue(case)]
+    drawing = chain_drawing(job, title=say("The chain"), marks=suspicion(found))
+    blocks += [Heading(say("The chain")), Figure(drawing, drawing.description)]
+    data = {
+        "diagnosis": found.as_json(),
+        "closed": None if case is None or case.closed is None else case.closed.model_dump(),
+        "dialogue": [] if case is None else [step.model_dump() for step in case.dialogue],
+    }
+    parts = [job.customer, job.vehicle.description, case.opened if case is not None else "", date]
+    subtitle = " · ".join(p for p in parts if p)
+    return Paper("case", (case.title if case else "") or job.title or say("Case"), subtitle, tuple(blocks), data, date)
+
+
+def _believed(found: Diagnosis) -> Table:
+    shown = [c for c in found.causes if c.probability >= 0.02][:8] or list(found.causes[:1])
+    rows = [
+        (
+            f"{c.cause} {c.where}".strip(),
+            f"{100 * c.probability:.0f} % ± {100 * c.error:.0f}",
+            says(Cause(c.cause, c.where)),
+        )
+        for c in shown
+    ]
+    rows.append((say("something not modelled"), f"{100 * found.surprise:.0f} %", ""))
+    return Table((say("Cause"), say("Believed"), say("Means")), tuple(rows), right=(1,))
+
+
+def _evidence(found: Diagnosis) -> Table:
+    rows = tuple((str(e.number), e.said, e.expected, f"{100 * e.doubt:.0f} %") for e in found.evidence)
+    return Table((say("No."), say("Found"), say("In a sound chain"), say("Doubtful")), rows, right=(3,))
+
+
+def _dialogue(case: Case) -> Table:
+    rows = []
+    for i, step in enumerate(case.dialogue, start=1):
+        believed = step.believed
+        held = "" if believed is None else f"{believed.cause} {believed.where} {100 * believed.probability:.0f} %"
+        rows.append((str(i), step.ask or say("told unasked"), say(step.answer), f"{step.minutes:g}", held))
+    columns = (say("No."), say("Asked"), say("Answer"), say("Minutes"), say("Then believed"))
+    return Table(columns, tuple(rows), right=(3,))

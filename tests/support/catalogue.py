@@ -1,0 +1,66 @@
+"""What a catalogue of the papers has to hold, read from the code: the literal sentences of `say` and `joined`.
+
+Called as a program it brings the catalogues up to date: new sentences are added, empty, to be translated; those that
+nobody says any more are kept; what is translated is compiled.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from pathlib import Path
+
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po, write_po
+
+import gainwright
+
+PACKAGE = Path(gainwright.__file__).parent
+
+
+def sentences() -> set[str]:
+    """Return every English sentence that the code gives to `say`, or joins others by."""
+    found: set[str] = set()
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            given = node.args[:1] if name == "say" else []
+            given += [k.value for k in node.keywords if name == "joined" and k.arg == "by"]
+            found |= {g.value for g in given if isinstance(g, ast.Constant) and isinstance(g.value, str)}
+    return found
+
+
+def words() -> set[str]:
+    """Return the sentences and words that the code takes from its own tables."""
+    from gainwright.diagnose import asking, sayings
+    from gainwright.plan.stages import REASONS
+    from gainwright.report.languages import CHART_WORDS
+    from gainwright.report.setup_sheet import SET_BY
+    from gainwright.report.text import PHASES
+
+    found = set(CHART_WORDS) | set(SET_BY.values()) | set(PHASES.values()) | set(REASONS.values())
+    found |= {text for pair in sayings.SAYINGS.values() for text in pair}
+    found |= {cause.replace("_", " ") for cause in sayings.SAYINGS if cause not in sayings._SHORT}
+    return found | set(asking._CHECKS.values()) | set(asking._LABELS.values()) | set(sayings._SHORT.values())
+
+
+def main() -> None:
+    """Renew every catalogue, and say how many sentences wait for a translation."""
+    for po in sorted((PACKAGE / "locale").glob("*/LC_MESSAGES/gainwright.po")):
+        with po.open("rb") as file:
+            catalogue = read_po(file)
+        for sentence in sorted(sentences() | words()):
+            if sentence not in catalogue:
+                catalogue.add(sentence)
+        with po.open("wb") as file:
+            write_po(file, catalogue, width=110, sort_output=True)
+        with po.with_suffix(".mo").open("wb") as file:
+            write_mo(file, catalogue)
+        waiting = sum(1 for message in catalogue if message.id and not message.string)
+        sys.stdout.write(f"{po.parent.parent.name}: {waiting} to be translated\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,91 @@
+"""Papers in another language: every sentence is there, its places are kept, numbers are written its way."""
+
+from __future__ import annotations
+
+import gettext
+import string
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import read_po
+from catalogue import PACKAGE, sentences, words
+
+from gainwright.errors import GainwrightError
+from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
+from gainwright.texts import joined, say
+
+OTHERS = sorted(set(LANGUAGES) - {"en"})
+
+
+def po(code: str) -> Catalog:
+    """Return the catalogue as it is written."""
+    with (PACKAGE / "locale" / code / "LC_MESSAGES" / "gainwright.po").open("rb") as file:
+        return read_po(file)
+
+
+def places(template: str) -> set[str]:
+    """Return the names of the places of a sentence (string.Formatter)."""
+    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_every_sentence_is_translated(code: str) -> None:
+    """What the code says is in the catalogue, not empty, not uncertain; a sentence with an own gap would be seen."""
+    catalogue = po(code)
+    said = {str(m.id): m for m in catalogue if m.id}
+    assert len(sentences()) > 250
+    assert sorted((sentences() | words()) - said.keys()) == []
+    assert [m.id for m in said.values() if not m.string or m.fuzzy] == []
+    assert "a sentence that nobody has written" not in said
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_the_places_of_a_sentence_are_kept(code: str) -> None:
+    """A translation puts in exactly what its sentence has."""
+    assert [m.id for m in po(code) if m.id and places(str(m.id)) != places(str(m.string))] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_what_is_shipped_is_what_is_written(code: str) -> None:
+    """The compiled catalogue, read by Python's gettext, says what the written one says."""
+    path = Path(PACKAGE / "locale" / code / "LC_MESSAGES" / "gainwright.mo")
+    with path.open("rb") as file:
+        shipped = gettext.GNUTranslations(file)
+    written = [m for m in po(code) if m.id]
+    assert [m.id for m in written if shipped.gettext(str(m.id)) != m.string] == []
+
+
+def test_numbers_after_the_language() -> None:
+    """German writes a comma (Unicode CLDR: decimal of de is ','); English and a job's own words stay."""
+    text = say("Reached {volts}", volts="25.36 V ± 0.2")
+    assert Language("de").said(text).endswith("25,36 V ± 0,2")
+    assert Language("en").said(text) == "Reached 25.36 V ± 0.2"
+    assert Language("de").said("12.5 mV") == "12,5 mV"
+    assert Language("de").said("Version 1.2.3 of amp_sub.out") == "Version 1.2.3 of amp_sub.out"
+
+
+def test_sentences_within_sentences() -> None:
+    """Parts that are sentences are said in the language, too; joined ones as well."""
+    inner = say("nothing")
+    assert inner in ("nothing",)
+    both = joined([inner, inner], "{a}; {b}")
+    assert Language("de").said(both) == "nichts; nichts"
+    assert both == "nothing; nothing"
+
+
+def test_chart_words() -> None:
+    """Titles and texts of a chart are said in the language; its data stay."""
+    spec = {"title": say("The chain"), "data": [{"name": "ceiling", "v": 1.5}], "layer": [{"title": "ceiling"}]}
+    german = translated_chart(spec, Language("de"))
+    assert german["title"] != "The chain"
+    assert german["data"] == spec["data"]
+    assert german["layer"][0]["title"] != "ceiling"
+    assert translated_chart(spec, Language("en")) is spec
+
+
+def test_an_unknown_language() -> None:
+    """One sentence that names those there are."""
+    with pytest.raises(GainwrightError, match="xx") as caught:
+        language("xx")
+    assert "Deutsch" in str(caught.value)

@@ -1,0 +1,352 @@
+"""The papers say the job's numbers and words, whatever they are, and the same input gives the same bytes."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pypdfium2
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pypdf import PdfReader
+
+from gainwright.adapters.paper_pdf import TypstPrinter
+from gainwright.app import write_paper
+from gainwright.composition import compose
+from gainwright.diagnose import Diagnoser, tell
+from gainwright.jobfile import example_text, read_entry, read_job_text
+from gainwright.model import Job
+from gainwright.plan import Plan, make_plan
+from gainwright.report import case_paper, customer_paper, handover, setup_sheet, volts
+from gainwright.report.handover import hearing_rows
+from gainwright.report.paper import Heading, Listed, Paper, Paragraph, Step, Table
+
+EXAMPLE = "two_way_and_sub"
+NASTY = (
+    "<script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "#set text(red)", "$ x^2 $", "*bold* _it_ `raw`",
+    "#read(\"/etc/passwd\")", "= Heading", "\\u{41} // /* */", "@label <label>", "'; DROP TABLE jobs; --",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    """Return a shipped example."""
+    return read_job_text(example_text(EXAMPLE)).job
+
+
+@pytest.fixture(scope="module")
+def plan(job: Job) -> Plan:
+    """Return its plan."""
+    return make_plan(job)
+
+
+def written(paper: Paper, folder: Path, suffix: str, *, code: str = "en", size: str = "a4") -> bytes:
+    """Return a paper as it is written."""
+    world = compose()
+    path = folder / f"paper{suffix}"
+    write_paper(paper, path, charts=world.charts, printer=world.printer, code=code, size=size)
+    return path.read_bytes()
+
+
+def pages(pdf: bytes) -> list[str]:
+    """Return the text of each page, by pypdf, spaces and invisible breaks taken together."""
+    found = [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+    return [re.sub(r"\s+", " ", text.replace("\u200b", "").replace("\u00ad", "")) for text in found]
+
+
+def letters(text: str) -> str:
+    """Return a text without spaces and hyphens, for lines that were broken."""
+    return re.sub(r"[\s\u200b\u00ad\-\u2010]", "", text)
+
+
+class _Page(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: set[str] = set()
+        self.attributes: set[str] = set()
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        self.attributes |= {name for name, _ in attrs}
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def parsed(html: bytes) -> _Page:
+    """Return a page read by the standard library's parser."""
+    page = _Page()
+    page.feed(html.decode())
+    return page
+
+
+def test_the_set_up_sheet_says_the_plan(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """Every step and target of the plan stands on at most three pages, A4 and Letter (ISO 216, ANSI Y14.1)."""
+    paper = setup_sheet(job, plan, date="2026-11-26")
+    for size, (width_mm, height_mm) in {"a4": (210, 297), "letter": (215.9, 279.4)}.items():
+        pdf = written(paper, tmp_path, ".pdf", size=size)
+        box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
+        assert float(box.width) * 25.4 / 72 == pytest.approx(width_mm, abs=0.05)
+        assert float(box.height) * 25.4 / 72 == pytest.approx(height_mm, abs=0.05)
+        text = letters("".join(pages(pdf)))
+        assert 1 <= len(pages(pdf)) <= 3
+        assert [s.do for s in plan.steps if letters(s.do) not in text] == []
+        assert [t.stage for t in plan.targets if letters(f"{t.stage}{volts(t.v_rms)}") not in text] == []
+        assert letters(paper.fingerprint) in text
+        assert "2026" in text
+
+
+def test_cautions_stand_where_they_apply_first(job: Job, plan: Plan) -> None:
+    """No caution of the plan is left out, each is printed once, at the first step that needs it."""
+    steps = [b for b in setup_sheet(job, plan).blocks if isinstance(b, Step)]
+    printed = [c for s in steps for c in s.cautions]
+    assert set(printed) == {c for s in plan.steps for c in s.cautions}
+    assert len(printed) == len(set(printed))
+    first = next(i for i, s in enumerate(plan.steps) if s.cautions)
+    assert steps[first].cautions == plan.steps[first].cautions
+
+
+def test_it_is_tagged_pdf_ua_with_words_for_charts(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """ISO 14289-1 (PDF/UA-1): marked, a title, a language, the identifier in XMP, and alternative texts of figures."""
+    reader = PdfReader(io.BytesIO(written(handover(job, plan), tmp_path, ".pdf")))
+    root: Any = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert reader.metadata is not None
+    assert reader.metadata.title == job.title
+    assert "pdfuaid:part" in root["/Metadata"].get_object().get_data().decode()
+    alternatives = _alternatives(root["/StructTreeRoot"])
+    assert any("tightest at" in text for text in alternatives)
+    assert len(alternatives) >= 3
+
+
+def _alternatives(node: Any) -> list[str]:
+    node = node.get_object() if hasattr(node, "get_object") else node
+    if isinstance(node, list):
+        return [text for child in node for text in _alternatives(child)]
+    if not isinstance(node, dict):
+        return []
+    found = [str(node["/Alt"])] if "/Alt" in node else []
+    return found + (_alternatives(node["/K"]) if "/K" in node else [])
+
+
+def test_pages_are_drawn_in_greys_and_inside_the_margins(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """Rendered by PDFium: something on every page, nothing in the outer 4 mm, the sheet without colour."""
+    document = pypdfium2.PdfDocument(written(setup_sheet(job, plan), tmp_path, ".pdf"))
+    for number, page in enumerate(document):
+        picture = page.render(scale=2).to_numpy()
+        page.render(scale=2).to_pil().save(tmp_path / f"setup-{number}.png")
+        edge = round(4 / 25.4 * 72 * 2)
+        ink = picture.min(axis=2) < 200
+        assert 0.005 < ink.mean() < 0.4
+        assert not np.concatenate(
+            [ink[:edge].ravel(), ink[-edge:].ravel(), ink[:, :edge].ravel(), ink[:, -edge:].ravel()]
+        ).any()
+        assert int(np.ptp(picture[..., :3].astype(int), axis=2).max()) <= 2
+
+
+@pytest.mark.parametrize("suffix", [".pdf", ".html", ".json", ".csv"])
+def test_the_same_input_gives_the_same_bytes(job: Job, plan: Plan, tmp_path: Path, suffix: str) -> None:
+    """Twice the same; another date, another file."""
+    one = written(handover(job, plan, date="2026-11-26"), tmp_path, suffix)
+    assert written(handover(job, plan, date="2026-11-26"), tmp_path, suffix) == one
+    if suffix != ".csv":
+        assert written(handover(job, plan, date="2026-11-27"), tmp_path, suffix) != one
+
+
+def test_the_fingerprint_is_of_the_data(job: Job, plan: Plan) -> None:
+    """The date and the language leave it; a number that differs changes it."""
+    sheet = setup_sheet(job, plan)
+    assert setup_sheet(job, plan, date="2026-11-26").fingerprint == sheet.fingerprint
+    other = dataclasses.replace(sheet, data={**sheet.data, "customer": "another"})
+    assert other.fingerprint != sheet.fingerprint
+    assert re.fullmatch(r"[0-9a-f]{16}", sheet.fingerprint)
+
+
+def test_json_and_csv_hold_the_numbers(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """JSON holds the plan as the plan itself says it; CSV, by the standard library, its targets."""
+    paper = setup_sheet(job, plan)
+    assert json.loads(written(paper, tmp_path, ".json"))["plan"] == json.loads(json.dumps(plan.as_json()))
+    rows = list(csv.reader(io.StringIO(written(paper, tmp_path, ".csv").decode(), newline="")))
+    for target in plan.targets:
+        assert any(row[:2] == [target.stage, volts(target.v_rms)] for row in rows)
+
+
+def test_what_was_reached_with_its_uncertainty(job: Job, plan: Plan) -> None:
+    """A reading at the target's tone counts: value, half interval by the meter's data, dB off; one elsewhere doesn't."""
+    step = next(s for s in plan.steps if s.phase == "amplifier" and s.tone_hz)
+    entry = {"at": _output(job, step.stage), "with": "meter", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
+    target = next(t for t in plan.targets if t.stage == step.stage)
+    read = read_entry({**entry, "reads": f"{target.v_rms / 2:.5g} V"}, job)
+    data = handover(job, plan, entries=[read]).data["targets"]
+    found = next(t for t in data if t["stage"] == step.stage)
+    assert found["reached_v"] == pytest.approx(target.v_rms / 2, rel=1e-3)
+    assert 0 < found["reached_half_v"] < 0.1 * target.v_rms
+    texts = [c for _, table in handover(job, plan, entries=[read]).tables() for row in table.rows for c in row]
+    assert "-6.0 dB" in texts
+    other = read_entry({**entry, "tone": "777 Hz", "reads": "1 V"}, job)
+    assert all(t["reached_v"] is None for t in handover(job, plan, entries=[other]).data["targets"])
+
+
+def _output(job: Job, stage: str) -> str:
+    from gainwright.solve import Chain
+
+    return next(str(n) for n in Chain(job).nodes if n.stage == stage)
+
+
+def test_what_was_not_measured_is_said(job: Job, plan: Plan) -> None:
+    """Without readings each target, the clean limit, distortion and each supply are listed; a reading takes one off."""
+    missing = next(b for b in reversed(handover(job, plan).blocks) if isinstance(b, Listed)).items
+    for target in plan.targets:
+        assert any(target.stage in m for m in missing)
+    assert any("clean limit" in m for m in missing)
+    assert any("Distortion" in m for m in missing)
+
+
+def test_hearing_times_are_those_of_the_tables() -> None:
+    """NIOSH 98-126 table 1-1 (85 to 115 dBA) and 29 CFR 1910.95 table G-16 (8 h at 90 to 15 min at 115 dBA)."""
+    rows = {level: (niosh, osha) for level, niosh, osha in hearing_rows()}
+    assert rows["85 dB"] == ("8 h", "-")
+    assert rows["100 dB"] == ("15 min", "2 h")
+    assert [rows[f"{level} dB"][1] for level in (90, 95, 105, 110, 115)] == ["8 h", "4 h", "1 h", "30 min", "15 min"]
+    assert rows["115 dB"][0] == "28 s"
+
+
+def test_the_customers_page_is_one_page(job: Job, tmp_path: Path) -> None:
+    """What to check, in order, as the diagnosis ranks it; the place is in the drawing's words."""
+    entry = read_entry({"heard": "sub", "tone": "40 Hz", "is": "silent"}, job)
+    found = tell(Diagnoser(job), (entry,))
+    paper = customer_paper(job, found)
+    steps = [b.do for b in paper.blocks if isinstance(b, Step)]
+    assert steps == [t.ask for t in found.next[: len(steps)]]
+    assert len(steps) == 3
+    pdf = written(paper, tmp_path, ".pdf")
+    assert len(pages(pdf)) == 1
+    assert all(letters(ask) in letters(pages(pdf)[0]) for ask in steps)
+
+
+def test_the_case_paper(job: Job, tmp_path: Path) -> None:
+    """Every entry, every cause of weight and the belief step by step are on it, and that the case is open."""
+    entries = [read_entry(e, job) for e in ({"heard": "sub", "tone": "40 Hz", "is": "silent"}, {"check": "amp_sub.power_lamp", "is": "off"})]  # fmt: skip
+    diagnoser = Diagnoser(job)
+    found = tell(diagnoser, entries)
+    paper = case_paper(job, diagnoser, entries, found, None)
+    text = letters("".join(pages(written(paper, tmp_path, ".pdf"))))
+    for entry in found.evidence:
+        assert letters(entry.said) in text
+    first = found.causes[0]
+    assert letters(f"{first.cause} {first.where}") in text
+    assert f"{100 * first.probability:.0f}%±" in text
+    assert letters("The case is open.") in text
+
+
+def test_german(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """Headings, steps and charts are German, decimals have commas, names of the job stay; the sheet fits as well."""
+    assert len(pages(written(setup_sheet(job, plan), tmp_path, ".pdf", code="de"))) <= 3
+    pdf = written(handover(job, plan), tmp_path, ".pdf", code="de")
+    text = " ".join(pages(pdf))
+    assert "Was eingebaut ist" in text
+    assert "What is installed" not in text
+    assert re.search(r"\d,\d+ V", text)
+    assert not re.search(r"\d\.\d+ V\b", " ".join(t for t in text.split("Wo jeder Regler steht")[:1]))
+    assert "amp_sub" in text
+    assert PdfReader(io.BytesIO(pdf)).trailer["/Root"]["/Lang"] == "de"  # type: ignore[index]
+
+
+@pytest.mark.parametrize("text", NASTY)
+def test_no_text_of_a_job_becomes_markup(job: Job, plan: Plan, tmp_path: Path, text: str) -> None:
+    """In every field: as it was typed on PDF and HTML; no tag, no handler, no formula comes of it."""
+    odd = job.model_copy(
+        update={"title": text, "customer": text, "vehicle": job.vehicle.model_copy(update={"description": text})}
+    )
+    paper = setup_sheet(odd, plan)
+    paper = dataclasses.replace(paper, blocks=(Heading(text), Paragraph(text), Listed((text,)), Table((text,), ((text,),)), Step(1, text, text, text, text, (text,))))  # fmt: skip
+    page = parsed(written(paper, tmp_path, ".html"))
+    assert page.text.count(text) >= 12
+    assert page.tags & {"script", "img", "iframe", "a", "link", "object"} == set()
+    assert not any(name.startswith("on") or name in ("src", "href") for name in page.attributes)
+    pdf = letters("".join(pages(written(paper, tmp_path, ".pdf"))))
+    assert pdf.count(letters(text)) >= 8
+    for row in csv.reader(io.StringIO(written(paper, tmp_path, ".csv").decode())):
+        assert not any(cell.startswith(("=", "@", "-", "+", "\t")) for cell in row)
+
+
+SCRIPTS = (
+    "Жёлтый фургон",
+    "Ωμέγα όχημα",
+    "מכונית כחולה",
+    "سيارة زرقاء",
+    "青い車 低音",
+    "파란 차",
+    "x" * 400,
+    "a " * 300,
+    "🚗🔊",
+)
+
+
+@pytest.mark.parametrize("text", SCRIPTS)
+def test_other_scripts_and_overlong_texts(job: Job, plan: Plan, tmp_path: Path, text: str) -> None:
+    """A file comes of it, whatever fonts there are; nothing runs off the page; Cyrillic, Greek and Hebrew are set."""
+    odd = job.model_copy(update={"title": text, "customer": text})
+    pdf = written(setup_sheet(odd, plan), tmp_path, ".pdf")
+    document = pypdfium2.PdfDocument(pdf)
+    for page in document:
+        picture = page.render(scale=1).to_numpy()
+        assert not (picture[:, -8:].min(axis=2) < 128).any()
+    if text in SCRIPTS[:2]:
+        assert letters(text) in letters(pages(pdf)[0])
+    assert text.strip()[:20] in written(setup_sheet(odd, plan), tmp_path, ".html").decode()
+
+
+def test_forty_stages(tmp_path: Path) -> None:
+    """A chain of forty stages with long names: sheet and handover stand within the page, each name whole."""
+    text = example_text("one_amplifier")
+    amp, sub = (re.search(rf"^  {name}:.*(?:\n    .*)*", text, re.MULTILINE) for name in ("amp", "sub"))
+    assert amp is not None
+    assert sub is not None
+    names = [f"amp_{i:02d}_behind_the_seat" for i in range(19)]
+    added = ["  knob: {kind: level_control, from: head.sub, range: -40 .. 0 dB, at: 0 dB}"]
+    for name in names:
+        added.append(amp[0].replace("  amp:", f"  {name}:").replace("from: head.sub", "from: knob"))
+        added.append(sub[0].replace("  sub:", f"  sub_of_{name}:").replace("from: amp", f"from: {name}"))
+    many = read_job_text(text[: amp.start()] + "\n".join(added) + "\n").job
+    assert len(many.stages) == 40
+    plan = make_plan(many)
+    for paper in (setup_sheet(many, plan), handover(many, plan)):
+        pdf = written(paper, tmp_path, ".pdf")
+        found = letters("".join(pages(pdf)))
+        assert [n for n in many.stages if letters(n) not in found] == []
+        for page in pypdfium2.PdfDocument(pdf):
+            assert not (page.render(scale=1).to_numpy()[:, -8:].min(axis=2) < 128).any()
+
+
+TAGS = {*("html", "head", "meta", "title", "style", "body", "h1", "h2", "p", "strong", "ul", "li", "table", "thead"), *("tbody", "tr", "th", "td", "div", "b", "em", "small", "footer")}  # fmt: skip
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(texts=st.lists(st.text(max_size=60), min_size=6, max_size=6))
+def test_any_text_prints(texts: list[str]) -> None:
+    """Whatever texts come, a PDF comes of them, or one clear sentence."""
+    a, b, c, d, e, f = (t.encode("utf-8", "ignore").decode() for t in texts)
+    blocks = (
+        Heading(a),
+        Paragraph(b, strong=True),
+        Listed((c, d)),
+        Table((a, b), ((c, d), (e, f))),
+        Step(1, e, f, a, b, (c,)),
+    )
+    from gainwright.report import language, paper_content, paper_html
+
+    content = paper_content(Paper("case", a, b, blocks), language("en"), lambda _c, _l: "")
+    assert TypstPrinter().pdf(content, date="").startswith(b"%PDF-")
+    assert parsed(paper_html(content).encode()).tags <= TAGS  # fmt: skip
