@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.dialogue import Dialogue
 from gainwright.errors import CallError
-from gainwright.report import CaseCounts, CauseCount
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.app.ports import CaseStore
     from gainwright.diagnose import Diagnosis
     from gainwright.model import Case, Job
+    from gainwright.report import CaseCounts
 
 
 def diagnose(
@@ -111,6 +111,8 @@ def count_cases(store: CaseStore) -> CaseCounts:
     ------
     CallError, JobError : the store or a case in it can't be read.
     """
+    from gainwright.report import CaseCounts, CauseCount
+
     names = store.names()
     cases = {name: store.load(name) for name in names}
     found: dict[str, list[tuple[str, Case]]] = {}
