@@ -44,6 +44,7 @@ class AltairCharts:
 
 def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright import report
+    from gainwright.adapters.allowance_chart import allowance_spec
     from gainwright.adapters.cases_chart import cases_spec
     from gainwright.adapters.chain_chart import chain_spec
     from gainwright.adapters.knee_chart import knee_spec
@@ -52,6 +53,7 @@ def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright.adapters.response_chart import response_spec
 
     drawers: dict[type, Callable[[Any], dict[str, Any]]] = {
+        report.AllowanceChart: allowance_spec,
         report.CorridorChart: corridor_spec,
         report.KneeChart: knee_spec,
         report.OnsetChart: onset_spec,

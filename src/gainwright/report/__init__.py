@@ -1,5 +1,6 @@
 """Papers and charts as data and wording; drawing and printing happen elsewhere."""
 
+from gainwright.report.allowance import AllowanceChart, allowance_chart
 from gainwright.report.attenuator import attenuator_text
 from gainwright.report.belief_chart import BeliefChart, belief_chart
 from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, cases_chart, cases_text
@@ -30,11 +31,13 @@ Chart = (
     | WaveformChart
     | SpectrumChart
     | BeliefChart
+    | AllowanceChart
 )
 """Everything that can be drawn."""
 
 __all__ = [
     "LANGUAGES",
+    "AllowanceChart",
     "BeliefChart",
     "Box",
     "CaseCounts",
@@ -58,6 +61,7 @@ __all__ = [
     "SpectrumChart",
     "WaveformChart",
     "advice_text",
+    "allowance_chart",
     "attenuator_text",
     "belief_chart",
     "case_paper",

@@ -10,6 +10,7 @@ from gainwright import physics
 from gainwright.diagnose import entry_words
 from gainwright.jobfile import controls
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
+from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
 from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table
@@ -161,12 +162,14 @@ def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
 
 
 def _allowance(job: Job) -> list[Block]:
-    rows = tuple((name, str(value)) for name, value in job.allowance.items()) or ((say("all"), "5 dB"),)
+    rows = tuple((name, f"{db:g} dB") for name, db in allowances(job).items())
+    chart = allowance_chart(job, title=say("Allowance"))
     text = say(
         "The tone that was set with lies this far below full scale. Recordings that are quieter than full scale still reach "
         "full output; loud passages of loud recordings may clip by as much at the highest clean volume."
     )
-    return [Paragraph(text), Table((say("Output"), say("Below full scale")), rows, right=(1,))]
+    table = Table((say("Output"), say("Below full scale")), rows, right=(1,))
+    return [Paragraph(text), table, Figure(chart, chart.description)]
 
 
 def _corridors(job: Job, plan: Plan) -> list[Block]:
@@ -333,7 +336,7 @@ def _data(
             }
             for t in plan.targets
         ],
-        "allowance": {name: str(value) for name, value in job.allowance.items()},
+        "allowance_db": allowances(job),
         "readings": [entry_words(e) for e in entries],
         "recordings": [
             {"name": m.name, "verdict": m.channel.verdict, "thd_percent": m.channel.thd_percent} for m in measured

@@ -25,7 +25,7 @@ from gainwright.diagnose import Diagnoser, tell
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Plan, make_plan
-from gainwright.report import case_paper, customer_paper, handover, setup_sheet, volts
+from gainwright.report import allowance_chart, case_paper, customer_paper, handover, setup_sheet, volts
 from gainwright.report.handover import hearing_rows
 from gainwright.report.paper import Heading, Listed, Paper, Paragraph, Step, Table
 
@@ -202,6 +202,17 @@ def _output(job: Job, stage: str) -> str:
     from gainwright.solve import Chain
 
     return next(str(n) for n in Chain(job).nodes if n.stage == stage)
+
+
+def test_the_allowance_is_the_jobs(job: Job, plan: Plan) -> None:
+    """Each output's allowance as the job has it; the chart's bars end that far below full scale; set-up tones lie there."""
+    chart = allowance_chart(job, title="Allowance")
+    asked = {name: float(str(value).split()[0]) for name, value in job.allowance.items()}
+    assert {name: -level for name, level, _ in chart.bars} == asked
+    assert handover(job, plan).data["allowance_db"] == asked
+    tones = {s.level_dbfs for s in plan.steps if s.phase == "amplifier"}
+    assert tones == {level for _, level, _ in chart.bars}
+    assert compose().charts.render(chart, ".svg").startswith(b"<svg")
 
 
 def test_what_was_not_measured_is_said(job: Job, plan: Plan) -> None:

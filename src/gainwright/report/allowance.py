@@ -1,0 +1,39 @@
+"""The allowance of each output as a chart: from the tone it is set with to full scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.texts import joined, say
+
+if TYPE_CHECKING:
+    from gainwright.model import Job
+
+USUAL_DB = 5.0
+"""Where a job says nothing (see the job file's `allowance`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class AllowanceChart:
+    """One bar an output: its name, and the level of its set-up tone, dBFS; the bar goes from there to full scale."""
+
+    title: str
+    subtitle: str
+    bars: tuple[tuple[str, float, str], ...]
+    description: str
+
+
+def allowances(job: Job) -> dict[str, float]:
+    """Return output -> allowance, dB; `all` where one figure holds for all."""
+    found = {name: value.nominal for name, value in job.allowance.items()} or {"all": USUAL_DB}
+    return {say("all") if name == "all" else name: db for name, db in found.items()}
+
+
+def allowance_chart(job: Job, *, title: str) -> AllowanceChart:
+    """Return the chart of a job's allowances."""
+    found = allowances(job)
+    bars = tuple((name, -db, say("{db} dB", db=f"{db:g}")) for name, db in found.items())
+    said = joined([say("{place}: {words}", place=name, words=words) for name, _, words in bars], by="{a}; {b}")
+    subtitle = say("From the tone that was set with to full scale.")
+    return AllowanceChart(title, subtitle, bars, say("{place}: {words}", place=title, words=said))
