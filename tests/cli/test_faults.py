@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+from commands import run
 
 EVIDENCE = """
 evidence:
@@ -18,20 +18,6 @@ evidence:
   - {check: lead:desk.sub-knob, resistance: 0.4 ohm}
   - {heard: sub, tone: 40 Hz, is: silent}
 """
-
-
-def run(*arguments: object, typed: str = "", folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run a command in a folder."""
-    return subprocess.run(
-        (sys.executable, "-m", "gainwright", *map(str, arguments)),
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        check=False,
-        input=typed,
-        encoding="utf-8",
-        env=None,
-    )
 
 
 @pytest.fixture(scope="module")

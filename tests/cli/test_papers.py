@@ -5,28 +5,14 @@ from __future__ import annotations
 import csv
 import json
 import math
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from commands import run
 
 EVIDENCE = "evidence:\n  - {heard: sub, tone: 50 Hz, is: silent}\n"
-
-
-def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
-    """Run a command in a folder."""
-    return subprocess.run(
-        (sys.executable, "-m", "gainwright", *map(str, arguments)),
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        check=False,
-        encoding="utf-8",
-        input=typed,
-    )
 
 
 LAST_CLEAN = 23

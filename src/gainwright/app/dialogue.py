@@ -193,17 +193,27 @@ class Dialogue:
         """
         from gainwright.model import Closed
 
-        known = [(c.id, c.where) for c in self.diagnoser.causes]
-        if (cause, where) not in known:
-            places = [w for c, w in known if c == cause]
-            raise CallError(
-                f"{cause} can't be at {where!r} in this chain",
-                code="unknown_cause",
-                rule=f"it can be at {', '.join(places)}"
-                if places
-                else f"causes are {', '.join(dict.fromkeys(c for c, _ in known))}",
-            )
+        check_cause(self.diagnoser, cause, where)
         return self.case().model_copy(update={"closed": Closed(cause=cause, where=where, note=note, on=on)})
+
+
+def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
+    """Refuse a cause that a chain can't have.
+
+    Raises
+    ------
+    CallError : it can't; says where it can be, or which causes there are.
+    """
+    known = [(c.id, c.where) for c in diagnoser.causes]
+    if (cause, where) not in known:
+        places = [w for c, w in known if c == cause]
+        raise CallError(
+            f"{cause} can't be at {where!r} in this chain",
+            code="unknown_cause",
+            rule=f"it can be at {', '.join(places)}"
+            if places
+            else f"causes are {', '.join(dict.fromkeys(c for c, _ in known))}",
+        )
 
 
 def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.dialogue import check_cause
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -91,13 +92,7 @@ class Practice:
         ------
         CallError : the chain can't have such a cause.
         """
-        known = [(c.id, c.where) for c in self.diagnoser.causes]
-        if (cause, where) not in known:
-            places = [w for c, w in known if c == cause]
-            listed = places or sorted({c for c, _ in known})
-            raise CallError(
-                f"{cause} can't be at {where!r}", code="unknown_cause", rule=f"it can be: {', '.join(listed)}"
-            )
+        check_cause(self.diagnoser, cause, where)
         return (cause, where) == (self.rig.cause, self.rig.where)
 
 

@@ -42,6 +42,7 @@ SIDES_DIFFER_DB = 3.0
 LOW_SUPPLY_V, NO_SUPPLY_V = 11.5, 2.0
 DC_OF_IMPEDANCE = 0.85
 """A coil's DC resistance over its impedance."""
+SUPPLIES, SPEAKERS = ("none", "low", "right"), ("short", "low", "right", "high", "open")
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
 SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
 """How often an answer of a kind is right."""
@@ -217,10 +218,7 @@ class Answering:
             np.zeros(self.ensemble.draws) if c.dead.get(name) == "supply" else volts * c.supply.get(name, 1.0)
             for c in self.changes
         ]
-        found = np.stack(rows)
-        low_v = LOW_SUPPLY_V if running else LOW_SUPPLY_V - 0.5
-        which = np.where(found < NO_SUPPLY_V, 0, np.where(found < low_v, 1, 2))
-        return _told(("none", "low", "right"), which, SURE["volts"])
+        return _told(SUPPLIES, supply_class(np.stack(rows), running=running), SURE["volts"])
 
     def _speaker(self, name: str) -> Answers:
         """Resistance at the end of a speaker's lead, of the side that stands out most when no side is named."""
@@ -238,7 +236,7 @@ class Answering:
             each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
             most = np.argmax(np.abs(np.log(each)), axis=0)
             found[i] = each[most, np.arange(each.shape[1])]
-        return _told(("short", "low", "right", "high", "open"), speaker_class(found), SURE["ohms"])
+        return _told(SPEAKERS, speaker_class(found), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
         """A control looked at, or all of a stage: as the job says unless a cause is about one."""
@@ -385,8 +383,13 @@ def looks(cause: str, where: str) -> tuple[str, ...]:
     return tuple(f"{where}.{what}" for what in LOOKED_AT.get(cause, ()))
 
 
+def supply_class(volts: Any, *, running: bool) -> npt.NDArray[np.intp]:
+    """Return which of `SUPPLIES` a supply voltage is."""
+    return np.asarray(np.digitize(volts, [NO_SUPPLY_V, LOW_SUPPLY_V if running else LOW_SUPPLY_V - 0.5]))
+
+
 def speaker_class(ratio: Any) -> npt.NDArray[np.intp]:
-    """Return which answer a speaker's resistance over the expected one is: short, low, right, high, open."""
+    """Return which of `SPEAKERS` a speaker's resistance over the expected one is."""
     return np.asarray(np.digitize(np.asarray(ratio), [0.15, 0.72, 1.4, 50.0]))
 
 

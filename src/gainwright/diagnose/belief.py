@@ -11,7 +11,7 @@ Silverman, Density Estimation, 1986, 4.3.2), and what the draws say of other pla
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -80,8 +80,7 @@ class Kernels:
     count : effective number of draws, shape (hypotheses,).
     predicted, centred : as given, and the shrunk middles, shape (hypotheses, draws, readings).
     shrink, squared : factor of the shrinking and h squared, shape (hypotheses,).
-    covariance : of predictions, h squared in, without the readings' own, shape (hypotheses, readings, readings).
-    total : with it, same shape.
+    total : covariance of predictions, h squared in, with the readings' own, shape (hypotheses, readings, readings).
     reads : readings in dB, shape (readings,).
     used : the readings taken as right in the leading case, indices.
     """
@@ -262,17 +261,7 @@ def _wrong(sets: Terms, entries: Sequence[int], log_rest: Floats, top: float) ->
 def _leading(kernels: Kernels, sets: Terms, log_rest: Floats) -> Kernels:
     """Keep the likeliest set of readings that are right: other predictions are moved along by these."""
     best = max(sets, key=lambda pair: float(np.max(pair[1] + log_rest)))
-    return Kernels(
-        kernels.weight,
-        kernels.count,
-        kernels.predicted,
-        kernels.centred,
-        kernels.shrink,
-        kernels.squared,
-        kernels.total,
-        kernels.reads,
-        best[0],
-    )
+    return replace(kernels, used=best[0])
 
 
 def _moved(kernels: Kernels, predicted: Floats) -> tuple[Floats, Floats]:

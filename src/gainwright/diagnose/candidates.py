@@ -21,6 +21,7 @@ from gainwright.model import (
     Recorder,
     Speaker,
     Swapped,
+    stages_at,
     wires,
 )
 from gainwright.solve import recorder_full_scale_v
@@ -289,7 +290,7 @@ class Catalogue:
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
         """Return the minutes of checking one cause by itself: the shortest test that is about it."""
         places = {cause.where, *looks(cause.id, cause.where)}
-        stage = cause.where.removeprefix("lead:").split(".")[0].split("-")[0]
+        stage = stages_at(cause.where)[0]
         places |= {
             f"{cause.where}.{what}" for what in ("power_lamp", "supply_voltage", "turn_on_voltage", "resistance")
         }
@@ -311,8 +312,7 @@ def _stages(entry: Entry, job: Job) -> set[str]:
         return set()
     place = entry.swap if isinstance(entry, Swapped) else entry.check
     if place.startswith("lead:"):
-        ends = place.removeprefix("lead:").split("-")
-        return {end.split(".")[0] for end in ends} & set(job.stages)
+        return set(stages_at(place)) & set(job.stages)
     stage, _, what = place.partition(".")
     at_terminals = isinstance(entry, Swapped) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),

@@ -11,9 +11,11 @@ from gainwright.diagnose.answers import (
     LEAD_OHM,
     LEAD_OPEN_OHM,
     LOW_SUPPLY_V,
-    NO_SUPPLY_V,
+    SPEAKERS,
+    SUPPLIES,
     TOUCHING_OHM,
     speaker_class,
+    supply_class,
 )
 from gainwright.jobfile import controls, read_number
 from gainwright.model import HeardSpeaker, Swapped
@@ -46,13 +48,12 @@ def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> l
 def _number_answer(entry: Check, what: str, answering: Answering) -> str:
     found = read_number(entry)
     if what == "supply_voltage":
-        low_v = LOW_SUPPLY_V if entry.engine == "on" else LOW_SUPPLY_V - 0.5
-        return ("none", "low", "right")[int(np.digitize(found, [NO_SUPPLY_V, low_v]))]
+        return SUPPLIES[int(supply_class(found, running=entry.engine == "on"))]
     if what == "turn_on_voltage":
         return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
     speaker = entry.check.split(".")[0]
     ratio = found / (DC_OF_IMPEDANCE * answering.chain.nominal()[f"{speaker}.impedance"])
-    return ("short", "low", "right", "high", "open")[int(speaker_class(ratio))]
+    return SPEAKERS[int(speaker_class(ratio))]
 
 
 def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder
-from gainwright.solve import recorder_full_scale_v, shown_by_indicator, shown_by_meter
+from gainwright.solve import accuracy_of, recorder_full_scale_v, resolution_v, shown_by_indicator, shown_by_meter
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -139,14 +139,12 @@ class Observer:
 
     def _metered(self, meter: Multimeter, name: str, shown_v: Floats, tone_hz: float) -> tuple[Floats, float]:
         """Put a meter's own error on what it shows: the same all along, since it is one meter."""
-        counts = meter.counts or 4000
-        digit_v = 10 ** np.ceil(np.log10(np.maximum(shown_v, 0.6) / counts) - 1e-12)
-        ratio = meter.accuracy.ratio if meter.accuracy else 0.015
-        digits = meter.accuracy.counts if meter.accuracy else 5
+        digit_v = resolution_v(meter, shown_v)
+        ratio, digits = accuracy_of(meter)
         if meter.bandwidth is not None and tone_hz > meter.bandwidth.nominal:
             shown_v = shown_v * 10 ** (-BEYOND_DB / 20 * self._beyond[name])
         erring = shown_v * (1 + ratio * self._ratio[name]) + digits * digit_v * self._counts[name]
-        return np.maximum(erring, 0.0), float(10 ** np.ceil(np.log10(0.6 / counts) - 1e-12))
+        return np.maximum(erring, 0.0), float(resolution_v(meter, 0.0))
 
     def shows(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
         """Return the chance of each word of an indicator, shape (4, hypotheses, draws), in the order of `SHOWS`."""

@@ -13,9 +13,9 @@ from gainwright.diagnose.choosing import ASKING, ENOUGH
 from gainwright.diagnose.naming import healthy_name
 from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
 from gainwright.diagnose.sayings import repair, says, short
-from gainwright.diagnose.weighing import observe
-from gainwright.model import Reading, as_mapping
-from gainwright.texts import say
+from gainwright.diagnose.weighing import observe, stimulus_of
+from gainwright.model import Multimeter, Reading, as_mapping, stages_at
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,7 +52,7 @@ def tell(
     tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()
     sound = healthy_name(state.entries, diagnoser.rough, diagnoser.causes)
-    found = [sound if c.id == NOTHING else NOTHING_CAUSE if c == sound else c for c in found]
+    found = [_named(c, sound) for c in found]
     likelihood = _by_entry(diagnoser, state)
     causes = _causes(diagnoser, found, probability, error, likelihood)
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
@@ -68,7 +68,7 @@ def tell(
         following,
         _evidence(diagnoser, state, likelihood),
         state.surprise,
-        _contradiction(diagnoser, state, found, probability),
+        _contradiction(diagnoser, state, likelihood, found, probability),
         done,
         _repair(diagnoser, state, Cause(causes[0].cause, causes[0].where)) if done else None,
     )
@@ -184,7 +184,7 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
     stages = {stage, *(node.stage for node in chain.wiring.upstream(stage))}
 
     def lies_before(hypothesis: tuple[Cause, ...]) -> bool:
-        places = [c.where.removeprefix("lead:").rpartition("-")[2].split(".")[0] for c in hypothesis]
+        places = [stages_at(c.where)[-1] for c in hypothesis]
         return all(place in stages or place in chain.job.instruments for place in places)
 
     return np.array([float(lies_before(h)) for h in state.active.hypotheses])
@@ -222,11 +222,12 @@ def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
     return ""
 
 
-def _contradiction(diagnoser: Diagnoser, state: State, found: list[Cause], probability: Floats) -> str:
+def _contradiction(
+    diagnoser: Diagnoser, state: State, likelihood: Floats, found: list[Cause], probability: Floats
+) -> str:
     """Return a sentence about the entry that the others contradict, with what it would be without it."""
     if len(state.entries) < 2:
         return ""
-    likelihood = _by_entry(diagnoser, state)
     doubts = [_doubt(state, i, likelihood) for i in range(len(state.entries))]
     if max(doubts) < CONTRADICTED and state.surprise < CONTRADICTED:
         return ""
@@ -260,21 +261,19 @@ def _contradiction(diagnoser: Diagnoser, state: State, found: list[Cause], proba
 def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
     """Return what to do, and the reading at the end of the path that will prove it."""
     from gainwright.diagnose.candidates import Catalogue
-    from gainwright.diagnose.weighing import stimulus_of
-    from gainwright.model import Multimeter
 
     catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
-    stage = cause.where.removeprefix("lead:").rpartition("-")[2].split(".")[0]
+    stage = stages_at(cause.where)[-1]
     path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
     name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
-    do = f"{says(cause)}. {repair(cause)}"
+    do = say("{says}. {repair}", says=says(cause), repair=repair(cause))
     if not name:
         return Repair(
             do,
             say(
                 "Then play {tone_hz} Hz and listen to {part}: all as it should be.",
                 tone_hz=f"{path.tone_hz:g}",
-                part=" and ".join(path.speakers),
+                part=joined(path.speakers, by="{a} and {b}"),
             ),
         )
     entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **path.played()})

@@ -28,7 +28,7 @@ from gainwright.model.evidence import (
 from gainwright.model.instruments import Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.nodes import LeadRun, Node, Port
-from gainwright.model.places import check_places, wires
+from gainwright.model.places import check_places, stages_at, wires
 from gainwright.model.stages import (
     Amplifier,
     AnyStage,
@@ -95,5 +95,6 @@ __all__ = [
     "check_places",
     "kind_of",
     "resolve",
+    "stages_at",
     "wires",
 ]

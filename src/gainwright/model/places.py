@@ -33,6 +33,12 @@ def _side_name(run: LeadRun, node: Node, port: Port) -> str:
     return f"lead:{source}.{node.side}-{target}.{port.side}"
 
 
+def stages_at(place: str) -> tuple[str, ...]:
+    """Return the stage that a place is at, or the two that a lead goes between, in signal order."""
+    ends = place.removeprefix("lead:").split("-") if place.startswith("lead:") else [place]
+    return tuple(end.split(".")[0] for end in ends)
+
+
 def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments: Iterable[str]) -> list[str]:
     """Return everything that a check can name: leads, lamps, supplies, speakers, controls, measuring leads."""
     found = list(wires(wiring))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from gainwright.plan.result import Finding
 from gainwright.plan.views import Way, as_it_stands, plain_view
@@ -16,9 +16,11 @@ if TYPE_CHECKING:
 
     from gainwright.plan.setting_out import End, SettingOut
     from gainwright.plan.source import CleanLimit
+    from gainwright.plan.visibility import Doubt
 
 OTHER_TONE_HZ = 1000.0
 """The tone most at hand."""
+NO_WAY = say("no way to see it was found here: measure nearer to the source")
 
 
 def hidden_limit(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Iterator[Finding]:
@@ -29,42 +31,23 @@ def hidden_limit(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Iter
     opened = ", ".join(f"{c} {text}" for c, (f, text) in own if f.node in end.all_nodes)
     for doubt in as_it_stands(out, end, limit):
         if way.doubts:
-            yield Finding(
-                "caution",
-                doubt.code,
-                doubt.where,
-                doubt.message,
-                say("no way to see it was found here: measure nearer to the source"),
-            )
+            yield _found("caution", doubt, NO_WAY)
             continue
         moved = say(" with {opened}", opened=opened) if opened else ""
-        yield Finding(
-            "note",
-            doubt.code,
-            doubt.where,
-            doubt.message,
-            say("planned{moved}: {instead}; solved again: it shows", moved=moved, instead=instead),
-        )
+        planned = say("planned{moved}: {instead}; solved again: it shows", moved=moved, instead=instead)
+        yield _found("note", doubt, planned)
     for doubt in way.doubts:
-        yield Finding(
-            "caution",
-            doubt.code,
-            doubt.where,
-            doubt.message,
-            say("no way to see it was found here: measure nearer to the source"),
-        )
+        yield _found("caution", doubt, NO_WAY)
     if way.said and not way.doubts:
         plain = plain_view(out, end, limit, out.opened, by_preference(out.instruments)[0][0])
         for doubt in doubts(out, plain):
-            yield Finding(
-                "note",
-                doubt.code,
-                doubt.where,
-                doubt.message,
-                say("planned: {said}; solved again: it shows", said=way.said),
-            )
+            yield _found("note", doubt, say("planned: {said}; solved again: it shows", said=way.said))
     if end.tone_hz != OTHER_TONE_HZ:
         yield from _full_range_tone(out, end, limit)
+
+
+def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str) -> Finding:
+    return Finding(severity, doubt.code, doubt.where, doubt.message, remedy)
 
 
 def _full_range_tone(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Finding]:
@@ -80,4 +63,4 @@ def _full_range_tone(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[F
                 volts=f"{volts:.3g}",
                 part=end.nodes[0],
             )
-            yield Finding("note", doubt.code, doubt.where, doubt.message, remedy)
+            yield _found("note", doubt, remedy)

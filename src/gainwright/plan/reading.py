@@ -8,7 +8,7 @@ import numpy as np
 
 from gainwright.model import Multimeter, Recorder
 from gainwright.plan.result import Expect
-from gainwright.solve import Shown, recorder_full_scale_v, resolution_v, shown_by_meter, shown_by_recorder
+from gainwright.solve import Shown, recorder_full_scale_v, shown_by_meter, shown_by_recorder, within_v
 
 if TYPE_CHECKING:
     from gainwright.model import Instrument
@@ -43,14 +43,11 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
 
 def expect_set(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:
     """Return the expectation of a reading that is turned up to a voltage: that voltage within the instrument's bounds."""
+    half = float(within_v(instrument, volts))
     if isinstance(instrument, Multimeter):
-        ratio = instrument.accuracy.ratio if instrument.accuracy else 0.015
-        counts = instrument.accuracy.counts if instrument.accuracy else 5
-        half = ratio * volts + counts * float(resolution_v(instrument, volts))
         beyond = instrument.bandwidth is not None and tone_hz > instrument.bandwidth.nominal
         low = volts * 10 ** (-3 / 20) - half if beyond else volts - half
         return Expect("v_rms", volts, low, volts + half)
-    half = volts * (10 ** (0.05 / 20) - 1)
     return Expect("v_rms", volts, volts - half, volts + half)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import resolve
+from gainwright.model import resolve, stages_at
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -68,8 +68,8 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
     lead_words: dict[tuple[str, str], list[str]] = {}
     for place, words in (marks or {}).items():
         if place.startswith("lead:"):
-            source, _, target = place.removeprefix("lead:").rpartition("-")
-            lead_words.setdefault((source.split(".")[0], target.split(".")[0]), []).append(words)
+            source, target = stages_at(place)
+            lead_words.setdefault((source, target), []).append(words)
         elif place.split(".")[0] in job.stages:
             stage_words.setdefault(place.split(".")[0], []).append(words)
     boxes = tuple(

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright import physics
 from gainwright.diagnose import entry_words
-from gainwright.jobfile import controls
+from gainwright.jobfile import controls, instruments
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
-from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table
+from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.setup_sheet import SET_BY
 from gainwright.report.text import rounded, volts
-from gainwright.solve import Chain, levels, noise_v
+from gainwright.solve import Chain, levels, noise_v, within_v
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -60,24 +60,31 @@ def handover(
     measured, knee : recordings, and the clean limit found step by step, when there are any.
     curves : charts of what was measured, as knee and responses.
     """
-    reached = _reached(job, plan, entries)
+    reached, chain = _reached(job, plan, entries), Chain(job)
+    loud = _loudest(chain, plan.targets)
     drawing = chain_drawing(job, title=say("The chain"))
     blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
     blocks += [Heading(say("Where each control stands")), _controls(job)]
     blocks += [Heading(say("Volume")), *_volume(plan, knee)]
     blocks += [Heading(say("Targets and what was reached")), _targets(plan, reached)]
     blocks += [Heading(say("Allowance")), *_allowance(job)]
-    blocks += _corridors(job, plan)
+    blocks += _corridors(chain, plan)
     blocks += _measured(measured)
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
-    blocks += [Heading(say("Noise")), _noise(job)]
-    blocks += [Heading(say("Hearing")), *_hearing(job, plan)]
+    blocks += [Heading(say("Noise")), _noise(chain)]
+    blocks += [Heading(say("Hearing")), *_hearing(loud)]
     blocks += [Heading(say("What was read")), *_read(entries)]
     blocks += [Heading(say("Not measured")), Listed(_missing(job, plan, reached, measured, knee, entries))]
     blocks += [Fill((say("Handed over by"), say("To"), say("Date")))]
-    parts = [job.customer, job.vehicle.description, date]
-    data = _data(job, plan, reached, entries, measured, knee)
-    return Paper("handover", job.title or say("Handover"), " · ".join(p for p in parts if p), tuple(blocks), data, date)
+    data = _data(job, plan, reached, entries, measured, knee) | {"loudest_db": loud}
+    return Paper(
+        "handover",
+        job.title or say("Handover"),
+        subtitle(job.customer, job.vehicle.description, date),
+        tuple(blocks),
+        data,
+        date,
+    )
 
 
 def _installed(job: Job) -> Table:
@@ -133,20 +140,16 @@ def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
 def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
     """Return amplifier -> the last voltage read at its output with a tone it is set or proved with, and half its interval."""
     tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase in ("amplifier", "verify")}
-    meters = {name: i for name, i in job.instruments.items() if isinstance(i, Multimeter)}
-    found = {}
-    for target in plan.targets:
-        for entry in entries:
-            read = isinstance(entry, Reading) and entry.reads is not None and not isinstance(entry.reads, str)
-            if read and isinstance(entry, Reading) and entry.at.split(".")[0] == target.stage:
-                if (target.stage, entry.tone_hz, entry.level_dbfs) not in tones:
-                    continue
-                value = entry.reads.nominal  # type: ignore[union-attr]
-                meter = meters.get(entry.with_) or next(iter(meters.values()), None)
-                accuracy = meter.accuracy if meter is not None else None
-                ratio, counts = (accuracy.ratio, accuracy.counts) if accuracy is not None else (0.015, 5)
-                digit = 10 ** math.ceil(math.log10(max(value, 0.6) / ((meter.counts if meter else None) or 4000)))
-                found[target.stage] = (value, ratio * value + counts * digit)
+    there = instruments(job)
+    usual = next((i for i in there.values() if isinstance(i, Multimeter)), next(iter(there.values())))
+    targets, found = {t.stage for t in plan.targets}, {}
+    for entry in entries:
+        if not isinstance(entry, Reading) or entry.reads is None or isinstance(entry.reads, str):
+            continue
+        stage = entry.at.split(".")[0]
+        if stage in targets and (stage, entry.tone_hz, entry.level_dbfs) in tones:
+            value = entry.reads.nominal
+            found[stage] = (value, float(within_v(there.get(entry.with_, usual), value)))
     return found
 
 
@@ -172,7 +175,7 @@ def _allowance(job: Job) -> list[Block]:
     return [Paragraph(text), table, Figure(chart, chart.description)]
 
 
-def _corridors(job: Job, plan: Plan) -> list[Block]:
+def _corridors(chain: Chain, plan: Plan) -> list[Block]:
     tones = dict.fromkeys(
         (s.tone_hz, s.level_dbfs)
         for s in plan.steps
@@ -182,7 +185,7 @@ def _corridors(job: Job, plan: Plan) -> list[Block]:
     for tone_hz, level_dbfs in tones:
         assert tone_hz is not None  # noqa: S101  those without a tone were left out
         assert level_dbfs is not None  # noqa: S101  the same
-        chart = corridor_chart(levels(Chain(job), tone_hz=tone_hz, level_dbfs=level_dbfs), title=say("Corridor"))
+        chart = corridor_chart(levels(chain, tone_hz=tone_hz, level_dbfs=level_dbfs), title=say("Corridor"))
         blocks.append(Figure(chart, chart.description))
     return [Heading(say("Between floor and ceiling")), *blocks] if blocks else []
 
@@ -204,23 +207,21 @@ def _measured(measured: Sequence[Measured]) -> list[Block]:
     return [Heading(say("Recordings")), *blocks] if blocks else []
 
 
-def _noise(job: Job) -> Table:
-    chain = Chain(job)
+def _noise(chain: Chain) -> Table:
     floor = noise_v(chain)
     rows = tuple(
         (str(node), volts(float(v)))
         for node, v in zip(chain.nodes, floor, strict=True)
-        if isinstance(job.stages[node.stage], Amplifier)
+        if isinstance(chain.job.stages[node.stage], Amplifier)
     )
     return Table((say("Output"), say("Noise by the model, 20 Hz to 20 kHz")), rows, right=(1,))
 
 
-def _loudest(job: Job, targets: Sequence[Target]) -> dict[str, float]:
+def _loudest(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
     """Return speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field."""
-    wiring = Chain(job).wiring
-    nominal = Chain(job).nominal()
+    wiring, nominal = chain.wiring, chain.nominal()
     found = {}
-    for name, stage in job.stages.items():
+    for name, stage in chain.job.stages.items():
         if isinstance(stage, Speaker) and stage.sensitivity is not None and stage.sensitivity.level.known:
             feeding = {f.node.stage for port in wiring.ports(name) for f in wiring.feeds[port]}
             for t in targets:
@@ -253,8 +254,7 @@ def hearing_rows() -> tuple[tuple[str, str, str], ...]:
     return tuple(rows)
 
 
-def _hearing(job: Job, plan: Plan) -> list[Block]:
-    loud = _loudest(job, plan.targets)
+def _hearing(loud: dict[str, float]) -> list[Block]:
     text = say(
         "These times a day are the most that may be heard at a level. The workplace rule protects less than is recommended. "
         "Music at full volume is far over all of them."
@@ -342,5 +342,4 @@ def _data(
             {"name": m.name, "verdict": m.channel.verdict, "thd_percent": m.channel.thd_percent} for m in measured
         ],
         "last_clean_step": None if knee is None else knee.last_clean_step,
-        "loudest_db": _loudest(job, plan.targets),
     }

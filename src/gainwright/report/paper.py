@@ -119,5 +119,10 @@ class Paper:
         return found
 
 
+def subtitle(*parts: str) -> str:
+    """Return what stands below a title: those of its parts that there are."""
+    return " · ".join(part for part in parts if part)
+
+
 def _plain(value: Any) -> Any:
     return asdict(value) if is_dataclass(value) and not isinstance(value, type) else str(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.report.paper import Block, Fill, Heading, Paper, Paragraph, Step, Table
+from gainwright.report.paper import Block, Fill, Heading, Paper, Paragraph, Step, Table, subtitle
 from gainwright.report.text import PHASES, expected, volts
 from gainwright.texts import say
 
@@ -33,10 +33,14 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         blocks.append(_step(number, step, new))
     blocks += [Heading(say("Targets")), _targets(plan)]
     blocks += [Fill((say("Done by"), say("Date"), say("Remarks")))]
-    parts = [job.customer, job.vehicle.description, date]
     data = {"plan": plan.as_json(), "customer": job.customer, "vehicle": job.vehicle.description}
     return Paper(
-        "setup", job.title or say("Set-up sheet"), " · ".join(p for p in parts if p), tuple(blocks), data, date
+        "setup",
+        job.title or say("Set-up sheet"),
+        subtitle(job.customer, job.vehicle.description, date),
+        tuple(blocks),
+        data,
+        date,
     )
 
 

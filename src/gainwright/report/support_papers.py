@@ -8,7 +8,7 @@ from gainwright.diagnose import Diagnoser, repair, says, short
 from gainwright.diagnose.causes import Cause
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, suspicion, where_to_check
-from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table
+from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table, subtitle
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -71,9 +71,8 @@ def case_paper(
         "closed": None if case is None or case.closed is None else case.closed.model_dump(),
         "dialogue": [] if case is None else [step.model_dump() for step in case.dialogue],
     }
-    parts = [job.customer, job.vehicle.description, case.opened if case is not None else "", date]
-    subtitle = " · ".join(p for p in parts if p)
-    return Paper("case", (case.title if case else "") or job.title or say("Case"), subtitle, tuple(blocks), data, date)
+    below = subtitle(job.customer, job.vehicle.description, case.opened if case is not None else "", date)
+    return Paper("case", (case.title if case else "") or job.title or say("Case"), below, tuple(blocks), data, date)
 
 
 def _believed(found: Diagnosis) -> Table:

@@ -5,12 +5,14 @@ from gainwright.solve.chain import Chain, Conditions, rails_v
 from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage, response
 from gainwright.solve.instruments import (
     Shown,
+    accuracy_of,
     input_ohm,
     recorder_full_scale_v,
     resolution_v,
     shown_by_indicator,
     shown_by_meter,
     shown_by_recorder,
+    within_v,
 )
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
 from gainwright.solve.noise import noise_v
@@ -30,6 +32,7 @@ __all__ = [
     "Shown",
     "Solution",
     "Wire",
+    "accuracy_of",
     "input_ohm",
     "levels",
     "limits_first",
@@ -42,4 +45,5 @@ __all__ = [
     "shown_by_indicator",
     "shown_by_meter",
     "shown_by_recorder",
+    "within_v",
 ]

@@ -22,6 +22,9 @@ AVERAGE_FACTOR = np.pi / (2 * np.sqrt(2))
 LOWEST_RANGE_V = 0.6
 """The finest range of a handheld meter is that of a few hundred millivolts (common practice, no published source)."""
 
+RECORDER_DB = 0.05
+"""To this a recorder holds a calibration once made (common practice, no published source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:
@@ -41,6 +44,19 @@ def resolution_v(meter: Multimeter, reading_v: Any) -> Floats:
     return np.asarray(np.maximum(finest, needed))
 
 
+def accuracy_of(meter: Multimeter) -> tuple[float, int]:
+    """Return a meter's accuracy as share of the reading and counts of its last digit."""
+    return (meter.accuracy.ratio, meter.accuracy.counts) if meter.accuracy else (0.015, 5)
+
+
+def within_v(instrument: Instrument, reading_v: Any) -> Any:
+    """Return what a reading may be off by, volts: a meter's accuracy, else 0.05 dB of a calibration once made."""
+    if isinstance(instrument, Multimeter):
+        ratio, counts = accuracy_of(instrument)
+        return ratio * reading_v + counts * resolution_v(instrument, reading_v)
+    return reading_v * (10 ** (RECORDER_DB / 20) - 1)
+
+
 def shown_by_meter(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> Shown:
     """Return what a multimeter on its AC volts range shows at a node.
 
@@ -50,9 +66,7 @@ def shown_by_meter(meter: Multimeter, solution: Solution, column: int, *, tone_h
     value = solution.rms_v[:, column]
     if not meter.true_rms:
         value = AVERAGE_FACTOR * _rectified_mean(solution.harmonics[:, column])
-    ratio = meter.accuracy.ratio if meter.accuracy else 0.015
-    counts = meter.accuracy.counts if meter.accuracy else 5
-    half = ratio * value + counts * resolution_v(meter, value)
+    half = within_v(meter, value)
     bandwidth_hz = meter.bandwidth.nominal if meter.bandwidth else 400.0
     beyond = np.asarray(tone_hz) > bandwidth_hz
     return Shown(value, half + np.where(beyond, (1 - 10 ** (-3 / 20)) * value, 0.0), half)
@@ -74,7 +88,7 @@ def shown_by_recorder(recorder: Recorder, solution: Solution, column: int) -> Sh
     value = solution.rms_v[:, column]
     peak = value * np.sqrt(2)
     value = np.where(peak > recorder_full_scale_v(recorder) * np.sqrt(2) * 1.0001, np.nan, value)
-    half = value * (10 ** (0.05 / 20) - 1)
+    half = within_v(recorder, value)
     return Shown(value, half, half)
 
 

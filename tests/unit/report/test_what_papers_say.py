@@ -192,10 +192,22 @@ def test_what_was_reached_with_its_uncertainty(job: Job, plan: Plan) -> None:
     found = next(t for t in data if t["stage"] == step.stage)
     assert found["reached_v"] == pytest.approx(target.v_rms / 2, rel=1e-3)
     assert 0 < found["reached_half_v"] < 0.1 * target.v_rms
+    digit_v = 0.001 if target.v_rms / 2 < 6 else 0.01  # 6000 counts: ranges of 6 and 60 V
+    assert found["reached_half_v"] == pytest.approx(0.012 * target.v_rms / 2 + 3 * digit_v, rel=1e-3)  # its data sheet
     texts = [c for _, table in handover(job, plan, entries=[read]).tables() for row in table.rows for c in row]
     assert "-6.0 dB" in texts
     other = read_entry({**entry, "tone": "777 Hz", "reads": "1 V"}, job)
     assert all(t["reached_v"] is None for t in handover(job, plan, entries=[other]).data["targets"])
+
+
+def test_a_recorders_reading_has_the_recorders_uncertainty(job: Job, plan: Plan) -> None:
+    """A calibrated recorder is good to 0.05 dB (common practice): 0.58 % by the definition of the decibel, not a meter's."""
+    step = next(s for s in plan.steps if s.phase == "amplifier")
+    entry = {"at": _output(job, step.stage), "with": "interface", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
+    read = read_entry({**entry, "reads": "10 V"}, job)
+    found = next(t for t in handover(job, plan, entries=[read]).data["targets"] if t["stage"] == step.stage)
+    assert found["reached_half_v"] == pytest.approx(10 * (10 ** (0.05 / 20) - 1))
+    assert found["reached_half_v"] == pytest.approx(0.0577, abs=5e-4)
 
 
 def _output(job: Job, stage: str) -> str:
