@@ -18,7 +18,7 @@ Shelf = Literal["kept", "archived", "deleted"]
 RunKind = Literal["reading", "done", "skipped", "taken_back"]
 
 
-class Conflict(CallError):
+class ConflictError(CallError):
     """Somebody else changed it since it was seen; nothing was written, nothing is lost."""
 
 
@@ -112,13 +112,13 @@ class Jobs(Protocol):
         """Keep a new job."""
 
     def write(self, job: str, *, title: str, text: str, seen: int, by: str = "") -> StoredJob:
-        """Keep a new version of a job. Conflict: its revision isn't the one seen."""
+        """Keep a new version of a job. ConflictError: its revision isn't the one seen."""
 
     def undo(self, job: str, *, seen: int) -> StoredJob:
-        """Go one version back. Conflict; CallError `nothing_to_undo`."""
+        """Go one version back. ConflictError; CallError `nothing_to_undo`."""
 
     def redo(self, job: str, *, seen: int) -> StoredJob:
-        """Go one version forward again. Conflict; CallError `nothing_to_redo`."""
+        """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
 
     def put(self, job: str, shelf: Shelf) -> StoredJob:
         """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
@@ -133,7 +133,7 @@ class Runs(Protocol):
     def add(
         self, job: str, *, step: str, kind: RunKind, text: str, value: Mapping[str, Any], by: str, seen: int
     ) -> RunEntry:
-        """Keep an entry. `seen` is the number of the step's last entry that the writer knew, 0 for none. Conflict: there is a newer one."""
+        """Keep an entry. `seen` is the number of the step's last entry that the writer knew, 0 for none. ConflictError: there is a newer one."""
 
 
 class Recordings(Protocol):
@@ -169,7 +169,7 @@ class Cases(Protocol):
         """Return one. CallError `no_such_case`."""
 
     def write(self, name: str, case: Case, *, seen: int) -> KeptCase:
-        """Keep a case; `seen` is 0 for a new one. Conflict: its revision isn't the one seen."""
+        """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
 
 
 class Devices(Protocol):
