@@ -24,6 +24,7 @@ from gainwright.app.responding import Responses, make_sweep, responses, write_sw
 from gainwright.app.set_up import Outcome, carry_out
 from gainwright.app.signals_of_job import plan_tones, tones
 from gainwright.app.starting import assumptions, examples, new_job
+from gainwright.app.store import ConflictError, Store, StoredJob
 from gainwright.app.verbs import attenuators, check, draw_corridor, levels, plan, plan_with, write_bytes
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "Block",
     "CaseStore",
     "Charts",
+    "ConflictError",
     "Demo",
     "Dialogue",
     "Expectation",
@@ -46,6 +48,8 @@ __all__ = [
     "Printer",
     "Responses",
     "SoundInput",
+    "Store",
+    "StoredJob",
     "answered",
     "assumptions",
     "attenuators",

@@ -1,0 +1,102 @@
+"""Jobs that are kept: begin one, take one in from a file, double it, put it away, hand its file back."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from gainwright.app.store import Store, StoredJob
+
+LONGEST_TITLE = 300
+
+
+def begin(store: Store, *, like: str) -> StoredJob:
+    """Keep a new job that begins as an example does. CallError: no such example."""
+    from gainwright.jobfile import example_text
+
+    return keep(store, example_text(like))
+
+
+def keep(store: Store, text: str, *, name: str = "") -> StoredJob:
+    """Keep a job file's text as a new job.
+
+    Raises
+    ------
+    JobError : the text is no job; says where and what.
+    """
+    from gainwright.jobfile import read_job_text
+
+    read = read_job_text(text, name=name) if name else read_job_text(text)
+    return store.jobs.add(title=title_of(read.job.title), text=read.text)
+
+
+def take_in(store: Store, content: bytes, *, name: str) -> StoredJob:
+    """Keep an uploaded job file.
+
+    Raises
+    ------
+    CallError : it is no text.
+    JobError : it is no job.
+    """
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise CallError(
+            "is no text in UTF-8", code="no_text", where=shown_name(name), remedy="choose a job file, car.yaml"
+        ) from None
+    return keep(store, text, name=shown_name(name))
+
+
+def shown_name(name: str) -> str:
+    """Return a file name that a client told, as it may be shown: its last part, short, without control characters."""
+    last = re.split(r"[\\/]", name)[-1]
+    return "".join(c for c in last if c.isprintable())[:80] or "the file"
+
+
+def title_of(title: str) -> str:
+    """Return a title as it is listed."""
+    return title.strip()[:LONGEST_TITLE] or "untitled"
+
+
+def rewrite(store: Store, job: str, text: str, *, seen: int, by: str = "") -> StoredJob:
+    """Keep a new version of a job.
+
+    Raises
+    ------
+    JobError : the text is no job; nothing was changed.
+    ConflictError : somebody else changed it since.
+    """
+    from gainwright.jobfile import read_job_text
+
+    read = read_job_text(text)
+    return store.jobs.write(job, title=title_of(read.job.title), text=read.text, seen=seen, by=by)
+
+
+def double(store: Store, job: str) -> StoredJob:
+    """Keep a copy of a job under a title that says so."""
+    from gainwright.jobfile import read_job_text, set_value
+
+    found = store.jobs.get(job)
+    title = f"{found.title} (copy)"[:LONGEST_TITLE]
+    try:
+        text = set_value(read_job_text(found.text), "title", quoted(title))
+        read_job_text(text)
+    except GainwrightError:
+        text, title = found.text, found.title
+    return store.jobs.add(title=title, text=text)
+
+
+def quoted(text: str) -> str:
+    """Return a text as a YAML scalar on one line."""
+    import json
+
+    return json.dumps(text, ensure_ascii=False)
+
+
+def file_name(title: str) -> str:
+    """Return a file name for a job: letters and figures of its title."""
+    plain = re.sub(r"[^\w]+", "-", title.lower(), flags=re.ASCII).strip("-")[:60]
+    return f"{plain or 'job'}.yaml"

@@ -1,0 +1,26 @@
+"""The command that serves the web app."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from gainwright.cli.base import app, say
+
+
+@app.command()
+def serve(
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port; another is taken when it is in use, 0 any.")
+    ] = 8470,
+    browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+    lan: Annotated[bool, typer.Option("--lan", help="Let paired devices of the local network in, over TLS.")] = False,
+    certificate: Annotated[str, typer.Option(metavar="FILE", help="A TLS certificate of your own, PEM.")] = "",
+    key: Annotated[str, typer.Option(metavar="FILE", help="Its key, PEM.")] = "",
+    store: Annotated[str, typer.Option(metavar="FILE|URL", help="Where jobs are kept.")] = "",
+) -> None:
+    """Serve the web app on this machine, for its own browser; with --lan for phones beside the car, too."""
+    from gainwright.web.serving import serve as run
+
+    run(port=port, browser=browser, lan=lan, certificate=certificate, key=key, store=store, say=say)

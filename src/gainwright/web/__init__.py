@@ -1,0 +1,6 @@
+"""The bench in a browser: pages and an HTTP API over the same verbs as the command line, served from one's own machine."""
+
+from gainwright.web.server import create_app
+from gainwright.web.site import Site
+
+__all__ = ["Site", "create_app"]

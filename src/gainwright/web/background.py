@@ -1,0 +1,158 @@
+"""Work that takes longer than a page may: it runs beside, tells how far it is, can be stopped, and outlives a reload."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import OrderedDict
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+State = Literal["waiting", "running", "done", "failed", "stopped"]
+MOST_KEPT = 50
+ENDED = ("done", "failed", "stopped")
+
+
+class Stopped(Exception):  # noqa: N818  it is no error
+    """A person stopped it."""
+
+
+@dataclass
+class Work:
+    """One piece of work.
+
+    Attributes
+    ----------
+    share : how much is done, 0 .. 1; None when that can't be told.
+    said : what it is at now, in a few words; at the end what went wrong, if anything.
+    result : what came of it, for JSON.
+    content, name, kind : a file that came of it.
+    """
+
+    id: str
+    title: str
+    back: str
+    state: State = "waiting"
+    share: float | None = 0.0
+    said: str = ""
+    result: dict[str, Any] = field(default_factory=dict)
+    content: bytes = b""
+    name: str = ""
+    media_type: str = ""
+    revision: int = 0
+    _changed: threading.Condition = field(default_factory=threading.Condition, repr=False)
+    _stop: threading.Event = field(default_factory=threading.Event, repr=False)
+
+    def tell(self, share: float | None, said: str = "") -> None:
+        """Say how far it is. Stopped: a person stopped it, and the work should end."""
+        if self._stop.is_set():
+            raise Stopped
+        self._set(share=share, said=said)
+
+    @property
+    def stopping(self) -> bool:
+        """Whether a person stopped it."""
+        return self._stop.is_set()
+
+    def as_json(self) -> dict[str, Any]:
+        """Return what a page is told."""
+        plain = ("id", "title", "back", "state", "share", "said", "result", "name")
+        return {key: getattr(self, key) for key in plain}
+
+    def changes(self, *, wait_s: float = 15.0) -> Iterator[dict[str, Any] | None]:
+        """Yield its state now and after each change until it has ended; None when nothing changed for a while."""
+        seen = -1
+        while True:
+            with self._changed:
+                if self.revision == seen:
+                    self._changed.wait(wait_s)
+                told = self.as_json() if self.revision != seen else None
+                seen = self.revision
+            yield told
+            if told is not None and told["state"] in ENDED:
+                return
+
+    def _set(self, **values: Any) -> None:
+        with self._changed:
+            for key, value in values.items():
+                setattr(self, key, value)
+            self.revision += 1
+            self._changed.notify_all()
+
+    def _run(self, do: Callable[[Work], None]) -> None:
+        try:
+            if self._stop.is_set():
+                raise Stopped
+            self._set(state="running")
+            do(self)
+        except Stopped:
+            self._set(state="stopped", said="stopped")
+        except GainwrightError as error:
+            self._set(state="failed", said=str(error))
+        except Exception:
+            self._set(state="failed", said="it failed inside; what was kept before is as it was")
+            raise
+        else:
+            self._set(state="done", share=1.0, said="")
+
+
+class Background:
+    """Runs pieces of work, two at a time, and keeps the last ones with what came of them."""
+
+    def __init__(self) -> None:
+        self._pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="background")
+        self._work: OrderedDict[str, Work] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def start(self, title: str, do: Callable[[Work], None], *, back: str) -> Work:
+        """Start a piece of work.
+
+        Parameters
+        ----------
+        do : does it, telling `Work.tell` how far it is.
+        back : the page it belongs to.
+        """
+        work = Work(secrets.token_urlsafe(9), title, back)
+        with self._lock:
+            self._work[work.id] = work
+            ended = [w.id for w in self._work.values() if w.state in ENDED]
+            for old in ended[: max(0, len(self._work) - MOST_KEPT)]:
+                del self._work[old]
+        self._pool.submit(work._run, do)
+        return work
+
+    def get(self, work: str) -> Work:
+        """Return a piece of work.
+
+        Raises
+        ------
+        CallError : there is none; the program may have been started anew since.
+        """
+        with self._lock:
+            found = self._work.get(work)
+        if found is None:
+            raise CallError("this work is no longer known", code="no_such_work", remedy="start it again")
+        return found
+
+    def list(self) -> list[Work]:
+        """Return all that are kept, newest first."""
+        with self._lock:
+            return list(reversed(self._work.values()))
+
+    def stop(self, work: str) -> None:
+        """Let a piece of work end as soon as it can."""
+        found = self.get(work)
+        found._stop.set()
+        found._set()
+
+    def close(self) -> None:
+        """Stop everything."""
+        for work in self.list():
+            work._stop.set()
+        self._pool.shutdown(wait=False, cancel_futures=True)

@@ -1,0 +1,54 @@
+"""Pages out of templates: everything escaped, undefined names are errors."""
+
+from __future__ import annotations
+
+import functools
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from gainwright import __version__
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from starlette.requests import Request
+
+
+@functools.cache
+def environment() -> Environment:
+    """Return the templates."""
+    made = Environment(
+        loader=PackageLoader("gainwright.web"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["when"] = when
+    made.globals["version"] = __version__
+    return made
+
+
+def page(request: Request, name: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """Return a page."""
+    from gainwright.web.site import device_of, of_request
+
+    shared = {
+        "request": request,
+        "path": request.url.path,
+        "device": device_of(request),
+        "lan": of_request(request).lan,
+    }
+    return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
+
+
+def go_to(address: str) -> RedirectResponse:
+    """Return the answer to a form that was done: look there."""
+    return RedirectResponse(address, 303)
+
+
+def when(moment: datetime) -> str:
+    """Return a moment as people read it, in the machine's own time."""
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M")

@@ -1,0 +1,56 @@
+"""What every request needs: the adapters, the store, the models at hand, work in the background, who may come in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, cast
+
+from fastapi import Depends
+from starlette.requests import HTTPConnection
+
+from gainwright.web.background import Background
+from gainwright.web.models import Models
+
+if TYPE_CHECKING:
+    from gainwright.app import Store
+    from gainwright.composition import World
+
+THIS_MACHINE = "this machine"
+"""Who did something that came from the machine the program runs on."""
+
+
+@dataclass
+class Site:
+    """One running web app.
+
+    Attributes
+    ----------
+    hosts : names and addresses that requests may ask for, without port.
+    lan : whether other devices may come in; they must be paired then.
+    """
+
+    world: World
+    store: Store
+    hosts: frozenset[str] = frozenset({"127.0.0.1", "localhost", "[::1]"})
+    lan: bool = False
+    models: Models = field(default_factory=Models)
+    background: Background = field(default_factory=Background)
+
+    def close(self) -> None:
+        """Stop what runs in the background and let go of the store."""
+        self.background.close()
+        self.store.close()
+
+
+def of_request(connection: HTTPConnection) -> Site:
+    """Return the site that a request came to."""
+    return cast("Site", connection.app.state.site)
+
+
+def device_of(connection: HTTPConnection) -> str:
+    """Return the name of the device that a request came from."""
+    return str(connection.scope.get("gainwright.device", THIS_MACHINE))
+
+
+CurrentSite = Annotated[Site, Depends(of_request)]
+Actor = Annotated[str, Depends(device_of)]

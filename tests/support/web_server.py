@@ -1,0 +1,90 @@
+"""A running web app for tests: `gainwright serve` as its own process, on a free port, with a store of its own."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+import urllib.error
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+START_S = 40.0
+
+
+@dataclass
+class WebServer:
+    """One server process; it can be stopped hard and started again on the same port and store."""
+
+    folder: Path
+    options: Sequence[str] = ()
+    port: int = 0
+    said: list[str] = field(default_factory=list)
+    process: subprocess.Popen[str] | None = None
+
+    @property
+    def address(self) -> str:
+        """Where it answers, without a slash at the end."""
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> WebServer:
+        """Start it and wait until it answers."""
+        command = (sys.executable, "-m", "gainwright", "serve", "--no-browser", "--port", str(self.port))
+        environment = {**os.environ, "XDG_DATA_HOME": str(self.folder), "XDG_CACHE_HOME": str(self.folder / "cache")}
+        self.process = subprocess.Popen(
+            (*command, "--store", str(self.folder / "store.sqlite"), *self.options),
+            stderr=subprocess.PIPE,
+            text=True,
+            env=environment,
+            start_new_session=True,
+        )
+        ready = threading.Event()
+        threading.Thread(target=self._listen, args=(self.process, ready), daemon=True).start()
+        assert ready.wait(START_S), f"the server said nothing of its address: {self.said}"
+        self._until_it_answers()
+        return self
+
+    def _listen(self, process: subprocess.Popen[str], ready: threading.Event) -> None:
+        assert process.stderr is not None
+        for line in process.stderr:
+            self.said.append(line.rstrip())
+            if "127.0.0.1:" in line and not ready.is_set():
+                self.port = int(line.split("127.0.0.1:")[1].split("/")[0].split()[0])
+                ready.set()
+
+    def _until_it_answers(self) -> None:
+        until = time.monotonic() + START_S
+        while time.monotonic() < until:
+            try:
+                urllib.request.urlopen(f"{self.address}/api/jobs", timeout=5).close()  # noqa: S310  our own address
+            except (urllib.error.URLError, ConnectionError):
+                time.sleep(0.05)
+            else:
+                return
+        raise AssertionError(f"the server doesn't answer: {self.said}")
+
+    def stop(self) -> None:
+        """Stop it as a person does."""
+        self._end(signal.SIGINT)
+
+    def kill(self) -> None:
+        """Kill it without a word."""
+        self._end(signal.SIGKILL)
+
+    def _end(self, how: signal.Signals) -> None:
+        if self.process is not None and self.process.poll() is None:
+            os.killpg(self.process.pid, how)
+            try:
+                self.process.wait(15)
+            except subprocess.TimeoutExpired:
+                os.killpg(self.process.pid, signal.SIGKILL)
+                self.process.wait(5)
+        self.process = None

@@ -1,0 +1,125 @@
+"""What tests of the web app share: a server, a browser at phone and desktop size, screenshots, accessibility."""
+
+from __future__ import annotations
+
+import functools
+import importlib.resources
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import httpx
+import pytest
+from playwright.sync_api import sync_playwright
+from web_server import WebServer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from playwright.sync_api import Browser, BrowserContext, Page
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
+PICTURES = Path(os.environ.get("GAINWRIGHT_PICTURES") or Path(__file__).resolve().parents[2] / ".pictures")
+"""Where the screenshots are left for a person to look at."""
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """A server for the tests of one module."""
+    running = WebServer(tmp_path_factory.mktemp("web")).start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture
+def api(server: WebServer) -> Iterator[httpx.Client]:
+    """A client of the HTTP API."""
+    with httpx.Client(base_url=server.address, timeout=60) as client:
+        yield client
+
+
+@pytest.fixture
+def job(api: httpx.Client) -> str:
+    """The id of a fresh job like the example with a two-way front and a subwoofer."""
+    return str(api.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"])
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium."""
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=[*FLAGS])
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def open_page(browser: Browser, server: WebServer) -> Iterator[Callable[..., Page]]:
+    """Open a page: `open_page("/", size="phone", scripts=True, dark=False)`; errors of its console fail the test."""
+    contexts: list[BrowserContext] = []
+    errors: list[str] = []
+
+    def opened(path: str = "/", *, size: str = "desktop", scripts: bool = True, dark: bool = False) -> Page:
+        context = browser.new_context(
+            viewport=SIZES[size],  # type: ignore[arg-type]
+            base_url=server.address,
+            java_script_enabled=scripts,
+            color_scheme="dark" if dark else "light",
+            has_touch=size == "phone",
+            reduced_motion="reduce",
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on("console", lambda m: errors.append(m.text) if "Content Security Policy" in m.text else None)
+        page.goto(path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert errors == []
+
+
+@functools.cache
+def _axe() -> str:
+    return (importlib.resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+
+
+def violations(page: Page) -> list[str]:
+    """Return what a page breaks of WCAG 2.2 AA and best practice, as far as axe can tell."""
+    # not as a script element: the page's own policy refuses inline scripts
+    page.evaluate(_axe())
+    found: Any = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
+    return [
+        f"{v['id']}: {v['help']} ({'; '.join(n['target'][0] for n in v['nodes'][:3])})" for v in found["violations"]
+    ]
+
+
+def look(page: Page, name: str, *, full: bool = True) -> None:
+    """Leave a screenshot where a person can look at it; the page must not be wider than the window."""
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), f"{name} scrolls sideways"
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    page.screenshot(path=PICTURES / f"{name}.png", full_page=full)
+
+
+@pytest.fixture
+def axe() -> Callable[[Page], list[str]]:
+    """Tell what a page breaks of WCAG 2.2 AA; nothing is right."""
+    return violations
+
+
+@pytest.fixture(name="look")
+def look_fixture() -> Callable[..., None]:
+    """Leave a screenshot: `look(page, "jobs-phone")`."""
+    return look
