@@ -44,14 +44,16 @@ PROGRAMS = {
     "flac": "flac",
     "pulseaudio": "pulseaudio",
     "pactl": "pulseaudio-utils",
+    "chromium": "chromium",
 }
 """Program that the tests call -> Debian package."""
 SOX_FORMATS = "libsox-fmt-all"
-SOUND_LIBRARIES = {
-    "libportaudio2": "*/libportaudio.so.2",
-    "libasound2-plugins": "*/alsa-lib/libasound_module_pcm_pulse.so",
+FILES = {
+    "libportaudio2": "lib/*/libportaudio.so.2",
+    "libasound2-plugins": "lib/*/alsa-lib/libasound_module_pcm_pulse.so",
+    "postgresql": "lib/postgresql/*/bin/initdb",
 }
-"""Debian package -> a file of it under /usr/lib."""
+"""Debian package -> a file of it under /usr."""
 
 FROM_PIP_SETTINGS = {
     *("cert", "client-cert", "proxy", "index-url", "extra-index-url", "find-links", "trusted-host", "no-index"),
@@ -252,7 +254,7 @@ def _missing_programs() -> list[str]:
     missing = [package for program, package in PROGRAMS.items() if shutil.which(program) is None]
     if "sox" in missing or " mp3" not in subprocess.run(("sox", "--help"), capture_output=True, text=True).stdout:  # noqa: PLW1510
         missing.append(SOX_FORMATS)
-    missing += [package for package, file in SOUND_LIBRARIES.items() if not any(Path("/usr/lib").glob(file))]
+    missing += [package for package, file in FILES.items() if not any(Path("/usr").glob(file))]
     importlib.invalidate_caches()
     if importlib.util.find_spec("ensurepip") is None:  # Debian keeps it apart from Python
         missing.append("python3-venv")
