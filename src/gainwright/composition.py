@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundInput
+    from gainwright.app.store import Store
 
 
 class World:
@@ -53,6 +54,12 @@ class World:
         from gainwright.adapters.case_folder import FolderCases, cases_folder
 
         return FolderCases(folder or cases_folder())
+
+    def store(self, where: str | None = None) -> Store:
+        """Open what the workshop keeps: at a file or address, else where `$GAINWRIGHT_STORE` says, else the person's own."""
+        from gainwright.adapters.store import open_store, store_place
+
+        return open_store(store_place(where))
 
     def installation(self) -> list[dict[str, object]]:
         """Return what is installed and what is missing."""

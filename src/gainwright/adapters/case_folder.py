@@ -23,6 +23,22 @@ def cases_folder() -> Path:
     return (Path(home) if home else Path.home() / ".local" / "share") / "gainwright" / "cases"
 
 
+def check_case_name(name: str) -> None:
+    """Refuse what can't be the name of a case, in whatever it is kept.
+
+    Raises
+    ------
+    CallError : `bad_name`.
+    """
+    if not _NAME.fullmatch(name) or name.endswith("."):
+        raise CallError(
+            f"{name[:80]!r} can't be the name of a case",
+            code="bad_name",
+            rule="letters, figures, spaces, points, dashes and underscores, beginning with a letter or figure",
+            remedy="write for example blue-estate-2",
+        )
+
+
 class FolderCases:
     """Keeps cases in a folder; the folder is made when the first one is saved."""
 
@@ -72,11 +88,5 @@ class FolderCases:
         return str(path)
 
     def _path(self, name: str) -> Path:
-        if not _NAME.fullmatch(name) or name.endswith("."):
-            raise CallError(
-                f"{name[:80]!r} can't be the name of a case",
-                code="bad_name",
-                rule="letters, figures, spaces, points, dashes and underscores, beginning with a letter or figure",
-                remedy="write for example blue-estate-2",
-            )
+        check_case_name(name)
         return self.folder / f"{name}{SUFFIX}"

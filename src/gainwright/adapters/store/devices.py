@@ -1,0 +1,72 @@
+"""Paired devices."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store.tables import device as device_table
+from gainwright.adapters.store.tables import now, writable
+from gainwright.app.store import Device
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.adapters.store.database import Database
+    from gainwright.adapters.store.tables import AnyRow
+
+NOTED_EVERY = timedelta(minutes=1)
+"""How exactly it is noted when a device was seen: not each page it asks for is worth a write."""
+
+
+class SqlDevices:
+    """Paired devices in a database."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def list(self) -> list[Device]:
+        """Return all that were ever paired, last seen first."""
+        table = device_table.c
+        with self._database.read() as connection:
+            rows = connection.execute(sa.select(device_table).order_by(table.seen.desc(), table.id)).all()
+        return [_device(row) for row in rows]
+
+    def add(self, *, name: str, token_digest: str) -> Device:
+        """Keep a device."""
+        writable(name=name, token_digest=token_digest)
+        at = now()
+        kept = Device(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
+        row = {"id": kept.id, "name": name, "token_digest": token_digest, "paired": at, "seen": at, "put_out": False}
+        with self._database.write() as connection:
+            connection.execute(device_table.insert().values(**row))
+        return kept
+
+    def by_token(self, token_digest: str) -> Device | None:
+        """Return the device of a token unless it was put out; notes that it was seen."""
+        writable(token_digest=token_digest)
+        its = device_table.c.token_digest == token_digest
+        with self._database.read() as connection:
+            row = connection.execute(sa.select(device_table).where(its)).one_or_none()
+        if row is None or row.put_out:
+            return None
+        at = now()
+        if at - row.seen < NOTED_EVERY:
+            return _device(row)
+        with self._database.write() as connection:
+            connection.execute(device_table.update().where(its).values(seen=at))
+        return Device(row.id, row.name, row.token_digest, row.paired, at, put_out=False)
+
+    def put_out(self, device: str) -> None:
+        """Let it in no more. CallError `no_such_device`."""
+        writable(device=device)
+        with self._database.write() as connection:
+            done = connection.execute(device_table.update().where(device_table.c.id == device).values(put_out=True))
+            if not done.rowcount:
+                raise CallError("there is no such device", code="no_such_device", remedy="see the list of devices")
+
+
+def _device(row: AnyRow) -> Device:
+    return Device(row.id, row.name, row.token_digest, row.paired, row.seen, put_out=row.put_out)

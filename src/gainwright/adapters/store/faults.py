@@ -1,0 +1,108 @@
+"""What a database says when it can't, as one sentence with what to do."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import TYPE_CHECKING
+
+from sqlalchemy import exc
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_BUSY = ("store_busy", "another program is writing to it just now", "try again in a moment; nothing was written")
+_FULL = ("store_full", "the disk is full", "make room and try again; nothing was written, what was kept is whole")
+_READ_ONLY = (
+    "store_read_only",
+    "it may not be written to",
+    "give yourself the right to write there, or name another store",
+)
+_DAMAGED = (
+    "store_damaged",
+    "the file is damaged",
+    "bring a backup back: gainwright store restore FILE keeps the damaged one beside it",
+)
+_NO_STORE = ("no_store", "the file is no database", "name another file, or move this one away")
+_NOT_OPENED = ("store_not_opened", "the file can't be opened", "see that its folder is there and may be written to")
+_AWAY = ("store_away", "the database can't be reached", "see that it runs and can be reached, then try again")
+_CUT_OFF = (
+    "store_cut_off",
+    "the database went away in the middle",
+    "look whether the last change is there, then make it again",
+)
+_REFUSED = ("store_refused", "the database lets nobody in by that name and password", "put the name and password right")
+_NO_DATABASE = ("no_database", "there is no such database on that server", "let it be made (createdb), or name another")
+_TROUBLE = ("store_trouble", "the database could not do it", "run: gainwright store check")
+
+_SQLITE = {
+    sqlite3.SQLITE_BUSY: _BUSY,
+    sqlite3.SQLITE_LOCKED: _BUSY,
+    sqlite3.SQLITE_FULL: _FULL,
+    sqlite3.SQLITE_READONLY: _READ_ONLY,
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    sqlite3.SQLITE_NOTADB: _NO_STORE,
+    sqlite3.SQLITE_CANTOPEN: _NOT_OPENED,
+    sqlite3.SQLITE_PERM: _READ_ONLY,
+}
+_POSTGRESQL = {
+    "53100": _FULL,
+    "55P03": _BUSY,
+    "40001": _BUSY,
+    "40P01": _BUSY,
+    "57014": _BUSY,
+    "25006": _READ_ONLY,
+    "42501": _READ_ONLY,
+    "28000": _REFUSED,
+    "28P01": _REFUSED,
+    "3D000": _NO_DATABASE,
+    "57P03": _AWAY,
+}
+
+
+def sentence(error: Exception, *, where: str) -> CallError:
+    """Return a database's error as one that a person can mend."""
+    code, what, remedy = _told(error)
+    return CallError(what, code=code, where=where, remedy=remedy)
+
+
+def database_errors() -> tuple[type[Exception], ...]:
+    """Return all that SQLAlchemy raises, and what comes through from the drivers while a connection is made."""
+    try:
+        import psycopg
+    except ImportError:
+        return (exc.SQLAlchemyError, sqlite3.Error)
+    return (exc.SQLAlchemyError, sqlite3.Error, psycopg.Error)
+
+
+def _told(error: Exception) -> tuple[str, str, str]:
+    if isinstance(error, exc.TimeoutError):
+        return _BUSY
+    cause = error.orig if isinstance(error, exc.DBAPIError) else error
+    if isinstance(cause, sqlite3.Error):
+        code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+        return _SQLITE.get(code, _trouble(cause))
+    state = getattr(cause, "sqlstate", None)
+    if state in _POSTGRESQL:
+        return _POSTGRESQL[state]
+    if isinstance(error, exc.DBAPIError) and error.connection_invalidated:
+        return _CUT_OFF
+    if state is None and isinstance(error, exc.OperationalError):
+        return _by_what_it_says(cause)
+    return _trouble(cause or error)
+
+
+def _by_what_it_says(cause: BaseException | None) -> tuple[str, str, str]:
+    """Tell apart what a server refuses before it has a code for it: the driver hands on only its words."""
+    said = str(cause)
+    first: Callable[[str], bool] = said.__contains__
+    if first("password authentication failed") or first("no password supplied") or first("role "):
+        return _REFUSED
+    return _NO_DATABASE if first("does not exist") and first("database ") else _AWAY
+
+
+def _trouble(cause: BaseException) -> tuple[str, str, str]:
+    code, what, remedy = _TROUBLE
+    said = str(cause).strip().partition("\n")[0][:200]
+    return code, f"{what}: {said}" if said else what, remedy

@@ -1,0 +1,166 @@
+"""Jobs and their versions: undo and redo move along the versions, a write after an undo cuts what lay ahead."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store.tables import holds, job_version, now, searched, writable
+from gainwright.adapters.store.tables import job as job_table
+from gainwright.app.store import ConflictError, StoredJob
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from gainwright.adapters.store.database import Database
+    from gainwright.adapters.store.tables import AnyRow
+    from gainwright.app.store import Shelf
+
+KEPT_DAYS = 30
+"""How long a deleted job can be put back."""
+
+_CURRENT = sa.select(job_table, job_version.c.title, job_version.c.text).join(
+    job_version, (job_version.c.job == job_table.c.id) & (job_version.c.number == job_table.c.version)
+)
+
+
+class SqlJobs:
+    """Jobs in a database."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def list(self, *, words: str = "", shelf: Shelf = "kept") -> list[StoredJob]:
+        """Return the jobs of a shelf that hold every one of the words in title or text, last changed first."""
+        writable(words=words)
+        wanted = _CURRENT.where(job_table.c.shelf == shelf, *holds(job_table.c.words, words))
+        with self._database.read() as connection:
+            return [
+                _stored(row) for row in connection.execute(wanted.order_by(job_table.c.changed.desc(), job_table.c.id))
+            ]
+
+    def get(self, job: str) -> StoredJob:
+        """Return a job. CallError `no_such_job`."""
+        with self._database.read() as connection:
+            return _stored(_row(connection, job))
+
+    def add(self, *, title: str, text: str) -> StoredJob:
+        """Keep a new job."""
+        writable(title=title, text=text)
+        at, name = now(), secrets.token_hex(8)
+        row = {"id": name, "revision": 1, "version": 1, "versions": 1, "shelf": "kept", "created": at, "changed": at}
+        with self._database.write() as connection:
+            connection.execute(job_table.insert().values(**row, words=searched(title, text)))
+            connection.execute(_version(name, 1, title, text, "", at))
+            return _stored(_row(connection, name))
+
+    def write(self, job: str, *, title: str, text: str, seen: int, by: str = "") -> StoredJob:
+        """Keep a new version of a job. ConflictError: its revision isn't the one seen."""
+        writable(title=title, text=text, by=by)
+        with self._database.write() as connection:
+            found = _seen(connection, job, seen)
+            number = found.version + 1
+            ahead = (job_version.c.job == job) & (job_version.c.number >= number)
+            connection.execute(job_version.delete().where(ahead))
+            connection.execute(_version(job, number, title, text, by, now()))
+            return _moved(connection, found, number, versions=number)
+
+    def undo(self, job: str, *, seen: int) -> StoredJob:
+        """Go one version back. ConflictError; CallError `nothing_to_undo`."""
+        with self._database.write() as connection:
+            found = _seen(connection, job, seen)
+            if found.version <= 1:
+                raise CallError("there is nothing to undo", code="nothing_to_undo")
+            return _moved(connection, found, found.version - 1)
+
+    def redo(self, job: str, *, seen: int) -> StoredJob:
+        """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
+        with self._database.write() as connection:
+            found = _seen(connection, job, seen)
+            if found.version >= found.versions:
+                raise CallError("there is nothing to do again", code="nothing_to_redo")
+            return _moved(connection, found, found.version + 1)
+
+    def put(self, job: str, shelf: Shelf) -> StoredJob:
+        """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
+        with self._database.write() as connection:
+            found = _row(connection, job, lock=True)
+            if found.shelf != shelf:
+                deleted = now() if shelf == "deleted" else None
+                connection.execute(job_table.update().where(job_table.c.id == job).values(shelf=shelf, deleted=deleted))
+            return _stored(_row(connection, job))
+
+    def sweep(self, *, before: datetime | None = None) -> int:
+        """Throw out jobs that were deleted 30 days ago, with all that belongs to them; return how many."""
+        old = job_table.c.deleted < (before or now() - timedelta(days=KEPT_DAYS))
+        with self._database.read() as connection:
+            if not connection.scalar(sa.select(sa.func.count()).select_from(job_table).where(old)):
+                return 0
+        with self._database.write() as connection:
+            return connection.execute(job_table.delete().where(old, job_table.c.shelf == "deleted")).rowcount
+
+
+def no_such_job() -> CallError:
+    """Return the error of a job that isn't there."""
+    return CallError("there is no such job", code="no_such_job", remedy="see the list of jobs; it may be swept out")
+
+
+def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
+    writable(job=name)
+    wanted = _CURRENT.where(job_table.c.id == name)
+    row = connection.execute(wanted.with_for_update(of=job_table) if lock else wanted).one_or_none()
+    if row is None:
+        raise no_such_job()
+    return row
+
+
+def _seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
+    """Return the row of a job, locked, when it is still as it was seen."""
+    row = _row(connection, name, lock=True)
+    if row.revision != seen:
+        raise ConflictError(
+            "the job was changed by somebody else meanwhile",
+            code="conflict",
+            remedy="look at the job as it stands now, then make your change again; nothing was written",
+        )
+    return row
+
+
+def _moved(connection: sa.Connection, found: AnyRow, version: int, **values: int) -> StoredJob:
+    """Let a job stand at another of its versions."""
+    there = (job_version.c.job == found.id) & (job_version.c.number == version)
+    current = connection.execute(sa.select(job_version.c.title, job_version.c.text).where(there)).one()
+    connection.execute(
+        job_table.update()
+        .where(job_table.c.id == found.id)
+        .values(
+            version=version,
+            revision=found.revision + 1,
+            changed=now(),
+            words=searched(current.title, current.text),
+            **values,
+        )
+    )
+    return _stored(_row(connection, found.id))
+
+
+def _version(name: str, number: int, title: str, text: str, by: str, at: datetime) -> sa.Insert:
+    return job_version.insert().values(job=name, number=number, title=title, text=text, by=by, at=at)
+
+
+def _stored(row: AnyRow) -> StoredJob:
+    return StoredJob(
+        id=row.id,
+        title=row.title,
+        text=row.text,
+        revision=row.revision,
+        shelf=row.shelf,
+        undoable=row.version - 1,
+        redoable=row.versions - row.version,
+        created=row.created,
+        changed=row.changed,
+    )

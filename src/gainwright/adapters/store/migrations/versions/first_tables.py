@@ -1,0 +1,71 @@
+"""The first tables."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "1"
+down_revision = None
+
+
+def upgrade() -> None:
+    """Make them."""
+    text, whole, moment = sa.Text, sa.Integer, sa.BigInteger
+    op.create_table(
+        "job",
+        sa.Column("id", text, primary_key=True),
+        *(sa.Column(name, whole, nullable=False) for name in ("revision", "version", "versions")),
+        sa.Column("shelf", text, nullable=False),
+        *(sa.Column(name, moment, nullable=False) for name in ("created", "changed")),
+        sa.Column("deleted", moment),
+    )
+    op.create_table(
+        "job_version",
+        sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
+        sa.Column("number", whole, primary_key=True),
+        *(sa.Column(name, text, nullable=False) for name in ("title", "text", "by")),
+        sa.Column("at", moment, nullable=False),
+    )
+    op.create_table(
+        "run_entry",
+        sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
+        sa.Column("number", whole, primary_key=True),
+        *(sa.Column(name, text, nullable=False) for name in ("step", "kind", "text", "value", "by")),
+        sa.Column("at", moment, nullable=False),
+    )
+    op.create_table(
+        "recording",
+        sa.Column("id", text, primary_key=True),
+        sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
+        sa.Column("name", text, nullable=False),
+        sa.Column("size", moment, nullable=False),
+        sa.Column("measured", text, nullable=False),
+        sa.Column("at", moment, nullable=False),
+    )
+    op.create_table(
+        "recording_content",
+        sa.Column("recording", text, sa.ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True),
+        sa.Column("content", sa.LargeBinary, nullable=False),
+    )
+    op.create_table(
+        "kept_case",
+        sa.Column("name", text, primary_key=True),
+        sa.Column("revision", whole, nullable=False),
+        sa.Column("content", text, nullable=False),
+        sa.Column("changed", moment, nullable=False),
+    )
+    op.create_table(
+        "device",
+        sa.Column("id", text, primary_key=True),
+        sa.Column("name", text, nullable=False),
+        sa.Column("token_digest", text, nullable=False, unique=True),
+        *(sa.Column(name, moment, nullable=False) for name in ("paired", "seen")),
+        sa.Column("put_out", sa.Boolean, nullable=False),
+    )
+    op.create_table(
+        "document",
+        *(sa.Column(name, text, primary_key=True) for name in ("kind", "key")),
+        sa.Column("content", text, nullable=False),
+        sa.Column("changed", moment, nullable=False),
+    )

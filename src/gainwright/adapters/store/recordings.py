@@ -1,0 +1,83 @@
+"""Recordings of jobs; their samples lie apart from what lists show."""
+
+from __future__ import annotations
+
+import secrets
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store.jobs import no_such_job
+from gainwright.adapters.store.tables import job as job_table
+from gainwright.adapters.store.tables import now, recording_content, writable
+from gainwright.adapters.store.tables import recording as recording_table
+from gainwright.app.store import StoredRecording
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.adapters.store.database import Database
+    from gainwright.adapters.store.tables import AnyRow
+
+
+class SqlRecordings:
+    """Recordings in a database."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def of(self, job: str) -> list[StoredRecording]:
+        """Return a job's recordings, newest first."""
+        writable(job=job)
+        table = recording_table.c
+        wanted = sa.select(recording_table).where(table.job == job).order_by(table.at.desc(), table.id)
+        with self._database.read() as connection:
+            return [_stored(row) for row in connection.execute(wanted)]
+
+    def add(self, job: str, *, name: str, content: bytes, measured: Mapping[str, Any]) -> StoredRecording:
+        """Keep a recording."""
+        writable(job=job, name=name)
+        kept = StoredRecording(secrets.token_hex(8), job, name, len(content), dict(measured), now())
+        row = {"id": kept.id, "job": job, "name": name, "size": kept.size, "measured": kept.measured, "at": kept.at}
+        with self._database.write() as connection:
+            # the lock on the job keeps it from being swept out in between
+            if connection.scalar(sa.select(job_table.c.id).where(job_table.c.id == job).with_for_update()) is None:
+                raise no_such_job()
+            connection.execute(recording_table.insert().values(**row))
+            connection.execute(recording_content.insert().values(recording=kept.id, content=content))
+        return kept
+
+    def get(self, recording: str) -> StoredRecording:
+        """Return one. CallError `no_such_recording`."""
+        writable(recording=recording)
+        with self._database.read() as connection:
+            wanted = sa.select(recording_table).where(recording_table.c.id == recording)
+            row = connection.execute(wanted).one_or_none()
+        if row is None:
+            raise _none()
+        return _stored(row)
+
+    def content(self, recording: str) -> bytes:
+        """Return the file as it was kept."""
+        writable(recording=recording)
+        wanted = sa.select(recording_content.c.content).where(recording_content.c.recording == recording)
+        with self._database.read() as connection:
+            content = connection.scalar(wanted)
+        if content is None:
+            raise _none()
+        return bytes(content)
+
+    def remove(self, recording: str) -> None:
+        """Take one out."""
+        writable(recording=recording)
+        with self._database.write() as connection:
+            connection.execute(recording_table.delete().where(recording_table.c.id == recording))
+
+
+def _none() -> CallError:
+    return CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+
+
+def _stored(row: AnyRow) -> StoredRecording:
+    return StoredRecording(row.id, row.job, row.name, row.size, row.measured, row.at)

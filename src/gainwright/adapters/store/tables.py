@@ -1,0 +1,196 @@
+"""The tables of the newest store, and how moments, JSON and searched text lie in them."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.functions import FunctionElement
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Dialect
+    from sqlalchemy.sql.compiler import SQLCompiler
+
+    AnyRow = sa.Row[*tuple[Any, ...]]
+
+NEWEST = "2"
+"""The revision of these tables; the last of the migrations."""
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_TICK = timedelta(microseconds=1)
+
+
+class Moment(sa.types.TypeDecorator[datetime]):
+    """A moment as whole microseconds since 1970, UTC: the same in every database, and in order."""
+
+    impl = sa.BigInteger
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:
+        """Return what is kept."""
+        del dialect
+        return None if value is None else (value - _EPOCH) // _TICK
+
+    def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:
+        """Return the moment, aware of its zone."""
+        del dialect
+        return None if value is None else _EPOCH + value * _TICK
+
+
+class Json(sa.types.TypeDecorator[Any]):
+    """JSON as text: the same in every database, NUL characters and the order of keys included."""
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: Any, dialect: Dialect) -> str:
+        """Return what is kept."""
+        del dialect
+        return json.dumps(value, separators=(",", ":"))
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
+        """Return what was given."""
+        del dialect
+        return None if value is None else json.loads(value)
+
+
+tables = sa.MetaData(naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s"})
+
+job = sa.Table(
+    "job",
+    tables,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.Column("versions", sa.Integer, nullable=False),
+    sa.Column("shelf", sa.Text, nullable=False),
+    sa.Column("created", Moment, nullable=False),
+    sa.Column("changed", Moment, nullable=False),
+    sa.Column("deleted", Moment),
+    sa.Column("words", sa.Text, nullable=False, server_default=""),
+    sa.Index(None, "shelf", "changed"),
+)
+
+job_version = sa.Table(
+    "job_version",
+    tables,
+    sa.Column("job", sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("title", sa.Text, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+)
+
+run_entry = sa.Table(
+    "run_entry",
+    tables,
+    sa.Column("job", sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("step", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("value", Json, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+)
+
+recording = sa.Table(
+    "recording",
+    tables,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("job", sa.ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("size", sa.BigInteger, nullable=False),
+    sa.Column("measured", Json, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    sa.Index(None, "job", "at"),
+)
+
+recording_content = sa.Table(
+    "recording_content",
+    tables,
+    sa.Column("recording", sa.ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("content", sa.LargeBinary, nullable=False),
+)
+
+kept_case = sa.Table(
+    "kept_case",
+    tables,
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("content", Json, nullable=False),
+    sa.Column("changed", Moment, nullable=False),
+    sa.Column("words", sa.Text, nullable=False, server_default=""),
+)
+
+device = sa.Table(
+    "device",
+    tables,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("token_digest", sa.Text, nullable=False, unique=True),
+    sa.Column("paired", Moment, nullable=False),
+    sa.Column("seen", Moment, nullable=False),
+    sa.Column("put_out", sa.Boolean, nullable=False),
+)
+
+document = sa.Table(
+    "document",
+    tables,
+    sa.Column("kind", sa.Text, primary_key=True),
+    sa.Column("key", sa.Text, primary_key=True),
+    sa.Column("content", Json, nullable=False),
+    sa.Column("changed", Moment, nullable=False),
+)
+
+
+def now() -> datetime:
+    """Return this moment."""
+    return datetime.now(UTC)
+
+
+def searched(*texts: str) -> str:
+    """Return texts as they are searched: capitals, umlauts and forms of letters all written one way."""
+    return "\n".join(unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold()) for text in texts)
+
+
+def holds(column: sa.ColumnElement[str], words: str) -> list[sa.ColumnElement[bool]]:
+    """Return the conditions that a column of searched text holds every one of the words."""
+    return [Place(column, word) > 0 for word in searched(words).split()]
+
+
+class Place(FunctionElement[int]):
+    """Where a text stands in another, from 1; 0 when it doesn't: plainly, with no sign that stands for others."""
+
+    type = sa.Integer()
+    inherit_cache = True
+    name = "place"
+
+
+@compiles(Place, "sqlite")
+def _in_sqlite(element: Place, compiler: SQLCompiler, **options: Any) -> str:
+    return f"instr({compiler.process(element.clauses, **options)})"
+
+
+@compiles(Place, "postgresql")
+def _in_postgresql(element: Place, compiler: SQLCompiler, **options: Any) -> str:
+    return f"strpos({compiler.process(element.clauses, **options)})"
+
+
+def writable(**texts: str) -> None:
+    """Refuse what not every database can keep.
+
+    Raises
+    ------
+    CallError : a text holds NUL or half a character.
+    """
+    for name, text in texts.items():
+        if "\x00" in text or any("\ud800" <= character <= "\udfff" for character in text):
+            raise CallError("it holds characters that are no text", code="not_text", where=name, remedy="type it anew")
