@@ -29,6 +29,7 @@ class WebServer:
     port: int = 0
     said: list[str] = field(default_factory=list)
     process: subprocess.Popen[str] | None = None
+    listening: threading.Thread | None = None
 
     @property
     def address(self) -> str:
@@ -47,18 +48,23 @@ class WebServer:
             start_new_session=True,
         )
         ready = threading.Event()
-        threading.Thread(target=self._listen, args=(self.process, ready), daemon=True).start()
+        self.listening = threading.Thread(target=self._listen, args=(self.process, ready), daemon=True)
+        self.listening.start()
         assert ready.wait(START_S), f"the server said nothing of its address: {self.said}"
         self._until_it_answers()
         return self
 
     def _listen(self, process: subprocess.Popen[str], ready: threading.Event) -> None:
         assert process.stderr is not None
-        for line in process.stderr:
-            self.said.append(line.rstrip())
-            if "127.0.0.1:" in line and not ready.is_set():
-                self.port = int(line.split("127.0.0.1:")[1].split("/")[0].split()[0])
-                ready.set()
+        with process.stderr:
+            for line in process.stderr:
+                self._heard(line, ready)
+
+    def _heard(self, line: str, ready: threading.Event) -> None:
+        self.said.append(line.rstrip())
+        if "127.0.0.1:" in line and not ready.is_set():
+            self.port = int(line.split("127.0.0.1:")[1].split("/")[0].split()[0])
+            ready.set()
 
     def _until_it_answers(self) -> None:
         until = time.monotonic() + START_S
@@ -87,4 +93,6 @@ class WebServer:
             except subprocess.TimeoutExpired:
                 os.killpg(self.process.pid, signal.SIGKILL)
                 self.process.wait(5)
-        self.process = None
+        if self.listening is not None:
+            self.listening.join(10)
+        self.process = self.listening = None

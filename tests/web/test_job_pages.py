@@ -1,0 +1,145 @@
+"""The jobs, from an example or a file to the file back: at phone and desktop size, with and without scripts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from gainwright.jobfile import example_text, examples
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    import httpx
+    from playwright.sync_api import Page
+    from web_server import WebServer
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_job_is_begun_doubled_deleted_and_put_back(
+    open_page: Callable[..., Page], server: WebServer, *, size: str, scripts: bool
+) -> None:
+    """A job begins like an example, is doubled, deleted, and put back by undo."""
+    page = open_page("/", size=size, scripts=scripts)
+    page.get_by_role("radio").nth(1).check()
+    page.get_by_role("button", name="Begin").click()
+    title = page.get_by_role("heading", level=1).inner_text()
+    assert title in example_text(list(examples())[1])
+    page.get_by_role("button", name="Duplicate").click()
+    assert page.get_by_role("heading", level=1).inner_text() == f"{title} (copy)"
+    address = page.url
+    page.get_by_role("button", name="Delete").click()
+    assert f"{title} (copy) was deleted" in page.locator("main").inner_text()
+    assert page.locator(f'.rows a.main[href="{address.removeprefix(server.address)}"]').count() == 0
+    page.get_by_role("button", name="Undo").click()
+    assert page.get_by_role("heading", level=1).inner_text() == f"{title} (copy)"
+    page.get_by_role("button", name="Archive").click()
+    page.goto("/?shelf=archived")
+    assert page.locator(f'a.main[href="{address.removeprefix(server.address)}"]').count() == 1
+
+
+def test_job_is_found_by_any_word_while_it_is_typed(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """The list follows what is typed; every word must stand in the title or the file."""
+    for title in ("Grüner Kombi, Kunde Öztürk", "Green van, ward seven"):
+        text = example_text("two_way_and_sub").splitlines()
+        text = [f"title: {title}" if line.startswith("title:") else line for line in text]
+        api.post("/api/jobs", json={"text": "\n".join(text) + "\n"}).raise_for_status()
+    page = open_page("/")
+    page.get_by_label("Find a job").fill("öztürk kombi")
+    page.get_by_role("link", name="Green van, ward seven").wait_for(state="detached")
+    assert page.get_by_role("link", name="Grüner Kombi").count() == 1
+    page.get_by_label("Find a job").fill("kombi ward")
+    page.get_by_text("No job holds all of these words").wait_for()
+
+
+def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_path: Path) -> None:
+    """A job file is taken in and handed back byte for byte, comments kept."""
+    text = example_text("two_way_and_sub") + "# a last word\n"
+    path = tmp_path / "car.yaml"
+    path.write_text(text, encoding="utf-8", newline="\n")
+    page = open_page("/")
+    page.get_by_label("Or from a job file").set_input_files(path)
+    page.get_by_role("button", name="Take it in").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Job file").click()
+    assert (download.value.path()).read_text(encoding="utf-8") == text
+    assert download.value.suggested_filename.endswith(".yaml")
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"format: 1\ntitle: x\nstages:\n  head: {kind: hed_unit}\n", "did you mean head_unit"),
+        (b"\xff\xfe\x00\x01", "no text in UTF-8"),
+        (b"", "car.yaml"),
+        (b"a: [1", "car.yaml"),
+    ],
+)
+def test_bad_upload_is_told_where_and_what(
+    open_page: Callable[..., Page], tmp_path: Path, content: bytes, told: str
+) -> None:
+    """A file that is no job is refused with its place, and nothing is kept."""
+    path = tmp_path / "car.yaml"
+    path.write_bytes(content)
+    page = open_page("/")
+    before = page.locator(".rows > li").count()
+    page.get_by_label("Or from a job file").set_input_files(path)
+    page.get_by_role("button", name="Take it in").click()
+    assert told in page.get_by_role("alert").inner_text()
+    assert page.locator(".rows > li").count() == before
+
+
+def test_markup_in_a_title_is_text(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """Markup in a title shows as it was written and does nothing."""
+    hostile = "<img src=x onerror=alert(1)><b>bold</b> {{ 7*7 }}"
+    text = example_text("two_way_and_sub").splitlines()
+    text = [f'title: "{hostile}"' if line.startswith("title:") else line for line in text]
+    job = api.post("/api/jobs", json={"text": "\n".join(text) + "\n"}).json()["id"]
+    page = open_page(f"/jobs/{job}")
+    assert page.get_by_role("heading", level=1).inner_text() == hostile
+    assert page.locator("main img").count() == 0
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_pages_are_accessible_small_and_can_be_looked_at(
+    open_page: Callable[..., Page],
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    job: str,
+    size: str,
+) -> None:
+    """The list and a job keep WCAG 2.2 AA as far as axe tells, by day and by night; a first visit takes under 150 kB."""
+    for dark in (False, True):
+        page = open_page("/", size=size, dark=dark)
+        assert axe(page) == []
+        look(page, f"jobs-{size}{'-night' if dark else ''}")
+    sizes = page.evaluate(
+        "[...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].map(e => e.transferSize)"
+    )
+    assert 0 < sum(sizes) < 150_000
+    page.goto(f"/jobs/{job}")
+    assert axe(page) == []
+    look(page, f"job-{size}")
+    page.goto("/nothing/here")
+    assert axe(page) == []
+    assert "nothing here" in page.locator("main").inner_text()
+
+
+def test_stale_writer_is_refused_and_loses_nothing(api: httpx.Client, job: str) -> None:
+    """Who writes from an older revision is told so with 409, and the newer text stays."""
+    first = api.get(f"/api/jobs/{job}").json()
+    newer = first["text"] + "# newer\n"
+    assert api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": first["revision"]}).status_code == 200
+    refused = api.put(f"/api/jobs/{job}/text", json={"text": first["text"], "seen": first["revision"]})
+    assert refused.status_code == 409
+    assert refused.json()["what"]
+    assert api.get(f"/api/jobs/{job}").json()["text"] == newer
+    now = api.get(f"/api/jobs/{job}").json()["revision"]
+    back = api.post(f"/api/jobs/{job}/undo", json={"seen": now}).json()
+    assert back["text"] == first["text"]
+    assert back["redoable"] == 1
+    again = api.post(f"/api/jobs/{job}/redo", json={"seen": back["revision"]}).json()
+    assert again["text"] == newer
