@@ -1,0 +1,174 @@
+"""What one track, or a list of them, holds band by band; sums and counts, so that parts can be put together.
+
+Conventions, the same everywhere:
+
+- samples are re digital full scale (peak 1); a *level* in dBFS of something rms is after AES17 (0 dBFS is a full-scale
+  sine, so 20 lg(rms sqrt 2)); a *peak* in dBFS is 20 lg of the peak itself, a true peak in dBTP likewise;
+- **channels**: levels of samples are counted over all channels together (each drives a side of its own for the same
+  time: a share of samples is a share of time, the mean over the sides). Powers over 100 ms and 1 s are those of the
+  loudest channel of each window, since a rating is that of one speaker. Energy and rms are means over all channels,
+  peaks the highest of any, `dc` that of the channel where it is largest;
+- silence has levels of minus infinity, and no loudness (None).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Counts = npt.NDArray[np.int64]
+    Floats = npt.NDArray[np.float64]
+
+ANALYSIS_VERSION = 1
+"""Rises when any figure of the same file may come out differently; results of another version are not to be reused."""
+
+OCTAVES = (-20, 4)
+STEPS_PER_OCTAVE = 128
+LEVELS = (OCTAVES[1] - OCTAVES[0]) * STEPS_PER_OCTAVE
+"""Steps of the distribution of |sample|, from 2^-20 (-120.4 dB) to 2^4 (+24.1 dB)."""
+
+
+def _level_edges() -> Floats:
+    octave, step = np.divmod(np.arange(LEVELS + 1), STEPS_PER_OCTAVE)
+    edges = np.ldexp(1 + step / STEPS_PER_OCTAVE, (octave + OCTAVES[0]).astype(np.int32))
+    edges.setflags(write=False)
+    return np.asarray(edges, dtype=np.float64)
+
+
+LEVEL_EDGES: Floats = _level_edges()
+"""`levels[i]` counts |x| from LEVEL_EDGES[i] to under LEVEL_EDGES[i + 1], re full scale; i = 0 also all that is smaller,
+the last also all that is larger. An octave has 128 equal steps (the first seven bits of a float32's fraction, so edges
+are exact and no sample lies on both sides): 0.034 to 0.067 dB each, 0.1 dB or better everywhere."""
+
+POWER_LOW_DBFS, POWER_STEP_DB, POWERS = -120.0, 0.1, 1400
+"""`power_*[i]` counts windows from POWER_LOW_DBFS + i POWER_STEP_DB to one step above, dBFS of AES17 (a steady full-scale
+sine has 0); i = 0 also all that is less, the last also all that is more (+20)."""
+
+FULL_SCALE = 1 - 2.0**-15
+"""|sample| from which a run of two or more in a row counts as clipped: the largest positive code of 16 bits."""
+SILENCE_DBFS = -70.0
+"""A 100 ms window with less power in its loudest channel is silence (the absolute gate of BS.1770-4, in dBFS)."""
+
+
+def level_dbfs(mean_square: float) -> float:
+    """Return the level of a mean square, dBFS after AES17; minus infinity for none."""
+    return 10 * math.log10(2 * mean_square) if mean_square > 0 else -math.inf
+
+
+def _db(amplitude: float) -> float:
+    return 20 * math.log10(amplitude) if amplitude > 0 else -math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class BandStatistics:
+    """One band of a track or of several; every field but `name` comes from all channels as the module says.
+
+    `samples` of all channels; `peak`, `true_peak` and `dc` re full scale; `energy` the sum of squares; `clipped` the
+    samples in runs of two or more at FULL_SCALE; `levels`, `power_100ms`, `power_1s` counts with the module's edges,
+    of samples, of windows of 100 ms one after the other and of windows of 1 s that begin every 100 ms (a track that is
+    shorter has one, its whole); `worst_1s` the largest mean square of the latter, 1/2 for a full-scale sine.
+    """
+
+    name: str
+    samples: int
+    peak: float
+    true_peak: float
+    energy: float
+    dc: float
+    clipped: int
+    worst_1s: float
+    levels: Counts
+    power_100ms: Counts
+    power_1s: Counts
+
+    @property
+    def peak_dbfs(self) -> float:
+        """Highest sample of any channel, dB re digital full scale."""
+        return _db(self.peak)
+
+    @property
+    def true_peak_dbtp(self) -> float:
+        """Highest of the samples and the points between them (BS.1770-4 Annex 2), dB re digital full scale."""
+        return _db(self.true_peak)
+
+    @property
+    def mean_square(self) -> float:
+        """Mean of the squares over all channels, 1/2 for a full-scale sine in each."""
+        return self.energy / self.samples if self.samples else 0.0
+
+    @property
+    def rms_dbfs(self) -> float:
+        """Level over the whole length and all channels, AES17."""
+        return level_dbfs(self.mean_square)
+
+    @property
+    def crest_db(self) -> float:
+        """Peak over rms: 3.01 dB for a sine; 0 for silence."""
+        return self.peak_dbfs - 10 * math.log10(self.mean_square) if self.energy > 0 else 0.0
+
+    @property
+    def clipped_share(self) -> float:
+        """Share of samples that were already clipped in the recording."""
+        return self.clipped / self.samples if self.samples else 0.0
+
+    @property
+    def silence_share(self) -> float:
+        """Share of the 100 ms windows under SILENCE_DBFS."""
+        windows = int(self.power_100ms.sum())
+        quiet = round((SILENCE_DBFS - POWER_LOW_DBFS) / POWER_STEP_DB)
+        return int(self.power_100ms[:quiet].sum()) / windows if windows else 0.0
+
+    @property
+    def worst_1s_dbfs(self) -> float:
+        """Level of the loudest second of the loudest channel, AES17."""
+        return level_dbfs(self.worst_1s)
+
+
+@dataclass(frozen=True, slots=True)
+class TrackStatistics:
+    """A track: its length, rate and channels, loudness of all channels together, and each band.
+
+    `lufs` integrated (BS.1770-4, gated) and `loudness_range_lu` (EBU Tech 3342); `momentary_lufs` and `short_term_lufs`
+    the highest over 400 ms and 3 s. None where there is no window above the gate.
+    """
+
+    seconds: float
+    rate_hz: int
+    channels: int
+    lufs: float | None
+    loudness_range_lu: float | None
+    momentary_lufs: float | None
+    short_term_lufs: float | None
+    bands: tuple[BandStatistics, ...]
+
+    @property
+    def true_peak_dbtp(self) -> float:
+        """Highest true peak of the whole programme: of the band without filters, else the highest of any band."""
+        return max((band.true_peak_dbtp for band in self.bands), default=-math.inf)
+
+    def band(self, name: str) -> BandStatistics:
+        """Return the band of a name."""
+        return next(band for band in self.bands if band.name == name)
+
+
+def merged(one: BandStatistics, other: BandStatistics) -> BandStatistics:
+    """Return the statistics of two parts of a list as one: counts added, peaks the higher."""
+    return replace(
+        one,
+        samples=one.samples + other.samples,
+        peak=max(one.peak, other.peak),
+        true_peak=max(one.true_peak, other.true_peak),
+        energy=one.energy + other.energy,
+        dc=max(one.dc, other.dc, key=abs),
+        clipped=one.clipped + other.clipped,
+        worst_1s=max(one.worst_1s, other.worst_1s),
+        levels=one.levels + other.levels,
+        power_100ms=one.power_100ms + other.power_100ms,
+        power_1s=one.power_1s + other.power_1s,
+    )
