@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from gainwright.adapters.store import StoreKeeper
     from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundInput
     from gainwright.app.store import Store
 
@@ -60,6 +61,12 @@ class World:
         from gainwright.adapters.store import open_store, store_place
 
         return open_store(store_place(where))
+
+    def store_keeper(self, where: str | None = None) -> StoreKeeper:
+        """Return what backs up, restores and checks the store at a place; the same place as of `store`."""
+        from gainwright.adapters.store import StoreKeeper, store_place
+
+        return StoreKeeper(store_place(where))
 
     def installation(self) -> list[dict[str, object]]:
         """Return what is installed and what is missing."""

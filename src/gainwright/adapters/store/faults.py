@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import sys
 from typing import TYPE_CHECKING
 
 from sqlalchemy import exc
@@ -69,11 +70,8 @@ def sentence(error: Exception, *, where: str) -> CallError:
 
 def database_errors() -> tuple[type[Exception], ...]:
     """Return all that SQLAlchemy raises, and what comes through from the drivers while a connection is made."""
-    try:
-        import psycopg
-    except ImportError:
-        return (exc.SQLAlchemyError, sqlite3.Error)
-    return (exc.SQLAlchemyError, sqlite3.Error, psycopg.Error)
+    psycopg = sys.modules.get("psycopg")  # nothing comes from it before it was needed
+    return (exc.SQLAlchemyError, sqlite3.Error, *([psycopg.Error] if psycopg else []))
 
 
 def _told(error: Exception) -> tuple[str, str, str]:

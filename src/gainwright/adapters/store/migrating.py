@@ -46,7 +46,9 @@ def migrate(database: Database, to: str = NEWEST) -> None:
     if before == to:
         return
     if before is not None:
-        _keep_before(database, before)
+        from gainwright.adapters.store.carrying import backup_beside
+
+        backup_beside(database, f"before-upgrade-from-{before}")
     with database.write() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
@@ -60,7 +62,7 @@ def _known(database: Database, revision: str | None) -> str | None:
             f"it was made by a newer Gainwright (store revision {revision[:20]}, this one knows {NEWEST})",
             code="newer_store",
             where=database.name,
-            remedy="install the newer Gainwright, or bring a backup from before back",
+            remedy="install the newer Gainwright",
         )
     return revision
 
@@ -75,9 +77,3 @@ def _upgrade(connection: sa.Connection, to: str) -> None:
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")).replace("%", "%%"))
     config.attributes |= {"connection": connection, "tables": tables}
     command.upgrade(config, to)
-
-
-def _keep_before(database: Database, revision: str) -> None:
-    from gainwright.adapters.store.carrying import backup_beside
-
-    backup_beside(database, f"before-upgrade-from-{revision}")

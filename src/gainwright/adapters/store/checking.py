@@ -1,0 +1,126 @@
+"""Goes through a whole store: the database itself, and whether all that it holds can be read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store import tables as t
+from gainwright.adapters.store.migrating import revision_of
+from gainwright.adapters.store.soundness import unsound
+from gainwright.errors import CallError, GainwrightError
+from gainwright.jobfile import read_job_text
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.adapters.store.database import Database
+
+_COUNTED = {
+    "jobs": t.job,
+    "versions": t.job_version,
+    "entries": t.run_entry,
+    "recordings": t.recording,
+    "cases": t.kept_case,
+    "devices": t.device,
+    "documents": t.document,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCheck:
+    """What a check of a store found.
+
+    Attributes
+    ----------
+    revision : of the tables.
+    holds : how many of each there are.
+    wrong : one sentence for each thing that isn't as it should be.
+    """
+
+    where: str
+    revision: str
+    holds: dict[str, int]
+    wrong: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as one JSON object."""
+        return {"where": self.where, "revision": self.revision, "holds": self.holds, "wrong": list(self.wrong)}
+
+
+def check(database: Database) -> StoreCheck:
+    """Go through a whole store of any known revision; nothing is changed.
+
+    Raises
+    ------
+    CallError : there is none, or it can't be read at all.
+    """
+    with database.read() as connection:
+        revision = revision_of(connection)
+        if revision is None:
+            raise CallError("there is no store yet", code="no_store", where=database.name)
+        wrong = unsound(connection)
+        holds = {
+            name: connection.scalars(sa.select(sa.func.count()).select_from(table)).one()
+            for name, table in _COUNTED.items()
+        }
+        for look in (_jobs, _versions, _entries, _recordings, _cases):
+            wrong += look(connection)
+    return StoreCheck(database.name, revision, holds, tuple(wrong))
+
+
+def _jobs(connection: sa.Connection) -> Iterator[str]:
+    version = t.job_version.c
+    wanted = sa.select(t.job.c.id, version.title, version.text).join(
+        t.job_version, (version.job == t.job.c.id) & (version.number == t.job.c.version), isouter=True
+    )
+    for row in connection.execution_options(yield_per=100).execute(wanted):
+        if row.text is None:
+            yield f"the job {row.id} has no text"
+            continue
+        try:
+            read_job_text(row.text)
+        except GainwrightError as error:
+            yield f"the job {row.id} ({row.title[:60]}) can't be read: {error}"
+
+
+def _versions(connection: sa.Connection) -> Iterator[str]:
+    number = t.job_version.c.number
+    wanted = (
+        sa.select(t.job.c.id, t.job.c.versions, sa.func.count(number), sa.func.max(number))
+        .join(t.job_version, t.job_version.c.job == t.job.c.id, isouter=True)
+        .group_by(t.job.c.id, t.job.c.versions)
+    )
+    for name, told, there, highest in connection.execute(wanted):
+        if not told == there == highest:
+            yield f"the job {name} should have {told} versions and has {there}"
+
+
+def _entries(connection: sa.Connection) -> Iterator[str]:
+    entry = t.run_entry.c
+    wanted = sa.select(entry.job, sa.func.count(), sa.func.max(entry.number)).group_by(entry.job)
+    for name, there, highest in connection.execute(wanted):
+        if there != highest:
+            yield f"of the run of job {name} there are {there} entries of {highest}"
+
+
+def _recordings(connection: sa.Connection) -> Iterator[str]:
+    kept, content = t.recording.c, t.recording_content.c
+    wanted = sa.select(kept.id, kept.name, kept.size, sa.func.length(content.content)).join(
+        t.recording_content, content.recording == kept.id, isouter=True
+    )
+    for name, title, size, there in connection.execute(wanted):
+        if size != there:
+            yield f"the recording {name} ({title[:60]}) should have {size} bytes and has {there or 0}"
+
+
+def _cases(connection: sa.Connection) -> Iterator[str]:
+    wanted = sa.select(t.kept_case.c.name, t.kept_case.c.content)
+    for row in connection.execution_options(yield_per=100).execute(wanted):
+        try:
+            Case.model_validate(row.content)
+        except ValueError as error:
+            yield f"the case {row.name} can't be read: {str(error).splitlines()[0]}"

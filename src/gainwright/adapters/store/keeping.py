@@ -1,0 +1,63 @@
+"""What is done with a store as a whole, by its place: back it up, bring one back, check it."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from typing import TYPE_CHECKING
+
+from gainwright.adapters.store.carrying import backup, restore
+from gainwright.adapters.store.checking import StoreCheck, check
+from gainwright.adapters.store.database import Database
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+class StoreKeeper:
+    """Looks after the store at a place.
+
+    Parameters
+    ----------
+    where : a file, or the address of a PostgreSQL database.
+    """
+
+    def __init__(self, where: str) -> None:
+        self.where = where
+
+    def backup(self, file: Path) -> Path:
+        """Write the whole store into a new file.
+
+        Raises
+        ------
+        CallError : there is such a file or no such store, or it can't be read or written.
+        """
+        with closing(self._there()) as database:
+            return backup(database, file)
+
+    def restore(self, file: Path) -> Path | None:
+        """Put a backup in the place of all that the store holds; return the file that keeps what it held.
+
+        Raises
+        ------
+        CallError : the file is no whole backup, or the store can't be written; then it is as it was.
+        """
+        return restore(self.where, file)
+
+    def check(self) -> StoreCheck:
+        """Go through the whole store, changing nothing.
+
+        Raises
+        ------
+        CallError : there is none, or it can't be read at all.
+        """
+        with closing(self._there()) as database:
+            return check(database)
+
+    def _there(self) -> Database:
+        database = Database(self.where)
+        if database.file is not None and not database.file.is_file():
+            raise CallError(
+                "there is no store yet", code="no_store", where=database.name, remedy="name the store with --store"
+            )
+        return database
