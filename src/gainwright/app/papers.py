@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from gainwright.app.ports import CaseStore, Charts, Printer
     from gainwright.metering import Knee
     from gainwright.model import Case, Entry, Job
+    from gainwright.plan import Plan
     from gainwright.report import Chart, Language, Measured, Paper
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
@@ -54,17 +55,45 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
     _check_date(attached.date)
     job, case = _about(job_path, attached)
     entries = _entries(job, case, attached.evidence)
+    knee, curves = _curves(attached) if kind == "handover" else (None, [])
+    measured = [_measured(path) for path in attached.recordings] if kind == "handover" else []
+    belongs = Belongs(entries, case, tuple(measured), knee, tuple(curves), attached.date)
+    return paper_about(job, kind=kind, belongs=belongs)
+
+
+@dataclass(frozen=True, slots=True)
+class Belongs:
+    """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date."""
+
+    entries: tuple[Entry, ...] = ()
+    case: Case | None = None
+    measured: tuple[Measured, ...] = ()
+    knee: Knee | None = None
+    curves: tuple[Chart, ...] = ()
+    date: str = ""
+
+
+def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = None) -> Paper:
+    """Return a paper about a job that is read; its plan is made unless it is at hand."""
     if kind in ("customer", "case"):
-        return _support_paper(kind, job, case, entries, attached.date)
-    from gainwright.plan import make_plan
+        return _support_paper(kind, job, belongs.case, belongs.entries, belongs.date)
     from gainwright.report import handover, setup_sheet
 
-    plan = make_plan(job)
+    if plan is None:
+        from gainwright.plan import make_plan
+
+        plan = make_plan(job)
     if kind == "setup":
-        return setup_sheet(job, plan, date=attached.date)
-    knee, curves = _curves(attached)
-    measured = [_measured(path) for path in attached.recordings]
-    return handover(job, plan, entries=entries, measured=measured, knee=knee, curves=curves, date=attached.date)
+        return setup_sheet(job, plan, date=belongs.date)
+    return handover(
+        job,
+        plan,
+        entries=belongs.entries,
+        measured=belongs.measured,
+        knee=belongs.knee,
+        curves=belongs.curves,
+        date=belongs.date,
+    )
 
 
 def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:
@@ -145,13 +174,28 @@ def write_paper(
     ------
     CallError : another suffix, language or size, or the file can't be written.
     """
+    try:
+        content = paper_bytes(paper, out.suffix.lower(), charts=charts, printer=printer, code=code, size=size)
+    except CallError as error:
+        raise (error.placed(str(out)) if error.code == "bad_suffix" else error) from None
+    write_bytes(out, content)
+
+
+def paper_bytes(
+    paper: Paper, suffix: str, *, charts: Charts, printer: Printer, code: str = "en", size: str = "a4"
+) -> bytes:
+    """Return a paper as the file of a suffix.
+
+    Raises
+    ------
+    CallError : another suffix, language or size.
+    """
     from gainwright.report import language, paper_content, paper_csv, paper_html
 
-    if out.suffix.lower() not in SUFFIXES:
+    if suffix not in SUFFIXES:
         raise CallError(
-            f"a paper can't be written as {out.suffix or 'a file without a suffix'}",
+            f"a paper can't be written as {suffix or 'a file without a suffix'}",
             code="bad_suffix",
-            where=str(out),
             rule=f"papers are {', '.join(SUFFIXES)}",
             remedy="name the file sheet.pdf",
         )
@@ -164,12 +208,9 @@ def write_paper(
     def draw(chart: Chart, speaks: Language) -> str:
         return charts.render(chart, ".svg", speaks).decode()
 
-    suffix = out.suffix.lower()
     if suffix == ".json":
-        write_bytes(out, (json.dumps(paper.as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())
-        return
+        return (json.dumps(paper.as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
     content = paper_content(paper, into, draw if suffix != ".csv" else lambda _chart, _into: "", size=size)
     if suffix == ".pdf":
-        write_bytes(out, printer.pdf(content, date=paper.date))
-    else:
-        write_bytes(out, (paper_html(content) if suffix == ".html" else paper_csv(content)).encode())
+        return printer.pdf(content, date=paper.date)
+    return (paper_html(content) if suffix == ".html" else paper_csv(content)).encode()
