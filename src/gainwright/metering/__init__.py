@@ -10,7 +10,7 @@ from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.onset import Onset, find_onset
 from gainwright.metering.pictures import Pictures, pictures
-from gainwright.metering.recording import Recording, checked, read_recording
+from gainwright.metering.recording import Recording, checked, read_recording, read_recording_bytes
 from gainwright.metering.response import Response, response_of_sweep, response_of_two
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
@@ -49,6 +49,7 @@ __all__ = [
     "measure_noise",
     "pictures",
     "read_recording",
+    "read_recording_bytes",
     "response_of_sweep",
     "response_of_two",
     "steady_part",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -38,8 +39,6 @@ def read_recording(path: Path | str) -> Recording:
     ------
     RecordingError : missing, empty, no sound file, broken, too large, or with samples that are no numbers.
     """
-    import soundfile
-
     path = Path(path)
     where = str(path)
     try:
@@ -52,8 +51,26 @@ def read_recording(path: Path | str) -> Recording:
         ) from None
     if size == 0:
         raise RecordingError("is empty", code="empty", where=where, remedy="record again")
+    return _read(path, where)
+
+
+def read_recording_bytes(content: bytes, *, name: str) -> Recording:
+    """Read what stood in a WAV, FLAC, OGG, MP3 or AIFF file.
+
+    Raises
+    ------
+    RecordingError : as of a file.
+    """
+    if not content:
+        raise RecordingError("is empty", code="empty", where=name, remedy="record again")
+    return _read(io.BytesIO(content), name)
+
+
+def _read(source: Path | io.BytesIO, where: str) -> Recording:
+    import soundfile
+
     try:
-        with soundfile.SoundFile(path) as file:
+        with soundfile.SoundFile(source) as file:
             if file.frames * file.channels > LONGEST_SAMPLES:
                 raise RecordingError(
                     "is too long", code="too_large", where=where, remedy="cut the steady tone out of it"
