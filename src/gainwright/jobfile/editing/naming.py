@@ -1,0 +1,77 @@
+"""What a job says of a thing by its name: allowance, tones and access follow when it is renamed or taken out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.jobfile.editing.references import outputs_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from gainwright.jobfile.editing.draft import Draft
+    from gainwright.model import Path, Wiring
+
+SECTIONS = ("allowance", "tones")
+
+
+def known(draft: Draft) -> set[str]:
+    """Return every name that allowance and tones may use."""
+    found = {"all", *draft.plain["stages"]}
+    for stage in draft.plain["stages"]:
+        for output in outputs_of(draft, stage):
+            found |= {output, f"{stage}.{output}"}
+    return found
+
+
+def drop_unknown(draft: Draft) -> None:
+    """Take out what is said of things that are no longer there."""
+    names = known(draft)
+    for section, allowed in (*((s, names) for s in SECTIONS), ("access", set(draft.plain["stages"]))):
+        held = draft.plain.get(section)
+        if not isinstance(held, dict):
+            continue
+        for key in [key for key in held if key not in allowed]:
+            draft.unset((section, key))
+        if draft.plain.get(section) == {}:
+            draft.unset((section,))
+
+
+def follow(draft: Draft, old: str, new: str, *, prefixes: Iterable[tuple[str, str]], paths: Iterable[Path]) -> None:
+    """Let allowance and tones say of the new name what they said of the old.
+
+    Parameters
+    ----------
+    prefixes : whole keys that changed with the name, before and after.
+    paths : the paths through the renamed thing, as wired before; when the old name still stands for another thing and
+        each path goes through that too, the key stays as it is.
+    """
+    names = known(draft)
+    changed = dict(prefixes)
+    for section in SECTIONS:
+        held = draft.plain.get(section)
+        if not isinstance(held, dict):
+            continue
+        for key in list(held):
+            if key in changed:
+                draft.rename((section, key), changed[key])
+            elif key == old and old not in names:
+                draft.rename((section, key), new)
+            elif key == old and not all(_told_by_another(path, old) for path in paths) and new not in held:
+                draft.set((section, new), held[key])
+
+
+def _told_by_another(path: Path, name: str) -> bool:
+    """Whether a path goes through two things of one name, so that one may lose it."""
+    things = [node.output for node in path.nodes] + list(dict.fromkeys(n.stage for n in path.nodes)) + [path.speaker]
+    return things.count(name) > 1
+
+
+def paths_through(wiring: Wiring, stage: str, output: str = "") -> list[Path]:
+    """Return the paths that go through a stage, or one of its outputs, or end at it."""
+    return [
+        path
+        for path in wiring.paths
+        if (path.speaker == stage and not output)
+        or any(node.stage == stage and output in ("", node.output) for node in path.nodes)
+    ]

@@ -1,0 +1,68 @@
+"""Where a stage can be put into a chain: into a lead, behind an output, before an input."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from gainwright.jobfile.editing.references import outputs_of, references, refused, short
+
+if TYPE_CHECKING:
+    from gainwright.jobfile.editing.draft import Draft
+    from gainwright.jobfile.editing.references import Reference
+
+PlaceKind = Literal["lead", "output", "input"]
+
+
+@dataclass(frozen=True, slots=True)
+class ChainPlace:
+    """A place in a chain.
+
+    Attributes
+    ----------
+    id : `lead:desk.sub-knob`, `output:desk.sub` or `input:desk.front`.
+    words : what a person reads.
+    """
+
+    id: str
+    kind: PlaceKind
+    words: str
+
+
+def places(draft: Draft) -> list[ChainPlace]:
+    """Return every place of a chain: leads, then outputs, then inputs, each in signal order."""
+    found: dict[str, ChainPlace] = {}
+    for r in references(draft):
+        source = short(draft, r.stage, r.output)
+        key = f"lead:{source}-{r.taker}"
+        found[key] = ChainPlace(key, "lead", f"between {source} and {r.taker}")
+    for stage in draft.plain["stages"]:
+        for output in outputs_of(draft, stage):
+            key = f"output:{stage}.{output}"
+            found[key] = ChainPlace(key, "output", f"behind {short(draft, stage, output)}, before all that it feeds")
+    for r in references(draft):
+        key = "input:" + ".".join(map(str, (r.taker, *r.whole[3:])))
+        words = f"into {r.taker}" + (f", input {r.whole[3]}" if len(r.whole) > 3 else "")
+        found.setdefault(key, ChainPlace(key, "input", words))
+    return list(found.values())
+
+
+def at_place(draft: Draft, place: str) -> tuple[str, str, list[Reference]]:
+    """Return the stage and output that a lead or output comes from, and the references that a new stage takes over.
+
+    Raises
+    ------
+    JobError : there is no such place.
+    """
+    kind, _, rest = place.partition(":")
+    everything = references(draft)
+    if kind == "lead":
+        for r in everything:
+            if rest == f"{short(draft, r.stage, r.output)}-{r.taker}":
+                mine = [x for x in everything if (x.stage, x.output, x.taker) == (r.stage, r.output, r.taker)]
+                return r.stage, r.output, mine
+    if kind == "output":
+        stage, _, output = rest.partition(".")
+        if stage in draft.plain["stages"] and output in outputs_of(draft, stage):
+            return stage, output, [x for x in everything if (x.stage, x.output) == (stage, output)]
+    raise refused(f"{place[:80]!r} is no place in this chain", remedy="choose a lead or an output")

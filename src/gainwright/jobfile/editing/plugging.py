@@ -1,0 +1,137 @@
+"""Taking a stage out of the wiring and putting one in, with the rest joined up again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gainwright.jobfile.editing.places import at_place
+from gainwright.jobfile.editing.references import (
+    Reference,
+    output_sources,
+    refused,
+    short,
+    split,
+    takers,
+    wholes,
+)
+
+if TYPE_CHECKING:
+    from gainwright.jobfile.editing.draft import Draft, Path
+
+
+def plug(draft: Draft, stage: str, place: str) -> str:
+    """Return the reference that a stage put into a place takes from; what stood behind the place now takes from it."""
+    source, output, taken = at_place(draft, place)
+    if not taken:
+        raise refused(f"{source}.{output} feeds nothing", where=f"stages.{source}")
+    sides = {r.side for r in taken}
+    one_side = len(sides) == 1 and sides != {""}
+    texts = {str(draft.at(r.path)) for r in taken}
+    for r in taken:
+        draft.set(r.path, stage if one_side or not r.side else f"{stage}.{r.side}")
+    if len(texts) == 1:
+        return texts.pop()
+    return short(draft, source, output)
+
+
+def unplug(draft: Draft, stage: str) -> None:
+    """Let everything that a stage feeds take from what feeds the stage. JobError: it can't be done alike."""
+    kind = draft.plain["stages"][stage]["kind"]
+    for r in reversed(takers(draft, stage)):
+        if kind == "head_unit":
+            _without(draft, r, stage)
+        else:
+            _rejoin(draft, r, _behind(draft, stage, r))
+
+
+def _behind(draft: Draft, stage: str, taken: Reference) -> Any:
+    """Return what feeds the output of a stage that somebody takes, as a source."""
+    says = draft.plain["stages"][stage]
+    if says["kind"] != "processor":
+        return says["from"]
+    inputs = output_sources(draft, stage, taken.output)
+    if len(inputs) == 1:
+        name, _, side = inputs[0].partition(".")
+        source = says["inputs"][name]
+        return _of_side(draft, source, side, stage) if side else source
+    found: list[str] = []
+    for name in inputs:
+        source = says["inputs"].get(name)
+        if isinstance(source, dict) or source is None:
+            raise _unlike(stage, taken.taker)
+        found += [source] if isinstance(source, str) else source
+    return found
+
+
+def _rejoin(draft: Draft, r: Reference, source: Any) -> None:
+    if r.side:
+        source = _of_side(draft, source, r.side, r.taker)
+    if r.path == r.whole or isinstance(source, str):
+        draft.set(r.path, source)
+        return
+    held = draft.at(r.path[:-1])
+    if isinstance(source, list) and isinstance(held, list):
+        i = int(r.path[-1])
+        draft.set(r.path[:-1], [*held[:i], *source, *held[i + 1 :]])
+        return
+    raise _unlike(r.stage, r.taker)
+
+
+def _of_side(draft: Draft, source: Any, side: str, stage: str) -> Any:
+    """Return one side of a source."""
+    if isinstance(source, dict):
+        if side not in source:
+            raise refused(f"{stage} takes the side {side}, which comes from nowhere then", where=f"stages.{stage}")
+        return source[side]
+    if isinstance(source, list):
+        return [_of_side(draft, item, side, stage) for item in source]
+    feeding, output, own = split(draft, source)
+    return source if own else short(draft, feeding, output, side)
+
+
+def _without(draft: Draft, r: Reference, stage: str) -> None:
+    """Take one source from a list of several."""
+    held = draft.at(r.path[:-1])
+    if r.path == r.whole or not isinstance(held, list) or len(held) < 2:
+        raise refused(
+            f"{r.taker} takes its signal from {stage} and would have none",
+            where=".".join(map(str, r.whole)),
+            remedy=f"wire {r.taker} to another source first, or take it out with its branch",
+        )
+    draft.unset(r.path)
+
+
+def _unlike(stage: str, taker: str) -> Exception:
+    return refused(
+        f"{taker} can't simply take what feeds {stage}: it comes from several places, each for a side",
+        where=f"stages.{stage}",
+        remedy=f"wire {taker} to where it shall take its signal from first",
+    )
+
+
+def wire(draft: Draft, stage: str, source: Any, *, entry: str = "") -> None:
+    """Let a stage, or one input of a processor, take its signal from a source as the file writes it."""
+    whole = whole_of(draft, stage, entry)
+    leaves = [source] if isinstance(source, str) else list(source.values() if isinstance(source, dict) else source)
+    for reference in leaves:
+        if split(draft, str(reference))[0] == stage:
+            raise refused(f"{stage} can't feed itself", where=".".join(map(str, whole)))
+    draft.set(whole, source)
+
+
+def whole_of(draft: Draft, stage: str, entry: str = "") -> Path:
+    """Return the path at which a stage, or an input of it, says where its signal comes from."""
+    if draft.plain["stages"][stage]["kind"] == "head_unit":
+        raise refused(f"{stage} is a source: nothing feeds it", where=f"stages.{stage}")
+    found = wholes(draft, stage)
+    if draft.plain["stages"][stage]["kind"] != "processor":
+        return found[0]
+    mine = [path for path in found if path[-1] == entry] if entry else found
+    if len(mine) != 1:
+        raise refused(
+            f"{stage} has no input {entry}" if entry else f"{stage} has several inputs",
+            where=f"stages.{stage}.inputs",
+            rule=f"they are {', '.join(str(path[-1]) for path in found)}",
+            remedy="name one",
+        )
+    return mine[0]

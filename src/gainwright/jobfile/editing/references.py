@@ -1,0 +1,134 @@
+"""Who takes its signal from where, as the file writes it: every `from` and every input."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import JobError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.jobfile.editing.draft import Draft, Path
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """One source as it is written.
+
+    Attributes
+    ----------
+    taker : the stage that takes it.
+    path : of the text; `whole` is the path of the `from` or input that it belongs to.
+    stage, output, side : what it names; the side is empty when it names all.
+    """
+
+    taker: str
+    path: Path
+    whole: Path
+    stage: str
+    output: str
+    side: str
+
+    @property
+    def source(self) -> str:
+        """The output it takes from, as one writes it."""
+        return f"{self.stage}.{self.output}"
+
+
+def refused(what: str, *, where: str = "", rule: str = "", remedy: str = "") -> JobError:
+    """Return the refusal of a change to the chain."""
+    return JobError(what, code="edit_refused", where=where, rule=rule, remedy=remedy)
+
+
+def outputs_of(draft: Draft, stage: str) -> list[str]:
+    """Return the names of a stage's outputs; none for a speaker."""
+    says = draft.plain["stages"][stage]
+    if says.get("kind") == "speaker":
+        return []
+    if says.get("kind") in ("head_unit", "processor"):
+        return list(says.get("outputs") or {"out": {}})
+    return ["out"]
+
+
+def short(draft: Draft, stage: str, output: str, side: str = "") -> str:
+    """Return a reference as one writes it: without the output where the stage has only one."""
+    parts = [stage] if outputs_of(draft, stage) == [output] else [stage, output]
+    return ".".join([*parts, side] if side else parts)
+
+
+def split(draft: Draft, text: str) -> tuple[str, str, str]:
+    """Return stage, output and side of a reference; the side is empty when it names all."""
+    stage, _, rest = text.partition(".")
+    if stage not in draft.plain["stages"]:
+        raise refused(f"{stage} is no stage", remedy="name a stage of this job")
+    outputs = outputs_of(draft, stage)
+    first, _, second = rest.partition(".")
+    if not outputs:
+        raise refused(f"{stage} is a speaker and feeds nothing", remedy="name the stage before it")
+    if not first:
+        if len(outputs) > 1:
+            raise refused(f"{stage} has several outputs", rule=f"they are {', '.join(outputs)}", remedy="name one")
+        return stage, outputs[0], ""
+    if first in outputs:
+        return stage, first, second
+    if len(outputs) == 1 and not second and first in ("left", "right", "mono"):
+        return stage, outputs[0], first
+    raise refused(f"{stage} has no output {first}", rule=f"it has {', '.join(outputs)}")
+
+
+def references(draft: Draft) -> list[Reference]:
+    """Return every source that any stage names, in the order of the file."""
+    return [reference for stage in draft.plain["stages"] for reference in references_of(draft, stage)]
+
+
+def references_of(draft: Draft, stage: str) -> list[Reference]:
+    """Return every source that a stage names."""
+    found = []
+    for whole in wholes(draft, stage):
+        for path, text in _leaves(whole, draft.at(whole)):
+            found.append(Reference(stage, path, whole, *split(draft, text)))
+    return found
+
+
+def wholes(draft: Draft, stage: str) -> list[Path]:
+    """Return the paths at which a stage says where its signal comes from."""
+    says = draft.plain["stages"][stage]
+    if says.get("kind") == "processor":
+        return [("stages", stage, "inputs", name) for name in says.get("inputs", {})]
+    return [("stages", stage, "from")] if "from" in says else []
+
+
+def _leaves(path: Path, source: Any) -> Iterator[tuple[Path, str]]:
+    if isinstance(source, str):
+        yield path, source
+    elif isinstance(source, list):
+        for i, item in enumerate(source):
+            yield (*path, i), str(item)
+    elif isinstance(source, dict):
+        for key, item in source.items():
+            yield (*path, str(key)), str(item)
+
+
+def takers(draft: Draft, stage: str, output: str = "") -> list[Reference]:
+    """Return who takes from a stage, or from one of its outputs."""
+    return [r for r in references(draft) if r.stage == stage and output in ("", r.output)]
+
+
+def output_sources(draft: Draft, stage: str, output: str) -> list[str]:
+    """Return the inputs of a processor that one of its outputs takes from, as written or as understood."""
+    says = draft.plain["stages"][stage]
+    source = (says["outputs"][output] or {}).get("from")
+    if source is None:
+        return [output] if output in says["inputs"] else [next(iter(says["inputs"]))]
+    return [source] if isinstance(source, str) else [str(item) for item in source]
+
+
+def signal_behind(draft: Draft, source: str, stage: str) -> None:
+    """Put a stage's entry right behind the stage that feeds it, unless what it feeds stands before."""
+    order = list(draft.plain["stages"])
+    order.remove(stage)
+    order.insert(order.index(source) + 1, stage)
+    if order != list(draft.plain["stages"]):
+        draft.reorder(("stages",), order)

@@ -1,0 +1,289 @@
+"""Stages put into a chain, taken out, moved, and wired to another source."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import JobError
+from gainwright.jobfile.editing.branches import dead_ends_out
+from gainwright.jobfile.editing.draft import Draft
+from gainwright.jobfile.editing.naming import drop_unknown
+from gainwright.jobfile.editing.places import at_place
+from gainwright.jobfile.editing.plugging import plug, unplug, whole_of, wire
+from gainwright.jobfile.editing.references import (
+    outputs_of,
+    references_of,
+    refused,
+    short,
+    signal_behind,
+    split,
+    takers,
+)
+from gainwright.jobfile.editing.renaming import check_name, check_stage
+from gainwright.jobfile.editing.values import put
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.jobfile.editing.scalars import Value
+
+REQUIRED = {"head_unit": ("rated_output",), "line_driver": ("gain",), "amplifier": ("power",)}
+"""What must be said of a new stage, by kind; everything else is assumed until it is known."""
+KINDS = ("head_unit", "processor", "line_driver", "level_control", "converter", "amplifier", "speaker")
+
+
+def add_stage(
+    text: str, kind: str, new: str, place: str, *, values: Mapping[str, Value] | None = None, name: str = "job"
+) -> str:
+    """Return a job file's text with a stage added and wired.
+
+    Parameters
+    ----------
+    place : `lead:A-B` puts it between two stages, `output:A.x` before all that the output feeds (a speaker: beside
+        it), `input:B` or `input:B.x` lets a head unit join what comes in there.
+    values : what is known of it, at least what `REQUIRED` names.
+
+    Raises
+    ------
+    JobError : the kind, the name or the place can't be, something required is missing, or the result is no job.
+    """
+    draft = Draft(text, name)
+    add(draft, kind, new, place, values or {})
+    return draft.finished()
+
+
+def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Value]) -> None:
+    """Add a stage to a draft."""
+    if kind not in KINDS:
+        raise refused(f"{kind[:40]!r} is no kind", where="stages", rule=f"kinds are {', '.join(KINDS)}")
+    check_name(draft, new, "stages")
+    for key in REQUIRED.get(kind, ()):
+        if values.get(key) in (None, "", []):
+            raise refused(
+                f"it is not said what its {key.replace('_', ' ')} is",
+                where=f"stages.{new}.{key}",
+                rule="it stands on the device or in its manual",
+                remedy="write it, with a spread if it isn't sure: 4 V ± 10 %",
+            )
+    says: dict[str, Any] = {"kind": kind}
+    if kind == "head_unit":
+        feeding = _join(draft, new, place)
+        says |= values
+        draft.set(("stages", new), says | _sides_like(draft, feeding))
+        order = [new, *[s for s in draft.plain["stages"] if s != new]]
+        draft.reorder(("stages",), order)
+        return
+    if kind == "speaker":
+        source, output, taken = at_place(draft, place)
+        sides = {r.side for r in taken}
+        reference = short(draft, source, output, sides.pop() if place.startswith("lead:") and len(sides) == 1 else "")
+    else:
+        source = at_place(draft, place)[0]
+        reference = plug(draft, new, place)
+    says |= {"inputs": {"in": reference}, "outputs": {"out": {}}} if kind == "processor" else {"from": reference}
+    draft.set(("stages", new), says | dict(values), after=source)
+
+
+def _join(draft: Draft, new: str, place: str) -> str:
+    """Let a new source join what comes into a place; return a reference that came in there before."""
+    target, _, entry = place.removeprefix("input:").partition(".")
+    if not place.startswith("input:") or target not in draft.plain["stages"]:
+        raise refused(f"{place[:80]!r} is no input", remedy="choose the input that the source shall join")
+    whole = whole_of(draft, target, entry)
+    held = draft.at(whole)
+    if isinstance(held, dict):
+        raise refused(
+            f"{target} takes each side from a place of its own",
+            where=".".join(map(str, whole)),
+            remedy="wire the new source in the text of the file",
+        )
+    before = [held] if isinstance(held, str) else list(held)
+    draft.set(whole, [*before, new])
+    return str(before[0])
+
+
+def _sides_like(draft: Draft, reference: str) -> dict[str, Any]:
+    """Return the outputs of a new source, so that its sides match those that it joins."""
+    stage, output, side = split(draft, reference)
+    nodes = draft.before.wiring.outputs(stage)
+    sides = ["mono"] if side else [node.side for node in nodes if node.output == output]
+    return {} if sides == ["left", "right"] else {"outputs": {"out": {"sides": sides}}}
+
+
+def remove_stage(text: str, stage: str, *, name: str = "job") -> str:
+    """Return a job file's text without a stage; what it fed takes from what fed it.
+
+    Raises
+    ------
+    JobError : something would be left without a source or without a speaker; says what.
+    """
+    draft = Draft(text, name)
+    check_stage(draft, stage)
+    unplug(draft, stage)
+    draft.unset(("stages", stage))
+    drop_unknown(draft)
+    return finished(draft, f"without {stage}", stage)
+
+
+def remove_branch(text: str, stage: str, *, name: str = "job") -> str:
+    """Return a job file's text without a stage, all that only it feeds, and all that fed nothing else. JobError: nothing is left."""
+    draft = Draft(text, name)
+    check_stage(draft, stage)
+    dead_ends_out(draft, stage)
+    drop_unknown(draft)
+    return finished(draft, f"without {stage} and its branch", stage)
+
+
+def move_stage(text: str, stage: str, place: str, *, name: str = "job") -> str:
+    """Return a job file's text with a stage taken out of its place and put into another; what it says of itself stays.
+
+    Raises
+    ------
+    JobError : it stands there already, it has several inputs or outputs, or the chain can't be joined behind it.
+    """
+    draft = Draft(text, name)
+    check_stage(draft, stage)
+    kind = draft.plain["stages"][stage]["kind"]
+    source, output, taken = at_place(draft, place)
+    if source == stage or {r.taker for r in taken} == {stage}:
+        raise refused(f"{stage} stands there already", where=f"stages.{stage}", remedy="choose another place")
+    if kind == "speaker":
+        whole = whole_of(draft, stage)
+        draft.set(whole, short(draft, source, output))
+    else:
+        whole = _only_way(draft, stage, kind)
+        unplug(draft, stage)
+        draft.set(whole, plug(draft, stage, _place_again(draft, place, source, output, stage)))
+    signal_behind(draft, source, stage)
+    return finished(draft, f"with {stage} there", stage)
+
+
+def _only_way(draft: Draft, stage: str, kind: str) -> tuple[Any, ...]:
+    if kind == "head_unit":
+        raise refused(f"{stage} is a source: nothing comes before it", where=f"stages.{stage}")
+    if len(references_of(draft, stage)) != 1 or len(outputs_of(draft, stage)) != 1:
+        raise refused(
+            f"{stage} has several inputs or outputs and stands in several ways at once",
+            where=f"stages.{stage}",
+            remedy="wire it and what it feeds one by one",
+        )
+    return whole_of(draft, stage)
+
+
+def _place_again(draft: Draft, place: str, source: str, output: str, stage: str) -> str:
+    """Return a place as it is called once a stage is out; a lead that has become part of another keeps its ends."""
+    if place.startswith("output:"):
+        return place
+    target = place.rpartition("-")[2]
+    if not any(r.taker == target for r in takers(draft, source, output)):
+        raise refused(f"{place} is no more once {stage} is out", where=f"stages.{stage}", remedy="choose another place")
+    return f"lead:{short(draft, source, output)}-{target}"
+
+
+def earlier(text: str, stage: str) -> str | None:
+    """Return the place one stage earlier in the signal, None when there is no plain one."""
+    draft = Draft(text)
+    found = references_of(draft, stage)
+    if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in ("head_unit", "processor"):
+        return None
+    before = references_of(draft, found[0].stage)
+    if len(before) != 1 or len(takers(draft, found[0].stage)) != 1:
+        return None
+    return f"lead:{short(draft, before[0].stage, before[0].output)}-{found[0].stage}"
+
+
+def later(text: str, stage: str) -> str | None:
+    """Return the place one stage later in the signal, None when there is no plain one."""
+    draft = Draft(text)
+    found = takers(draft, stage)
+    if len(found) != 1 or draft.plain["stages"][found[0].taker]["kind"] in ("processor", "speaker"):
+        return None
+    if len(references_of(draft, found[0].taker)) != 1:
+        return None
+    return f"output:{found[0].taker}.out"
+
+
+def rewire(text: str, stage: str, source: Value, *, entry: str = "", name: str = "job") -> str:
+    """Return a job file's text with a stage, or one input of a processor, fed from elsewhere.
+
+    `source` is one reference, a list that joins, or a mapping of sides or coils to references.
+
+    Raises
+    ------
+    JobError : a source that isn't there, a circle, or an output that then reaches no speaker.
+    """
+    draft = Draft(text, name)
+    check_stage(draft, stage)
+    wire(draft, stage, source, entry=entry)
+    return finished(draft, f"with {stage} fed from there", stage)
+
+
+def add_branch(
+    text: str,
+    source: str,
+    amplifier: str,
+    speaker: str,
+    *,
+    power: Value,
+    output: str = "",
+    takes: str = "",
+    name: str = "job",
+) -> str:
+    """Return a job file's text with an amplifier and its speaker at an output, or at a new output of a source or processor.
+
+    Parameters
+    ----------
+    source : `stage` or `stage.output`.
+    output : a new output of that stage, empty when there is to be none.
+    takes : the input of the processor that the new output takes from.
+
+    Raises
+    ------
+    JobError : a name that is taken, no such source, or the result is no job.
+    """
+    draft = Draft(text, name)
+    stage = source.partition(".")[0]
+    check_stage(draft, stage)
+    check_name(draft, amplifier, "stages")
+    check_name(draft, speaker, "stages", others={*draft.plain["stages"], amplifier})
+    if output:
+        new_output(draft, stage, output, takes)
+        reference = f"{stage}.{output}"
+    else:
+        reference = short(draft, *split(draft, source))
+    draft.set(("stages", amplifier), {"kind": "amplifier", "from": reference, "power": power})
+    draft.set(("stages", speaker), {"kind": "speaker", "from": amplifier})
+    return draft.finished()
+
+
+def new_output(draft: Draft, stage: str, output: str, takes: str = "") -> None:
+    """Give a source or processor of a draft another output."""
+    says = draft.plain["stages"][stage]
+    if says["kind"] not in ("head_unit", "processor"):
+        raise refused(f"{stage} has one output", where=f"stages.{stage}", rule="sources and processors have several")
+    check_name(draft, output, "stages", others=outputs_of(draft, stage))
+    path = ("stages", stage, "outputs")
+    if draft.at(path) is None:
+        draft.set(path, {"out": {}})
+    if says["kind"] == "processor" and not takes and len(says["inputs"]) > 1 and output not in says["inputs"]:
+        raise refused(
+            f"it is not said which input {output} takes", where=f"stages.{stage}.outputs", remedy="choose one"
+        )
+    for r in takers(draft, stage):
+        draft.set(r.path, f"{r.source}.{r.side}" if r.side else r.source)
+    put(draft, (*path, output), {"from": takes} if takes else {})
+
+
+def finished(draft: Draft, how: str, stage: str) -> str:
+    """Return the text of a draft; a chain that would not hold together is refused in words of the change."""
+    try:
+        return draft.finished()
+    except JobError as error:
+        if error.code not in ("bad_wiring", "dangling_reference"):
+            raise
+        remedy = error.remedy
+        if "reaches no speaker" in error.what and how.endswith("branch"):
+            remedy = "let the output before it have only the sides that lead on, then take it out"
+        elif "reaches no speaker" in error.what:
+            remedy = "take it out with its branch, or wire a stage to it first"
+        raise refused(f"{how}, {error.what}", where=f"stages.{stage}", rule=error.rule, remedy=remedy) from None

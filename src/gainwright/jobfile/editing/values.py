@@ -1,0 +1,83 @@
+"""One key of a job put to a value, or taken out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.jobfile.editing.draft import Draft, Path
+
+if TYPE_CHECKING:
+    from gainwright.jobfile.editing.scalars import Value
+
+SECTIONS = (
+    "format",
+    "title",
+    "customer",
+    "note",
+    "vehicle",
+    "allowance",
+    "tones",
+    "access",
+    "thd_limit",
+    "instruments",
+    "stages",
+)
+"""Keys of a job in the order in which a new one takes its place."""
+_NAMED = {("stages",), ("instruments",)}
+_SHORT = ("allowance", "tones")
+
+
+def set_key(text: str, path: Path, value: Value, *, name: str = "job") -> str:
+    """Return a job file's text with one key put to a value; the rest stays as it is, comments included.
+
+    Raises
+    ------
+    JobError : the text is no job, or wouldn't be one; says line, column and key.
+    """
+    draft = Draft(text, name)
+    put(draft, path, value)
+    return draft.finished()
+
+
+def unset_key(text: str, path: Path, *, name: str = "job") -> str:
+    """Return a job file's text without one key, and without what held nothing else. JobError: as `set_key`."""
+    draft = Draft(text, name)
+    take_out(draft, path)
+    return draft.finished()
+
+
+def put(draft: Draft, path: Path, value: Value) -> None:
+    """Put one key of a draft to a value: a figure that stood for all outputs becomes one among others."""
+    if len(path) > 1 and path[0] in _SHORT:
+        held = draft.at(path[:1])
+        if held is not None and not isinstance(held, dict):
+            if path[1] == "all":
+                draft.set(path[:1], value)
+                return
+            draft.set(path[:1], {"all": held})
+    after = None
+    if draft.at(path[:1]) is None and path[0] in SECTIONS:
+        before = SECTIONS[: SECTIONS.index(str(path[0]))]
+        after = next((key for key in reversed(before) if key in draft.plain), None)
+    if after is not None and len(path) > 1:
+        nested: Value = value
+        for part in reversed(path[1:]):
+            nested = {str(part): nested}
+        draft.set(path[:1], nested, after=after)
+    else:
+        draft.set(path, value, after=after)
+
+
+def take_out(draft: Draft, path: Path) -> None:
+    """Take one key of a draft out, and the mapping that held it when nothing else is in it."""
+    if len(path) == 2 and path[0] in _SHORT and path[1] == "all" and not isinstance(draft.at(path[:1]), dict):
+        path = path[:1]
+    draft.unset(path)
+    while len(path) > 1 and draft.at(path[:-1]) in ({}, []) and not _named(path[:-1]):
+        path = path[:-1]
+        draft.unset(path)
+
+
+def _named(path: Path) -> bool:
+    """Whether a mapping stands for a thing of its own, so that it stays when it says nothing."""
+    return path[:-1] in _NAMED or (len(path) == 4 and path[0] == "stages" and path[2] in ("outputs", "inputs"))
