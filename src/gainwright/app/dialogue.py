@@ -40,8 +40,10 @@ class Dialogue:
     _diagnoser: Diagnoser | None = field(default=None, repr=False)
 
     @classmethod
-    def of(cls, case: Case, *, closed_counts: Mapping[str, int] | None = None) -> Dialogue:
-        """Return the dialogue of a case, to go on with."""
+    def of(
+        cls, case: Case, *, closed_counts: Mapping[str, int] | None = None, diagnoser: Diagnoser | None = None
+    ) -> Dialogue:
+        """Return the dialogue of a case, to go on with; with its diagnoser where one is at hand."""
         return cls(
             case.job,
             case.title,
@@ -51,6 +53,7 @@ class Dialogue:
             [dict(e) for e in case.declined],
             list(case.unreachable),
             list(case.dialogue),
+            diagnoser,
         )
 
     def case(self) -> Case:

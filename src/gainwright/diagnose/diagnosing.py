@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -128,7 +129,7 @@ class Tests:
 
 
 class Diagnoser:
-    """Diagnoses one chain, reading after reading; what was solved is kept.
+    """Diagnoses one chain, reading after reading; what was solved is kept, so threads take turns at it (`turn`).
 
     Parameters
     ----------
@@ -144,6 +145,7 @@ class Diagnoser:
     def __init__(
         self, job: Job, *, closed: Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
     ) -> None:
+        self.turn = threading.RLock()
         self.job = job
         self.chain = Chain(job)
         self.instruments = instruments(job)

@@ -48,7 +48,12 @@ def tell(
     declined: Sequence[Entry] = (),
 ) -> Diagnosis:
     """Return the diagnosis of a chain after some evidence; see `Catalogue` for what is left out of the tests."""
-    state = diagnoser.weigh(entries)
+    with diagnoser.turn:
+        return _told(diagnoser, diagnoser.weigh(entries), unreachable, declined)
+
+
+def _told(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], declined: Sequence[Entry]) -> Diagnosis:
+    entries = state.entries
     tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()
     sound = healthy_name(state.entries, diagnoser.rough, diagnoser.causes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 EXAMPLE = "{at: amp.out.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 1.4 V}"
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
 LAMPS = ("power_lamp", "protection_lamp")
+NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio"}
+"""Last word of a control's name -> the dimension of where it stands."""
 VOLTAGES = ("supply_voltage", "turn_on_voltage")
 
 
@@ -211,6 +214,23 @@ def _check_check(entry: Check, job: Job) -> None:
         _only(entry, given, ("is",))
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
             raise _bad(f"a cone moves {entry.is_!r}", "is", remedy="write out, in or still")
+        if what in NUMBERED and entry.is_ not in (None, "right", "wrong"):
+            _check_stand(str(entry.is_), what)
+
+
+def _check_stand(text: str, what: str) -> None:
+    """Refuse what is no place of a control that stands at a number."""
+    remedy = "write where it stands, or right or wrong"
+    if what == "volume":
+        if not re.fullmatch(r"[0-9]{1,3}(?:\.[0-9]{1,3})?", text):
+            raise _bad(f"a volume stands at {text[:40]!r}", "is", "it stands at a step", remedy)
+        return
+    try:
+        known = parse(text, NUMBERED[what]).known
+    except GainwrightError as error:
+        raise JobError(error.what, code="bad_evidence", where="is", rule=error.rule, remedy=remedy) from None
+    if not known:
+        raise _bad("it stands at nothing known", "is", remedy=remedy)
 
 
 def read_number(entry: Check) -> float:

@@ -31,7 +31,8 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
     """Return how the causes that lead in the end were believed from the call on."""
     history: list[dict[Cause, float]] = []
     for n in range(len(entries) + 1):
-        causes, probability, _ = diagnoser.weigh(entries[:n]).of_causes()
+        with diagnoser.turn:
+            causes, probability, _ = diagnoser.weigh(entries[:n]).of_causes()
         history.append(dict(zip(causes, map(float, probability), strict=True)))
     last = sorted(history[-1], key=lambda c: -history[-1][c])[:MOST]
     curves = tuple((short(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)

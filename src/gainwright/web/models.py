@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections import OrderedDict
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from gainwright.diagnose import Diagnoser
     from gainwright.jobfile import JobFile
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
     from gainwright.solve import Chain
 
 MOST = 48
-"""Models that are kept; the one that was used longest ago goes first."""
+"""Models of one kind that are kept; the one that was used longest ago goes first."""
+MOST_OF = {"diagnoser": 8, "practice": 8, "diagnosis": 200}
+"""Of large ones fewer are kept (a diagnoser holds some 30 MB), of small ones more."""
 
 _T = TypeVar("_T")
 
@@ -25,7 +28,7 @@ class Models:
     """Makes each model once, also when two requests ask at the same time."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[tuple[str, str], Any] = OrderedDict()
+        self._kept: dict[str, OrderedDict[str, Any]] = {}
         self._making: dict[tuple[str, str], threading.Lock] = {}
         self._lock = threading.Lock()
 
@@ -38,26 +41,27 @@ class Models:
         """
         key = (kind, text)
         with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return cast("_T", self._kept[key])
+            kept = self._kept.setdefault(kind, OrderedDict())
+            if text in kept:
+                kept.move_to_end(text)
+                return cast("_T", kept[text])
             making = self._making.setdefault(key, threading.Lock())
         with making:
             with self._lock:
-                if key in self._kept:
-                    return cast("_T", self._kept[key])
+                if text in kept:
+                    return cast("_T", kept[text])
             made = make()
             with self._lock:
-                self._kept[key] = made
+                kept[text] = made
                 self._making.pop(key, None)
-                while len(self._kept) > MOST:
-                    self._kept.popitem(last=False)
+                while len(kept) > MOST_OF.get(kind, MOST):
+                    kept.popitem(last=False)
             return made
 
     def has(self, kind: str, text: str) -> bool:
         """Whether it is at hand."""
         with self._lock:
-            return (kind, text) in self._kept
+            return text in self._kept.get(kind, {})
 
     def read(self, text: str) -> JobFile:
         """Return a job file read. JobError: it can't be."""
@@ -81,8 +85,9 @@ class Models:
 
         return self.kept("plan", text, lambda: make_plan(self.job(text)))
 
-    def diagnoser(self, text: str) -> Diagnoser:
-        """Return what diagnoses a job. JobError: the text is none."""
+    def diagnoser(self, text: str, closed: Mapping[str, int] | None = None) -> Diagnoser:
+        """Return what diagnoses a job, for a shop that closed so many cases with each cause. JobError: the text is none."""
         from gainwright.diagnose import Diagnoser
 
-        return self.kept("diagnoser", text, lambda: Diagnoser(self.job(text)))
+        known = f"{json.dumps(sorted((closed or {}).items()))}\n{text}"
+        return self.kept("diagnoser", known, lambda: Diagnoser(self.job(text), closed=closed))

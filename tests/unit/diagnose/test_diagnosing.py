@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
 import pytest
 
-from gainwright.diagnose import ODDS, Cause, Diagnoser, repair, says, short, tell
+from gainwright.diagnose import ODDS, Cause, Diagnoser, Diagnosis, repair, says, short, tell
 from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, sharpened
 from gainwright.diagnose.changes import Change, change_of, merged
 from gainwright.diagnose.diagnosing import FEW_EFFECTIVE
@@ -218,3 +219,22 @@ def test_nothing_is_asked_twice_or_where_nobody_gets() -> None:
     again = tell(diagnoser, said, frozenset({"desk"}), declined)
     assert first.next[0].entry not in [n.entry for n in again.next]
     assert all(not n.where.startswith("desk.") for n in again.next if n.test in ("measure", "record", "indicate"))
+
+
+def test_threads_share_a_diagnoser() -> None:
+    """Several dialogues at once about one chain are each told what they are told alone, within the draws' error."""
+    of = job("one_amplifier")
+    words = ("silent", "faint", "normal", "distorted")
+    said = [entries([{"heard": "sub", **TONE, "is": w}], of) for w in words]
+    alone = [believed(tell(Diagnoser(of), e)) for e in said]
+    shared = Diagnoser(of)
+    with ThreadPoolExecutor(4) as pool:
+        together = [believed(found) for found in pool.map(lambda e: tell(shared, e), said * 6)]
+    for one, other in zip(alone * 6, together, strict=True):
+        assert max(abs(one[c] - other[c]) for c in one) < 0.1
+    assert max(abs(alone[0][c] - alone[2][c]) for c in alone[0]) > 0.1
+
+
+def believed(found: Diagnosis) -> dict[tuple[str, str], float]:
+    """Return the probability of each cause; a sound chain under one name."""
+    return {(c.cause if c.where else "", c.where): c.probability for c in found.causes}

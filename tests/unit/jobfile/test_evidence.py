@@ -154,3 +154,31 @@ def test_any_line_is_a_mapping_or_one_sentence(text: str) -> None:
         entry_mapping(text)
     except GainwrightError as error:
         assert str(error)
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        ("head.volume", "loud"),
+        ("head.volume", "nan"),
+        ("amp_sub.gain", "three"),
+        ("amp_sub.gain", "unknown"),
+        ("knob.at", "up"),
+        ("desk.sub.level", "1 V"),
+    ],
+)
+def test_control_that_stands_at_a_number_takes_no_other_word(place: str, said: str) -> None:
+    """What is no number for such a control is refused when it is entered, not when it is weighed."""
+    with pytest.raises(JobError) as refused:
+        read_entry({"check": place, "is": said}, JOB)
+    assert refused.value.where == "is"
+    assert "right or wrong" in refused.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [("head.volume", "30"), ("amp_sub.gain", "20 %"), ("knob.at", "-6 dB"), ("amp_sub.gain", "wrong")],
+)
+def test_control_takes_where_it_stands(place: str, said: str) -> None:
+    """A step, a share of travel, decibels, or a judgement."""
+    assert read_entry({"check": place, "is": said}, JOB) == Check.model_validate({"check": place, "is": said})
