@@ -52,7 +52,7 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
             where="--kind",
             rule=f"there is {', '.join(get_args(Kind))}",
         )
-    _check_date(attached.date)
+    check_date(attached.date)
     job, case = _about(job_path, attached)
     entries = _entries(job, case, attached.evidence)
     knee, curves = _curves(attached) if kind == "handover" else (None, [])
@@ -154,7 +154,8 @@ def _measured(path: Path) -> Measured:
     return Measured(path.name, measure(recording).channels[0], pictures(recording))
 
 
-def _check_date(date: str) -> None:
+def check_date(date: str) -> None:
+    """Refuse what is no date. CallError."""
     if not date:
         return
     try:

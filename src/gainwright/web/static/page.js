@@ -18,11 +18,11 @@ export async function send(form, submitter) {
   const control = new AbortController();
   running.set(form, control);
   const data = new FormData(form, submitter);
-  const method = (form.getAttribute("method") || "get").toUpperCase();
-  let address = form.action;
+  const method = (submitter?.getAttribute("formmethod") || form.getAttribute("method") || "get").toUpperCase();
+  let address = submitter?.hasAttribute("formaction") ? submitter.formAction : form.action;
   const options = { method, signal: control.signal, headers: { "x-swap": form.dataset.swap || "" } };
   if (method === "GET") {
-    address = new URL(form.action);
+    address = new URL(address);
     address.search = new URLSearchParams(data);
   } else {
     options.body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(data);
@@ -32,7 +32,7 @@ export async function send(form, submitter) {
     answer = await fetch(address, options);
   } catch (error) {
     if (error.name === "AbortError") return;
-    if (form.dataset.keep !== undefined && method === "POST") keep(form.action, [...data], form.dataset.swap);
+    if (form.dataset.keep !== undefined && method === "POST") keep(address, [...data], form.dataset.swap);
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
   }

@@ -1,0 +1,72 @@
+"""Papers for pages and API: their bytes, at once or in the background, and what they may do in a frame."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from typing import TYPE_CHECKING
+
+from gainwright.app.job_papers import MEDIA_TYPES, Wanted, job_paper
+from gainwright.app.papers import paper_bytes
+from gainwright.app.workshop import file_name
+from gainwright.web.security import policy
+
+if TYPE_CHECKING:
+    from gainwright.web.background import Work
+    from gainwright.web.site import Site
+
+
+def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
+    """Return the file of a paper and its name.
+
+    Raises
+    ------
+    GainwrightError : something that is wanted can't be had.
+    """
+    wanted.checked(suffix)
+    stored = site.store.jobs.get(job)
+    read = site.models.job(stored.text)
+    if work is not None:
+        work.tell(0.1, "the plan")
+    plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
+    if work is not None:
+        work.tell(0.4, "what stands on it")
+    paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=())
+    if work is not None:
+        work.tell(0.7, "setting it")
+    content = paper_bytes(
+        paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
+    )
+    return content, file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
+
+
+def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:
+    """Begin to make a paper beside; the file is the work's own.
+
+    Raises
+    ------
+    CallError : there is no such job, or can be no such paper.
+    """
+    wanted.checked(suffix)
+    title = site.store.jobs.get(job).title
+
+    def do(work: Work) -> None:
+        content, name = made(site, job, wanted, suffix, work)
+        work.content, work.name, work.media_type = content, name, MEDIA_TYPES[suffix]
+
+    words = {"setup": "set-up sheet", "handover": "handover", "customer": "customer's page", "case": "case"}
+    return site.background.start(f"{words[wanted.kind]} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers")
+
+
+def frame_policy() -> str:
+    """Return the policy of a paper that is shown in a frame: its own style, known by its digest, and nothing else."""
+    from gainwright.report.paper_content import STYLE
+
+    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    return policy(
+        script_src="'none'",
+        style_src=f"'sha256-{digest}'",
+        connect_src="'none'",
+        form_action="'none'",
+        frame_ancestors="'self'",
+    )

@@ -1,0 +1,97 @@
+"""The papers in the browser: chosen, looked at, made beside, taken along."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import pypdf
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import httpx
+    from playwright.sync_api import Page
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_sheet_is_looked_at_and_taken_along(
+    open_page: Callable[..., Page], job: str, *, size: str, scripts: bool
+) -> None:
+    """The set-up sheet shows in the page, is made beside as PDF, and the PDF holds the plan's first step."""
+    page = open_page(f"/jobs/{job}/papers", size=size, scripts=scripts)
+    page.get_by_role("button", name="Look at it").click()
+    frame = page.frame_locator("iframe.sheet")
+    frame.get_by_role("heading", level=1).wait_for()
+    page.get_by_label("Language").select_option("de")
+    page.get_by_role("button", name="Make the PDF").click()
+    link = page.get_by_role("link", name="Take it along").first
+    for _ in range(40):
+        if scripts or link.count():
+            break
+        page.get_by_role("link", name="Look again").first.click()
+        page.wait_for_timeout(300)
+    link.wait_for(timeout=30_000)
+    with page.expect_download() as download:
+        link.click()
+    pdf = pypdf.PdfReader(download.value.path())
+    assert str(pdf.root_object["/Lang"]) == "de"
+    assert len(pdf.pages) == 3
+
+
+@pytest.mark.parametrize("kind", ["setup", "handover", "customer", "case"])
+@pytest.mark.parametrize("form", ["pdf", "html", "csv", "json"])
+def test_every_paper_in_every_form(api: httpx.Client, job: str, kind: str, form: str) -> None:
+    """The API gives each paper in each form, on the paper that is asked for."""
+    answer = api.get(f"/api/jobs/{job}/papers/{kind}.{form}", params={"size": "letter", "date": "2026-11-26"})
+    assert answer.status_code == 200
+    assert answer.headers["content-disposition"].startswith("attachment; filename=")
+    if form == "pdf":
+        box = pypdf.PdfReader(io.BytesIO(answer.content)).pages[0].mediabox
+        assert (round(float(box.width)), round(float(box.height))) == (612, 792)  # ANSI/ASME Y14.1 size A
+    elif form == "json":
+        assert answer.json()["kind"] == kind
+    else:
+        assert len(answer.text) > 100
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("papers/invoice.pdf", 422),
+        ("papers/setup.docx", 422),
+        ("papers/setup.pdf?language=xx", 422),
+        ("papers/setup.pdf?size=b7", 422),
+        ("papers/setup.pdf?date=2026-02-30", 422),
+        ("papers/case.pdf?case=nobody", 404),
+    ],
+)
+def test_paper_that_can_not_be_is_told(api: httpx.Client, job: str, path: str, status: int) -> None:
+    """One sentence says what can't be and what there is."""
+    answer = api.get(f"/api/jobs/{job}/{path}")
+    assert answer.status_code == status
+    assert answer.json()["what"]
+
+
+def test_choice_is_accessible(
+    open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None], job: str
+) -> None:
+    """The page keeps WCAG 2.2 AA as far as axe tells, at both sizes."""
+    for size in ("phone", "desktop"):
+        page = open_page(f"/jobs/{job}/papers?shown=true&kind=setup", size=size)
+        page.frame_locator("iframe.sheet").get_by_role("heading", level=1).wait_for()
+        page.get_by_role("button", name="Make the CSV").click()
+        page.get_by_role("link", name="Take it along").first.wait_for(timeout=30_000)
+        assert axe(page) == []
+        look(page, f"papers-{size}")
+
+
+def test_framed_paper_runs_nothing(api: httpx.Client, job: str) -> None:
+    """A paper in a frame has its own policy: its own style by digest, no script at all, framed by our pages only."""
+    policy = api.get(f"/jobs/{job}/papers/view").headers["content-security-policy"]
+    assert "script-src 'none'" in policy
+    assert "style-src 'sha256-" in policy
+    assert "frame-ancestors 'self'" in policy
+    assert "unsafe" not in policy
