@@ -18,12 +18,33 @@ _PARTS = {
     "vl-convert-python": "vl_convert",
     "typer": "typer",
     "rich": "rich",
+    "typst": "typst",
+    "numba": "numba",
+    "av": "av",
+    "fastapi": "fastapi",
+    "uvicorn": "uvicorn",
+    "websockets": "websockets",
+    "jinja2": "jinja2",
+    "python-multipart": "python_multipart",
+    "sqlalchemy": "sqlalchemy",
+    "alembic": "alembic",
+    "cryptography": "cryptography",
+    "segno": "segno",
 }
+_EXTRAS = {"psycopg": "postgresql", "distributed": "cluster", "pyarrow": "parquet"}
+"""Parts that may be missing -> the extra that brings them."""
 
 
 def installation() -> list[dict[str, object]]:
     """Return one entry a part: `part`, `ok`, `said`."""
-    found = [_python(), *(_library(name, module) for name, module in _PARTS.items()), _formats(), _drawing(), _live()]
+    found = [
+        _python(),
+        *(_library(name, module) for name, module in _PARTS.items()),
+        *map(_extra, _EXTRAS),
+        _formats(),
+        _drawing(),
+        _live(),
+    ]
     return [{"part": part, "ok": ok, "said": said} for part, ok, said in found]
 
 
@@ -38,6 +59,17 @@ def _library(name: str, module: str) -> tuple[str, bool, str]:
         return name, True, importlib.metadata.version(name)
     except (ImportError, OSError, importlib.metadata.PackageNotFoundError) as error:
         return name, False, f"{error}: python -m pip install {name}"
+
+
+def _extra(name: str) -> tuple[str, bool, str]:
+    """Everything else works without an extra."""
+    _, there, said = _library(name, name)
+    extra = _EXTRAS[name]
+    return (
+        f"{name} ({extra})",
+        True,
+        said if there else f'not there; for it: python -m pip install "gainwright[{extra}]"',
+    )
 
 
 def _formats() -> tuple[str, bool, str]:
