@@ -94,7 +94,10 @@ class SqlPlainCases:
 
     def save(self, name: str, case: Case) -> str:
         """Keep a case whole or not at all; return where."""
-        self._cases.keep(name, case, seen=None)
+        try:
+            self._cases.keep(name, case, seen=None)
+        except ConflictError:  # somebody else was first with a new one; now it is there to be replaced
+            self._cases.keep(name, case, seen=None)
         return f"{name} in {self._database.name}"
 
 

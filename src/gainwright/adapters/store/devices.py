@@ -35,13 +35,16 @@ class SqlDevices:
         return [_device(row) for row in rows]
 
     def add(self, *, name: str, token_digest: str) -> Device:
-        """Keep a device."""
+        """Keep a device. CallError `token_taken`."""
         writable(name=name, token_digest=token_digest)
         at = now()
         kept = Device(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
         row = {"id": kept.id, "name": name, "token_digest": token_digest, "paired": at, "seen": at, "put_out": False}
         with self._database.write() as connection:
-            connection.execute(device_table.insert().values(**row))
+            try:
+                connection.execute(device_table.insert().values(**row))
+            except sa.exc.IntegrityError:
+                raise CallError("another device has this token", code="token_taken", remedy="pair it anew") from None
         return kept
 
     def by_token(self, token_digest: str) -> Device | None:

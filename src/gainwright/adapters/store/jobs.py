@@ -111,8 +111,9 @@ def no_such_job() -> CallError:
 
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     writable(job=name)
-    wanted = _CURRENT.where(job_table.c.id == name)
-    row = connection.execute(wanted.with_for_update(of=job_table) if lock else wanted).one_or_none()
+    if lock:  # by itself: a join would be looked at as it was before the lock was waited for
+        connection.execute(sa.select(job_table.c.id).where(job_table.c.id == name).with_for_update())
+    row = connection.execute(_CURRENT.where(job_table.c.id == name)).one_or_none()
     if row is None:
         raise no_such_job()
     return row

@@ -1,0 +1,363 @@
+"""What every store keeps to, whichever database it is in: one suite over SQLite and a real PostgreSQL."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from gainwright.adapters.store import open_store
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app.store import Device, Store, StoredJob
+
+NO_TEXT = ("nul \x00 in it", "half \ud83d a character")
+ODD_TEXT = "Grün · ½ Ω · 音 · 🔈 · 'quoted' \"twice\" %s :name \\ {brace}\r\n\ttab\u2028"
+
+
+def _refused(code: str, call: Callable[[], object]) -> CallError:
+    with pytest.raises(CallError) as caught:
+        call()
+    assert caught.value.code == code
+    return caught.value
+
+
+# ---- jobs ----------------------------------------------------------------------------------------------------
+
+
+def test_a_job_comes_back_as_it_was_kept(store: Store, place: str) -> None:
+    """Text to the last character, moments in UTC, also after closing and opening."""
+    before = datetime.now(UTC)
+    kept = store.jobs.add(title=ODD_TEXT, text=ODD_TEXT * 50)
+    after = datetime.now(UTC)
+    assert (kept.title, kept.text) == (ODD_TEXT, ODD_TEXT * 50)
+    assert (kept.revision, kept.shelf, kept.undoable, kept.redoable) == (1, "kept", 0, 0)
+    assert before <= kept.created == kept.changed <= after
+    store.close()
+    again = open_store(place)
+    assert again.jobs.get(kept.id) == kept
+    assert again.jobs.list() == [kept]
+    again.close()
+
+
+def test_undo_and_redo_go_along_the_versions(store: Store) -> None:
+    """Each change counts up the revision; a write after an undo ends what could be done again."""
+    job = store.jobs.add(title="one", text="1")
+    for number, title in ((2, "two"), (3, "three")):
+        job = store.jobs.write(job.id, title=title, text=str(number), seen=job.revision, by="phone")
+        assert (job.title, job.text, job.revision, job.undoable, job.redoable) == (
+            title,
+            str(number),
+            number,
+            number - 1,
+            0,
+        )
+    job = store.jobs.undo(job.id, seen=3)
+    job = store.jobs.undo(job.id, seen=4)
+    assert (job.title, job.text, job.revision, job.undoable, job.redoable) == ("one", "1", 5, 0, 2)
+    _refused("nothing_to_undo", lambda: store.jobs.undo(job.id, seen=5))
+    job = store.jobs.redo(job.id, seen=5)
+    assert (job.title, job.undoable, job.redoable) == ("two", 1, 1)
+    job = store.jobs.write(job.id, title="other", text="o", seen=6)
+    assert (job.title, job.undoable, job.redoable) == ("other", 2, 0)
+    _refused("nothing_to_redo", lambda: store.jobs.redo(job.id, seen=7))
+    assert store.jobs.undo(job.id, seen=7).title == "two"
+    assert store.jobs.get(job.id).revision == 8
+
+
+@pytest.mark.parametrize("seen", [0, 1, 3, -1, 2**70])
+def test_a_job_changed_meanwhile_is_not_overwritten(store: Store, seen: int) -> None:
+    """Neither by a write nor by undo or redo of somebody who saw another revision."""
+    job = store.jobs.add(title="one", text="1")
+    now = store.jobs.write(job.id, title="two", text="2", seen=1)
+    changes: list[Callable[[], StoredJob]] = [
+        lambda: store.jobs.write(job.id, title="lost", text="lost", seen=seen),
+        lambda: store.jobs.undo(job.id, seen=seen),
+        lambda: store.jobs.redo(job.id, seen=seen),
+    ]
+    for change in changes:
+        with pytest.raises(ConflictError) as caught:
+            change()
+        assert "nothing was written" in caught.value.remedy
+    assert store.jobs.get(job.id) == now
+
+
+def test_jobs_lie_on_shelves(store: Store) -> None:
+    """A job is on one shelf; putting it elsewhere changes neither its text nor its revision."""
+    job = store.jobs.add(title="one", text="1")
+    for shelf in ("archived", "deleted", "kept"):
+        moved = store.jobs.put(job.id, shelf)
+        assert (moved.shelf, moved.revision, moved.text) == (shelf, 1, "1")
+        for other in ("kept", "archived", "deleted"):
+            assert [j.id for j in store.jobs.list(shelf=other)] == ([job.id] if other == shelf else [])
+
+
+def test_the_last_changed_comes_first(store: Store) -> None:
+    """In the order of changes of content, not of making."""
+    jobs = [store.jobs.add(title=title, text="") for title in ("a", "b", "c")]
+    store.jobs.write(jobs[0].id, title="a", text="x", seen=1)
+    store.jobs.write(jobs[1].id, title="b", text="x", seen=1)
+    store.jobs.undo(jobs[0].id, seen=2)
+    assert [job.title for job in store.jobs.list()] == ["a", "b", "c"]
+
+
+LOOKED_FOR = {
+    "": ["estate", "van"],
+    "GRÜNER": ["estate"],
+    "gru\u0308ner": ["estate"],
+    "strasse": ["estate"],
+    "STRASSE wagen": ["estate"],
+    "kombi grüner": ["estate"],
+    "grüner van": [],
+    "100%": ["van"],
+    "%": ["van"],
+    "a_b": ["van"],
+    "axb": [],
+    "\\": ["van"],
+    "éclair": ["van"],
+    "ECLAIR": [],
+    "   ": ["estate", "van"],
+    "' OR 1=1 --": [],
+}
+
+
+def test_jobs_are_found_by_every_word(store: Store) -> None:
+    """In title or text, whole or part, whatever the case, umlauts too; signs mean themselves."""
+    store.jobs.add(title="Grüner Wagen", text="Kombi # Hauptstraße 5\nestate")
+    store.jobs.add(title="ÉCLAIR 100% a_b \\", text="van")
+    found = {words: sorted(job.text.split("\n")[-1] for job in store.jobs.list(words=words)) for words in LOOKED_FOR}
+    assert found == LOOKED_FOR
+
+
+def test_search_follows_undo(store: Store) -> None:
+    """What is found is the job as it stands."""
+    job = store.jobs.add(title="alpha", text="")
+    store.jobs.write(job.id, title="beta", text="", seen=1)
+    assert [len(store.jobs.list(words=w)) for w in ("alpha", "beta")] == [0, 1]
+    store.jobs.undo(job.id, seen=2)
+    assert [len(store.jobs.list(words=w)) for w in ("alpha", "beta")] == [1, 0]
+
+
+def test_a_job_that_is_not_there(store: Store) -> None:
+    """Is told so by whatever asks for it."""
+    for call in (
+        lambda: store.jobs.get("none"),
+        lambda: store.jobs.write("none", title="", text="", seen=1),
+        lambda: store.jobs.undo("none", seen=1),
+        lambda: store.jobs.redo("none", seen=1),
+        lambda: store.jobs.put("none", "archived"),
+        lambda: _entry(store, "none", seen=0),
+        lambda: store.recordings.add("none", name="a.wav", content=b"", measured={}),
+    ):
+        _refused("no_such_job", call)
+    assert store.runs.entries("none") == []
+    assert store.recordings.of("none") == []
+
+
+@pytest.mark.parametrize("text", NO_TEXT)
+def test_what_is_no_text_is_refused(store: Store, text: str) -> None:
+    """In the same way by each database; nothing is written."""
+    job = store.jobs.add(title="one", text="1")
+    for call in (
+        lambda: store.jobs.add(title=text, text=""),
+        lambda: store.jobs.write(job.id, title="", text=text, seen=1),
+        lambda: store.jobs.list(words=text),
+        lambda: store.jobs.get(text),
+        lambda: store.runs.add(job.id, step="1", kind="reading", text=text, value={}, by="", seen=0),
+        lambda: store.recordings.add(job.id, name=text, content=b"", measured={}),
+        lambda: store.cases.write("a", Case(job=text), seen=0),
+        lambda: _device(store, text, "a"),
+        lambda: store.documents.put("a", text, {}),
+    ):
+        _refused("not_text", call)
+    assert store.jobs.list() == [job]
+    assert store.cases.find() == []
+
+
+@pytest.mark.parametrize("days", [29, 31])
+def test_deleted_jobs_are_swept_out_after_30_days(place: str, days: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With all that belongs to them, when the store is opened; kept and archived ones never."""
+    from gainwright.adapters.store import jobs as module
+
+    store = open_store(place)
+    long_ago = datetime.now(UTC) - timedelta(days=days)
+    with monkeypatch.context() as patched:
+        patched.setattr(module, "now", lambda: long_ago)
+        names = [store.jobs.add(title=shelf, text="").id for shelf in ("kept", "archived", "deleted", "back")]
+        store.jobs.put(names[1], "archived")
+        store.jobs.put(names[2], "deleted")
+        store.jobs.put(names[3], "deleted")
+        store.jobs.put(names[3], "kept")
+        entry = _entry(store, names[2], seen=0)
+        recording = store.recordings.add(names[2], name="a.wav", content=b"1", measured={})
+    store.close()
+    again = open_store(place)
+    assert {job.title for job in again.jobs.list()} == {"kept", "back"}
+    assert [job.title for job in again.jobs.list(shelf="archived")] == ["archived"]
+    if days < 30:
+        assert [job.title for job in again.jobs.list(shelf="deleted")] == ["deleted"]
+        assert again.runs.entries(names[2]) == [entry]
+        assert again.recordings.content(recording.id) == b"1"
+    else:
+        _refused("no_such_job", lambda: again.jobs.get(names[2]))
+        _refused("no_such_recording", lambda: again.recordings.content(recording.id))
+        assert again.runs.entries(names[2]) == []
+    again.close()
+
+
+# ---- runs ----------------------------------------------------------------------------------------------------
+
+
+def _entry(store: Store, job: str, *, seen: int, step: str = "gain of amp", **other: Any) -> Any:
+    said = {"kind": "reading", "text": "2,1 V", "value": {"volts": 2.1}, "by": "phone", **other}
+    return store.runs.add(job, step=step, seen=seen, **said)
+
+
+def test_entries_are_numbered_through_the_job(store: Store) -> None:
+    """From 1, over all steps; the earlier ones stay."""
+    job, other = (store.jobs.add(title=title, text="").id for title in ("one", "two"))
+    first = _entry(store, job, seen=0, value={"nested": {"list": [1, 2.5, None, "Ω\x00"]}, "b": True})
+    second = _entry(store, job, seen=0, step="volume", kind="skipped", text=ODD_TEXT)
+    third = _entry(store, job, seen=1, kind="taken_back", text="")
+    assert [entry.number for entry in (first, second, third)] == [1, 2, 3]
+    assert store.runs.entries(job) == [first, second, third]
+    assert _entry(store, other, seen=0).number == 1
+    assert first.at <= second.at <= third.at
+
+
+def test_a_step_said_meanwhile_is_not_overwritten(store: Store) -> None:
+    """Who knew an older entry of the step is refused; another step doesn't matter."""
+    job = store.jobs.add(title="one", text="").id
+    for seen, step, fits in ((0, "a", True), (0, "a", False), (0, "b", True), (2, "a", False), (1, "a", True), (1, "a", False), (2, "b", True)):  # fmt: skip
+        if fits:
+            _entry(store, job, seen=seen, step=step)
+        else:
+            with pytest.raises(ConflictError):
+                _entry(store, job, seen=seen, step=step)
+    assert [(entry.number, entry.step) for entry in store.runs.entries(job)] == [(1, "a"), (2, "b"), (3, "a"), (4, "b")]
+
+
+def _device(store: Store, name: str, digest: str) -> Device:
+    return store.devices.add(name=name, token_digest=digest)
+
+
+# ---- recordings, cases, devices, documents -------------------------------------------------------------------
+
+
+def test_recordings_come_back_byte_by_byte(store: Store) -> None:
+    """Newest first; all bytes; gone when taken out."""
+    job = store.jobs.add(title="one", text="").id
+    content = bytes(range(256)) * 4000
+    first = store.recordings.add(job, name="40 Hz.wav", content=content, measured={"thd": 0.01})
+    second = store.recordings.add(job, name="empty", content=b"", measured={})
+    assert store.recordings.of(job) == [second, first]
+    assert store.recordings.get(first.id) == first
+    assert first.size == len(content)
+    assert store.recordings.content(first.id) == content
+    assert store.recordings.content(second.id) == b""
+    store.recordings.remove(first.id)
+    store.recordings.remove(first.id)
+    assert store.recordings.of(job) == [second]
+    _refused("no_such_recording", lambda: store.recordings.get(first.id))
+    _refused("no_such_recording", lambda: store.recordings.content(first.id))
+
+
+def test_cases_are_kept_by_name_with_their_revision(store: Store) -> None:
+    """A case comes back as it was; nothing is overwritten by who saw another revision."""
+    case = Case(
+        title="Sub silent", job="format: 1\n", evidence=({"at": "head.sub.mono", "reads": 0.5, "tried": [1, None]},)
+    )
+    kept = store.cases.write("blue-estate", case, seen=0)
+    assert (kept.name, kept.case, kept.revision) == ("blue-estate", case, 1)
+    assert store.cases.get("blue-estate") == kept
+    for seen in (0, 2):
+        with pytest.raises(ConflictError):
+            store.cases.write("blue-estate", Case(job="lost"), seen=seen)
+    with pytest.raises(ConflictError):
+        store.cases.write("another", case, seen=1)
+    changed = store.cases.write("blue-estate", case.model_copy(update={"title": "New"}), seen=1)
+    assert changed.revision == 2
+    assert store.cases.find() == [changed]
+    _refused("no_such_case", lambda: store.cases.get("another"))
+
+
+def test_the_plain_store_of_cases_is_the_same(store: Store) -> None:
+    """What the dialogue saves is found, and counts as a change."""
+    plain = store.cases.plain
+    assert plain.names() == []
+    assert "b" in plain.save("b", Case(job="1"))
+    store.cases.write("A", Case(job="2"), seen=0)
+    plain.save("b", Case(job="3"))
+    assert plain.names() == ["A", "b"]
+    assert plain.load("b") == Case(job="3")
+    assert store.cases.get("b").revision == 2
+    with pytest.raises(ConflictError):
+        store.cases.write("b", Case(job="4"), seen=1)
+    _refused("no_such_case", lambda: plain.load("c"))
+
+
+@pytest.mark.parametrize("name", ["", "../x", "a/b", ".a", "a.", "x" * 81, "a\x00", "a\nb"])
+def test_names_that_can_not_be(store: Store, name: str) -> None:
+    """Are refused as the folder of cases refuses them."""
+    for call in (
+        lambda: store.cases.write(name, Case(job=""), seen=0),
+        lambda: store.cases.get(name),
+        lambda: store.cases.plain.save(name, Case(job="")),
+        lambda: store.cases.plain.load(name),
+    ):
+        _refused("bad_name", call)
+
+
+def test_cases_are_found_by_any_word_of_them(store: Store) -> None:
+    """Name, title, job, evidence, dialogue; every word, whatever the case; last changed first."""
+    evidence = ({"at": "amp_sub.out.mono", "note": "Zündung an"},)
+    store.cases.write("blue-estate", Case(title="Kein Bass", job="kind: head_unit", evidence=evidence), seen=0)
+    store.cases.write("red-van", Case(title="Bass too loud", job="kind: amplifier"), seen=0)
+    looked_for = {"bass": 2, "BASS zündung": 1, "head_unit": 1, "red-VAN": 1, "amp_sub kein": 1, "bass cello": 0}
+    assert {words: len(store.cases.find(words)) for words in looked_for} == looked_for
+    assert [kept.name for kept in store.cases.find("bass")] == ["red-van", "blue-estate"]
+
+
+def test_devices_are_known_by_their_token(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Until they are put out; when they were seen is noted."""
+    from gainwright.adapters.store import devices as module
+
+    phone = _device(store, "phone", "d1")
+    tablet = _device(store, "tablet", "d2")
+    assert store.devices.by_token("d1") == phone
+    assert store.devices.by_token("d3") is None
+    later = datetime.now(UTC).replace(microsecond=7) + timedelta(minutes=5)
+    monkeypatch.setattr(module, "now", lambda: later)
+    seen = store.devices.by_token("d1")
+    assert seen is not None
+    assert seen.seen == later
+    assert store.devices.list() == [seen, tablet]
+    store.devices.put_out(phone.id)
+    assert store.devices.by_token("d1") is None
+    assert [(device.name, device.put_out) for device in store.devices.list()] == [("phone", True), ("tablet", False)]
+    _refused("no_such_device", lambda: store.devices.put_out("none"))
+    _refused("token_taken", lambda: _device(store, "copy", "d2"))
+
+
+def test_documents_are_kept_by_kind_and_key(store: Store) -> None:
+    """Replaced whole, listed last changed first, removed without fuss."""
+    documents = store.documents
+    assert documents.get("scan", "a") is None
+    for key, number in itertools.product("ab", (1, 2)):
+        documents.put("scan", key, {"number": number, "odd": ODD_TEXT + "\x00"})
+    documents.put("practice", "a", {})
+    documents.put("scan", "a", {"now": [None, 1e-300]})
+    assert documents.get("scan", "a") == {"now": [None, 1e-300]}
+    assert [key for key, _ in documents.list("scan")] == ["a", "b"]
+    assert documents.list("practice") == [("a", {})]
+    documents.remove("scan", "a")
+    documents.remove("scan", "a")
+    assert documents.get("scan", "a") is None
+    assert documents.get("practice", "a") == {}

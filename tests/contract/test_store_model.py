@@ -1,0 +1,99 @@
+"""Random sequences of writes, undo and redo against a plain Python list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.store import Shelf, Store
+
+TEXT = st.text(st.characters(exclude_characters="\x00", exclude_categories=["Cs"]), max_size=12)
+CHANGES = st.one_of(
+    st.tuples(st.just("write"), TEXT, TEXT),
+    st.tuples(st.just("undo")),
+    st.tuples(st.just("redo")),
+    st.tuples(st.just("stale"), st.integers(-3, 3).filter(bool)),
+    st.tuples(st.just("put"), st.sampled_from(["kept", "archived", "deleted"])),
+    st.tuples(st.just("say"), st.sampled_from(["a", "b"]), TEXT),
+    st.tuples(st.just("say_stale"), st.sampled_from(["a", "b"]), st.integers(1, 3)),
+)
+
+
+@dataclass
+class Plain:
+    """A job and its run as one would keep them in memory."""
+
+    versions: list[tuple[str, str]]
+    at: int = 0
+    revision: int = 1
+    shelf: Shelf = "kept"
+    said: list[tuple[str, str]] = field(default_factory=list)
+
+    def last(self, step: str) -> int:
+        """Return the number of the last entry of a step."""
+        return max((number for number, (of, _) in enumerate(self.said, 1) if of == step), default=0)
+
+    def move(self, to: int) -> None:
+        """Stand at another version."""
+        self.at, self.revision = to, self.revision + 1
+
+
+def _change(plain: Plain, store: Store, job: str, change: tuple[object, ...]) -> None:
+    """Make one change to both."""
+    match change:
+        case ("write", str(title), str(text)):
+            store.jobs.write(job, title=title, text=text, seen=plain.revision)
+            plain.versions[plain.at + 1 :] = [(title, text)]
+            plain.move(plain.at + 1)
+        case ("undo",) if plain.at > 0:
+            store.jobs.undo(job, seen=plain.revision)
+            plain.move(plain.at - 1)
+        case ("redo",) if plain.at + 1 < len(plain.versions):
+            store.jobs.redo(job, seen=plain.revision)
+            plain.move(plain.at + 1)
+        case ("undo",):
+            with pytest.raises(CallError, match="nothing to undo"):
+                store.jobs.undo(job, seen=plain.revision)
+        case ("redo",):
+            with pytest.raises(CallError, match="nothing to do again"):
+                store.jobs.redo(job, seen=plain.revision)
+        case ("stale", int(off)):
+            with pytest.raises(ConflictError):
+                store.jobs.write(job, title="lost", text="lost", seen=plain.revision + off)
+        case ("put", "kept" | "archived" | "deleted" as shelf):
+            store.jobs.put(job, shelf)
+            plain.shelf = shelf
+        case ("say", str(step), str(text)):
+            store.runs.add(job, step=step, kind="reading", text=text, value={"t": text}, by="", seen=plain.last(step))
+            plain.said.append((step, text))
+        case ("say_stale", str(step), int(off)):
+            with pytest.raises(ConflictError):
+                store.runs.add(job, step=step, kind="done", text="", value={}, by="", seen=plain.last(step) + off)
+        case _:
+            raise AssertionError(change)
+
+
+@given(changes=st.lists(CHANGES, max_size=30), first=st.tuples(TEXT, TEXT))
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_sequence_of_changes_is_as_a_list_would_have_it(
+    store: Store, changes: list[tuple[object, ...]], first: tuple[str, str]
+) -> None:
+    """After each change the job, what can be undone and done again, its shelf and its run are the model's."""
+    plain = Plain([first])
+    job = store.jobs.add(title=first[0], text=first[1]).id
+    for change in changes:
+        _change(plain, store, job, change)
+        found = store.jobs.get(job)
+        assert (found.title, found.text) == plain.versions[plain.at]
+        assert (found.revision, found.shelf) == (plain.revision, plain.shelf)
+        assert (found.undoable, found.redoable) == (plain.at, len(plain.versions) - 1 - plain.at)
+        assert [(entry.step, entry.text, entry.value["t"]) for entry in store.runs.entries(job)] == [(step, text, text) for step, text in plain.said]  # fmt: skip
+    assert job in {listed.id for listed in store.jobs.list(shelf=plain.shelf)}

@@ -1,0 +1,152 @@
+"""Several at once, threads and processes: who comes second is told so, nothing is overwritten, no entry is lost."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
+
+import pytest
+
+from gainwright.adapters.store import open_store
+from gainwright.app.store import ConflictError
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app.store import Store
+
+WRITERS, EACH = 4, 25
+
+WRITING = """
+import sys
+from gainwright.adapters.store import open_store
+from gainwright.app.store import ConflictError
+
+place, job, me, each = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4])
+store = open_store(place, patience_s=60)
+print("ready", flush=True)
+sys.stdin.readline()
+conflicts = 0
+for number in range(each):
+    while True:
+        entries = store.runs.entries(job)
+        last = max((entry.number for entry in entries if entry.step == "shared"), default=0)
+        try:
+            store.runs.add(job, step="shared", kind="reading", text=f"{me} {number}", value={}, by=me, seen=last)
+            break
+        except ConflictError:
+            conflicts += 1
+    while True:
+        found = store.jobs.get(job)
+        try:
+            store.jobs.write(job, title="counted", text=f"{found.text}\\n{me} {number}", seen=found.revision, by=me)
+            break
+        except ConflictError:
+            conflicts += 1
+print(conflicts)
+"""
+
+
+def _race(store: Store, change: Callable[[int], object]) -> tuple[int, int]:
+    """Let threads make the same change at once; return how many got through and how many were refused."""
+
+    def attempt(number: int) -> bool:
+        try:
+            change(number)
+        except ConflictError:
+            return False
+        return True
+
+    with ThreadPoolExecutor(WRITERS) as pool:
+        through = list(pool.map(attempt, range(WRITERS * 3)))
+    assert store is not None
+    return sum(through), len(through) - sum(through)
+
+
+def test_of_threads_that_saw_the_same_one_gets_through(store: Store) -> None:
+    """Of a job, of a step, of a case, new or not: exactly one writes, all others are refused."""
+    job = store.jobs.add(title="one", text="1").id
+    refused = WRITERS * 3 - 1
+    assert _race(store, lambda n: store.jobs.write(job, title=str(n), text=str(n), seen=1)) == (1, refused)
+    assert _race(store, lambda _: store.jobs.undo(job, seen=2)) == (1, refused)
+    said = {"kind": "reading", "text": "", "value": {}, "by": ""}
+    assert _race(store, lambda _: store.runs.add(job, step="a", seen=0, **said)) == (1, refused)  # type: ignore[arg-type]
+    assert _race(store, lambda _: store.runs.add(job, step="a", seen=1, **said)) == (1, refused)  # type: ignore[arg-type]
+    assert _race(store, lambda n: store.cases.write("new", Case(job=str(n)), seen=0)) == (1, refused)
+    assert _race(store, lambda n: store.cases.write("new", Case(job=str(n)), seen=1)) == (1, refused)
+    found = store.jobs.get(job)
+    assert (found.revision, found.text, found.redoable) == (3, "1", 1)
+    assert len(store.runs.entries(job)) == 2
+
+
+def test_all_may_write_where_nothing_is_seen(store: Store) -> None:
+    """Documents and cases saved by name: each call goes through, one of them is there in the end, whole."""
+    with ThreadPoolExecutor(WRITERS) as pool:
+        list(pool.map(lambda n: store.documents.put("k", "k", {"n": n, "same": n}), range(WRITERS * 5)))
+        list(pool.map(lambda n: store.cases.plain.save("c", Case(job=str(n))), range(WRITERS * 5)))
+        list(pool.map(lambda n: store.jobs.add(title=str(n), text=""), range(WRITERS * 5)))
+    content = store.documents.get("k", "k")
+    assert content is not None
+    assert content["n"] == content["same"]
+    assert store.cases.get("c").revision == WRITERS * 5
+    assert {job.title for job in store.jobs.list()} == {str(n) for n in range(WRITERS * 5)}
+
+
+def test_processes_lose_nothing_of_each_other(store: Store, place: str) -> None:
+    """Each adds entries to one step and lines to one job: all are there, in each writer's order, each once."""
+    job = store.jobs.add(title="counted", text="").id
+    writers = [
+        subprocess.Popen(
+            (sys.executable, "-c", WRITING, place, job, f"writer{n}", str(EACH)),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )
+        for n in range(WRITERS)
+    ]  # fmt: skip
+    for writer in writers:
+        assert writer.stdout is not None
+        assert writer.stdout.readline() == "ready\n"
+    for writer in writers:
+        assert writer.stdin is not None
+        writer.stdin.write("go\n")
+        writer.stdin.flush()
+    done = [writer.communicate(timeout=120) for writer in writers]
+    assert [writer.returncode for writer in writers] == [0] * WRITERS, done
+    assert sum(int(out) for out, _ in done) > 0, "they never met: the test shows nothing"
+    wanted = {f"writer{n} {number}" for n in range(WRITERS) for number in range(EACH)}
+    entries = store.runs.entries(job)
+    assert [entry.number for entry in entries] == list(range(1, len(wanted) + 1))
+    found = store.jobs.get(job)
+    assert found.revision == len(wanted) + 1
+    for said in ([entry.text for entry in entries], found.text.split("\n")[1:]):
+        assert len(said) == len(wanted)
+        assert set(said) == wanted
+        for n in range(WRITERS):
+            own = [line for line in said if line.startswith(f"writer{n} ")]
+            assert own == [f"writer{n} {number}" for number in range(EACH)]
+
+
+def test_processes_that_open_a_new_store_at_once(place: str) -> None:
+    """One makes the tables, all go on."""
+    code = "import sys; from gainwright.adapters.store import open_store; open_store(sys.argv[1], patience_s=60).jobs.list()"
+    openers = [subprocess.Popen((sys.executable, "-c", code, place), stderr=subprocess.PIPE) for _ in range(WRITERS)]
+    assert [(opener.communicate(timeout=120)[1], opener.returncode) for opener in openers] == [(b"", 0)] * WRITERS
+
+
+def test_a_reader_is_not_held_up_by_a_writer(store: Store, place: str) -> None:
+    """While somebody writes, everybody else sees what was there before."""
+    job = store.jobs.add(title="one", text="1")
+    other = open_store(place)
+
+    def begin_and_fail() -> None:
+        with other.database.write() as connection:
+            connection.exec_driver_sql("DELETE FROM job")
+            assert store.jobs.list() == [job]
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        begin_and_fail()
+    assert store.jobs.list() == [job]
+    other.close()
