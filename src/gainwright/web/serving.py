@@ -56,7 +56,8 @@ def listen(host: str, port: int) -> socket.socket:
     CallError : none of them is free.
     """
     for tried in [0] if port == 0 else range(port, min(port + TRIED, 65536)):
-        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # named, since asyncio sends small answers at once only where it reads that it is TCP
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind((host, tried))
