@@ -1,6 +1,7 @@
 """Changes to a job file's text that leave everything else as it stands: keys, stages, wiring, names, outputs."""
 
 from gainwright.jobfile.editing.draft import Draft
+from gainwright.jobfile.editing.filling import fill
 from gainwright.jobfile.editing.outputs import (
     INSTRUMENT_KINDS,
     add_input,
@@ -41,6 +42,7 @@ __all__ = [
     "add_stage",
     "comments",
     "earlier",
+    "fill",
     "later",
     "move_stage",
     "outputs_of",

@@ -65,4 +65,4 @@ def at_place(draft: Draft, place: str) -> tuple[str, str, list[Reference]]:
         stage, _, output = rest.partition(".")
         if stage in draft.plain["stages"] and output in outputs_of(draft, stage):
             return stage, output, [x for x in everything if (x.stage, x.output) == (stage, output)]
-    raise refused(f"{place[:80]!r} is no place in this chain", remedy="choose a lead or an output")
+    raise refused(f"{place[:80]!r} is no place in this chain", where="stages", remedy="choose a lead or an output")

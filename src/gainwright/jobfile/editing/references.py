@@ -62,20 +62,27 @@ def split(draft: Draft, text: str) -> tuple[str, str, str]:
     """Return stage, output and side of a reference; the side is empty when it names all."""
     stage, _, rest = text.partition(".")
     if stage not in draft.plain["stages"]:
-        raise refused(f"{stage} is no stage", remedy="name a stage of this job")
+        raise refused(f"{stage} is no stage", where="stages", remedy="name a stage of this job")
     outputs = outputs_of(draft, stage)
     first, _, second = rest.partition(".")
     if not outputs:
-        raise refused(f"{stage} is a speaker and feeds nothing", remedy="name the stage before it")
+        raise refused(
+            f"{stage} is a speaker and feeds nothing", where=f"stages.{stage}", remedy="name the stage before it"
+        )
     if not first:
         if len(outputs) > 1:
-            raise refused(f"{stage} has several outputs", rule=f"they are {', '.join(outputs)}", remedy="name one")
+            raise refused(
+                f"{stage} has several outputs",
+                where=f"stages.{stage}",
+                rule=f"they are {', '.join(outputs)}",
+                remedy="name one",
+            )
         return stage, outputs[0], ""
     if first in outputs:
         return stage, first, second
     if len(outputs) == 1 and not second and first in ("left", "right", "mono"):
         return stage, outputs[0], first
-    raise refused(f"{stage} has no output {first}", rule=f"it has {', '.join(outputs)}")
+    raise refused(f"{stage} has no output {first}", where=f"stages.{stage}", rule=f"it has {', '.join(outputs)}")
 
 
 def references(draft: Draft) -> list[Reference]:

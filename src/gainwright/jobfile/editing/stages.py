@@ -88,7 +88,9 @@ def _join(draft: Draft, new: str, place: str) -> str:
     """Let a new source join what comes into a place; return a reference that came in there before."""
     target, _, entry = place.removeprefix("input:").partition(".")
     if not place.startswith("input:") or target not in draft.plain["stages"]:
-        raise refused(f"{place[:80]!r} is no input", remedy="choose the input that the source shall join")
+        raise refused(
+            f"{place[:80]!r} is no input", where="stages", remedy="choose the input that the source shall join"
+        )
     whole = whole_of(draft, target, entry)
     held = draft.at(whole)
     if isinstance(held, dict):

@@ -1,0 +1,224 @@
+"""A job as forms: for every section and stage each key with what it says now, or what is assumed in its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from gainwright.jobfile.forms.assumed import Assumed, assumed
+from gainwright.jobfile.forms.fields import Key, Kind, definition, shape
+from gainwright.jobfile.forms.words import GROUPS, SILENT
+from gainwright.jobfile.yaml_reading import plain
+from gainwright.model import Speaker
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.jobfile.reading import JobFile
+
+Path = tuple[str, ...]
+DEFINITIONS = {
+    "head_unit": "HeadUnit",
+    "processor": "Processor",
+    "line_driver": "LineDriver",
+    "level_control": "LevelControl",
+    "converter": "Converter",
+    "amplifier": "Amplifier",
+    "speaker": "Speaker",
+    "multimeter": "Multimeter",
+    "recorder": "Recorder",
+    "indicator": "Indicator",
+}
+"""Kind -> its definition in the schema."""
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A key of a job on a form.
+
+    Attributes
+    ----------
+    path : of the key in the file.
+    present : what it says now as text, a line each for a list; empty when it is silent.
+    assumed : what is taken when it is silent; None where nothing is.
+    silent : in words, what silence means where no figure is assumed.
+    """
+
+    path: Path
+    kind: Kind
+    label: str
+    help: str
+    group: str
+    required: bool
+    present: str
+    assumed: Assumed | None
+    silent: str
+
+    @property
+    def name(self) -> str:
+        """The path as one word."""
+        return ".".join(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A section, a stage, an output or an instrument.
+
+    Attributes
+    ----------
+    path : in the file; empty for the job itself.
+    about : what it is.
+    """
+
+    path: Path
+    title: str
+    kind: str
+    about: str
+    fields: tuple[Field, ...]
+
+    @property
+    def groups(self) -> dict[str, list[Field]]:
+        """The fields by group, in order; the first group has no name."""
+        found: dict[str, list[Field]] = {}
+        for field in self.fields:
+            found.setdefault(GROUPS.get(field.group, field.group), []).append(field)
+        return found
+
+
+def forms(read: JobFile) -> tuple[Form, ...]:
+    """Return every form of a job: itself, its vehicle, allowance, tones, access, instruments, then each stage with its outputs."""
+    says = plain(read.document, "job")
+    silent = assumed(read)
+    whole = shape("")
+    own = tuple(k for k in whole.keys if not k.group)
+    vehicle = tuple(replace(k, group="") for k in whole.keys if k.group == "vehicle")
+    found = [
+        Form((), "The job", "job", definition("").get("description", ""), _fields((), own, says, silent)),
+        Form(("vehicle",), "Vehicle and supply", "vehicle", "", _fields((), vehicle, says, silent)),
+    ]
+    found += [_by_name(section, whole.named[section], says, read) for section in _SECTIONS]
+    instruments = says.get("instruments", {})
+    found += [_thing(("instruments", name), name, instrument, silent) for name, instrument in instruments.items()]
+    for name, stage in says["stages"].items():
+        found += _stage(name, stage, silent)
+    return tuple(found)
+
+
+def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iterator[Form]:
+    form = _thing(("stages", name), name, says, silent)
+    named = shape(DEFINITIONS[says["kind"]]).named
+    inputs = tuple(
+        Field(
+            ("stages", name, "inputs", entry),
+            Kind("source", example="desk.sub"),
+            f"Input {entry}, fed from",
+            "a stage or output: head.front; several joined: a, b; one for each side: left: a, right: b",
+            "Inputs",
+            required=True,
+            present=shown(source),
+            assumed=None,
+            silent="",
+        )
+        for entry, source in says.get("inputs", {}).items()
+    )
+    yield Form(form.path, form.title, form.kind, form.about, inputs + form.fields)
+    if "outputs" in named:
+        inner = str(named["outputs"])
+        for output, says_of_it in (says.get("outputs") or {"out": {}}).items():
+            path = ("stages", name, "outputs", output)
+            fields = tuple(
+                replace(
+                    f,
+                    help="which input it takes; several are added: a, b",
+                    silent="its only input, or the one of its name",
+                )
+                if f.path[-1] == "from"
+                else f
+                for f in _fields(path, shape(inner).keys, says_of_it or {}, silent)
+            )
+            yield Form(path, f"{name}.{output}", "output", definition(inner).get("description", ""), fields)
+
+
+def _thing(path: Path, name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Form:
+    inner = DEFINITIONS[says["kind"]]
+    about = definition(inner).get("description", "")
+    return Form(path, name, says["kind"], about, _fields(path, shape(inner).keys, says, silent))
+
+
+def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Assumed]) -> tuple[Field, ...]:
+    made = []
+    for key in keys:
+        full = (*path, *key.path)
+        default = Assumed(key.default, "what is usual") if key.default else None
+        taken = silent.get(full, default)
+        meant = "" if taken else SILENT.get(key.path[-1], "not said")
+        present = shown(_at(says, key.path))
+        made.append(Field(full, key.kind, key.label, key.help, key.group, key.required, present, taken, meant))
+    return tuple(made)
+
+
+def _by_name(section: str, kind: str | Kind, says: dict[str, Any], read: JobFile) -> Form:
+    """Return the form of a mapping by names: those that it has, and those that it may have."""
+    assert isinstance(kind, Kind)  # noqa: S101  they hold quantities
+    held = says.get(section) or {}
+    held = held if isinstance(held, dict) else {"all": held}
+    stages = [name for name, stage in read.job.stages.items() if section == "access" or isinstance(stage, Speaker)]
+    outputs = dict.fromkeys(node.output for node in read.wiring.nodes if node.output != "out")
+    names = stages if section == "access" else ["all", *outputs, *stages]
+    title, about, meant = _SECTIONS[section]
+    kind = replace(kind, example=_EXAMPLES.get(section, kind.example))
+    fields = tuple(
+        Field(
+            (section, name),
+            kind,
+            "For all outputs" if name == "all" else name,
+            "",
+            "",
+            False,
+            shown(held.get(name)),
+            None,
+            meant,
+        )
+        for name in dict.fromkeys([*names, *held])
+    )
+    return Form((section,), title, section, about, fields)
+
+
+_EXAMPLES = {"allowance": "10 dB", "access": "20 min"}
+_SECTIONS = {
+    "allowance": (
+        "Allowance",
+        "how far below full scale the set-up tone sits, so that quieter recordings still reach full output; by output, stage or speaker",
+        "as for all outputs, else 5 dB (common practice, no published source)",
+    ),
+    "tones": (
+        "Set-up tones",
+        "the tone to set up with, by output, stage or speaker",
+        "as for all outputs, else one is chosen for each path",
+    ),
+    "access": (
+        "Time to get there",
+        "how long it takes to be at a stage's terminals; fault finding weighs its tests by it",
+        "what is usual for its kind",
+    ),
+}
+
+
+def _at(says: Any, path: Path) -> Any:
+    for part in path:
+        says = says.get(part) if isinstance(says, dict) else None
+    return says
+
+
+def shown(value: Any) -> str:
+    """Return what a key says as one types it: a list line by line, sides and sources in one line."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        short = all(isinstance(v, str) and " " not in v for v in value) and value != ["flat"]
+        return (", " if short else "\n").join(map(str, value))
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {item}" for key, item in value.items())
+    return str(value)

@@ -1,0 +1,55 @@
+"""What was typed into a form as the value that the file then holds."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.jobfile.forms.describing import Field, Form
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
+_COMMA = re.compile(r"(?<=\d),(?=\d)")
+
+
+def typed(field: Field, text: str) -> Any:
+    """Return the value that a text typed into a field means, None when it says nothing.
+
+    A decimal comma becomes a point; anything else that is wrong is told when the file is read.
+    """
+    text = text.replace("\r\n", "\n").strip()
+    if not text:
+        return None
+    kind = field.kind.kind
+    if kind in ("quantity", "number", "loudness", "ends", "filter", "filter_range", "coils", "accuracy"):
+        text = _COMMA.sub(".", text)
+    if (field.kind.numbers or kind == "fixed") and _NUMBER.fullmatch(text):
+        return int(text) if text.lstrip("+-").isdigit() else float(text)
+    if kind == "lines":
+        lines = [_COMMA.sub(".", line.strip()) for line in text.split("\n") if line.strip()]
+        return lines[0] if len(lines) == 1 else lines
+    if kind == "sides":
+        return [part for part in re.split(r"[,\s]+", text) if part]
+    return source(text) if kind == "source" else text
+
+
+def source(text: str) -> Any:
+    """Return a source as it is typed: one, several joined by commas, or one for each side."""
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if parts and all(":" in part for part in parts):
+        return {part.partition(":")[0].strip(): part.partition(":")[2].strip() for part in parts}
+    return parts if len(parts) > 1 else text
+
+
+def changes(form: Form, texts: Mapping[str, str]) -> dict[tuple[str, ...], Any]:
+    """Return what was changed on a form: path -> value, None to take it out. Fields that weren't sent stay."""
+    found: dict[tuple[str, ...], Any] = {}
+    for field in form.fields:
+        if field.name not in texts or field.kind.kind == "fixed":
+            continue
+        value, before = typed(field, texts[field.name]), typed(field, field.present)
+        if value != before:
+            found[field.path] = value
+    return found

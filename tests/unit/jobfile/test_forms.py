@@ -1,0 +1,179 @@
+"""Forms of a job: every key of the schema stands on one, says what is assumed with its reason, and can be set."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from gainwright.errors import JobError
+from gainwright.jobfile import (
+    assumed_of_instruments,
+    editing,
+    example_text,
+    examples,
+    facts,
+    forms,
+    read_job_text,
+    shipped_schema,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.jobfile.forms import Field
+
+EVERY_KIND = """\
+format: 1   # every kind once
+stages:
+  head: {kind: head_unit, rated_output: 6 V, outputs: {out: {sides: [mono]}}}
+  converter: {kind: converter, from: head}
+  driver: {kind: line_driver, from: converter, gain: 3 dB}
+  knob: {kind: level_control, from: driver}
+  desk: {kind: processor, inputs: {in: knob}, outputs: {sub: {}}}
+  amp: {kind: amplifier, from: desk, power: 100 W @ 4 ohm}
+  speaker: {kind: speaker, from: amp}
+instruments:
+  meter: {kind: multimeter}
+  card: {kind: recorder, full_scale: 2 V}
+  tester: {kind: indicator}
+"""
+DEFINITIONS = json.loads(shipped_schema())["$defs"]
+
+
+def _every_form() -> tuple[forms.Form, ...]:
+    return forms.forms(read_job_text(EVERY_KIND))
+
+
+def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """Walk a definition of the schema on its own way, apart from the code under test."""
+    for key, says in DEFINITIONS[name]["properties"].items():
+        text = json.dumps(says)
+        inner = [d for d in ("Volume", "Gain", "Lead") if f"#/$defs/{d}" in text]
+        outputs = [d for d in ("SourceOutput", "ProcessorOutput") if f"#/$defs/{d}" in text]
+        if inner:
+            yield from _keys_of(inner[0], (*path, key))
+        elif outputs:
+            yield from _keys_of(outputs[0], (*path, key, "*"))
+        elif key == "inputs":
+            yield (*path, key, "*")
+        else:
+            yield (*path, key)
+
+
+def test_every_key_of_the_schema_stands_on_a_form() -> None:
+    """Section by section and kind by kind, nothing of the schema is missing, and nothing else is there."""
+    for kind, name in forms.DEFINITIONS.items():
+        stage = next(form for form in _every_form() if form.kind == kind)
+        root = stage.path
+        wanted = {tuple(part) for part in _keys_of(name, root)}
+        have = {f.path for form in _every_form() for f in form.fields if f.path[: len(root)] == root}
+        starred = {(*p[:3], "*", *p[4:]) if len(p) > 3 and p[2] in ("outputs", "inputs") else p for p in have}
+        assert starred == wanted, kind
+    own = set(json.loads(shipped_schema())["properties"])
+    assert {f.path[0] for form in _every_form() for f in form.fields} == own
+    vehicle = {f.path[1] for form in _every_form() if form.kind == "vehicle" for f in form.fields}
+    assert vehicle == set(DEFINITIONS["Vehicle"]["properties"])
+
+
+def _example(f: Field) -> str:
+    """A text that is right for a field, other than what stands there."""
+    kind = f.kind
+    special = {
+        "volume.at": "12",
+        "volume.steps": "35",
+        "counts": "2000",
+        "count": "2",
+        "stages.knob.at": "-3 dB",
+        ".range": "-30 .. 0 dB",
+        "title": "2024: a # strange title",
+        "fraction": "2 %",
+    }
+    for ending, text in special.items():
+        if f.name.endswith(ending):
+            return text
+    return {
+        "text": "some words, with: marks # and 'quotes'",
+        "long_text": "two\nlines",
+        "choice": kind.choices[-1] if kind.choices else "",
+        "yes_no": "yes",
+        "sides": "mono",
+        "fixed": f.present,
+        "source": f.present or "in",
+        "whole": "7",
+        "number": "7.5",
+    }.get(kind.kind, kind.example)
+
+
+@pytest.mark.parametrize("name", [f.name for form in _every_form() for f in form.fields])
+def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
+    """Typed into its field it stands in the file and on the form; emptied it is gone; the comment stays."""
+    form, f = next((form, f) for form in _every_form() for f in form.fields if f.name == name)
+    text = _example(f)
+    assert text
+    changed = editing.fill(EVERY_KIND, forms.changes(form, {f.name: text}))
+    read = read_job_text(changed)
+    now = next(x for y in forms.forms(read) for x in y.fields if x.name == name)
+    assert now.present == forms.describing.shown(forms.typed(f, text))
+    assert "# every kind once" in changed
+    if f.required or f.kind.kind in ("fixed", "source"):
+        return
+    form = next(form for form in forms.forms(read) if any(x.name == name for x in form.fields))
+    back = editing.fill(changed, forms.changes(form, {f.name: ""}))
+    again = next((x for y in forms.forms(read_job_text(back)) for x in y.fields if x.name == name), None)
+    assert again is None or not again.present
+
+
+@pytest.mark.parametrize("example", [*examples(), "every kind"])
+def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
+    """Whatever the catalogue and the instruments assume stands at a silent field, with spread and reason."""
+    read = read_job_text(EVERY_KIND if example == "every kind" else example_text(example))
+    silent = [f for form in forms.forms(read) for f in form.fields if not f.present and f.assumed]
+    reasons = {f.assumed.reason for f in silent if f.assumed}
+    told = {fact.reason for fact in facts(read.job).values() if not fact.given and not fact.path.endswith("gain.bend")}
+    told |= {row["reason"] for row in assumed_of_instruments(read.job) if read.job.instruments}
+    assert told <= reasons
+    assert all(f.assumed and f.assumed.value for f in silent)
+    values = {f.name: f.assumed.value for f in silent if f.assumed}
+    if example == "every kind":
+        assert values["stages.head.output_impedance"] == "50 .. 400 ohm"
+        assert values["stages.amp.sensitivity"] == "0.2 V ± 10 % .. 5 V ± 10 %"
+        assert values["stages.speaker.count"] == "1"
+        assert values["instruments.meter.counts"] == "4000"
+
+
+def test_help_and_label_are_there_for_every_field() -> None:
+    """Each field is called something and says what it is for, or what its silence means."""
+    for form in _every_form():
+        assert form.title
+        for f in form.fields:
+            assert f.label
+            assert f.help or f.silent, f.name
+            assert f.assumed or f.silent or f.required, f.name
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "value"),
+    [
+        ("stages.head.rated_output", "4,5 V", "4.5 V"),
+        ("stages.head.volume.at", "12", 12),
+        ("stages.speaker.qts", "0,7", 0.7),
+        ("stages.amp.power", "100 W @ 4 ohm\r\n150 W @ 2 ohm\r\n", ["100 W @ 4 ohm", "150 W @ 2 ohm"]),
+        ("stages.amp.from", "a, b.c", ["a", "b.c"]),
+        ("stages.amp.from", "left: a, right: b", {"left": "a", "right": "b"}),
+        ("stages.head.outputs.out.sides", "left, right", ["left", "right"]),
+        ("stages.head.note", "  ", None),
+    ],
+)
+def test_typed_texts_are_read_as_people_mean_them(name: str, text: str, value: Any) -> None:
+    """Commas in figures, lines of lists, joined sources, sides."""
+    f = next(f for form in _every_form() for f in form.fields if f.name == name)
+    assert forms.typed(f, text) == value
+
+
+def test_wrong_value_is_told_with_its_place_and_nothing_changes() -> None:
+    """The error of a form is that of the file: line, column, key, what would be right."""
+    form = next(form for form in _every_form() if form.title == "head")
+    with pytest.raises(JobError, match=r"^job:3:\d+: stages.head.rated_output: ohm is a unit of resistance"):
+        editing.fill(EVERY_KIND, forms.changes(form, {"stages.head.rated_output": "4 ohm"}))
