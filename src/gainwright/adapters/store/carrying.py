@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from gainwright.adapters.case_folder import cases_folder
-from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.database import Database, new_file
 from gainwright.adapters.store.faults import sentence
 from gainwright.adapters.store.migrating import migrate, revision_of
 from gainwright.adapters.store.soundness import unsound
@@ -77,6 +77,7 @@ def _write_backup(connection: sa.Connection, file: Path) -> None:
     part = file.with_name(f"{file.name}.part")
     try:
         _remove(part)
+        part.touch(mode=0o600)  # says why it can't, where SQLite would only say that it can't
         if connection.dialect.name == "sqlite":
             _copy_file(connection, part)
         else:
@@ -95,7 +96,6 @@ def _write_backup(connection: sa.Connection, file: Path) -> None:
 
 def _copy_file(connection: sa.Connection, part: Path) -> None:
     source = connection.connection.driver_connection
-    part.touch()  # says why, where SQLite would only say that it can't
     with closing(sqlite3.connect(part)) as target:
         assert isinstance(source, sqlite3.Connection)  # noqa: S101  (the dialect says so)
         source.backup(target)
@@ -105,7 +105,6 @@ def _copy_file(connection: sa.Connection, part: Path) -> None:
 
 def _copy_rows(connection: sa.Connection, part: Path) -> None:
     revision = revision_of(connection)
-    part.touch()
     with closing(Database(part)) as database:
         migrate(database, to=str(revision))
         with database.write() as new:
@@ -172,7 +171,7 @@ def _target(where: str | Path) -> tuple[Database, Path | None]:
     database = Database(where)
     try:
         if database.file is not None:
-            database.file.parent.mkdir(parents=True, exist_ok=True)
+            new_file(database.file)
         with database.read() as connection:
             wrong = unsound(connection, quick=True)
         if wrong:

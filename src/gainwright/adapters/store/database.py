@@ -34,7 +34,7 @@ class Database:
     def __init__(self, where: str | Path, *, patience_s: float = PATIENCE_S) -> None:
         url = _url(where)
         self.file = Path(url.database or "") if url.get_backend_name() == "sqlite" else None
-        self.name = str(self.file) if self.file else url.render_as_string(hide_password=True)
+        self.name = place_name(url)
         self.patience_s = patience_s
         self._turn = threading.Lock()
         self.engine = _file_engine(url, patience_s) if self.file else _server_engine(url, patience_s)
@@ -90,6 +90,28 @@ class Database:
         self.engine.dispose()
 
 
+def place_name(url: sa.URL) -> str:
+    """Return how a database is named to people: its file, or its address without the password."""
+    return str(Path(url.database or "")) if url.get_backend_name() == "sqlite" else url.render_as_string()
+
+
+def new_file(file: Path) -> None:
+    """Make an empty file and its folder for a store, unless it is there: for its owner's eyes only.
+
+    Raises
+    ------
+    CallError : it can't be made.
+    """
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        if not file.exists():
+            file.touch(mode=0o600)
+    except OSError as error:
+        raise CallError(
+            f"it can't be made: {error.strerror}", code="store_not_opened", where=str(file), remedy="name another place"
+        ) from None
+
+
 def _url(where: str | Path) -> sa.URL:
     text = str(where)
     if "://" not in text:
@@ -142,7 +164,7 @@ def _server_engine(url: sa.URL, patience_s: float) -> sa.Engine:
         raise CallError(
             "PostgreSQL can't be spoken to: psycopg is not installed",
             code="not_installed",
-            where=url.render_as_string(hide_password=True),
+            where=place_name(url),
             remedy='python -m pip install "gainwright[postgresql]"',
         ) from None
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
+from gainwright.adapters.store.database import place_name
 from gainwright.adapters.store.tables import NEWEST, tables
 from gainwright.errors import CallError
 
@@ -25,10 +26,9 @@ def revision_of(connection: sa.Connection) -> str | None:
     """
     there = sa.inspect(connection).get_table_names()
     if "alembic_version" not in there:
-        if set(there) & {"job", "job_version", "kept_case", "document"} or (
-            there and connection.dialect.name == "sqlite"
-        ):
-            raise CallError("it holds something else than a store", code="no_store", remedy="name another place")
+        if there and (connection.dialect.name == "sqlite" or set(there) & set(tables.tables)):
+            where = place_name(connection.engine.url)
+            raise CallError("it holds something else than a store", code="no_store", where=where, remedy="name another")
         return None
     revision: str | None = connection.scalar(sa.text("SELECT version_num FROM alembic_version"))
     return revision

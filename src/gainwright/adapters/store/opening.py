@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gainwright.adapters.store.cases import SqlCases
-from gainwright.adapters.store.database import PATIENCE_S, Database
+from gainwright.adapters.store.database import PATIENCE_S, Database, new_file
 from gainwright.adapters.store.devices import SqlDevices
 from gainwright.adapters.store.documents import SqlDocuments
 from gainwright.adapters.store.jobs import SqlJobs
 from gainwright.adapters.store.migrating import migrate
 from gainwright.adapters.store.recordings import SqlRecordings
 from gainwright.adapters.store.runs import SqlRuns
-from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 class SqlStore:
@@ -41,7 +43,7 @@ def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore
     """
     database = Database(where, patience_s=patience_s)
     if database.file is not None:
-        _folder_for(database.file)
+        new_file(database.file)
     try:
         migrate(database)
         store = SqlStore(database)
@@ -50,15 +52,3 @@ def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore
         database.close()
         raise
     return store
-
-
-def _folder_for(file: Path) -> None:
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CallError(
-            f"its folder can't be made: {error.strerror}",
-            code="store_not_opened",
-            where=str(file),
-            remedy="name another place",
-        ) from None

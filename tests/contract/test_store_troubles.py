@@ -1,0 +1,320 @@
+"""A database that can't: one clear sentence, nothing lost, nothing half-written."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import psycopg
+import pytest
+from sqlalchemy import event
+
+from gainwright.adapters.store import SqlStore, StoreKeeper, open_store
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from postgres import PostgreSQL
+
+QUICKLY_S = 0.3
+JOB = example_text("one_amplifier")
+
+
+def _refused(code: str, call: Callable[[], object]) -> CallError:
+    """Return the error of a call, after looking whether it is one that a person can use."""
+    with pytest.raises(CallError) as caught:
+        call()
+    error = caught.value
+    assert error.code == code, str(error)
+    assert error.where
+    assert error.remedy
+    assert "\n" not in str(error)
+    assert "sqlalche" not in str(error)
+    return error
+
+
+@contextmanager
+def _opened(place: str, *, patience_s: float = QUICKLY_S) -> Iterator[SqlStore]:
+    with closing(open_store(place, patience_s=patience_s)) as store:
+        yield store
+
+
+# ---- somebody else writes --------------------------------------------------------------------------------------
+
+
+def test_a_file_that_another_program_writes_to(tmp_path: Path) -> None:
+    """Is waited for, then told; reading goes on; when the other is done, so does writing."""
+    place = str(tmp_path / "shop.sqlite")
+    with _opened(place) as store, closing(sqlite3.connect(place, isolation_level=None)) as other:
+        job = store.jobs.add(title="one", text="1")
+        other.execute("BEGIN IMMEDIATE")
+        error = _refused("store_busy", lambda: store.jobs.write(job.id, title="two", text="2", seen=1))
+        assert "nothing was written" in error.remedy
+        assert store.jobs.get(job.id) == job
+        other.execute("ROLLBACK")
+        assert store.jobs.write(job.id, title="two", text="2", seen=1).revision == 2
+
+
+def test_a_row_that_another_program_holds(postgresql: PostgreSQL) -> None:
+    """The same on a server."""
+    place = postgresql.new_database()
+    with _opened(place) as store, psycopg.connect(place) as other:
+        job = store.jobs.add(title="one", text="1")
+        other.execute("SELECT * FROM job FOR UPDATE")
+        _refused("store_busy", lambda: store.jobs.write(job.id, title="two", text="2", seen=1))
+        assert store.jobs.get(job.id) == job
+        other.rollback()
+        assert store.jobs.write(job.id, title="two", text="2", seen=1).revision == 2
+
+
+# ---- no room ---------------------------------------------------------------------------------------------------
+
+
+def _fill(store: SqlStore) -> tuple[str, list[str]]:
+    """Keep recordings until there is no more room; return the job and those that were acknowledged."""
+    job = store.jobs.add(title="one", text=JOB).id
+    kept: list[str] = []
+
+    def keep_on() -> None:
+        while len(kept) < 1000:
+            kept.append(store.recordings.add(job, name="a", content=os.urandom(50_000), measured={}).id)
+
+    error = _refused("store_full", keep_on)
+    assert "make room" in error.remedy
+    assert kept
+    return job, kept
+
+
+def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
+    """All that was acknowledged is there, nothing of what was refused."""
+    place = str(tmp_path / "shop.sqlite")
+    with _opened(place) as store:
+        store.database.engine.dispose()
+        event.listen(store.database.engine, "connect", lambda c, _: c.execute("PRAGMA max_page_count = 200"))
+        job, kept = _fill(store)
+        assert {recording.id for recording in store.recordings.of(job)} == set(kept)
+    assert StoreKeeper(place).check().wrong == ()
+    with _opened(place) as store:
+        assert len(store.recordings.content(kept[-1])) == 50_000
+        store.recordings.add(job, name="more", content=b"1", measured={})
+
+
+@pytest.fixture
+def small_disk() -> Iterator[Path]:
+    """Return a folder on a disk of 2 MB."""
+    folder = Path(tempfile.mkdtemp())
+    mount = ("mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(folder))
+    if os.geteuid() != 0 or subprocess.run(mount, capture_output=True, check=False).returncode != 0:
+        folder.rmdir()
+        pytest.skip("a small disk can only be mounted by root")
+    yield folder
+    subprocess.run(("umount", str(folder)), check=True)
+    folder.rmdir()
+
+
+def test_a_disk_that_is_full(small_disk: Path) -> None:
+    """All that was acknowledged is there; with room made, writing goes on. A backup that doesn't fit leaves no file."""
+    filler = small_disk / "filler"
+    filler.write_bytes(bytes(500_000))
+    place = str(small_disk / "shop.sqlite")
+    with _opened(place) as store:
+        job, kept = _fill(store)
+        assert store.jobs.get(job).text == JOB
+        filler.unlink()
+        store.jobs.write(job, title="two", text=JOB, seen=1)
+    assert StoreKeeper(place).check().wrong == ()
+    with _opened(place) as store:
+        assert {recording.id for recording in store.recordings.of(job)} == set(kept)
+    _refused("store_full", lambda: StoreKeeper(place).backup(small_disk / "backup"))
+    assert list(small_disk.glob("backup*")) == []
+
+
+# ---- not allowed -----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def ordinary_user() -> Iterator[Path]:
+    """Return a folder of an ordinary user, whose rights the test has: nothing is forbidden to root."""
+    folder = Path(tempfile.mkdtemp())
+    root = os.geteuid() == 0
+    if root:
+        shutil.chown(folder, "nobody")
+        os.seteuid(folder.stat().st_uid)
+    try:
+        yield folder
+    finally:
+        folder.chmod(0o700)
+        if root:
+            os.seteuid(0)
+        shutil.rmtree(folder)
+
+
+def test_a_folder_that_may_not_be_written_to(ordinary_user: Path) -> None:
+    """Neither a new store nor an old one; the old one stays as it was."""
+    file = ordinary_user / "shop.sqlite"
+    with _opened(str(file)) as store:
+        store.jobs.add(title="one", text="1")
+    before = file.read_bytes()
+    file.chmod(0o400)
+    ordinary_user.chmod(0o500)
+    _refused("store_not_opened", lambda: open_store(str(ordinary_user / "new.sqlite")))
+    _refused("store_not_opened", lambda: open_store(str(ordinary_user / "deep" / "new.sqlite")))
+    _refused("store_read_only", lambda: open_store(str(file)))
+    assert file.read_bytes() == before
+    file.chmod(0o600)
+    ordinary_user.chmod(0o700)
+    closed = ordinary_user / "closed"
+    closed.mkdir(mode=0o500)
+    _refused("not_written", lambda: StoreKeeper(str(file)).backup(closed / "backup"))
+
+
+def test_a_store_is_for_its_owners_eyes(tmp_path: Path) -> None:
+    """Nobody else may read it or a backup of it, whatever the usual rights of new files are."""
+    before = os.umask(0o022)
+    try:
+        with _opened(str(tmp_path / "shop.sqlite")) as store:
+            store.jobs.add(title="one", text="1")
+            modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.iterdir()}
+        StoreKeeper(str(tmp_path / "shop.sqlite")).backup(tmp_path / "backup")
+        modes["backup"] = (tmp_path / "backup").stat().st_mode & 0o777
+    finally:
+        os.umask(before)
+    assert set(modes.values()) == {0o600}, modes
+    assert "shop.sqlite-wal" in modes
+
+
+def test_a_database_that_may_only_be_read(postgresql: PostgreSQL) -> None:
+    """Is told when something is to be written."""
+    place = postgresql.new_database()
+    with _opened(place) as store:
+        store.jobs.add(title="one", text="1")
+    with psycopg.connect(place, autocommit=True) as connection:
+        connection.execute(f"ALTER DATABASE {connection.info.dbname} SET default_transaction_read_only = on")
+    with _opened(place) as store:
+        _refused("store_read_only", lambda: store.jobs.add(title="two", text="2"))
+        assert [job.title for job in store.jobs.list()] == ["one"]
+
+
+# ---- no store --------------------------------------------------------------------------------------------------
+
+
+def test_a_file_that_is_no_store(tmp_path: Path) -> None:
+    """Is left as it is: neither a text, nor another program's database, nor a folder becomes a store."""
+    text = tmp_path / "letter.txt"
+    text.write_bytes(b"Dear customer, " * 100)
+    other = tmp_path / "other.sqlite"
+    with closing(sqlite3.connect(other)) as connection:
+        connection.execute("CREATE TABLE sold (what TEXT)")
+        connection.commit()
+    for file, code in ((text, "no_store"), (other, "no_store"), (tmp_path, "store_not_opened")):
+        before = file.read_bytes() if file.is_file() else b""
+        _refused(code, lambda file=file: open_store(str(file)))  # type: ignore[misc]
+        if code == "no_store" and file == text:
+            assert file.read_bytes() == before
+    with closing(sqlite3.connect(other)) as connection:
+        assert connection.execute("SELECT name FROM sqlite_master").fetchall() == [("sold",)]
+
+
+def test_a_damaged_file(tmp_path: Path) -> None:
+    """Is told as such; check says where; a restore brings the backup back and keeps the damaged file."""
+    place, backup = tmp_path / "shop.sqlite", tmp_path / "backup"
+    with _opened(str(place)) as store:
+        job = store.jobs.add(title="one", text="long " * 20_000)
+        store.documents.put("a", "b", {"c": "d" * 50_000})
+        StoreKeeper(str(place)).backup(backup)
+    content = bytearray(place.read_bytes())
+    damaged = range(4096, len(content) // 2)
+    content[damaged.start : damaged.stop] = b"\xa5" * len(damaged)
+    place.write_bytes(content)
+    _refused("store_damaged", lambda: open_store(str(place)))
+    _refused("store_damaged", StoreKeeper(str(place)).check)
+    former = StoreKeeper(str(place)).restore(backup)
+    assert former is not None
+    assert former.read_bytes() == content
+    with _opened(str(place)) as store:
+        assert store.jobs.list() == [job]
+
+
+def test_pages_that_were_lost_are_found(tmp_path: Path) -> None:
+    """A damaged page that nobody has read yet is told by check, in a sentence."""
+    place = tmp_path / "shop.sqlite"
+    with _opened(str(place)) as store:
+        job = store.jobs.add(title="one", text="1")
+        store.recordings.add(job.id, name="a", content=os.urandom(200_000), measured={})
+    content = bytearray(place.read_bytes())
+    content[-20 * 4096 : -20 * 4096 + 4] = b"\xff\xff\xff\xff"  # where a page of the recording names the next one
+    place.write_bytes(content)
+    assert StoreKeeper(str(place)).check().wrong
+
+
+@pytest.mark.parametrize(
+    "place", ["mysql:" + "//localhost/x", "postgresql:" + "//localhost:five/x", "sqlite:" + "//", "://"]
+)
+def test_addresses_that_can_not_be(place: str) -> None:
+    """Say what may be written instead."""
+    assert "postgresql" in _refused("bad_store", lambda: open_store(place)).rule
+
+
+# ---- a server that isn't there ---------------------------------------------------------------------------------
+
+
+def test_a_server_that_goes_away_and_comes_back(postgresql: PostgreSQL) -> None:
+    """Each call says so while it is away; the same store goes on when it is back, with all that was acknowledged."""
+    place = postgresql.new_database()
+    with _opened(place) as store:
+        job = store.jobs.add(title="one", text="1")
+        postgresql.stop()
+        try:
+            _refused("store_away", store.jobs.list)
+            _refused("store_away", lambda: store.jobs.write(job.id, title="two", text="2", seen=1))
+            _refused("store_away", lambda: open_store(place))
+        finally:
+            postgresql.start()
+        assert store.jobs.list() == [job]
+        assert store.jobs.write(job.id, title="two", text="2", seen=1).revision == 2
+
+
+def test_a_server_that_goes_away_in_the_middle(postgresql: PostgreSQL) -> None:
+    """Nothing is half-written, and the person is told to look."""
+    place = postgresql.new_database()
+
+    def cut_off() -> None:
+        with (
+            store.database.write() as connection,
+            psycopg.connect(postgresql.address("postgres"), autocommit=True) as other,
+        ):
+            connection.exec_driver_sql("UPDATE job SET shelf = 'deleted'")
+            name = place.partition("@/")[2].partition("?")[0]
+            other.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", (name,))
+            connection.exec_driver_sql("DELETE FROM job_version")
+
+    with _opened(place) as store:
+        job = store.jobs.add(title="one", text="1")
+        assert "is there" in _refused("store_cut_off", cut_off).remedy
+        assert store.jobs.get(job.id) == job
+
+
+def test_a_name_that_is_not_let_in(postgresql: PostgreSQL) -> None:
+    """And a database that isn't there; no password is repeated."""
+    there = postgresql.new_database()
+    stranger = there.replace("//" + postgresql.user, "//stranger:secret")
+    assert "secret" not in str(_refused("store_refused", lambda: open_store(stranger)))
+    nowhere = postgresql.address("nowhere")
+    _refused("no_database", lambda: open_store(nowhere))
+
+
+def test_postgresql_without_its_driver(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Says what to install."""
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    error = _refused("not_installed", lambda: open_store("postgresql:" + "//u:secret@localhost/x"))
+    assert "gainwright[postgresql]" in error.remedy
+    assert "secret" not in str(error)
