@@ -6,6 +6,7 @@
 or both, with decoding and analysis overlapped: `analyse_file(path, bands)`.
 """
 
+from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
 from gainwright.programme.result import (
     ANALYSIS_VERSION,
@@ -32,10 +33,12 @@ __all__ = [
     "POWER_STEP_DB",
     "SILENCE_DBFS",
     "USUAL_BANDS",
+    "Analysis",
     "Band",
     "BandStatistics",
     "Edge",
     "TrackStatistics",
+    "analyse",
     "level_dbfs",
     "merged",
 ]

@@ -1,0 +1,109 @@
+"""How bands are laid out for the kernel: which filter runs in which lanes, with which coefficients.
+
+Filters go in groups of two (times two channels: four lanes). The K-weighting is the first of the first group; the band
+that takes the least stands beside it, so that the usual job has one group. A high-pass that complements that low-pass
+(Linkwitz-Riley 24 at one corner) costs three multiplications: low and high add up to the all-pass of one of their
+sections, so it is that all-pass less the low-pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.programme.weighting import k_weighting
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.programme.band import Band
+
+    Floats = npt.NDArray[np.float64]
+
+BLOCK = 32768
+"""Frames that are read and analysed at a time."""
+CHUNK = 512
+"""Frames that go through everything while they are in the innermost cache; BLOCK is a multiple."""
+SEGMENT = 16
+"""Frames whose true peak is bounded, and worked out if need be, together; CHUNK is a multiple."""
+HISTORY = SEGMENT
+"""Frames before a chunk that the interpolator reads."""
+TAIL = 2 * SEGMENT
+"""Frames of silence after the last, for the interpolator to come to rest."""
+MOST_SECTIONS = 8
+OUTPUTS = 3
+"""Signals a group gives: two filters and, in the first, what the second leaves over."""
+FRAMES, WEIGHTED = 0, 1
+"""Numbers of the signals that are always there: the frames as they are and K-weighted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Groups of filters and where each band is found.
+
+    `signals[b]` is the number of band b's signal: 0 the frames, 1 + OUTPUTS g + j output j of group g. `coefficients`
+    has a row of four lanes for each number the loops want, `kinds` the sections of each group.
+    """
+
+    coefficients: Floats
+    kinds: npt.NDArray[np.int64]
+    signals: npt.NDArray[np.int64]
+
+    @property
+    def count(self) -> int:
+        """How many signals there are."""
+        return 1 + OUTPUTS * len(self.kinds)
+
+
+def lay_out(bands: tuple[Band, ...], rate_hz: int) -> Layout:
+    """Return the layout of bands at a sample rate."""
+    sections = [band.sections(rate_hz) for band in bands]
+    signals = np.zeros(len(bands), dtype=np.int64)
+    waiting = sorted((index for index in range(len(bands)) if len(sections[index])), key=lambda i: len(sections[i]))
+    beside = _beside_weighting(bands, sections, waiting)
+    first = np.zeros((5 * MOST_SECTIONS, 4))
+    _fill(first, 0, 2, k_weighting(rate_hz))
+    _fill(first, 1, 2, np.zeros((0, 6)) if beside is None else sections[beside])
+    groups, kinds = [first], [2]
+    if beside is not None:
+        signals[beside] = 2
+        waiting.remove(beside)
+        for index in [other for other in waiting if _complement(bands[beside], bands[other], rate_hz)]:
+            signals[index] = 3
+            waiting.remove(index)
+        _, _, _, _, a1, a2 = sections[beside][0]
+        first[10:13, 2:] = np.array([a2, a1, 1.0])[:, None]
+    for start in range(0, len(waiting), 2):
+        pair = waiting[start : start + 2]
+        most = max(len(sections[index]) for index in pair)
+        kind = next(kind for kind in (2, 4, MOST_SECTIONS) if kind >= most)
+        rows = np.zeros((5 * MOST_SECTIONS, 4))
+        for slot, index in enumerate(pair):
+            _fill(rows, slot, kind, sections[index])
+            signals[index] = 1 + OUTPUTS * len(groups) + slot
+        groups.append(rows)
+        kinds.append(kind)
+    return Layout(np.array(groups), np.array(kinds, dtype=np.int64), signals)
+
+
+def _beside_weighting(bands: tuple[Band, ...], sections: list[Floats], waiting: list[int]) -> int | None:
+    """Return the band that runs beside the K-weighting: two sections at most, a low-pass first."""
+    fitting = [index for index in waiting if len(sections[index]) <= 2]
+    return min(fitting, key=lambda index: bands[index].high_pass is not None, default=None)
+
+
+def _complement(low: Band, high: Band, rate_hz: int) -> bool:
+    """Return whether two bands are the low and the high side of one Linkwitz-Riley 24 crossover."""
+    one, other = low.low_pass, high.high_pass
+    alone = low.high_pass is None and high.low_pass is None
+    fourth = one is not None and one.shape == "linkwitz-riley" and one.slope_db_per_octave == 24
+    return alone and fourth and one == other and len(low.sections(rate_hz)) == 2
+
+
+def _fill(rows: Floats, slot: int, kind: int, sections: Floats) -> None:
+    """Write sections into a slot's two lanes, then sections that pass everything."""
+    for index in range(kind):
+        b0, b1, b2, _, a1, a2 = sections[index] if index < len(sections) else (1, 0, 0, 1, 0, 0)
+        rows[5 * index : 5 * index + 5, 2 * slot : 2 * slot + 2] = np.array([-a1, -a2, b0, b1, b2])[:, None]

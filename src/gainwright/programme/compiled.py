@@ -1,0 +1,169 @@
+"""The compiled analysis: where its code is kept, when it is compiled, and two channels on their way through it.
+
+numba compiles the kernel on its first use ever (some seconds) and keeps it in a folder of the person's cache, named after
+what it was made from, so that no later run compiles. The folder is tried before it is used. Nothing of numba is imported
+before `load` is called.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, OUTPUTS, TAIL, WEIGHTED, lay_out
+from gainwright.programme.band import USUAL_BANDS
+from gainwright.programme.pair import Pair, Totals, Windows
+from gainwright.programme.plain import CODES, folded
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.programme.band import Band
+
+    Note = Callable[[str], None]
+
+MADE_FROM = ("kernel.py", "vectors.py", "arrangement.py", "interpolation.py", "result.py")
+ROWS = 4096
+"""Windows that a pair holds before they must be drained."""
+FOLD_AFTER = 1 << 30
+"""Frames after which counts of 32 bits are added up."""
+
+_loading = threading.Lock()
+_loaded: dict[str, Any] = {}
+
+
+def cache_folder() -> Path:
+    """Return the folder for what can be made again: $GAINWRIGHT_CACHE, else the person's cache folder."""
+    if named := os.environ.get("GAINWRIGHT_CACHE"):
+        return Path(named)
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Caches"
+    else:
+        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return base / "gainwright"
+
+
+def _kept_in(digest: str, note: Note) -> str:
+    """Return a folder that compiled code can be written to and is the person's own; a passing one when there is none."""
+    folder = cache_folder() / f"compiled-{digest}"
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+        if hasattr(os, "getuid") and folder.stat().st_uid != os.getuid():
+            raise PermissionError(13, "belongs to somebody else")
+    except (OSError, RuntimeError) as error:  # RuntimeError: no home
+        reason = getattr(error, "strerror", None) or str(error)
+        note(f"nothing can be kept in {folder} ({reason}): compiled anew each time; set GAINWRIGHT_CACHE to a folder")
+        _loaded["passing"] = tempfile.TemporaryDirectory(prefix="gainwright-")
+        return str(_loaded["passing"].name)
+    return str(folder)
+
+
+def load(note: Note = lambda _: None) -> Any | None:
+    """Return the compiled kernel, None where it can't be had; `note` is told of a first compilation and of trouble."""
+    with _loading:
+        if "kernel" not in _loaded:
+            try:
+                _loaded["kernel"] = _load(note)
+            except Exception as error:  # noqa: BLE001  (numba and LLVM raise anything; there is the plain way)
+                note(f"no compiled analysis ({_first_line(error)}): the plain one is taken, some ten times slower")
+                _loaded["kernel"] = None
+        return _loaded["kernel"]
+
+
+def _first_line(error: Exception) -> str:
+    lines = str(error).strip().splitlines()
+    return lines[0] if lines else type(error).__name__
+
+
+def _load(note: Note) -> Any:
+    import numba
+
+    here = Path(__file__).parent
+    made_from = numba.__version__.encode() + b"".join((here / name).read_bytes() for name in MADE_FROM)
+    folder = _kept_in(hashlib.sha256(made_from).hexdigest()[:16], note)
+    if not any(Path(folder).rglob("*.nbi")):
+        note("compiling the analysis for this machine, this once")
+    settings: Any = numba.config
+    before = settings.CACHE_DIR
+    settings.CACHE_DIR = folder
+    try:
+        from gainwright.programme import kernel
+
+        pair = CompiledPair(kernel, USUAL_BANDS, 48_000)
+        pair.feed(CHUNK, last=True)
+    finally:
+        settings.CACHE_DIR = before
+    return kernel
+
+
+class CompiledPair(Pair):
+    """Two channels analysed by the kernel; owns the arrays that it works in."""
+
+    def __init__(self, kernel: Any, bands: tuple[Band, ...], rate_hz: int) -> None:
+        super().__init__()
+        self._kernel = kernel
+        self._rate_hz = rate_hz
+        self._layout = layout = lay_out(bands, rate_hz)
+        groups, number = len(layout.kinds), len(bands)
+        self._clock = np.zeros(3, dtype=np.int64)  # frames so far, windows in rows, windows so far
+        self._states = np.zeros((groups, 16, 4))
+        self._sums = np.zeros((groups, 16))
+        self._rows = np.zeros((ROWS + 10 * BLOCK // rate_hz + 2, layout.count, 2))
+        self._totals = np.zeros((layout.count, 2))
+        self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
+        self._tables = np.zeros((number, 2, CODES), dtype=np.uint32)
+        self._codes = np.zeros((number, 2, CODES), dtype=np.int64)
+        self._before, self._peaks = np.zeros((number, 2)), np.zeros((number, 2))
+        self._clipped = np.zeros(number, dtype=np.int64)
+        self._runs = np.zeros((number, 2), dtype=np.int64)
+        self._since_fold = 0
+
+    def _advance(self, count: int, *, last: bool) -> None:
+        if self._clock[1] >= ROWS:
+            raise ValueError("windows must be drained")
+        self._kernel.advance(
+            self.work, count, last, self._rate_hz, self._clock, self._layout.coefficients, self._layout.kinds,
+            self._states, self._sums, self._rows, self._totals, self._layout.signals, self._buffers, self._tables,
+            self._before, self._peaks, self._clipped, self._runs,
+        )  # fmt: skip
+        self._since_fold += count
+        if self._since_fold > FOLD_AFTER:
+            self._fold()
+
+    def _fold(self) -> None:
+        self._codes += self._tables
+        self._tables[:] = 0
+        self._since_fold = 0
+
+    def _windows(self, rows: Any) -> Windows:
+        return Windows(rows[:, WEIGHTED].copy(), rows[:, self._layout.signals])
+
+    def drain(self) -> Windows:
+        """Return the windows that were finished since the last time."""
+        count, self._clock[1] = int(self._clock[1]), 0
+        return self._windows(self._rows[:count])
+
+    def totals(self) -> Totals:
+        """Return what the pair held."""
+        self._fold()
+        rest = np.zeros((1, self._layout.count, 2))
+        self._kernel.close_window(self._sums, rest[0], self._totals)
+        return Totals(
+            levels=folded(self._codes),
+            sums=self._totals[self._layout.signals],
+            peaks=self._peaks[:, 0].copy(),
+            true_peaks=self._peaks[:, 1].copy(),
+            clipped=self._clipped.copy(),
+            rest=self._windows(rest),
+        )

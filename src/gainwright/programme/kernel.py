@@ -1,0 +1,170 @@
+"""The compiled kernel: one pass over a block of two channels, all filters, sums, counts and peaks while it is in cache.
+
+Imported only by `compiled`, which says where numba keeps what it compiles. What the arrays hold is said by
+`compiled.CompiledPair`, which owns them.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from gainwright.programme.arrangement import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL
+from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
+from gainwright.programme.result import FULL_SCALE
+from gainwright.programme.vectors import (
+    CODES,
+    FRAME,
+    count_levels,
+    filter_loop,
+    largest_between,
+    largest_sample_and_step,
+)
+
+_FIRST = filter_loop(2, first=True)
+_TWO, _FOUR, _EIGHT = (filter_loop(sections, first=False) for sections in (2, 4, MOST_SECTIONS))
+(_A0, _B0), (_A1, _B1) = BOUNDS
+_ROUNDING = 1 + 1e-5
+"""What single precision may be off, generously."""
+
+
+def _compiled(function: Any) -> Any:
+    return njit(cache=True, nogil=True)(function)
+
+
+def _filter(
+    frames: int, count: int, coefficients: Any, states: Any, sums: Any, kinds: Any, out: int, stride: int
+) -> None:
+    """Run every group of filters over some frames."""
+    for group in range(kinds.size):
+        rows, memory, into = coefficients[group].ctypes.data, states[group].ctypes.data, sums[group].ctypes.data
+        to = out + (1 + OUTPUTS * group) * stride
+        if group == 0:
+            _FIRST(frames, count, rows, memory, into, to, stride)
+        elif kinds[group] == 2:
+            _TWO(frames, count, rows, memory, into, to, stride)
+        elif kinds[group] == 4:
+            _FOUR(frames, count, rows, memory, into, to, stride)
+        else:
+            _EIGHT(frames, count, rows, memory, into, to, stride)
+
+
+def _close_window(sums: Any, energies: Any, totals: Any) -> None:
+    """Write the energies of a window for each signal and channel, add all sums to the totals and begin anew."""
+    for group in range(len(sums)):
+        for channel in range(2):
+            for output in range(2):
+                signal = 1 + OUTPUTS * group + output
+                energies[signal, channel] = sums[group, 2 * output + channel]
+                totals[signal, channel] += sums[group, 4 + 2 * output + channel]
+            energies[3 + OUTPUTS * group, channel] = sums[group, 8 + channel]
+            totals[3 + OUTPUTS * group, channel] += sums[group, 10 + channel]
+            if group == 0:
+                energies[0, channel] = sums[0, 12 + channel]
+                totals[0, channel] += sums[0, 14 + channel]
+    sums[:] = 0
+
+
+def _exact_between(samples: Any, start: int, best: float) -> float:
+    """Return the largest interpolated point of 16 frames in double precision, or what was best before."""
+    for sample in range(start, start + 2 * SEGMENT):
+        for phase in range(len(PHASES)):
+            point = 0.0
+            for tap in range(TAPS):
+                point += PHASES[phase, tap] * samples[sample - 2 * tap]
+            best = max(best, abs(point))
+    return best
+
+
+def _count_clipped(samples: Any, start: int, runs: Any) -> int:
+    """Return how many samples of 16 frames are in runs of two or more at full scale; `runs` goes on between calls."""
+    found = 0
+    for frame in range(SEGMENT):
+        for channel in range(2):
+            if abs(samples[start + 2 * frame + channel]) >= FULL_SCALE:
+                runs[channel] += 1
+                found += 2 if runs[channel] == 2 else (1 if runs[channel] > 2 else 0)
+            else:
+                runs[channel] = 0
+    return found
+
+
+def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clipped: Any, runs: Any) -> None:
+    """Find peaks, points between samples and clipped runs of some segments of one signal.
+
+    `before` is the largest sample and step of the segment before; `peaks` the largest sample and point so far.
+    """
+    address = samples.ctypes.data + 4 * start
+    last_size, last_step = before[0], before[1]
+    peak, best = peaks[0], peaks[1]
+    for segment in range(segments):
+        here = address + segment * SEGMENT * FRAME
+        size, step = largest_sample_and_step(here)
+        peak = max(peak, size)
+        best = max(best, size)
+        most, steepest = max(size, last_size), max(step, last_step)
+        bound = min(LARGEST_GAIN * most, max(_A0 * most + _B0 * steepest, _A1 * most + _B1 * steepest))
+        if bound * _ROUNDING > best and largest_between(here) * _ROUNDING > best:
+            best = _exact_between(samples, start + 2 * SEGMENT * segment, best)
+        if size >= FULL_SCALE or runs[0] > 0 or runs[1] > 0:
+            clipped[0] += _count_clipped(samples, start + 2 * SEGMENT * segment, runs)
+        last_size, last_step = size, step
+    before[0], before[1] = last_size, last_step
+    peaks[0], peaks[1] = peak, best
+
+
+def _count(samples: Any, start: int, frames: int, table: Any) -> None:
+    """Count levels of some frames; the last up to three one by one."""
+    whole = frames & ~3
+    count_levels(samples.ctypes.data + 4 * start, whole, table.ctypes.data)
+    if whole < frames:
+        bits = samples.view(np.uint32)
+        for sample in range(start + 2 * whole, start + 2 * frames):
+            table[(sample - start) & 1, (bits[sample] >> 16) & (CODES - 1)] += 1
+
+
+def _advance(
+    work: Any, frames: int, last: bool, rate_hz: int, clock: Any, coefficients: Any, kinds: Any, states: Any,
+    sums: Any, rows: Any, totals: Any, signals: Any, buffers: Any, tables: Any, before: Any, peaks: Any, clipped: Any,
+    runs: Any,
+) -> None:  # fmt: skip
+    """Take a block of frames (of whole chunks unless `last`) through everything."""
+    stride = buffers.strides[0]
+    out = buffers.ctypes.data + HISTORY * FRAME
+    at, windows = clock[0], clock[1]
+    end = (clock[2] + 1) * rate_hz // 10
+    for chunk in range(frames // CHUNK + (1 if last else 0)):
+        begin = HISTORY + chunk * CHUNK
+        count = min(CHUNK, frames - chunk * CHUNK)
+        done = 0
+        while done < count:
+            take = min(count - done, end - at)
+            there = work.ctypes.data + (begin + done) * FRAME
+            filter_frames(there, take, coefficients, states, sums, kinds, out + done * FRAME, stride)
+            done += take
+            at += take
+            if at == end:
+                close_window(sums, rows[windows], totals)
+                windows += 1
+                clock[2] += 1
+                end = (clock[2] + 1) * rate_hz // 10
+        segments = CHUNK // SEGMENT if count == CHUNK else (count + TAIL) // SEGMENT
+        for band in range(signals.size):
+            signal = signals[band]
+            samples = work if signal == 0 else buffers[signal]
+            start = 2 * begin if signal == 0 else 2 * HISTORY
+            if signal > 0 and count < CHUNK:
+                samples[start + 2 * count : start + 2 * (count + TAIL)] = 0
+            count_frames(samples, start, count, tables[band])
+            look(samples, start, segments, before[band], peaks[band], clipped[band : band + 1], runs[band])
+            if signal > 0:
+                samples[: 2 * HISTORY] = samples[2 * CHUNK : 2 * (CHUNK + HISTORY)]
+    clock[0], clock[1] = at, windows
+
+
+filter_frames, close_window, count_frames = _compiled(_filter), _compiled(_close_window), _compiled(_count)
+_exact_between, _count_clipped = _compiled(_exact_between), _compiled(_count_clipped)
+look = _compiled(_look)
+advance = _compiled(_advance)

@@ -1,0 +1,75 @@
+"""Loudness from K-weighted energies of 100 ms (ITU-R BS.1770-4, EBU R 128, Tech 3341 and 3342)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+OFFSET_LUFS = -0.691
+ABSOLUTE_GATE_LUFS = -70.0
+RELATIVE_GATE_LU, RANGE_GATE_LU = -10.0, -20.0
+MOMENTARY, SHORT_TERM = 4, 30
+"""Windows of 100 ms in 400 ms and 3 s."""
+RANGE_PERCENT = (10, 95)
+
+
+@dataclass(frozen=True, slots=True)
+class Loudness:
+    """Integrated, range, highest momentary and highest short-term; None where nothing passes the gate."""
+
+    lufs: float | None
+    loudness_range_lu: float | None
+    momentary_lufs: float | None
+    short_term_lufs: float | None
+
+
+def lufs(mean_square: float) -> float:
+    """Return the loudness of a K-weighted mean square, summed over channels with their weights: -0.691 + 10 lg."""
+    return OFFSET_LUFS + 10 * math.log10(mean_square) if mean_square > 0 else -math.inf
+
+
+def _gate(level_lufs: float) -> float:
+    """Return the mean square of a loudness."""
+    return float(10 ** ((level_lufs - OFFSET_LUFS) / 10))
+
+
+def sliding(energies: Floats, lengths: Floats, windows: int) -> Floats:
+    """Return the mean squares of every run of so many windows."""
+    if len(energies) < windows:
+        return np.zeros(0)
+    view = np.lib.stride_tricks.sliding_window_view
+    return np.asarray(view(energies, windows).sum(axis=1) / view(lengths, windows).sum(axis=1))
+
+
+def loudness(energies: Floats, lengths: Floats) -> Loudness:
+    """Return the loudness of windows of 100 ms one after the other: energies weighted over channels, and frames."""
+    momentary, short = sliding(energies, lengths, MOMENTARY), sliding(energies, lengths, SHORT_TERM)
+    integrated = None
+    heard = momentary[momentary > _gate(ABSOLUTE_GATE_LUFS)]
+    if len(heard):
+        threshold = float(heard.mean()) * 10 ** (RELATIVE_GATE_LU / 10)
+        integrated = lufs(float(heard[heard > threshold].mean()))
+    return Loudness(integrated, _range(short), _highest(momentary), _highest(short))
+
+
+def _highest(mean_squares: Floats) -> float | None:
+    most = float(mean_squares.max()) if len(mean_squares) else 0.0
+    return lufs(most) if most > 0 else None
+
+
+def _range(short: Floats) -> float | None:
+    """Return the loudness range: between the 10th and 95th percentile of the gated short-term loudness (Tech 3342)."""
+    heard = short[short >= _gate(ABSOLUTE_GATE_LUFS)]
+    if not len(heard):
+        return None
+    heard = np.sort(heard[heard >= heard.mean() * 10 ** (RANGE_GATE_LU / 10)])
+    low, high = (heard[round((len(heard) - 1) * percent / 100)] for percent in RANGE_PERCENT)
+    return float(10 * math.log10(high / low))

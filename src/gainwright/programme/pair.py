@@ -1,0 +1,73 @@
+"""Two channels on their way through the analysis: what the compiled and the plain way have in common."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, TAIL
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+    Samples = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """Energies (sums of squares) of windows of 100 ms: K-weighted (window, channel), and (window, band, channel)."""
+
+    weighted: Floats
+    energies: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """What a pair held from first to last: by band and channel `levels`, `sums`; by band peaks and clipped samples.
+
+    `rest` is the last window, unfinished.
+    """
+
+    levels: npt.NDArray[np.int64]
+    sums: Floats
+    peaks: Floats
+    true_peaks: Floats
+    clipped: npt.NDArray[np.int64]
+    rest: Windows
+
+
+class Pair(ABC):
+    """Frames go into `frames()`, then `feed`; windows come out of `drain` now and then, the totals at the end."""
+
+    def __init__(self) -> None:
+        self.work: Samples = np.zeros(2 * (HISTORY + BLOCK + TAIL), dtype=np.float32)
+
+    def frames(self) -> Samples:
+        """Return the place of the next block, (BLOCK, 2) and writable."""
+        return self.work[2 * HISTORY : 2 * (HISTORY + BLOCK)].reshape(BLOCK, 2)
+
+    def feed(self, count: int, *, last: bool) -> None:
+        """Analyse so many frames of `frames()`; whole chunks, but for the last time."""
+        if not last and count % CHUNK:
+            raise ValueError("only the last block may end within a chunk")
+        if last:
+            self.work[2 * (HISTORY + count) : 2 * (HISTORY + count + TAIL)] = 0
+        self._advance(count, last=last)
+        if not last:
+            self.work[: 2 * HISTORY] = self.work[2 * count : 2 * (count + HISTORY)]
+
+    @abstractmethod
+    def _advance(self, count: int, *, last: bool) -> None:
+        """Take a block through everything."""
+
+    @abstractmethod
+    def drain(self) -> Windows:
+        """Return the windows that were finished since the last time."""
+
+    @abstractmethod
+    def totals(self) -> Totals:
+        """Return what the pair held; called once, after the last block."""

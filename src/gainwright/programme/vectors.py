@@ -1,0 +1,213 @@
+"""Loops over samples written as vector instructions for numba; imported only when something is compiled.
+
+LLVM does not turn a recursive filter over several lanes, or a strided count, into vector instructions by itself. Each
+function here hands numba one loop of them. All arguments are whole numbers: addresses, counts, bytes.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from llvmlite import ir  # type: ignore[import-untyped]
+from numba import types as numba_types
+from numba.core import cgutils as numba_cgutils
+from numba.extending import intrinsic as numba_intrinsic
+
+from gainwright.programme.interpolation import PHASES, TAPS
+
+types: Any = numba_types
+cgutils: Any = numba_cgutils
+intrinsic: Any = numba_intrinsic
+
+I16, I32, I64 = ir.IntType(16), ir.IntType(32), ir.IntType(64)
+F32, F64 = ir.FloatType(), ir.DoubleType()
+PAIR32, PAIR64, LANES, LANES32 = (ir.VectorType(*kind) for kind in ((F32, 2), (F64, 2), (F64, 4), (F32, 4)))
+WIDE, WIDE_BITS = ir.VectorType(F32, 16), ir.VectorType(I32, 16)
+
+CODES = 32768
+"""The upper 15 bits of a float32's magnitude."""
+FRAME = 8
+"""Bytes of a frame: two float32."""
+
+
+def _number(value: int) -> Any:
+    return ir.Constant(I64, value)
+
+
+def _at(builder: Any, address: Any, offset: Any, kind: Any) -> Any:
+    return builder.inttoptr(builder.add(address, offset), kind.as_pointer())
+
+
+def _shuffled(builder: Any, one: Any, other: Any, order: list[int]) -> Any:
+    return builder.shuffle_vector(one, other, ir.Constant(ir.VectorType(I32, len(order)), order))
+
+
+def _fma(builder: Any, x: Any, y: Any, z: Any) -> Any:
+    kind = "f64" if x.type.element == F64 else "f32"
+    signature = ir.FunctionType(x.type, [x.type] * 3)
+    name = f"llvm.fma.v{x.type.count}{kind}"
+    return builder.call(cgutils.get_or_insert_function(builder.module, signature, name), [x, y, z])
+
+
+class _Memory:
+    """A row of vectors in memory that a loop keeps in registers: loaded before, stored after."""
+
+    def __init__(self, builder: Any, address: Any, count: int, kind: Any) -> None:
+        self._builder = builder
+        size = kind.count * 8
+        self._places = [_at(builder, address, _number(k * size), kind) for k in range(count)]
+        self._slots = [cgutils.alloca_once(builder, kind) for _ in range(count)]
+        for place, slot in zip(self._places, self._slots, strict=True):
+            builder.store(builder.load(place, align=8), slot)
+
+    def __getitem__(self, index: int) -> Any:
+        return self._builder.load(self._slots[index])
+
+    def __setitem__(self, index: int, value: Any) -> None:
+        self._builder.store(value, self._slots[index])
+
+    def add(self, index: int, value: Any) -> None:
+        """Add to a sum."""
+        self[index] = self._builder.fadd(self[index], value)
+
+    def square(self, index: int, value: Any) -> None:
+        """Add a square to a sum."""
+        self[index] = _fma(self._builder, value, value, self[index])
+
+    def store(self) -> None:
+        """Put all back into memory."""
+        for place, slot in zip(self._places, self._slots, strict=True):
+            self._builder.store(self._builder.load(slot), place, align=8)
+
+
+def _section(builder: Any, states: _Memory, at: int, row: list[Any], value: Any) -> tuple[Any, Any, Any, Any]:
+    """Advance a section in direct form II; returns its output and the three values of its delay line."""
+    one, two = states[at], states[at + 1]
+    now = _fma(builder, row[0], one, _fma(builder, row[1], two, value))
+    states[at], states[at + 1] = now, one
+    found = _fma(builder, row[2], now, _fma(builder, row[3], one, builder.fmul(row[4], two)))
+    return found, now, one, two
+
+
+def filter_loop(sections: int, *, first: bool) -> Any:
+    """Return a loop that runs two filters over the two channels of frames, four lanes of `sections` in a row.
+
+    Coefficients: for each section -a1 -a2 b0 b1 b2, four lanes each. The first group also gives the unfiltered frames'
+    sums, and what the second filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
+    its output. Sums: squares and values of the lanes; in the first group then of the rest and of the frames. Outputs,
+    `stride` bytes apart: both filters, and the rest; in the first group no output of the first.
+    """
+
+    def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        frames, count, coefficients, state, sums, out, stride = arguments
+        rows = 5 * sections + (3 if first else 0)
+        row = [builder.load(_at(builder, coefficients, _number(32 * k), LANES), align=8) for k in range(rows)]
+        states = _Memory(builder, state, 2 * sections, LANES)
+        lanes = _Memory(builder, sums, 2, LANES)
+        pairs = _Memory(builder, builder.add(sums, _number(64)), 4, PAIR64) if first else None
+        with cgutils.for_range(builder, count) as loop:
+            offset = builder.mul(loop.index, _number(FRAME))
+            narrow = builder.load(_at(builder, frames, offset, PAIR32), align=4)
+            pair = builder.fpext(narrow, PAIR64)
+            value = _shuffled(builder, pair, pair, [0, 1, 0, 1])
+            passed = None
+            for section in range(sections):
+                part = row[5 * section : 5 * section + 5]
+                value, now, one, two = _section(builder, states, 2 * section, part, value)
+                if first and section == 0:
+                    c0, c1, c2 = row[5 * sections :]
+                    passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
+            lanes.square(0, value)
+            lanes.add(1, value)
+            narrow = builder.fptrunc(value, LANES32)
+            place = builder.add(out, offset)
+            outputs = [_shuffled(builder, narrow, narrow, order) for order in ([0, 1], [2, 3])]
+            if first:
+                rest = _shuffled(builder, builder.fsub(passed, value), value, [2, 3])
+                for index, what in ((0, rest), (2, pair)):
+                    pairs.square(index, what)  # type: ignore[union-attr]
+                    pairs.add(index + 1, what)  # type: ignore[union-attr]
+                outputs = [None, outputs[1], builder.fptrunc(rest, PAIR32)]
+            for index, output in enumerate(outputs):
+                if output is not None:
+                    builder.store(output, _at(builder, place, builder.mul(stride, _number(index)), PAIR32), align=4)
+        for memory in (states, lanes, pairs):
+            if memory:
+                memory.store()
+        return _context.get_dummy_value()
+
+    @intrinsic  # type: ignore[untyped-decorator]
+    def loop(
+        _typing: Any, frames: Any, count: Any, coefficients: Any, state: Any, sums: Any, out: Any, stride: Any
+    ) -> Any:
+        return types.void(frames, count, coefficients, state, sums, out, stride), generate
+
+    return loop
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def count_levels(_typing: Any, frames: Any, count: Any, table: Any) -> Any:
+    """Count the codes of `count` frames, a multiple of 4, in a table of uint32 for each of the two channels."""
+
+    def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        start, number, base = arguments
+        with cgutils.for_range(builder, builder.lshr(number, _number(2))) as loop:
+            block = builder.add(start, builder.mul(loop.index, _number(4 * FRAME)))
+            for sample in range(8):
+                half = builder.load(_at(builder, block, _number(4 * sample + 2), I16), align=2)
+                code = builder.and_(builder.zext(half, I64), _number(CODES - 1))
+                entry = builder.add(builder.mul(code, _number(4)), _number(sample % 2 * 4 * CODES))
+                place = _at(builder, base, entry, I32)
+                builder.store(builder.add(builder.load(place, align=4), ir.Constant(I32, 1)), place, align=4)
+        return _context.get_dummy_value()
+
+    return types.void(frames, count, table), generate
+
+
+def _largest(builder: Any, vectors: list[Any]) -> Any:
+    """Return the largest magnitude of float vectors; the bits of magnitudes sort like them."""
+    mask = ir.Constant(WIDE_BITS, [0x7FFFFFFF] * 16)
+    bits = [builder.and_(builder.bitcast(vector, WIDE_BITS), mask) for vector in vectors]
+    while len(bits) > 1:
+        one, other = bits.pop(0), bits.pop(0)
+        bits.append(builder.select(builder.icmp_signed(">", one, other), one, other))
+    reduce = cgutils.get_or_insert_function(
+        builder.module, ir.FunctionType(I32, [WIDE_BITS]), "llvm.vector.reduce.smax.v16i32"
+    )
+    return builder.fpext(builder.bitcast(builder.call(reduce, bits), F32), F64)
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def largest_sample_and_step(_typing: Any, frames: Any) -> Any:
+    """Return the largest |sample| of 16 frames and the largest step from the frame before."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        samples = [builder.load(_at(builder, arguments[0], _number(64 * k), WIDE), align=4) for k in range(2)]
+        before = [builder.load(_at(builder, arguments[0], _number(64 * k - FRAME), WIDE), align=4) for k in range(2)]
+        steps = [builder.fsub(one, other) for one, other in zip(samples, before, strict=True)]
+        pair = [_largest(builder, samples), _largest(builder, steps)]
+        return context.make_tuple(builder, signature.return_type, pair)
+
+    return types.UniTuple(types.float64, 2)(frames), generate
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def largest_between(_typing: Any, frames: Any) -> Any:
+    """Return the largest |interpolated point| of 16 frames; eleven frames before them are read."""
+
+    def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        sums: list[Any] = [None] * 2 * len(PHASES)
+        for tap in range(TAPS):
+            for half in range(2):
+                offset = _number(64 * half - FRAME * tap)
+                vector = builder.load(_at(builder, arguments[0], offset, WIDE), align=4)
+                for phase in range(len(PHASES)):
+                    weight = ir.Constant(WIDE, [float(PHASES[phase, tap])] * 16)
+                    slot = 2 * phase + half
+                    already = sums[slot]
+                    sums[slot] = (
+                        builder.fmul(weight, vector) if already is None else _fma(builder, weight, vector, already)
+                    )
+        return _largest(builder, sums)
+
+    return types.float64(frames), generate
