@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import secrets
 import threading
 from collections import OrderedDict
@@ -13,6 +14,8 @@ from gainwright.errors import CallError, GainwrightError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+log = logging.getLogger("gainwright.web")
 
 State = Literal["waiting", "running", "done", "failed", "stopped"]
 MOST_KEPT = 50
@@ -96,8 +99,8 @@ class Work:
         except GainwrightError as error:
             self._set(state="failed", said=str(error))
         except Exception:
+            log.exception("unforeseen in the background: %s", self.title)
             self._set(state="failed", said="it failed inside; what was kept before is as it was")
-            raise
         else:
             self._set(state="done", share=1.0, said="")
 
