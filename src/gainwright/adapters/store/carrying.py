@@ -123,7 +123,7 @@ def _copy(old: sa.Connection, new: sa.Connection, *, empty_first: bool = False) 
     for table in there.sorted_tables:
         at_a_time = 1 if table.name in _ONE_AT_A_TIME else _AT_A_TIME
         wanted = sa.select(*(source.tables[table.name].c[column.name] for column in table.columns))
-        rows = old.execution_options(yield_per=at_a_time).execute(wanted)
+        rows = old.execute(wanted.execution_options(yield_per=at_a_time))
         for some in rows.mappings().partitions(at_a_time):
             new.execute(table.insert(), [dict(row) for row in some])
 

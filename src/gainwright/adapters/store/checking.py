@@ -77,7 +77,7 @@ def _jobs(connection: sa.Connection) -> Iterator[str]:
     wanted = sa.select(t.job.c.id, version.title, version.text).join(
         t.job_version, (version.job == t.job.c.id) & (version.number == t.job.c.version), isouter=True
     )
-    for row in connection.execution_options(yield_per=100).execute(wanted):
+    for row in connection.execute(wanted.execution_options(yield_per=100)):
         if row.text is None:
             yield f"the job {row.id} has no text"
             continue
@@ -119,7 +119,7 @@ def _recordings(connection: sa.Connection) -> Iterator[str]:
 
 def _cases(connection: sa.Connection) -> Iterator[str]:
     wanted = sa.select(t.kept_case.c.name, t.kept_case.c.content)
-    for row in connection.execution_options(yield_per=100).execute(wanted):
+    for row in connection.execute(wanted.execution_options(yield_per=100)):
         try:
             Case.model_validate(row.content)
         except ValueError as error:

@@ -92,7 +92,9 @@ class Database:
 
 def place_name(url: sa.URL) -> str:
     """Return how a database is named to people: its file, or its address without the password."""
-    return str(Path(url.database or "")) if url.get_backend_name() == "sqlite" else url.render_as_string()
+    if url.get_backend_name() == "sqlite":
+        return str(Path(url.database or ""))
+    return url.set(drivername="postgresql").render_as_string()
 
 
 def new_file(file: Path) -> None:

@@ -53,7 +53,15 @@ def migrate(database: Database, to: str = NEWEST) -> None:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
         if _known(database, revision_of(connection)) != to:  # another process may have been first
-            _upgrade(connection, to)
+            try:
+                _upgrade(connection, to)
+            except (ValueError, LookupError, TypeError) as error:  # from what a revision found in the store
+                raise CallError(
+                    f"it can't be upgraded: {str(error)[:200]}",
+                    code="not_upgraded",
+                    where=database.name,
+                    remedy="it is as it was; bring a backup back, or ask for help with: gainwright store check",
+                ) from error
 
 
 def _known(database: Database, revision: str | None) -> str | None:

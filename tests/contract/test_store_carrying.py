@@ -1,0 +1,366 @@
+"""Backups and upgrades: a backup of either database restores into either; an older store is brought up, a newer one refused."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+import sqlalchemy as sa
+
+from gainwright.adapters.store import SqlStore, StoreKeeper, open_store
+from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.migrating import migrate
+from gainwright.adapters.store.tables import NEWEST, tables
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from postgres import PostgreSQL
+
+    from gainwright.app.store import Store
+
+JOB = example_text("one_amplifier")
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep what is put beside a server's store in a folder of the test."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    return tmp_path / "data" / "gainwright"
+
+
+def _refused(code: str, call: Callable[[], object]) -> CallError:
+    with pytest.raises(CallError) as caught:
+        call()
+    assert caught.value.code == code, str(caught.value)
+    return caught.value
+
+
+def _fill(store: Store) -> None:
+    """Keep some of everything."""
+    for number in range(3):
+        job = store.jobs.add(title=f"Nº {number}", text=JOB)
+        job = store.jobs.write(job.id, title=f"Nº {number} ü", text=JOB + "# more\n", seen=1, by="phone")
+        job = store.jobs.undo(job.id, seen=2)
+        store.runs.add(job.id, step="gain", kind="reading", text="2,1 V", value={"v": [1, None]}, by="phone", seen=0)
+        store.runs.add(job.id, step="gain", kind="taken_back", text="", value={}, by="phone", seen=1)
+        store.recordings.add(job.id, name="a.wav", content=bytes(range(256)) * 1000, measured={"thd": 0.1})
+        store.cases.write(f"case-{number}", Case(title="Größe", job=JOB), seen=0)
+        store.documents.put("scan", str(number), {"nul": "\x00"})
+    store.jobs.put(job.id, "archived")
+    device = store.devices.add(name="phone", token_digest="d")  # noqa: S106  (no password)
+    store.devices.put_out(device.id)
+
+
+def _all(store: SqlStore) -> dict[str, list[tuple[Any, ...]]]:
+    """Return every row of every table, as it lies."""
+    found = sa.MetaData()
+    with store.database.read() as connection:
+        found.reflect(connection)
+        return {t.name: sorted(tuple(row) for row in connection.execute(sa.select(t))) for t in found.sorted_tables}
+
+
+# ---- backups -------------------------------------------------------------------------------------------------
+
+
+def _places(kind: str, tmp_path: Path, server: PostgreSQL) -> str:
+    return str(tmp_path / f"{kind}-{len(list(tmp_path.iterdir()))}.sqlite") if kind == "file" else server.new_database()
+
+
+@pytest.mark.parametrize("into", ["file", "server"])
+@pytest.mark.parametrize("of", ["file", "server"])
+def test_a_backup_of_either_restores_into_either(of: str, into: str, tmp_path: Path, postgresql: PostgreSQL) -> None:
+    """Row by row the same; what was there before is kept, and can be restored in its turn."""
+    first, second = _places(of, tmp_path, postgresql), _places(into, tmp_path, postgresql)
+    with closing(open_store(first)) as store:
+        _fill(store)
+        kept = _all(store)
+    assert StoreKeeper(first).backup(tmp_path / "backup") == tmp_path / "backup"
+    with closing(open_store(second)) as store:
+        store.jobs.add(title="before", text=JOB)
+        before = _all(store)
+        former = StoreKeeper(second).restore(tmp_path / "backup")  # beside a store that is in use
+        assert former is not None
+        assert _all(store) == kept
+        assert [job.title for job in store.jobs.list(words="º")] == [job.title for job in store.jobs.list()]
+        assert len(store.jobs.list()) == 2
+        assert StoreKeeper(second).check().wrong == ()
+        StoreKeeper(second).restore(former)
+        assert _all(store) == before
+        store.jobs.add(title="after", text=JOB)
+
+
+def test_a_backup_restores_where_nothing_was(place: str, tmp_path: Path) -> None:
+    """And then nothing is kept beside."""
+    with closing(open_store(str(tmp_path / "first.sqlite"))) as store:
+        _fill(store)
+        kept = _all(store)
+        StoreKeeper(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
+    assert StoreKeeper(place).restore(tmp_path / "backup") is None
+    with closing(open_store(place)) as store:
+        assert _all(store) == kept
+
+
+def test_a_backup_of_a_store_in_use_is_one_moment(store: Store, place: str, tmp_path: Path) -> None:
+    """While somebody writes, every backup is whole: a job and its entries as they were together."""
+    job = store.jobs.add(title="one", text=JOB).id
+    stop = threading.Event()
+
+    def write() -> None:
+        seen = 0
+        while not stop.is_set():
+            seen = store.runs.add(job, step="a", kind="reading", text="", value={}, by="", seen=seen).number
+            store.documents.put("count", "one", {"entries": seen})
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        backups = [StoreKeeper(place).backup(tmp_path / f"backup{number}") for number in range(6)]
+    finally:
+        stop.set()
+        writer.join()
+    counts = []
+    for file in backups:
+        assert StoreKeeper(str(file)).check().wrong == ()
+        with closing(open_store(str(file))) as kept:
+            entries = len(kept.runs.entries(job))
+            told = (kept.documents.get("count", "one") or {"entries": 0})["entries"]
+            assert told in {entries, entries - 1}
+            counts.append(entries)
+    assert counts == sorted(counts)
+    assert counts[-1] > counts[0], "nothing was written meanwhile: the test shows nothing"
+
+
+def test_what_is_no_backup_changes_nothing(store: SqlStore, place: str, tmp_path: Path) -> None:
+    """No file, a text, another database, a damaged backup, one of a newer program: the store stays as it was."""
+    _fill(store)
+    before = _all(store)
+    keeper = StoreKeeper(place)
+    for name in ("damaged", "newer", "strays"):
+        keeper.backup(tmp_path / name)
+    content = bytearray((tmp_path / "damaged").read_bytes())
+    content[4096 * 3 : 4096 * 9] = b"\xa5" * 4096 * 6
+    (tmp_path / "damaged").write_bytes(content)
+    (tmp_path / "text").write_text("no backup " * 1000, encoding="utf-8")
+    (tmp_path / "empty").write_bytes(b"")
+    for name, statement in (
+        ("newer", "UPDATE alembic_version SET version_num = '99'"),
+        ("strays", "UPDATE recording SET job = 'nobody'"),
+        ("other", "CREATE TABLE sold (what TEXT)"),
+    ):
+        with closing(sqlite3.connect(tmp_path / name)) as connection:
+            connection.execute(statement)
+            connection.commit()
+    codes = {"nowhere": "no_such_file", "text": "no_store", "empty": "no_store", "other": "no_store"}
+    codes |= {"damaged": "store_damaged", "strays": "store_damaged", "newer": "newer_store"}
+    for name, code in codes.items():
+        error = _refused(code, lambda name=name: keeper.restore(tmp_path / name))  # type: ignore[misc]
+        assert name in error.where
+    assert _all(store) == before
+
+
+def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -> None:
+    """Neither a letter nor an earlier backup, nor the store itself; and it needs a folder."""
+    _fill(store)
+    (tmp_path / "letter").write_text("Dear", encoding="utf-8")
+    _refused("file_exists", lambda: StoreKeeper(place).backup(tmp_path / "letter"))
+    assert (tmp_path / "letter").read_text(encoding="utf-8") == "Dear"
+    _refused("not_written", lambda: StoreKeeper(place).backup(tmp_path / "nowhere" / "backup"))
+    if "://" not in place:
+        _refused("file_exists", lambda: StoreKeeper(place).backup(Path(place)))
+    assert [path.name for path in tmp_path.rglob("*.part")] == []
+
+
+def test_a_restore_that_breaks_off_changes_nothing(
+    store: SqlStore, place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whole or not at all: when it fails in the last table, all is as it was."""
+    from gainwright.adapters.store import carrying
+
+    with closing(open_store(str(tmp_path / "first.sqlite"))) as first:
+        _fill(first)
+    StoreKeeper(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
+    store.jobs.add(title="before", text=JOB)
+    before = _all(store)
+    copy = carrying._copy
+
+    def broken(*arguments: Any, **options: Any) -> None:
+        copy(*arguments, **options)
+        if options:
+            raise ZeroDivisionError
+
+    monkeypatch.setattr(carrying, "_copy", broken)
+    with pytest.raises(ZeroDivisionError):
+        StoreKeeper(place).restore(tmp_path / "backup")
+    assert _all(store) == before
+
+
+def test_there_is_nothing_to_back_up_or_check(tmp_path: Path, postgresql: PostgreSQL) -> None:
+    """No store is made by looking for one."""
+    for place in (str(tmp_path / "none.sqlite"), postgresql.new_database()):
+        _refused("no_store", lambda place=place: StoreKeeper(place).backup(tmp_path / "backup"))  # type: ignore[misc]
+        _refused("no_store", lambda place=place: StoreKeeper(place).check())  # type: ignore[misc]
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---- check ---------------------------------------------------------------------------------------------------
+
+
+def test_check_tells_what_is_wrong(store: SqlStore, place: str) -> None:
+    """Each thing in a sentence that names it."""
+    _fill(store)
+    found = StoreKeeper(place).check()
+    assert (found.revision, found.wrong) == (NEWEST, ())
+    assert found.holds == {
+        "jobs": 3,
+        "versions": 6,
+        "entries": 6,
+        "recordings": 3,
+        "cases": 3,
+        "devices": 1,
+        "documents": 3,
+    }
+    first, second, _ = (job.id for job in store.jobs.list() + store.jobs.list(shelf="archived"))
+    recording = store.recordings.of(first)[0].id
+    with store.database.write() as connection:
+        for statement in (
+            "UPDATE job_version SET text = 'format: 2' WHERE job = :first AND number = 1",
+            "DELETE FROM job_version WHERE job = :second AND number = 2",
+            "DELETE FROM run_entry WHERE job = :second AND number = 1",
+            "DELETE FROM recording_content WHERE recording = :recording",
+            """UPDATE kept_case SET content = '{"unknown" : 1}' WHERE name = 'case-1'""",
+        ):
+            named = {"first": first, "second": second, "recording": recording}
+            used = {name: value for name, value in named.items() if f":{name}" in statement}
+            assert connection.execute(sa.text(statement), used).rowcount == 1
+    wrong = StoreKeeper(place).check().wrong
+    assert len(wrong) == 5
+    for said in (
+        f"{first} (Nº",
+        f"{second} should have 2 versions and has 1",
+        f"run of job {second}",
+        recording,
+        "case-1",
+    ):
+        assert len([sentence for sentence in wrong if said in sentence]) == 1, said
+
+
+# ---- upgrades ------------------------------------------------------------------------------------------------
+
+FIRST = """
+INSERT INTO job VALUES ('j1', 3, 1, 2, 'kept', 1000000, 2000000, NULL);
+INSERT INTO job_version VALUES ('j1', 1, 'Großer Bus', '{job}', '', 1000000);
+INSERT INTO job_version VALUES ('j1', 2, 'other', 'other', 'phone', 2000000);
+INSERT INTO run_entry VALUES ('j1', 1, 'gain', 'reading', '2,1 V', '{{"v": 2.1}}', 'phone', 3000000);
+INSERT INTO recording VALUES ('r1', 'j1', 'a.wav', 3, '{{}}', 4000000);
+INSERT INTO recording_content VALUES ('r1', {content});
+INSERT INTO kept_case VALUES ('blue', 2, '{{"job": "x", "title": "Öl", "evidence": [{{"at": "amp"}}]}}', 5000000);
+INSERT INTO device VALUES ('d1', 'phone', 'digest', 6000000, 7000000, {false});
+INSERT INTO document VALUES ('scan', 'k', '{{"a": 1}}', 8000000);
+"""
+
+
+def _first_store(place: str) -> None:
+    """Make a store as the first revision had it, with some of everything."""
+    with closing(Database(place)) as database:
+        if database.file is not None:
+            database.file.parent.mkdir(parents=True, exist_ok=True)
+        migrate(database, to="1")
+        content, false = ("x'010203'", "0") if database.file is not None else ("'\\x010203'", "false")
+        with database.write() as connection:
+            for statement in FIRST.format(job=JOB.replace("'", "''"), content=content, false=false).split(";\n"):
+                if statement.strip():
+                    connection.exec_driver_sql(
+                        statement.strip().replace("%", "%%") if database.file is None else statement
+                    )
+
+
+def _backups_before(place: str, own_folder: Path) -> list[Path]:
+    folder = own_folder if "://" in place else Path(place).parent
+    return sorted(folder.glob("*before-upgrade-from-1-*"))
+
+
+def test_a_store_of_the_first_revision_is_brought_up(place: str, own_folder: Path) -> None:
+    """With all that it holds, found by words too; a backup of it as it was lies beside it."""
+    _first_store(place)
+    with closing(open_store(place)) as store:
+        job = store.jobs.get("j1")
+        assert (job.title, job.text, job.revision, job.undoable, job.redoable) == ("Großer Bus", JOB, 3, 0, 1)
+        assert store.jobs.list(words="GROSSER bus") == [job]
+        assert store.jobs.list(words="phone") == []
+        assert store.runs.entries("j1")[0].value == {"v": 2.1}
+        assert store.recordings.content("r1") == b"\x01\x02\x03"
+        assert [(kept.name, kept.revision) for kept in store.cases.find("öl AMP")] == [("blue", 2)]
+        assert store.devices.list()[0].seen.timestamp() == 7
+        assert store.documents.get("scan", "k") == {"a": 1}
+        assert store.jobs.redo("j1", seen=3).title == "other"
+    assert StoreKeeper(place).check().revision == NEWEST
+    (before,) = _backups_before(place, own_folder)
+    with closing(Database(before)) as database, database.read() as connection:
+        assert connection.scalar(sa.text("SELECT version_num FROM alembic_version")) == "1"
+        assert connection.scalar(sa.text("SELECT title FROM job_version WHERE number = 1")) == "Großer Bus"
+    with closing(open_store(place)):
+        assert _backups_before(place, own_folder) == [before], "a store of today needs no upgrade"
+
+
+def test_a_backup_of_the_first_revision_is_restored(place: str, tmp_path: Path) -> None:
+    """It is brought up on its way; the file stays as it was."""
+    old = tmp_path / "old.sqlite"
+    _first_store(str(old))
+    StoreKeeper(str(old)).backup(tmp_path / "backup")
+    before = (tmp_path / "backup").read_bytes()
+    StoreKeeper(place).restore(tmp_path / "backup")
+    assert (tmp_path / "backup").read_bytes() == before
+    with closing(open_store(place)) as store:
+        assert [job.title for job in store.jobs.list(words="grosser")] == ["Großer Bus"]
+
+
+def test_an_upgrade_that_fails_leaves_the_store_as_it_was(place: str) -> None:
+    """Tables and rows: the next try, with what hindered gone, gets through."""
+    _first_store(place)
+    with closing(Database(place)) as database:
+        with database.write() as connection:
+            connection.exec_driver_sql("UPDATE kept_case SET content = 'no JSON'")
+        assert "Expecting value" in _refused("not_upgraded", lambda: open_store(place)).what
+        with database.write() as connection:
+            assert connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == "1"
+            assert "words" not in {column["name"] for column in sa.inspect(connection).get_columns("job")}
+            connection.exec_driver_sql('UPDATE kept_case SET content = \'{"job": ""}\'')
+    with closing(open_store(place)) as store:
+        assert store.cases.plain.names() == ["blue"]
+
+
+def test_a_newer_store_is_refused_and_untouched(place: str) -> None:
+    """In a sentence that says what to install."""
+    with closing(open_store(place)) as store:
+        _fill(store)
+        with store.database.write() as connection:
+            connection.exec_driver_sql("UPDATE alembic_version SET version_num = '99'")
+        before = _all(store)
+        error = _refused("newer_store", lambda: open_store(place))
+        assert "99" in error.what
+        assert error.remedy == "install the newer Gainwright"
+        assert _all(store) == before
+
+
+def test_the_migrations_make_the_tables_that_the_program_uses(place: str) -> None:
+    """Columns, types, keys and indexes: nothing is left to migrate, and the newest revision is the last one."""
+    from alembic.autogenerate import compare_metadata
+    from alembic.config import Config
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
+    with closing(open_store(place)) as store, store.database.read() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, tables) == []
+    config = Config()
+    migrations = Path(str(migrate.__code__.co_filename)).with_name("migrations")
+    config.set_main_option("script_location", str(migrations))
+    assert ScriptDirectory.from_config(config).get_heads() == [NEWEST]
