@@ -9,6 +9,7 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from gainwright.web.background import Background
+from gainwright.web.entrance import Entrance
 from gainwright.web.models import Models
 
 if TYPE_CHECKING:
@@ -25,14 +26,17 @@ class Site:
 
     Attributes
     ----------
-    hosts : names and addresses that requests may ask for, without port.
+    hosts, lan_hosts : names and addresses that requests from this machine, and from others, may ask for; without port.
     lan : whether other devices may come in; they must be paired then.
+    entrance : how they come in.
     """
 
     world: World
     store: Store
     hosts: frozenset[str] = frozenset({"127.0.0.1", "localhost", "[::1]"})
     lan: bool = False
+    lan_hosts: frozenset[str] = frozenset()
+    entrance: Entrance = field(default_factory=Entrance)
     models: Models = field(default_factory=Models)
     background: Background = field(default_factory=Background)
 

@@ -1,0 +1,77 @@
+"""Bodies of requests: not larger than they may be, and not slower."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import time
+from typing import TYPE_CHECKING
+
+from starlette.exceptions import HTTPException
+
+if TYPE_CHECKING:
+    from starlette.types import Message, Receive, Scope
+
+MOST_BYTES = 2_000_000
+"""Largest body of a request, but for uploads of recordings."""
+MOST_UPLOAD_BYTES = 200_000_000
+MOST_STRANGER_BYTES = 10_000
+"""Largest body from a device that isn't paired: a name and a code."""
+UPLOADS = re.compile(r"(/api)?/(jobs/[^/]+/recordings|(.+/)?upload)")
+SMALL_UPLOADS = ("/jobs/upload",)
+"""Job files are small."""
+FIRST_S = 20.0
+"""How long a body may take in any case, and how long one may be silent."""
+SLOWEST_BYTES_S = 20_000.0
+"""What a body longer than that must bring on average, in bytes a second."""
+
+
+class TooLarge(HTTPException):
+    """A body went on past its limit."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(413, f"that is larger than {size_in_words(most)}; send a shorter piece")
+
+
+class TooSlow(HTTPException):
+    """A body came too slowly."""
+
+    def __init__(self) -> None:
+        super().__init__(408, "that came too slowly and was given up; send it again")
+
+
+def most_bytes(scope: Scope) -> int:
+    """Return how large the body of a request may be."""
+    path = scope["path"]
+    return MOST_UPLOAD_BYTES if UPLOADS.fullmatch(path) and path not in SMALL_UPLOADS else MOST_BYTES
+
+
+def size_in_words(size: int) -> str:
+    """Return a size as people read it."""
+    return f"{size // 1_000_000} MB" if size >= 1_000_000 else f"{size // 1_000} kB"
+
+
+def limited(receive: Receive, *, most: int) -> Receive:
+    """Return what hands a body on, piece by piece, and gives up on one too large or too slow."""
+    taken = 0
+    complete = False
+    begun: float | None = None
+
+    async def counted() -> Message:
+        nonlocal taken, complete, begun
+        if complete:  # what comes next is the end of the connection, whenever that is
+            return await receive()
+        if begun is None:
+            begun = time.monotonic()
+        left_s = begun + FIRST_S + taken / SLOWEST_BYTES_S - time.monotonic()
+        try:
+            message = await asyncio.wait_for(receive(), max(0.0, min(FIRST_S, left_s)))
+        except TimeoutError:
+            raise TooSlow from None
+        taken += len(message.get("body", b""))
+        if taken > most:
+            raise TooLarge(most)
+        complete = not message.get("more_body", False)
+        return message
+
+    return counted

@@ -1,0 +1,50 @@
+"""Host and Origin as requests name them, read strictly: what isn't exactly a host is none."""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+
+_HOST = re.compile(
+    r"(?P<name>\[[0-9a-f:.]{2,45}\]|[a-z0-9_](?:[a-z0-9_.-]{0,252}[a-z0-9_])?\.?)(?::(?P<port>\d{1,5}))?"
+)
+_ORIGIN = re.compile(r"(?P<scheme>[a-z]+)://(?P<host>[^/?#@\\]+)")
+PORTS = {"http": 80, "https": 443, "ws": 80, "wss": 443}
+
+
+def read_host(text: str, *, scheme: str) -> tuple[str, int] | None:
+    """Return name and port of a Host header; None when it isn't one.
+
+    The name is in lower case, without the dot of the root, IPv6 in brackets and in its shortest form (RFC 5952).
+    """
+    found = _HOST.fullmatch(text.lower()) if text.isascii() else None
+    if found is None:
+        return None
+    port = int(found["port"]) if found["port"] else PORTS.get(scheme, 0)
+    if not 0 < port < 65536:
+        return None
+    name = found["name"].removesuffix(".")
+    if name.startswith("["):
+        try:
+            name = f"[{ipaddress.IPv6Address(name[1:-1])}]"
+        except ValueError:
+            return None
+    return name, port
+
+
+def same_origin(origin: str, *, scheme: str, host: tuple[str, int]) -> bool:
+    """Tell whether an Origin header names the very scheme, host and port that a request came to."""
+    found = _ORIGIN.fullmatch(origin.lower()) if origin.isascii() else None
+    asked = {"ws": "http", "wss": "https"}.get(scheme, scheme)
+    if found is None or found["scheme"] != asked:
+        return False
+    return read_host(found["host"], scheme=asked) == host
+
+
+def as_host(name: str) -> str:
+    """Return a name or address as Host headers have it."""
+    try:
+        read = ipaddress.ip_address(name)
+    except ValueError:
+        return name.lower().removesuffix(".")
+    return f"[{read}]" if read.version == 6 else str(read)
