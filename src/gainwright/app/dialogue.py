@@ -94,9 +94,17 @@ class Dialogue:
         """
         from gainwright.diagnose import tell
 
-        entries = [self._read(e) for e in self.entries]
-        declined = [self._read(e, answered=False) for e in self.declined]
+        entries, declined = self.read()
         return tell(self.diagnoser, entries, frozenset(self.unreachable), declined)
+
+    def read(self) -> tuple[list[Entry], list[Entry]]:
+        """Return the evidence and what was declined, read.
+
+        Raises
+        ------
+        JobError : an entry can't be meant in this job.
+        """
+        return [self._read(e) for e in self.entries], [self._read(e, answered=False) for e in self.declined]
 
     def _read(self, mapping: dict[str, Any], *, answered: bool = True) -> Entry:
         from gainwright.jobfile import read_entry
@@ -177,15 +185,29 @@ class Dialogue:
         ------
         CallError, JobError : there is no such entry, or it is no answer to it.
         """
+        self.replace(number, answered(self.bare(number), text))
+
+    def bare(self, number: int) -> dict[str, Any]:
+        """Return an entry without its result; 1 is the first.
+
+        Raises
+        ------
+        CallError : there is no such entry.
+        """
         if not 1 <= number <= len(self.entries):
             raise CallError(f"there is no entry {number}", code="no_such_entry", rule=f"there are {len(self.entries)}")
-        from gainwright.model import RESULTS
+        return without_result(self.entries[number - 1])
 
-        kind = next(key for key in RESULTS if key in self.entries[number - 1])
-        bare = {k: v for k, v in self.entries[number - 1].items() if k not in RESULTS[kind]}
-        corrected = answered(bare, text)
-        self._read(corrected)
-        self.entries[number - 1] = corrected
+    def replace(self, number: int, mapping: dict[str, Any]) -> None:
+        """Put another entry in an entry's place; 1 is the first.
+
+        Raises
+        ------
+        CallError, JobError : there is no such entry, or it can't be meant.
+        """
+        self.bare(number)
+        self._read(mapping)
+        self.entries[number - 1] = mapping
 
     def closed(self, cause: str, where: str, *, note: str = "", on: str = "") -> Case:
         """Return the case, closed with what it was.
@@ -198,6 +220,36 @@ class Dialogue:
 
         check_cause(self.diagnoser, cause, where)
         return self.case().model_copy(update={"closed": Closed(cause=cause, where=where, note=note, on=on)})
+
+
+def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Return an entry as it is asked: without its result."""
+    from gainwright.model import RESULTS
+
+    kind = next((key for key in RESULTS if key in entry), "")
+    return {k: v for k, v in entry.items() if k not in RESULTS.get(kind, ())}
+
+
+def asked_for(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest | None:
+    """Return the test that asks for an entry, out of those that are told or else of all that can be made; None: there is none."""
+    wanted = without_result(entry)
+    for test in found.next:
+        if test.entry == wanted:
+            return test
+    from gainwright.diagnose import NextTest
+    from gainwright.diagnose.asking import ask
+    from gainwright.diagnose.candidates import Catalogue
+    from gainwright.model import as_mapping
+
+    diagnoser = dialogue.diagnoser
+    entries, declined = dialogue.read()
+    catalogue = Catalogue(
+        diagnoser.job, diagnoser.chain, diagnoser.instruments, entries, frozenset(dialogue.unreachable), declined
+    )
+    for c in catalogue.all():
+        if as_mapping(c.entry) == wanted:
+            return NextTest(c.test, c.where, c.minutes, 0.0, 0.0, ask(c), "", wanted, c.cautions)
+    return None
 
 
 def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:

@@ -111,10 +111,13 @@ def count_cases(store: CaseStore) -> CaseCounts:
     ------
     CallError, JobError : the store or a case in it can't be read.
     """
+    return counts_of({name: store.load(name) for name in store.names()})
+
+
+def counts_of(cases: Mapping[str, Case]) -> CaseCounts:
+    """Return what some cases by name add up to."""
     from gainwright.report import CaseCounts, CauseCount
 
-    names = store.names()
-    cases = {name: store.load(name) for name in names}
     found: dict[str, list[tuple[str, Case]]] = {}
     wrong = []
     for name, case in cases.items():

@@ -9,6 +9,7 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from gainwright.web.background import Background
+from gainwright.web.diagnoses import ClosedCounts
 from gainwright.web.entrance import Entrance
 from gainwright.web.models import Models
 
@@ -29,6 +30,7 @@ class Site:
     hosts, lan_hosts : names and addresses that requests from this machine, and from others, may ask for; without port.
     lan : whether other devices may come in; they must be paired then.
     entrance : how they come in.
+    closed : the shop's closed cases by cause, the prior of its diagnoses.
     """
 
     world: World
@@ -38,6 +40,7 @@ class Site:
     lan_hosts: frozenset[str] = frozenset()
     entrance: Entrance = field(default_factory=Entrance)
     models: Models = field(default_factory=Models)
+    closed: ClosedCounts = field(default_factory=ClosedCounts)
     background: Background = field(default_factory=Background)
 
     def close(self) -> None:
