@@ -16,11 +16,19 @@ def serve(
     ] = 8470,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
     lan: Annotated[bool, typer.Option("--lan", help="Let paired devices of the local network in, over TLS.")] = False,
-    certificate: Annotated[str, typer.Option(metavar="FILE", help="A TLS certificate of your own, PEM.")] = "",
+    address: Annotated[str, typer.Option(metavar="ADDR", help="With --lan: at this address only.")] = "",
+    certificate: Annotated[str, typer.Option(metavar="FILE", help="With --lan: your own TLS certificate, PEM.")] = "",
     key: Annotated[str, typer.Option(metavar="FILE", help="Its key, PEM.")] = "",
-    store: Annotated[str, typer.Option(metavar="FILE|URL", help="Where jobs are kept.")] = "",
+    store: Annotated[
+        str,
+        typer.Option(metavar="PLACE", envvar="GAINWRIGHT_STORE", help="The store: a file, or a PostgreSQL address."),
+    ] = "",
 ) -> None:
     """Serve the web app on this machine, for its own browser; with --lan for phones beside the car, too."""
+    from gainwright.web.serving import Options
     from gainwright.web.serving import serve as run
 
-    run(port=port, browser=browser, lan=lan, certificate=certificate, key=key, store=store, say=say)
+    options = Options(
+        port=port, browser=browser, lan=lan, address=address, certificate=certificate, key=key, store=store
+    )
+    run(options, say)

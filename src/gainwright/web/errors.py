@@ -11,7 +11,6 @@ from starlette.responses import JSONResponse, Response
 
 from gainwright.errors import GainwrightError
 from gainwright.web.rendering import page
-from gainwright.web.security import TooLarge
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -19,8 +18,14 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("gainwright.web")
 
-CONFLICT, NOT_FOUND, BUSY, FULL = 409, 404, 503, 507
-STATUSES = {"conflict": CONFLICT, "store_busy": BUSY, "store_full": FULL}
+CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
+STATUSES = {
+    "conflict": CONFLICT,
+    "store_busy": BUSY,
+    "store_full": FULL,
+    "own_machine_only": FORBIDDEN,
+    "must_wait": TOO_MANY,
+}
 """Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
 
 
@@ -61,12 +66,6 @@ def register(app: FastAPI) -> None:
         what = {404: "there is nothing here", 405: "this can't be done here"}.get(error.status_code, str(error.detail))
         found = GainwrightError(what, code="refused", remedy="go back to the jobs")
         return answer(request, error.status_code, found)
-
-    @app.exception_handler(TooLarge)
-    def too_large(request: Request, _error: TooLarge) -> Response:
-        return answer(
-            request, 413, GainwrightError("that is too large", code="too_large", remedy="send a shorter piece")
-        )
 
     @app.exception_handler(Exception)
     def unforeseen(request: Request, error: Exception) -> Response:
