@@ -3,11 +3,25 @@
     with open_track(path) as track:                       # RecordingError when it can't be read
         found = analyse(track.blocks, rate_hz=track.rate_hz, channels=track.channels, bands=USUAL_BANDS)
 
-or both, with decoding and analysis overlapped: `analyse_file(path, bands)`.
+or both, with decoding and analysis overlapped: `analyse_file(path, bands)`. `load(note)` compiles the analysis if it has
+never been; who starts several processes calls it first.
 """
 
+from gainwright.programme.allowance import (
+    ALLOWANCES_DB,
+    AllowanceRow,
+    BandAllowance,
+    Choice,
+    Drive,
+    Limits,
+    Part,
+    allow,
+)
 from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
+from gainwright.programme.compiled import cache_folder, load
+from gainwright.programme.cutting import Cut, cut
+from gainwright.programme.decoding import SUFFIXES, Track, open_track
 from gainwright.programme.result import (
     ANALYSIS_VERSION,
     FULL_SCALE,
@@ -22,8 +36,10 @@ from gainwright.programme.result import (
     level_dbfs,
     merged,
 )
+from gainwright.programme.tracks import analyse_file
 
 __all__ = [
+    "ALLOWANCES_DB",
     "ANALYSIS_VERSION",
     "FULL_SCALE",
     "LEVELS",
@@ -32,13 +48,28 @@ __all__ = [
     "POWER_LOW_DBFS",
     "POWER_STEP_DB",
     "SILENCE_DBFS",
+    "SUFFIXES",
     "USUAL_BANDS",
+    "AllowanceRow",
     "Analysis",
     "Band",
+    "BandAllowance",
     "BandStatistics",
+    "Choice",
+    "Cut",
+    "Drive",
     "Edge",
+    "Limits",
+    "Part",
+    "Track",
     "TrackStatistics",
+    "allow",
     "analyse",
+    "analyse_file",
+    "cache_folder",
+    "cut",
     "level_dbfs",
+    "load",
     "merged",
+    "open_track",
 ]

@@ -1,0 +1,91 @@
+"""What a sound file's container says about itself, where decoders keep silent: cut short, or locked.
+
+Only headers and ends are read. An answer is a sentence for people, or an empty text.
+"""
+
+from __future__ import annotations
+
+import struct
+from typing import IO, TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+CUT_SHORT = "is cut short"
+LOCKED = "is encrypted"
+UNKNOWN_SIZES = {0, 0xFFFFFFFF}
+"""Sizes that a writer leaves who can't go back to the head of its file."""
+LARGEST_INDEX = 64 << 20
+PAGE_REACH = 1 << 17
+"""Bytes from the end in which the last Ogg page begins; a page has 65,307 at most."""
+
+
+def kind_of(head: bytes) -> str:
+    """Return what the first bytes of a file are: wav, aiff, flac, ogg, mp3, mp4, adts or nothing."""
+    if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
+        return "wav"
+    if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
+        return "aiff"
+    if head[4:8] == b"ftyp":
+        return "mp4"
+    for mark, kind in ((b"fLaC", "flac"), (b"OggS", "ogg"), (b"ID3", "mp3")):
+        if head.startswith(mark):
+            return kind
+    if len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0:
+        return "adts" if head[1] & 0x06 == 0 else "mp3"
+    return ""
+
+
+def trouble_with(path: Path, kind: str) -> str:
+    """Return why a file of a kind can't be taken at its word."""
+    look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "mp4": _boxes}.get(kind)
+    if look is None:
+        return ""
+    with path.open("rb") as file:
+        return look(file, path.stat().st_size)
+
+
+def _chunks(file: IO[bytes], size: int) -> str:
+    """Walk the chunks of a RIFF or IFF file to the samples and compare their size with the file's."""
+    head = file.read(12)
+    order = ">" if head[:4] == b"FORM" else "<"
+    while len(start := file.read(8)) == 8:
+        name, length = start[:4], struct.unpack(order + "I", start[4:])[0]
+        if name in (b"data", b"SSND"):
+            return CUT_SHORT if length not in UNKNOWN_SIZES and file.tell() + length > size else ""
+        file.seek(length + length % 2, 1)
+    return f"{CUT_SHORT}: it ends before its samples"
+
+
+def _last_page(file: IO[bytes], size: int) -> str:
+    """Look whether the last Ogg page is whole and says that it is the last (RFC 3533)."""
+    file.seek(max(0, size - PAGE_REACH))
+    tail = file.read()
+    at = tail.rfind(b"OggS")
+    page = tail[at:] if at >= 0 else b""
+    if len(page) < 27 or len(page) < 27 + page[26]:
+        return CUT_SHORT
+    whole = 27 + page[26] + sum(page[27 : 27 + page[26]])
+    return "" if page[5] & 4 and len(page) >= whole else CUT_SHORT
+
+
+def _boxes(file: IO[bytes], size: int) -> str:
+    """Walk the boxes of an MP4 file (ISO/IEC 14496-12): all within the file, an index, and no protected sound."""
+    at, index = 0, b""
+    while at + 8 <= size:
+        file.seek(at)
+        length, name = struct.unpack(">I4s", file.read(8))
+        head = 8
+        if length == 1:
+            length, head = struct.unpack(">Q", file.read(8))[0], 16
+        length = length or size - at
+        if length < head:
+            return "is damaged"
+        if at + length > size:
+            return CUT_SHORT
+        if name == b"moov":
+            index = file.read(min(length - head, LARGEST_INDEX))
+        at += length
+    if not index:
+        return CUT_SHORT
+    return LOCKED if b"drms" in index or b"enca" in index else ""
