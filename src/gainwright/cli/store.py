@@ -96,7 +96,7 @@ def import_cases(
 def _check_text(found: StoreCheck) -> str:
     holds = ", ".join(f"{count} {name}" for name, count in found.holds.items())
     lines = [f"{found.where}: revision {found.revision}; {holds}", *found.wrong]
-    return "\n".join([*lines, f"{len(found.wrong)} things are wrong" if found.wrong else "all is well"])
+    return "\n".join([*lines, f"wrong: {len(found.wrong)}" if found.wrong else "all is well"])
 
 
 def _taken_text(taken: TakenCases) -> str:
