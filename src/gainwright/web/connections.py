@@ -59,6 +59,11 @@ class Connections:
             end()
         return len(ends)
 
+    def here(self) -> set[str]:
+        """Return the devices that have something open."""
+        with self._lock:
+            return set(self._open)
+
     async def run(self, device: str, app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
         """Run a request of a device until it ends, or the device is cut off."""
         answer = _Answer(send)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import segno
 
 QUIET = 4
@@ -30,17 +34,36 @@ def as_text(address: str, *, encoding: str | None = "utf-8") -> str:
     )
 
 
-def as_svg(address: str) -> str:
-    """Return the code as an SVG element of class `code`, its inks by the sheet's classes; empty for nothing."""
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A code for a page.
+
+    Attributes
+    ----------
+    size : modules along a side, the blank ones around included.
+    path : the dark ones as an SVG path, a module one unit wide.
+    """
+
+    size: int
+    path: str
+
+
+def drawn(address: str) -> Drawn | None:
+    """Return the code for a page; None when there is nothing to draw."""
     if not address:
-        return ""
-    rows = [list(map(bool, row)) for row in _made(address).matrix_iter(scale=1, border=QUIET)]
-    size = len(rows)
-    dark = "".join(f"M{x} {y}h1v1h-1z" for y, row in enumerate(rows) for x, module in enumerate(row) if module)
-    return (
-        f'<svg class="code" viewBox="0 0 {size} {size}" role="img" aria-label="The address with the code, drawn" '
-        f'shape-rendering="crispEdges"><path class="light" d="M0 0h{size}v{size}H0z"/><path class="dark" d="{dark}"/></svg>'
-    )
+        return None
+    rows = list(_made(address).matrix_iter(scale=1, border=QUIET))
+    return Drawn(len(rows), "".join(_runs(y, row) for y, row in enumerate(rows)))
+
+
+def _runs(y: int, row: Iterable[int]) -> str:
+    ends, at = [], 0
+    for dark, run in itertools.groupby(row):
+        length = len(list(run))
+        if dark:
+            ends.append(f"M{at} {y}h{length}v1h-{length}z")
+        at += length
+    return "".join(ends)
 
 
 def _made(address: str) -> segno.QRCode:

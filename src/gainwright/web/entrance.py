@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from starlette.types import Scope
 
     from gainwright.app.store import Device, Devices
+    from gainwright.web.site import Site
 
 DOOR, OWN_DOOR, LAN_DOOR = "gainwright.door", "own", "lan"
 """Key of a request's scope, set by the server that it came to: from this machine, or from the local network."""
@@ -64,10 +65,18 @@ class Entrance:
         devices.add(name=named, token_digest=digest_of(token))
         return token, named
 
-    def put_out(self, devices: Devices, device: str) -> None:
-        """Let a device in no more, and end what it has open. CallError `no_such_device`."""
-        devices.put_out(device)
-        self.connections.cut(device)
+
+def put_out(connection: HTTPConnection, site: Site, device: str) -> None:
+    """Let a device in no more, and end what it has open; from another device only itself.
+
+    Raises
+    ------
+    CallError : `no_such_device`, `own_machine_only`.
+    """
+    if device != connection.scope.get("gainwright.device_id"):
+        only_from_own_machine(connection)
+    site.store.devices.put_out(device)
+    site.entrance.connections.cut(device)
 
 
 def known(devices: Devices, token: str) -> Device | None:

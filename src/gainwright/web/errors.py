@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import logging
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
@@ -27,6 +28,36 @@ STATUSES = {
     "must_wait": TOO_MANY,
 }
 """Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
+
+
+class Trouble(BaseModel):
+    """An error as the API tells it: where it is, what is wrong, what would be right, what to do next."""
+
+    code: str
+    where: str
+    what: str
+    rule: str
+    remedy: str
+
+
+TOLD: dict[int | str, dict[str, Any]] = {
+    status: {"model": Trouble, "description": words}
+    for status, words in {
+        400: "The body can't be read.",
+        401: "The device isn't paired.",
+        403: "From another site's page, or may be done on the machine itself only.",
+        404: "There is no such thing.",
+        408: "The body came too slowly.",
+        409: "Somebody else changed it since it was seen; nothing was written.",
+        413: "The body is too large.",
+        421: "Another host was asked for.",
+        422: "What was sent can't be used.",
+        429: "Too many requests at once.",
+        503: "The store is busy or away; nothing was written.",
+        507: "The disk is full; nothing was written.",
+    }.items()
+}
+"""What every part of the API may answer beside its own."""
 
 
 def status_of(error: GainwrightError) -> int:

@@ -17,6 +17,8 @@ from gainwright.web.security import Guard
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
+    from starlette.types import ASGIApp
+
     from gainwright.web.site import Site
 
 
@@ -28,7 +30,7 @@ def create_app(site: Site) -> FastAPI:
         yield
         site.close()
 
-    app = FastAPI(
+    app = _Guarded(
         title="Gainwright",
         version=__version__,
         docs_url=None,
@@ -38,13 +40,21 @@ def create_app(site: Site) -> FastAPI:
     )
     app.state.site = site
     errors.register(app)
-    for router in (*api.ROUTERS, *pages.ROUTERS):
+    for router in api.ROUTERS:
+        app.include_router(router, responses=errors.TOLD)
+    for router in pages.ROUTERS:
         app.include_router(router)
     static = importlib.resources.files("gainwright.web") / "static"
     app.mount("/static", _Static(directory=str(static)), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=800)
-    app.add_middleware(Guard, site=site)
     return app
+
+
+class _Guarded(FastAPI):
+    """An app whose guard stands outside of everything, also of the answer to what nobody foresaw."""
+
+    def build_middleware_stack(self) -> ASGIApp:
+        return Guard(super().build_middleware_stack(), self.state.site)
 
 
 class _Static(StaticFiles):

@@ -65,7 +65,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     _check(options)
     world = compose()
     with contextlib.ExitStack() as opened:
-        site = Site(world, world.store(options.store or None), lan=options.lan)
+        site = Site(world, world.store(options.store or None), lan=options.lan, where=options.store)
         opened.callback(site.close)
         own = opened.enter_context(listen(LOOPBACK, options.port))
         port = own.getsockname()[1]

@@ -11,6 +11,7 @@ from starlette.requests import HTTPConnection
 from gainwright.web.background import Background
 from gainwright.web.diagnoses import ClosedCounts
 from gainwright.web.entrance import Entrance
+from gainwright.web.live_rooms import LiveRooms
 from gainwright.web.models import Models
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ class Site:
     hosts, lan_hosts : names and addresses that requests from this machine, and from others, may ask for; without port.
     lan : whether other devices may come in; they must be paired then.
     entrance : how they come in.
+    where : the place of the store as it was named; empty for the usual one.
     closed : the shop's closed cases by cause, the prior of its diagnoses.
     """
 
@@ -39,9 +41,11 @@ class Site:
     lan: bool = False
     lan_hosts: frozenset[str] = frozenset()
     entrance: Entrance = field(default_factory=Entrance)
+    where: str = ""
     models: Models = field(default_factory=Models)
     closed: ClosedCounts = field(default_factory=ClosedCounts)
     background: Background = field(default_factory=Background)
+    live: LiveRooms = field(default_factory=LiveRooms)
 
     def close(self) -> None:
         """Stop what runs in the background and let go of the store."""

@@ -1,8 +1,8 @@
 """The pages: each module one part of the work; a form is done, then the browser is sent to what it shows."""
 
-from gainwright.web.pages import cases, fault, jobs, papers
+from gainwright.web.pages import bench, cases, chain, chain_edits, chain_text, fault, jobs, pairing, papers, practise
 
-ROUTERS = (cases.router, fault.router, jobs.router, papers.router)
+ROUTERS = (bench.router, cases.router, fault.router, jobs.router, pairing.router, papers.router, practise.router)
 """Routers of all pages."""
 
 __all__ = ["ROUTERS"]
