@@ -1,0 +1,220 @@
+"""A set-up run on a store: what each entry is found to be, what is next, who may write, what it says of the chain."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import pytest
+from typed_run import Hand
+
+from gainwright.app.set_up_evidence import column_knee, evidence_of, standing
+from gainwright.app.set_up_run import Run, enter, found_of, run_of, verdict_of
+from gainwright.app.store import ConflictError, RunEntry, Store
+from gainwright.composition import World
+from gainwright.diagnose import Diagnoser, tell
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text, examples, instruments, read_entry, read_job_text
+from gainwright.model import Job
+from gainwright.plan import Expect, Plan, make_plan
+from gainwright.solve import Chain
+
+
+@dataclasses.dataclass
+class Bay:
+    """A job in a store with its plan."""
+
+    store: Store
+    id: str
+    job: Job
+    plan: Plan
+
+    @property
+    def run(self) -> Run:
+        """The run as it stands."""
+        return run_of(self.plan, self.store.runs.entries(self.id), instruments(self.job))
+
+    def enter(
+        self, step: str, text: str = "", *, kind: str = "reading", by: str = "phone", seen: int | None = None
+    ) -> RunEntry:
+        """Enter something, having seen everything."""
+        run = self.run
+        seen = run.of(step).seen if seen is None else seen
+        return enter(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
+
+
+def bay(folder: Path, name: str = "two_way_and_sub") -> Bay:
+    """Return a fresh job like an example."""
+    store = World().store(str(folder / "store.sqlite"))
+    job = read_job_text(example_text(name)).job
+    kept = store.jobs.add(title=job.title, text=example_text(name))
+    return Bay(store, kept.id, job, make_plan(job))
+
+
+@pytest.fixture(name="here")
+def here_fixture(tmp_path: Path) -> Bay:
+    """The example with a two-way front and a subwoofer."""
+    return bay(tmp_path)
+
+
+def test_reading_is_judged_and_the_run_goes_on(here: Bay) -> None:
+    """A reading within the interval fits, the next step is the next one; outside it is low or high."""
+    assert here.run.next is here.run.steps[0] or here.run.next == here.run.steps[0]
+    entry = here.enter("prepare.supply", "13,8 V")
+    assert entry.value["verdict"] == "fits"
+    assert entry.value["value"] == pytest.approx(13.8)
+    assert here.run.next is not None
+    assert here.run.next.step.id == "prepare.speakers"
+    assert here.enter("prepare.supply", "12,1").value["verdict"] == "low"
+    assert here.enter("prepare.supply", "15.2").value["verdict"] == "high"
+    state = here.run.of("prepare.supply")
+    assert [e.text for e in state.history] == ["13,8 V", "12,1", "15.2"]
+    assert (state.state, state.verdict) == ("done", "high")
+
+
+def test_steps_are_done_skipped_with_a_reason_and_taken_back(here: Bay) -> None:
+    """A step without a reading is done; any may be skipped, not without a reason; taken back it is open again."""
+    here.enter("prepare.speakers", kind="done")
+    assert here.run.of("prepare.speakers").state == "done"
+    with pytest.raises(CallError, match="no reason"):
+        here.enter("prepare.supply", "  ", kind="skipped")
+    with pytest.raises(CallError, match="has a reading"):
+        here.enter("prepare.supply", kind="done")
+    with pytest.raises(CallError, match="nothing is read"):
+        here.enter("prepare.speakers", "3 V")
+    here.enter("prepare.supply", "no meter here", kind="skipped")
+    assert here.run.of("prepare.supply").state == "skipped"
+    here.enter("prepare.supply", kind="taken_back")
+    assert here.run.of("prepare.supply").state == "open"
+    assert here.run.count("done", "skipped") == 1
+
+
+def test_same_entry_sent_again_is_one_entry_another_is_a_conflict(here: Bay) -> None:
+    """What a broken connection sends twice is kept once; what somebody else entered meanwhile is not overwritten."""
+    first = here.enter("prepare.supply", "13.8", seen=0)
+    assert here.enter("prepare.supply", "13.8", seen=0).number == first.number
+    with pytest.raises(ConflictError):
+        here.enter("prepare.supply", "13.8", seen=0, by="the other phone")
+    with pytest.raises(ConflictError):
+        here.enter("prepare.supply", "13.9", seen=0)
+    assert len(here.store.runs.entries(here.id)) == 1
+
+
+def test_lead_is_judged_by_both_of_its_figures(here: Bay) -> None:
+    """End to end under 10 ohm and open between is right; a short between is off, an open conductor high."""
+    step = "lead.head.front-desk"
+    for text, verdict in [("0,3 open", "fits"), ("0.3", "fits"), ("0.3 2 ohm", "off"), ("open open", "high")]:
+        assert here.enter(step, text).value["verdict"] == verdict, text
+
+
+def test_look_is_clean_or_off(here: Bay) -> None:
+    """With an indicator a clean tone fits, anything else is off."""
+    step = next(s.step.id for s in here.run.steps if s.asked == "look")
+    assert here.enter(step, "clean").value["verdict"] == "fits"
+    assert here.enter(step, "distorted").value["verdict"] == "off"
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [(1.0, "fits"), (0.9, "fits"), (1.1, "fits"), (0.8999, "fits"), (0.89, "low"), (1.111, "high")],
+)
+def test_verdict_is_that_of_the_figures_shown(value: float, verdict: str) -> None:
+    """Both ends belong to the interval, as far as three figures tell."""
+    assert verdict_of(value, Expect("v_rms", 1.0, 0.9, 1.1)) == verdict
+
+
+def test_column_is_read_row_by_row_to_a_last_clean_step(tmp_path: Path) -> None:
+    """Rows make a knee that names the rig's own last clean step within one; a row is corrected and taken back; a step alone ends it."""
+    here = bay(tmp_path, "full_range")
+    hand = Hand(here.job, seed=3)
+    state = next(s for s in here.run.steps if s.asked == "column")
+    texts = hand.texts(here.run, state)
+    for text in texts:
+        here.enter(state.step.id, text)
+    state = here.run.of(state.step.id)
+    assert state.state == "begun"
+    assert len(state.rows) == len(texts)
+    meter = instruments(here.job)[state.step.instrument]
+    knee = column_knee(state, meter, limit_thd=0.01)
+    assert knee is not None
+    here.enter(state.step.id, "40 99")
+    assert here.run.of(state.step.id).rows[-1] == (40.0, 99.0)
+    here.enter(state.step.id, kind="taken_back")
+    assert here.run.of(state.step.id).rows[-1][0] == 39.0
+    done = here.enter(state.step.id, "38")
+    assert done.value["value"] == 38.0
+    assert here.run.of(state.step.id).state == "done"
+    assert here.run.clean_limit(state.step.adjust.control.removesuffix(".volume")) == 38.0  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_whole_run_on_the_rig_fits_and_speaks_for_nothing_wrong(name: str, tmp_path: Path) -> None:
+    """Each example set up on a rig within its spreads: nearly every reading fits, and nothing is believed to be wrong."""
+    here = bay(tmp_path, name)
+    hand = Hand(here.job, seed=2)
+    while (state := here.run.next) is not None:
+        texts = hand.texts(here.run, state)
+        for text in texts:
+            here.enter(state.step.id, text)
+        if not texts:
+            here.enter(state.step.id, kind="done")
+        if here.run.of(state.step.id).state == "begun":
+            knee = column_knee(here.run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
+            assert knee is not None
+            assert knee.last_clean_step is not None
+            here.enter(state.step.id, f"{knee.last_clean_step:g}")
+    run = here.run
+    assert run.count("done") == len(run.steps)
+    read = [s for s in run.steps if s.asked is not None]
+    outside = {s.step.id: s.value for s in read if s.verdict != "fits"}
+    assert len(outside) <= max(1, 0.05 * len(read)), outside
+    entries = [read_entry(e, here.job) for e in evidence_of(run, here.job, Chain(here.job))]
+    assert len(entries) >= 5
+    told = tell(Diagnoser(here.job), entries)
+    assert told.causes[0].cause == "nothing_wrong", [(c.cause, c.where, c.probability) for c in told.causes[:4]]
+    # what no test of a run can see, a reversed lead or hum, stays as likely as before
+    assert told.causes[0].probability > 4 * told.causes[1].probability
+
+
+def test_reading_that_is_far_off_names_its_cause(here: Bay) -> None:
+    """A right side that is dead when its output is read is believed to be so, or what would look the same."""
+    hand = Hand(here.job, seed=2, fault={"amp_front.out.right": 0.0})
+    while (state := here.run.next) is not None and state.step.id != "verify.amp_high.out.left":
+        texts = hand.texts(here.run, state)
+        for text in texts or [""]:
+            here.enter(state.step.id, text, kind="reading" if texts else "done")
+    state = here.run.of("verify.amp_front.out.right")
+    assert state.verdict == "low"
+    entries = [read_entry(e, here.job) for e in evidence_of(here.run, here.job, Chain(here.job))]
+    told = tell(Diagnoser(here.job), entries)
+    assert told.causes[0].cause != "nothing_wrong"
+    blamed = [c for c in told.causes if "right" in c.where or c.where.startswith("lead:desk.woofer")]
+    assert sum(c.probability for c in blamed) > 0.5, [(c.cause, c.where, c.probability) for c in told.causes[:6]]
+
+
+def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
+    """What was set stands until it is put back; a skipped setting doesn't; the volume stands at the clean limit."""
+    for state in here.run.steps:
+        if state.step.phase == "controls":
+            kind, text = (
+                ("skipped", "no such switch") if state.step.id == "control.desk.woofer.low_pass" else ("done", "")
+            )
+            here.enter(state.step.id, text, kind=kind)
+    for state in here.run.steps:
+        if state.asked == "place" and state.step.phase == "source":
+            here.enter(state.step.id, "36" if "sub" in state.step.id else "34")
+    amplifier = standing(here.run, here.run.of("amplifier.amp_sub"))
+    assert amplifier["head.volume"] == "34"
+    assert amplifier["desk.sub.low_pass"] == "off"
+    assert "desk.woofer.low_pass" not in amplifier
+    verify = standing(here.run, here.run.of("verify.amp_sub.out.mono"), gains={"amp_sub.gain": "33 %"})
+    assert verify["amp_sub.gain"] == "33 %"
+    assert "desk.sub.low_pass" not in verify
+
+
+def test_too_long_a_text_is_refused(here: Bay) -> None:
+    """Nobody types a book into a step."""
+    with pytest.raises(CallError, match="over 500"):
+        found_of(here.run, here.run.steps[0], kind="skipped", text="x" * 501)
+    with pytest.raises(CallError, match="no step"):
+        here.enter("no.such.step", "1")

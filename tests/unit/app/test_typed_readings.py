@@ -1,0 +1,102 @@
+"""Readings as they are typed with a thumb: what is meant, and what is refused."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.app.typed_readings import Asked, typed
+from gainwright.errors import CallError
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("0,35", 0.35), ("350 mV", 0.35), ("350mV", 0.35), ("1.2 V", 1.2), ("1,2V", 1.2), ("12", 12.0), ("  0 ", 0.0)],
+)
+def test_volts_are_taken_with_comma_point_and_unit(text: str, value: float) -> None:
+    """Volts may be typed either way."""
+    assert typed(text, "volts").value == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["OL", "o.l", "over range", "Overload"])
+def test_over_range_is_a_reading(text: str) -> None:
+    """A meter that shows it can't tell has told something."""
+    assert typed(text, "volts").value == math.inf
+
+
+@pytest.mark.parametrize(
+    ("text", "ohm", "between"),
+    [
+        ("0,3", 0.3, None),
+        ("0.3 ohm", 0.3, None),
+        ("0.3 open", 0.3, math.inf),
+        ("0,3, open", 0.3, math.inf),
+        ("open open", math.inf, math.inf),
+        ("OL", math.inf, None),
+        ("0.4; 2 ohm", 0.4, 2.0),
+        ("shorted", 0.0, 0.0),
+        ("1.2 kohm open", 1200.0, math.inf),
+    ],
+)
+def test_lead_is_told_end_to_end_then_between(text: str, ohm: float, between: float | None) -> None:
+    """Of a lead the ohms end to end come first, those between its conductors second."""
+    found = typed(text, "lead")
+    assert found.value == pytest.approx(ohm)
+    assert found.between == between
+
+
+def test_gain_may_be_said_behind_the_volts() -> None:
+    """Where the gain ended stands behind the reading."""
+    found = typed("31,6 V at 42,5 %", "volts")
+    assert found.value == pytest.approx(31.6)
+    assert found.at == "42.5 %"
+
+
+@pytest.mark.parametrize(
+    ("text", "step", "volts"),
+    [("34", 34.0, None), ("12 3.45", 12.0, 3.45), ("12 345 mV", 12.0, 0.345), ("12; 3,45", 12.0, 3.45)],
+)
+def test_column_takes_a_step_alone_or_with_volts(text: str, step: float, volts: float | None) -> None:
+    """A step alone is the last clean one; with volts it is a row."""
+    found = typed(text, "column")
+    assert found.value == step
+    assert found.volts == (None if volts is None else pytest.approx(volts))
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("", "volts"),
+        ("abc", "volts"),
+        ("1,2.3", "volts"),
+        ("-3", "volts"),
+        ("3 ohm", "volts"),
+        ("1 .. 2 V", "volts"),
+        ("3 V ± 1 V", "volts"),
+        ("3 at 140 %", "volts"),
+        ("nan", "volts"),
+        ("0.3 maybe", "lead"),
+        ("quiet", "look"),
+        ("-1", "place"),
+        ("12 x", "column"),
+    ],
+)
+def test_what_is_no_reading_is_refused_with_an_example(text: str, asked: Asked) -> None:
+    """Anything else is refused, and told what would be right."""
+    with pytest.raises(CallError) as caught:
+        typed(text, asked)
+    assert caught.value.remedy
+
+
+@given(st.text(max_size=30), st.sampled_from(["volts", "supply", "ohm", "lead", "place", "column", "look"]))
+def test_any_text_is_a_reading_or_refused(text: str, asked: Asked) -> None:
+    """No text does anything else than be read or refused; what is read is no negative number."""
+    try:
+        found = typed(text, asked)
+    except CallError:
+        return
+    assert math.isnan(found.value) == (asked == "look")
+    assert not found.value < 0
