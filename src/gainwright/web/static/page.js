@@ -1,5 +1,6 @@
 // Swaps parts of a page instead of loading it anew. Every form and link works without this.
-// A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page.
+// A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page;
+// then the first element of its data-focus="id id" that is there has the focus.
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
 // reached, and sent when it can again. An element with data-work="ID" follows work in the background.
 
@@ -36,10 +37,11 @@ export async function send(form, submitter) {
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
   }
-  await show(answer, form.dataset.swap, { push: form.dataset.push !== undefined || method === "GET" });
+  const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
+  await show(answer, form.dataset.swap, { push, focus: form.dataset.focus });
 }
 
-async function show(answer, ids, { push }) {
+async function show(answer, ids, { push, focus = "" }) {
   const read = new DOMParser().parseFromString(await answer.text(), "text/html");
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
@@ -55,7 +57,9 @@ async function show(answer, ids, { push }) {
   const end = new URL(answer.url);
   if (push && end.href !== location.href) history[answer.redirected ? "pushState" : "replaceState"]({}, "", end);
   const trouble = document.getElementById("trouble");
+  const next = focus.split(" ").map((id) => id && document.getElementById(id)).find(Boolean);
   if (trouble) trouble.focus();
+  else if (next) next.focus();
   else if (mark && !document.contains(active)) find(mark)?.focus();
   prepare();
   document.dispatchEvent(new CustomEvent("swapped"));
