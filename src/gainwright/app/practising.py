@@ -10,6 +10,7 @@ from gainwright.app.dialogue import check_cause
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from gainwright.app.ports import HiddenRig, HiddenRigs
@@ -119,16 +120,28 @@ def practise_job(path: Path | None) -> Job:
     ------
     JobError : the file is no job.
     """
-    from gainwright.jobfile import example_text, read_job, read_job_text, with_settings
+    from gainwright.jobfile import example_text, read_job, read_job_text
+
+    return in_use(read_job(path).job if path is not None else read_job_text(example_text(EXAMPLE)).job)
+
+
+def in_use(job: Job) -> Job:
+    """Return a job as one meets it: gains that it doesn't name stand somewhere in their travel."""
+    from gainwright.jobfile import with_settings
     from gainwright.model import Amplifier
 
-    job = read_job(path).job if path is not None else read_job_text(example_text(EXAMPLE)).job
     unset = [n for n, s in job.stages.items() if isinstance(s, Amplifier) and s.gain.at is None]
     return with_settings(job, {f"{name}.gain": "30 %" for name in unset})
 
 
-def practise(job: Job, *, rigs: HiddenRigs, seed: int, cause: str = "", where: str = "") -> Practice:
+def practise(
+    job: Job, *, rigs: HiddenRigs, seed: int, cause: str = "", where: str = "", diagnoser: Diagnoser | None = None
+) -> Practice:
     """Return a practice on a job: the caller has told what is heard of each speaker.
+
+    Parameters
+    ----------
+    diagnoser : of the same job, where one is at hand.
 
     Raises
     ------
@@ -136,7 +149,7 @@ def practise(job: Job, *, rigs: HiddenRigs, seed: int, cause: str = "", where: s
     """
     from gainwright.diagnose import Diagnoser, entry_words
 
-    diagnoser = Diagnoser(job)
+    diagnoser = diagnoser or Diagnoser(job)
     practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
     practice.entries = call(practice)
     practice.call = [entry_words(e) for e in practice.entries]
@@ -157,10 +170,25 @@ def call(practice: Practice) -> list[Entry]:
     return found
 
 
-def best_path(job: Job, *, rigs: HiddenRigs, seed: int, cause: str, where: str) -> Practice:
-    """Return the path that the diagnosis itself takes to the same fault, from the same call."""
+def best_path(
+    job: Job,
+    *,
+    rigs: HiddenRigs,
+    seed: int,
+    cause: str,
+    where: str,
+    on_step: Callable[[int], None] | None = None,
+) -> Practice:
+    """Return the path that the diagnosis itself takes to the same fault, from the same call.
+
+    Parameters
+    ----------
+    on_step : told before each step how many were made, of `MOST_STEPS` at most.
+    """
     practice = practise(job, rigs=rigs, seed=seed, cause=cause, where=where)
-    for _ in range(MOST_STEPS):
+    for step in range(MOST_STEPS):
+        if on_step is not None:
+            on_step(step)
         state = practice.diagnoser.weigh(practice.entries)
         tests = practice.diagnoser.tests(state)
         leading = max(float(sum(state.probability[state.place[i]] for i in group)) for group in tests.groups)

@@ -72,8 +72,8 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
 
 
 def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
-    """Take a whole entry that nobody asked for."""
-    return change(site, name, seen=seen, do=lambda d, _: d.add(dict(entry)))
+    """Take a whole entry, asked for or not."""
+    return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), asked_for(d, found, entry)))
 
 
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:

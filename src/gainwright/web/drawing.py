@@ -17,7 +17,7 @@ Way = Literal["across", "down"]
 HIGH, EDGE, LETTER = 52, 16, 7.6
 """Height of a box, the margin around all, the width of a letter, in the drawing's own units."""
 BOX = {"across": 136, "down": 102}
-STEP = {"across": (200, 92), "down": (112, 110)}
+STEP = {"across": (200, 92), "down": (112, 124)}
 """From one column to the next and from one row to the next (across); the same turned (down)."""
 
 
