@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-BLOCK = 32768
+BLOCK = 16384
 """Frames that are read and analysed at a time."""
 CHUNK = 512
 """Frames that go through everything while they are in the innermost cache; BLOCK is a multiple."""

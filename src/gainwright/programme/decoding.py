@@ -137,15 +137,24 @@ def _by_av(path: Path) -> Iterator[Track]:
     faults = (av.error.FFmpegError, OSError, ValueError, RuntimeError)
 
     def blocks(container: Any, stream: Any) -> Iterator[Samples]:
-        found, rate_hz, channels = 0, stream.rate, stream.codec_context.channels
+        found, used, rate_hz, channels = 0, 0, stream.rate, stream.codec_context.channels
+        buffer = np.empty((BLOCK, channels), dtype=np.float32)
         try:
             for frame in container.decode(stream):
+                count = frame.samples
                 if frame.sample_rate != rate_hz or frame.layout.nb_channels != channels:
                     raise _refused(path, "changes its rate or channels on the way")
-                found += frame.samples
-                yield _as_float32(frame.to_ndarray(), channels, planar=frame.format.is_planar)
+                if used + count > BLOCK:
+                    yield buffer[:used]
+                    used = 0
+                if count > BLOCK:
+                    buffer = np.empty((count, channels), dtype=np.float32)
+                _copy_frame(frame, buffer[used : used + count])
+                used += count
+                found += count
         except faults as error:
             raise _not_sound(path, error) from None
+        yield buffer[:used]
         _check_length(path, found, round((_seconds(stream) or 0.0) * rate_hz), rate_hz)
 
     try:
@@ -162,6 +171,15 @@ def _by_av(path: Path) -> Iterator[Track]:
 def _seconds(stream: Any) -> float | None:
     """Return the length that a stream's head tells."""
     return float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
+
+
+def _copy_frame(frame: Any, into: Samples) -> None:
+    """Copy a decoder's frame to where its block is put together."""
+    if frame.format.name == "fltp":
+        for channel, plane in enumerate(frame.planes):
+            into[:, channel] = np.frombuffer(plane, dtype=np.float32, count=len(into))
+    else:
+        into[:] = _as_float32(frame.to_ndarray(), into.shape[1], planar=frame.format.is_planar)
 
 
 def _as_float32(samples: npt.NDArray[Any], channels: int, *, planar: bool) -> Samples:

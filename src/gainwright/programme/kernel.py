@@ -67,6 +67,12 @@ def _close_window(sums: Any, energies: Any, totals: Any) -> None:
     sums[:] = 0
 
 
+def _may_pass(size: float, step: float, best: float) -> bool:
+    """Return whether points between samples of such sizes and steps can lie above the best so far."""
+    bound = min(LARGEST_GAIN * size, max(_A0 * size + _B0 * step, _A1 * size + _B1 * step))
+    return bound * _ROUNDING > best
+
+
 def _exact_between(samples: Any, start: int, best: float) -> float:
     """Return the largest interpolated point of 16 frames in double precision, or what was best before."""
     for sample in range(start, start + 2 * SEGMENT):
@@ -97,22 +103,23 @@ def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clip
     `before` is the largest sample and step of the segment before; `peaks` the largest sample and point so far.
     """
     address = samples.ctypes.data + 4 * start
-    last_size, last_step = before[0], before[1]
-    peak, best = peaks[0], peaks[1]
-    for segment in range(segments):
-        here = address + segment * SEGMENT * FRAME
-        size, step = largest_sample_and_step(here)
-        peak = max(peak, size)
-        best = max(best, size)
-        most, steepest = max(size, last_size), max(step, last_step)
-        bound = min(LARGEST_GAIN * most, max(_A0 * most + _B0 * steepest, _A1 * most + _B1 * steepest))
-        if bound * _ROUNDING > best and largest_between(here) * _ROUNDING > best:
-            best = _exact_between(samples, start + 2 * SEGMENT * segment, best)
-        if size >= FULL_SCALE or runs[0] > 0 or runs[1] > 0:
+    whole_size, whole_step = largest_sample_and_step(address, segments)
+    peaks[0], peaks[1] = max(peaks[0], whole_size), max(peaks[1], whole_size)
+    if whole_size >= FULL_SCALE or runs[0] > 0 or runs[1] > 0:
+        for segment in range(segments):
             clipped[0] += _count_clipped(samples, start + 2 * SEGMENT * segment, runs)
-        last_size, last_step = size, step
-    before[0], before[1] = last_size, last_step
-    peaks[0], peaks[1] = peak, best
+    best = peaks[1]
+    if _may_pass(max(whole_size, before[0]), max(whole_step, before[1]), best):
+        last_size, last_step = before[0], before[1]
+        for segment in range(segments):
+            here = address + segment * SEGMENT * FRAME
+            size, step = largest_sample_and_step(here, 1)
+            passing = _may_pass(max(size, last_size), max(step, last_step), best)
+            if passing and largest_between(here) * _ROUNDING > best:
+                best = _exact_between(samples, start + 2 * SEGMENT * segment, best)
+            last_size, last_step = size, step
+    peaks[1] = best
+    before[0], before[1] = largest_sample_and_step(address + (segments - 1) * SEGMENT * FRAME, 1)
 
 
 def _count(samples: Any, start: int, frames: int, table: Any) -> None:
@@ -165,6 +172,6 @@ def _advance(
 
 
 filter_frames, close_window, count_frames = _compiled(_filter), _compiled(_close_window), _compiled(_count)
-_exact_between, _count_clipped = _compiled(_exact_between), _compiled(_count_clipped)
+_may_pass, _exact_between, _count_clipped = _compiled(_may_pass), _compiled(_exact_between), _compiled(_count_clipped)
 look = _compiled(_look)
 advance = _compiled(_advance)

@@ -164,13 +164,19 @@ def count_levels(_typing: Any, frames: Any, count: Any, table: Any) -> Any:
     return types.void(frames, count, table), generate
 
 
-def _largest(builder: Any, vectors: list[Any]) -> Any:
-    """Return the largest magnitude of float vectors; the bits of magnitudes sort like them."""
-    mask = ir.Constant(WIDE_BITS, [0x7FFFFFFF] * 16)
-    bits = [builder.and_(builder.bitcast(vector, WIDE_BITS), mask) for vector in vectors]
+def _bits(builder: Any, vector: Any) -> Any:
+    """Return the bits of the magnitudes of floats, which sort like them."""
+    return builder.and_(builder.bitcast(vector, WIDE_BITS), ir.Constant(WIDE_BITS, [0x7FFFFFFF] * 16))
+
+
+def _larger(builder: Any, one: Any, other: Any) -> Any:
+    return builder.select(builder.icmp_signed(">", one, other), one, other)
+
+
+def _largest(builder: Any, bits: list[Any]) -> Any:
+    """Return the largest of magnitudes given as bits."""
     while len(bits) > 1:
-        one, other = bits.pop(0), bits.pop(0)
-        bits.append(builder.select(builder.icmp_signed(">", one, other), one, other))
+        bits = [*bits[2:], _larger(builder, bits[0], bits[1])]
     reduce = cgutils.get_or_insert_function(
         builder.module, ir.FunctionType(I32, [WIDE_BITS]), "llvm.vector.reduce.smax.v16i32"
     )
@@ -178,17 +184,24 @@ def _largest(builder: Any, vectors: list[Any]) -> Any:
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def largest_sample_and_step(_typing: Any, frames: Any) -> Any:
-    """Return the largest |sample| of 16 frames and the largest step from the frame before."""
+def largest_sample_and_step(_typing: Any, frames: Any, segments: Any) -> Any:
+    """Return the largest |sample| of segments of 16 frames and the largest step from the frame before."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        samples = [builder.load(_at(builder, arguments[0], _number(64 * k), WIDE), align=4) for k in range(2)]
-        before = [builder.load(_at(builder, arguments[0], _number(64 * k - FRAME), WIDE), align=4) for k in range(2)]
-        steps = [builder.fsub(one, other) for one, other in zip(samples, before, strict=True)]
-        pair = [_largest(builder, samples), _largest(builder, steps)]
+        start, number = arguments
+        nothing = ir.Constant(WIDE_BITS, [0] * 16)
+        slots = [cgutils.alloca_once_value(builder, nothing) for _ in range(4)]
+        with cgutils.for_range(builder, number) as loop:
+            for half in range(2):
+                offset = builder.add(builder.mul(loop.index, _number(128)), _number(64 * half))
+                samples = builder.load(_at(builder, start, offset, WIDE), align=4)
+                before = builder.load(_at(builder, start, builder.sub(offset, _number(FRAME)), WIDE), align=4)
+                for slot, vector in ((half, samples), (2 + half, builder.fsub(samples, before))):
+                    builder.store(_larger(builder, builder.load(slots[slot]), _bits(builder, vector)), slots[slot])
+        pair = [_largest(builder, [builder.load(slots[at]), builder.load(slots[at + 1])]) for at in (0, 2)]
         return context.make_tuple(builder, signature.return_type, pair)
 
-    return types.UniTuple(types.float64, 2)(frames), generate
+    return types.UniTuple(types.float64, 2)(frames, segments), generate
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -208,6 +221,6 @@ def largest_between(_typing: Any, frames: Any) -> Any:
                     sums[slot] = (
                         builder.fmul(weight, vector) if already is None else _fma(builder, weight, vector, already)
                     )
-        return _largest(builder, sums)
+        return _largest(builder, [_bits(builder, vector) for vector in sums])
 
     return types.float64(frames), generate
