@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from gainwright.adapters.store import StoreKeeper
-    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundInput
+    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
+    from gainwright.app.music_ports import MusicCache, Workers
     from gainwright.app.store import Store
 
 
@@ -35,6 +37,13 @@ class World:
         from gainwright.adapters.sound_input import PortAudioInput
 
         return PortAudioInput()
+
+    @property
+    def sound_files(self) -> SoundFiles:
+        """What reads sound files that somebody else made."""
+        from gainwright.adapters.guarded_decoding import GuardedSoundFiles
+
+        return GuardedSoundFiles()
 
     @property
     def benches(self) -> Benches:
@@ -67,6 +76,26 @@ class World:
         from gainwright.adapters.store import StoreKeeper, store_place
 
         return StoreKeeper(store_place(where))
+
+    def music_cache(self, folder: Path | None = None) -> MusicCache:
+        """Return what keeps results of scanned music, in the person's cache folder when none is named. CallError: it can't be written."""
+        from gainwright.adapters.music_cache import SqliteMusicCache
+        from gainwright.programme import cache_folder
+
+        return SqliteMusicCache(folder or cache_folder())
+
+    def music_workers(self, number: int | None = None, scheduler: str = "") -> Workers:
+        """Return who reads music: processes here, or a cluster's workers. CallError: the library for clusters is missing."""
+        from gainwright.adapters.music_cluster import ClusterWorkers
+        from gainwright.adapters.music_workers import LocalWorkers
+
+        return ClusterWorkers(scheduler) if scheduler else LocalWorkers(number)
+
+    def music_table(self, path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
+        """Write a table of scanned music as .csv or .parquet. CallError: it can't be written."""
+        from gainwright.adapters.music_tables import write_table
+
+        write_table(path, columns, rows)
 
     def installation(self) -> list[dict[str, object]]:
         """Return what is installed and what is missing."""

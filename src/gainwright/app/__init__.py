@@ -17,6 +17,7 @@ from gainwright.app.ports import (
     HiddenRigs,
     InputDevice,
     Printer,
+    SoundFiles,
     SoundInput,
 )
 from gainwright.app.practising import Practice, best_path, practise, practise_job
@@ -47,6 +48,7 @@ __all__ = [
     "Practice",
     "Printer",
     "Responses",
+    "SoundFiles",
     "SoundInput",
     "Store",
     "StoredJob",

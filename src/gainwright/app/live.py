@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from gainwright.app.calibrations import keep_calibration, kept_calibrations
@@ -14,12 +14,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from gainwright.app.ports import InputDevice, SoundInput
-    from gainwright.metering import LiveReading
+    from gainwright.app.ports import Block, InputDevice, SoundInput
+    from gainwright.metering import LiveMeter, LiveReading, Pictures
+    from gainwright.plan import Plan
 
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
 """How long a tone is watched before a calibration is taken from it."""
+NOT_CALIBRATED = "not calibrated: levels are re full scale; give the meter's reading with --meter-reads"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,17 @@ def expectation(job: Path, step: str) -> Expectation:
     """
     from gainwright.app.verbs import plan
 
-    steps = {s.id: s for s in plan(job).steps}
+    return expectation_of(plan(job), step)
+
+
+def expectation_of(plan: Plan, step: str) -> Expectation:
+    """Return what a step of a plan expects.
+
+    Raises
+    ------
+    CallError : no such step, or one that expects no voltage.
+    """
+    steps = {s.id: s for s in plan.steps}
     if step not in steps:
         near = difflib.get_close_matches(step, steps, n=1)
         raise CallError(
@@ -114,6 +126,119 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
     return found[0]
 
 
+class LiveSession:
+    """One running measurement of one input: blocks go in, updates come out; it is calibrated by a meter's reading.
+
+    Attributes
+    ----------
+    key : what a calibration is kept by: device and gain.
+    calibrate_v : volts rms of full scale, None when it isn't known.
+    notes : what is to be said of the whole measurement.
+    taken : frames that came in.
+
+    Raises
+    ------
+    CallError : options out of their bounds; calibrations that can't be read.
+    """
+
+    def __init__(self, device: InputDevice, options: LiveOptions, *, rate_hz: int, channels: int) -> None:
+        from gainwright.plan import RECORDER_VOLTS
+
+        check_options(options)
+        self.device, self.options, self.rate_hz, self.channels = device, options, rate_hz, channels
+        self.key = f"{device.key} gain {options.gain}" if options.gain else device.key
+        self.calibrate_v = options.calibrate_v or kept_calibrations().get(self.key)
+        self.notes = [RECORDER_VOLTS]
+        if rate_hz != device.rate_hz:
+            self.notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
+        if self.calibrate_v is None and options.meter_v is None:
+            self.notes.append(NOT_CALIBRATED)
+        self.taken = 0
+        self._since = 0.0
+        self._pending = options.meter_v
+        self._meter = self._fresh()
+
+    def _fresh(self) -> LiveMeter:
+        from gainwright.metering import LiveMeter
+
+        return LiveMeter(
+            rate_hz=self.rate_hz,
+            channels=self.channels,
+            expect_hz=self.options.expect_hz,
+            limit_percent=self.options.limit_percent,
+            calibrate_v=self.calibrate_v,
+        )
+
+    def take(self, block: Block) -> None:
+        """Take a block, measuring nothing yet."""
+        if block.lost or block.away:
+            self._meter.lost(len(block.samples) / self.rate_hz)
+        if not block.away:
+            self._meter.push(block.samples)
+            self.taken += len(block.samples)
+            self._since += len(block.samples)
+
+    def push(self, block: Block) -> LiveUpdate | None:
+        """Take a block; return an update when one is due.
+
+        Raises
+        ------
+        CallError : no clean tone comes in to calibrate by.
+        """
+        self.take(block)
+        if block.away:
+            return self.away()
+        return self.update() if self.due else None
+
+    @property
+    def due(self) -> bool:
+        """Whether it is time for an update."""
+        return self._since * UPDATES_A_SECOND >= self.rate_hz
+
+    def away(self) -> LiveUpdate:
+        """Return that the device is away."""
+        notes = (*self.notes, "the device is away; waiting for it")
+        return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, None, True, notes)
+
+    def update(self) -> LiveUpdate:
+        """Return what there is now.
+
+        Raises
+        ------
+        CallError : no clean tone comes in to calibrate by.
+        """
+        # what came over the time of one update counts for the next, but never for more than that
+        period = self.rate_hz / UPDATES_A_SECOND
+        self._since = min(max(0.0, self._since - period), period)
+        reading = self._meter.reading()
+        if self._pending is not None and reading is not None and self.taken > STEADY_SECONDS * self.rate_hz:
+            pending, self._pending = self._pending, None
+            self.calibrate_v = _calibrated(reading, pending)
+            kept = keep_calibration(self.key, self.calibrate_v)
+            self.notes = [note for note in self.notes if note != NOT_CALIBRATED]
+            self.notes.append(f"calibrated: full scale is {self.calibrate_v:.4g} V rms, kept in {kept}")
+            self._meter = self._fresh()
+        return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, reading, False, tuple(self.notes))
+
+    def calibrate(self, meter_v: float) -> None:
+        """Let the tone that comes in stand for what a meter shows of it, with the next update.
+
+        Raises
+        ------
+        CallError : it is out of its bounds.
+        """
+        check_options(replace(self.options, meter_v=meter_v))
+        self._pending = meter_v
+
+    def reset(self) -> None:
+        """Forget what was held as the worst, and the gaps."""
+        self._meter.reset()
+
+    def pictures(self, *, channel: int = 1) -> Pictures | None:
+        """Return what one channel of the last reading looks like, None before there is one."""
+        return self._meter.pictures(channel=channel)
+
+
 def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
     """Follow an input, some twelve updates a second, until `seconds` are over or the caller stops.
 
@@ -124,55 +249,35 @@ def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
     ------
     CallError : no such device, it can't be opened, options out of their bounds.
     """
-    from gainwright.metering import LiveMeter
-    from gainwright.plan import RECORDER_VOLTS
-
-    _check(options)
-    device = choose_device(sound, options.device)
-    rate_hz = options.rate_hz or device.rate_hz
-    channels = min(options.channels, device.channels)
-    key = f"{device.key} gain {options.gain}" if options.gain else device.key
-    calibrate_v = options.calibrate_v or kept_calibrations().get(key)
-    notes = [RECORDER_VOLTS]
-    if rate_hz != device.rate_hz:
-        notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
-    if calibrate_v is None and options.meter_v is None:
-        notes.append("not calibrated: levels are re full scale; give the meter's reading with --meter-reads")
-
-    def meter() -> LiveMeter:
-        return LiveMeter(
-            rate_hz=rate_hz,
-            channels=channels,
-            expect_hz=options.expect_hz,
-            limit_percent=options.limit_percent,
-            calibrate_v=calibrate_v,
-        )
-
-    running, taken, since, pending = meter(), 0, 0, options.meter_v
-    for block in sound.blocks(device, rate_hz=rate_hz, channels=channels):
-        if block.lost or block.away:
-            running.lost(len(block.samples) / rate_hz)
-        if block.away:
-            yield LiveUpdate(device, rate_hz, calibrate_v, None, True, (*notes, "the device is away; waiting for it"))
-            continue
-        running.push(block.samples)
-        taken += len(block.samples)
-        since += len(block.samples)
-        if since * UPDATES_A_SECOND >= rate_hz:
-            since = 0
-            reading = running.reading()
-            if pending is not None and reading is not None and taken > STEADY_SECONDS * rate_hz:
-                calibrate_v = _calibrated(reading, pending)
-                notes.append(
-                    f"calibrated: full scale is {calibrate_v:.4g} V rms, kept in {keep_calibration(key, calibrate_v)}"
-                )
-                running, pending = meter(), None
-            yield LiveUpdate(device, rate_hz, calibrate_v, reading, False, tuple(notes))
-        if options.seconds is not None and taken >= options.seconds * rate_hz:
+    check_options(options)
+    session = session_of(sound, options)
+    for block in sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels):
+        update = session.push(block)
+        if update is not None:
+            yield update
+        if options.seconds is not None and session.taken >= options.seconds * session.rate_hz:
             return
 
 
-def _check(options: LiveOptions) -> None:
+def session_of(sound: SoundInput, options: LiveOptions) -> LiveSession:
+    """Return a session of one of the system's inputs.
+
+    Raises
+    ------
+    CallError : no such device, options out of their bounds.
+    """
+    device = choose_device(sound, options.device)
+    rate_hz = options.rate_hz or device.rate_hz
+    return LiveSession(device, options, rate_hz=rate_hz, channels=min(options.channels, device.channels))
+
+
+def check_options(options: LiveOptions) -> None:
+    """Refuse options out of their bounds.
+
+    Raises
+    ------
+    CallError : one is.
+    """
     bounds = (
         ("--meter-reads", options.meter_v, 1e-4, 1e3, "V"),
         ("--calibrate", options.calibrate_v, 1e-6, 1e4, "V"),

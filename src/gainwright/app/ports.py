@@ -64,6 +64,13 @@ class SoundInput(Protocol):
         """Yield blocks until it is closed; a device that vanishes is waited for. CallError: it can't be opened."""
 
 
+class SoundFiles(Protocol):
+    """Reads sound files that somebody else made."""
+
+    def as_wav(self, content: bytes, *, name: str) -> bytes:
+        """Return what stands in a file as a WAV file of our own, 32-bit float. RecordingError: it is no sound, too long, or hostile."""
+
+
 class Bench(Protocol):
     """A chain that one can set, play through and read: a simulated rig, or a person at a real one."""
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.metering.measuring import measure
+from gainwright.metering.pictures import Pictures, pictures
 from gainwright.metering.recording import Recording
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ class LiveMeter:
         self._held = [_Held() for _ in range(channels)]
         self._count = 0
         self._gaps = 0
-        self._over = 0.0
+        self._last: tuple[Recording, tuple[Channel, ...]] | None = None
         self._window_s = WINDOW_SECONDS if expect_hz is None else self._window_for(expect_hz)
 
     @staticmethod
@@ -106,8 +107,9 @@ class LiveMeter:
         self._kept = self._kept[:0]
 
     def reset(self) -> None:
-        """Forget what was held as the worst."""
+        """Forget what was held as the worst, and the gaps."""
         self._held = [_Held() for _ in self._held]
+        self._gaps = 0
 
     def reading(self) -> LiveReading | None:
         """Return the last moment, None before there is enough of it."""
@@ -116,12 +118,14 @@ class LiveMeter:
             return None
         part = self._kept[-window:]
         now_s = self._count / self._rate_hz
+        moment = Recording(part, self._rate_hz, "input")
         found = measure(
-            Recording(part, self._rate_hz, "input"),
+            moment,
             calibrate_v=self._calibrate_v,
             expect_hz=self._expect_hz,
             limit_percent=self._limit,
         ).channels
+        self._last = moment, found
         lowest = [c.frequency_hz for c in found if c.frequency_hz is not None]
         if any(c.verdict == "too_short" for c in found):
             self._window_s = LONGEST_SECONDS
@@ -141,6 +145,13 @@ class LiveMeter:
             self._gaps,
             tuple(warnings),
         )
+
+    def pictures(self, *, channel: int = 1) -> Pictures | None:
+        """Return what one channel of the last reading looks like, None before there is one."""
+        if self._last is None:
+            return None
+        moment, found = self._last
+        return pictures(moment, channel=channel, found=found[channel - 1])
 
     def _hold(self, i: int, channel: Channel, peak: float, now_s: float) -> list[str]:
         held = self._held[i]

@@ -13,6 +13,7 @@ from gainwright.metering.spectrum import power_spectrum
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from gainwright.metering.measurement import Channel
     from gainwright.metering.recording import Recording
 
     Floats = npt.NDArray[np.float64]
@@ -47,8 +48,8 @@ class Pictures:
     harmonics: tuple[tuple[int, float, float], ...]
 
 
-def pictures(recording: Recording, *, channel: int = 1) -> Pictures:
-    """Return what one channel looks like; 1 is the first.
+def pictures(recording: Recording, *, channel: int = 1, found: Channel | None = None) -> Pictures:
+    """Return what one channel looks like; 1 is the first. `found` is what `measure` said of it, when that is at hand.
 
     The period is the median of all samples laid over one period (noise leaves, clipping stays); the spectrum is the
     averaged one that distortion is measured with.
@@ -57,7 +58,7 @@ def pictures(recording: Recording, *, channel: int = 1) -> Pictures:
     ------
     RecordingError : the recording can't be measured.
     """
-    found = measure(recording).channels[channel - 1]
+    found = found or measure(recording).channels[channel - 1]
     part = steady_part(recording.samples[:, channel - 1], rate_hz=recording.rate_hz)
     hz, dbfs = _spectrum(part, recording.rate_hz)
     if found.frequency_hz is None:

@@ -10,7 +10,7 @@ from gainwright.report.text import volts
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.metering import Channel, LiveReading
+    from gainwright.metering import Channel, LiveReading, Pictures
 
 VERDICTS = {
     "clean": "clean",
@@ -60,4 +60,18 @@ def live_json(reading: LiveReading) -> dict[str, Any]:
         "highest_dbfs": list(reading.highest_dbfs),
         "gaps": reading.gaps,
         "warnings": list(reading.warnings),
+    }
+
+
+def pictures_json(pictures: Pictures) -> dict[str, Any]:
+    """Return one period and the spectrum as a page draws them, rounded to what can be seen."""
+    return {
+        "frequency_hz": pictures.frequency_hz,
+        # a band of a spread-out period may hold no sample
+        "wave": [None if math.isnan(v) else round(v, 4) for v in pictures.wave.tolist()],
+        "upper": pictures.upper,
+        "lower": pictures.lower,
+        "spectrum_hz": [round(v, 1) for v in pictures.spectrum_hz.tolist()],
+        "spectrum_dbfs": [round(v, 1) for v in pictures.spectrum_dbfs.tolist()],
+        "harmonics": [[order, round(hz, 1), round(dbfs, 1)] for order, hz, dbfs in pictures.harmonics],
     }

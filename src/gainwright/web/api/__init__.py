@@ -1,8 +1,17 @@
 """The HTTP API under /api, told by its OpenAPI document; the pages use it, too."""
 
-from gainwright.web.api import bench, cases, jobs, papers, work
+from gainwright.web.api import bench, cases, jobs, live, papers, practices, recordings, work
 
-ROUTERS = (bench.router, cases.router, jobs.router, papers.router, work.router)
+ROUTERS = (
+    bench.router,
+    cases.router,
+    jobs.router,
+    live.router,
+    papers.router,
+    practices.router,
+    recordings.router,
+    work.router,
+)
 """Routers of the whole API."""
 
 __all__ = ["ROUTERS"]

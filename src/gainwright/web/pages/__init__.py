@@ -1,8 +1,34 @@
 """The pages: each module one part of the work; a form is done, then the browser is sent to what it shows."""
 
-from gainwright.web.pages import bench, cases, chain, chain_edits, chain_text, fault, jobs, pairing, papers, practise
+from gainwright.web.pages import (
+    bench,
+    cases,
+    chain,
+    chain_edits,
+    chain_text,
+    corridor,
+    fault,
+    jobs,
+    live,
+    pairing,
+    papers,
+    practise,
+)
 
-ROUTERS = (bench.router, cases.router, fault.router, jobs.router, pairing.router, papers.router, practise.router)
+ROUTERS = (
+    bench.router,
+    cases.router,
+    chain.router,
+    chain_edits.router,
+    chain_text.router,
+    corridor.router,
+    fault.router,
+    jobs.router,
+    live.router,
+    pairing.router,
+    papers.router,
+    practise.router,
+)
 """Routers of all pages."""
 
 __all__ = ["ROUTERS"]

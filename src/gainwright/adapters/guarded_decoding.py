@@ -1,0 +1,88 @@
+"""Sound files of unknown origin are decoded in a child process with little time and memory, and never trusted further."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+
+from gainwright.errors import RecordingError
+
+MOST_SAMPLES = 30_000_000
+"""Samples of all channels together: five minutes of two channels at 48 kHz."""
+CPU_SECONDS, WALL_SECONDS = 20, 60.0
+MEMORY_BYTES = 1_500_000_000
+BEGINS = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
+"""First bytes of WAV, FLAC, OGG, AIFF, and of MP3 with a tag before it."""
+TIMED_OUT = RecordingError(
+    "takes too long to read", code="too_slow", rule="a recording of some minutes goes in", remedy="cut it, or write WAV"
+)
+
+
+class GuardedSoundFiles:
+    """Decodes in a child process."""
+
+    def __init__(
+        self,
+        *,
+        most_samples: int = MOST_SAMPLES,
+        cpu_seconds: int = CPU_SECONDS,
+        wall_seconds: float = WALL_SECONDS,
+        memory_bytes: int = MEMORY_BYTES,
+    ) -> None:
+        self._limits = tuple(str(v) for v in (cpu_seconds, memory_bytes, most_samples))
+        self._wall_seconds = wall_seconds
+
+    def as_wav(self, content: bytes, *, name: str) -> bytes:
+        """Return what stands in a file as a WAV file of our own, 32-bit float.
+
+        Raises
+        ------
+        RecordingError : it is no sound file, too long, damaged, or took too much time or memory.
+        """
+        if not content:
+            raise RecordingError("is empty", code="empty", where=name, remedy="record again")
+        if not looks_like_sound(content):
+            raise RecordingError(
+                "is no sound file, whatever its name says",
+                code="not_audio",
+                where=name,
+                rule="WAV, FLAC, OGG, MP3 and AIFF are",
+                remedy="record again, or convert it",
+            )
+        # one thread: a pool of them would count against the child's memory
+        alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        try:
+            done = subprocess.run(  # noqa: S603  our own module, numbers for arguments
+                (sys.executable, "-m", "gainwright.adapters.decoding_child", *self._limits),
+                input=content,
+                capture_output=True,
+                timeout=self._wall_seconds,
+                env=alone,
+                check=False,
+            )
+        except subprocess.TimeoutExpired:
+            raise TIMED_OUT.placed(name) from None
+        if done.returncode != 0:
+            raise _told(done.returncode, done.stderr).placed(name)
+        return done.stdout
+
+
+def looks_like_sound(content: bytes) -> bool:
+    """Return whether a file begins as one of the kinds that are read; MP3 without a tag begins with eleven set bits."""
+    return content.startswith(BEGINS) or (len(content) > 1 and content[0] == 0xFF and content[1] & 0xE0 == 0xE0)
+
+
+def _told(status: int, said: bytes) -> RecordingError:
+    """Return the error of a child that failed: its own sentence, or what its end tells."""
+    try:
+        told = json.loads(said.splitlines()[-1]) if status > 0 else {}
+        return RecordingError(str(told["what"]), code=str(told["code"]), remedy=str(told["remedy"]))
+    except (ValueError, KeyError, TypeError, IndexError):
+        pass
+    if status in (-9, -24):  # SIGKILL, SIGXCPU: the limit of its time
+        return TIMED_OUT
+    return RecordingError(
+        "can't be read as sound: it is damaged, or made to be", code="not_audio", remedy="record again, or convert it"
+    )

@@ -1,0 +1,178 @@
+"""Recordings of a job: made from blocks, taken in, measured, put on the handover, taken out and put back."""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from gainwright.app.ports import SoundFiles
+    from gainwright.app.store import Store, StoredRecording
+
+    Floats = npt.NDArray[Any]
+
+MARKS = "recording_marks"
+LONGEST_NAME = 80
+KEPT_OUT = timedelta(days=7)
+"""What was taken out can be put back for so long."""
+
+
+class Take:
+    """Blocks of a running measurement that become a recording.
+
+    Attributes
+    ----------
+    gaps : how often samples were lost in it.
+    """
+
+    def __init__(self, *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
+        self._frames = round(seconds * rate_hz)
+        self._rate_hz, self._channels = rate_hz, channels
+        self.name = plain_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
+        self._blocks: list[Floats] = []
+        self._taken = 0
+        self.gaps = 0
+
+    @property
+    def share(self) -> float:
+        """How much of it is done, 0 .. 1."""
+        return min(1.0, self._taken / self._frames)
+
+    def gap(self) -> None:
+        """Take note that samples are missing."""
+        self.gaps += 1 if self._taken else 0
+
+    def add(self, samples: Floats, *, lost: bool = False) -> bool:
+        """Take a block; return whether it is whole now."""
+        if lost:
+            self.gap()
+        self._blocks.append(samples[: self._frames - self._taken].astype("float32"))
+        self._taken += len(self._blocks[-1])
+        return self._taken >= self._frames
+
+    def wav(self) -> bytes:
+        """Return it as a WAV file of 32-bit floats."""
+        import numpy as np
+
+        return wav_bytes(np.concatenate([np.zeros((0, self._channels), "float32"), *self._blocks]), self._rate_hz)
+
+
+def wav_bytes(samples: Floats, rate_hz: int) -> bytes:
+    """Return samples re full scale as a WAV file of 32-bit floats: what came in as 32-bit float or up to 24 bits stays as it was."""
+    import soundfile
+
+    into = io.BytesIO()
+    soundfile.write(into, samples, rate_hz, format="WAV", subtype="FLOAT")
+    return into.getvalue()
+
+
+def plain_name(name: str) -> str:
+    """Return a name as it can be shown: one line, no control characters, not too long."""
+    whole = "".join(" " if c.isspace() else c for c in name if c.isspace() or unicodedata.category(c)[0] != "C")
+    return " ".join(whole.split())[:LONGEST_NAME]
+
+
+def keep(
+    store: Store,
+    job: str,
+    content: bytes,
+    *,
+    name: str,
+    about: Mapping[str, Any],
+    calibrate_v: float | None = None,
+    expect_hz: float | None = None,
+    limit_percent: float = 1.0,
+) -> StoredRecording:
+    """Keep a WAV file of our own with a job and what `measure` says of it.
+
+    Parameters
+    ----------
+    about : where it comes from and what speaks against it, for whoever reads it later.
+
+    Raises
+    ------
+    RecordingError : it holds nothing that can be measured.
+    CallError : there is no such job; the store can't keep it.
+    """
+    from gainwright.metering import measure, read_recording_bytes
+
+    found = measure(
+        read_recording_bytes(content, name=name),
+        calibrate_v=calibrate_v,
+        expect_hz=expect_hz,
+        limit_percent=limit_percent,
+    )
+    measured = {**found.as_json(), "calibrate_v": calibrate_v, "about": dict(about)}
+    return store.recordings.add(job, name=name, content=content, measured=measured)
+
+
+def take_in(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
+    """Keep an uploaded sound file as a WAV file of our own, and what `measure` says of it.
+
+    Raises
+    ------
+    RecordingError : it can't be read as sound.
+    CallError : there is no such job; the store can't keep it.
+    """
+    store.jobs.get(job)
+    shown = plain_name(name) or "recording"
+    wav = files.as_wav(content, name=shown)
+    return keep(store, job, wav, name=shown, about={"came": "taken in from a file", "gaps": 0, "processing": []})
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A recording as the job's list shows it: whether it goes onto the handover, and whether it was taken out."""
+
+    recording: StoredRecording
+    handover: bool
+    removed: bool
+
+
+def recordings(store: Store, job: str, *, now: datetime | None = None) -> list[Kept]:
+    """Return a job's recordings, newest first, those taken out of late among them; what was out too long goes for good."""
+    now = now or datetime.now(UTC)
+    found = []
+    for recording in store.recordings.of(job):
+        marks = store.documents.get(MARKS, recording.id) or {}
+        removed = marks.get("removed")
+        if removed is not None and datetime.fromisoformat(removed) < now - KEPT_OUT:
+            store.recordings.remove(recording.id)
+            store.documents.remove(MARKS, recording.id)
+            continue
+        found.append(Kept(recording, bool(marks.get("handover")), removed is not None))
+    return found
+
+
+def for_handover(store: Store, job: str) -> tuple[str, ...]:
+    """Return the recordings that go onto a job's handover."""
+    return tuple(k.recording.id for k in recordings(store, job) if k.handover and not k.removed)
+
+
+def mark(store: Store, job: str, recording: str, what: str) -> None:
+    """Do one of `handover`, `no_handover`, `remove`, `put_back` with a recording of a job.
+
+    Raises
+    ------
+    CallError : there is no such recording in this job, or no such thing to do.
+    """
+    if store.recordings.get(recording).job != job:
+        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+    changes: dict[str, dict[str, Any]] = {
+        "handover": {"handover": True},
+        "no_handover": {"handover": False},
+        "remove": {"removed": datetime.now(UTC).isoformat()},
+        "put_back": {"removed": None},
+    }
+    if what not in changes:
+        raise CallError("that can't be done with a recording", code="bad_call")
+    store.documents.put(MARKS, recording, {**(store.documents.get(MARKS, recording) or {}), **changes[what]})
