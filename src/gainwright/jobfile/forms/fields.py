@@ -140,7 +140,8 @@ def _order(key: Key) -> int:
 
 
 def _in_group(group: str, key: Key) -> Key:
-    return Key((group, *key.path), key.kind, key.label, key.help, group=group, default=key.default)
+    called = label(key.path[-1], group)
+    return Key((group, *key.path), key.kind, called, key.help, group=group, default=key.default)
 
 
 def _key(key: str, says: dict[str, Any], node: dict[str, Any], name: str) -> Key:

@@ -21,6 +21,10 @@ LABELS = {
     "thd_above": "Shows distortion above",
     "rate": "Sampling rate",
     "sides": "Sides",
+    "volume.at": "Volume stands at",
+    "volume.steps": "Volume steps",
+    "volume.step": "One volume step",
+    "gain.at": "Gain stands at",
     "access": "Time to get there",
     "length": "Lead, length",
     "area": "Lead, cross-section",
@@ -137,6 +141,6 @@ SILENT = {
 """Key -> what it means when a job doesn't say it and the catalogue assumes no figure."""
 
 
-def label(key: str) -> str:
-    """Return what a key is called."""
-    return LABELS.get(key) or key.replace("_", " ").capitalize()
+def label(key: str, group: str = "") -> str:
+    """Return what a key is called; some are called another thing inside a group."""
+    return LABELS.get(f"{group}.{key}") or LABELS.get(key) or key.replace("_", " ").capitalize()
