@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, overload
 
 import sqlalchemy as sa
 
@@ -29,14 +30,14 @@ class SqlCases:
         """The store by names."""
         return SqlPlainCases(self, self._database)
 
-    def find(self, words: str = "") -> list[KeptCase]:
+    def find(self, words: str = "") -> Sequence[KeptCase]:
         """Return the cases that hold every one of the words anywhere, last changed first."""
         writable(words=words)
         table = kept_case.c
-        wanted = sa.select(table.name, table.revision, table.content, table.changed).where(*holds(table.words, words))
+        content = sa.type_coerce(table.content, sa.Text).label("content")
+        wanted = sa.select(table.name, table.revision, content, table.changed).where(*holds(table.words, words))
         with self._database.read() as connection:
-            rows = connection.execute(wanted.order_by(table.changed.desc(), table.name)).all()
-        return [_kept(row) for row in rows]
+            return FoundCases(connection.execute(wanted.order_by(table.changed.desc(), table.name)).all())
 
     def get(self, name: str) -> KeptCase:
         """Return one. CallError `no_such_case`."""
@@ -74,6 +75,30 @@ class SqlCases:
             except sa.exc.IntegrityError:  # somebody else's insert, unseen until it was through
                 raise _conflict(name) from None
         return KeptCase(name, case, 1, at)
+
+
+class FoundCases(Sequence[KeptCase]):
+    """Cases as they were at one moment; each is read when it is looked at, since a list shows some of many."""
+
+    def __init__(self, rows: Sequence[AnyRow]) -> None:
+        self._rows = rows
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    @overload
+    def __getitem__(self, at: int) -> KeptCase: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> list[KeptCase]: ...
+
+    def __getitem__(self, at: int | slice) -> KeptCase | list[KeptCase]:
+        if isinstance(at, slice):
+            return [self._read(row) for row in self._rows[at]]
+        return self._read(self._rows[at])
+
+    def _read(self, row: AnyRow) -> KeptCase:
+        return KeptCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
 
 
 class SqlPlainCases:

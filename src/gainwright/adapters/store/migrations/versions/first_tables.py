@@ -8,10 +8,17 @@ from alembic import op
 revision = "1"
 down_revision = None
 
+text, whole, moment = sa.Text, sa.Integer, sa.BigInteger
+
 
 def upgrade() -> None:
     """Make them."""
-    text, whole, moment = sa.Text, sa.Integer, sa.BigInteger
+    _jobs()
+    _of_jobs()
+    _others()
+
+
+def _jobs() -> None:
     op.create_table(
         "job",
         sa.Column("id", text, primary_key=True),
@@ -27,6 +34,9 @@ def upgrade() -> None:
         *(sa.Column(name, text, nullable=False) for name in ("title", "text", "by")),
         sa.Column("at", moment, nullable=False),
     )
+
+
+def _of_jobs() -> None:
     op.create_table(
         "run_entry",
         sa.Column("job", text, sa.ForeignKey("job.id", ondelete="CASCADE"), primary_key=True),
@@ -48,6 +58,9 @@ def upgrade() -> None:
         sa.Column("recording", text, sa.ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True),
         sa.Column("content", sa.LargeBinary, nullable=False),
     )
+
+
+def _others() -> None:
     op.create_table(
         "kept_case",
         sa.Column("name", text, primary_key=True),
