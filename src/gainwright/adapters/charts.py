@@ -48,6 +48,7 @@ def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright.adapters.cases_chart import cases_spec
     from gainwright.adapters.chain_chart import chain_spec
     from gainwright.adapters.knee_chart import knee_spec
+    from gainwright.adapters.music_chart import music_spec
     from gainwright.adapters.onset_chart import onset_spec
     from gainwright.adapters.recording_charts import belief_spec, spectrum_spec, waveform_spec
     from gainwright.adapters.response_chart import response_spec
@@ -63,6 +64,7 @@ def _spec(chart: Chart) -> dict[str, Any]:
         report.WaveformChart: waveform_spec,
         report.SpectrumChart: spectrum_spec,
         report.BeliefChart: belief_spec,
+        report.MusicChart: music_spec,
     }
     return drawers[type(chart)](chart)
 

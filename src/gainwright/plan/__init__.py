@@ -4,6 +4,7 @@ from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import RECORDER_VOLTS
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, Expect, Finding, Plan, Step, Target
+from gainwright.plan.splitting import Split, splits
 
 __all__ = [
     "RECORDER_VOLTS",
@@ -12,9 +13,11 @@ __all__ = [
     "Expect",
     "Finding",
     "Plan",
+    "Split",
     "Step",
     "Target",
     "check_job",
     "design_attenuators",
     "make_plan",
+    "splits",
 ]

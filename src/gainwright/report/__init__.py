@@ -10,7 +10,8 @@ from gainwright.report.diagnosis import diagnosis_text, next_lines
 from gainwright.report.handover import Measured, handover, hearing_rows
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
-from gainwright.report.live import live_json, live_lines
+from gainwright.report.live import live_json, live_lines, pictures_json
+from gainwright.report.music import MusicChart, MusicFound, music_blocks, music_chart, music_text
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
 from gainwright.report.paper import Kind, Paper
@@ -32,6 +33,7 @@ Chart = (
     | SpectrumChart
     | BeliefChart
     | AllowanceChart
+    | MusicChart
 )
 """Everything that can be drawn."""
 
@@ -54,6 +56,8 @@ __all__ = [
     "Language",
     "Line",
     "Measured",
+    "MusicChart",
+    "MusicFound",
     "OnsetChart",
     "OnsetPoint",
     "Paper",
@@ -84,6 +88,9 @@ __all__ = [
     "margin_words",
     "measurement_text",
     "meter_caution",
+    "music_blocks",
+    "music_chart",
+    "music_text",
     "next_lines",
     "noise_text",
     "onset_chart",
@@ -91,6 +98,7 @@ __all__ = [
     "paper_content",
     "paper_csv",
     "paper_html",
+    "pictures_json",
     "plan_text",
     "response_chart",
     "response_text",

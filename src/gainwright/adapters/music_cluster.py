@@ -1,0 +1,133 @@
+"""Workers of a Dask cluster, which read the same files by the same paths."""
+
+from __future__ import annotations
+
+import itertools
+import queue
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from gainwright.app.music_ports import Answer, Task
+
+_LOOK_S = 0.1
+_AHEAD = 4
+"""Tasks given out for each thread of a worker."""
+_REACH_S = 10
+
+
+class ClusterWorkers:
+    """The workers that a Dask scheduler at an address has, as they come and go.
+
+    What a lost worker was reading is read by another; a file that takes three workers with it is given up.
+
+    Raises
+    ------
+    CallError : Dask isn't installed.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            import distributed
+        except ImportError:
+            raise CallError(
+                "the library for clusters is not installed",
+                code="no_cluster_library",
+                where="--scheduler",
+                remedy='python -m pip install "gainwright[cluster]"',
+            ) from None
+        self._distributed: Any = distributed
+        self.address = address
+
+    @property
+    def words(self) -> str:
+        """Who they are."""
+        return f"the cluster at {self.address}"
+
+    @property
+    def here(self) -> bool:
+        """Whether they are of this machine."""
+        return False
+
+    def run(
+        self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[Task, Answer | None]]:
+        """Yield each task with its answer as it is done; see the port."""
+        client = self._client()
+        ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        given: dict[Any, Task] = {}
+        left = iter(tasks)
+        ahead = _AHEAD * max(1, sum(client.nthreads().values()))
+        try:
+            while True:
+                for task in itertools.islice(left, ahead - len(given)):
+                    # pure=False: the same call again is to be done again, not answered from the scheduler's memory
+                    future = client.submit(do, task, pure=False)
+                    given[future] = task
+                    future.add_done_callback(ready.put)
+                if not given or should_stop():
+                    return
+                try:
+                    future = ready.get(timeout=_LOOK_S)
+                except queue.Empty:
+                    self._check(client)
+                    continue
+                answer = self._result(future)
+                yield given.pop(future), answer
+                future.release()
+        finally:
+            for future in given:
+                future.cancel()
+            client.close()
+
+    def _client(self) -> Any:
+        try:
+            client = self._distributed.Client(self.address, timeout=_REACH_S, set_as_default=False)
+        except (OSError, TimeoutError, ValueError) as error:
+            raise CallError(
+                f"no scheduler answers ({type(error).__name__})",
+                code="no_scheduler",
+                where=f"--scheduler {self.address}",
+                rule="the address is like tcp://name:8786",
+                remedy="start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
+            ) from None
+        if not client.scheduler_info(n_workers=-1)["workers"]:
+            client.close()
+            raise CallError(
+                "the scheduler has no workers",
+                code="no_workers",
+                where=f"--scheduler {self.address}",
+                remedy="start some with `dask worker ADDRESS`",
+            )
+        return client
+
+    def _result(self, future: Any) -> Answer | None:
+        try:
+            answer: Answer = future.result(timeout=_REACH_S)
+        except self._distributed.scheduler.KilledWorker:
+            return None
+        except (OSError, TimeoutError, self._distributed.client.FutureCancelledError) as error:
+            raise self._lost(type(error).__name__) from None
+        except ImportError as error:
+            raise CallError(
+                f"its workers can't run this program ({error})",
+                code="other_version",
+                where=f"--scheduler {self.address}",
+                remedy="install gainwright there, in the same version",
+            ) from None
+        return answer
+
+    def _check(self, client: Any) -> None:
+        if client.status not in ("running", "connecting"):
+            raise self._lost(str(client.status))
+
+    def _lost(self, how: str) -> CallError:
+        return CallError(
+            f"the scheduler is gone ({how}); what was read before is kept",
+            code="no_scheduler",
+            where=f"--scheduler {self.address}",
+            remedy="start it again, and go on with --resume",
+        )

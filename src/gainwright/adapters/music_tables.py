@@ -1,0 +1,68 @@
+"""Tables of scanned music as CSV and Parquet."""
+
+from __future__ import annotations
+
+import csv
+import importlib
+import io
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app import write_bytes
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+
+def write_table(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
+    """Write a table whole or not at all.
+
+    Raises
+    ------
+    CallError : another suffix, the library for Parquet is missing, or the file can't be written.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in (".csv", ".parquet"):
+        raise CallError(
+            f"music can't be written as {suffix or 'a file without a suffix'}",
+            code="bad_suffix",
+            where=str(path),
+            rule="it is .json, .csv or .parquet",
+            remedy="name the file music.csv",
+        )
+    write_bytes(path, _csv(columns, rows) if suffix == ".csv" else _parquet(columns, rows))
+
+
+def _csv(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(row[column]) for column in columns])
+    return out.getvalue().encode()
+
+
+def _cell(value: Any) -> Any:
+    """Return a cell; a text that a spreadsheet would take for a formula begins with an apostrophe."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+
+
+def _parquet(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:
+    try:
+        arrow: Any = importlib.import_module("pyarrow")
+        parquet: Any = importlib.import_module("pyarrow.parquet")
+    except ImportError:
+        raise CallError(
+            "the library for Parquet is not installed",
+            code="no_parquet_library",
+            where="--out",
+            rule="without it there are .json and .csv",
+            remedy='python -m pip install "gainwright[parquet]"',
+        ) from None
+    whole = {"rate_hz": arrow.int64(), "channels": arrow.int64(), "file": arrow.string(), "band": arrow.string()}
+    schema = arrow.schema([(column, whole.get(column, arrow.float64())) for column in columns])
+    table = arrow.table({column: [row[column] for row in rows] for column in columns}, schema=schema)
+    out = io.BytesIO()
+    parquet.write_table(table, out)
+    return out.getvalue()

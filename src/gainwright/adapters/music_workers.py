@@ -1,0 +1,142 @@
+"""Processes of this machine that read files side by side."""
+
+from __future__ import annotations
+
+import itertools
+import multiprocessing
+import os
+import queue
+import signal
+from concurrent.futures import CancelledError, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from concurrent.futures import Future
+
+    from gainwright.app.music_ports import Answer, Task
+
+_AHEAD = 2
+"""Tasks given out for each process: one being done, one ready."""
+_LOOK_S = 0.1
+"""How often it is asked whether to stop."""
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+
+
+def _quiet() -> None:
+    """Leave Ctrl-C to the process that gave the work out."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _held_back() -> Iterator[None]:
+    """Let a process that is started here be deaf to Ctrl-C from its first moment, before its own code runs."""
+    mask = getattr(signal, "pthread_sigmask", None)
+    if mask is None:
+        yield
+        return
+    before = mask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        mask(signal.SIG_SETMASK, before)
+
+
+class LocalWorkers:
+    """Processes, as many as there are cores unless a number is given; each started anew, none forked."""
+
+    def __init__(self, number: int | None = None) -> None:
+        self.number = number or cores()
+
+    @property
+    def words(self) -> str:
+        """Who they are."""
+        return f"{self.number} process{'es' if self.number > 1 else ''} here"
+
+    @property
+    def here(self) -> bool:
+        """Whether they are of this machine."""
+        return True
+
+    def run(
+        self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[Task, Answer | None]]:
+        """Yield each task with its answer as it is done; see the port.
+
+        A file over which a process breaks down takes others with it: all that were being read then are read again, each by
+        itself, and the one that breaks it again is given up.
+        """
+        waiting = list(tasks)
+        while waiting and not should_stop():
+            done: set[Task] = set()
+            try:
+                for task, answer in self._pooled(do, waiting, self.number, should_stop):
+                    done.add(task)
+                    yield task, answer
+            except BrokenProcessPool as broken:
+                suspects = [task for task in broken.args[-1] if task not in done]
+                for task in suspects:
+                    if should_stop():
+                        return
+                    done.add(task)
+                    yield task, self._alone(do, task, should_stop)
+            else:
+                return
+            waiting = [task for task in waiting if task not in done]
+
+    def _alone(self, do: Callable[[Task], Answer], task: Task, should_stop: Callable[[], bool]) -> Answer | None:
+        try:
+            return next((answer for _, answer in self._pooled(do, [task], 1, should_stop)), None)
+        except BrokenProcessPool:
+            return None
+
+    def _pooled(
+        self, do: Callable[[Task], Answer], tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]
+    ) -> Iterator[tuple[Task, Answer]]:
+        """Yield answers from one pool; when it breaks, the exception's last argument holds what was given out."""
+        context = multiprocessing.get_context("spawn")
+        pool = ProcessPoolExecutor(min(number, len(tasks)), mp_context=context, initializer=_quiet)
+        ready: queue.SimpleQueue[Future[Answer]] = queue.SimpleQueue()
+        given: dict[Future[Answer], Task] = {}
+        left, finished = iter(tasks), False
+        try:
+            while True:
+                for task in itertools.islice(left, _AHEAD * number - len(given)):
+                    with _held_back():
+                        future = pool.submit(do, task)
+                    given[future] = task
+                    future.add_done_callback(ready.put)
+                if not given:
+                    finished = True
+                    return
+                if should_stop():
+                    return
+                try:
+                    future = ready.get(timeout=_LOOK_S)
+                except queue.Empty:
+                    continue
+                answer = future.result()
+                yield given.pop(future), answer
+        except (BrokenProcessPool, CancelledError) as broken:
+            raise BrokenProcessPool(*broken.args, list(given.values())) from None
+        finally:
+            self._end(pool, finished=finished)
+
+    @staticmethod
+    def _end(pool: ProcessPoolExecutor, *, finished: bool) -> None:
+        """Let the processes go; those that are still reading are ended, since nobody waits for them."""
+        # before Python 3.14 a pool has no way to end its processes; without it Ctrl-C would wait for a ten-hour file
+        processes = list((getattr(pool, "_processes", None) or {}).values())
+        pool.shutdown(wait=finished, cancel_futures=True)
+        if not finished:
+            for process in processes:
+                process.terminate()
+            for process in processes:
+                process.join(5)

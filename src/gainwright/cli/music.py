@@ -1,0 +1,228 @@
+"""The command about music: how far below full scale the set-up tones may sit for what will be played."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from gainwright.cli.base import Json, app, draw, print_json, print_text, say
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from gainwright.app.music import Music
+    from gainwright.app.music_ports import MusicCache, Workers
+    from gainwright.app.music_scan import Library, Progress
+    from gainwright.composition import World
+
+STOPPED = 130
+OUT_SUFFIXES = (".json", ".csv", ".parquet")
+_SAY_EVERY_S = 5.0
+_SHOW_EVERY_S = 0.1
+
+
+@app.command()
+def music(
+    folders: Annotated[
+        list[Path] | None, typer.Argument(metavar="DIR...", help="Folders with music, or files. With --resume none.")
+    ] = None,
+    job: Annotated[Path | None, typer.Option(help="Split the bands and judge the powers as this job does.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write what was found: .json, or a table .csv, .parquet.")] = None,
+    chart: Annotated[
+        Path | None, typer.Option(help="Draw levels and clipped time into this .svg or .png file.")
+    ] = None,
+    clipped: Annotated[float, typer.Option(metavar="PERCENT", help="Time that may be clipped.")] = 0.1,
+    products: Annotated[float, typer.Option(metavar="DB", help="Clipping products stay this far under.")] = 40.0,
+    write_allowance: Annotated[
+        bool, typer.Option("--write-allowance", help="Write what is recommended into the job's file.")
+    ] = False,
+    workers: Annotated[int | None, typer.Option(help="How many processes; else one for each core.")] = None,
+    scheduler: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Let a Dask cluster read; its workers see the same paths.")
+    ] = "",
+    no_cache: Annotated[bool, typer.Option("--no-cache", help="Read everything anew, keep nothing.")] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the scan that was stopped.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Find the allowance that the music allows: scan folders, band by band."""
+    from gainwright.app.music import write_allowance as write
+    from gainwright.composition import compose
+    from gainwright.report import music_chart
+
+    _check(folders or [], job, out, clipped, products, workers, write_allowance=write_allowance, no_cache=no_cache, resume=resume)  # fmt: skip
+    world = compose()
+    found = _found(world, folders or [], job, clipped, products, workers, scheduler, no_cache=no_cache, resume=resume)
+    from gainwright.app.music_result import music_found
+
+    content = found.as_json()
+    told = music_found(content)
+    if out is not None:
+        _write(world, found, content, out)
+    if chart is not None:
+        draw(music_chart(told, title="What this music allows"), chart)
+    if write_allowance and job is not None:
+        content["written_db"] = write(job, found)
+    if as_json:
+        print_json(content)
+        return
+    from gainwright.report import music_text
+
+    print_text(music_text(told))
+    written = [str(path) for path in (out, chart) if path is not None]
+    if write_allowance and job is not None:
+        written.append(f"{job}: allowance " + ", ".join(f"{k} {v:g} dB" for k, v in content["written_db"].items()))
+    if written:
+        print_text("\n" + "\n".join(f"written: {line}" for line in written))
+
+
+def _check(
+    folders: list[Path], job: Path | None, out: Path | None, clipped: float, products: float, workers: int | None,
+    *, write_allowance: bool, no_cache: bool, resume: bool,
+) -> None:  # fmt: skip
+    if not folders and not resume:
+        raise CallError("no folder is named", code="no_folder", remedy="gainwright music FOLDER")
+    if write_allowance and job is None:
+        raise CallError(
+            "it isn't said into which job", code="no_job", where="--write-allowance", remedy="add --job JOB"
+        )
+    if resume and no_cache:
+        raise CallError("without what was kept there is nothing to go on with", code="bad_call", where="--resume")
+    if out is not None and out.suffix.lower() not in OUT_SUFFIXES:
+        raise CallError(
+            f"music can't be written as {out.suffix or 'a file without a suffix'}",
+            code="bad_suffix",
+            where="--out",
+            rule=f"it is {', '.join(OUT_SUFFIXES)}",
+            remedy="name the file music.json",
+        )
+    if not 0 <= clipped <= 100:
+        raise CallError(f"{clipped:g} % of time", code="bad_option", where="--clipped", rule="it is 0 to 100 %")
+    if not 0 <= products <= 200:
+        raise CallError(
+            f"products {products:g} dB under", code="bad_option", where="--products", rule="it is 0 to 200 dB"
+        )
+    if workers is not None and not 1 <= workers <= 1024:
+        raise CallError(f"{workers} processes", code="bad_option", where="--workers", rule="it is 1 to 1024")
+
+
+def _found(
+    world: World, folders: list[Path], job: Path | None, clipped: float, products: float, workers: int | None,
+    scheduler: str, *, no_cache: bool, resume: bool,
+) -> Music:  # fmt: skip
+    from gainwright.app.music import allowances, job_bands
+    from gainwright.jobfile import read_job
+
+    read = None if job is None else read_job(job).job
+    bands, _ = job_bands(read)
+    library = _scanned(
+        folders, bands, world.music_workers(workers, scheduler), _cache(world, no_cache, resume), resume=resume
+    )
+    if library.stopped:
+        done = len(library.tracks) + len(library.skipped)
+        kept = "nothing of it is kept" if no_cache else "what is done is kept; go on with gainwright music --resume"
+        say(f"stopped: {done} of {library.total} files are done, {kept}")
+        raise typer.Exit(STOPPED)
+    from gainwright.programme import Limits
+
+    return allowances(library, read, limits=Limits(clipped, -products))
+
+
+def _cache(world: World, no_cache: bool, resume: bool) -> MusicCache | None:
+    """Return the cache; a folder that can't be written is told, and only a resumed scan needs it."""
+    if no_cache:
+        return None
+    try:
+        return world.music_cache()
+    except CallError as error:
+        if resume:
+            raise
+        say(f"nothing is kept of this scan: {error}")
+        return None
+
+
+def _scanned(folders: list[Path], bands: Any, workers: Workers, cache: MusicCache | None, *, resume: bool) -> Library:
+    from gainwright.app.music_scan import scan
+
+    with _stoppable() as should_stop:
+        show = _Shown(resumed=resume)
+        return scan(
+            folders,
+            bands=bands,
+            workers=workers,
+            cache=cache,
+            resume=resume,
+            on_progress=show,
+            should_stop=should_stop,
+            note=say,
+        )
+
+
+@contextmanager
+def _stoppable() -> Iterator[Callable[[], bool]]:
+    """Let the first Ctrl-C ask for an end in good order, and a second one end at once."""
+    asked = threading.Event()
+
+    def ask(_number: int, _frame: Any) -> None:
+        asked.set()
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield asked.is_set
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+class _Shown:
+    """Tells on standard error how far a scan is: one line that is written over on a terminal, else one now and then."""
+
+    def __init__(self, *, resumed: bool) -> None:
+        self._resumed = resumed
+        self._last_s = time.monotonic()
+        self._terminal = sys.stderr.isatty()
+
+    def __call__(self, progress: Progress) -> None:
+        if not progress.file:
+            if self._resumed:
+                say(f"going on: {progress.done} of {progress.total} files are done")
+            elif progress.reused:
+                say(f"{progress.reused} of {progress.total} files are known from before")
+            return
+        now_s = time.monotonic()
+        ended = progress.done == progress.total
+        if now_s - self._last_s < (_SHOW_EVERY_S if self._terminal else _SAY_EVERY_S) and not ended:
+            return
+        self._last_s = now_s
+        left = "" if progress.left_s is None or ended else f", {_left(progress.left_s)} left"
+        line = f"{progress.done} of {progress.total} files{left}"
+        if not self._terminal:
+            say(line)
+        else:
+            sys.stderr.write(f"\r\x1b[K{line}" + ("\n" if ended else ""))
+            sys.stderr.flush()
+
+
+def _left(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
+def _write(world: World, found: Music, content: dict[str, Any], out: Path) -> None:
+    import json
+
+    from gainwright.app import write_bytes
+    from gainwright.app.music import table_rows
+
+    if out.suffix.lower() == ".json":
+        write_bytes(out, (json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())
+    else:
+        world.music_table(out, *table_rows(found))

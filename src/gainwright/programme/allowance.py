@@ -1,0 +1,256 @@
+"""How far below full scale the set-up tone of a band may sit, for the tracks that will be played.
+
+With an allowance of A dB a sine of -A dBFS just reaches the ceiling, so samples are cut at c = 10^(-A/20) of full scale (see
+`cutting`). A list is its tracks one after the other, so shares and powers are weighted by play time. The allowance that is
+recommended is the largest at which the list keeps the limits on clipped time and on clipping products, and every track
+by itself the one on power: a coil is warm within minutes, which a quiet track afterwards doesn't undo.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from gainwright.programme.cutting import cut
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.programme.result import BandStatistics
+
+    Floats = npt.NDArray[np.float64]
+
+ALLOWANCES_DB: Floats = np.arange(0.0, 20.0 + 0.25, 0.5)
+ALLOWANCES_DB.setflags(write=False)
+SINE_CREST_DB = 10 * math.log10(2)
+"""A sine's peak over its rms."""
+_MOST_NAMED = 3
+
+DecidedBy = Literal["clipped_time", "distortion", "mean_power", "range"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What must be kept: clipped time, and clipping products under the programme. Mean power stays under the rating.
+
+    The defaults are common practice, no published source.
+    """
+
+    clipped_time_percent: float = 0.1
+    distortion_power_db: float = -40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """What is behind a band: the speaker that reaches its rating first, its power from a sine at the ceiling, its rating."""
+
+    speaker: str
+    target_w: float
+    rating_w: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One track of a list, as one band has it."""
+
+    track: str
+    seconds: float
+    band: BandStatistics
+
+
+@dataclass(frozen=True, slots=True)
+class AllowanceRow:
+    """What comes of one allowance, `db`; bounds are those of the distribution's steps.
+
+    `distortion_power_db`: clipping products re the programme as it was; None when nothing is cut. `mean_power_db`,
+    `worst_1s_power_db`: re a sine that just reaches the ceiling (worst second: at most). `*_power_w`: into the speaker,
+    None when no job says what the ceiling is; `worst_track_power_w` the mean over the track with the most.
+    `gained_db`: level gained over an allowance of 0 dB.
+    """
+
+    db: float
+    clipped_time_percent: float
+    clipped_time_percent_low: float
+    clipped_time_percent_high: float
+    distortion_power_db: float | None
+    distortion_power_db_low: float | None
+    distortion_power_db_high: float | None
+    mean_power_db: float | None
+    worst_1s_power_db: float | None
+    mean_power_w: float | None
+    worst_track_power_w: float | None
+    worst_1s_power_w: float | None
+    gained_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The largest allowance that keeps the limits, what stands against more, and the tracks that do.
+
+    `kept` is False when not even 0 dB keeps them.
+    """
+
+    db: float
+    decided_by: DecidedBy
+    tracks: tuple[str, ...]
+    kept: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BandAllowance:
+    """One band of a list: its rows by rising allowance, the choice, and its crest over all tracks."""
+
+    band: str
+    rows: tuple[AllowanceRow, ...]
+    choice: Choice
+    crest_db: float | None
+    peak_dbfs: float | None
+    drive: Drive | None
+
+    def row(self, db: float) -> AllowanceRow:
+        """Return the row nearest to an allowance."""
+        return min(self.rows, key=lambda row: abs(row.db - db))
+
+
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Tracks (rows) by allowance (columns); times are seconds, squares re full scale."""
+
+    seconds: Floats
+    squares: Floats
+    worst_1s: Floats
+    share: Floats
+    share_low: Floats
+    share_high: Floats
+    products: Floats
+    products_low: Floats
+    products_high: Floats
+    power: Floats
+
+    def over_list(self, values: Floats) -> Floats:
+        """Return what a figure of each track is for the list, by play time."""
+        return np.asarray(self.seconds @ values / self.seconds.sum())
+
+
+def allow(
+    parts: Sequence[Part], *, drive: Drive | None = None, limits: Limits | None = None, steps_db: Floats = ALLOWANCES_DB
+) -> BandAllowance:
+    """Return what every allowance does to one band of a list, and the choice.
+
+    Parameters
+    ----------
+    steps_db : the allowances to look at, rising, from 0.
+
+    ValueError without a track.
+    """
+    if not parts:
+        raise ValueError("an allowance needs a track")
+    limits = limits or Limits()
+    ceilings = 10 ** (-np.asarray(steps_db, dtype=np.float64) / 20)
+    sums = _sums(parts, ceilings)
+    rows = _rows(sums, np.asarray(steps_db), ceilings, drive)
+    peak = max(part.band.peak for part in parts)
+    mean = float(sums.over_list(sums.squares))
+    crest = 10 * math.log10(peak * peak / mean) if mean > 0 else None
+    highest = 20 * math.log10(peak) if peak > 0 else None
+    choice = _choose([part.track for part in parts], sums, rows, ceilings, drive, limits)
+    return BandAllowance(parts[0].band.name, rows, choice, crest, highest, drive)
+
+
+def _sums(parts: Sequence[Part], ceilings: Floats) -> _Sums:
+    cuts = [cut(part.band, ceilings) for part in parts]
+    tables = ("share", "share_low", "share_high", "products", "products_low", "products_high", "power")
+    return _Sums(
+        np.array([max(part.seconds, 1e-9) for part in parts]),
+        np.array([part.band.mean_square for part in parts]),
+        np.array([part.band.worst_1s for part in parts]),
+        *(np.stack([getattr(c, name) for c in cuts]) for name in tables),
+    )
+
+
+def _db(ratio: float) -> float | None:
+    return 10 * math.log10(ratio) if ratio > 0 else None
+
+
+def _rows(sums: _Sums, steps_db: Floats, ceilings: Floats, drive: Drive | None) -> tuple[AllowanceRow, ...]:
+    programme = float(sums.over_list(sums.squares))
+    share, low, high = (100 * sums.over_list(s) for s in (sums.share, sums.share_low, sums.share_high))
+    products = [sums.over_list(p) for p in (sums.products, sums.products_low, sums.products_high)]
+    sine = ceilings**2 / 2
+    power = sums.over_list(sums.power)
+    mean, by_track = power / sine, (sums.power / sine).max(axis=0)
+    second = np.minimum(sums.worst_1s.max(), ceilings**2) / sine
+    rows = []
+    for i, db in enumerate(steps_db):
+        middle, least, most = (_db(float(p[i]) / programme) if programme > 0 else None for p in products)
+        watts = [None if drive is None else float(x[i]) * drive.target_w for x in (mean, by_track, second)]
+        gained = float(db) + (_db(float(power[i] / power[0])) or 0.0 if power[0] > 0 else 0.0)
+        rows.append(
+            AllowanceRow(
+                db=float(db),
+                clipped_time_percent=float(share[i]),
+                clipped_time_percent_low=float(low[i]),
+                clipped_time_percent_high=float(high[i]),
+                distortion_power_db=middle,
+                distortion_power_db_low=least,
+                distortion_power_db_high=most,
+                mean_power_db=_db(float(mean[i])),
+                worst_1s_power_db=_db(float(second[i])),
+                mean_power_w=watts[0],
+                worst_track_power_w=watts[1],
+                worst_1s_power_w=watts[2],
+                gained_db=gained,
+            )
+        )
+    return tuple(rows)
+
+
+def _broken(row: AllowanceRow, drive: Drive | None, limits: Limits) -> DecidedBy | None:
+    """Return the first limit that an allowance breaks."""
+    if row.clipped_time_percent > limits.clipped_time_percent:
+        return "clipped_time"
+    if row.distortion_power_db is not None and row.distortion_power_db > limits.distortion_power_db:
+        return "distortion"
+    rated = drive is not None and drive.rating_w is not None and row.worst_track_power_w is not None
+    if rated and row.worst_track_power_w > drive.rating_w * (1 + 1e-9):  # type: ignore[operator, union-attr]
+        return "mean_power"
+    return None
+
+
+def _choose(
+    names: Sequence[str],
+    sums: _Sums,
+    rows: Sequence[AllowanceRow],
+    ceilings: Floats,
+    drive: Drive | None,
+    limits: Limits,
+) -> Choice:
+    """Return the last row before the first that breaks a limit; all three figures only rise with the allowance."""
+    for i, row in enumerate(rows):
+        broken = _broken(row, drive, limits)
+        if broken is None:
+            continue
+        by_track = {
+            "clipped_time": sums.seconds * sums.share[:, i],
+            "distortion": sums.seconds * sums.products[:, i],
+            "mean_power": sums.power[:, i] / ceilings[i] ** 2,
+        }[broken]
+        return Choice(rows[max(i - 1, 0)].db, broken, _named(names, by_track), i > 0)
+    return Choice(rows[-1].db, "range", (), kept=True)
+
+
+def _named(names: Sequence[str], amounts: Floats) -> tuple[str, ...]:
+    """Return the tracks with the most, as many as make up half of it, three at the most."""
+    found: list[str] = []
+    reached = 0.0
+    for i in np.argsort(-amounts, kind="stable"):
+        if amounts[i] <= 0 or reached >= 0.5 * amounts.sum() or len(found) == _MOST_NAMED:
+            break
+        found.append(names[i])
+        reached += float(amounts[i])
+    return tuple(found)

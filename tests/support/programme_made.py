@@ -1,0 +1,45 @@
+"""Statistics of samples made by a test, counted with plain numpy, without the program's own kernels."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.programme import LEVEL_EDGES, LEVELS, POWER_LOW_DBFS, POWER_STEP_DB, POWERS, BandStatistics
+from gainwright.programme.allowance import Part
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+RATE_HZ = 48_000
+
+
+def band_of(samples: npt.NDArray[np.float64], name: str = "full") -> BandStatistics:
+    """Return the statistics of one channel; windows of 1 s one after the other, a shorter one its whole."""
+    x = np.asarray(samples, dtype=np.float32).astype(np.float64)
+    size = np.abs(x)
+    steps = np.clip(np.searchsorted(LEVEL_EDGES, size, side="right") - 1, 0, LEVELS - 1)
+    length = min(RATE_HZ, x.size)
+    seconds = (x[: x.size // length * length].reshape(-1, length) ** 2).mean(axis=1)
+    level = 10 * np.log10(np.maximum(2 * seconds, 1e-30))
+    powers = np.clip((level - POWER_LOW_DBFS) / POWER_STEP_DB, 0, POWERS - 1).astype(np.int64)
+    counts = np.bincount(powers, minlength=POWERS).astype(np.int64)
+    return BandStatistics(
+        name=name,
+        samples=x.size,
+        peak=float(size.max(initial=0)),
+        true_peak=float(size.max(initial=0)),
+        energy=float((x * x).sum()),
+        dc=float(x.mean()) if x.size else 0.0,
+        clipped=0,
+        worst_1s=float(seconds.max(initial=0)),
+        levels=np.bincount(steps, minlength=LEVELS).astype(np.int64),
+        power_100ms=counts,
+        power_1s=counts,
+    )
+
+
+def part_of(track: str, samples: npt.NDArray[np.float64]) -> Part:
+    """Return samples at 48 kHz as a track of a list."""
+    return Part(track, samples.size / RATE_HZ, band_of(samples))

@@ -1,0 +1,109 @@
+"""What an allowance costs, against clipping the samples themselves and against closed forms.
+
+Outside values: the samples, clipped by numpy one by one; a sine above a ceiling (arc length, and the Fourier integrals
+over the tops that are cut); Gaussian noise (share erfc(c / sigma sqrt 2), and the integrals of its tail, Bennett 1948).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from programme_made import band_of, part_of
+
+from gainwright.programme.allowance import ALLOWANCES_DB, Limits, allow
+from gainwright.programme.cutting import cut
+
+CEILINGS = 10 ** (-ALLOWANCES_DB / 20)
+RARE, TYPICAL = 0.006, 0.0003
+"""Of the clipped share, where more than one sample in a thousand is clipped: any ceiling, and the middle of all. A step holds
+about 0.05 dB of levels, and only the samples of one step, unevenly spread in it, can differ; of the few samples of
+rarer clipping the bounds are stated."""
+PRODUCTS_DB = 0.03
+
+
+def _noise(seed: int = 1, sigma: float = 0.15) -> np.ndarray:
+    return np.random.default_rng(seed).normal(0, sigma, 4_000_000)
+
+
+def test_a_sine_is_clipped_as_its_closed_form_says() -> None:
+    """A full-scale sine over a ceiling c: share 1 - 2 asin(c)/pi, and the mean of (sin - c)^2 over its tops."""
+    x = np.sin(2 * np.pi * (np.arange(1_000_003) + 0.5) / 1_000_003)
+    found = cut(band_of(x), CEILINGS[1:])
+    c = CEILINGS[1:]
+    angle = np.arcsin(c)
+    quarter = np.pi / 2 - angle
+    share = quarter / (np.pi / 2)
+    above = (quarter / 2 + np.sin(2 * angle) / 4 - 2 * c * np.cos(angle) + c * c * quarter) / (np.pi / 2)
+    left = 0.5 - ((quarter / 2 + np.sin(2 * angle) / 4) - c * c * quarter) / (np.pi / 2)
+    assert found.share == pytest.approx(share, rel=2e-3)
+    off = np.abs(10 * np.log10(found.products / above))
+    assert (
+        off[0] < 2 * PRODUCTS_DB
+    )  # 0.5 dB under the peak, where a sine's levels crowd most and only eight steps are left
+    assert np.all(off[1:] < PRODUCTS_DB)
+    assert found.power == pytest.approx(left, rel=1e-4)
+
+
+def test_noise_is_clipped_as_its_closed_form_says() -> None:
+    """Gaussian noise: share erfc(c / (sigma sqrt 2)), products 2 [(sigma^2 + c^2) Q - c sigma phi]; 3 standard errors."""
+    sigma, n = 0.2, 4_000_000
+    x = _noise(seed=7, sigma=sigma)
+    c = np.array([c for c in CEILINGS if 0.5 * sigma < c < 2.3 * sigma])
+    found = cut(band_of(x), c)
+    share = np.array([math.erfc(v / (sigma * math.sqrt(2))) for v in c])
+    phi = np.exp(-((c / sigma) ** 2) / 2) / math.sqrt(2 * math.pi)
+    products = share * (sigma**2 + c**2) - 2 * c * sigma * phi
+    assert np.all(np.abs(found.share - share) < 3 * np.sqrt(share * (1 - share) / n) + TYPICAL * share)
+    assert 10 * np.log10(found.products / products) == pytest.approx(np.zeros(c.size), abs=0.05)
+
+
+@pytest.mark.parametrize("kind", ["noise", "beats", "dense", "eight bits"])
+def test_clipping_the_samples_themselves_gives_the_same(kind: str) -> None:
+    """Share, products and power of the distribution are those of the clipped samples, within what is stated."""
+    time = np.arange(3_000_000) / 48_000
+    x = {
+        "noise": _noise(),
+        "beats": 0.5 * np.sin(2 * np.pi * 41.3 * time) * np.sin(2 * np.pi * 0.07 * time) ** 3 + 0.3 * _noise()[:3_000_000],
+        "dense": np.tanh(6 * _noise()),
+        "eight bits": np.round(_noise() * 128) / 128,
+    }[kind]  # fmt: skip
+    x = x.astype(np.float32).astype(np.float64)
+    size = np.abs(x)
+    found = cut(band_of(x), CEILINGS)
+    share = np.array([np.mean(size > c) for c in CEILINGS])
+    over = np.array([np.mean(np.maximum(size - c, 0) ** 2) for c in CEILINGS])
+    left = np.array([np.mean(np.clip(x, -c, c) ** 2) for c in CEILINGS])
+    assert np.all((found.share_low <= share + 1e-12) & (share <= found.share_high + 1e-12))
+    assert np.all((found.products_low <= over + 1e-12) & (over <= found.products_high + 1e-12))
+    if kind == "eight bits":  # its levels stand in the middle of nothing: only the bounds are stated
+        return
+    assert found.power == pytest.approx(left, rel=1e-4)
+    typical = share > 1e-3
+    assert typical.sum() > 5
+    assert np.all(np.abs(found.share[typical] / share[typical] - 1) < RARE)
+    assert np.median(np.abs(found.share[typical] / share[typical] - 1)) < TYPICAL
+    assert np.all(np.abs(10 * np.log10(found.products[typical] / over[typical])) < PRODUCTS_DB)
+
+
+def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
+    """A list weighted by play time is the statistics of its samples put end to end."""
+    one, two = 0.3 * _noise(2)[:1_000_000], 0.9 * _noise(3)[:3_000_000]
+    found = allow([part_of("one", one), part_of("two", two)])
+    both = np.concatenate([one, two])
+    together = allow([part_of("both", both)])
+    for a, b in zip(found.rows, together.rows, strict=True):
+        assert a.clipped_time_percent == pytest.approx(
+            b.clipped_time_percent, rel=1e-5
+        )  # the highest step of each ends at its own peak
+        assert a.mean_power_db == pytest.approx(b.mean_power_db, abs=1e-5)
+        assert (a.distortion_power_db is None) == (b.distortion_power_db is None)
+        if a.distortion_power_db is not None:
+            assert a.distortion_power_db == pytest.approx(b.distortion_power_db, abs=1e-4)
+    size = np.abs(both.astype(np.float32).astype(np.float64))
+    row = found.row(found.choice.db)
+    assert 100 * np.mean(size > 10 ** (-row.db / 20)) <= Limits().clipped_time_percent
+    more = 10 ** (-(row.db + 0.5) / 20)
+    products = 10 * np.log10(np.mean(np.maximum(size - more, 0) ** 2) / np.mean(size**2))
+    assert 100 * np.mean(size > more) > Limits().clipped_time_percent or products > Limits().distortion_power_db
