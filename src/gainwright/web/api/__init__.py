@@ -1,10 +1,11 @@
 """The HTTP API under /api, told by its OpenAPI document; the pages use it, too."""
 
-from gainwright.web.api import bench, cases, jobs, live, papers, practices, recordings, work
+from gainwright.web.api import bench, cases, chain, jobs, live, papers, practices, recordings, work
 
 ROUTERS = (
     bench.router,
     cases.router,
+    chain.router,
     jobs.router,
     live.router,
     papers.router,

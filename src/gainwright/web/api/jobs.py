@@ -69,7 +69,8 @@ def _shown(job: StoredJob) -> JobShown:
     return JobShown(**{name: getattr(job, name) for name in JobShown.model_fields})
 
 
-def _whole(job: StoredJob) -> JobWhole:
+def whole(job: StoredJob) -> JobWhole:
+    """Return a job as the API tells it."""
     return JobWhole(**{name: getattr(job, name) for name in JobWhole.model_fields})
 
 
@@ -85,38 +86,38 @@ def list_jobs(
 def new_job(site: CurrentSite, new: NewJob) -> JobWhole:
     """Keep a new job."""
     if new.text:
-        return _whole(workshop.keep(site.store, new.text))
-    return _whole(workshop.begin(site.store, like=new.like or "two_way_and_sub"))
+        return whole(workshop.keep(site.store, new.text))
+    return whole(workshop.begin(site.store, like=new.like or "two_way_and_sub"))
 
 
 @router.get("/{job}")
 def get_job(site: CurrentSite, job: str) -> JobWhole:
     """Return a job."""
-    return _whole(site.store.jobs.get(job))
+    return whole(site.store.jobs.get(job))
 
 
 @router.put("/{job}/text")
 def write_job(site: CurrentSite, actor: Actor, job: str, new: NewText) -> JobWhole:
     """Keep a new version; 409 when somebody else changed it since `seen`."""
-    return _whole(workshop.rewrite(site.store, job, new.text, seen=new.seen, by=actor))
+    return whole(workshop.rewrite(site.store, job, new.text, seen=new.seen, by=actor))
 
 
 @router.post("/{job}/undo")
 def undo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
     """Go one version back."""
-    return _whole(site.store.jobs.undo(job, seen=seen.seen))
+    return whole(site.store.jobs.undo(job, seen=seen.seen))
 
 
 @router.post("/{job}/redo")
 def redo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
     """Go one version forward again."""
-    return _whole(site.store.jobs.redo(job, seen=seen.seen))
+    return whole(site.store.jobs.redo(job, seen=seen.seen))
 
 
 @router.post("/{job}/double", status_code=201)
 def double(site: CurrentSite, job: str) -> JobWhole:
     """Keep a copy."""
-    return _whole(workshop.double(site.store, job))
+    return whole(workshop.double(site.store, job))
 
 
 @router.put("/{job}/shelf")
