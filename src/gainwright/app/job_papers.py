@@ -26,7 +26,7 @@ MEDIA_TYPES = {
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A paper that is wanted: kind, language, size, date, a case by name, recordings by id (all when None)."""
+    """A paper that is wanted: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
 
     kind: str = "setup"
     language: str = "en"
@@ -94,12 +94,20 @@ def job_paper(
 
 
 def _measured(store: Store, job: str, wanted: Wanted) -> tuple[Measured, ...]:
+    from gainwright.app.recordings_of_job import for_handover
     from gainwright.metering import measure, pictures, read_recording_bytes
     from gainwright.report import Measured
 
+    chosen = for_handover(store, job) if wanted.recordings is None else wanted.recordings
     found = []
     for kept in reversed(store.recordings.of(job)):
-        if wanted.recordings is None or kept.id in wanted.recordings:
+        if kept.id in chosen:
             recording = read_recording_bytes(store.recordings.content(kept.id), name=kept.name)
-            found.append(Measured(kept.name, measure(recording).channels[0], pictures(recording)))
+            found.append(
+                Measured(
+                    kept.name,
+                    measure(recording, calibrate_v=kept.measured.get("calibrate_v")).channels[0],
+                    pictures(recording),
+                )
+            )
     return tuple(found)

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright.app import examples, workshop
+from gainwright.app.recordings_of_job import recordings
 from gainwright.app.store import Shelf
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of
@@ -92,5 +93,5 @@ def overview(request: Request, site: CurrentSite, job: str) -> Response:
     """Show one job: what is to be done, what it says of itself, where its parts are."""
     stored = site.store.jobs.get(job)
     entries = site.store.runs.entries(job)
-    recordings = site.store.recordings.of(job)
-    return page(request, "job.html", job=stored, here="job", entries=entries, recordings=recordings)
+    kept = [k for k in recordings(site.store, job) if not k.removed]
+    return page(request, "job.html", job=stored, here="job", entries=entries, recordings=kept)
