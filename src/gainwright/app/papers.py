@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from gainwright.metering import Knee
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
-    from gainwright.report import Chart, Language, Measured, Paper
+    from gainwright.report import Chart, Language, Measured, MusicFound, Paper
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")
@@ -24,7 +24,7 @@ SIZES = ("a4", "letter")
 
 @dataclass(frozen=True, slots=True)
 class Attached:
-    """What belongs to a paper beside its job: evidence, a kept case, recordings, a column of readings, recorded sweeps, a date."""
+    """What belongs to a paper beside its job: evidence, a kept case, recordings, a column of readings, recorded sweeps, what music gave, a date."""
 
     evidence: Path | None = None
     case: str = ""
@@ -32,6 +32,7 @@ class Attached:
     knee: Path | None = None
     responses: tuple[Path, ...] = ()
     date: str = ""
+    music: Path | None = None
     cases: CaseStore | None = field(default=None)
 
 
@@ -57,13 +58,14 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
     entries = _entries(job, case, attached.evidence)
     knee, curves = _curves(attached) if kind == "handover" else (None, [])
     measured = [_measured(path) for path in attached.recordings] if kind == "handover" else []
-    belongs = Belongs(entries, case, tuple(measured), knee, tuple(curves), attached.date)
+    music = _music(attached) if kind == "handover" else None
+    belongs = Belongs(entries, case, tuple(measured), knee, tuple(curves), attached.date, music)
     return paper_about(job, kind=kind, belongs=belongs)
 
 
 @dataclass(frozen=True, slots=True)
 class Belongs:
-    """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date."""
+    """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date, what music gave."""
 
     entries: tuple[Entry, ...] = ()
     case: Case | None = None
@@ -71,6 +73,7 @@ class Belongs:
     knee: Knee | None = None
     curves: tuple[Chart, ...] = ()
     date: str = ""
+    music: MusicFound | None = None
 
 
 def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = None) -> Paper:
@@ -93,7 +96,14 @@ def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = No
         knee=belongs.knee,
         curves=belongs.curves,
         date=belongs.date,
+        music=belongs.music,
     )
+
+
+def _music(attached: Attached) -> MusicFound | None:
+    from gainwright.app.music_result import read_music
+
+    return None if attached.music is None else read_music(attached.music)
 
 
 def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:

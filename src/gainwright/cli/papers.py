@@ -25,6 +25,7 @@ def report(
     response: Annotated[
         list[Path] | None, typer.Option(help="A recording of the sweep, 20 Hz to 20 kHz in 10 s; may be repeated.")
     ] = None,
+    music: Annotated[Path | None, typer.Option(help="What gainwright music wrote as .json, for the handover.")] = None,
     date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The date that stands on it.")] = "",
     language: Annotated[str, typer.Option(help="en or de.")] = "en",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
@@ -39,7 +40,7 @@ def report(
         raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
     world = compose()
     store = world.cases(cases) if case else None
-    attached = Attached(evidence, case, tuple(recording or ()), knee, tuple(response or ()), date, store)
+    attached = Attached(evidence, case, tuple(recording or ()), knee, tuple(response or ()), date, music, store)
     made = make_paper(job, kind=kind, attached=attached)
     if out is not None:
         write_paper(made, out, charts=world.charts, printer=world.printer, code=language, size=paper)

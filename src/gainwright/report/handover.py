@@ -13,6 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
+from gainwright.report.music import music_blocks
 from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.setup_sheet import SET_BY
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan, Target
     from gainwright.report import Chart
+    from gainwright.report.music import MusicFound
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""
@@ -51,6 +53,7 @@ def handover(
     knee: Knee | None = None,
     curves: Sequence[Chart] = (),
     date: str = "",
+    music: MusicFound | None = None,
 ) -> Paper:
     """Return the handover of a job.
 
@@ -59,6 +62,7 @@ def handover(
     entries : what was read at the end.
     measured, knee : recordings, and the clean limit found step by step, when there are any.
     curves : charts of what was measured, as knee and responses.
+    music : what the customer's music allows.
     """
     reached, chain = _reached(job, plan, entries), Chain(job)
     loud = _loudest(chain, plan.targets)
@@ -67,7 +71,7 @@ def handover(
     blocks += [Heading(say("Where each control stands")), _controls(job)]
     blocks += [Heading(say("Volume")), *_volume(plan, knee)]
     blocks += [Heading(say("Targets and what was reached")), _targets(plan, reached)]
-    blocks += [Heading(say("Allowance")), *_allowance(job)]
+    blocks += [Heading(say("Allowance")), *_allowance(job), *(music_blocks(music) if music else ())]
     blocks += _corridors(chain, plan)
     blocks += _measured(measured)
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
@@ -77,6 +81,7 @@ def handover(
     blocks += [Heading(say("Not measured")), Listed(_missing(job, plan, reached, measured, knee, entries))]
     blocks += [Fill((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee) | {"loudest_db": loud}
+    data |= {"music_db": {a.band: a.choice.db for a in music.allowances}} if music else {}
     return Paper(
         "handover",
         job.title or say("Handover"),

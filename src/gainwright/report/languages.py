@@ -22,7 +22,7 @@ _NUMBER = re.compile(r"(?<![\w.])([+-]?\d+)\.(\d+)(?![\w.]*\d*\.\d)")
 CHART_WORDS = (
     "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
     "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
-    "line driver", "level control", "converter",
+    "line driver", "level control", "converter", "dB re full scale", "time above, %", "allowance, dB", "clipped time, %",
 )  # fmt: skip
 """Words on charts that are keys of the catalogue, too."""
 

@@ -90,8 +90,8 @@ def crest_words(found: BandAllowance, tone_hz: float | None) -> str:
     tone = say("a tone") if tone_hz is None else say("a tone of {hz} Hz", hz=f"{tone_hz:g}")
     return say(
         "{band}: the highest peak of this music stands {crest} dB over its rms, that of {tone} only {sine} dB. A tone that just "
-        "reaches the ceiling is always there; the music, set by a tone {db} dB below full scale, is there for {percent} % of "
-        "the time and has {less} dB less power.",
+        "reaches the ceiling stays there and has its full power; this music, set by a tone {db} dB below full scale, is over "
+        "the ceiling for {percent} % of the time and has {less} dB less power.",
         band=found.band,
         crest=f"{found.crest_db:.1f}",
         tone=tone,
