@@ -12,6 +12,8 @@ import sys
 from typing import IO, NoReturn
 
 REFUSED = 3
+MOST_CHANNELS = 16
+RATES_HZ = (4_000, 768_000)
 
 
 def limit(*, cpu_seconds: int, memory_bytes: int) -> None:
@@ -42,6 +44,9 @@ def decode(source: IO[bytes], into: IO[bytes], *, most_samples: int) -> None:
 
     try:
         with soundfile.SoundFile(io.BytesIO(source.read())) as file:
+            if file.channels > MOST_CHANNELS or not RATES_HZ[0] <= file.samplerate <= RATES_HZ[1]:
+                what = f"has {file.channels} channels at {file.samplerate} Hz"
+                refuse("not_audio", what, f"up to {MOST_CHANNELS} channels at {RATES_HZ[0]} to {RATES_HZ[1]} Hz go in")
             if file.frames * file.channels > most_samples:
                 minutes = most_samples / file.channels / file.samplerate / 60
                 refuse("too_large", f"is too long: {minutes:.1f} minutes go in", "cut the steady tone out of it")

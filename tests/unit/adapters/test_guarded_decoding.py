@@ -1,0 +1,144 @@
+"""Sound files of unknown origin: decoded in a child, refused with one sentence, whatever is in them."""
+
+from __future__ import annotations
+
+import io
+import struct
+import time
+
+import numpy as np
+import pytest
+import soundfile
+
+from gainwright.adapters.guarded_decoding import GuardedSoundFiles, looks_like_sound
+from gainwright.errors import RecordingError
+
+RATE_HZ = 48_000
+FORMATS = [
+    ("WAV", "PCM_16"),
+    ("WAV", "PCM_24"),
+    ("WAV", "FLOAT"),
+    ("RF64", "PCM_24"),
+    ("FLAC", "PCM_24"),
+    ("AIFF", "PCM_16"),
+    ("OGG", "VORBIS"),
+    ("MP3", "MPEG_LAYER_III"),
+]
+LOSSLESS = {"PCM_16", "PCM_24", "FLOAT"}
+
+
+def tone(seconds: float = 1.0) -> np.ndarray:
+    """Return a tone in two channels."""
+    wave = 0.5 * np.sin(2 * np.pi * 997 * np.arange(round(seconds * RATE_HZ)) / RATE_HZ)
+    return np.stack([wave, -0.5 * wave], axis=1)
+
+
+def written(samples: np.ndarray, kind: str = "WAV", subtype: str = "PCM_24") -> bytes:
+    """Return a sound file."""
+    into = io.BytesIO()
+    soundfile.write(into, samples, RATE_HZ, format=kind, subtype=subtype)
+    return into.getvalue()
+
+
+def header(*, frames: int, data: bytes = b"", channels: int = 1) -> bytes:
+    """Return a WAV file of 16 bits whose header tells a length of its own."""
+    told = min(2 * channels * frames, 2**32 - 1)
+    form = struct.pack("<IHHIIHH", 16, 1, channels, RATE_HZ, 2 * RATE_HZ, 2 * channels % 2**16, 16)
+    return b"RIFF" + struct.pack("<I", min(36 + told, 2**32 - 1)) + b"WAVEfmt " + form + b"data" + struct.pack("<I", told) + data  # fmt: skip
+
+
+def bomb(seconds: int) -> bytes:
+    """Return a FLAC file of silence, some bytes a second."""
+    into = io.BytesIO()
+    with soundfile.SoundFile(into, "w", RATE_HZ, 8, format="FLAC", subtype="PCM_16") as file:
+        for _ in range(seconds):
+            file.write(np.zeros((RATE_HZ, 8), np.int16))
+    return into.getvalue()
+
+
+@pytest.mark.parametrize(("kind", "subtype"), FORMATS)
+def test_every_kind_comes_through(kind: str, subtype: str) -> None:
+    """What libsndfile itself reads of the file comes back as 32-bit float, sample for sample."""
+    content = written(tone(), kind, subtype)
+    wav = GuardedSoundFiles().as_wav(content, name="a")
+    with soundfile.SoundFile(io.BytesIO(wav)) as file:
+        assert (file.format, file.subtype, file.samplerate) == ("WAV", "FLOAT", RATE_HZ)
+        got = file.read(dtype="float32", always_2d=True)
+    direct, _ = soundfile.read(io.BytesIO(content), dtype="float32", always_2d=True)
+    assert np.array_equal(got, direct)
+    if subtype in LOSSLESS:
+        assert np.max(np.abs(got - tone())) < (4e-5 if subtype == "PCM_16" else 2e-7)
+
+
+@pytest.mark.parametrize(
+    ("content", "code"),
+    [
+        (b"", "empty"),
+        (b"hello, this is text", "not_audio"),
+        (b"PK\x03\x04" + bytes(100), "not_audio"),
+        (b"RIFF", "not_audio"),
+        (b"RIFFxxxxWAVE" + bytes(300), "not_audio"),
+        (b"fLaC" + bytes(1000), "not_audio"),
+        (b"OggS" + bytes(range(256)) * 20, "not_audio"),
+        (b"\xff\xfb" + bytes(range(256)) * 100, "not_audio"),
+        (b"FORM" + bytes(100), "not_audio"),
+        (header(frames=0), "empty"),
+        (header(frames=10**9), "empty"),
+        (header(frames=100, data=bytes(200), channels=65_535), None),
+        (written(np.array([[0.0], [np.nan], [0.0]]), subtype="FLOAT"), "not_finite"),
+        (written(np.array([[0.0], [np.inf], [0.0]]), subtype="FLOAT"), "not_finite"),
+        (written(np.array([[0.0], [1e300], [0.0]]), subtype="DOUBLE"), "not_finite"),
+        (written(np.zeros((10, 17))), "not_audio"),
+        (written(tone(), "FLAC")[:-2000], None),
+    ],
+)
+def test_what_is_no_recording_is_told_in_one_sentence(content: bytes, code: str | None) -> None:
+    """Each is refused by its kind, or read as far as it goes; never a crash, never words of the inside."""
+    try:
+        wav = GuardedSoundFiles().as_wav(content, name="x.wav")
+    except RecordingError as error:
+        assert code is None or error.code == code
+        assert str(error).startswith("x.wav: ")
+        assert not any(word in str(error) for word in ("Traceback", "Error", "libsndfile", "/"))
+    else:
+        assert code is None
+        soundfile.read(io.BytesIO(wav))
+
+
+def test_a_long_file_is_refused_by_what_it_tells_before_it_is_read() -> None:
+    """Ten minutes of eight channels in a few hundred kilobytes."""
+    content = bomb(600)
+    assert len(content) < 1_000_000
+    begun = time.monotonic()
+    with pytest.raises(RecordingError, match="is too long") as caught:
+        GuardedSoundFiles().as_wav(content, name="bomb")
+    assert caught.value.code == "too_large"
+    assert time.monotonic() - begun < 15
+
+
+def test_a_child_that_takes_too_long_or_too_much_is_ended() -> None:
+    """By its clock, by its processor time, by its memory; each with its own sentence."""
+    content = bomb(600)
+    most = 10**9
+    with pytest.raises(RecordingError, match="takes too long"):
+        GuardedSoundFiles(wall_seconds=0.05).as_wav(written(tone()), name="a")
+    with pytest.raises(RecordingError, match="takes too long"):
+        GuardedSoundFiles(cpu_seconds=1, most_samples=most, memory_bytes=8 * 10**9).as_wav(content, name="a")
+    with pytest.raises(RecordingError, match="needs too much memory"):
+        GuardedSoundFiles(memory_bytes=500_000_000, most_samples=most).as_wav(content, name="a")
+
+
+def test_a_header_that_lies_costs_nothing() -> None:
+    """A file that tells a thousand million samples and holds a hundred gives these."""
+    wav = GuardedSoundFiles().as_wav(header(frames=10**9, data=b"\x00\x40" * 100), name="a")
+    samples, _ = soundfile.read(io.BytesIO(wav))
+    assert samples.tolist() == [0.5] * 100
+
+
+@pytest.mark.parametrize(
+    ("begin", "is_sound"),
+    [(b"RIFF", True), (b"\xff\xfb", True), (b"\xff\x1b", False), (b"\xff", False), (b"%PDF", False), (b"ID3", True)],
+)
+def test_kind_is_told_by_content(begin: bytes, *, is_sound: bool) -> None:
+    """The first bytes count, whatever the name."""
+    assert looks_like_sound(begin) is is_sound

@@ -1,0 +1,254 @@
+"""A measurement that is watched from elsewhere, and the recordings of a job."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from gainwright.adapters.guarded_decoding import GuardedSoundFiles
+from gainwright.adapters.store import open_store
+from gainwright.app import Block, Expectation, InputDevice, LiveOptions, Store
+from gainwright.app.live import LiveSession
+from gainwright.app.live_room import LiveRoom
+from gainwright.app.recordings_of_job import for_handover, mark, plain_name, recordings, take_in
+from gainwright.errors import CallError, RecordingError
+from gainwright.jobfile import example_text
+
+RATE_HZ = 48_000
+SIZE = 960
+
+
+@pytest.fixture(autouse=True)
+def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep calibrations in a folder of the test."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """A store of the test's own."""
+    opened = open_store(str(tmp_path / "store.sqlite"))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def job(store: Store) -> str:
+    """A kept job."""
+    return store.jobs.add(title="one", text=example_text("one_amplifier")).id
+
+
+def room_of(store: Store, job: str = "", **more: Any) -> LiveRoom:
+    """Return a room of one channel."""
+    device = InputDevice("line", "browser on phone", 1, RATE_HZ)
+    session = LiveSession(device, LiveOptions(channels=1), rate_hz=RATE_HZ, channels=1)
+    return LiveRoom(session, store=store, job=job, **more)
+
+
+def blocks(seconds: float, *, peak: float = 0.5, begin: int = 0) -> list[Block]:
+    """Return blocks of 20 ms of a tone of 997 Hz, as 32-bit floats."""
+    n = begin + np.arange(round(seconds * RATE_HZ))
+    wave = (peak * np.sin(2 * np.pi * 997 * n / RATE_HZ)).astype(np.float32).astype(np.float64)
+    return [Block(wave[i : i + SIZE, None]) for i in range(0, len(wave), SIZE)]
+
+
+def pushed(room: LiveRoom, items: list[Block]) -> list[dict[str, Any]]:
+    """Push one by one; return what was told."""
+    return [message for block in items for message in room.push(block)]
+
+
+def test_fourteen_updates_a_second_and_one_for_what_came_at_once(store: Store) -> None:
+    """Blocks of 20 ms give 14 updates a second over the long run; five seconds in one go give one."""
+    told = pushed(room_of(store), blocks(5))
+    assert len(told) == pytest.approx(70, abs=1)
+    assert [m["kind"] for m in told] == ["update"] * len(told)
+    assert sum(m["pictures"] is not None for m in told) == pytest.approx(33, abs=2)
+    (one,) = room_of(store).push(*blocks(5))
+    assert one["reading"]["channels"][0]["frequency_hz"] == pytest.approx(997, abs=1e-3)
+
+
+def test_pictures_are_those_of_the_reading(store: Store) -> None:
+    """The period is the tone's own, its peak 0.5; the spectrum's highest line is the tone at -6.02 dBFS."""
+    drawn = next(m["pictures"] for m in pushed(room_of(store), blocks(1)) if m["pictures"])
+    assert max(drawn["wave"]) == pytest.approx(0.5, abs=1e-3)
+    top = int(np.argmax(drawn["spectrum_dbfs"]))
+    assert drawn["spectrum_dbfs"][top] == pytest.approx(20 * np.log10(0.5), abs=0.3)
+    assert drawn["spectrum_hz"][top] == pytest.approx(997, rel=0.02)
+
+
+def test_calibration_and_what_a_step_expects(store: Store) -> None:
+    """4 V at -6.02 dBFS is low, fits or high by the interval; a text that is no voltage is told, and nothing changes."""
+    room = room_of(store, expected=Expectation("x", 3.9, 4.1))
+    pushed(room, blocks(2))
+    assert room.command({"do": "calibrate", "text": "four"})[0]["code"] == "bad_reading"
+    assert room.command({"do": "calibrate", "text": "0 V"})[0]["kind"] == "trouble"
+    assert room.command({"do": "calibrate", "text": "OL"})[0]["kind"] == "trouble"
+    assert pushed(room, blocks(1))[-1]["fits"] == [None]
+    assert room.command({"do": "calibrate", "text": "4,0"}) == []
+    last = pushed(room, blocks(1))[-1]
+    assert last["calibrate_v"] == pytest.approx(8.0, rel=1e-4)
+    assert last["reading"]["channels"][0]["v_rms"] == pytest.approx(4.0, rel=1e-4)
+    assert last["fits"] == ["fits"]
+    assert pushed(room, blocks(1, peak=0.45))[-1]["fits"] == ["low"]
+    assert pushed(room, blocks(1, peak=0.6))[-1]["fits"] == ["high"]
+
+
+def test_nothing_is_calibrated_by_silence(store: Store) -> None:
+    """Told that no clean tone comes in, and the measurement goes on."""
+    room = room_of(store)
+    quiet = [Block(np.zeros((SIZE, 1)))] * 120
+    pushed(room, quiet)
+    room.command({"do": "calibrate", "text": "1 V"})
+    told = pushed(room, quiet[:20])
+    assert [m["code"] for m in told if m["kind"] == "trouble"] == ["no_tone"]
+    assert told[-1]["kind"] == "update"
+    assert told[-1]["calibrate_v"] is None
+
+
+def test_what_the_browser_leaves_on_refuses_calibration_and_verdict(store: Store, job: str) -> None:
+    """No level holds then; a recording says so for good."""
+    room = room_of(store, job, processing=("automatic gain",), expected=Expectation("x", 1, 2))
+    pushed(room, blocks(2))
+    assert "automatic gain" in room.command({"do": "calibrate", "text": "1 V"})[0]["what"]
+    room.command({"do": "record", "seconds": 1, "name": "a"})
+    pushed(room, blocks(1))
+    assert store.recordings.of(job)[0].measured["about"]["processing"] == ["automatic gain"]
+
+
+def test_recording_is_what_came_in(store: Store, job: str) -> None:
+    """One second is kept sample for sample; gaps in it are counted, and those before it aren't."""
+    room = room_of(store, job)
+    room.push(*blocks(0.5))
+    room.push(Block(blocks(0.02)[0].samples, lost=True))
+    assert room.command({"do": "record", "seconds": 2, "name": "  at\nthe\x00 amp "}) == []
+    assert room.command({"do": "record", "seconds": 2, "name": "again"})[0]["code"] == "busy"
+    first = blocks(1)
+    halfway = pushed(room, first)
+    assert halfway[-1]["recording"] == pytest.approx(0.5, abs=0.04)
+    second = [Block(blocks(0.02, begin=777)[0].samples, lost=True), *blocks(1.2, begin=RATE_HZ)]
+    kept = [m for m in pushed(room, second) if m["kind"] == "kept"]
+    assert [m["name"] for m in kept] == ["at the amp"]
+    found = store.recordings.get(kept[0]["recording"])
+    assert found.measured["about"]["gaps"] == 1
+    samples, rate_hz = soundfile.read(io.BytesIO(store.recordings.content(found.id)), dtype="float64")
+    wanted = np.concatenate([b.samples for b in [*first, *second]])[: 2 * RATE_HZ, 0]
+    assert rate_hz == RATE_HZ
+    assert np.array_equal(samples, wanted)
+
+
+def test_recording_ended_early_is_kept_and_an_empty_one_is_told(store: Store, job: str) -> None:
+    """What there is, when a person stops it."""
+    room = room_of(store, job)
+    room.command({"do": "record", "seconds": 60})
+    assert room.command({"do": "stop_recording"})[0]["code"] == "empty"
+    assert room.command({"do": "stop_recording"}) == []
+    room.command({"do": "record", "seconds": 60})
+    pushed(room, blocks(1))
+    assert room.command({"do": "stop_recording"})[0]["kind"] == "kept"
+    assert store.recordings.of(job)[0].measured["channels"][0]["frequency_hz"] == pytest.approx(997, abs=0.01)
+    assert room_of(store).command({"do": "record", "seconds": 1})[0]["code"] == "no_such_job"
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        {},
+        {"do": "format"},
+        {"do": "channel", "channel": 2},
+        {"do": "channel", "channel": "1"},
+        {"do": "record", "seconds": 0},
+        {"do": "record", "seconds": 10**9},
+        {"do": "record", "seconds": True},
+        {"do": "calibrate"},
+        {"do": "calibrate", "text": "9" * 10_000},
+    ],
+)
+def test_what_can_not_be_asked_is_told(store: Store, job: str, message: dict[str, Any]) -> None:
+    """One trouble each, with words."""
+    (told,) = room_of(store, job).command(message)
+    assert told["kind"] == "trouble"
+    assert told["what"]
+
+
+def test_worst_and_gaps_begin_anew(store: Store) -> None:
+    """A device that was away is told; a reset forgets."""
+    room = room_of(store)
+    pushed(room, [Block(np.clip(b.samples, -0.3, 0.3)) for b in blocks(1)])
+    away = room.push(Block(np.zeros((0, 1)), away=True))[0]
+    assert away["away"]
+    assert away["reading"] is None
+    last = pushed(room, blocks(1))[-1]["reading"]
+    assert (last["worst"], last["gaps"]) == (["clipped"], 1)
+    room.command({"do": "reset"})
+    last = pushed(room, blocks(1))[-1]["reading"]
+    assert (last["worst"], last["gaps"]) == (["clean"], 0)
+
+
+def wav(*, peak: float = 0.5) -> bytes:
+    """Return a WAV file of 24 bits."""
+    into = io.BytesIO()
+    samples = np.concatenate([b.samples for b in blocks(1, peak=peak)])
+    soundfile.write(into, samples, RATE_HZ, format="WAV", subtype="PCM_24")
+    return into.getvalue()
+
+
+def test_taken_out_is_put_back_until_it_is_swept(store: Store, job: str) -> None:
+    """Undo brings it back with its mark; after a week it is gone."""
+    kept = take_in(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    mark(store, job, kept.id, "handover")
+    assert for_handover(store, job) == (kept.id,)
+    mark(store, job, kept.id, "remove")
+    assert [k.removed for k in recordings(store, job)] == [True]
+    assert for_handover(store, job) == ()
+    mark(store, job, kept.id, "put_back")
+    assert for_handover(store, job) == (kept.id,)
+    mark(store, job, kept.id, "no_handover")
+    assert for_handover(store, job) == ()
+    mark(store, job, kept.id, "remove")
+    assert len(recordings(store, job, now=datetime.now(UTC) + timedelta(days=6))) == 1
+    assert recordings(store, job, now=datetime.now(UTC) + timedelta(days=8)) == []
+    with pytest.raises(CallError):
+        store.recordings.get(kept.id)
+
+
+def test_marks_are_of_the_jobs_own_recordings(store: Store, job: str) -> None:
+    """Another job's recording isn't there."""
+    kept = take_in(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    other = store.jobs.add(title="two", text=example_text("one_amplifier")).id
+    with pytest.raises(CallError, match="no such recording"):
+        mark(store, other, kept.id, "remove")
+    with pytest.raises(CallError, match="can't be done"):
+        mark(store, job, kept.id, "burn")
+
+
+def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
+    """Refused, and nothing stands in the list."""
+    with pytest.raises(RecordingError, match="no sound file"):
+        take_in(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
+    with pytest.raises(CallError, match="no such job"):
+        take_in(store, "none", wav(), name="a", files=GuardedSoundFiles())
+    assert recordings(store, job) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "plain"),
+    [
+        ("a\r\nb\tc", "a b c"),
+        ("\u202egpj.wav", "gpj.wav"),
+        ("\x00\x1b[31m", "[31m"),
+        ("x" * 500, "x" * 80),
+        ("  ", ""),
+        ("Käfig 40 Hz", "Käfig 40 Hz"),
+        ("<b>", "<b>"),
+    ],
+)
+def test_names_are_one_plain_line(name: str, plain: str) -> None:
+    """Control characters, turned writing and lengths go; letters stay."""
+    assert plain_name(name) == plain
