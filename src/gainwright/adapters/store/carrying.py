@@ -38,7 +38,7 @@ def backup(database: Database, file: Path) -> Path:
     ------
     CallError : there is such a file, or it can't be written, or the store can't be read.
     """
-    with database.read() as connection:
+    with database.moment() as connection:
         if revision_of(connection) is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
         _write_backup(connection, file)
@@ -48,7 +48,7 @@ def backup(database: Database, file: Path) -> Path:
 def backup_beside(database: Database, why: str) -> Path:
     """Write a backup beside the store, in the person's data folder for one on a server; return the file."""
     file = _beside(database, why)
-    with database.read() as connection:
+    with database.moment() as connection:
         _write_backup(connection, file)
     return file
 
@@ -62,7 +62,7 @@ def restore(where: str | Path, file: Path) -> Path | None:
     """
     with _ready(file) as source:
         database, former = _target(where)
-        with closing(database), source.read() as old, database.write() as new:
+        with closing(database), source.moment() as old, database.write() as new:
             _lock(new)
             if former is None and _holds_anything(new):
                 former = _beside(database, "former")
@@ -158,7 +158,7 @@ def _ready(file: Path) -> Iterator[Database]:
 
 
 def _check_backup(database: Database) -> None:
-    with database.read() as connection:
+    with database.moment() as connection:
         if revision_of(connection) is None:
             raise CallError("the file is no backup of a store", code="no_store", remedy="name a backup")
         wrong = unsound(connection)
@@ -172,7 +172,7 @@ def _target(where: str | Path) -> tuple[Database, Path | None]:
     try:
         if database.file is not None:
             new_file(database.file)
-        with database.read() as connection:
+        with database.moment() as connection:
             wrong = unsound(connection, quick=True)
         if wrong:
             raise CallError("the file is damaged", code="store_damaged", where=database.name)
@@ -202,7 +202,7 @@ def _keep(database: Database, new: sa.Connection, former: Path) -> None:
     if database.file is None:
         _write_backup(new, former)
         return
-    with database.read() as connection:  # sees what was there before this transaction
+    with database.moment() as connection:  # sees what was there before this transaction
         _write_backup(connection, former)
 
 

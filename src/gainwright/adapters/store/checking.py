@@ -58,7 +58,7 @@ def check(database: Database) -> StoreCheck:
     ------
     CallError : there is none, or it can't be read at all.
     """
-    with database.read() as connection:
+    with database.moment() as connection:
         revision = revision_of(connection)
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)

@@ -41,16 +41,32 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[sa.Connection]:
-        """Yield a connection that sees one state of the store.
+        """Yield a connection for one statement: each sees one state of the store, two may see two.
 
         Raises
         ------
         CallError : the database can't; in one sentence.
         """
         with self._told(), self.engine.connect() as connection:
-            reading = connection if self.file else connection.execution_options(isolation_level="REPEATABLE READ")
-            with reading.begin():
-                yield reading
+            if self.file is None:
+                connection.execution_options(isolation_level="AUTOCOMMIT")
+            else:
+                connection.execution_options(gainwright_begins="")
+            yield connection
+
+    @contextmanager
+    def moment(self) -> Iterator[sa.Connection]:
+        """Yield a connection that sees one state of the store, however many statements it is asked.
+
+        Raises
+        ------
+        CallError : the database can't; in one sentence.
+        """
+        with self._told(), self.engine.connect() as connection:
+            if self.file is None:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def write(self) -> Iterator[sa.Connection]:
@@ -61,9 +77,9 @@ class Database:
         CallError : the database can't; in one sentence.
         """
         with self._told(), self._one_at_a_time(), self.engine.connect() as connection:
-            writing = connection.execution_options(gainwright_writes=True)
-            with writing.begin():
-                yield writing
+            connection.execution_options(gainwright_begins="BEGIN IMMEDIATE")
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def _told(self) -> Iterator[None]:
@@ -146,8 +162,9 @@ def _file_engine(url: sa.URL, patience_s: float) -> sa.Engine:
 
     @event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
-        writes = connection.get_execution_options().get("gainwright_writes")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        begins = connection.get_execution_options().get("gainwright_begins", "BEGIN")
+        if begins:
+            connection.exec_driver_sql(begins)
 
     return engine
 

@@ -27,6 +27,9 @@ _CURRENT = sa.select(job_table, job_version.c.title, job_version.c.text).join(
     job_version, (job_version.c.job == job_table.c.id) & (job_version.c.number == job_table.c.version)
 )
 
+_ONE = _CURRENT.where(job_table.c.id == sa.bindparam("name"))
+_LOCK = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("name")).with_for_update()
+
 
 class SqlJobs:
     """Jobs in a database."""
@@ -112,8 +115,8 @@ def no_such_job() -> CallError:
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     writable(job=name)
     if lock:  # by itself: a join would be looked at as it was before the lock was waited for
-        connection.execute(sa.select(job_table.c.id).where(job_table.c.id == name).with_for_update())
-    row = connection.execute(_CURRENT.where(job_table.c.id == name)).one_or_none()
+        connection.execute(_LOCK, {"name": name})
+    row = connection.execute(_ONE, {"name": name}).one_or_none()
     if row is None:
         raise no_such_job()
     return row

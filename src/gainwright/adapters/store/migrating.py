@@ -41,7 +41,7 @@ def migrate(database: Database, to: str = NEWEST) -> None:
     ------
     CallError : it was made by a newer program, or is no store, or can't be upgraded; then it is as it was.
     """
-    with database.read() as connection:
+    with database.moment() as connection:
         before = _known(database, revision_of(connection))
     if before == to:
         return

@@ -17,6 +17,14 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
     from gainwright.app.store import RunKind
 
+# built once: a reading is what a person waits for
+_LOCK_JOB = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("of")).with_for_update()
+_OF_STEP = sa.func.max(run_entry.c.number).filter(run_entry.c.step == sa.bindparam("at_step"))
+_HIGHEST = sa.select(sa.func.coalesce(sa.func.max(run_entry.c.number), 0), sa.func.coalesce(_OF_STEP, 0)).where(
+    run_entry.c.job == sa.bindparam("of")
+)
+_ADD = run_entry.insert()
+
 
 class SqlRuns:
     """Set-up runs in a database."""
@@ -38,18 +46,17 @@ class SqlRuns:
         """Keep an entry. `seen` is the number of the step's last entry that the writer knew, 0 for none. ConflictError: there is a newer one."""
         writable(job=job, step=step, kind=kind, text=text, by=by)
         with self._database.write() as connection:
-            if connection.scalar(sa.select(job_table.c.id).where(job_table.c.id == job).with_for_update()) is None:
+            if connection.execute(_LOCK_JOB, {"of": job}).first() is None:
                 raise no_such_job()
-            highest = sa.func.coalesce(sa.func.max(run_entry.c.number), 0)
-            of_job = run_entry.c.job == job
-            if connection.scalar(sa.select(highest).where(of_job, run_entry.c.step == step)) != seen:
+            of_job, of_step = connection.execute(_HIGHEST, {"of": job, "at_step": step}).one()
+            if of_step != seen:
                 raise ConflictError(
                     "somebody else has said something of this step meanwhile",
                     code="conflict",
                     remedy="look at the step as it stands now, then say it again; nothing was written",
                 )
-            number = connection.scalars(sa.select(highest).where(of_job)).one() + 1
+            number = of_job + 1
             entry = RunEntry(number, step, kind, text, dict(value), by, now())
             row = {"job": job, "number": number, "step": step, "kind": kind, "text": text, "by": by, "at": entry.at}
-            connection.execute(run_entry.insert().values(**row, value=entry.value))
+            connection.execute(_ADD, {**row, "value": entry.value})
         return entry
