@@ -2,7 +2,7 @@
 // A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page;
 // then the first element of its data-focus="id id" that is there has the focus.
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
-// reached, and sent when it can again. An element with data-work="ID" follows work in the background.
+// reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
 
 const said = document.getElementById("said");
 let quiet;
@@ -37,6 +37,7 @@ export async function send(form, submitter) {
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
   }
+  if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
   await show(answer, form.dataset.swap, { push, focus: form.dataset.focus });
 }
@@ -77,12 +78,33 @@ document.addEventListener("submit", (event) => {
   send(form, event.submitter);
 });
 
-const soon = new WeakMap();
+// While an answer is awaited nothing more is asked; what was moved meanwhile is asked for then, once.
+const soon = new WeakMap(), asked = new WeakMap();
+async function ask(form) {
+  if (asked.has(form)) { asked.set(form, true); return; }
+  asked.set(form, false);
+  try { await send(form); } finally {
+    const again = asked.get(form);
+    asked.delete(form);
+    if (again) ask(form);
+  }
+}
 document.addEventListener("input", (event) => {
-  const form = event.target.form;
-  if (!form || event.target.dataset.soon === undefined || form.dataset.swap === undefined) return;
+  let target = event.target;
+  if (target.dataset.mirrors) {
+    target = document.getElementById(target.dataset.mirrors);
+    target.value = event.target.value;
+    if (target.form) ask(target.form);
+    return;
+  }
+  for (const slider of document.querySelectorAll("[data-mirrors]")) {
+    const value = Number(target.value.replace(",", "."));
+    if (slider.dataset.mirrors === target.id && Number.isFinite(value)) slider.value = value;
+  }
+  const form = target.form;
+  if (!form || target.dataset.soon === undefined || form.dataset.swap === undefined) return;
   clearTimeout(soon.get(form));
-  soon.set(form, setTimeout(() => send(form), Number(event.target.dataset.soon || 150)));
+  soon.set(form, setTimeout(() => ask(form), Number(target.dataset.soon || 150)));
 });
 
 window.addEventListener("popstate", () => location.reload());
@@ -93,25 +115,33 @@ const SHELF = "not-sent-yet";
 const waiting = () => JSON.parse(localStorage.getItem(SHELF) || "[]");
 
 function keep(address, data, swap) {
-  localStorage.setItem(SHELF, JSON.stringify([...waiting(), { address, data, swap, at: Date.now() }]));
+  localStorage.setItem(SHELF, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
   say("The server can't be reached. What you entered is kept on this device and sent when it answers again.", true);
   setTimeout(sendKept, 1500);
 }
 
+const NOT_NOW = [401, 429];
 let sending = false;
 async function sendKept() {
   if (sending || !waiting().length) return;
   sending = true;
-  let last;
+  let last, taken = 0;
   try {
     while (waiting().length) {
-      const [first, ...rest] = waiting();
+      const first = waiting()[0];
       const answer = await fetch(first.address, { method: "POST", body: new URLSearchParams(first.data) });
-      if (answer.status >= 500) throw new Error("not now");
+      if (answer.status >= 500 || NOT_NOW.includes(answer.status)) throw new Error("not now");
+      const page = new DOMParser().parseFromString(await answer.clone().text(), "text/html");
+      if (answer.ok) taken += 1; else putAside(first, page);
+      // one's own entries follow one another: the next of the same form has seen this one
+      const seen = [...page.forms].find((f) => f.action === first.address)?.elements.seen?.value;
+      const was = new URLSearchParams(first.data).get("seen");
+      const rest = waiting().slice(1).map((entry) => answer.ok && seen && entry.address === first.address
+        ? { ...entry, data: entry.data.map(([k, v]) => [k, k === "seen" && v === was ? seen : v]) } : entry);
       localStorage.setItem(SHELF, JSON.stringify(rest));
       last = { answer, swap: first.swap };
     }
-    say("The server answers again; everything that was kept is sent.");
+    say(refused().length ? "The server answers again; not everything that was kept could be taken." : "The server answers again; everything that was kept is sent.");
     if (last) await show(last.answer, last.swap, { push: true });
   } catch {
     setTimeout(sendKept, 2000);
@@ -120,6 +150,43 @@ async function sendKept() {
   }
 }
 window.addEventListener("online", sendKept);
+
+// ---- what was sent and not taken stays, until it is entered again or let go ------------------------------------
+
+const REFUSED = "not-taken";
+const refused = () => JSON.parse(localStorage.getItem(REFUSED) || "[]");
+const plain = ([name, value]) => value && !["seen", "kind", "told"].includes(name);
+
+function putAside(entry, page) {
+  const why = page.querySelector("#trouble p")?.textContent || "it was refused";
+  localStorage.setItem(REFUSED, JSON.stringify([...refused(), { ...entry, why }]));
+}
+
+function letGo(keep) {
+  localStorage.setItem(REFUSED, JSON.stringify(refused().filter(keep)));
+  tellRefused();
+}
+
+function tellRefused() {
+  document.getElementById("not-taken")?.remove();
+  if (!refused().length) return;
+  const box = document.createElement("section");
+  box.id = "not-taken";
+  box.className = "trouble";
+  box.setAttribute("aria-label", "Kept on this device");
+  for (const entry of refused()) {
+    const line = document.createElement("p"), link = document.createElement("a"), button = document.createElement("button");
+    line.textContent = `Not taken: ${entry.data.filter(plain).map((pair) => pair[1]).join(" ")} (${entry.why.trim()}) `;
+    link.href = entry.page || location.pathname;
+    link.textContent = "Look there";
+    button.type = "button";
+    button.textContent = "Let it go";
+    button.addEventListener("click", () => letGo((other) => other.at !== entry.at));
+    line.append(link, " ", button);
+    box.append(line);
+  }
+  document.getElementById("main").prepend(box);
+}
 
 // ---- work in the background -----------------------------------------------------------------------------------
 
@@ -140,6 +207,8 @@ function follow(element) {
 // ---- pictures that load when they are wanted ------------------------------------------------------------------
 
 function prepare() {
+  for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
+  tellRefused();
   for (const element of document.querySelectorAll("[data-work]:not([data-followed])")) {
     element.dataset.followed = "";
     follow(element);
