@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
+MOST_LISTED = 200
 Words = Annotated[str, Query(max_length=200)]
 Show = Literal["all", "open", "closed"]
 
@@ -32,11 +33,12 @@ Show = Literal["all", "open", "closed"]
 @router.get("/cases")
 def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "all") -> Response:
     """Show the cases that hold every one of the words."""
-    found = [k for k in site.store.cases.find(words) if show == "all" or (k.case.closed is None) == (show == "open")]
-    return page(request, "cases.html", cases=found[:MOST_LISTED], more=len(found) - MOST_LISTED, words=words, show=show)
-
-
-MOST_LISTED = 200
+    found = site.store.cases.find(words)
+    if show != "all":
+        found = [kept for kept in found if (kept.case.closed is None) == (show == "open")]
+    # each is read as it is looked at: only those that are listed
+    listed = found[:MOST_LISTED]
+    return page(request, "cases.html", cases=listed, more=len(found) - MOST_LISTED, words=words, show=show)
 
 
 @router.get("/cases/concerns")
