@@ -6,13 +6,13 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from starlette.requests import Request  # noqa: TC002  FastAPI reads it
+
 from gainwright.errors import CallError
 from gainwright.web import chain_layout
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-    from starlette.requests import Request
 
     from gainwright.app.store import StoredJob
     from gainwright.jobfile.forms import Field, Form

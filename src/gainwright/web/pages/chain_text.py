@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
+BEFORE = 22
+"""Letters shown before a mistake, so that it is seen on a phone."""
 _PLACE = re.compile(r"job:(\d+)(?::(\d+))?")
 
 
@@ -46,12 +48,15 @@ def _shown(
     lines = typed.split("\n")
     place = _PLACE.match(error.where) if error else None
     line = min(int(place[1]), len(lines)) if place else 0
+    column = int(place[2] or 1) if place else 0
+    cut = max(0, column - BEFORE)
     shown: dict[str, Any] = {
         "text": typed,
         "lines": len(lines),
         "line": line,
-        "column": int(place[2] or 1) if place else 0,
-        "marked": lines[line - 1] if line else "",
+        "column": column,
+        "marked": lines[line - 1][cut:] if line else "",
+        "cut": cut,
         "seen": stored.revision if stale else seen,
         "error": error,
         "fine": fine,

@@ -1,0 +1,450 @@
+"""The chain in the browser: read, filled in, rebuilt and undone, at phone and desktop size, with and without scripts."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from gainwright.jobfile import example_text, read_job_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import httpx
+    from playwright.sync_api import Locator, Page
+
+AT_CHAIN = re.compile(r"/chain(\?.*)?$")
+BOTH_SIZES = pytest.mark.parametrize("size", ["phone", "desktop"])
+BOTH_WAYS = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+
+
+def text_of(api: httpx.Client, job: str) -> str:
+    """The file as it is kept."""
+    return str(api.get(f"/api/jobs/{job}").json()["text"])
+
+
+def stages_of(api: httpx.Client, job: str) -> dict[str, str]:
+    """Each stage with what feeds it, as it is kept."""
+    leads = api.get(f"/api/jobs/{job}/chain").json()["leads"]
+    return {lead["target"]: lead["source"] for lead in leads}
+
+
+def box(page: Page, name: str) -> Locator:
+    """The link of a stage in the drawing that is seen at this size."""
+    return page.locator(f'svg.chain:visible a[href$="/stage/{name}"]')
+
+
+def press(button: Locator, part: str = "#main") -> None:
+    """Press a button, and wait until its part of the page, or the page, is another."""
+    page = button.page
+    page.locator(part).evaluate("element => element.setAttribute('data-old', '')")
+    button.click()
+    page.locator(f"{part}:not([data-old])").wait_for()
+
+
+def save(page: Page) -> None:
+    """Send the form of keys."""
+    press(page.get_by_role("button", name="Save"))
+
+
+@BOTH_SIZES
+@BOTH_WAYS
+def test_a_stage_is_found_in_the_drawing_and_filled_in(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
+) -> None:
+    """From the drawing to a stage's form; what is typed stands in the file, with a decimal comma too, and undo takes it back."""
+    page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
+    for name in read_job_text(example_text("two_way_and_sub")).job.stages:
+        assert box(page, name).count() == 1
+    box(page, "head").click()
+    assert page.get_by_role("heading", level=1).inner_text().startswith("head")
+    page.get_by_label("Rated output").fill("4,5 V ± 5 %")
+    save(page)
+    assert "rated_output: 4.5 V ± 5 %" in text_of(api, job)
+    assert "# the maker's figure" in text_of(api, job)
+    press(page.get_by_role("button", name="Undo"))
+    assert text_of(api, job) == example_text("two_way_and_sub")
+    assert page.get_by_label("Rated output").input_value() == "4 V"
+    press(page.get_by_role("button", name="Redo"))
+    assert page.get_by_label("Rated output").input_value() == "4.5 V ± 5 %"
+
+
+def test_a_silent_key_shows_what_is_assumed_and_why(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """The catalogue's value with its spread and its reason stand at the field; said, they go; emptied, they come back."""
+    page = open_page(f"/jobs/{job}/chain/stage/amp_sub")
+    page.get_by_text(re.compile("more, assumed")).click()
+    told = page.locator(".field", has=page.get_by_label("Input impedance"))
+    assert "15 kohm ± 30 %" in told.inner_text()
+    assert "common practice" in told.inner_text()
+    page.get_by_label("Input impedance").fill("22 kohm")
+    save(page)
+    assert "input_impedance: 22 kohm" in text_of(api, job)
+    assert "Assumed" not in page.locator(".field", has=page.get_by_label("Input impedance")).inner_text()
+    page.get_by_label("Input impedance").fill("")
+    save(page)
+    assert text_of(api, job) == example_text("two_way_and_sub")
+
+
+@BOTH_WAYS
+def test_a_wrong_value_is_told_at_its_key_and_nothing_is_lost(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, scripts: bool
+) -> None:
+    """The page comes back with the error of the file, the field marked, all that was typed still there, nothing kept."""
+    page = open_page(f"/jobs/{job}/chain/stage/head", scripts=scripts)
+    page.get_by_label("Rated output").fill("4 ohm")
+    page.get_by_label("Volume steps").fill("50")
+    save(page)
+    alert = page.get_by_role("alert").inner_text()
+    assert "stages.head.rated_output" in alert
+    assert "ohm is a unit of resistance" in alert
+    assert page.get_by_label("Rated output").get_attribute("aria-invalid") == "true"
+    assert page.get_by_label("Rated output").input_value() == "4 ohm"
+    assert page.get_by_label("Volume steps").input_value() == "50"
+    assert text_of(api, job) == example_text("two_way_and_sub")
+    page.get_by_label("Rated output").fill("5 V")
+    save(page)
+    assert "volume: {steps: 50, at: 30}" in text_of(api, job)
+
+
+@BOTH_SIZES
+@BOTH_WAYS
+def test_a_stage_is_added_moved_renamed_and_taken_out(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
+) -> None:
+    """All without the text of the file; each step can be seen in the wiring, and at the end the chain is wired as before."""
+    before = stages_of(api, job)
+    page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
+    page.get_by_role("link", name="Add to the chain").click()
+    form = page.locator("form[action$=add_stage]")
+    form.get_by_role("radio", name="line driver").check()
+    form.get_by_label("Name").fill("driver")
+    form.get_by_label("Where").select_option("lead:head.front-desk")
+    press(form.get_by_role("button"))
+    alert = page.get_by_role("alert")
+    assert "its gain" in alert.inner_text(), "a line driver without its gain is refused"
+    form = page.locator("form[action$=add_stage]")
+    assert form.get_by_label("Name").input_value() == "driver"
+    form.get_by_label("Line driver: gain").fill("6 dB")
+    form.get_by_role("button").click()
+    page.wait_for_url("**/stage/driver")
+    assert stages_of(api, job)["driver"] == "head"
+    page.get_by_label("Move it").select_option("lead:knob-amp_sub")
+    page.get_by_role("button", name="Move it there").click()
+    page.get_by_text("Fed from knob").wait_for()
+    assert stages_of(api, job)["amp_sub"] == "driver"
+    page.get_by_role("button", name="Earlier").click()
+    page.get_by_text("Fed from desk.sub").wait_for()
+    assert stages_of(api, job)["knob"] == "driver"
+    page.get_by_label("Another name").fill("booster")
+    page.get_by_role("button", name="Rename").click()
+    page.wait_for_url("**/stage/booster")
+    assert stages_of(api, job)["knob"] == "booster"
+    page.get_by_role("button", name="Take it out", exact=True).click()
+    page.wait_for_url(AT_CHAIN)
+    assert stages_of(api, job) == before
+
+
+def test_a_branch_comes_and_goes(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """An output of the processor with amplifier and speaker, and all of it out again with the speaker's branch."""
+    page = open_page(f"/jobs/{job}/chain/stage/desk")
+    page.get_by_role("link", name="add a branch").click()
+    form = page.locator("form[action$=add_branch]")
+    form.get_by_label("new output").fill("rear")
+    form.get_by_label("takes the input").fill("front")
+    form.get_by_label("Amplifier's name").fill("amp_rear")
+    form.get_by_label("its rated power").fill("50 W @ 4 ohm")
+    form.get_by_label("Speaker's name").fill("rear")
+    form.get_by_role("button").click()
+    page.wait_for_url("**/stage/amp_rear")
+    assert "rear: {from: front}" in text_of(api, job)
+    page.goto(f"/jobs/{job}/chain/stage/rear")
+    page.get_by_role("button", name="Take it out with its branch").click()
+    page.wait_for_url(AT_CHAIN)
+    assert text_of(api, job) == example_text("two_way_and_sub")
+
+
+def test_a_stage_is_rewired_in_its_form(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Another source by the key `from`; a wiring that would leave an output without a speaker is refused with its place."""
+    page = open_page(f"/jobs/{job}/chain/stage/amp_high")
+    page.get_by_label("Fed from").fill("desk.woofer")
+    save(page)
+    assert "desk.tweeter.left reaches no speaker" in page.get_by_role("alert").inner_text()
+    page.get_by_label("Fed from").fill("left: desk.tweeter.left, right: desk.tweeter.right")
+    save(page)
+    assert "from: {left: desk.tweeter.left, right: desk.tweeter.right}" in text_of(api, job)
+
+
+def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Renamed, one fed from another and taken out, an input added."""
+    page = open_page(f"/jobs/{job}/chain/stage/desk")
+    form = page.locator("form[action$=rename_output]")
+    form.get_by_label("Output").select_option("tweeter")
+    form.get_by_label("Another name").fill("high")
+    form.get_by_role("button").click()
+    page.locator("legend", has_text="Output high").wait_for()
+    assert "from: desk.high" in text_of(api, job)
+    form = page.locator("form[action$=remove_output]")
+    form.locator("select[name=output]").select_option("high")
+    form.get_by_label("is fed from").select_option("woofer")
+    form.get_by_role("button").click()
+    page.locator("legend", has_text="Output high").wait_for(state="detached")
+    assert "amp_high:  {kind: amplifier, from: desk.woofer" in text_of(api, job)
+    form = page.locator("form[action$=add_input]")
+    form.get_by_label("New input").fill("aux")
+    form.get_by_label("fed from").fill("head.front")
+    form.get_by_role("button").click()
+    page.get_by_label("Input aux").wait_for()
+    assert "aux: head.front" in text_of(api, job)
+
+
+def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Allowance by output, the supply, the time to get there, an instrument of each kind added and taken out."""
+    page = open_page(f"/jobs/{job}/chain/section/allowance")
+    page.get_by_label("woofer", exact=True).fill("6 dB")
+    save(page)
+    page.goto(f"/jobs/{job}/chain/section/vehicle")
+    page.get_by_label("Supply, at rest").fill("12,4 V ± 0,2 V")
+    save(page)
+    page.goto(f"/jobs/{job}/chain/section/access")
+    page.get_by_text("more, ").click()
+    page.get_by_label("head", exact=True).fill("20 min")
+    save(page)
+    page.goto(f"/jobs/{job}/chain/add")
+    form = page.locator("form[action$=add_instrument]")
+    form.get_by_role("radio", name="recorder").check()
+    form.get_by_label("Name").fill("card")
+    form.get_by_label("full-scale").fill("1.5 V")
+    form.get_by_role("button").click()
+    page.wait_for_url("**/instrument/card")
+    text = text_of(api, job)
+    assert "woofer: 6 dB" in text
+    assert "resting: 12.4 V ± 0.2 V" in text
+    assert "access: {head: 20 min}" in text
+    assert "full_scale: 1.5 V" in text
+    page.get_by_role("button", name="Take it out").click()
+    page.wait_for_url(AT_CHAIN)
+    assert "card" not in text_of(api, job)
+
+
+@BOTH_WAYS
+def test_two_people_at_one_stage_lose_nothing(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, scripts: bool
+) -> None:
+    """Who saves second is told, sees both, and keeps his on top of the other's; what only the other changed stays the other's."""
+    first = open_page(f"/jobs/{job}/chain/stage/head", scripts=scripts)
+    second = open_page(f"/jobs/{job}/chain/stage/head", size="phone", scripts=scripts)
+    first.get_by_label("Rated output").fill("5 V")
+    first.get_by_label("Volume steps").fill("45")
+    save(first)
+    second.get_by_label("Rated output").fill("6 V")
+    save(second)
+    assert "somebody else changed this job" in second.get_by_role("alert").inner_text()
+    row = second.locator("#both tr", has_text="Rated output").inner_text()
+    assert [part in row for part in ("4 V", "5 V", "6 V")] == [True] * 3
+    assert "rated_output: 5 V" in text_of(api, job), "nothing is overwritten unasked"
+    assert second.get_by_label("Rated output").input_value() == "6 V"
+    assert second.get_by_label("Volume steps").input_value() == "45"
+    save(second)
+    assert "rated_output: 6 V" in text_of(api, job)
+    assert "steps: 45" in text_of(api, job)
+    form = first.locator("form[action$=rename_stage]")
+    form.get_by_label("Another name").fill("radio_9")
+    press(form.get_by_role("button"))
+    assert "somebody else changed this job" in first.get_by_role("alert").inner_text()
+    assert "radio_9" not in text_of(api, job)
+
+
+@BOTH_SIZES
+@BOTH_WAYS
+def test_the_file_is_edited_as_text_with_errors_at_their_lines(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
+) -> None:
+    """The same error as the command line's, its line marked beside the text and shown; mended, it is kept with its comments."""
+    page = open_page(f"/jobs/{job}/chain/text", size=size, scripts=scripts)
+    area = page.get_by_label("Text of the job file")
+    text = area.input_value()
+    assert text == example_text("two_way_and_sub")
+    line = next(n for n, row in enumerate(text.splitlines(), 1) if "rated_output" in row)
+    area.fill(text.replace("rated_output: 4 V", "rated_output: 4 ohm"))
+    press(page.get_by_role("button", name="Save"), "#checked")
+    alert = page.get_by_role("alert").inner_text()
+    assert f"job:{line}:5: stages.head.rated_output" in alert
+    assert page.locator(".numbers b").inner_text().strip() == f"▶{line}"
+    assert "rated_output: 4 ohm" in page.locator("pre.place").inner_text()
+    assert text_of(api, job) == example_text("two_way_and_sub")
+    page.get_by_label("Text of the job file").fill(text.replace("rated_output: 4 V", "rated_output: 5 V") + "# mine\n")
+    page.get_by_role("button", name="Check").click()
+    page.get_by_text("The text is a job").wait_for()
+    assert text_of(api, job) == example_text("two_way_and_sub")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Revision 2").first.wait_for()
+    assert text_of(api, job) == text.replace("rated_output: 4 V", "rated_output: 5 V") + "# mine\n"
+    press(page.get_by_role("button", name="Undo"))
+    assert page.get_by_label("Text of the job file").input_value() == text
+
+
+def test_text_is_checked_while_it_is_written(open_page: Callable[..., Page], job: str) -> None:
+    """A mistake is told and marked without a click, the caret stays where one writes, and so is its mending."""
+    page = open_page(f"/jobs/{job}/chain/text")
+    area = page.get_by_label("Text of the job file")
+    area.press("Control+Home")
+    area.press_sequentially("bogus: 1\n")
+    page.locator(".numbers b", has_text="▶1").wait_for()
+    assert "'bogus' is unknown" in page.get_by_role("alert").inner_text()
+    area.press("ArrowUp")
+    area.press_sequentially("# ")
+    page.get_by_text("The text is a job").wait_for()
+    assert page.locator(".numbers b").count() == 0
+    assert area.input_value().startswith("# bogus: 1\n")
+
+
+def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Line by line what is there and what is one's own; one's own is still in the editor and is kept when asked for."""
+    page = open_page(f"/jobs/{job}/chain/text")
+    area = page.get_by_label("Text of the job file")
+    mine = area.input_value() + "# mine\n"
+    theirs = area.input_value() + "# theirs\n"
+    api.put(f"/api/jobs/{job}/text", json={"text": theirs, "seen": 1}).raise_for_status()
+    area.fill(mine)
+    page.get_by_role("button", name="Save").click()
+    page.get_by_role("alert").wait_for()
+    rows = page.locator(".lines tr").all_inner_texts()
+    assert any("there now" in row and "# theirs" in row for row in rows)
+    assert any("yours" in row and "# mine" in row for row in rows)
+    assert text_of(api, job) == theirs
+    assert page.get_by_label("Text of the job file").input_value() == mine
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Revision 3").first.wait_for()
+    assert text_of(api, job) == mine
+
+
+@BOTH_WAYS
+def test_findings_stand_at_their_stages(open_page: Callable[..., Page], api: httpx.Client, scripts: bool) -> None:
+    """Those of `gainwright check`: on the drawing by shape and word, in the list, and on the stage's own page."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    findings = api.get(f"/api/jobs/{job}/chain/findings").json()
+    assert [f["where"] for f in findings if f["severity"] == "caution"] == ["amp_rear"]
+    changed = api.get(f"/api/jobs/{job}").json()["text"] + f"# not checked yet, {scripts}\n"
+    api.put(f"/api/jobs/{job}/text", json={"text": changed, "seen": 1}).raise_for_status()
+    page = open_page(f"/jobs/{job}/chain", scripts=scripts)
+    if not scripts:
+        page.get_by_role("button", name="Check it").click()
+    page.locator("#findings h3", has_text="amp_rear").wait_for()
+    assert "lowest load it is rated for" in page.locator("#findings").inner_text()
+    assert "1 caution" in str(box(page, "amp_rear").get_attribute("aria-label"))
+    assert box(page, "amp_rear").locator("path.mark:not(.hollow)").count() == 1
+    box(page, "amp_rear").click()
+    page.wait_for_url("**/stage/amp_rear")
+    assert "lowest load it is rated for" in page.locator("main").inner_text()
+
+
+def test_markup_and_strange_names_do_nothing(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """Markup in a note and in what is typed is shown as text; names out of the address reach nothing."""
+    text = example_text("one_amplifier").replace("    rated_output", '    note: "<b>x</b> {{ 7*7 }}"\n    rated_output')
+    job = api.post("/api/jobs", json={"text": text}).json()["id"]
+    page = open_page(f"/jobs/{job}/chain/stage/head")
+    assert page.get_by_label("Note").input_value() == "<b>x</b> {{ 7*7 }}"
+    page.get_by_label("Rated output").fill('"><img src=x onerror=alert(1)>')
+    save(page)
+    assert page.locator("main img").count() == 0
+    for path in ("stage/none", "stage/..%2f..", "section/none", "instrument/head", "stage/%3Cb%3E"):
+        assert api.get(f"/jobs/{job}/chain/{path}").status_code == 404
+    assert api.post(f"/jobs/{job}/chain/edit/none", data={"seen": "1"}).status_code == 422
+    assert api.post(f"/jobs/{job}/chain/stage/head", data={"seen": "x"}).status_code == 422
+    assert api.post(f"/jobs/{job}/chain/stage/head", data={"seen": "1", "was": "[", "title": "x"}).status_code in (
+        303,
+        404,
+    )
+
+
+def test_the_api_does_what_the_pages_do(api: httpx.Client, job: str) -> None:
+    """Forms with assumptions, keys, edits; a stale writer gets 409, a refusal 422 with its place."""
+    shown = api.get(f"/api/jobs/{job}/chain").json()
+    assert shown["order"][0] == "head"
+    amp = next(form for form in shown["forms"] if form["path"] == ["stages", "amp_front"])
+    noise = next(f for f in amp["fields"] if f["name"].endswith(".headroom"))
+    assert noise["assumed"]["value"] == "0 .. 0.5 dB"
+    assert "CTA-2006" in noise["assumed"]["reason"]
+    done = api.put(f"/api/jobs/{job}/chain/keys", json={"seen": 1, "texts": {"stages.head.volume.at": "25"}})
+    assert "at: 25" in done.json()["text"]
+    stale = {"seen": 1, "what": "remove_stage", "stage": "knob"}
+    assert api.post(f"/api/jobs/{job}/chain/edits", json=stale).status_code == 409
+    done = api.post(f"/api/jobs/{job}/chain/edits", json={**stale, "seen": 2})
+    assert "knob" not in done.json()["text"]
+    refused = api.post(f"/api/jobs/{job}/chain/edits", json={"seen": 3, "what": "remove_stage", "stage": "sub"})
+    assert refused.status_code == 422
+    assert "reaches no speaker" in refused.json()["what"]
+    wrong = api.put(f"/api/jobs/{job}/chain/keys", json={"seen": 3, "texts": {"stages.head.rated_output": "4 ohm"}})
+    assert wrong.json()["where"].endswith("stages.head.rated_output")
+
+
+@BOTH_SIZES
+def test_pages_can_be_looked_at_and_keep_to_wcag(
+    open_page: Callable[..., Page],
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    api: httpx.Client,
+    job: str,
+    size: str,
+) -> None:
+    """Every page of the chain, with its findings, an error and a conflict, by day and by night."""
+    api.get(f"/api/jobs/{job}/chain/findings")
+    for dark in (False, True):
+        night = "-night" if dark else ""
+        page = open_page(f"/jobs/{job}/chain", size=size, dark=dark)
+        page.locator("#findings details").wait_for()
+        assert axe(page) == []
+        look(page, f"chain-{size}{night}")
+        for path in ("stage/amp_sub", "stage/desk", "section/allowance", "instrument/meter", "add", "text"):
+            page.goto(f"/jobs/{job}/chain/{path}")
+            assert axe(page) == [], path
+            look(page, f"chain-{path.replace('/', '-')}-{size}{night}")
+    page.get_by_label("Text of the job file").fill(example_text("two_way_and_sub").replace("4 V  ", "4 ohm"))
+    page.get_by_role("alert").wait_for()
+    assert axe(page) == []
+    look(page, f"chain-text-wrong-{size}")
+    page.goto(f"/jobs/{job}/chain/stage/head")
+    for details in page.locator("details").all():
+        details.locator("summary").click()
+    page.get_by_label("Rated output").fill("5 V")
+    api.put(f"/api/jobs/{job}/chain/keys", json={"seen": 1, "texts": {"stages.head.rated_output": "3 V"}})
+    save(page)
+    page.locator("#both").wait_for()
+    assert axe(page) == []
+    look(page, f"chain-conflict-{size}")
+
+
+@pytest.mark.parametrize("example", ["two_way_and_sub", "bridged_pair", "active_three_way", "full_range"])
+def test_the_drawing_is_readable_on_a_small_phone(
+    open_page: Callable[..., Page], api: httpx.Client, example: str
+) -> None:
+    """At 360 px every stage has a line of its own, 44 px high, its whole name at full size, in signal order."""
+    job = api.post("/api/jobs", json={"like": example}).json()["id"]
+    page = open_page(f"/jobs/{job}/chain", size="phone")
+    page.set_viewport_size({"width": 360, "height": 740})
+    order = api.get(f"/api/jobs/{job}/chain").json()["order"]
+    links = page.locator("svg.chain:visible a")
+    assert links.count() == len(order)
+    tops, names = [], []
+    for link in links.all():
+        name = str(link.locator("text.name").text_content())
+        rectangle = link.bounding_box()
+        text = link.locator("text.name").bounding_box()
+        assert rectangle is not None
+        assert text is not None
+        assert rectangle["height"] >= 40
+        assert text["height"] >= 14
+        assert text["x"] + text["width"] <= 360
+        tops.append(rectangle["y"])
+        names.append(name)
+    assert sorted(names) == sorted(order)
+    assert tops == sorted(tops)
+    assert min(b - a for a, b in itertools.pairwise(tops)) >= 44
+    leads = api.get(f"/api/jobs/{job}/chain").json()["leads"]
+    assert all(names.index(lead["source"]) < names.index(lead["target"]) for lead in leads)
+    assert page.locator("svg.chain:visible path.lead").count() == len(leads)
