@@ -135,7 +135,8 @@ def fill(text: str, texts: Mapping[str, str]) -> str:
     from gainwright.jobfile import editing, read_job_text
     from gainwright.jobfile.forms import forms, typed
 
-    fields = {field.name: field for form in forms(read_job_text(text)) for field in form.fields}
+    read = read_job_text(text)
+    fields = {field.name: field for form in forms(read) for field in form.fields}
     values = {}
     for name, typed_text in texts.items():
         if name not in fields:
@@ -143,4 +144,4 @@ def fill(text: str, texts: Mapping[str, str]) -> str:
                 f"there is no {name[:80]}", code="no_such_key", where=name[:80], remedy="look at the chain as it is now"
             )
         values[fields[name].path] = typed(fields[name], typed_text)
-    return editing.fill(text, values)
+    return editing.fill(text, values, read=read)

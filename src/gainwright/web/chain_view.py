@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from starlette.requests import Request  # noqa: TC002  FastAPI reads it
+from starlette.requests import Request
 
 from gainwright.errors import CallError
 from gainwright.web import chain_layout
@@ -183,7 +183,7 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
     from gainwright.jobfile import editing
 
     def made() -> dict[str, Any]:
-        draft = editing.Draft(job.text)
+        draft = editing.Draft(job.text, read=site.models.read(job.text))
         says = draft.plain["stages"][stage]
         fed = editing.references_of(draft, stage)
         feeds = editing.takers(draft, stage)
@@ -204,8 +204,8 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
                 and stage not in _ends(p.id)
                 and (p.kind == "lead" if says["kind"] != "speaker" else p.kind == "output")
             ],
-            "earlier": editing.earlier(job.text, stage),
-            "later": editing.later(job.text, stage),
+            "earlier": editing.earlier(draft, stage),
+            "later": editing.later(draft, stage),
             "takers": sorted(takers),
         }
 

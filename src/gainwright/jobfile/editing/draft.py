@@ -35,14 +35,18 @@ _BLOCK_FROM = 90
 class Draft:
     """A job file's text, and the plain data that it must say after each change.
 
+    Parameters
+    ----------
+    read : the text as read, when that is at hand.
+
     Raises
     ------
     JobError : the text is no job.
     """
 
-    def __init__(self, text: str, name: str = "job") -> None:
+    def __init__(self, text: str, name: str = "job", *, read: JobFile | None = None) -> None:
         self.name = name
-        self.before: JobFile = read_job_text(text, name)
+        self.before: JobFile = read or read_job_text(text, name)
         self.text = text
         self.plain: dict[str, Any] = plain(self.before.document, name)
         self._newline = "\r\n" if "\r\n" in text else "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -35,8 +36,9 @@ class Entry:
     node: Any
 
 
+@functools.lru_cache(maxsize=8)
 def composed(text: str) -> Any:
-    """Return the root node of a text. JobError: it is no YAML that can be edited."""
+    """Return the root node of a text, which nobody changes. JobError: it is no YAML that can be edited."""
     yaml = YAML(typ="rt", pure=True)
     yaml.version = (1, 2)
     try:

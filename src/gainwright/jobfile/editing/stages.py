@@ -65,6 +65,8 @@ def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Valu
                 rule="it stands on the device or in its manual",
                 remedy="write it, with a spread if it isn't sure: 4 V ± 10 %",
             )
+    if wired := [key for key in values if key in ("kind", "from", "inputs", "outputs")]:
+        raise refused(f"{wired[0]} comes from the kind and the place", where=f"stages.{new}.{wired[0]}")
     says: dict[str, Any] = {"kind": kind}
     if kind == "head_unit":
         feeding = _join(draft, new, place)
@@ -182,9 +184,9 @@ def _place_again(draft: Draft, place: str, source: str, output: str, stage: str)
     return f"lead:{short(draft, source, output)}-{target}"
 
 
-def earlier(text: str, stage: str) -> str | None:
+def earlier(text: str | Draft, stage: str) -> str | None:
     """Return the place one stage earlier in the signal, None when there is no plain one."""
-    draft = Draft(text)
+    draft = Draft(text) if isinstance(text, str) else text
     found = references_of(draft, stage)
     if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in ("head_unit", "processor"):
         return None
@@ -194,9 +196,9 @@ def earlier(text: str, stage: str) -> str | None:
     return f"lead:{short(draft, before[0].stage, before[0].output)}-{found[0].stage}"
 
 
-def later(text: str, stage: str) -> str | None:
+def later(text: str | Draft, stage: str) -> str | None:
     """Return the place one stage later in the signal, None when there is no plain one."""
-    draft = Draft(text)
+    draft = Draft(text) if isinstance(text, str) else text
     found = takers(draft, stage)
     if len(found) != 1 or draft.plain["stages"][found[0].taker]["kind"] in ("processor", "speaker"):
         return None

@@ -169,36 +169,40 @@ def _by_name(section: str, kind: str | Kind, says: dict[str, Any], read: JobFile
     kind = replace(kind, example=_EXAMPLES.get(section, kind.example))
     fields = tuple(
         Field(
-            (section, name),
-            kind,
-            "For all outputs" if name == "all" else name,
-            "",
-            "",
-            False,
-            shown(held.get(name)),
-            None,
-            meant,
+            path=(section, name),
+            kind=kind,
+            label="For all outputs" if name == "all" else name,
+            help="",
+            group="",
+            required=False,
+            present=shown(held.get(name)),
+            assumed=None,
+            silent=_OTHERS.get(section, meant) if name == "all" else meant,
         )
         for name in dict.fromkeys([*names, *held])
     )
     return Form((section,), title, section, about, fields)
 
 
+_OTHERS = {
+    "allowance": "5 dB for those not named here (common practice, no published source)",
+    "tones": "one is chosen for each path not named here",
+}
 _EXAMPLES = {"allowance": "10 dB", "access": "20 min"}
 _SECTIONS = {
     "allowance": (
         "Allowance",
-        "how far below full scale the set-up tone sits, so that quieter recordings still reach full output; by output, stage or speaker",
-        "as for all outputs, else 5 dB (common practice, no published source)",
+        "How far below full scale the set-up tone sits, so that quieter recordings still reach full output; by output, stage or speaker.",
+        "as for all outputs",
     ),
     "tones": (
         "Set-up tones",
-        "the tone to set up with, by output, stage or speaker",
-        "as for all outputs, else one is chosen for each path",
+        "The tone to set up with, by output, stage or speaker.",
+        "as for all outputs",
     ),
     "access": (
         "Time to get there",
-        "how long it takes to be at a stage's terminals; fault finding weighs its tests by it",
+        "How long it takes to be at a stage's terminals; fault finding weighs its tests by it.",
         "what is usual for its kind",
     ),
 }

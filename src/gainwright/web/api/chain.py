@@ -155,7 +155,7 @@ def get_chain(site: CurrentSite, job: str) -> ChainShown:
         )
         for form in view.forms_of(site, stored.text)
     ]
-    places = editing.places(editing.Draft(stored.text))
+    places = editing.places(editing.Draft(stored.text, read=read))
     return ChainShown(
         revision=stored.revision,
         order=list(read.wiring.order),

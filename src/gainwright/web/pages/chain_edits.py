@@ -56,7 +56,7 @@ def show_add(
     from gainwright.jobfile import editing
 
     def made() -> dict[str, Any]:
-        draft = editing.Draft(stored.text)
+        draft = editing.Draft(stored.text, read=site.models.read(stored.text))
         stages = draft.plain["stages"]
         return {
             "places": editing.places(draft),
