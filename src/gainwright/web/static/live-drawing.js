@@ -101,7 +101,7 @@ export function spectrumDrawing(svg) {
     });
     d.line.setAttribute("d", path);
     if (frequency_hz === null) return;
-    const floor = Math.max(...spectrum_dbfs) - 110;
+    const floor = Math.max(...spectrum_dbfs) - 90;  // weaker ones say nothing in this work
     let free = -99;
     for (const [order, hz, dbfs] of harmonics) {
       const x = d.x(across(hz));

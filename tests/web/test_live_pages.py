@@ -1,0 +1,420 @@
+"""Live measurement in a real browser that hears a known signal: its figures against the truth, and what hands do there."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qs
+
+import numpy as np
+import pytest
+import soundfile
+from scipy import integrate
+from web_server import WebServer
+
+from gainwright.signals import Tone, render
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    import httpx
+    from playwright.sync_api import Browser, Page
+
+RATE_HZ, TONE_HZ = 44_100, 997.0
+SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
+PATIENCE_S = 40.0
+LEAVES_ON = """
+const plain = MediaStreamTrack.prototype.getSettings;
+MediaStreamTrack.prototype.getSettings = function () { return { ...plain.call(this), autoGainControl: true, noiseSuppression: true }; };
+"""
+LOSES = """
+const plain = WebSocket.prototype.send;
+let count = 0;
+WebSocket.prototype.send = function (data) { if (typeof data === "string" || ++count % 200) plain.call(this, data); };
+"""
+INSECURE = 'Object.defineProperty(navigator, "mediaDevices", { get: () => undefined });'
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """A server that keeps calibrations in a folder of the tests."""
+    folder = tmp_path_factory.mktemp("live")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(folder / "config"))
+        running = WebServer(folder).start()
+        yield running
+        running.stop()
+
+
+class Listener:
+    """A page in a browser of its own that hears a file, and the messages that it got."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.updates: list[dict[str, Any]] = []
+        page.on("websocket", lambda socket: socket.on("framereceived", self._got))
+
+    def _got(self, frame: str | bytes) -> None:
+        message = json.loads(frame)
+        if message["kind"] == "update" and message["reading"]:
+            self.updates.append(message)
+
+    def start(self) -> Listener:
+        """Press Start, and wait for the first figures."""
+        self.page.get_by_role("button", name="Start").click()
+        return self.fresh()
+
+    def fresh(self) -> Listener:
+        """Wait until all that is measured came in from now on: the window is a third of a second."""
+        before = len(self.updates)
+        self.until(lambda: len(self.updates) >= before + 12)
+        return self
+
+    def until(self, true: Callable[[], object]) -> None:
+        """Wait; the page's own policy refuses Playwright's way to wait for a function."""
+        end = time.monotonic() + PATIENCE_S
+        while not true():
+            assert time.monotonic() < end, f"it didn't come about; {self.page.locator('#live').inner_text()[:600]}"
+            self.page.wait_for_timeout(50)
+
+    @property
+    def last(self) -> dict[str, Any]:
+        """The last update."""
+        return self.updates[-1]
+
+    @property
+    def channel(self) -> dict[str, Any]:
+        """What it says of the first channel."""
+        found: dict[str, Any] = self.last["reading"]["channels"][0]
+        return found
+
+    def text(self, part: str) -> str:
+        """Return what a part of the page shows."""
+        return str(self.page.locator(part).inner_text())
+
+
+@pytest.fixture
+def listening(browser: Browser, server: WebServer, tmp_path: Path) -> Iterator[Callable[..., Listener]]:
+    """Open a page in a browser whose microphone is a file: `listening(samples, "/live")`; errors of its console fail the test."""
+    opened: list[Browser] = []
+    errors: list[str] = []
+
+    def listen(
+        samples: np.ndarray, path: str, *, size: str = "desktop", dark: bool = False, script: str = ""
+    ) -> Listener:
+        file = tmp_path / f"heard{len(opened)}.wav"
+        # 24 bits would be silence: the browser's pretended microphone doesn't read them
+        soundfile.write(file, samples, RATE_HZ, subtype="FLOAT")
+        flags = (
+            "--no-sandbox",
+            "--disable-gpu",
+            "--use-fake-device-for-media-stream",
+            "--use-fake-ui-for-media-stream",
+        )
+        running = browser.browser_type.launch(
+            executable_path="/usr/bin/chromium", args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
+        )
+        opened.append(running)
+        context = running.new_context(
+            viewport=SIZES[size],  # type: ignore[arg-type]
+            base_url=server.address,
+            color_scheme="dark" if dark else "light",
+            reduced_motion="reduce",
+        )
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on("console", lambda m: errors.append(m.text) if "Content Security Policy" in m.text else None)
+        if script:
+            page.add_init_script(script)
+        page.goto(path)
+        return Listener(page)
+
+    yield listen
+    for running in opened:
+        running.close()
+    assert errors == []
+
+
+def tone(*, level_dbfs: float = -6.0, seconds: float = 60.0, hz: float = TONE_HZ) -> np.ndarray:
+    """Return a mono tone."""
+    made = Tone(hz, (level_dbfs,), seconds, rate_hz=RATE_HZ, bits=24, sides="mono")
+    return np.asarray(render(made))
+
+
+def clipped(*, peak: float, ceiling: float) -> np.ndarray:
+    """Return a tone cut off at a ceiling."""
+    return np.clip(tone(level_dbfs=0.0) * peak, -ceiling, ceiling)
+
+
+def harmonics_of_cut(*, peak: float, ceiling: float, count: int) -> list[float]:
+    """Return the first harmonics' peaks of a sine cut at a ceiling, by the Fourier integral itself."""
+    corner = math.asin(ceiling / peak)
+
+    def of(order: int) -> float:
+        def under(t: float) -> float:
+            return min(peak * math.sin(t), ceiling) * math.sin(order * t)
+
+        value, _ = integrate.quad(under, 0, math.pi / 2, points=[corner], limit=400)
+        return abs(4 / math.pi * value)
+
+    return [of(order) for order in range(1, count + 1, 2)]
+
+
+def test_frequency_level_and_pace(listening: Callable[..., Listener], job: str) -> None:
+    """997 Hz within 0.01 Hz and -6 dBFS within 0.05 dB, in the messages and on the page; ten or more updates painted a second."""
+    heard = listening(tone(), f"/jobs/{job}/live").start()
+    assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
+    assert heard.channel["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.05)
+    assert heard.channel["verdict"] == "clean"
+    assert heard.channel["thd_percent"] < 0.01
+    heard.until(lambda: heard.text("#frequency") == "997.00")
+    assert float(heard.text("#level").replace("\u2212", "-")) == pytest.approx(-6.0, abs=0.05)
+    assert heard.text("#unit") == "dBFS"
+    assert heard.text("#verdict") == "clean"
+    assert float(heard.text("#room")) == pytest.approx(6.0, abs=0.1)
+    assert "44100 Hz" in heard.text("#about")
+    # other work on the same machine may hold it up for a while
+    heard.until(lambda: float(heard.page.locator("#live").get_attribute("data-rate") or 0) >= 10)
+    assert 0 < float(heard.page.locator("#live").get_attribute("data-delay") or 0) < 2000
+
+
+def test_cut_tone_and_its_ceilings(listening: Callable[..., Listener], job: str) -> None:
+    """A sine of 0.9 cut at 0.7: THD and fundamental by the Fourier integral; both ceilings drawn where they are."""
+    heard = listening(clipped(peak=0.9, ceiling=0.7), f"/jobs/{job}/live").start()
+    first, *others = harmonics_of_cut(peak=0.9, ceiling=0.7, count=int(20_000 / TONE_HZ))
+    thd_percent = 100 * math.sqrt(sum(v * v for v in others)) / first
+    assert heard.channel["thd_percent"] == pytest.approx(thd_percent, rel=1e-3)
+    assert heard.channel["fundamental_dbfs"] == pytest.approx(20 * math.log10(first), abs=0.05)
+    assert heard.channel["clip_depth_db"] == pytest.approx(20 * math.log10(0.9 / 0.7), abs=0.02)
+    assert heard.text("#verdict") == "clipped"
+    assert "clipped" in heard.text("#held")
+    assert float(heard.text("#thd")) == pytest.approx(thd_percent, rel=1e-3)
+    drawn = next(u["pictures"] for u in reversed(heard.updates) if u["pictures"])
+    assert (drawn["upper"], drawn["lower"]) == pytest.approx((0.7, -0.7), abs=2e-3)
+    assert heard.page.locator("#wave .ceiling").count() == 2
+    assert "cut off above and below" in str(heard.page.locator("#wave").get_attribute("aria-label"))
+    # a symmetric cut has odd harmonics only
+    assert heard.page.locator("#spectrum .word").all_text_contents()[:3] == ["3", "5", "7"]
+
+
+def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
+    """A browser that keeps automatic gain on: nothing is to be trusted, nothing calibrated, and a recording says so."""
+    heard = listening(tone(), f"/jobs/{job}/live", script=LEAVES_ON).start()
+    assert "automatic gain and noise suppression" in heard.text("#distrust")
+    heard.until(lambda: "not to be trusted" in heard.text("#verdict"))
+    heard.page.get_by_label("The meter reads").fill("1 V")
+    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.page.get_by_text("leaves automatic gain and noise suppression on").wait_for()
+    heard.page.get_by_label("Seconds").fill("1")
+    heard.page.get_by_role("button", name="Record", exact=True).click()
+    heard.page.get_by_text("not to be trusted: automatic gain, noise suppression on").wait_for()
+    (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
+    assert kept["measured"]["about"]["processing"] == ["automatic gain", "noise suppression"]
+
+
+def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener], job: str) -> None:
+    """350 mV of the meter stand for the tone; known again for this gain, not for another; volts are shown."""
+    heard = listening(tone(), f"/jobs/{job}/live")
+    heard.page.get_by_label("Gain").fill("noon")
+    heard.start()
+    heard.page.get_by_label("The meter reads").fill("0,35")
+    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.until(lambda: heard.last["calibrate_v"] and heard.text("#unit") == "mV")
+    heard.fresh()
+    assert heard.channel["v_rms"] == pytest.approx(0.35, rel=2e-3)
+    assert float(heard.text("#level")) == pytest.approx(350, rel=2e-3)
+    for gain, known in (("full", False), ("noon", True)):
+        heard.page.get_by_role("button", name="Stop").click()
+        heard.page.get_by_label("Gain").fill(gain)
+        heard.updates.clear()
+        heard.start()
+        assert (heard.last["calibrate_v"] is not None) is known
+
+
+def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
+    """The step's expectation stands beside the reading; taking it sends the volts to the step."""
+    from gainwright.jobfile import read_job_text
+    from gainwright.plan import make_plan
+
+    plan = make_plan(read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job)
+    step = next(s for s in plan.steps if s.expect is not None and s.expect.quantity == "v_rms" and s.tone_hz)
+    assert step.expect is not None
+    assert step.tone_hz is not None
+    heard = listening(tone(hz=step.tone_hz), f"/jobs/{job}/live?step={step.id}")
+    assert step.do.split(".")[0][:30] in heard.page.locator("main").inner_text()
+    heard.start()
+    take = heard.page.get_by_role("button", name="Take this reading")
+    assert take.is_disabled()
+    heard.page.get_by_label("The meter reads").fill(f"{step.expect.value:.5f} V")
+    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.until(take.is_enabled)
+    assert heard.text("#fits") == "as the step expects"
+    with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step.id}" in r.url) as sent:
+        take.click()
+    fields = parse_qs(str(sent.value.post_data))
+    assert (fields["kind"], fields["seen"]) == (["reading"], ["0"])
+    assert float(fields["text"][0].removesuffix(" V")) == pytest.approx(step.expect.value, rel=2e-3)
+
+
+def test_recording_is_kept_and_measures_as_the_command_does(
+    listening: Callable[..., Listener], job: str, api: httpx.Client, tmp_path: Path
+) -> None:
+    """Two seconds are kept under a name with markup in it; the file, downloaded, gives `gainwright measure` the same figures."""
+    hostile = "<img src=x onerror=alert(1)> at the amp"
+    heard = listening(clipped(peak=0.9, ceiling=0.7), f"/jobs/{job}/live").start()
+    heard.page.get_by_label("Name").fill(hostile)
+    heard.page.get_by_label("Seconds").fill("2")
+    heard.page.get_by_role("button", name="Record", exact=True).click()
+    heard.page.locator("#recordings .main").wait_for()
+    assert heard.text("#recordings .main") == hostile
+    assert heard.page.locator("#recordings img").count() == 0
+    assert "clipped" in heard.text("#recordings .rows")
+    with heard.page.expect_download() as download:
+        heard.page.locator("#recordings").get_by_role("link", name="Download").click()
+    path = tmp_path / download.value.suggested_filename
+    assert path.suffix == ".wav"
+    download.value.save_as(path)
+    samples, rate_hz = soundfile.read(path)
+    assert (len(samples), rate_hz) == (2 * RATE_HZ, RATE_HZ)
+    command = (sys.executable, "-m", "gainwright", "measure", str(path), "--json")
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
+    assert kept["measured"]["channels"] == json.loads(done.stdout)["channels"]
+    assert kept["measured"]["about"]["gaps"] == 0
+
+
+def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listener], job: str) -> None:
+    """A browser that loses each two hundredth block: said, counted, forgotten when it is begun anew."""
+    heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()
+    heard.until(lambda: "Samples were lost" in heard.text("#gaps"))
+    assert heard.last["reading"]["gaps"] >= 1
+    heard.page.get_by_role("button", name="Begin anew").click()
+    heard.until(lambda: heard.last["reading"]["gaps"] == 0)
+    heard.until(lambda: heard.text("#gaps") == "No samples lost.")
+
+
+def test_held_figures_stay(listening: Callable[..., Listener], job: str) -> None:
+    """A tone whose level steps every second: held, the figure stays; the pace goes on; begun anew, it moves again."""
+    steps = np.concatenate([tone(level_dbfs=level, seconds=1.0) for level in (-6.0, -20.0) * 15])
+    heard = listening(steps, f"/jobs/{job}/live").start()
+    hold = heard.page.get_by_role("button", name="Hold")
+    hold.focus()
+    heard.page.keyboard.press("Space")
+    shown = heard.text("#level")
+    for _ in range(3):
+        heard.fresh()
+        assert heard.text("#level") == shown
+    assert heard.page.locator("#hold").get_attribute("aria-pressed") == "true"
+    heard.page.get_by_role("button", name="go on").click()
+    heard.until(lambda: heard.text("#level") != shown)
+
+
+def test_it_goes_on_after_the_server_was_away(listening: Callable[..., Listener], server: WebServer, job: str) -> None:
+    """The server is killed in the middle: said; when it is back the measurement goes on by itself."""
+    heard = listening(tone(), f"/jobs/{job}/live").start()
+    server.kill()
+    heard.page.get_by_text("The server can't be reached. The measurement goes on").wait_for()
+    assert heard.text("#verdict") == "waiting for the server"
+    heard.updates.clear()
+    server.start()
+    heard.until(lambda: len(heard.updates) >= 12)
+    heard.until(lambda: heard.text("#verdict") == "clean")
+    assert heard.page.locator("#unheard").is_hidden()
+    assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
+
+
+def test_address_that_is_not_secure_says_why(listening: Callable[..., Listener], job: str) -> None:
+    """Without a microphone to ask for: why, what to do, and recordings can still be taken in."""
+    heard = listening(tone(seconds=1), f"/jobs/{job}/live", script=INSECURE)
+    assert "gainwright serve --lan" in heard.text("#insecure")
+    assert heard.page.locator("#live").is_hidden()
+    assert heard.page.get_by_label("Take in a recording").is_visible()
+
+
+def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> None:
+    """It measures all the same, and says where recordings are kept."""
+    heard = listening(tone(), "/live").start()
+    assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
+    assert heard.page.get_by_role("button", name="Record", exact=True).count() == 0
+    assert "Recordings are kept with a job" in heard.page.locator("main").inner_text()
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_it_is_accessible_and_can_be_looked_at(
+    listening: Callable[..., Listener],
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    job: str,
+    size: str,
+) -> None:
+    """Two channels, by day and by night, before and while it runs."""
+    both = np.concatenate([clipped(peak=0.9, ceiling=0.7), tone(level_dbfs=-12.0)], axis=1)
+    for dark in (False, True):
+        heard = listening(both, f"/jobs/{job}/live", size=size, dark=dark)
+        if not dark:
+            assert axe(heard.page) == []
+            look(heard.page, f"live-idle-{size}")
+        heard.page.get_by_label("Channels").select_option("2")
+        heard.start()
+        heard.page.get_by_label("Seconds").fill("1")
+        heard.page.get_by_role("button", name="Record", exact=True).click()
+        heard.page.locator("#recordings .main").first.wait_for()
+        heard.page.get_by_text("is kept with the job").wait_for(state="hidden")
+        assert axe(heard.page) == []
+        look(heard.page, f"live-{size}{'-night' if dark else ''}")
+        look(heard.page, f"live-{size}{'-night' if dark else ''}-first", full=False)
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_recording_is_taken_in_marked_taken_out_and_put_back(
+    open_page: Callable[..., Page], job: str, *, scripts: bool
+) -> None:
+    """An uploaded file: its verdict, the handover, out of the job and back by undo; all without scripts, too."""
+    name = "<b>tone<b>.flac"
+    content = io.BytesIO()
+    soundfile.write(content, tone(seconds=2), RATE_HZ, format="FLAC", subtype="PCM_24")
+    page = open_page(f"/jobs/{job}/live", scripts=scripts)
+    if not scripts:
+        assert "needs JavaScript" in page.locator("main").inner_text()
+    page.get_by_label("Take in a recording").set_input_files(
+        {"name": name, "mimeType": "audio/flac", "buffer": content.getvalue()}
+    )
+    page.get_by_role("button", name="Take it in").click()
+    kept = page.locator("#recordings")
+    kept.locator(".main").wait_for()
+    assert kept.locator(".main").inner_text() == name
+    assert "997.00 Hz" in kept.inner_text()
+    assert "clean" in kept.locator(".state").inner_text()
+    kept.get_by_role("button", name="Use for the handover").click()
+    kept.get_by_text("on the handover").wait_for()
+    kept.get_by_role("button", name="Take out").click()
+    kept.get_by_text("was taken out").wait_for()
+    assert kept.locator(".main").count() == 0
+    kept.get_by_role("button", name="Undo").click()
+    kept.get_by_role("button", name="Leave out of the handover").click()
+    kept.get_by_role("button", name="Use for the handover").wait_for()
+
+
+def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page], job: str, tmp_path: Path) -> None:
+    """One sentence, and nothing is kept."""
+    path = tmp_path / "tone.wav"
+    path.write_bytes(b"this is text")
+    page = open_page(f"/jobs/{job}/live")
+    page.get_by_label("Take in a recording").set_input_files(path)
+    page.get_by_role("button", name="Take it in").click()
+    assert "is no sound file" in page.get_by_role("alert").first.inner_text()
+    assert "None is kept yet" in page.locator("#recordings").inner_text()
+
+
+def test_fourier_integral_agrees_with_a_spectrum() -> None:
+    """The truth of these tests against numpy's FFT of one finely sampled period."""
+    count = 1 << 16
+    wave = np.clip(0.9 * np.sin(2 * np.pi * np.arange(count) / count), -0.7, 0.7)
+    lines = 2 * np.abs(np.fft.rfft(wave)) / count
+    assert harmonics_of_cut(peak=0.9, ceiling=0.7, count=20) == pytest.approx(list(lines[1:21:2]), abs=1e-7)
