@@ -28,9 +28,10 @@ export async function send(form, submitter) {
   } else {
     options.body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(data);
   }
-  let answer;
+  let answer, body;
   try {
     answer = await fetch(address, options);
+    body = await answer.text();
   } catch (error) {
     if (error.name === "AbortError") return;
     if (form.dataset.keep !== undefined && method === "POST") keep(address, [...data], form.dataset.swap);
@@ -39,11 +40,11 @@ export async function send(form, submitter) {
   }
   if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
-  await show(answer, form.dataset.swap, { push, focus: form.dataset.focus });
+  await show(answer, form.dataset.swap, { push, focus: form.dataset.focus, body });
 }
 
-async function show(answer, ids, { push, focus = "" }) {
-  const read = new DOMParser().parseFromString(await answer.text(), "text/html");
+async function show(answer, ids, { push, focus = "", body = null }) {
+  const read = new DOMParser().parseFromString(body ?? await answer.text(), "text/html");
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
   const active = document.activeElement;
