@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from gainwright.adapters.store import open_store
 from gainwright.jobfile import example_text, read_job_text
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
     import httpx
     from playwright.sync_api import Locator, Page
+    from web_server import WebServer
 
 AT_CHAIN = re.compile(r"/chain(\?.*)?$")
 BOTH_SIZES = pytest.mark.parametrize("size", ["phone", "desktop"])
@@ -360,6 +362,52 @@ def test_markup_and_strange_names_do_nothing(open_page: Callable[..., Page], api
         303,
         404,
     )
+
+
+def test_a_job_that_cannot_be_read_any_more_is_mended_as_text(
+    open_page: Callable[..., Page], server: WebServer
+) -> None:
+    """The chain of a job that another program wrote leads to its text, with what is wrong and where."""
+    store = open_store(str(server.folder / "store.sqlite"))
+    text = example_text("one_amplifier").replace("    minimum_load: 2 ohm", "    shininess: 3")
+    job = store.jobs.add(title="from elsewhere", text=text).id
+    store.close()
+    page = open_page(f"/jobs/{job}/chain")
+    assert "shininess" in page.get_by_role("alert").inner_text()
+    area = page.get_by_label("Text of the job file")
+    area.fill(area.input_value().replace("    shininess: 3\n", ""))
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Revision 2").first.wait_for()
+    page.goto(f"/jobs/{job}/chain")
+    assert box(page, "amp").count() == 1
+
+
+@BOTH_SIZES
+def test_a_form_is_filled_in_by_keyboard_alone(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, size: str
+) -> None:
+    """Every field is reached by the tab key, what has the focus is never under the bar below, and enter saves."""
+    page = open_page(f"/jobs/{job}/chain/stage/amp_sub", size=size)
+    page.locator("#keys details summary").press("Enter")
+    fields = page.locator("#keys .field").locator("input, select, textarea")
+    reached = set()
+    page.get_by_label("Fed from").focus()
+    for _ in range(fields.count() + 3):
+        name = page.evaluate("document.activeElement.name || ''")
+        if name:
+            reached.add(name)
+            box_ = page.evaluate("(r => [r.top, r.bottom])(document.activeElement.getBoundingClientRect())")
+            bar = page.evaluate("document.querySelector('.save').getBoundingClientRect().top")
+            assert box_[0] < bar, f"{name} is under the bar"
+        page.keyboard.press("Tab")
+    assert reached >= {str(field.get_attribute("name")) for field in fields.all()}
+    page.get_by_label("Sensitivity").focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("0,25 .. 4 V")
+    page.locator("#main").evaluate("element => element.setAttribute('data-old', '')")
+    page.keyboard.press("Enter")
+    page.locator("#main:not([data-old])").wait_for()
+    assert "sensitivity: 0.25 .. 4 V" in text_of(api, job)
 
 
 def test_the_api_does_what_the_pages_do(api: httpx.Client, job: str) -> None:

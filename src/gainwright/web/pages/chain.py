@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app import chain_edits
 from gainwright.app.store import ConflictError
-from gainwright.errors import GainwrightError
+from gainwright.errors import GainwrightError, JobError
 from gainwright.web import chain_view as view
 from gainwright.web.errors import status_of
 from gainwright.web.rendering import go_to, page
@@ -30,6 +30,10 @@ Sent = Annotated[dict[str, str], Depends(view.sent)]
 def chain(request: Request, site: CurrentSite, job: str, check: Annotated[str, Query(max_length=5)] = "") -> Response:
     """Show the chain as it is wired, with what is found at its stages once it is checked."""
     stored = site.store.jobs.get(job)
+    try:
+        site.models.read(stored.text)
+    except JobError:  # kept by an older program, say: its text can still be mended
+        return go_to(f"/jobs/{job}/chain/text")
     if check:
         site.models.plan(stored.text)
     return show_chain(request, site, stored)

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from gainwright.app import chain_edits
 from gainwright.app.store import ConflictError
-from gainwright.errors import GainwrightError
+from gainwright.errors import GainwrightError, JobError
 from gainwright.web import chain_view as view
 from gainwright.web.errors import status_of
 from gainwright.web.pages.chain import Sent
@@ -32,6 +32,10 @@ _PLACE = re.compile(r"job:(\d+)(?::(\d+))?")
 def text(request: Request, site: CurrentSite, job: str) -> Response:
     """Show the file's text."""
     stored = site.store.jobs.get(job)
+    try:
+        site.models.read(stored.text)
+    except JobError as error:
+        return _shown(request, stored, stored.text, seen=stored.revision, error=error)
     return _shown(request, stored, stored.text, seen=stored.revision)
 
 
