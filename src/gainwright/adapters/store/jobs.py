@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 KEPT_DAYS = 30
 """How long a deleted job can be put back."""
 
-_CURRENT = sa.select(job_table, job_version.c.title, job_version.c.text).join(
+_SHOWN = [column for column in job_table.c if column is not job_table.c.words]
+_CURRENT = sa.select(*_SHOWN, job_version.c.title, job_version.c.text).join(
     job_version, (job_version.c.job == job_table.c.id) & (job_version.c.number == job_table.c.version)
 )
 
