@@ -10,9 +10,8 @@ from gainwright.errors import RecordingError
 from gainwright.programme import compiled
 from gainwright.programme.arrangement import BLOCK
 from gainwright.programme.band import USUAL_BANDS
-from gainwright.programme.loudness import loudness
+from gainwright.programme.clock import Clock
 from gainwright.programme.plain import PlainPair
-from gainwright.programme.powers import Powers
 from gainwright.programme.result import BandStatistics, TrackStatistics
 from gainwright.programme.weighting import channel_weights
 
@@ -31,7 +30,7 @@ Way = Literal["best", "compiled", "plain"]
 MOST_CHANNELS = 8
 RATES_HZ = (4000, 768_000)
 """Lowest and highest sample rate that is music."""
-DRAIN_AFTER_S = 300.0
+DRAIN_AFTER_S = 60.0
 
 
 class Analysis:
@@ -61,10 +60,9 @@ class Analysis:
             PlainPair(bands, rate_hz) if kernel is None else compiled.CompiledPair(kernel, bands, rate_hz)
             for _ in range((channels + 1) // 2)
         ]
-        self._frames = self._filled = self._windows = self._undrained = 0
-        self._powers = Powers(len(bands), channels)
-        self._energy = np.zeros((len(bands), channels))
-        self._weighted: list[Floats] = []
+        self._frames = self._filled = self._undrained = 0
+        self._weights = channel_weights(channels)
+        self._clock = Clock(rate_hz, len(bands), channels)
 
     def add(self, block: npt.NDArray[Any]) -> None:
         """Take in a block of (frames, channels), of any length, full scale 1."""
@@ -93,21 +91,17 @@ class Analysis:
             raise RecordingError("holds no samples", code="empty", remedy="leave it out")
         self._drain()
         totals = [pair.totals() for pair in self._pairs]
-        rest_length = float(self._frames - self._windows * self._rate_hz // 10)
-        rest = self._joined([part.rest.energies for part in totals])
-        self._energy += rest[0]
-        if not np.isfinite(self._energy).all():
+        self._clock.finish(self._joined([part.rest.energies for part in totals])[0], self._frames)
+        if not np.isfinite(self._clock.energy).all():
             raise RecordingError("holds samples that are no numbers", code="not_numbers", remedy="convert it anew")
-        self._powers.finish(rest, rest_length)
-        weighted = np.concatenate([*self._weighted, np.zeros(0)])
-        heard = loudness(weighted, self._lengths(0, len(weighted)))
+        heard, momentary = self._clock.loudness()
         return TrackStatistics(
             seconds=self._frames / self._rate_hz,
             rate_hz=self._rate_hz,
             channels=self._channels,
             lufs=heard.lufs,
             loudness_range_lu=heard.loudness_range_lu,
-            momentary_lufs=heard.momentary_lufs,
+            momentary_lufs=momentary,
             short_term_lufs=heard.short_term_lufs,
             bands=tuple(self._band(index, totals) for index in range(len(self._bands))),
         )
@@ -122,23 +116,15 @@ class Analysis:
             self._drain()
 
     def _drain(self) -> None:
-        """Reduce the windows that have gathered, so that memory does not grow with the length."""
+        """Reduce the ticks that have gathered, so that memory does not grow with the length."""
         drained = [pair.drain() for pair in self._pairs]
-        energies = self._joined([windows.energies for windows in drained])
-        weighted = self._joined([windows.weighted for windows in drained])
-        self._powers.add(energies, self._lengths(self._windows, len(energies)))
-        self._energy += energies.sum(axis=0)
-        self._weighted.append(weighted @ channel_weights(self._channels))
-        self._windows += len(energies)
+        energies = self._joined([ticks.energies for ticks in drained])
+        self._clock.add(self._joined([ticks.weighted for ticks in drained]) @ self._weights, energies)
         self._undrained = 0
 
     def _joined(self, parts: list[Floats]) -> Floats:
         """Return the channels of all pairs side by side, without the silent one that makes an odd number even."""
         return np.concatenate(parts, axis=-1)[..., : self._channels]
-
-    def _lengths(self, first: int, count: int) -> Floats:
-        """Return the frames of windows from `first` on."""
-        return np.diff(np.arange(first, first + count + 1) * self._rate_hz // 10).astype(np.float64)
 
     def _band(self, index: int, totals: list[Totals]) -> BandStatistics:
         levels = np.concatenate([part.levels[index] for part in totals])[: self._channels]
@@ -148,13 +134,13 @@ class Analysis:
             samples=self._frames * self._channels,
             peak=max(float(part.peaks[index]) for part in totals),
             true_peak=max(float(part.true_peaks[index]) for part in totals),
-            energy=float(self._energy[index].sum()),
+            energy=float(self._clock.energy[index].sum()),
             dc=float(max(means, key=abs)),
             clipped=sum(int(part.clipped[index]) for part in totals),
-            worst_1s=float(self._powers.worst_second[index]),
+            worst_1s=float(self._clock.powers.worst_second[index]),
             levels=levels.sum(axis=0),
-            power_100ms=self._powers.short[index],
-            power_1s=self._powers.second[index],
+            power_100ms=self._clock.powers.short[index],
+            power_1s=self._clock.powers.second[index],
         )
 
 

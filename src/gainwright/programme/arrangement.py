@@ -32,6 +32,10 @@ HISTORY = SEGMENT
 """Frames before a chunk that the interpolator reads."""
 TAIL = 2 * SEGMENT
 """Frames of silence after the last, for the interpolator to come to rest."""
+TICKS = 50
+"""Energies are taken each fiftieth of a second, so that no 400 ms of Tech 3341 fall between two windows."""
+TICKS_PER_WINDOW = 5
+"""Ticks in the 100 ms by which powers are counted and loudness is gated."""
 MOST_SECTIONS = 8
 OUTPUTS = 3
 """Signals a group gives: two filters and, in the first, what the second leaves over."""

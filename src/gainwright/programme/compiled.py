@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, OUTPUTS, TAIL, WEIGHTED, lay_out
+from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, OUTPUTS, TAIL, TICKS, WEIGHTED, lay_out
 from gainwright.programme.band import USUAL_BANDS
-from gainwright.programme.pair import Pair, Totals, Windows
+from gainwright.programme.pair import Pair, Ticks, Totals
 from gainwright.programme.plain import CODES, folded
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 MADE_FROM = ("kernel.py", "vectors.py", "arrangement.py", "interpolation.py", "result.py")
 ROWS = 4096
-"""Windows that a pair holds before they must be drained."""
+"""Ticks that a pair holds before they must be drained."""
 FOLD_AFTER = 1 << 30
 """Frames after which counts of 32 bits are added up."""
 
@@ -116,10 +116,10 @@ class CompiledPair(Pair):
         self._rate_hz = rate_hz
         self._layout = layout = lay_out(bands, rate_hz)
         groups, number = len(layout.kinds), len(bands)
-        self._clock = np.zeros(3, dtype=np.int64)  # frames so far, windows in rows, windows so far
+        self._clock = np.zeros(3, dtype=np.int64)  # frames so far, ticks in rows, ticks so far
         self._states = np.zeros((groups, 16, 4))
         self._sums = np.zeros((groups, 16))
-        self._rows = np.zeros((ROWS + 10 * BLOCK // rate_hz + 2, layout.count, 2))
+        self._rows = np.zeros((ROWS + TICKS * BLOCK // rate_hz + 2, layout.count, 2))
         self._totals = np.zeros((layout.count, 2))
         self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
         self._tables = np.zeros((number, 2, CODES), dtype=np.uint32)
@@ -131,7 +131,7 @@ class CompiledPair(Pair):
 
     def _advance(self, count: int, *, last: bool) -> None:
         if self._clock[1] >= ROWS:
-            raise ValueError("windows must be drained")
+            raise ValueError("ticks must be drained")
         self._kernel.advance(
             self.work, count, last, self._rate_hz, self._clock, self._layout.coefficients, self._layout.kinds,
             self._states, self._sums, self._rows, self._totals, self._layout.signals, self._buffers, self._tables,
@@ -146,24 +146,24 @@ class CompiledPair(Pair):
         self._tables[:] = 0
         self._since_fold = 0
 
-    def _windows(self, rows: Any) -> Windows:
-        return Windows(rows[:, WEIGHTED].copy(), rows[:, self._layout.signals])
+    def _ticks(self, rows: Any) -> Ticks:
+        return Ticks(rows[:, WEIGHTED].copy(), rows[:, self._layout.signals])
 
-    def drain(self) -> Windows:
-        """Return the windows that were finished since the last time."""
+    def drain(self) -> Ticks:
+        """Return the ticks that were finished since the last time."""
         count, self._clock[1] = int(self._clock[1]), 0
-        return self._windows(self._rows[:count])
+        return self._ticks(self._rows[:count])
 
     def totals(self) -> Totals:
         """Return what the pair held."""
         self._fold()
         rest = np.zeros((1, self._layout.count, 2))
-        self._kernel.close_window(self._sums, rest[0], self._totals)
+        self._kernel.close_tick(self._sums, rest[0], self._totals)
         return Totals(
             levels=folded(self._codes),
             sums=self._totals[self._layout.signals],
             peaks=self._peaks[:, 0].copy(),
             true_peaks=self._peaks[:, 1].copy(),
             clipped=self._clipped.copy(),
-            rest=self._windows(rest),
+            rest=self._ticks(rest),
         )

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from gainwright.programme.arrangement import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL
+from gainwright.programme.arrangement import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL, TICKS
 from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
 from gainwright.programme.result import FULL_SCALE
 from gainwright.programme.vectors import (
@@ -51,8 +51,8 @@ def _filter(
             _EIGHT(frames, count, rows, memory, into, to, stride)
 
 
-def _close_window(sums: Any, energies: Any, totals: Any) -> None:
-    """Write the energies of a window for each signal and channel, add all sums to the totals and begin anew."""
+def _close_tick(sums: Any, energies: Any, totals: Any) -> None:
+    """Write the energies of a tick for each signal and channel, add all sums to the totals and begin anew."""
     for group in range(len(sums)):
         for channel in range(2):
             for output in range(2):
@@ -140,8 +140,8 @@ def _advance(
     """Take a block of frames (of whole chunks unless `last`) through everything."""
     stride = buffers.strides[0]
     out = buffers.ctypes.data + HISTORY * FRAME
-    at, windows = clock[0], clock[1]
-    end = (clock[2] + 1) * rate_hz // 10
+    at, ticks = clock[0], clock[1]
+    end = (clock[2] + 1) * rate_hz // TICKS
     for chunk in range(frames // CHUNK + (1 if last else 0)):
         begin = HISTORY + chunk * CHUNK
         count = min(CHUNK, frames - chunk * CHUNK)
@@ -153,10 +153,10 @@ def _advance(
             done += take
             at += take
             if at == end:
-                close_window(sums, rows[windows], totals)
-                windows += 1
+                close_tick(sums, rows[ticks], totals)
+                ticks += 1
                 clock[2] += 1
-                end = (clock[2] + 1) * rate_hz // 10
+                end = (clock[2] + 1) * rate_hz // TICKS
         segments = CHUNK // SEGMENT if count == CHUNK else (count + TAIL) // SEGMENT
         for band in range(signals.size):
             signal = signals[band]
@@ -168,10 +168,10 @@ def _advance(
             look(samples, start, segments, before[band], peaks[band], clipped[band : band + 1], runs[band])
             if signal > 0:
                 samples[: 2 * HISTORY] = samples[2 * CHUNK : 2 * (CHUNK + HISTORY)]
-    clock[0], clock[1] = at, windows
+    clock[0], clock[1] = at, ticks
 
 
-filter_frames, close_window, count_frames = _compiled(_filter), _compiled(_close_window), _compiled(_count)
+filter_frames, close_tick, count_frames = _compiled(_filter), _compiled(_close_tick), _compiled(_count)
 _may_pass, _exact_between, _count_clipped = _compiled(_may_pass), _compiled(_exact_between), _compiled(_count_clipped)
 look = _compiled(_look)
 advance = _compiled(_advance)

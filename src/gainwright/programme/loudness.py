@@ -16,18 +16,17 @@ if TYPE_CHECKING:
 OFFSET_LUFS = -0.691
 ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU, RANGE_GATE_LU = -10.0, -20.0
-MOMENTARY, SHORT_TERM = 4, 30
+BLOCK, SHORT_TERM = 4, 30
 """Windows of 100 ms in 400 ms and 3 s."""
 RANGE_PERCENT = (10, 95)
 
 
 @dataclass(frozen=True, slots=True)
 class Loudness:
-    """Integrated, range, highest momentary and highest short-term; None where nothing passes the gate."""
+    """Integrated, range and highest short-term; None where nothing passes the gate."""
 
     lufs: float | None
     loudness_range_lu: float | None
-    momentary_lufs: float | None
     short_term_lufs: float | None
 
 
@@ -51,18 +50,23 @@ def sliding(energies: Floats, lengths: Floats, windows: int) -> Floats:
 
 def loudness(energies: Floats, lengths: Floats) -> Loudness:
     """Return the loudness of windows of 100 ms one after the other: energies weighted over channels, and frames."""
-    momentary, short = sliding(energies, lengths, MOMENTARY), sliding(energies, lengths, SHORT_TERM)
+    blocks, short = sliding(energies, lengths, BLOCK), sliding(energies, lengths, SHORT_TERM)
     integrated = None
-    heard = momentary[momentary > _gate(ABSOLUTE_GATE_LUFS)]
+    heard = blocks[blocks > _gate(ABSOLUTE_GATE_LUFS)]
     if len(heard):
         threshold = float(heard.mean()) * 10 ** (RELATIVE_GATE_LU / 10)
         integrated = lufs(float(heard[heard > threshold].mean()))
-    return Loudness(integrated, _range(short), _highest(momentary), _highest(short))
+    return Loudness(integrated, _range(short), lufs_or_none(highest(short)))
 
 
-def _highest(mean_squares: Floats) -> float | None:
-    most = float(mean_squares.max()) if len(mean_squares) else 0.0
-    return lufs(most) if most > 0 else None
+def highest(mean_squares: Floats) -> float:
+    """Return the largest mean square, 0 of none."""
+    return float(mean_squares.max()) if len(mean_squares) else 0.0
+
+
+def lufs_or_none(mean_square: float) -> float | None:
+    """Return the loudness of a mean square, None of silence."""
+    return lufs(mean_square) if mean_square > 0 else None
 
 
 def _range(short: Floats) -> float | None:

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Windows:
-    """Energies (sums of squares) of windows of 100 ms: K-weighted (window, channel), and (window, band, channel)."""
+class Ticks:
+    """Energies (sums of squares) of ticks of 20 ms: K-weighted (tick, channel), and (tick, band, channel)."""
 
     weighted: Floats
     energies: Floats
@@ -29,7 +29,7 @@ class Windows:
 class Totals:
     """What a pair held from first to last: by band and channel `levels`, `sums`; by band peaks and clipped samples.
 
-    `rest` is the last window, unfinished.
+    `rest` is the last tick, unfinished.
     """
 
     levels: npt.NDArray[np.int64]
@@ -37,11 +37,11 @@ class Totals:
     peaks: Floats
     true_peaks: Floats
     clipped: npt.NDArray[np.int64]
-    rest: Windows
+    rest: Ticks
 
 
 class Pair(ABC):
-    """Frames go into `frames()`, then `feed`; windows come out of `drain` now and then, the totals at the end."""
+    """Frames go into `frames()`, then `feed`; ticks come out of `drain` now and then, the totals at the end."""
 
     def __init__(self) -> None:
         self.work: Samples = np.zeros(2 * (HISTORY + BLOCK + TAIL), dtype=np.float32)
@@ -65,8 +65,8 @@ class Pair(ABC):
         """Take a block through everything."""
 
     @abstractmethod
-    def drain(self) -> Windows:
-        """Return the windows that were finished since the last time."""
+    def drain(self) -> Ticks:
+        """Return the ticks that were finished since the last time."""
 
     @abstractmethod
     def totals(self) -> Totals:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.programme.arrangement import HISTORY, SEGMENT, TAIL
+from gainwright.programme.arrangement import HISTORY, SEGMENT, TAIL, TICKS
 from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
-from gainwright.programme.pair import Pair, Totals, Windows
+from gainwright.programme.pair import Pair, Ticks, Totals
 from gainwright.programme.result import FULL_SCALE, LEVELS, OCTAVES, STEPS_PER_OCTAVE
 from gainwright.programme.weighting import k_weighting
 
@@ -41,7 +41,7 @@ class PlainPair(Pair):
         self._rate_hz = rate_hz
         self._filters = [k_weighting(rate_hz), *(band.sections(rate_hz) for band in bands)]
         self._states = [np.zeros((len(sections), 2, 2)) for sections in self._filters]
-        self._at = self._window = 0
+        self._at = self._tick = 0
         self._open = np.zeros((len(self._filters), 2))
         self._closed: list[Floats] = []
         self._looks = [_Look() for _ in bands]
@@ -61,10 +61,10 @@ class PlainPair(Pair):
             look.advance(part, last=last)
 
     def _add_energies(self, squares: Floats) -> None:
-        """Add squares (signal, frame, channel) to the open window, closing each that is full."""
+        """Add squares (signal, frame, channel) to the open tick, closing each that is full."""
         done, count = 0, squares.shape[1]
         while done < count:
-            end = (self._window + 1) * self._rate_hz // 10
+            end = (self._tick + 1) * self._rate_hz // TICKS
             take = min(count - done, end - self._at)
             self._open += squares[:, done : done + take].sum(axis=1)
             done += take
@@ -72,13 +72,13 @@ class PlainPair(Pair):
             if self._at == end:
                 self._closed.append(self._open)
                 self._open = np.zeros_like(self._open)
-                self._window += 1
+                self._tick += 1
 
-    def drain(self) -> Windows:
-        """Return the windows that were finished since the last time."""
+    def drain(self) -> Ticks:
+        """Return the ticks that were finished since the last time."""
         closed = np.array(self._closed).reshape(-1, *self._open.shape)
         self._closed = []
-        return Windows(closed[:, 0], closed[:, 1:])
+        return Ticks(closed[:, 0], closed[:, 1:])
 
     def totals(self) -> Totals:
         """Return what the pair held."""
@@ -88,7 +88,7 @@ class PlainPair(Pair):
             peaks=np.array([look.peak for look in self._looks]),
             true_peaks=np.array([max(look.between, look.peak) for look in self._looks]),
             clipped=np.array([look.clipped for look in self._looks], dtype=np.int64),
-            rest=Windows(self._open[None, 0], self._open[None, 1:]),
+            rest=Ticks(self._open[None, 0], self._open[None, 1:]),
         )
 
 
@@ -125,11 +125,11 @@ class _Look:
         steps[0] = 2 * sizes[0]
         most, steepest = np.maximum(sizes[1:], sizes[:-1]), np.maximum(steps[1:], steps[:-1])
         bound = np.minimum(LARGEST_GAIN * most, np.max([a * most + b * steepest for a, b in BOUNDS], axis=0))
-        for segment in np.flatnonzero(bound * (1 + 1e-9) > max(self.between, self.peak)):
-            start = (segment + 1) * SEGMENT
-            taken = run[start - TAPS + 1 : start + SEGMENT]
-            shifted = np.lib.stride_tricks.sliding_window_view(taken, TAPS, axis=0)[..., ::-1]
-            self.between = max(self.between, float(np.abs(shifted @ PHASES.T).max()))
+        passing = np.flatnonzero(bound * (1 + 1e-9) > max(self.between, self.peak))
+        if len(passing):
+            shifted = np.lib.stride_tricks.sliding_window_view(run, TAPS, axis=0)[HISTORY - TAPS + 1 :, :, ::-1]
+            points = shifted.reshape(-1, SEGMENT, 2, TAPS)[passing] @ PHASES.T
+            self.between = max(self.between, float(np.abs(points).max()))
 
     def _count_clipped(self, over: npt.NDArray[np.bool_], channel: int) -> None:
         """Add the samples in runs of two or more; a run may have begun in the block before."""
