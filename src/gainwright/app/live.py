@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.app.ports import Block, InputDevice, SoundInput
-    from gainwright.metering import LiveMeter, LiveReading, Pictures
+    from gainwright.metering import LiveReading, Pictures
     from gainwright.plan import Plan
 
 UPDATES_A_SECOND = 14
@@ -142,6 +142,7 @@ class LiveSession:
     """
 
     def __init__(self, device: InputDevice, options: LiveOptions, *, rate_hz: int, channels: int) -> None:
+        from gainwright.metering import LiveMeter
         from gainwright.plan import RECORDER_VOLTS
 
         check_options(options)
@@ -156,16 +157,11 @@ class LiveSession:
         self.taken = 0
         self._since = 0.0
         self._pending = options.meter_v
-        self._meter = self._fresh()
-
-    def _fresh(self) -> LiveMeter:
-        from gainwright.metering import LiveMeter
-
-        return LiveMeter(
-            rate_hz=self.rate_hz,
-            channels=self.channels,
-            expect_hz=self.options.expect_hz,
-            limit_percent=self.options.limit_percent,
+        self._meter = LiveMeter(
+            rate_hz=rate_hz,
+            channels=channels,
+            expect_hz=options.expect_hz,
+            limit_percent=options.limit_percent,
             calibrate_v=self.calibrate_v,
         )
 
@@ -217,7 +213,9 @@ class LiveSession:
             kept = keep_calibration(self.key, self.calibrate_v)
             self.notes = [note for note in self.notes if note != NOT_CALIBRATED]
             self.notes.append(f"calibrated: full scale is {self.calibrate_v:.4g} V rms, kept in {kept}")
-            self._meter = self._fresh()
+            self._meter.calibrate(self.calibrate_v)
+            self._meter.reset()
+            reading = self._meter.reading()
         return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, reading, False, tuple(self.notes))
 
     def calibrate(self, meter_v: float) -> None:

@@ -106,6 +106,10 @@ class LiveMeter:
         self._count += round(seconds * self._rate_hz)
         self._kept = self._kept[:0]
 
+    def calibrate(self, calibrate_v: float) -> None:
+        """Let full scale stand for so many volts rms from now on."""
+        self._calibrate_v = calibrate_v
+
     def reset(self) -> None:
         """Forget what was held as the worst, and the gaps."""
         self._held = [_Held() for _ in self._held]
