@@ -337,7 +337,7 @@ def test_an_upgrade_that_fails_leaves_the_store_as_it_was(place: str) -> None:
         assert store.cases.plain.names() == ["blue"]
 
 
-def test_a_newer_store_is_refused_and_untouched(place: str) -> None:
+def test_a_newer_store_is_refused_and_untouched(place: str, tmp_path: Path) -> None:
     """In a sentence that says what to install."""
     with closing(open_store(place)) as store:
         _fill(store)
@@ -347,6 +347,8 @@ def test_a_newer_store_is_refused_and_untouched(place: str) -> None:
         error = _refused("newer_store", lambda: open_store(place))
         assert "99" in error.what
         assert error.remedy == "install the newer Gainwright"
+        _refused("newer_store", lambda: StoreKeeper(place).backup(tmp_path / "backup"))
+        _refused("newer_store", StoreKeeper(place).check)
         assert _all(store) == before
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
+from gainwright.model import Case
 
 if TYPE_CHECKING:
     from gainwright.app.store import Shelf, Store
@@ -25,6 +27,33 @@ CHANGES = st.one_of(
     st.tuples(st.just("say"), st.sampled_from(["a", "b"]), TEXT),
     st.tuples(st.just("say_stale"), st.sampled_from(["a", "b"]), st.integers(1, 3)),
 )
+
+
+ANYTHING = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+    max_leaves=8,
+)
+ENTRIES = st.lists(st.dictionaries(st.text(max_size=5), ANYTHING, max_size=3), max_size=3)
+
+
+@given(title=st.text(max_size=300), entries=ENTRIES)
+@settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_case_comes_back_or_is_refused(store: Store, title: str, entries: list[dict[str, Any]]) -> None:
+    """Just as it was, alone and in the list; what is no text is refused before anything is written."""
+    case = Case(title=title, job="", evidence=tuple(entries))
+    seen = store.cases.get("any").revision if store.cases.plain.names() else 0
+    try:
+        store.cases.write("any", case, seen=seen)
+    except CallError as error:
+        said = json.dumps([title, entries], ensure_ascii=False)
+        assert error.code == "not_text"
+        assert "\\u0000" in said or any("\ud800" <= character <= "\udfff" for character in said)
+        return
+    assert store.cases.get("any").case == case
+    assert [kept.case for kept in store.cases.find()] == [case]
+    assert [kept.case for kept in store.cases.find(title)] == [case]
+    assert store.cases.plain.load("any") == case
 
 
 @dataclass

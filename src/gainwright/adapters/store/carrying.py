@@ -17,7 +17,7 @@ import sqlalchemy as sa
 from gainwright.adapters.case_folder import cases_folder
 from gainwright.adapters.store.database import Database, new_file
 from gainwright.adapters.store.faults import sentence
-from gainwright.adapters.store.migrating import migrate, revision_of
+from gainwright.adapters.store.migrating import known_revision, migrate, revision_of
 from gainwright.adapters.store.soundness import unsound
 from gainwright.adapters.store.tables import now
 from gainwright.errors import CallError
@@ -39,7 +39,7 @@ def backup(database: Database, file: Path) -> Path:
     CallError : there is such a file, or it can't be written, or the store can't be read.
     """
     with database.moment() as connection:
-        if revision_of(connection) is None:
+        if known_revision(database, connection) is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
         _write_backup(connection, file)
     return file

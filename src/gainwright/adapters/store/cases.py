@@ -57,7 +57,7 @@ class SqlCases:
         check_case_name(name)
         content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
         words = searched(name, *texts_in(content))
-        writable(case=words)
+        writable(case=words + json.dumps(content, ensure_ascii=False))
         at = now()
         row = {"content": content, "changed": at, "words": words}
         with self._database.write() as connection:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from gainwright.adapters.store import tables as t
-from gainwright.adapters.store.migrating import revision_of
+from gainwright.adapters.store.migrating import known_revision
 from gainwright.adapters.store.soundness import unsound
 from gainwright.errors import CallError, GainwrightError
 from gainwright.jobfile import read_job_text
@@ -59,7 +59,7 @@ def check(database: Database) -> StoreCheck:
     CallError : there is none, or it can't be read at all.
     """
     with database.moment() as connection:
-        revision = revision_of(connection)
+        revision = known_revision(database, connection)
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
         wrong = unsound(connection)

@@ -42,7 +42,7 @@ def migrate(database: Database, to: str = NEWEST) -> None:
     CallError : it was made by a newer program, or is no store, or can't be upgraded; then it is as it was.
     """
     with database.moment() as connection:
-        before = _known(database, revision_of(connection))
+        before = known_revision(database, connection)
     if before == to:
         return
     if before is not None:
@@ -52,7 +52,7 @@ def migrate(database: Database, to: str = NEWEST) -> None:
     with database.write() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
-        if _known(database, revision_of(connection)) != to:  # another process may have been first
+        if known_revision(database, connection) != to:  # another process may have been first
             try:
                 _upgrade(connection, to)
             except (ValueError, LookupError, TypeError) as error:  # from what a revision found in the store
@@ -64,7 +64,14 @@ def migrate(database: Database, to: str = NEWEST) -> None:
                 ) from error
 
 
-def _known(database: Database, revision: str | None) -> str | None:
+def known_revision(database: Database, connection: sa.Connection) -> str | None:
+    """Return the revision of a store's tables, None when there are none yet.
+
+    Raises
+    ------
+    CallError : it was made by a newer program, or is no store.
+    """
+    revision = revision_of(connection)
     if revision is not None and (not revision.isdecimal() or int(revision) > int(NEWEST)):
         raise CallError(
             f"it was made by a newer Gainwright (store revision {revision[:20]}, this one knows {NEWEST})",
