@@ -12,9 +12,10 @@ export function say(words, stay = false) {
   if (words && !stay) quiet = setTimeout(() => { said.textContent = ""; }, 6000);
 }
 
-const running = new WeakMap();
+const running = new WeakMap(), writing = new WeakSet();
 
 export async function send(form, submitter) {
+  if (writing.has(form)) { say("One moment: what you entered before is being written."); return; }
   running.get(form)?.abort();
   const control = new AbortController();
   running.set(form, control);
@@ -29,18 +30,28 @@ export async function send(form, submitter) {
     options.body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(data);
   }
   let answer, body;
+  const sent = new Map([...form.elements].map((e) => [e.id, e.value]));
+  if (method === "POST") writing.add(form);
   try {
     answer = await fetch(address, options);
     body = await answer.text();
   } catch (error) {
     if (error.name === "AbortError") return;
-    if (form.dataset.keep !== undefined && method === "POST") keep(address, [...data], form.dataset.swap);
+    if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], form.dataset.swap);
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
+  } finally {
+    writing.delete(form);
   }
+  // what was typed on while the answer was awaited goes on in the new field
+  const typing = document.activeElement;
+  const typed = method === "POST" && typing?.form === form && typing.matches("input, textarea") && sent.get(typing.id) !== typing.value
+    ? [typing.id, typing.value] : null;
   if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
-  await show(answer, form.dataset.swap, { push, focus: form.dataset.focus, body });
+  await show(answer, form.dataset.swap, { push, focus: typed ? typed[0] : form.dataset.focus, body });
+  const next = typed && document.getElementById(typed[0]);
+  if (next) next.value = typed[1];
 }
 
 async function show(answer, ids, { push, focus = "", body = null }) {
