@@ -98,6 +98,14 @@ def number(text: str, dimension: str) -> float:
     return found.nominal
 
 
+def plain_number(text: str, unit: str) -> float:
+    """Return a number that may carry its unit and a comma. ValueError: it is none."""
+    value = float(_point(text.replace("−", "-").strip().removesuffix(unit).strip()))
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
+
+
 def _measured(said: str, asked: Asked) -> Typed:
     text, _, at = said.partition(" at ")
     value = number(text, _DIMENSION[asked])

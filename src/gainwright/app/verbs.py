@@ -96,18 +96,28 @@ def levels(path: Path, *, tone_hz: float, level_dbfs: float, sets: Sequence[str]
     JobError : the file is no job.
     CallError : a tone, level or setting that can't be.
     """
-    if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
-        raise CallError(f"a tone of {tone_hz:g} Hz", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
-    if not (math.isfinite(level_dbfs) and -150 <= level_dbfs <= 0):
-        raise CallError(
-            f"a level of {level_dbfs:g} dBFS", code="bad_level", rule="a level is -150 to 0 dBFS (full scale is 0)"
-        )
+    check_tone(tone_hz=tone_hz, level_dbfs=level_dbfs)
     from gainwright.jobfile import read_job, with_settings
 
     job = with_settings(read_job(path).job, settings_from(sets))
     from gainwright import solve
 
     return job, solve.levels(solve.Chain(job), tone_hz=tone_hz, level_dbfs=level_dbfs)
+
+
+def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
+    """Refuse a tone that can't be.
+
+    Raises
+    ------
+    CallError : its frequency or its level can't be.
+    """
+    if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
+        raise CallError(f"a tone of {tone_hz:g} Hz", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
+    if not (math.isfinite(level_dbfs) and -150 <= level_dbfs <= 0):
+        raise CallError(
+            f"a level of {level_dbfs:g} dBFS", code="bad_level", rule="a level is -150 to 0 dBFS (full scale is 0)"
+        )
 
 
 def settings_from(sets: Sequence[str]) -> Mapping[str, str]:

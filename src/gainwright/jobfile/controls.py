@@ -42,6 +42,11 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
     return found
 
 
+def key_paths(job: Job) -> dict[str, tuple[str, ...]]:
+    """Return control -> path of keys inside its stage."""
+    return {control: path for name, s in job.stages.items() for control, path in _places(name, s).items()}
+
+
 def controls(job: Job) -> dict[str, str]:
     """Return every control by name with where it stands, as text."""
     found = {}

@@ -1,6 +1,6 @@
 """The HTTP API under /api, told by its OpenAPI document; the pages use it, too."""
 
-from gainwright.web.api import bench, cases, chain, jobs, live, papers, practices, recordings, work
+from gainwright.web.api import bench, cases, chain, jobs, live, music, papers, practices, recordings, set_up_run, work
 
 ROUTERS = (
     bench.router,
@@ -8,9 +8,11 @@ ROUTERS = (
     chain.router,
     jobs.router,
     live.router,
+    music.router,
     papers.router,
     practices.router,
     recordings.router,
+    set_up_run.router,
     work.router,
 )
 """Routers of the whole API."""

@@ -10,9 +10,11 @@ from gainwright.web.pages import (
     fault,
     jobs,
     live,
+    music,
     pairing,
     papers,
     practise,
+    set_up_run,
 )
 
 ROUTERS = (
@@ -25,9 +27,11 @@ ROUTERS = (
     fault.router,
     jobs.router,
     live.router,
+    music.router,
     pairing.router,
     papers.router,
     practise.router,
+    set_up_run.router,
 )
 """Routers of all pages."""
 
