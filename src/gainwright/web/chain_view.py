@@ -165,7 +165,14 @@ def drawn(site: Site, text: str, title: str) -> dict[str, Any]:
             count = sum(f.severity == grave for f in here)
             notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
     drawing = chain_drawing(job, title=title)
-    return {"across": chain_layout.across(drawing, notes), "down": chain_layout.down(drawing, notes)}
+    outputs: chain_layout.Outputs = {}
+    for run in site.models.read(text).wiring.leads:
+        if run.source_output != "out":
+            outputs.setdefault((run.source_stage, run.target), []).append(run.source_output)
+    return {
+        "across": chain_layout.across(drawing, notes, outputs),
+        "down": chain_layout.down(drawing, notes, outputs),
+    }
 
 
 def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
