@@ -24,7 +24,7 @@ from gainwright.web.hosts import as_host, read_host, same_origin
 from gainwright.web.impatience import ImpatientProtocol
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from web_server import WebServer
 

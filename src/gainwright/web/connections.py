@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 MOST_OF_ONE_STRANGER = 6
 """Requests at once from one address that isn't paired; a browser opens six connections."""
 MOST_STRANGERS = 40
+MARK = "gainwright.request"
+"""Key of a request's scope: what it is known by here."""
 CUT_OFF = 1008
 """Close code of a WebSocket: against the rules (RFC 6455 section 7.4.1)."""
 
@@ -50,11 +52,11 @@ class Connections:
     _cut: set[str] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def cut(self, device: str) -> int:
-        """End all that a device has open, from any thread; return how many."""
+    def cut(self, device: str, *, but: object = None) -> int:
+        """End all that a device has open, but for one request by its mark, from any thread; return how many."""
         with self._lock:
             self._cut.add(device)
-            ends = list(self._open.get(device, ()))
+            ends = [end for end in self._open.get(device, ()) if end is not but]
         for end in ends:
             end()
         return len(ends)
@@ -77,6 +79,7 @@ class Connections:
             with contextlib.suppress(RuntimeError):  # the program is ending
                 loop.call_soon_threadsafe(running.cancel)
 
+        scope[MARK] = end
         with self._held(device, end):
             try:
                 await running

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
-from gainwright.web.connections import Connections, Crowd
+from gainwright.web.connections import MARK, Connections, Crowd
 from gainwright.web.pairing import COOKIE, Pairing, device_name, digest_of, new_token
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def put_out(connection: HTTPConnection, site: Site, device: str) -> None:
     if device != connection.scope.get("gainwright.device_id"):
         only_from_own_machine(connection)
     site.store.devices.put_out(device)
-    site.entrance.connections.cut(device)
+    site.entrance.connections.cut(device, but=connection.scope.get(MARK))
 
 
 def known(devices: Devices, token: str) -> Device | None:

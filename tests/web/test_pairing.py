@@ -1,0 +1,577 @@
+"""The door to the local network: `serve --lan` over TLS, devices paired, named and put out; in a browser that trusts it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import re
+import shutil
+import sqlite3
+import ssl
+import subprocess
+import sys
+from typing import TYPE_CHECKING, Any
+
+import httpx
+import pytest
+from PIL import Image
+from playwright.sync_api import Error
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocket, WebSocketDisconnect
+from web_server import WebServer
+
+from gainwright.composition import compose
+from gainwright.web import Site, create_app
+from gainwright.web.connections import MOST_OF_ONE_STRANGER, Connections, Crowd
+from gainwright.web.drawn_code import as_text
+from gainwright.web.entrance import DOOR, LAN_DOOR
+from gainwright.web.pairing import COOKIE, digest_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import Browser, Page
+
+ADDRESS = "127.0.0.2"
+"""Stands for an address of the network: requests to it come through that door."""
+
+
+@pytest.fixture(scope="module")
+def lan_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """A server with both doors."""
+    running = WebServer(tmp_path_factory.mktemp("lan"), ("--lan", "--address", ADDRESS)).start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture
+def own(lan_server: WebServer) -> Iterator[httpx.Client]:
+    """A client on the machine itself."""
+    with httpx.Client(base_url=lan_server.address, timeout=30) as client:
+        yield client
+
+
+@pytest.fixture
+def lan_address(own: httpx.Client) -> str:
+    """Where the door to the network is."""
+    return str(own.get("/api/bench").json()["addresses"][0])
+
+
+@pytest.fixture
+def trusting(own: httpx.Client) -> ssl.SSLContext:
+    """A client's TLS that trusts the bench's authority and nobody else."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.verify_flags |= ssl.VERIFY_X509_STRICT
+    context.load_verify_locations(cadata=own.get("/certificate").content)
+    return context
+
+
+@pytest.fixture
+def phone(lan_address: str, trusting: ssl.SSLContext) -> Iterator[httpx.Client]:
+    """A device of the network that isn't paired yet."""
+    with httpx.Client(base_url=lan_address, verify=trusting, timeout=30) as client:
+        yield client
+
+
+def new_code(own: httpx.Client) -> str:
+    """Have a code made on the machine itself."""
+    return str(own.post("/api/bench/code").json()["digits"])
+
+
+def pair(own: httpx.Client, device: httpx.Client, name: str) -> str:
+    """Pair a device; return its token."""
+    done = device.post("/pair", data={"code": new_code(own), "name": name})
+    assert done.status_code == 303, done.text
+    return device.cookies[COOKIE]
+
+
+def device_id(own: httpx.Client, name: str) -> str:
+    """Return the id of a device."""
+    return next(str(d["id"]) for d in own.get("/api/bench/devices").json() if d["name"] == name)
+
+
+# ---- over a real server ----------------------------------------------------------------------------------------
+
+
+def test_start_tells_address_code_picture_and_fingerprint(lan_server: WebServer, own: httpx.Client) -> None:
+    """What a person needs is printed: where, with which code, drawn for a camera, and whom to trust."""
+    said = "\n".join(lan_server.said)
+    assert re.search(rf"https://{re.escape(ADDRESS)}:\d+/pair", said)
+    assert re.search(r"Pairing code: \d{4} \d{4} ", said)
+    assert len([line for line in lan_server.said if "█" in line]) > 12
+    assert own.get("/api/bench").json()["fingerprint"] in said
+    assert len(own.get("/api/bench").json()["fingerprint"].split(":")) == 32
+
+
+def test_nobody_comes_in_unpaired(phone: httpx.Client) -> None:
+    """Pages lead to pairing, data is refused, changes are refused; what pairing needs is there."""
+    for path in ("/", "/jobs/x", "/bench", "/cases", "/nothing"):
+        led = phone.get(path)
+        assert (led.status_code, led.headers["location"]) == (303, "/pair")
+    for method, path in (
+        ("GET", "/api/jobs"),
+        ("GET", "/api/openapi.json"),
+        ("GET", "/api/bench"),
+        ("POST", "/jobs/new"),
+        ("POST", "/api/bench/code"),
+        ("PUT", "/x"),
+    ):
+        refused = phone.request(method, path)
+        assert refused.status_code == 401, path
+    for path in ("/pair", "/static/sheet.css", "/certificate"):
+        assert phone.get(path).status_code == 200
+    assert "This bench" not in phone.get("/pair").text.split("<main")[0]
+
+
+def test_own_machine_needs_no_pairing_and_other_names_lead_nowhere(own: httpx.Client, phone: httpx.Client) -> None:
+    """The own door is open under its own names only; the network's door isn't to be had under others' names."""
+    assert own.get("/").status_code == 200
+    assert own.get("/pair").headers["location"] == "/bench"
+    assert own.get("/", headers={"host": ADDRESS}).status_code == 421
+    assert phone.get("/pair", headers={"host": "evil.test"}).status_code == 421
+    assert phone.get("/pair", headers={"host": "localhost"}).status_code == 200
+
+
+def test_paired_device_comes_in_under_its_name(own: httpx.Client, phone: httpx.Client, lan_server: WebServer) -> None:
+    """The token is in a cookie that scripts can't read and other sites can't send; the store has its digest only."""
+    done = phone.post("/pair", data={"code": new_code(own), "name": "phone in the bay"})
+    cookie = done.headers["set-cookie"]
+    assert cookie.startswith("__Host-")
+    assert {"HttpOnly", "Secure", "SameSite=strict", "Path=/"} <= {part.strip() for part in cookie.split(";")}
+    assert "Domain" not in cookie
+    token = phone.cookies[COOKIE]
+    assert phone.get("/api/bench").json()["device"] == "phone in the bay"
+    assert "on phone in the bay" in phone.get("/").text
+    assert "paired</span> as <b>phone in the bay" in phone.get("/pair").text
+    with sqlite3.connect(lan_server.folder / "store.sqlite") as store:
+        whole = "\n".join(store.iterdump())
+    store.close()
+    assert digest_of(token) in whole
+    assert token not in whole
+    for spoiled in (
+        token[:-1],
+        token + "x",
+        token.swapcase(),
+        "",
+        "x" * 43,
+        "ü" * 43,
+        token + "; " + COOKIE + "=" + token[::-1],
+    ):
+        header = f"{COOKIE}={spoiled}".encode()
+        with httpx.Client(base_url=phone.base_url, verify=False) as stranger:  # noqa: S501  the token is what is tested
+            refused = stranger.get("/api/bench", headers=[(b"cookie", header)])
+        assert refused.status_code == 401, spoiled
+
+
+def test_device_may_put_out_itself_only_and_makes_no_code(
+    own: httpx.Client, phone: httpx.Client, trusting: ssl.SSLContext
+) -> None:
+    """A paired device sees the bench, but codes are made and others put out on the machine itself."""
+    pair(own, phone, "tablet")
+    assert phone.get("/bench").status_code == 200
+    page = phone.get("/bench").text
+    assert 'class="digits"' not in page
+    assert 'action="/bench/code"' not in page
+    assert phone.post("/bench/code").status_code == 403
+    assert phone.post("/api/bench/code").status_code == 403
+    with httpx.Client(base_url=phone.base_url, verify=trusting) as other:
+        pair(own, other, "second tablet")
+        victim = device_id(own, "second tablet")
+        assert phone.post("/bench/put_out", data={"device": victim}).status_code == 403
+        assert phone.post(f"/api/bench/devices/{victim}/put_out").status_code == 403
+        assert other.get("/api/bench").status_code == 200
+        assert own.post("/bench/put_out", data={"device": victim}).status_code == 303
+        assert other.get("/api/bench").status_code == 401
+        assert other.get("/").headers["location"] == "/pair"
+    assert phone.post("/bench/put_out", data={"device": device_id(own, "tablet")}).status_code == 303
+    assert phone.get("/api/bench").status_code == 401
+    assert own.post("/bench/put_out", data={"device": "nobody"}).status_code == 404
+    shown = own.get("/bench").text
+    assert "second tablet" in shown.split("Put out (")[1]
+
+
+def test_wrong_codes_are_told_wait_and_end_the_code(own: httpx.Client, phone: httpx.Client) -> None:
+    """A wrong code is told beside what was typed; at once again must wait; a used code is none."""
+    digits = new_code(own)
+    wrong = f"{(int(digits) + 1) % 10**8:08}"
+    refused = phone.post("/pair", data={"code": wrong, "name": '"><script>x</script>'})
+    assert refused.status_code == 422
+    assert "that is not the code" in refused.text
+    assert "&lt;script&gt;" in refused.text
+    assert "<script>x" not in refused.text
+    assert wrong in refused.text
+    waiting = phone.post("/pair", data={"code": digits, "name": "phone"})
+    assert waiting.status_code == 429
+    assert 1 <= int(waiting.headers["retry-after"]) <= 3
+    assert COOKIE not in phone.cookies
+    assert len(phone.post("/pair", data={"code": "1" * 9000, "name": "x"}).text) < 20_000
+    assert phone.post("/pair", data={"code": "1" * 11_000, "name": "x"}).status_code == 413
+
+
+def test_server_started_again_knows_its_devices_and_keeps_its_certificate(tmp_path: Path) -> None:
+    """After a hard end and a new start a device is still paired, and still trusts the same authority."""
+    running = WebServer(tmp_path, ("--lan", "--address", ADDRESS)).start()
+    try:
+        with httpx.Client(base_url=running.address) as own:
+            trusted = own.get("/certificate").content
+            address = own.get("/api/bench").json()["addresses"][0]
+            with httpx.Client(base_url=address, verify=False) as phone:  # noqa: S501  trust is compared below
+                token = pair(own, phone, "phone")
+        running.kill()
+        running.start()
+        with httpx.Client(base_url=running.address) as own:
+            assert own.get("/certificate").content == trusted
+            address = own.get("/api/bench").json()["addresses"][0]
+        with httpx.Client(base_url=address, verify=False, cookies={COOKIE: token}) as phone:  # noqa: S501
+            assert phone.get("/api/bench").json()["device"] == "phone"
+    finally:
+        running.stop()
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (("--address", "127.0.0.2"), "add --lan"),
+        (("--lan", "--address", "192.0.2.77"), "name an address of this machine"),
+        (("--lan", "--certificate", "none.pem"), "no such file"),
+        (("--lan", "--key", "none.key"), "add --certificate"),
+    ],
+)
+def test_mistakes_at_the_start_are_told(tmp_path: Path, options: tuple[str, ...], told: str) -> None:
+    """An address that isn't this machine's, or files that aren't there, end it with one sentence and status 2."""
+    command = (sys.executable, "-m", "gainwright", "serve", "--no-browser", "--port", "0")
+    environment = {**os.environ, "XDG_DATA_HOME": str(tmp_path)}
+    store = ("--store", str(tmp_path / "store.sqlite"))
+    done = subprocess.run(
+        (*command, *store, *options),
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert done.returncode == 2
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+# ---- inside one process ----------------------------------------------------------------------------------------
+
+
+class FromLan:
+    """Marks requests as coming through the network's door, as the server does."""
+
+    def __init__(self, app: Any) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        scope[DOOR] = LAN_DOOR
+        await self.app(scope, receive, send)
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    """A site with its door to the network open."""
+    world = compose()
+    made = Site(world, world.store(str(tmp_path / "store.sqlite")), lan=True, lan_hosts=frozenset({ADDRESS}))
+    yield made
+    made.close()
+
+
+def test_put_out_device_is_cut_off_in_the_middle(site: Site) -> None:
+    """An open WebSocket of a device ends when it is put out, and it opens no other; one without token opens none."""
+    app = create_app(site)
+
+    @app.websocket("/api/echo")
+    async def echo(line: WebSocket) -> None:
+        await line.accept()
+        while True:
+            await line.send_text(await line.receive_text())
+
+    client = TestClient(FromLan(app), base_url=f"https://{ADDRESS}")
+    with pytest.raises(WebSocketDisconnect) as refused, client.websocket_connect(f"wss://{ADDRESS}/api/echo"):
+        pass
+    assert refused.value.code == 1008
+    digits = site.entrance.pairing.new_code().digits
+    token, _ = site.entrance.admit(site.store.devices, code=digits, name="phone", address="192.168.1.2")
+    cookie = {"cookie": f"{COOKIE}={token}"}
+    foreign = {**cookie, "origin": "https://evil.test"}
+    opening = client.websocket_connect(f"wss://{ADDRESS}/api/echo", headers=foreign)
+    with pytest.raises(WebSocketDisconnect) as elsewhere, opening:
+        pass
+    assert elsewhere.value.code == 1008
+    with client.websocket_connect(f"wss://{ADDRESS}/api/echo", headers=cookie) as line:
+        line.send_text("one")
+        assert line.receive_text() == "one"
+        device = site.store.devices.list()[0].id
+        assert site.entrance.connections.here() == {device}
+        site.store.devices.put_out(device)
+        assert site.entrance.connections.cut(device) == 1
+        with pytest.raises(WebSocketDisconnect) as cut:
+            line.receive_text()
+        assert cut.value.code == 1008
+    assert site.entrance.connections.here() == set()
+    with pytest.raises(WebSocketDisconnect), client.websocket_connect(f"wss://{ADDRESS}/api/echo", headers=cookie):
+        pass
+
+
+def test_stream_of_a_device_ends_when_it_is_put_out() -> None:
+    """An answer that goes on and on is ended properly; what was begun after the putting out ends at once."""
+
+    async def forever(_scope: Any, _receive: Any, send: Any) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        while True:
+            await send({"type": "http.response.body", "body": b"x", "more_body": True})
+            await asyncio.sleep(0.01)
+
+    async def go() -> tuple[list[Any], list[Any]]:
+        connections, first, second = Connections(), [], []
+
+        async def kept(message: Any) -> None:
+            first.append(message)
+
+        async def later(message: Any) -> None:
+            second.append(message)
+
+        running = asyncio.ensure_future(connections.run("a", forever, {"type": "http"}, None, kept))  # type: ignore[arg-type]
+        await asyncio.sleep(0.1)
+        await asyncio.to_thread(connections.cut, "a")
+        await asyncio.wait_for(running, 5)
+        await asyncio.wait_for(connections.run("a", forever, {"type": "http"}, None, later), 5)  # type: ignore[arg-type]
+        return first, second
+
+    first, second = asyncio.run(go())
+    assert len(first) > 3
+    assert first[-1] == {"type": "http.response.body", "body": b"", "more_body": False}
+    assert second[0]["status"] == 401 or second[-1].get("more_body") is False
+
+
+def test_crowd_of_strangers_is_kept_small(site: Site) -> None:
+    """One address has six requests at once, all strangers together forty; who leaves makes room."""
+    crowd = Crowd()
+    assert [crowd.enter("a") for _ in range(8)] == [True] * MOST_OF_ONE_STRANGER + [False] * 2
+    assert crowd.enter("b")
+    crowd.leave("a")
+    assert crowd.enter("a")
+    assert sum(crowd.enter(f"c{n}") for n in range(100)) == 40 - MOST_OF_ONE_STRANGER - 1
+    client = TestClient(FromLan(create_app(site)), base_url=f"https://{ADDRESS}")
+    for _ in range(MOST_OF_ONE_STRANGER):
+        site.entrance.strangers.enter("testclient")
+    refused = client.get("/pair")
+    assert refused.status_code == 429
+    assert refused.headers["retry-after"] == "2"
+    site.entrance.strangers.leave("testclient")
+    assert [client.get("/pair").status_code for _ in range(20)] == [200] * 20
+
+
+def test_store_that_is_away_lets_nobody_in(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the store can't say who it is, the answer is 503 in words, not a page."""
+    from gainwright.errors import CallError
+
+    def away(_self: object, _digest: str) -> None:
+        raise CallError("the store is busy", code="store_busy")
+
+    monkeypatch.setattr(type(site.store.devices), "by_token", away)
+    client = TestClient(FromLan(create_app(site)), base_url=f"https://{ADDRESS}")
+    refused = client.get("/api/jobs", headers={"cookie": f"{COOKIE}={'x' * 43}"})
+    assert refused.status_code == 503
+    assert refused.json()["what"] == "the store is busy"
+
+
+# ---- in a browser ----------------------------------------------------------------------------------------------
+
+SIZES: dict[str, Any] = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
+
+
+def trust(home: Path, authority: bytes) -> None:
+    """Let Chromium of a home folder trust an authority, as a person does on a phone."""
+    place = home / ".pki" / "nssdb"
+    place.mkdir(parents=True)
+    file = home / "authority.der"
+    file.write_bytes(authority)
+    for arguments in (("-N", "--empty-password"), ("-A", "-n", "bench", "-t", "C,,", "-i", str(file))):
+        subprocess.run(("certutil", "-d", f"sql:{place}", *arguments), check=True, capture_output=True)
+
+
+def launched(browser: Browser, home: Path) -> Browser:
+    """Start Chromium with a home folder of its own."""
+    flags = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+    flags.append("--host-resolver-rules=MAP insecure.test 127.0.0.1")
+    environment: dict[str, str | float | bool] = {**os.environ, "HOME": str(home)}
+    return browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags, env=environment)
+
+
+@pytest.mark.skipif(shutil.which("certutil") is None, reason="certutil (Debian: libnss3-tools) isn't installed")
+def test_phone_that_trusts_is_paired_and_may_hear(
+    browser: Browser,
+    own: httpx.Client,
+    lan_address: str,
+    lan_server: WebServer,
+    tmp_path: Path,
+    look: Callable[..., None],
+) -> None:
+    """A browser that trusts the authority is paired without a warning, and has the microphone; http elsewhere has none."""
+    trust(tmp_path, own.get("/certificate").content)
+    chromium = launched(browser, tmp_path)
+    try:
+        page = chromium.new_page(viewport=SIZES["phone"], has_touch=True)
+        page.goto(f"{lan_address}/")
+        assert page.url == f"{lan_address}/pair"
+        page.goto(f"{lan_address}/pair?code={new_code(own)}")
+        look(page, "pair-phone")
+        page.get_by_label("Name of this device").fill("phone in the bay")
+        page.get_by_role("button", name="Pair").click()
+        assert page.get_by_role("heading", level=1).inner_text() == "Jobs"
+        assert page.evaluate("[isSecureContext, typeof navigator.mediaDevices?.getUserMedia, document.cookie]") == [
+            *(True, "function", "")
+        ]
+        assert page.evaluate("fetch('/api/bench').then(a => a.json())")["device"].startswith("phone in the bay")
+        page.goto(f"http://insecure.test:{lan_server.port}/")
+        assert "not the host" in page.locator("body").inner_text()
+        assert page.evaluate("[isSecureContext, typeof navigator.mediaDevices]") == [False, "undefined"]
+    finally:
+        chromium.close()
+
+
+def test_browser_that_trusts_nobody_warns(browser: Browser, lan_address: str, tmp_path: Path) -> None:
+    """Without trust a browser refuses at first."""
+    chromium = launched(browser, tmp_path)
+    try:
+        page = chromium.new_page()
+        with pytest.raises(Error, match="ERR_CERT_AUTHORITY_INVALID"):
+            page.goto(f"{lan_address}/pair")
+    finally:
+        chromium.close()
+
+
+@pytest.fixture
+def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
+    """Open a page of either door: `lan_page(address, size=..., scripts=..., dark=...)`; trust is not its matter."""
+    contexts = []
+
+    def opened(address: str, *, size: str = "desktop", scripts: bool = True, dark: bool = False) -> Page:
+        context = browser.new_context(
+            viewport=SIZES[size],
+            ignore_https_errors=True,
+            java_script_enabled=scripts,
+            color_scheme="dark" if dark else "light",
+            has_touch=size == "phone",
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.goto(address)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_device_is_invited_paired_and_put_out_on_the_pages(
+    lan_page: Callable[..., Page], lan_server: WebServer, lan_address: str, *, size: str, scripts: bool
+) -> None:
+    """The bench makes a code; a device enters it with a name; the bench shows it and puts it out; it is out."""
+    name = f"{size} {'with' if scripts else 'without'} scripts"
+    bench = lan_page(f"{lan_server.address}/bench", size=size, scripts=scripts)
+    before = bench.locator(".digits").inner_text() if bench.locator(".digits").count() else ""
+    bench.get_by_role("button", name=re.compile("New code|Another code")).click()
+    bench.locator(".digits", has_not_text=before or "none").wait_for()
+    device = lan_page(f"{lan_address}/pair", size=size, scripts=scripts)
+    device.get_by_label("Code").fill(bench.locator(".digits").inner_text())
+    device.get_by_label("Name of this device").fill(name)
+    device.get_by_role("button", name="Pair").click()
+    assert f"on {name}" in device.locator("footer").inner_text()
+    bench.reload()
+    assert bench.locator(".digits").count() == 0
+    row = bench.locator("#devices .rows > li", has_text=name).first
+    assert "last seen" in row.inner_text()
+    row.get_by_role("button", name=f"Put out {name}").click()
+    bench.locator("#devices > .rows > li", has_text=name).wait_for(state="detached")
+    assert name in (bench.locator("#devices details").text_content() or "")
+    device.reload()
+    assert device.get_by_role("heading", level=1).inner_text() == "Pair this device"
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
+    lan_page: Callable[..., Page],
+    own: httpx.Client,
+    phone: httpx.Client,
+    lan_server: WebServer,
+    lan_address: str,
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    size: str,
+) -> None:
+    """Both pages keep WCAG 2.2 AA as far as axe tells, by day and by night, with everything on them opened."""
+    pair(own, phone, f"tablet at the lift ({size})")
+    new_code(own)
+    for dark in (False, True):
+        bench = lan_page(f"{lan_server.address}/bench", size=size, dark=dark)
+        bench.get_by_text("When a device's browser warns").click()
+        bench.get_by_role("button", name="Go through the whole store").click()
+        bench.get_by_text("All is well").wait_for()
+        bench.get_by_role("button", name="Try each part").click()
+        bench.get_by_role("columnheader", name="State").wait_for()
+        assert axe(bench) == []
+        look(bench, f"bench-{size}{'-night' if dark else ''}")
+        pairing = lan_page(f"{lan_address}/pair", size=size, dark=dark)
+        pairing.get_by_label("Code").fill("12345678")
+        pairing.get_by_label("Name of this device").fill("...")
+        pairing.get_by_role("button", name="Pair").click()
+        assert "needs a name" in pairing.get_by_role("alert").inner_text()
+        assert axe(pairing) == []
+        look(pairing, f"pair-{size}{'-night' if dark else ''}")
+
+
+def test_bench_without_the_network_says_how_to_open_it(
+    open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None]
+) -> None:
+    """Without --lan the page says how a phone would come in; the store is gone through with and without scripts."""
+    page = open_page("/bench", size="phone")
+    assert "gainwright serve --lan" in page.locator("main").inner_text()
+    assert page.get_by_role("button", name="New code").count() == 0
+    assert axe(page) == []
+    look(page, "bench-alone-phone")
+    plain = open_page("/bench", scripts=False)
+    plain.get_by_role("button", name="Go through the whole store").click()
+    assert "All is well" in plain.locator("#store").inner_text()
+    assert "store.sqlite" in plain.locator("#store").inner_text()
+
+
+@pytest.mark.skipif(shutil.which("zbarimg") is None, reason="zbarimg (Debian: zbar-tools) isn't installed")
+@pytest.mark.parametrize("dark", [False, True], ids=["day", "night"])
+def test_drawn_code_is_read_by_another_program(
+    lan_page: Callable[..., Page],
+    own: httpx.Client,
+    lan_server: WebServer,
+    lan_address: str,
+    tmp_path: Path,
+    *,
+    dark: bool,
+) -> None:
+    """What the page and the terminal draw is read back by a reader of such codes: the address with the code."""
+    digits = new_code(own)
+    page = lan_page(f"{lan_server.address}/bench", dark=dark)
+    page.locator("svg.code").screenshot(path=tmp_path / "page.png")
+    wanted = f"{lan_address}/pair?code={digits}"
+    assert read_code(tmp_path / "page.png") == wanted
+    pixels = [
+        [character in upper for character in line for _ in range(1)]
+        for line in as_text(wanted).splitlines()
+        for upper in ("\u2588\u2580", "\u2588\u2584")
+    ]
+    picture = Image.new("L", (len(pixels[0]), len(pixels)))
+    picture.putdata([255 * light for row in pixels for light in row])
+    picture.resize((picture.width * 6, picture.height * 6), Image.Resampling.NEAREST).save(tmp_path / "terminal.png")
+    assert read_code(tmp_path / "terminal.png") == wanted
+
+
+def read_code(picture: Path) -> str:
+    """Read a drawn code with the zbarimg program."""
+    done = subprocess.run(("zbarimg", "--quiet", "--raw", str(picture)), capture_output=True, text=True, check=True)
+    return done.stdout.strip()
