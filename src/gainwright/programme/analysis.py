@@ -91,9 +91,9 @@ class Analysis:
             raise RecordingError("holds no samples", code="empty", remedy="leave it out")
         self._drain()
         totals = [pair.totals() for pair in self._pairs]
-        self._clock.finish(self._joined([part.rest.energies for part in totals])[0], self._frames)
-        if not np.isfinite(self._clock.energy).all():
-            raise RecordingError("holds samples that are no numbers", code="not_numbers", remedy="convert it anew")
+        rest = self._joined([part.rest.energies for part in totals])
+        _refuse_no_numbers(rest)
+        self._clock.finish(rest[0], self._frames)
         heard, momentary = self._clock.loudness()
         return TrackStatistics(
             seconds=self._frames / self._rate_hz,
@@ -119,6 +119,7 @@ class Analysis:
         """Reduce the ticks that have gathered, so that memory does not grow with the length."""
         drained = [pair.drain() for pair in self._pairs]
         energies = self._joined([ticks.energies for ticks in drained])
+        _refuse_no_numbers(energies)
         self._clock.add(self._joined([ticks.weighted for ticks in drained]) @ self._weights, energies)
         self._undrained = 0
 
@@ -151,6 +152,12 @@ def _refuse_odd(rate_hz: int, channels: int) -> None:
         )
     if not 1 <= channels <= MOST_CHANNELS:
         raise RecordingError(f"has {channels} channels", code="channels", rule=f"1 to {MOST_CHANNELS} are analysed")
+
+
+def _refuse_no_numbers(energies: Floats) -> None:
+    """Refuse a track with a NaN or infinite sample, which no filter ever forgets."""
+    if not np.isfinite(energies).all():
+        raise RecordingError("holds samples that are no numbers", code="not_numbers", remedy="convert it anew")
 
 
 def analyse(

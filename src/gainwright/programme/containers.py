@@ -11,6 +11,8 @@ from typing import IO, TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
+HEAD_BYTES = 64
+"""What `kind_of` wants to see."""
 CUT_SHORT = "is cut short"
 LOCKED = "is encrypted"
 UNKNOWN_SIZES = {0, 0xFFFFFFFF}
@@ -21,13 +23,15 @@ PAGE_REACH = 1 << 17
 
 
 def kind_of(head: bytes) -> str:
-    """Return what the first bytes of a file are: wav, aiff, flac, ogg, mp3, mp4, adts or nothing."""
+    """Return what the first bytes of a file are: wav, aiff, flac, ogg, opus, mp3, mp4, adts or nothing."""
     if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
         return "wav"
     if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
         return "aiff"
     if head[4:8] == b"ftyp":
         return "mp4"
+    if head.startswith(b"OggS") and b"OpusHead" in head:
+        return "opus"
     for mark, kind in ((b"fLaC", "flac"), (b"OggS", "ogg"), (b"ID3", "mp3")):
         if head.startswith(mark):
             return kind
@@ -38,7 +42,7 @@ def kind_of(head: bytes) -> str:
 
 def trouble_with(path: Path, kind: str) -> str:
     """Return why a file of a kind can't be taken at its word."""
-    look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "mp4": _boxes}.get(kind)
+    look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "opus": _last_page, "mp4": _boxes}.get(kind)
     if look is None:
         return ""
     with path.open("rb") as file:

@@ -1,11 +1,13 @@
-"""Reading a track block by block: soundfile for WAV, AIFF, FLAC, Ogg, Opus and MP3, PyAV for AAC and what else it knows.
+"""Reading a track block by block: soundfile for WAV, AIFF, FLAC, Ogg and MP3, PyAV for AAC and what else it knows.
+
+Opus goes to PyAV too: libsndfile 1.2 gives up in the middle of sound files of it.
 
 What a file is, its content says, not its name. Whatever is wrong with it becomes a RecordingError of one sentence.
 """
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +16,7 @@ import numpy as np
 
 from gainwright.errors import RecordingError
 from gainwright.programme.arrangement import BLOCK
-from gainwright.programme.containers import CUT_SHORT, LOCKED, kind_of, trouble_with
+from gainwright.programme.containers import CUT_SHORT, HEAD_BYTES, LOCKED, kind_of, trouble_with
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,8 +56,16 @@ def open_track(path: Path | str) -> Iterator[Track]:
     """
     path = Path(path)
     kind = _kind(path)
-    opened = _by_soundfile(path) if kind in BY_SOUNDFILE else _by_av(path)
-    with opened as track:
+    with ExitStack() as stack:
+        try:
+            track = stack.enter_context(_by_soundfile(path) if kind in BY_SOUNDFILE else _by_av(path))
+        except RecordingError as first:
+            if kind not in BY_SOUNDFILE:
+                raise
+            try:  # libsndfile refuses some sound Ogg and WAV files that others read
+                track = stack.enter_context(_by_av(path))
+            except RecordingError:
+                raise first from None
         yield track
 
 
@@ -70,7 +80,7 @@ def _kind(path: Path) -> str:
             what = "is no file" if path.exists() else "is not there"
             raise _refused(path, what, code="not_readable", remedy="check the name")
         with path.open("rb") as file:
-            head = file.read(16)
+            head = file.read(HEAD_BYTES)
         if not head:
             raise _refused(path, "is empty", code="empty", remedy="copy it anew")
         kind = kind_of(head)
@@ -155,7 +165,8 @@ def _by_av(path: Path) -> Iterator[Track]:
         except faults as error:
             raise _not_sound(path, error) from None
         yield buffer[:used]
-        _check_length(path, found, round((_seconds(stream) or 0.0) * rate_hz), rate_hz)
+        if container.format.name != "aac":  # a bare stream only has an estimate
+            _check_length(path, found, round((_seconds(stream) or 0.0) * rate_hz), rate_hz)
 
     try:
         container = av.open(str(path), metadata_errors="ignore")
