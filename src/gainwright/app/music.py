@@ -91,7 +91,7 @@ def band_figures(band: BandStatistics) -> dict[str, Any]:
         "rms_dbfs": finite(band.rms_dbfs),
         "crest_db": band.crest_db,
         "dc": band.dc,
-        "clipped_time_percent": 100 * band.clipped_share,
+        "recorded_clipped_percent": 100 * band.clipped_share,
         "silence_percent": 100 * band.silence_share,
         "worst_1s_dbfs": finite(band.worst_1s_dbfs),
     }
