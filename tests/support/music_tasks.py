@@ -1,0 +1,34 @@
+"""Stand-ins for reading a file, to be run in other processes: quick, slow, and one that takes its process with it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gainwright.app.music_ports import Answer
+
+if TYPE_CHECKING:
+    from gainwright.app.music_ports import Task
+
+
+def length(task: Task) -> Answer:
+    """Return the content of a file as its digest; `die` in its name ends the process, `once` only the first time."""
+    path = Path(task.path)
+    if "die" in path.name:
+        os.kill(os.getpid(), signal.SIGKILL)
+    if "once" in path.name:
+        mark = path.with_name(path.name + ".mark")
+        if not mark.exists():
+            mark.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+    return Answer(path.read_text(encoding="utf-8"))
+
+
+def slow(task: Task) -> Answer:
+    """Take a minute over a file called `slow`."""
+    if "slow" in task.path:
+        time.sleep(60)
+    return Answer(task.path)
