@@ -95,6 +95,8 @@ class Analysis:
         _refuse_no_numbers(rest)
         self._clock.finish(rest[0], self._frames)
         heard, momentary = self._clock.loudness()
+        bands = tuple(self._band(index, totals) for index in range(len(self._bands)))
+        whole = [found for band, found in zip(self._bands, bands, strict=True) if not (band.high_pass or band.low_pass)]
         return TrackStatistics(
             seconds=self._frames / self._rate_hz,
             rate_hz=self._rate_hz,
@@ -103,7 +105,8 @@ class Analysis:
             loudness_range_lu=heard.loudness_range_lu,
             momentary_lufs=momentary,
             short_term_lufs=heard.short_term_lufs,
-            bands=tuple(self._band(index, totals) for index in range(len(self._bands))),
+            bands=bands,
+            true_peak=max(band.true_peak for band in whole or bands),
         )
 
     def _feed(self, *, last: bool) -> None:

@@ -22,19 +22,25 @@ PAGE_REACH = 1 << 17
 """Bytes from the end in which the last Ogg page begins; a page has 65,307 at most."""
 
 
+_MARKS = (
+    (b"RIFF", b"WAVE", "wav"),
+    (b"RF64", b"WAVE", "wav"),
+    (b"FORM", b"AIF", "aiff"),
+    (b"fLaC", b"", "flac"),
+    (b"OggS", b"OpusHead", "opus"),
+    (b"OggS", b"", "ogg"),
+    (b"ID3", b"", "mp3"),
+)
+"""What a file begins with, what follows near, and its kind."""
+
+
 def kind_of(head: bytes) -> str:
     """Return what the first bytes of a file are: wav, aiff, flac, ogg, opus, mp3, mp4, adts or nothing."""
-    if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
-        return "wav"
-    if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
-        return "aiff"
+    for start, later, kind in _MARKS:
+        if head.startswith(start) and later in head:
+            return kind
     if head[4:8] == b"ftyp":
         return "mp4"
-    if head.startswith(b"OggS") and b"OpusHead" in head:
-        return "opus"
-    for mark, kind in ((b"fLaC", "flac"), (b"OggS", "ogg"), (b"ID3", "mp3")):
-        if head.startswith(mark):
-            return kind
     if len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0:
         return "adts" if head[1] & 0x06 == 0 else "mp3"
     return ""

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Counts = npt.NDArray[np.int64]
     Floats = npt.NDArray[np.float64]
 
-ANALYSIS_VERSION = 1
+ANALYSIS_VERSION = 2
 """Rises when any figure of the same file may come out differently; results of another version are not to be reused."""
 
 OCTAVES = (-20, 4)
@@ -135,7 +135,8 @@ class TrackStatistics:
     """A track: its length, rate and channels, loudness of all channels together, and each band.
 
     `lufs` integrated (BS.1770-4, gated) and `loudness_range_lu` (EBU Tech 3342); `momentary_lufs` and `short_term_lufs`
-    the highest over 400 ms and 3 s. None where there is no window above the gate.
+    the highest over 400 ms and 3 s. None where there is no window above the gate. `true_peak` is that of the programme
+    without filters, re full scale; where no band is without, the highest of any (a band's may lie above the whole's).
     """
 
     seconds: float
@@ -146,11 +147,12 @@ class TrackStatistics:
     momentary_lufs: float | None
     short_term_lufs: float | None
     bands: tuple[BandStatistics, ...]
+    true_peak: float = 0.0
 
     @property
     def true_peak_dbtp(self) -> float:
-        """Highest true peak of the whole programme: of the band without filters, else the highest of any band."""
-        return max((band.true_peak_dbtp for band in self.bands), default=-math.inf)
+        """Highest true peak, dB re digital full scale."""
+        return _db(self.true_peak)
 
     def band(self, name: str) -> BandStatistics:
         """Return the band of a name."""
