@@ -26,7 +26,7 @@ class _Elsewhere(http.server.BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(PAGE)
 
-    def log_message(self, *_: object) -> None:  # type: ignore[override]
+    def log_message(self, *_: object) -> None:
         """Say nothing."""
 
 

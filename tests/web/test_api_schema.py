@@ -1,0 +1,104 @@
+"""The API is as its OpenAPI document tells: schemathesis asks every operation, and no answer breaks the document."""
+
+from __future__ import annotations
+
+import copy
+import functools
+import itertools
+from typing import TYPE_CHECKING, Any
+
+import httpx
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from gainwright.web import create_app
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from web_server import WebServer
+
+CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
+EXAMPLES = 6
+
+
+@functools.cache
+def document() -> Any:
+    """Return the document of the whole API; no route is asked for it."""
+    site: Any = None
+    return schemathesis.openapi.from_dict(create_app(site).openapi())
+
+
+def operations() -> Iterator[Any]:
+    """Yield every operation with its name."""
+    for found in document().get_all_operations():
+        operation = found.ok()
+        yield pytest.param(operation, id=f"{operation.method.upper()} {operation.path}")
+
+
+@pytest.fixture(scope="module")
+def filled(server: WebServer) -> tuple[str, dict[str, str]]:
+    """The address of a server that holds something, and names of what it holds, by the parameter of a path."""
+    with httpx.Client(base_url=server.address, timeout=60) as client:
+        job = client.post("/api/jobs", json={"like": "full_range"}).raise_for_status().json()["id"]
+        work = client.post(f"/api/jobs/{job}/papers", json={"form": "csv"}).raise_for_status().json()["id"]
+    return server.address, {"job": job, "work": work}
+
+
+def ask(operation: Any, address: str, there: dict[str, str]) -> None:
+    """Ask an operation in many ways, every second time about what is there, and check each answer."""
+    about_what_is_there = itertools.cycle([True, False])
+
+    @given(case=operation.as_strategy())
+    @settings(
+        max_examples=EXAMPLES,
+        deadline=None,
+        derandomize=True,
+        phases=[Phase.explicit, Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    def asked(case: Any) -> None:
+        if case.path_parameters and next(about_what_is_there):
+            case.path_parameters |= {name: value for name, value in there.items() if name in case.path_parameters}
+        case.call_and_validate(base_url=address, checks=CHECKS, timeout=30)
+
+    asked()
+
+
+@pytest.mark.parametrize("operation", list(operations()))
+def test_operation_answers_as_it_is_told(filled: tuple[str, dict[str, str]], operation: Any) -> None:
+    """Never a 5xx of its own; status, type and shape of each answer stand in the document."""
+    ask(operation, *filled)
+
+
+@pytest.mark.parametrize("spoiled", ["shape", "status"])
+def test_answer_that_breaks_the_document_is_noticed(filled: tuple[str, dict[str, str]], spoiled: str) -> None:
+    """A document that tells another shape, or leaves a status out, is found to be broken by the same check."""
+    raw = copy.deepcopy(document().raw_schema)
+    answers = raw["paths"]["/api/jobs"]["get"]["responses"]
+    if spoiled == "shape":
+        answers["200"]["content"]["application/json"]["schema"] = {"type": "integer"}
+    else:
+        del answers["200"]
+    operation = schemathesis.openapi.from_dict(raw)["/api/jobs"]["GET"]
+    with pytest.raises(BaseExceptionGroup) as noticed:
+        ask(operation, *filled)
+    told = " ".join(str(breach).lower() for breach in noticed.value.exceptions)
+    assert {"shape": "violates schema", "status": "undocumented"}[spoiled] in told
+
+
+def test_nothing_is_told_that_needs_no_check() -> None:
+    """The document has an operation for each way of asking the API, and each tells its errors."""
+    told = document().raw_schema["paths"]
+    assert len(told) > 20
+    for path, ways in told.items():
+        assert path.startswith("/api/")
+        for way in ways.values():
+            assert {"401", "404", "421", "422"} <= set(way["responses"]), path
