@@ -265,6 +265,66 @@ def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: 
     assert page.locator(".found > li").count() == 2
 
 
+def test_case_begins_with_the_readings_of_the_set_up_run(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """What was read in the set-up run is taken along as evidence, and can be taken back one by one."""
+    page = open_page(f"/jobs/{job}/fault?from=run")
+    assert page.get_by_text("has no readings").count() == 1
+    for step in api.get(f"/api/jobs/{job}/run").json()["steps"]:
+        if step["asked"] in ("volts", "supply"):
+            said = {"step": step["id"], "text": "12.6" if step["asked"] == "supply" else "0.002", "seen": 0}
+            api.post(f"/api/jobs/{job}/run", json=said).raise_for_status()
+    evidence = api.get(f"/api/jobs/{job}/run").json()["evidence"]
+    assert len(evidence) >= 2
+    page.reload()
+    assert page.get_by_label(f"Take the {len(evidence)} readings").is_checked()
+    page.get_by_role("button", name="Begin").click()
+    expect(page.locator(".found > li")).to_have_count(len(evidence))
+    name = page.url.rpartition("/")[2]
+    assert api.get(f"/api/cases/{name}").json()["evidence"] == evidence
+    done(page, page.get_by_role("button", name="Take the last step back").click)
+    assert page.locator(".found > li").count() == len(evidence) - 1
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {},
+        {"at": 3},
+        {"at": "amp_sub.out.mono", "tone": [], "reads": {}},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": "nan V"},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": "1e999 V"},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": 10**400},
+        {"at": "amp_sub.out.mono", "tone": 1e308, "reads": "1 V"},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "level": "1e308 dBFS", "reads": "1 V"},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "set": {"head.volume": "1e9"}, "reads": "1 V"},
+        {"at": "amp_sub.out.mono", "tone": "40 Hz", "thd": "1e300 %"},
+        {"heard": "sub", "is": "silent\x00"},
+        {"heard": "\ud800", "is": "silent"},
+        {"check": "sub.resistance", "reads": -1},
+        {"check": "amp_sub.supply_voltage", "reads": True},
+        {"check": "amp_sub.gain", "is": "1e999 %"},
+        {"swap": "amp_front", "tone": "40 Hz", "fault": 1},
+        {"heard": "sub", "is": "silent", "note": "x" * 5000},
+        {"heard": "sub", "is": "silent", "deep": [[[[[[{}]]]]]]},
+    ],
+)
+def test_odd_entries_are_refused_or_taken_and_never_an_error_inside(
+    api: httpx.Client, case: dict[str, Any], entry: dict[str, Any]
+) -> None:
+    """Whatever an entry holds, the answer is a diagnosis or a sentence; a case can always be looked at afterwards."""
+    body = json.dumps({"evidence": [entry], "seen": case["revision"], "entry": entry, "text": "1", "job": case["job"]})
+    headers = {"content-type": "application/json"}
+    job = api.get("/api/jobs").json()[0]["id"]
+    name = case["name"]
+    for path in (f"jobs/{job}/diagnosis", f"cases/{name}/add", f"cases/{name}/answer", f"cases/{name}/dont-know"):
+        answered = api.post(f"/api/{path}", content=body, headers=headers)
+        assert answered.status_code in (200, 400, 409, 422), (path, answered.text[:300])
+    assert api.get(f"/cases/{name}").status_code == 200
+    assert api.get(f"/api/cases/{name}/diagnosis").status_code == 200
+
+
 def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """Markup in a title, a note, an entry or a job does nothing anywhere."""
     lines = [f"title: {json.dumps(HOSTILE)}" if line.startswith("title:") else line for line in TEXT.splitlines()]

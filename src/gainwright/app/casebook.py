@@ -11,7 +11,7 @@ from gainwright.app.dialogue import Dialogue
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from gainwright.app.store import KeptCase, Store, StoredJob
     from gainwright.report import CaseCounts
@@ -105,11 +105,11 @@ def job_of(store: Store, case: str) -> StoredJob | None:
         raise
 
 
-def concerns(store: Store) -> CaseCounts:
+def concerns(found: Sequence[KeptCase]) -> CaseCounts:
     """Return what the shop's cases add up to."""
     from gainwright.app.fault_finding import counts_of
 
-    return counts_of({kept.name: kept.case for kept in store.cases.find()})
+    return counts_of({kept.name: kept.case for kept in found})
 
 
 def closed_causes(store: Store) -> dict[str, int]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from starlette.responses import Response
 
 from gainwright.app import casebook
+from gainwright.web import diagnoses
 from gainwright.web.diagnoses import dialogue_of
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def concerns(site: Site) -> Response:
     """Draw the shop's closed cases by cause."""
     from gainwright.report import cases_chart
 
-    return _drawn(site, cases_chart(casebook.concerns(site.store)))
+    return _drawn(site, cases_chart(diagnoses.concerns(site)))
 
 
 def customer(site: Site, name: str, suffix: str) -> Response:

@@ -93,7 +93,7 @@ def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) ->
 def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
     test = asked_for(dialogue, found, entry)
     if test is None:
-        raise CallError("this test can't be made here now", code="no_such_test", remedy="take the one that is asked")
+        raise CallError("this test can't be made here now", code="unknown_test", remedy="take the one that is asked")
     return test
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from gainwright.app import Store
     from gainwright.diagnose import Diagnosis
+    from gainwright.report import CaseCounts
     from gainwright.web.models import Models
     from gainwright.web.site import Site
 
@@ -69,6 +70,13 @@ def told(models: Models, dialogue: Dialogue) -> Diagnosis:
 def told_of(site: Site, text: str, entries: list[dict[str, Any]], unreachable: Sequence[str] = ()) -> Diagnosis:
     """Return the diagnosis of a job's text and some evidence, outside of any case. JobError: one of them can't be read."""
     return told(site.models, dialogue_of(site, Case(job=text, evidence=tuple(entries), unreachable=tuple(unreachable))))
+
+
+def concerns(site: Site) -> CaseCounts:
+    """Return what the shop's cases add up to, counted anew when one was changed since."""
+    found = site.store.cases.find()
+    newest = f"{len(found)} {found[0].changed.isoformat() if found else ''}"
+    return site.models.kept("concerns", newest, lambda: casebook.concerns(found))
 
 
 def warm(site: Site, text: str) -> None:

@@ -67,6 +67,16 @@ def status_of(error: GainwrightError) -> int:
     return NOT_FOUND if error.code.startswith("no_such_") else 422
 
 
+def writable(error: GainwrightError) -> GainwrightError:
+    """Return an error whose words can be sent: what was typed may hold half of a character (a lone surrogate)."""
+
+    def sent(words: str) -> str:
+        return words.encode("utf-8", "replace").decode()
+
+    rule, remedy = sent(error.rule), sent(error.remedy)
+    return type(error)(sent(error.what), code=error.code, where=sent(error.where), rule=rule, remedy=remedy)
+
+
 def error_json(error: GainwrightError) -> dict[str, str]:
     """Return an error as the API tells it."""
     return {"code": error.code, "where": error.where, "what": error.what, "rule": error.rule, "remedy": error.remedy}
@@ -74,6 +84,7 @@ def error_json(error: GainwrightError) -> dict[str, str]:
 
 def answer(request: Request, status: int, error: GainwrightError) -> Response:
     """Return an error as a page, or as JSON where the API was called."""
+    error = writable(error)
     if request.url.path.startswith("/api/"):
         return JSONResponse(error_json(error), status)
     return page(request, "error.html", status=status, error=error)

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 
 from gainwright.app import casebook
 from gainwright.errors import CallError
-from gainwright.web import case_work
+from gainwright.web import case_work, diagnoses
 from gainwright.web.diagnoses import dialogue_of, told, told_of
 from gainwright.web.site import CurrentSite
 
@@ -147,7 +147,7 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
 @router.get("/concerns")
 def concerns(site: CurrentSite) -> dict[str, Any]:
     """Return what the shop's closed cases add up to, as `gainwright cases --json` does."""
-    return casebook.concerns(site.store).as_json()
+    return diagnoses.concerns(site).as_json()
 
 
 @router.get("/cases/{name}")

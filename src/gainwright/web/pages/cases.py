@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
-from gainwright.app import ConflictError, casebook
+from gainwright.app import ConflictError
 from gainwright.app.answer_ways import own_entry
 from gainwright.errors import CallError, GainwrightError
-from gainwright.web import case_pictures, case_work
+from gainwright.web import case_pictures, case_work, diagnoses
 from gainwright.web.case_work import case_address
 from gainwright.web.pages.case_page import Said, case_page
 from gainwright.web.pages.fault import Fields
@@ -44,7 +44,7 @@ def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "
 @router.get("/cases/concerns")
 def concerns(request: Request, site: CurrentSite) -> Response:
     """Show what the shop's closed cases add up to."""
-    return page(request, "concerns.html", counts=casebook.concerns(site.store))
+    return page(request, "concerns.html", counts=diagnoses.concerns(site))
 
 
 @router.get("/cases/concerns.svg")
