@@ -161,7 +161,7 @@ def harmonics_of_cut(*, peak: float, ceiling: float, count: int) -> list[float]:
             return min(peak * math.sin(t), ceiling) * math.sin(order * t)
 
         value, _ = integrate.quad(under, 0, math.pi / 2, points=[corner], limit=400)
-        return abs(4 / math.pi * value)
+        return float(abs(4 / math.pi * value))
 
     return [of(order) for order in range(1, count + 1, 2)]
 

