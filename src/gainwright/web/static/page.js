@@ -1,5 +1,6 @@
 // Swaps parts of a page instead of loading it anew. Every form and link works without this.
-// A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page;
+// A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page
+// (those of its button's data-swap, if it has one);
 // then the first element of its data-focus="id id" that is there has the focus.
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
 // reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
@@ -20,9 +21,10 @@ export async function send(form, submitter) {
   const control = new AbortController();
   running.set(form, control);
   const data = new FormData(form, submitter);
+  const ids = submitter?.dataset.swap ?? form.dataset.swap;
   const method = (submitter?.getAttribute("formmethod") || form.getAttribute("method") || "get").toUpperCase();
   let address = submitter?.hasAttribute("formaction") ? submitter.formAction : form.action;
-  const options = { method, signal: control.signal, headers: { "x-swap": form.dataset.swap || "" } };
+  const options = { method, signal: control.signal, headers: { "x-swap": ids || "" } };
   if (method === "GET") {
     address = new URL(address);
     address.search = new URLSearchParams(data);
@@ -37,7 +39,7 @@ export async function send(form, submitter) {
     body = await answer.text();
   } catch (error) {
     if (error.name === "AbortError") return;
-    if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], form.dataset.swap);
+    if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], ids);
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
   } finally {
@@ -49,15 +51,18 @@ export async function send(form, submitter) {
     ? [typing.id, typing.value] : null;
   if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
-  await show(answer, form.dataset.swap, { push, focus: typed ? typed[0] : form.dataset.focus, body });
+  await show(answer, ids, { push, focus: typed ? typed[0] : form.dataset.focus, body });
   const next = typed && document.getElementById(typed[0]);
   if (next) next.value = typed[1];
 }
 
-async function show(answer, ids, { push, focus = "", body = null }) {
+async function show(answer, ids, { push, focus = "", body = null, beside = false }) {
   const read = new DOMParser().parseFromString(body ?? await answer.text(), "text/html");
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
+  // what is being typed stays when something is swapped that was found out beside
+  const typed = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} input[id], #${id} textarea[id]`)])
+    .filter((e) => e.value !== e.defaultValue).map((e) => [e.id, e.value]) : [];
   const active = document.activeElement;
   const mark = active?.id || (active?.name && `${active.form?.getAttribute("action") || ""}|${active.name}|${active.value}`);
   for (const id of wanted) {
@@ -65,6 +70,10 @@ async function show(answer, ids, { push, focus = "", body = null }) {
     if (now && next && !(now.contains(active) && active.matches("input[data-soon]") && id !== "main" && now === active.form)) {
       now.replaceWith(document.importNode(next, true));
     }
+  }
+  for (const [id, value] of typed) {
+    const field = document.getElementById(id);
+    if (field) field.value = value;
   }
   document.title = read.title || document.title;
   const end = new URL(answer.url);
@@ -211,7 +220,7 @@ function follow(element) {
     if (words) words.textContent = [work.state, work.said].filter(Boolean).join(": ");
     if (["done", "failed", "stopped"].includes(work.state)) {
       source.close();
-      fetch(location.href).then((answer) => show(answer, element.dataset.then || "main", { push: false }));
+      fetch(location.href).then((answer) => show(answer, element.dataset.then || "main", { push: false, beside: true }));
     }
   };
 }
