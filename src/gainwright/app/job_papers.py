@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import KeptCase, Store
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
-    from gainwright.report import Measured, Paper
+    from gainwright.report import Measured, MusicFound, Paper
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -63,13 +63,20 @@ class Wanted:
 
 def cases_of(store: Store, job: str) -> list[KeptCase]:
     """Return the cases about a job, last changed first: those whose job file is its own, now or once."""
-    text = store.jobs.get(job).text
-    title = store.jobs.get(job).title
-    return [kept for kept in store.cases.find("") if kept.case.job == text or kept.case.title == title]
+    kept = store.jobs.get(job)
+    # its title stands in every one of them; only these are read
+    return [c for c in store.cases.find(kept.title) if c.case.job == kept.text or c.case.title == kept.title]
 
 
 def job_paper(
-    store: Store, job: str, *, wanted: Wanted, read: Job, plan: Plan | None, entries: Sequence[Entry]
+    store: Store,
+    job: str,
+    *,
+    wanted: Wanted,
+    read: Job,
+    plan: Plan | None,
+    entries: Sequence[Entry],
+    music: MusicFound | None = None,
 ) -> Paper:
     """Return a paper of a kept job with what is kept beside it.
 
@@ -77,6 +84,7 @@ def job_paper(
     ----------
     read, plan : the job, and its plan if it is at hand.
     entries : what was read in its set-up run.
+    music : what the music allows that will be played.
 
     Raises
     ------
@@ -89,7 +97,7 @@ def job_paper(
         read = read_job_text(case.job, name=wanted.case).job
     told = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
     measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
-    belongs = Belongs(told, case, measured, date=wanted.date)
+    belongs = Belongs(told, case, measured, date=wanted.date, music=music)
     return paper_about(read, kind=wanted.kind, belongs=belongs, plan=plan)
 
 

@@ -102,8 +102,8 @@ class KeptCase:
 class Jobs(Protocol):
     """Jobs and their versions."""
 
-    def list(self, *, words: str = "", shelf: Shelf = "kept") -> list[StoredJob]:
-        """Return the jobs of a shelf that hold every one of the words in title or text, last changed first."""
+    def list(self, *, words: str = "", shelf: Shelf = "kept", most: int | None = None) -> list[StoredJob]:
+        """Return the jobs of a shelf that hold every one of the words in title or text, last changed first; all, or so many."""
 
     def get(self, job: str) -> StoredJob:
         """Return a job. CallError `no_such_job`."""

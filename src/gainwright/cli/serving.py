@@ -23,12 +23,13 @@ def serve(
         str,
         typer.Option(metavar="PLACE", envvar="GAINWRIGHT_STORE", help="The store: a file, or a PostgreSQL address."),
     ] = "",
+    music: Annotated[
+        list[str] | None, typer.Option(metavar="DIR", help="A folder of music that may be scanned; may be repeated.")
+    ] = None,
 ) -> None:
     """Serve the web app on this machine, for its own browser; with --lan for phones beside the car, too."""
     from gainwright.web.serving import Options
     from gainwright.web.serving import serve as run
 
-    options = Options(
-        port=port, browser=browser, lan=lan, address=address, certificate=certificate, key=key, store=store
-    )
+    options = Options(port, browser, lan, address, certificate, key, store, tuple(music or ()))
     run(options, say)

@@ -11,7 +11,17 @@ from gainwright.report.handover import Measured, handover, hearing_rows
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
 from gainwright.report.live import live_json, live_lines, pictures_json
-from gainwright.report.music import MusicChart, MusicFound, music_blocks, music_chart, music_text
+from gainwright.report.music import (
+    MusicChart,
+    MusicFound,
+    choice_words,
+    crest_words,
+    length_words,
+    music_blocks,
+    music_chart,
+    music_table,
+    music_text,
+)
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
 from gainwright.report.paper import Kind, Paper
@@ -72,7 +82,9 @@ __all__ = [
     "cases_chart",
     "cases_text",
     "chain_drawing",
+    "choice_words",
     "corridor_chart",
+    "crest_words",
     "customer_paper",
     "diagnosis_text",
     "findings_text",
@@ -82,6 +94,7 @@ __all__ = [
     "knee_text",
     "language",
     "learned_text",
+    "length_words",
     "levels_text",
     "live_json",
     "live_lines",
@@ -90,6 +103,7 @@ __all__ = [
     "meter_caution",
     "music_blocks",
     "music_chart",
+    "music_table",
     "music_text",
     "next_lines",
     "noise_text",

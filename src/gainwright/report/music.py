@@ -111,7 +111,8 @@ def _power(found: BandAllowance, which: str) -> str:
     return "" if level is None else f"{level:.1f} dB"
 
 
-def _table(found: MusicFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+def music_table(found: MusicFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return columns and rows, one a band; a column that says nothing is empty in all rows."""
     columns = (
         say("Band"), say("Crest"), say("Peak"), say("Now"), say("Recommended"), say("Clipped time"),
         say("Clipping products"), say("Mean power"), say("Worst second"), say("Rating"), say("Gained"),
@@ -143,7 +144,7 @@ def music_text(found: MusicFound) -> str:
     count = len(found.skipped)
     left_out = f", {count} file{'s' if count != 1 else ''} skipped" if count else ""
     lines = [f"{found.tracks} track{'s' if found.tracks != 1 else ''}, {length_words(found.seconds)}{left_out}", ""]
-    columns, rows = _table(found)
+    columns, rows = music_table(found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     width = {i: max(len(columns[i]), *(len(row[i]) for row in rows)) for i in shown}
     lines += [
@@ -162,7 +163,7 @@ def music_text(found: MusicFound) -> str:
 
 def music_blocks(found: MusicFound) -> list[Block]:
     """Return the part of a paper that says what the customer's music allows."""
-    columns, rows = _table(found)
+    columns, rows = music_table(found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     table = Table(
         tuple(columns[i] for i in shown),

@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING
 from gainwright.app.job_papers import MEDIA_TYPES, Wanted, job_paper
 from gainwright.app.papers import paper_bytes
 from gainwright.app.workshop import file_name
+from gainwright.web import music_scanning
+from gainwright.web.run_evidence import of_run
 from gainwright.web.security import policy
 
 if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+    from gainwright.model import Entry, Job
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -31,13 +35,21 @@ def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = 
     plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
     if work is not None:
         work.tell(0.4, "what stands on it")
-    paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=())
+    entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
+    music = music_scanning.of_job(site, job) if wanted.kind == "handover" else None
+    paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music)
     if work is not None:
         work.tell(0.7, "setting it")
     content = paper_bytes(
         paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
     )
     return content, file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
+
+
+def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:
+    from gainwright.jobfile import read_entry
+
+    return tuple(read_entry(dict(entry), read) for entry in of_run(site, stored))
 
 
 def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:

@@ -38,6 +38,7 @@ class Options:
     Attributes
     ----------
     lan : let paired devices of the local network in, at `address` if one is named.
+    music : folders that may be scanned.
     certificate, key : files of a TLS certificate for that; empty to have one made.
     """
 
@@ -48,6 +49,7 @@ class Options:
     certificate: str = ""
     key: str = ""
     store: str = ""
+    music: tuple[str, ...] = ()
 
 
 def serve(options: Options, say: Callable[[str], None]) -> None:
@@ -59,13 +61,15 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     """
     # two linear-algebra threads in several requests at once slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from gainwright.app.music_shelves import checked_roots
     from gainwright.composition import compose
     from gainwright.web.site import Site
 
     _check(options)
+    music = checked_roots(options.music)
     world = compose()
     with contextlib.ExitStack() as opened:
-        site = Site(world, world.store(options.store or None), lan=options.lan, where=options.store)
+        site = Site(world, world.store(options.store or None), lan=options.lan, where=options.store, music=music)
         opened.callback(site.close)
         own = opened.enter_context(listen(LOOPBACK, options.port))
         port = own.getsockname()[1]

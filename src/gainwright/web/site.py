@@ -15,6 +15,8 @@ from gainwright.web.live_rooms import LiveRooms
 from gainwright.web.models import Models
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gainwright.app import Store
     from gainwright.composition import World
 
@@ -31,6 +33,7 @@ class Site:
     hosts, lan_hosts : names and addresses that requests from this machine, and from others, may ask for; without port.
     lan : whether other devices may come in; they must be paired then.
     entrance : how they come in.
+    music : folders that may be scanned.
     where : the place of the store as it was named; empty for the usual one.
     closed : the shop's closed cases by cause, the prior of its diagnoses.
     """
@@ -42,6 +45,7 @@ class Site:
     lan_hosts: frozenset[str] = frozenset()
     entrance: Entrance = field(default_factory=Entrance)
     where: str = ""
+    music: tuple[Path, ...] = ()
     models: Models = field(default_factory=Models)
     closed: ClosedCounts = field(default_factory=ClosedCounts)
     background: Background = field(default_factory=Background)

@@ -38,14 +38,13 @@ class SqlJobs:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def list(self, *, words: str = "", shelf: Shelf = "kept") -> list[StoredJob]:
+    def list(self, *, words: str = "", shelf: Shelf = "kept", most: int | None = None) -> list[StoredJob]:
         """Return the jobs of a shelf that hold every one of the words in title or text, last changed first."""
         writable(words=words)
         wanted = _CURRENT.where(job_table.c.shelf == shelf, *holds(job_table.c.words, words))
+        ordered = wanted.order_by(job_table.c.changed.desc(), job_table.c.id).limit(most)
         with self._database.read() as connection:
-            return [
-                _stored(row) for row in connection.execute(wanted.order_by(job_table.c.changed.desc(), job_table.c.id))
-            ]
+            return [_stored(row) for row in connection.execute(ordered)]
 
     def get(self, job: str) -> StoredJob:
         """Return a job. CallError `no_such_job`."""

@@ -76,10 +76,13 @@ def whole(job: StoredJob) -> JobWhole:
 
 @router.get("")
 def list_jobs(
-    site: CurrentSite, words: Annotated[str, Query(max_length=200)] = "", shelf: Shelf = "kept"
+    site: CurrentSite,
+    words: Annotated[str, Query(max_length=200)] = "",
+    shelf: Shelf = "kept",
+    most: Annotated[int, Query(ge=1, le=10_000)] = 1000,
 ) -> list[JobShown]:
     """Return the jobs of a shelf that hold every one of the words, last changed first."""
-    return [_shown(job) for job in site.store.jobs.list(words=words, shelf=shelf)]
+    return [_shown(job) for job in site.store.jobs.list(words=words, shelf=shelf, most=most)]
 
 
 @router.post("", status_code=201)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
+MOST_SHOWN = 100
+"""Jobs that are listed; the others are found by a word."""
 MOST_BYTES = 1_000_000
 """Largest job file that is taken in."""
 
@@ -53,9 +55,17 @@ def _list(
     gone: object = None,
     error: GainwrightError | None = None,
 ) -> Response:
-    found = site.store.jobs.list(words=words, shelf=shelf)
+    found = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
     status = 200 if error is None else status_of(error)
-    shown = {"jobs": found, "words": words, "shelf": shelf, "examples": examples(), "gone": gone, "error": error}
+    shown = {
+        "jobs": found[:MOST_SHOWN],
+        "more": len(found) > MOST_SHOWN,
+        "words": words,
+        "shelf": shelf,
+        "examples": examples(),
+        "gone": gone,
+        "error": error,
+    }
     return page(request, "jobs.html", status=status, **shown)
 
 

@@ -1,0 +1,138 @@
+"""Music in the browser: folders by name, a scan that is followed and stopped, what it allows, into the job and onto the handover."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import httpx
+import numpy as np
+import pytest
+import soundfile
+from web_server import WebServer
+
+from gainwright.app.music_shelves import chosen, folders
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import Page
+
+RATE_HZ = 44_100
+
+
+def _noise(file: Path, *, seconds: float) -> None:
+    noise = 0.12 * np.random.default_rng(len(file.name)).normal(size=(round(seconds * RATE_HZ), 2))
+    soundfile.write(file, np.clip(noise, -1, 1), RATE_HZ)
+
+
+def _library(root: Path) -> None:
+    """Make one folder that is quickly read, and one that takes a while: the same long file many times over."""
+    for name in ("quick", "long"):
+        (root / name).mkdir(parents=True)
+    for i in range(3):
+        _noise(root / "quick" / f"track {i}.flac", seconds=2 + i)
+    (root / "quick" / "notes.flac").write_text("no sound", encoding="utf-8")
+    _noise(root / "long" / "0.wav", seconds=120)
+    for i in range(1, 120):
+        (root / "long" / f"{i}.wav").hardlink_to(root / "long" / "0.wav")
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """A server that may look into a folder of music."""
+    root = tmp_path_factory.mktemp("library") / "music & <b>more"
+    _library(root)
+    running = WebServer(tmp_path_factory.mktemp("web"), ("--music", str(root))).start()
+    yield running
+    running.stop()
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_music_is_scanned_for_a_job_and_goes_into_it(
+    open_page: Callable[..., Page],
+    api: httpx.Client,
+    job: str,
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    size: str,
+) -> None:
+    """A folder is scanned beside, its result told with the skipped file's reason, written into the job, on the handover."""
+    page = open_page(f"/music?job={job}", size=size)
+    assert axe(page) == []
+    look(page, f"music-{size}")
+    page.get_by_label("music & <b>more", exact=True).uncheck()
+    page.get_by_label("/ quick").check()
+    done = page.get_by_role("link", name="What it allows")
+    before = done.count()
+    page.get_by_role("button", name="Scan").click()
+    done.nth(before).wait_for(timeout=180_000)
+    done.first.click()
+    page.get_by_role("heading", name="What this music allows").wait_for()
+    assert "notes.flac" in page.locator("main").inner_text()
+    assert page.locator("tbody").nth(1).locator("tr").count() == 3
+    page.locator("img.drawn").scroll_into_view_if_needed()
+    # decode() ends when the picture is there, and throws when it can't be read
+    assert page.locator("img.drawn").evaluate("image => image.decode().then(() => image.naturalWidth)") > 100
+    assert axe(page) == []
+    look(page, f"music-found-{size}")
+    with page.expect_response(lambda answer: answer.request.method == "GET" and "/music/" in answer.url):
+        page.get_by_role("button", name="Put this into the job").click()
+    music = api.get("/api/music").json()[0]
+    assert music["job_id"] == job
+    text = api.get(f"/api/jobs/{job}").json()["text"]
+    for band, db in music["recommended_db"].items():
+        assert f"{band}: {db:g} dB" in text
+    handover = api.get(f"/api/jobs/{job}/papers/handover.json").json()
+    assert handover["music_db"] == music["recommended_db"]
+
+
+def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """A scan goes on while its page is loaded anew; stopped, it ends, and says that what was read is kept."""
+    page = open_page("/music")
+    page.get_by_label("music & <b>more", exact=True).uncheck()
+    page.get_by_label("/ long").check()
+    page.get_by_role("button", name="Scan").click()
+    page.locator("progress").wait_for()
+    page.reload()
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_text("what was read is kept").wait_for(timeout=30_000)
+    assert api.get("/api/work").json()[0]["state"] == "stopped"
+
+
+def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
+    """Without scripts the page is loaded again until it is done."""
+    page = open_page("/music", scripts=False)
+    page.get_by_label("music & <b>more", exact=True).uncheck()
+    page.get_by_label("/ quick").check()
+    page.get_by_role("button", name="Scan").click()
+    for _ in range(100):
+        if not page.get_by_role("link", name="Look again").count():
+            break
+        page.wait_for_timeout(200)
+        page.get_by_role("link", name="Look again").first.click()
+    page.get_by_role("link", name="What it allows").first.click()
+    assert "What this music allows" in page.locator("h1").inner_text()
+
+
+def test_only_known_folders_are_looked_into(api: httpx.Client) -> None:
+    """A path, an id that isn't there, no folder at all: refused with one sentence; whole paths are never told."""
+    for asked in (["/etc"], ["../../.."], ["0123456789abcdef"], []):
+        answer = api.post("/api/music", json={"folders": asked})
+        assert answer.status_code in (404, 422)
+        assert answer.json()["what"]
+    listed = api.get("/api/music/folders").json()
+    assert all("/tmp" not in folder["name"] for folder in listed)  # noqa: S108  it is looked for, not used
+
+
+def test_folders_are_roots_and_what_is_right_inside(tmp_path: Path) -> None:
+    """Hidden folders, files and deeper folders aren't listed; an unknown id is refused."""
+    (tmp_path / "a" / "deep").mkdir(parents=True)
+    (tmp_path / ".hidden").mkdir()
+    (tmp_path / "file.flac").touch()
+    listed = folders([tmp_path])
+    assert [folder.path for folder in listed] == [tmp_path, tmp_path / "a"]
+    assert [folder.path for folder in chosen([tmp_path], [listed[1].id])] == [tmp_path / "a"]
+    with pytest.raises(CallError):
+        chosen([tmp_path], ["nothing"])
