@@ -1,0 +1,63 @@
+"""How tests are answered on a page: every test of every example, as its rig answers it, typed as a person would."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from gainwright.app.answer_ways import Ways, answer_of, own_entry, ways
+from gainwright.app.practising import in_use
+from gainwright.diagnose import Diagnoser
+from gainwright.diagnose.candidates import Catalogue
+from gainwright.errors import CallError
+from gainwright.jobfile import example_text, examples, read_entry, read_job_text
+from gainwright.model import RESULTS, as_mapping, kind_of
+from gainwright.simulated import SimulatedHiddenRigs
+
+
+def typed(result: dict[str, Any], there: Ways) -> tuple[str, str]:
+    """Return what a person presses or types for a result: no unit, a comma."""
+    values = [str(v) for v in result.values()]
+    bare = [v.removesuffix(" V").removesuffix(" ohm").removesuffix(" %").replace(".", ",") for v in values]
+    pressed = bare[0].replace("_", " ")
+    if len(bare) == 1 and pressed in dict(there.choices):
+        return pressed, ""
+    assert there.text is not None, result
+    assert len(bare) == 1 or there.second is not None, result
+    return bare[0], bare[1] if len(bare) > 1 else ""
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
+    """What a rig shows at each test that can be made, typed or pressed on the page, is the entry that the rig gives."""
+    job = in_use(read_job_text(example_text(name)).job)
+    diagnoser = Diagnoser(job)
+    rig = SimulatedHiddenRigs().hidden(job, seed=2)
+    candidates = Catalogue(job, diagnoser.chain, diagnoser.instruments, ()).all()
+    assert len(candidates) > 15
+    for candidate in candidates:
+        asked = as_mapping(candidate.entry)
+        answered = rig.answer(candidate.entry)
+        result = {key: answered[key] for key in RESULTS[kind_of(candidate.entry)] if key in answered}
+        text, second = typed(result, ways(asked, job))
+        assert read_entry(answer_of(asked, text, second), job) == read_entry(answered, job), asked
+
+
+def test_own_entry_takes_units_as_they_are_meant() -> None:
+    """Hertz, full-scale decibels, volts and per cent need no unit; what is left empty isn't said."""
+    fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "40", "level": "-10", "text": "0,35"}
+    meant = {"at": "amp.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.35 V"}
+    assert own_entry(fields) == meant
+    assert own_entry(fields | {"second": "2,5"}) == meant | {"thd": "2.5 %"}
+    assert own_entry({"kind": "heard", "place": "sub", "text": "Silent"}) == {"heard": "sub", "is": "silent"}
+    lead = {"kind": "check", "place": "lead:head.sub-amp", "with": "meter", "tone": "40"}
+    assert own_entry(lead | {"second": "0,1"}) == {"check": "lead:head.sub-amp", "between_conductors": "0.1 ohm"}
+    assert own_entry(lead | {"text": "open"}) == {"check": "lead:head.sub-amp", "resistance": "open"}
+
+
+@pytest.mark.parametrize("fields", [{}, {"kind": "smelt", "text": "x"}, {"kind": "heard", "place": "sub"}])
+def test_own_entry_without_kind_or_result_is_refused(fields: dict[str, str]) -> None:
+    """Something without its kind or its result is no entry."""
+    with pytest.raises(CallError):
+        own_entry(fields)
