@@ -27,11 +27,15 @@ router = APIRouter(include_in_schema=False)
 
 SET = "set."
 """Fields of controls begin so."""
+WAS = "was."
+"""Beside each: where the job had it when the form was made."""
 LONGEST = 200
 
 
 def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
-    return {k.removeprefix(SET): str(v)[:LONGEST] for k, v in fields.items() if k.startswith(SET) and str(v).strip()}
+    """Return what was typed; what still stands as the form was made isn't: the job may have been changed since."""
+    found = {k.removeprefix(SET): str(v)[:LONGEST] for k, v in fields.items() if k.startswith(SET) and str(v).strip()}
+    return {k: v for k, v in found.items() if v != str(fields.get(f"{WAS}{k}", ""))}
 
 
 def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:

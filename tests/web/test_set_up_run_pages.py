@@ -1,0 +1,440 @@
+"""The set-up run in the browser: a step a screen, at phone and desktop size, by one, by two, through breaks of every kind."""
+
+from __future__ import annotations
+
+import io
+import threading
+import zipfile
+from typing import TYPE_CHECKING
+
+import httpx
+import numpy as np
+import pytest
+import soundfile
+from typed_run import Hand
+from web_server import WebServer
+
+from gainwright.app.set_up_run import run_of
+from gainwright.app.store import RunEntry
+from gainwright.jobfile import example_text, instruments, read_job_text
+from gainwright.plan import make_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from playwright.sync_api import Page
+
+SUPPLY = "prepare.supply"
+
+
+def step_page(job: str, step: str) -> str:
+    """Return the address of a step."""
+    return f"/jobs/{job}/setup/{step}"
+
+
+def entries(api: httpx.Client, job: str, step: str = "") -> list[dict[str, object]]:
+    """Return the entries of a run, of one step when it is named."""
+    found = api.get(f"/api/jobs/{job}/run").json()["entries"]
+    return [e for e in found if not step or e["step"] == step]
+
+
+def enter(page: Page, text: str) -> None:
+    """Type a reading and enter it."""
+    page.locator("#field").fill(text)
+    page.get_by_role("button", name="Enter", exact=True).click()
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_reading_is_entered_judged_corrected_and_taken_back(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, *, size: str, scripts: bool
+) -> None:
+    """What to expect stands there before; after it fits, low or high in a word; a later one replaces it; all stays visible."""
+    page = open_page(f"/jobs/{job}/setup", size=size, scripts=scripts)
+    page.get_by_role("link", name="Begin: step 1").click()
+    assert "13.5 V to 14.1 V" in page.locator("#expect").inner_text()
+    for text, verdict in (("12,1", "lower than expected"), ("15.2 V", "higher than expected"), ("13,8", "fits")):
+        if page.locator(".again").count():
+            page.get_by_text("Correct it").click()
+        enter(page, text)
+        page.locator("#found").get_by_text(verdict).wait_for()
+    page.get_by_text("Everything said of this step (3)").click()
+    assert "12,1" in page.locator("#past").inner_text()
+    assert [e["text"] for e in entries(api, job)] == ["12,1", "15.2 V", "13,8"]
+    page.get_by_role("button", name="Take it back").click()
+    page.locator("#act").get_by_role("button", name="Enter", exact=True).wait_for()
+    assert api.get(f"/api/jobs/{job}/run").json()["next"] == SUPPLY
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, job: str, *, scripts: bool) -> None:
+    """Done leads on; a skip wants its reason; the step before is a step away."""
+    page = open_page(step_page(job, "prepare.speakers"), size="phone", scripts=scripts)
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("heading", name="Check the measuring lead").wait_for()
+    page.get_by_text("Skip this step").click()
+    page.get_by_role("button", name="Skip it").click()
+    page.get_by_role("alert").get_by_text("no reason").wait_for()
+    page.get_by_label("Why it is left out").fill("new lead, straight out of its bag")
+    page.get_by_role("button", name="Skip it").click()
+    page.get_by_role("heading", name="Check the lead from head.front").wait_for()
+    page.get_by_role("link", name="Back: step 3").click()
+    page.get_by_text("straight out of its bag").first.wait_for()
+    assert [e["kind"] for e in entries(api, job)] == ["done", "skipped"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [("abc", "no reading"), ("", "nothing was entered"), ("1..2", "no reading"), ("3 kg", "no reading")],
+)
+def test_what_is_no_reading_is_told_and_stays_in_the_field(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, typed: str, told: str
+) -> None:
+    """A slip is told with an example, what was typed stays, nothing is kept."""
+    page = open_page(step_page(job, SUPPLY))
+    enter(page, typed)
+    page.get_by_role("alert").get_by_text(told).wait_for()
+    assert page.locator("#field").input_value() == typed
+    assert entries(api, job) == []
+
+
+def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Millivolts by a touch, over range by a touch, a lead's second figure by a choice."""
+    page = open_page(step_page(job, "amplifier.amp_front"), size="phone")
+    page.get_by_label("mV").check()
+    page.get_by_label("Where the gain ended").fill("40")
+    enter(page, "350")
+    page.get_by_text("350 mV, gain at 40 %").first.wait_for()
+    page.get_by_text("Correct it").click()
+    page.get_by_role("button", name="It shows OL").click()
+    page.locator("#found").get_by_text("over range").wait_for()
+    page.goto(step_page(job, "lead.head.front-desk"))
+    page.get_by_label("Between its conductors").select_option("not open")
+    enter(page, "0,3")
+    page.get_by_text("not as it should be").first.wait_for()
+    values = [e["text"] for e in entries(api, job)]
+    assert values == ["350 mV at 40", "OL", "0,3 shorted"]
+
+
+def test_outside_reading_tells_what_it_suggests_and_leads_to_the_fault(
+    open_page: Callable[..., Page], job: str
+) -> None:
+    """An outside reading says what it suggests, then what is believed, and takes the evidence along to the fault."""
+    page = open_page(step_page(job, "speaker.sub"), size="phone")
+    enter(page, "open")
+    page.get_by_text("Open: coil, terminal or lead").first.wait_for()
+    page.locator(".believed").get_by_text("sub is open").wait_for(timeout=20_000)
+    page.get_by_role("link", name="Find the fault with these readings").click()
+    page.wait_for_url("**/fault?from=run")
+    assert "sub" in page.locator("main").inner_text()
+
+
+def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """By a meter the last clean step is found from rising volts; it is told what to read next, and it can be taken at a touch."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    read = read_job_text(example_text("full_range")).job
+    plan = make_plan(read)
+    run = run_of(plan, [], instruments(read))
+    state = next(s for s in run.steps if s.asked == "column")
+    texts = Hand(read, seed=3).texts(run, state)
+    page = open_page(step_page(job, state.step.id), size="phone")
+    for text in texts:
+        step, volts = text.split(" ")
+        page.locator("#field").fill(step)
+        page.locator("#volts").fill(volts)
+        page.get_by_role("button", name="Enter", exact=True).click()
+        page.get_by_role("region", name="Readings so far").get_by_role("cell", name=step, exact=True).wait_for()
+    page.get_by_text("Clean up to step").or_(page.get_by_text("Go on: read at step")).first.wait_for(timeout=20_000)
+    page.get_by_role("button", name="is the last clean one").click()
+    page.locator("#found").get_by_text("fits").wait_for()
+    assert [e["text"] for e in entries(api, job)][:-1] == texts
+
+
+def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Who enters what somebody else has entered meanwhile sees both; theirs stays or mine is entered on top."""
+    first, second = open_page(step_page(job, SUPPLY)), open_page(step_page(job, SUPPLY), size="phone")
+    enter(first, "13.7")
+    first.locator("#found").get_by_text("fits").wait_for()
+    enter(second, "13.4")
+    second.get_by_role("alert").get_by_text("Somebody else").wait_for()
+    told = second.get_by_role("alert").inner_text()
+    assert "13.7 V" in told
+    assert "13.4" in told
+    assert [e["text"] for e in entries(api, job)] == ["13.7"]
+    second.get_by_role("button", name="Enter mine anyway").click()
+    second.locator("#found").get_by_text("lower than expected").wait_for()
+    assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
+
+
+def test_reading_typed_without_a_network_is_sent_when_it_is_back(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """Off the network a reading stays on the phone, and is entered once when the network is back."""
+    page = open_page(step_page(job, SUPPLY), size="phone")
+    page.context.set_offline(True)
+    enter(page, "13,9")
+    page.get_by_text("kept on this device").wait_for()
+    assert entries(api, job) == []
+    page.context.set_offline(False)
+    page.locator("#found").get_by_text("fits").wait_for(timeout=20_000)
+    assert [e["text"] for e in entries(api, job)] == ["13,9"]
+
+
+def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """A kept reading that meets another's is not thrown away: it stays on the phone until it is entered or let go."""
+    page = open_page(step_page(job, SUPPLY), size="phone")
+    page.context.set_offline(True)
+    enter(page, "13,1")
+    page.get_by_text("kept on this device").wait_for()
+    api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "text": "13.8", "seen": 0}).raise_for_status()
+    page.context.set_offline(False)
+    page.get_by_text("Not taken: 13,1").wait_for(timeout=20_000)
+    assert [e["text"] for e in entries(api, job)] == ["13.8"]
+    page.goto(f"/jobs/{job}/setup")
+    page.get_by_text("Not taken: 13,1").wait_for()
+    page.goto(step_page(job, SUPPLY))
+    page.get_by_text("Correct it").click()
+    enter(page, "13,1")
+    page.locator("#found").get_by_text("lower than expected").wait_for()
+    assert page.get_by_text("Not taken").count() == 0
+    assert [e["text"] for e in entries(api, job)] == ["13.8", "13,1"]
+
+
+def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[..., Page], server: WebServer) -> None:
+    """Killed without a word between two readings: what was entered is there, what is typed meanwhile is sent once it answers again."""
+    with httpx.Client(base_url=server.address, timeout=60) as api:
+        job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+        page = open_page(step_page(job, SUPPLY), size="phone")
+        enter(page, "13.8")
+        page.locator("#found").get_by_text("fits").wait_for()
+        page.goto(step_page(job, "lead.measuring"))
+        server.kill()
+        enter(page, "0,4 open")
+        page.get_by_text("kept on this device").wait_for()
+    server.start()
+    page.locator("#found").get_by_text("fits").wait_for(timeout=30_000)
+    with httpx.Client(base_url=server.address, timeout=60) as api:
+        assert [(e["step"], e["text"]) for e in entries(api, job)] == [(SUPPLY, "13.8"), ("lead.measuring", "0,4 open")]
+
+
+def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path) -> None:
+    """Many write at once over HTTP, the server is killed without a word: every reading that was acknowledged is there, once."""
+    server = WebServer(tmp_path).start()
+    try:
+        for round_ in range(3):
+            _kill_under_load(server, round_)
+    finally:
+        server.stop()
+
+
+def _kill_under_load(server: WebServer, round_: int) -> None:
+    with httpx.Client(base_url=server.address, timeout=60) as api:
+        job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+        steps = [
+            s["id"] for s in api.get(f"/api/jobs/{job}/run").json()["steps"] if s["asked"] in ("lead", "ohm", "supply")
+        ]
+    acknowledged: list[tuple[str, str]] = []
+    enough = threading.Event()
+
+    def write(step: str) -> None:
+        seen = 0
+        with httpx.Client(base_url=server.address, timeout=10) as client:
+            for i in range(100_000):
+                text = f"{1 + i % 7}.{i:05d}"
+                try:
+                    answer = client.post(f"/api/jobs/{job}/run", json={"step": step, "text": text, "seen": seen})
+                except httpx.HTTPError:
+                    return
+                assert answer.status_code == 201, answer.text
+                seen = answer.json()["number"]
+                acknowledged.append((step, text))
+                if len(acknowledged) > 60 + 25 * round_:
+                    enough.set()
+
+    writers = [threading.Thread(target=write, args=(step,)) for step in steps]
+    for writer in writers:
+        writer.start()
+    assert enough.wait(60)
+    server.kill()
+    for writer in writers:
+        writer.join(30)
+    server.start()
+    with httpx.Client(base_url=server.address, timeout=60) as api:
+        found = entries(api, job)
+        there = [(e["step"], e["text"]) for e in found]
+        assert set(acknowledged) <= set(there)
+        assert len(there) == len(set(there))
+        assert len(there) - len(acknowledged) <= len(steps)
+        assert [e["number"] for e in found] == list(range(1, len(found) + 1))
+        assert api.get("/api/jobs").status_code == 200
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_whole_run_at_the_rig_by_keyboard_alone(
+    open_page: Callable[..., Page], api: httpx.Client, look: Callable[..., None], size: str
+) -> None:
+    """The example's plan from its first step to its last at a simulated rig, without a pointer; it ends with all done and fitting."""
+    job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+    read = read_job_text(example_text("one_amplifier")).job
+    plan, hand = make_plan(read), Hand(read, seed=2)
+    page = open_page(f"/jobs/{job}/setup", size=size)
+    page.get_by_role("link", name="Begin").press("Enter")
+    for step in plan.steps:
+        page.wait_for_url(f"**/setup/{step.id}")
+        now = [RunEntry(**e) for e in entries(api, job)]  # type: ignore[arg-type]
+        run = run_of(plan, now, instruments(read))
+        state = run.of(step.id)
+        texts = hand.texts(run, state)
+        if not texts:
+            page.locator("#field").press("Enter")
+            continue
+        if state.asked == "column":
+            # with a meter one looks for the knee; here its last clean step is told at once
+            page.locator("#field").fill(texts[-6].split(" ")[0])
+            page.locator("#field").press("Enter")
+        else:
+            page.locator("#field").fill(texts[0])
+            page.locator("#field").press("Enter")
+        page.locator("#onward").wait_for()
+        assert page.evaluate("document.activeElement.id") == "onward"
+        if step.phase == "amplifier":
+            look(page, f"setup-read-{size}", full=size == "desktop")
+        page.keyboard.press("Enter")
+    page.wait_for_url("**/setup")
+    page.get_by_text("All steps are done").wait_for()
+    told = api.get(f"/api/jobs/{job}/run").json()
+    assert told["next"] == ""
+    assert {s["state"] for s in told["steps"]} == {"done"}
+    assert all(s["verdict"] == "fits" for s in told["steps"] if s["asked"]), [
+        (s["id"], s["value"]) for s in told["steps"] if s["asked"] and s["verdict"] != "fits"
+    ]
+    look(page, f"setup-done-{size}")
+
+
+def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """What one device entered another goes on from; the list says what is done, skipped, outside."""
+    first = open_page(step_page(job, SUPPLY), size="phone")
+    enter(first, "12.2")
+    first.locator("#onward").wait_for()
+    api.post(
+        f"/api/jobs/{job}/run", json={"step": "prepare.speakers", "kind": "skipped", "text": "off already", "seen": 0}
+    )
+    second = open_page(f"/jobs/{job}/setup")
+    told = second.locator("main").inner_text()
+    assert "1 of 39 steps done, 1 skipped, 1 outside" in told
+    assert "off already" in told
+    assert "12.2 V" in told
+    second.get_by_role("link", name="Go on: step 3").click()
+    second.wait_for_url("**/setup/lead.measuring")
+
+
+def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """The tone that a step plays has its frequency and level (checked by numpy's FFT), starts at a touch, and really stops."""
+    answer = api.get("/api/tones.wav", params={"hz": 40, "dbfs": -10, "seconds": 2})
+    samples, rate = soundfile.read(io.BytesIO(answer.content))
+    spectrum = np.abs(np.fft.rfft(samples[rate // 2 : rate // 2 + rate, 0])) / (rate / 2)
+    assert int(np.argmax(spectrum)) == 40
+    assert 20 * np.log10(spectrum[40]) == pytest.approx(-10, abs=0.01)
+    assert api.get("/api/tones.wav", params={"hz": 40, "seconds": 500}).status_code == 422
+    page = open_page(step_page(job, "amplifier.amp_sub"), size="phone")
+    page.get_by_role("button", name="Play 40 Hz").click()
+    page.get_by_role("button", name="Stop 40 Hz").wait_for()
+    assert page.evaluate("document.querySelector('audio').paused") is False
+    enter(page, "12")
+    page.locator("#onward").wait_for()
+    assert page.evaluate("document.querySelector('audio').paused") is False
+    page.get_by_role("button", name="Stop 40 Hz").click()
+    assert page.evaluate("[document.querySelector('audio').paused, document.querySelector('audio').currentTime]") == [
+        True,
+        0,
+    ]
+
+
+def test_all_tones_come_as_one_archive(open_page: Callable[..., Page], job: str) -> None:
+    """The whole set is written beside the page and downloaded: every tone of the plan and the list."""
+    page = open_page(f"/jobs/{job}/setup")
+    page.get_by_label("Seconds each").fill("1")
+    page.get_by_role("button", name="Make the files").click()
+    link = page.get_by_role("link", name="Download the tones")
+    link.wait_for(timeout=60_000)
+    with page.expect_download() as download:
+        link.click()
+    with zipfile.ZipFile(download.value.path()) as archive:
+        names = archive.namelist()
+        assert archive.testzip() is None
+    plan = make_plan(read_job_text(example_text("two_way_and_sub")).job)
+    tones = {(s.tone_hz, s.level_dbfs) for s in plan.steps if s.tone_hz is not None}
+    assert len([n for n in names if n.endswith(".wav") and "to" not in n]) == len(tones)
+    assert "tones.txt" in names
+
+
+def test_api_refuses_what_can_not_be_said(api: httpx.Client, job: str) -> None:
+    """No such step, no reading, a conflict: each with its status; a resent entry is the same entry."""
+    run = f"/api/jobs/{job}/run"
+    assert api.post(run, json={"step": "no.step", "text": "1", "seen": 0}).status_code == 404
+    assert api.post(run, json={"step": SUPPLY, "text": "many", "seen": 0}).status_code == 422
+    first = api.post(run, json={"step": SUPPLY, "text": "13.8", "seen": 0})
+    assert first.status_code == 201
+    assert api.post(run, json={"step": SUPPLY, "text": "13.8", "seen": 0}).json()["number"] == first.json()["number"]
+    assert api.post(run, json={"step": SUPPLY, "text": "13.9", "seen": 0}).status_code == 409
+    assert len(entries(api, job)) == 1
+    assert api.get(f"/api/jobs/{job}/plan").json()["steps"][0]["id"] == SUPPLY
+
+
+def test_markup_in_a_reason_is_text(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Markup in a reason shows as it was written."""
+    hostile = "<img src=x onerror=alert(1)>{{ 7*7 }}"
+    api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "kind": "skipped", "text": hostile, "seen": 0})
+    page = open_page(step_page(job, SUPPLY))
+    assert hostile in page.locator("#found").inner_text()
+    assert page.locator("main img").count() == 0
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_steps_are_accessible_and_can_be_looked_at(
+    open_page: Callable[..., Page],
+    axe: Callable[[Page], list[str]],
+    look: Callable[..., None],
+    api: httpx.Client,
+    job: str,
+    size: str,
+) -> None:
+    """WCAG 2.2 AA as far as axe tells: the list and each kind of step, before and after its reading, by day and by night."""
+    texts = {SUPPLY: "12.1", "lead.head.front-desk": "0.3 open", "speaker.sub": "open", "amplifier.amp_front": "17.2"}
+    plan = make_plan(read_job_text(example_text("two_way_and_sub")).job)
+    kinds = {s.phase: s.id for s in plan.steps} | {
+        "lead": "lead.head.front-desk",
+        "coil": "speaker.sub",
+        "supply": SUPPLY,
+    }
+    kinds["gain"] = "amplifier.amp_front"
+    page = open_page(f"/jobs/{job}/setup", size=size)
+    assert axe(page) == []
+    for name, step in kinds.items():
+        page.goto(step_page(job, step))
+        assert axe(page) == [], step
+        look(page, f"setup-{name}-{size}", full=size == "desktop")
+    for step, text in texts.items():
+        api.post(f"/api/jobs/{job}/run", json={"step": step, "text": text, "seen": 0}).raise_for_status()
+    for dark in (False, True):
+        page = open_page(step_page(job, "speaker.sub"), size=size, dark=dark)
+        page.locator(".believed").wait_for(timeout=20_000)
+        assert axe(page) == []
+        look(page, f"setup-outside-{size}{'-night' if dark else ''}")
+    page.goto(f"/jobs/{job}/setup")
+    assert axe(page) == []
+    look(page, f"setup-list-{size}", full=size == "desktop")
+
+
+@pytest.mark.parametrize("size", ["phone"])
+def test_what_a_thumb_needs_is_large_and_at_the_bottom(open_page: Callable[..., Page], job: str, size: str) -> None:
+    """On a phone the field and its button stand in the lower half of the screen, and are 56 px high at least."""
+    page = open_page(step_page(job, "amplifier.amp_front"), size=size)
+    for target in (page.locator("#field"), page.get_by_role("button", name="Enter", exact=True)):
+        box = target.bounding_box()
+        assert box is not None
+        assert box["height"] >= 56
+        assert 844 / 2 < box["y"] < 844 - box["height"]
