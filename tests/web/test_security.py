@@ -124,7 +124,6 @@ def test_host_that_is_read_is_what_another_reader_finds(text: str) -> None:
         ("", False),
         ("127.0.0.1:8470", False),
         ("//127.0.0.1:8470", False),
-        ("file://", False),
     ],
 )
 def test_origin_is_the_very_scheme_host_and_port(origin: str, same: bool) -> None:
