@@ -94,14 +94,16 @@ class ClusterWorkers:
                 rule="the address is like tcp://name:8786",
                 remedy="start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from None
-        if not client.scheduler_info(n_workers=-1)["workers"]:
+        try:
+            client.wait_for_workers(1, timeout=_REACH_S)
+        except TimeoutError:
             client.close()
             raise CallError(
                 "the scheduler has no workers",
                 code="no_workers",
                 where=f"--scheduler {self.address}",
                 remedy="start some with `dask worker ADDRESS`",
-            )
+            ) from None
         return client
 
     def _result(self, future: Any) -> Answer | None:

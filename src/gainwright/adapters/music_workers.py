@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _AHEAD = 2
 """Tasks given out for each process: one being done, one ready."""
+_TRIES_ALONE = 2
+"""How often a file that was being read when a process broke down is read again by itself."""
 _LOOK_S = 0.1
 """How often it is asked whether to stop."""
 
@@ -71,7 +73,7 @@ class LocalWorkers:
         """Yield each task with its answer as it is done; see the port.
 
         A file over which a process breaks down takes others with it: all that were being read then are read again, each by
-        itself, and the one that breaks it again is given up.
+        itself, and one that breaks its process twice more is given up.
         """
         waiting = list(tasks)
         while waiting and not should_stop():
@@ -85,17 +87,22 @@ class LocalWorkers:
                 for task in suspects:
                     if should_stop():
                         return
+                    answer_alone = self._alone(do, task, should_stop)
+                    if answer_alone is None and should_stop():
+                        return
                     done.add(task)
-                    yield task, self._alone(do, task, should_stop)
+                    yield task, answer_alone
             else:
                 return
             waiting = [task for task in waiting if task not in done]
 
     def _alone(self, do: Callable[[Task], Answer], task: Task, should_stop: Callable[[], bool]) -> Answer | None:
-        try:
-            return next((answer for _, answer in self._pooled(do, [task], 1, should_stop)), None)
-        except BrokenProcessPool:
-            return None
+        for _ in range(_TRIES_ALONE):
+            try:
+                return next((answer for _, answer in self._pooled(do, [task], 1, should_stop)), None)
+            except BrokenProcessPool:
+                continue
+        return None
 
     def _pooled(
         self, do: Callable[[Task], Answer], tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]

@@ -1,0 +1,215 @@
+"""Scanning: which files are found, what is kept and found again, what breaks, and stopping without loss."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from music_tasks import length, slow
+
+from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
+from gainwright.adapters.music_workers import LocalWorkers
+from gainwright.app.music_files import find_files
+from gainwright.app.music_ports import Answer, Stopped, Task
+from gainwright.app.music_scan import Library, Progress, look, scan
+from gainwright.errors import CallError
+from gainwright.programme import USUAL_BANDS, Band, analyse_file
+
+RATE_HZ = 8000
+
+
+class Here:
+    """Does tasks one after the other in this process, and counts those that read a whole file."""
+
+    words, here = "this process", False
+
+    def __init__(self) -> None:
+        self.read: list[str] = []
+
+    def run(self, do, tasks, should_stop):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201  as the port says
+        """Yield each task with its answer."""
+        for task in tasks:
+            if should_stop():
+                return
+            self.read += [Path(task.path).name] if task.bands else []
+            yield task, do(task)
+
+
+@pytest.fixture
+def music(tmp_path: Path) -> Path:
+    """Return a folder with three tracks of different lengths, one in a folder of its own."""
+    folder = tmp_path / "music"
+    (folder / "album").mkdir(parents=True)
+    for name, seconds in (("b.wav", 0.6), ("album/c.flac", 0.5), ("a.wav", 0.7)):
+        samples = 0.3 * np.random.default_rng(len(name)).standard_normal((round(seconds * RATE_HZ), 2))
+        soundfile.write(folder / name, np.clip(samples, -1, 1), RATE_HZ)
+    return folder
+
+
+def _scan(
+    folder: Path, cache: SqliteMusicCache | None = None, workers: Here | None = None
+) -> tuple[Library, list[str]]:
+    workers = workers or Here()
+    return scan([folder], bands=USUAL_BANDS, workers=workers, cache=cache), workers.read
+
+
+def test_files_are_found_sorted_once_and_circles_end(music: Path) -> None:
+    """Known suffixes in all folders, a link back to the top, a link into nowhere, a folder that is named twice."""
+    (music / "notes.txt").write_text("x", encoding="utf-8")
+    (music / "album" / "up").symlink_to(music)
+    (music / "gone.wav").symlink_to(music / "nowhere.wav")
+    found, skipped = find_files([music, music / "album"])
+    assert [Path(f.path).relative_to(music).as_posix() for f in found] == ["a.wav", "album/c.flac", "b.wav"]
+    assert [(Path(s.file).name, s.why[:19]) for s in skipped] == [("gone.wav", "can't be looked at:")]
+    with pytest.raises(CallError) as refused:
+        find_files([music / "other"])
+    assert refused.value.code == "no_such_file"
+
+
+def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -> None:
+    """The second scan reads nothing and gives the same; a renamed and a touched file are told by their content alone."""
+    cache = SqliteMusicCache(tmp_path / "cache")
+    first, read = _scan(music, cache)
+    assert sorted(read) == ["a.wav", "b.wav", "c.flac"]
+    again, read = _scan(music, cache)
+    assert (read, again.reused) == ([], 3)
+    for one, other in zip(first.tracks, again.tracks, strict=True):
+        assert one.file == other.file
+        assert repr(one.statistics) == repr(other.statistics)
+    (music / "b.wav").rename(music / "renamed.wav")
+    os.utime(music / "a.wav", ns=(1, 1))
+    moved, read = _scan(music, cache)
+    assert (read, moved.reused) == ([], 3)
+    assert [Path(t.file).name for t in moved.tracks] == ["a.wav", "c.flac", "renamed.wav"]
+    soundfile.write(music / "a.wav", np.zeros((100, 2)), RATE_HZ)
+    assert _scan(music, cache)[1] == ["a.wav"]
+    whole = scan([music], bands=(Band("full"),), workers=(workers := Here()), cache=cache)
+    assert (len(whole.tracks[0].statistics.bands), len(workers.read)) == (1, 3)
+
+
+def test_kept_statistics_are_the_very_same(music: Path) -> None:
+    """Every figure and count survives being kept, infinite ones too; damaged bytes are refused."""
+    for path in (music / "a.wav", music / "silent.wav"):
+        if not path.exists():
+            soundfile.write(path, np.zeros((4000, 1)), RATE_HZ)
+        found = analyse_file(path)
+        assert found is not None
+        back = statistics_of(statistics_bytes(found))
+        assert repr(back) == repr(found)
+        for one, other in zip(back.bands, found.bands, strict=True):
+            assert np.array_equal(one.levels, other.levels)
+            assert np.array_equal(one.power_1s, other.power_1s)
+            assert np.array_equal(one.power_100ms, other.power_100ms)
+    with pytest.raises(ValueError, match="damaged"):
+        statistics_of(b"nothing")
+
+
+def test_what_can_not_be_read_is_skipped_with_its_reason(music: Path, tmp_path: Path) -> None:
+    """Empty, cut short, no sound behind the name, not a number: each is told, none stops the scan or is tried again."""
+    whole = (music / "b.wav").read_bytes()
+    (music / "empty.mp3").write_bytes(b"")
+    (music / "fake.flac").write_text("this is no sound at all, only words", encoding="utf-8")
+    (music / "short.wav").write_bytes(whole[: len(whole) // 2])
+    samples = np.zeros(4000, dtype=np.float32)
+    samples[77] = np.nan
+    soundfile.write(music / "nan.wav", samples, RATE_HZ, subtype="FLOAT")
+    cache = SqliteMusicCache(tmp_path / "cache")
+    found, _ = _scan(music, cache)
+    reasons = {Path(s.file).name: s.why for s in found.skipped}
+    assert sorted(reasons) == ["empty.mp3", "fake.flac", "nan.wav", "short.wav"]
+    assert all(len(why.split()) > 1 and "Error" not in why for why in reasons.values()), reasons
+    assert len(found.tracks) == 3
+    again, read = _scan(music, cache)
+    assert (read, {Path(s.file).name: s.why for s in again.skipped}) == ([], reasons)
+
+
+def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is gone when its turn comes is skipped; what is written to while it is read isn't kept as what it was."""
+    assert look(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
+
+    def write_on(path: Path, bands: tuple[Band, ...]) -> None:
+        del bands
+        with path.open("ab") as file:
+            file.write(b"more")
+
+    monkeypatch.setattr("gainwright.programme.analyse_file", write_on)
+    answer = look(Task(str(music / "a.wav"), USUAL_BANDS))
+    assert (answer.digest, answer.why) == ("", "was changed while it was read")
+    monkeypatch.setattr("gainwright.programme.analyse_file", lambda *_: 1 / 0)
+    answer = look(Task(str(music / "b.wav"), USUAL_BANDS))
+    assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
+
+
+def test_a_stopped_scan_is_gone_on_with(music: Path, tmp_path: Path) -> None:
+    """What was done stays done; the same files are gone on with, and a file that came later isn't among them."""
+    cache = SqliteMusicCache(tmp_path / "cache")
+    seen: list[Progress] = []
+    stopped = scan(
+        [music], bands=USUAL_BANDS, workers=Here(), cache=cache, on_progress=seen.append,
+        should_stop=lambda: bool(seen) and seen[-1].done >= 1,
+    )  # fmt: skip
+    assert (stopped.stopped, len(stopped.tracks), stopped.total) == (True, 1, 3)
+    assert (seen[0].done, seen[0].left_s, seen[0].share) == (0, None, 0.0)
+    assert seen[-1].left_s is not None
+    soundfile.write(music / "later.wav", np.zeros(100), RATE_HZ)
+    later: list[Progress] = []
+    whole = scan([], bands=USUAL_BANDS, workers=(workers := Here()), cache=cache, resume=True, on_progress=later.append)
+    assert (later[0].done, len(workers.read), len(whole.tracks), whole.stopped) == (1, 2, 3, False)
+    assert later[-1].share == pytest.approx(1.0)
+    with pytest.raises(CallError) as refused:
+        scan([], bands=USUAL_BANDS, workers=Here(), cache=cache, resume=True)
+    assert refused.value.code == "nothing_stopped"
+    scan([music], bands=USUAL_BANDS, workers=Here(), cache=cache, should_stop=lambda: True)
+    assert cache.stopped([str(music)]) == Stopped((str(music),), tuple(sorted(map(str, music.rglob("*.*")))))
+
+
+def test_a_folder_without_recordings_is_told(tmp_path: Path) -> None:
+    """Neither nothing at all nor a folder of other things is a library."""
+    for paths, code in (([], "no_folder"), ([tmp_path], "no_recordings")):
+        with pytest.raises(CallError) as refused:
+            scan(paths, bands=USUAL_BANDS, workers=Here())
+        assert refused.value.code == code
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="for root every folder can be written")
+def test_a_folder_that_can_not_be_written_is_refused_at_once(tmp_path: Path) -> None:
+    """The cache says where and how to mend it."""
+    tmp_path.chmod(0o500)
+    with pytest.raises(CallError) as refused:
+        SqliteMusicCache(tmp_path / "cache")
+    assert refused.value.code == "no_cache"
+
+
+def test_a_cache_that_is_none_is_refused(tmp_path: Path) -> None:
+    """A file in the place of the folder, and words in the place of the cache, are told in a sentence."""
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    (tmp_path / "cache").mkdir()
+    (tmp_path / "cache" / "music.sqlite").write_text("no database, only words" * 99, encoding="utf-8")
+    for folder in (tmp_path / "file", tmp_path / "cache"):
+        with pytest.raises(CallError) as refused:
+            SqliteMusicCache(folder)
+        assert "--no-cache" in refused.value.remedy
+
+
+def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
+    """A reader that is killed over a file takes no other answer with it; one that was killed by chance is asked again."""
+    names = ["a", "b", "die", "c", "once", "d"]
+    tasks = [Task(str(tmp_path / name), ()) for name in names]
+    for task in tasks:
+        Path(task.path).write_text(Path(task.path).name, encoding="utf-8")
+    found = {Path(t.path).name: a and a.digest for t, a in LocalWorkers(2).run(length, tasks, lambda: False)}
+    assert found == {name: None if name == "die" else name for name in names}
+
+
+def test_processes_are_ended_when_they_should_stop() -> None:
+    """A file that takes a minute isn't waited for."""
+    began_s = time.monotonic()
+    done: list[Answer | None] = []
+    for _, answer in LocalWorkers(2).run(slow, [Task("quick", ()), Task("slow", ())], lambda: bool(done)):
+        done.append(answer)
+    assert [a and a.digest for a in done] == ["quick"]
+    assert time.monotonic() - began_s < 40
