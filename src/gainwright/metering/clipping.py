@@ -23,6 +23,12 @@ SHALLOWEST_DB = 0.02
 """A cut under this can't be told from a whole sine in practice (about 0.04 % THD)."""
 COUPLING_CORNERS_HZ = tuple(0.3 * 1.35**i for i in range(15))
 """First-order high-passes of recorders' inputs, 0.3 to 20 Hz (common practice, no published source)."""
+COARSE_STARTS_DB, COARSE_TURNS, COARSE_SAMPLES = (0.7, 4.0), 15, 1024
+"""How closely each corner is looked at; the best one is looked at again with all samples."""
+PHASES = 256
+LEAST_SHARE_OF_LEFT, LEAST_SHARE_OF_ALL = 0.25, 0.01
+"""What comes again every period must make up so much of what is neither sine nor harmonics 2 and 3 (a cut must explain 0.4
+of that), and so much of what isn't sine: of a sine cut by 0.02 to 30 dB on one or both sides it is 0.026 at least."""
 LIKELIER = 40.0
 """How many noise variances better a cut sine must describe the samples than each of the others."""
 
@@ -51,9 +57,9 @@ def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Cut | N
     part = samples[begin : begin + count]
     angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(count)
     cos, sin = np.cos(angle), np.sin(angle)
-    whole = _residual(np.stack([cos, sin, np.ones(count)]), part)
-    smooth_basis = [cos, sin, np.ones(count), *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]
-    smooth = _residual(np.stack(smooth_basis), part)
+    whole, smooth, worth = _first_look(part, angle, cos, sin)
+    if not worth:
+        return None
     best, residual = _best_cut(part, cos, sin)
     if best is None or best.depth_db < SHALLOWEST_DB:
         return None
@@ -76,31 +82,55 @@ def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: f
     integral = np.cumsum(part) / rate_hz
     angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(count)
     cos, sin = np.cos(angle), np.sin(angle)
+    if not _first_look(part, angle, cos, sin)[2]:
+        return None
+    step = max(1, min(count // COARSE_SAMPLES, int(rate_hz / frequency_hz / 64)))
+    few_cos, few_sin = cos[::step], sin[::step]
     least, best = np.inf, None
     for corner_hz in COUPLING_CORNERS_HZ:
         undone = part + 2 * np.pi * corner_hz * integral
-        _, residual = _best_cut(undone, cos, sin)
+        _, residual = _best_cut(undone[::step], few_cos, few_sin, starts_db=COARSE_STARTS_DB, turns=COARSE_TURNS)
         if residual < least:
             least, best = residual, undone
     return None if best is None else find_cut(best, rate_hz=rate_hz, frequency_hz=frequency_hz)
 
 
-def _residual(basis: Floats, samples: Floats) -> float:
+def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tuple[float, float, bool]:
+    """Return what a sine leaves, what harmonics 2 and 3 leave of that, and whether a cut may stand in it at all."""
+    ones = np.ones_like(cos)
+    whole = _left(np.stack([cos, sin, ones]), samples)
+    left = _left(np.stack([cos, sin, ones, *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]), samples)
+    whole_sum, left_sum = float(whole @ whole), float(left @ left)
+    phases = max(2, min(PHASES, len(samples) // 16))
+    place = np.minimum((angle / (2 * np.pi) % 1.0 * phases).astype(np.intp), phases - 1)
+    count = np.bincount(place, minlength=phases)
+    filled = count > 0
+    again = float(np.sum(np.bincount(place, left, phases)[filled] ** 2 / count[filled]))
+    # noise comes again by chance: as many degrees of freedom as there are phases
+    free = np.count_nonzero(filled)
+    again -= (left_sum - again) * free / max(1, len(samples) - free)
+    return whole_sum, left_sum, again >= max(LEAST_SHARE_OF_LEFT * left_sum, LEAST_SHARE_OF_ALL * whole_sum)
+
+
+def _left(basis: Floats, samples: Floats) -> Floats:
     coefficients = np.linalg.solve(basis @ basis.T, basis @ samples)
-    return float(np.sum((samples - coefficients @ basis) ** 2))
+    return np.asarray(samples - coefficients @ basis)
 
 
-def _best_cut(samples: Floats, cos: Floats, sin: Floats) -> tuple[Cut | None, float]:
+def _best_cut(
+    samples: Floats, cos: Floats, sin: Floats, *, starts_db: tuple[float, ...] = STARTS_DB, turns: int = 60
+) -> tuple[Cut | None, float]:
     ones = np.ones_like(cos)
     basis = np.stack([cos, sin, ones])
     a, b, offset = np.linalg.solve(basis @ basis.T, basis @ samples)
     first = float(np.hypot(a, b))
     best: Cut | None = None
     least = np.inf
-    for depth_db in STARTS_DB:
+    for depth_db in starts_db:
         # The fundamental of a cut sine stands between its ceiling and 4/pi of it.
         ceiling = first / (1 + 0.27 * (1 - 10 ** (-depth_db / 10)))
-        found = _by_turns(samples, basis, (a * _grown(depth_db), b * _grown(depth_db), offset), ceiling)
+        start = (a * _grown(depth_db), b * _grown(depth_db), offset)
+        found = _by_turns(samples, basis, start, ceiling, turns=turns)
         if found is not None and found[1] < least:
             best, least = found
     return best, least
@@ -113,20 +143,21 @@ def _grown(depth_db: float) -> float:
 
 
 def _by_turns(
-    samples: Floats, basis: Floats, start: tuple[float, float, float], ceiling: float
+    samples: Floats, basis: Floats, start: tuple[float, float, float], ceiling: float, *, turns: int
 ) -> tuple[Cut, float] | None:
     sine = np.asarray(start) @ basis
     high, low = start[2] + ceiling, start[2] - ceiling
     coefficients = np.asarray(start)
     before = np.inf
-    for _ in range(60):
+    for _ in range(turns):
         over, under = sine > high, sine < low
         free = ~(over | under)
         if np.count_nonzero(free) < 8:
             return None
         inside = basis[:, free]
         matrix = inside @ inside.T
-        if np.linalg.cond(matrix) > 1e10:
+        smallest, *_, largest = np.linalg.eigvalsh(matrix)
+        if smallest <= 1e-10 * largest:
             return None
         coefficients = np.linalg.solve(matrix, inside @ samples[free])
         sine = coefficients @ basis
