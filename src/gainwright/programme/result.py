@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Counts = npt.NDArray[np.int64]
     Floats = npt.NDArray[np.float64]
 
-ANALYSIS_VERSION = 2
+ANALYSIS_VERSION = 3
 """Rises when any figure of the same file may come out differently; results of another version are not to be reused."""
 
 OCTAVES = (-20, 4)
