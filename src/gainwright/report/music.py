@@ -108,7 +108,7 @@ def _power(found: BandAllowance, which: str) -> str:
     if watts is not None:
         return f"{watts:.3g} W"
     level = getattr(row, f"{which}_power_db")
-    return "" if level is None else f"{level:.1f} dB"
+    return "" if level is None else f"{round(level, 1) or 0.0:.1f} dB"
 
 
 def music_table(found: MusicFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
