@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 import pytest
+from apart import run_apart
 from PIL import Image
 from playwright.sync_api import Error
 from starlette.testclient import TestClient
@@ -342,7 +343,7 @@ def test_stream_of_a_device_ends_when_it_is_put_out() -> None:
         await asyncio.wait_for(connections.run("a", forever, {"type": "http"}, None, later), 5)  # type: ignore[arg-type]
         return first, second
 
-    first, second = asyncio.run(go())
+    first, second = run_apart(go())
     assert len(first) > 3
     assert first[-1] == {"type": "http.response.body", "body": b"", "more_body": False}
     assert second[0]["status"] == 401 or second[-1].get("more_body") is False

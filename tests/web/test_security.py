@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import httpx
 import pytest
 import uvicorn
+from apart import run_apart
 from hypothesis import example, given
 from hypothesis import strategies as st
 from starlette.exceptions import HTTPException
@@ -382,7 +383,7 @@ def run_limited(pieces: Sequence[tuple[float, bytes]], *, most: int) -> int:
             if not message["more_body"]:
                 return through
 
-    return asyncio.run(go())
+    return run_apart(go())
 
 
 def test_body_may_be_neither_too_large_nor_too_slow(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -518,7 +519,7 @@ def test_any_host_and_origin_are_judged_without_stumbling(text: str) -> None:
         await Guard(app, site)(scope, None, send)  # type: ignore[arg-type]
         return int(sent[0]["status"]) if sent else 200
 
-    assert asyncio.run(go(b"host")) == (200 if re.fullmatch(r"(?i)localhost\.?(:0*[1-9]\d*)?", text) and asked else 421)
+    assert run_apart(go(b"host")) == (200 if re.fullmatch(r"(?i)localhost\.?(:0*[1-9]\d*)?", text) and asked else 421)
     asked.clear()
     fine = re.fullmatch(r"(?i)http://localhost\.?(:0*80)?", text)
-    assert asyncio.run(go(b"origin")) == (200 if fine else 403)
+    assert run_apart(go(b"origin")) == (200 if fine else 403)
