@@ -74,7 +74,6 @@ def test_a_cluster_finds_the_same_though_a_worker_is_killed(cluster: LocalCluste
 
 def test_a_file_that_takes_every_worker_with_it_is_given_up(cluster: LocalCluster, tmp_path: Path) -> None:
     """It has no answer, all others have; each of the same calls is done, none answered from memory."""
-    cluster.scale(2)
     tasks = [Task(str(tmp_path / name), ()) for name in ("a", "die", "b")]
     for task in tasks:
         (tmp_path / task.path).write_text(task.path, encoding="utf-8")
