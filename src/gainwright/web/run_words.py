@@ -99,7 +99,7 @@ class Shown:
         if self.state.asked in ("column", "place"):
             return "Last clean step" if step.adjust is not None or step.phase == "verify" else "Step"
         at = {"supply": "volts DC", "lead": "ohm end to end", "ohm": "ohm"}.get(self.state.asked or "", "volts")
-        return f"What {step.instrument or 'it'} shows, {at}"
+        return f"{step.instrument or 'The reading'}, {at}"
 
     @property
     def target(self) -> str:

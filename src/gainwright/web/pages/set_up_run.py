@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.app.set_up_run import Run, StepState, enter
+from gainwright.app.set_up_run import Run, StepState, enter, place_expected
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tone_files import tone_archive
 from gainwright.errors import GainwrightError
@@ -97,7 +97,10 @@ def _step(
     state = run.of(step)
     learned, work = taught(site, stored, run)
     expect = _expected(state, learned)
-    entry = state.entry
+    entry, step_expect = state.entry, state.step.expect
+    shown_expect = {"look": None, "column": place_expected(run, state), "place": place_expected(run, state)}.get(
+        state.asked or "", expect
+    )
     knee, knee_work = _knee(site, stored, state, beside="x-swap" in request.headers)
     by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
     return page(
@@ -109,7 +112,8 @@ def _step(
         run=run,
         it=state,
         shown=Shown(state, run, site.models.job(stored.text)),
-        gauge=gauge(expect, state.value if state.state == "done" and entry is not None else {}),
+        gauge=gauge(shown_expect, state.value if state.state == "done" and entry is not None else {}),
+        volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
         reading_words=reading_words,
         knee=knee,
         knee_work=knee_work,
