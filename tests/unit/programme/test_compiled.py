@@ -1,0 +1,89 @@
+"""Where compiled code is kept, and what is done where it can't be had."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from gainwright.errors import RecordingError
+from gainwright.programme import Analysis, Edge, analyse_file
+from gainwright.programme.compiled import cache_folder
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ASK = "from gainwright.programme import load; print('kernel' if load(lambda note: print('note:', note)) else 'plain')"
+
+
+def said(folder: Path, code: str = ASK) -> str:
+    """Return what a new process says with a cache folder."""
+    environment = os.environ | {"GAINWRIGHT_CACHE": str(folder)}
+    return subprocess.run(
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
+    ).stdout
+
+
+def test_only_the_first_process_compiles(tmp_path: Path) -> None:
+    """The first says that it compiles, the second says nothing and has the same."""
+    first = said(tmp_path)
+    assert first.splitlines()[-1] == "kernel"
+    assert "note: compiling" in first
+    assert said(tmp_path) == "kernel\n"
+
+
+def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    """A file stands where the folder should be: the code is compiled all the same, for this once."""
+    (tmp_path / "file").write_text("")
+    told = said(tmp_path / "file")
+    assert "note: nothing can be kept in" in told
+    assert told.splitlines()[-1] == "kernel"
+
+
+def test_without_numba_the_plain_way_is_taken(tmp_path: Path) -> None:
+    """It is said once, and a track is analysed."""
+    code = "import sys; sys.modules['numba'] = None\n" + ASK
+    told = said(tmp_path, code)
+    assert "note: no compiled analysis" in told
+    assert told.splitlines()[-1] == "plain"
+
+
+def test_nothing_is_imported_that_is_not_used() -> None:
+    """Neither numba nor scipy nor a decoder comes with the package."""
+    code = "import sys, gainwright.programme; print([n for n in ('numba', 'scipy', 'soundfile', 'av') if n in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
+
+
+def test_the_cache_folder_follows_its_variable(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """$GAINWRIGHT_CACHE names it."""
+    monkeypatch.setenv("GAINWRIGHT_CACHE", str(tmp_path))
+    assert cache_folder() == tmp_path
+
+
+def test_odd_rates_and_channels_are_refused() -> None:
+    """A rate or a number of channels that is no music is a sentence."""
+    for rate_hz, channels in ((100, 2), (2_000_000, 2), (48_000, 0), (48_000, 9)):
+        with pytest.raises(RecordingError):
+            Analysis(rate_hz=rate_hz, channels=channels, way="plain")
+
+
+def test_edges_are_checked() -> None:
+    """No corner at or under 0 Hz, no slope that a shape does not have."""
+    for corner_hz, shape, slope in ((0.0, "butterworth", 24), (80.0, "linkwitz-riley", 18), (80.0, "odd", 24)):
+        with pytest.raises(ValueError, match=r"corner|filter"):
+            Edge(corner_hz, shape, slope)
+
+
+def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
+    """It is asked block by block, and nothing comes back."""
+    import numpy as np
+    import soundfile
+
+    path = tmp_path / "long.wav"
+    soundfile.write(path, np.zeros((200_000, 2)), 48_000)
+    answers = iter([False, False, True])
+    assert analyse_file(path, should_stop=lambda: next(answers), way="plain") is None
