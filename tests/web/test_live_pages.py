@@ -237,29 +237,37 @@ def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener
         assert (heard.last["calibrate_v"] is not None) is known
 
 
-def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
-    """The step's expectation stands beside the reading; taking it sends the volts to the step."""
-    from gainwright.jobfile import read_job_text
-    from gainwright.plan import make_plan
-
-    plan = make_plan(read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job)
-    step = next(s for s in plan.steps if s.expect is not None and s.expect.quantity == "v_rms" and s.tone_hz)
-    assert step.expect is not None
-    assert step.tone_hz is not None
-    heard = listening(tone(hz=step.tone_hz), f"/jobs/{job}/live?step={step.id}")
-    assert step.do.split(".")[0][:30] in heard.page.locator("main").inner_text()
+@pytest.mark.parametrize("asked", ["volts", "column"])
+def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: httpx.Client, asked: str) -> None:
+    """The step's expectation stands beside the reading; taken, the volts stand in the run, for a column beside its place."""
+    job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+    now = {step["id"]: step for step in api.get(f"/api/jobs/{job}/run").json()["steps"]}
+    plan = api.get(f"/api/jobs/{job}/plan").json()["steps"]
+    steps = [s for s in plan if s["tone_hz"] and s["expect"] and now[s["id"]]["asked"] == asked]
+    step = next(s for s in steps if s["expect"]["quantity"] == "v_rms")
+    heard = listening(tone(hz=step["tone_hz"]), f"/jobs/{job}/live?step={step['id']}")
+    assert step["do"].split(".")[0][:30] in heard.page.locator("main").inner_text()
+    heard.page.get_by_label("Gain").fill(asked)
     heard.start()
     take = heard.page.get_by_role("button", name="Take this reading")
     assert take.is_disabled()
-    heard.page.get_by_label("The meter reads").fill(f"{step.expect.value:.5f} V")
+    volts = step["expect"]["value"]
+    heard.page.get_by_label("The meter reads").fill(f"{volts:.5f} V")
     heard.page.get_by_role("button", name="That is this tone").click()
     heard.until(take.is_enabled)
-    assert heard.text("#fits") == "as the step expects"
-    with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step.id}" in r.url) as sent:
+    # a column's expectation holds where its control ends, not on the way there
+    assert heard.page.locator("#fits").is_visible() is (asked == "volts")
+    assert heard.page.locator("#fits").text_content() == ("as the step expects" if asked == "volts" else "")
+    if asked == "column":
+        heard.page.get_by_label("stands at step").fill("12")
+        heard.fresh()
+    with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step['id']}" in r.url) as sent:
         take.click()
-    fields = parse_qs(str(sent.value.post_data))
-    assert (fields["kind"], fields["seen"]) == (["reading"], ["0"])
-    assert float(fields["text"][0].removesuffix(" V")) == pytest.approx(step.expect.value, rel=2e-3)
+    text = parse_qs(str(sent.value.post_data))["text"][0]
+    assert float(text.removesuffix(" V").split()[-1]) == pytest.approx(volts, rel=2e-3)
+    heard.page.wait_for_url("**/setup/**")
+    (entry,) = api.get(f"/api/jobs/{job}/run").json()["entries"]
+    assert (entry["step"], entry["kind"], entry["text"]) == (step["id"], "reading", text)
 
 
 def test_recording_is_kept_and_measures_as_the_command_does(
@@ -282,9 +290,11 @@ def test_recording_is_kept_and_measures_as_the_command_does(
     download.value.save_as(path)
     samples, rate_hz = soundfile.read(path)
     assert (len(samples), rate_hz) == (2 * RATE_HZ, RATE_HZ)
-    command = (sys.executable, "-m", "gainwright", "measure", str(path), "--json")
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
     (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
+    full_scale_v = kept["measured"]["calibrate_v"]
+    known = () if full_scale_v is None else ("--calibrate", repr(full_scale_v))
+    command = (sys.executable, "-m", "gainwright", "measure", str(path), "--json", *known)
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert kept["measured"]["channels"] == json.loads(done.stdout)["channels"]
     assert kept["measured"]["about"]["gaps"] == 0
 

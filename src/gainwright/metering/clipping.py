@@ -55,7 +55,7 @@ def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Cut | N
     count = min(len(samples), SAMPLES_USED)
     begin = (len(samples) - count) // 2
     part = samples[begin : begin + count]
-    angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(count)
+    angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
     whole, smooth, worth = _first_look(part, angle, cos, sin)
     if not worth:
@@ -80,7 +80,7 @@ def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: f
     begin = (len(samples) - count) // 2
     part = samples[begin : begin + count] - np.mean(samples)
     integral = np.cumsum(part) / rate_hz
-    angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(count)
+    angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
     if not _first_look(part, angle, cos, sin)[2]:
         return None
@@ -107,7 +107,7 @@ def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tup
     filled = count > 0
     again = float(np.sum(np.bincount(place, left, phases)[filled] ** 2 / count[filled]))
     # noise comes again by chance: as many degrees of freedom as there are phases
-    free = np.count_nonzero(filled)
+    free = int(np.count_nonzero(filled))
     again -= (left_sum - again) * free / max(1, len(samples) - free)
     return whole_sum, left_sum, again >= max(LEAST_SHARE_OF_LEFT * left_sum, LEAST_SHARE_OF_ALL * whole_sum)
 

@@ -12,6 +12,7 @@ from gainwright.app.recordings_of_job import mark, recordings, take_in
 from gainwright.errors import GainwrightError
 from gainwright.web.api.recordings import What
 from gainwright.web.errors import status_of
+from gainwright.web.learning import run_now
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
@@ -41,12 +42,14 @@ class ForStep:
 
     Attributes
     ----------
+    asked : what is read there (`app/typed_readings.py`), empty when nothing is; volts and columns of them can be taken here.
     expects : the reading in words, empty when it expects no voltage.
     seen : the number of its last entry.
     """
 
     id: str
     do: str
+    asked: str
     expects: str
     tone: str
     seen: int
@@ -108,13 +111,13 @@ def _live(
 def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
     from gainwright.report.text import expected
 
-    step = next((s for s in site.models.plan(job.text).steps if s.id == wanted), None)
-    if step is None:
+    found = next((state for state in run_now(site, job).steps if state.step.id == wanted), None)
+    if found is None:
         return None
-    expects = expected(step.expect) if step.expect is not None and step.expect.quantity == "v_rms" else ""
+    step = found.step
+    expects = expected(step.expect) if step.expect is not None and found.asked in ("volts", "column") else ""
     tone = f"{step.tone_hz:g} Hz at {step.level_dbfs:g} dBFS" if step.tone_hz and step.level_dbfs is not None else ""
-    entries = [entry.number for entry in site.store.runs.entries(job.id) if entry.step == wanted]
-    return ForStep(step.id, step.do, expects, tone, max(entries, default=0))
+    return ForStep(step.id, step.do, found.asked or "", expects, tone, found.seen)
 
 
 def _verdict(measured: Any) -> str:

@@ -113,7 +113,8 @@ function takeable(channel, distrusted) {
   if (!form) return;
   const fit = channel.v_rms !== undefined && channel.v_rms !== null && !distrusted && ["clean", "clipped", "distorted"].includes(channel.verdict);
   form.querySelector("button").disabled = !fit;
-  form.elements.text.value = fit ? `${channel.v_rms.toPrecision(4)} V` : "";
+  const at = part("at");  // a column of readings: the step of the control before the volts
+  form.elements.text.value = fit ? `${at ? `${at.value.trim()} ` : ""}${channel.v_rms.toPrecision(4)} V` : "";
   put("taken", fit ? `: ${volts(channel.v_rms).join(" ")}` : "");
   part("take-hint").hidden = fit;
 }
