@@ -331,6 +331,21 @@ def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client
     second.wait_for_url("**/setup/lead.measuring")
 
 
+def test_readings_sharpen_what_later_steps_expect(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """After the source was read, what the proof of the other side expects comes from the readings, and is told so."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    plan = make_plan(read_job_text(example_text("full_range")).job)
+    source = next(s for s in plan.steps if s.phase == "source")
+    step = next(s for s in plan.steps if s.id == "verify.amp_front.out.right")
+    for text in ("36 7.9", "37 8.6", "36"):
+        seen = max([0, *(int(str(e["number"])) for e in entries(api, job, source.id))])
+        api.post(f"/api/jobs/{job}/run", json={"step": source.id, "text": text, "seen": seen}).raise_for_status()
+    page = open_page(step_page(job, source.id))
+    page.locator("#found").get_by_text("Nothing speaks of a fault").wait_for(timeout=60_000)
+    page.goto(step_page(job, step.id))
+    assert "known from 1 readings so far" in page.locator("#expect").inner_text()
+
+
 def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
     """The tone that a step plays has its frequency and level (checked by numpy's FFT), starts at a touch, and really stops."""
     answer = api.get("/api/tones.wav", params={"hz": 40, "dbfs": -10, "seconds": 2})
