@@ -74,7 +74,7 @@ def test_failure_is_one_sentence_without_insides(background: Background) -> None
         raise CallError("the folder is empty", code="empty", remedy="name another")
 
     def broken(_work: Work) -> None:
-        raise ZeroDivisionError("secret /home/path")
+        raise ZeroDivisionError("secret inside")
 
     told = _ended(background.start("a", mendable, back="/"))
     assert (told["state"], told["said"]) == ("failed", "the folder is empty; name another")

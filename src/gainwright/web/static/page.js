@@ -60,6 +60,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   const read = new DOMParser().parseFromString(body ?? await answer.text(), "text/html");
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
+  if (read.getElementById("block") && document.getElementById("block")) wanted.push("block");
   // what is being typed stays when something is swapped that was found out beside
   const typed = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} input[id], #${id} textarea[id]`)])
     .filter((e) => e.value !== e.defaultValue).map((e) => [e.id, e.value]) : [];
