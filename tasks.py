@@ -45,6 +45,9 @@ PROGRAMS = {
     "pulseaudio": "pulseaudio",
     "pactl": "pulseaudio-utils",
     "chromium": "chromium",
+    "certutil": "libnss3-tools",
+    "zbarimg": "zbar-tools",
+    "openssl": "openssl",
 }
 """Program that the tests call -> Debian package."""
 SOX_FORMATS = "libsox-fmt-all"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ipaddress
 import re
 from typing import TYPE_CHECKING
 
@@ -46,7 +48,16 @@ def strangers(text: str) -> list[str]:
 
 
 def _nobodys(address: str) -> bool:
-    """Tell whether an address is public, filled in by the program, or under the domain kept for tests (RFC 6761)."""
+    """Tell whether an address is public, filled in by the program, under a domain kept for tests (RFC 6761) or for
+    one link (RFC 6762), or of a private network (RFC 1918, RFC 4193).
+    """
+    host = re.match(r"\[([^\]]+)\]|([^:/]+)", address)
+    if host is not None:
+        name = host[1] or host[2]
+        if name.endswith(".local"):
+            return True
+        with contextlib.suppress(ValueError):
+            return ipaddress.ip_address(name).is_private
     return address.startswith((*PUBLIC, "{")) or re.match(r"[\w.-]+\.test(?![\w.-])", address) is not None
 
 

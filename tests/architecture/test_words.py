@@ -95,10 +95,10 @@ def quantities_in(sources: dict[str, str]) -> dict[str, str]:
     """Return every quantity's name -> the first place where it stands, `module.Class` or `module` for a key."""
     trees = {name: ast.parse(source) for name, source in sources.items()}
     found: dict[str, str] = {}
+    models = {id(model) for model in _models(list(trees.values()))}
     for module, parsed in trees.items():
-        own = {id(node) for node in ast.walk(parsed)}
-        for model in _models(list(trees.values())):
-            if id(model) not in own:
+        for model in ast.walk(parsed):
+            if not isinstance(model, ast.ClassDef) or id(model) not in models:
                 continue
             for field in model.body:
                 if isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name):

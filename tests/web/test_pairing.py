@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 import re
-import shutil
 import sqlite3
 import ssl
 import subprocess
@@ -404,7 +403,6 @@ def launched(browser: Browser, home: Path) -> Browser:
     return browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags, env=environment)
 
 
-@pytest.mark.skipif(shutil.which("certutil") is None, reason="certutil (Debian: libnss3-tools) isn't installed")
 def test_phone_that_trusts_is_paired_and_may_hear(
     browser: Browser,
     own: httpx.Client,
@@ -544,7 +542,6 @@ def test_bench_without_the_network_says_how_to_open_it(
     assert "store.sqlite" in plain.locator("#store").inner_text()
 
 
-@pytest.mark.skipif(shutil.which("zbarimg") is None, reason="zbarimg (Debian: zbar-tools) isn't installed")
 @pytest.mark.parametrize("dark", [False, True], ids=["day", "night"])
 def test_drawn_code_is_read_by_another_program(
     lan_page: Callable[..., Page],

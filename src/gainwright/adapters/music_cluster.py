@@ -91,7 +91,7 @@ class ClusterWorkers:
                 f"no scheduler answers ({type(error).__name__})",
                 code="no_scheduler",
                 where=f"--scheduler {self.address}",
-                rule="the address is like tcp://name:8786",
+                rule="the address is like tcp://127.0.0.1:8786",
                 remedy="start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from None
         try:
