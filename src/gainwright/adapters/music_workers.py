@@ -12,6 +12,8 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from gainwright.errors import CallError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from concurrent.futures import Future
@@ -22,6 +24,8 @@ _AHEAD = 2
 """Tasks given out for each process: one being done, one ready."""
 _TRIES_ALONE = 2
 """How often a file that was being read when a process broke down is read again by itself."""
+_MOST_AT_FIRST = 3
+"""Files that may be given up before any is read; more, and it isn't the files."""
 _LOOK_S = 0.1
 """How often it is asked whether to stop."""
 
@@ -75,12 +79,13 @@ class LocalWorkers:
         A file over which a process breaks down takes others with it: all that were being read then are read again, each by
         itself, and one that breaks its process twice more is given up.
         """
-        waiting = list(tasks)
+        waiting, answered, given_up = list(tasks), 0, 0
         while waiting and not should_stop():
             done: set[Task] = set()
             try:
                 for task, answer in self._pooled(do, waiting, self.number, should_stop):
                     done.add(task)
+                    answered += 1
                     yield task, answer
             except BrokenProcessPool as broken:
                 suspects = [task for task in broken.args[-1] if task not in done]
@@ -90,6 +95,14 @@ class LocalWorkers:
                     answer_alone = self._alone(do, task, should_stop)
                     if answer_alone is None and should_stop():
                         return
+                    answered, given_up = answered + (answer_alone is not None), given_up + (answer_alone is None)
+                    if not answered and given_up == _MOST_AT_FIRST:
+                        raise CallError(
+                            "no process that reads music stays alive here",
+                            code="no_processes",
+                            rule="each reads some files by itself",
+                            remedy="see that there is memory enough; fewer processes with --workers 1 need less",
+                        ) from None
                     done.add(task)
                     yield task, answer_alone
             else:

@@ -205,6 +205,14 @@ def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
     assert found == {name: None if name == "die" else name for name in names}
 
 
+def test_processes_that_never_live_are_told(tmp_path: Path) -> None:
+    """When every file seems to kill its reader from the first on, it isn't the files."""
+    tasks = [Task(str(tmp_path / f"die{i}"), ()) for i in range(8)]
+    with pytest.raises(CallError) as refused:
+        list(LocalWorkers(2).run(length, tasks, lambda: False))
+    assert refused.value.code == "no_processes"
+
+
 def test_processes_are_ended_when_they_should_stop() -> None:
     """A file that takes a minute isn't waited for."""
     began_s = time.monotonic()
