@@ -69,8 +69,7 @@ def pictures(recording: Recording, *, channel: int = 1, found: Channel | None = 
     first = np.angle(np.sum(part * np.exp(-2j * np.pi * phase)))
     place = (phase + (first + np.pi / 2) / (2 * np.pi)) % 1.0
     order = np.argsort(place)
-    blocks = np.array_split(order, POINTS)
-    wave = np.array([np.median(part[b]) if len(b) else np.nan for b in blocks])
+    wave = _medians(part[order])
     fundamental = found.fundamental_dbfs if found.fundamental_dbfs is not None else 0.0
     harmonics = tuple(
         (h.order, h.order * found.frequency_hz, fundamental + 20 * float(np.log10(h.percent / 100)))
@@ -88,6 +87,15 @@ def pictures(recording: Recording, *, channel: int = 1, found: Channel | None = 
         dbfs,
         harmonics,
     )
+
+
+def _medians(samples: Floats) -> Floats:
+    """Return the medians of POINTS stretches as even in length as can be; NaN where one is empty."""
+    each, longer = divmod(len(samples), POINTS)
+    first = samples[: longer * (each + 1)].reshape(longer, each + 1)
+    rest = samples[longer * (each + 1) :].reshape(POINTS - longer, each)
+    last = np.median(rest, axis=1) if each else np.full(POINTS - longer, np.nan)
+    return np.concatenate([np.median(first, axis=1), last]) if longer else last
 
 
 def _spectrum(part: Floats, rate_hz: int) -> tuple[Floats, Floats]:

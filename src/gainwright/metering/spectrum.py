@@ -107,10 +107,9 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
     scatters = []
     floor_total = float(np.sum(power[inside & beside]))
     free = int(np.sum(inside & beside))
-    for order, span in spans.items():
-        place = int(np.searchsorted(free_bins, (span.start + span.stop) // 2))
-        around = power[free_bins[max(0, place - NEIGHBOURS) : place + NEIGHBOURS]]
-        floor = float(np.median(around)) / median_over_mean if len(around) else 0.0
+    middles = [(span.start + span.stop) // 2 for span in spans.values()]
+    floors = _medians_around(power[free_bins], np.searchsorted(free_bins, middles)) / median_over_mean
+    for (order, span), floor in zip(spans.items(), floors.tolist(), strict=True):
         width = span.stop - span.start
         above = float(np.sum(power[span])) - width * floor
         # Noise alone scatters this much (the window ties neighbouring bins together); less is no line.
@@ -123,3 +122,16 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
     harmonics = {order: value for order, value in found.items() if order * frequency_hz <= top_hz}
     false = FALSE_HARMONICS * max(scatters, default=0.0)
     return Lines(fundamental, harmonics, noise + sum(harmonics.values()), noise, false)
+
+
+def _medians_around(values: Floats, places: npt.NDArray[np.intp]) -> Floats:
+    """Return the median of the neighbours of each place, 0 where there are none."""
+    found = np.zeros(len(places))
+    whole = (places >= NEIGHBOURS) & (places + NEIGHBOURS <= len(values))
+    if np.any(whole):  # all at once: a low tone has hundreds of harmonics
+        around = values[places[whole, None] + np.arange(-NEIGHBOURS, NEIGHBOURS)]
+        found[whole] = np.median(around, axis=1)
+    for i in np.flatnonzero(~whole):
+        around = values[max(0, places[i] - NEIGHBOURS) : places[i] + NEIGHBOURS]
+        found[i] = np.median(around) if len(around) else 0.0
+    return found
