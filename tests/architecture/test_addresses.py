@@ -48,8 +48,10 @@ def strangers(text: str) -> list[str]:
 
 
 def _nobodys(address: str) -> bool:
-    """Tell whether an address is public, filled in by the program, under a domain kept for tests (RFC 6761) or for
-    one link (RFC 6762), or of a private network (RFC 1918, RFC 4193).
+    """Tell whether an address may stand in a file.
+
+    It may when it is public, filled in by the program, under the domain kept for tests (RFC 6761) or for one link
+    (RFC 6762), or of a private network (RFC 1918, RFC 4193).
     """
     host = re.match(r"\[([^\]]+)\]|([^:/]+)", address)
     if host is not None:

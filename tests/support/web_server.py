@@ -63,7 +63,7 @@ class WebServer:
     def _heard(self, line: str, ready: threading.Event) -> None:
         self.said.append(line.rstrip())
         if "127.0.0.1:" in line and not ready.is_set():
-            self.port = int(line.split("127.0.0.1:")[1].split("/")[0].split()[0])
+            self.port = int(line.split("127.0.0.1:")[1].split("/", maxsplit=1)[0].split(maxsplit=1)[0])
             ready.set()
 
     def _until_it_answers(self) -> None:

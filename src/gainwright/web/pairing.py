@@ -107,7 +107,9 @@ class Pairing:
             if tries is not None and now < tries.next:
                 raise _waiting(tries.next - now)
             code = self._good()
-            if code is not None and secrets.compare_digest(_plain(typed).encode(errors="replace"), code.digits.encode()):
+            if code is not None and secrets.compare_digest(
+                _plain(typed).encode(errors="replace"), code.digits.encode()
+            ):
                 self._code = None
                 self._tries.pop(asker, None)
                 return
