@@ -113,10 +113,14 @@ def _judge(missed: list[str], what: str, found: float, wanted: float, hoped: flo
 
 def _cpu_s(act: Callable[[], object]) -> float:
     """Return the CPU time of an act and of the processes that it waited for."""
-    before = os.times()
+    before = _spent_s()
     act()
-    after = os.times()
-    return sum(after[:4]) - sum(before[:4])
+    return _spent_s() - before
+
+
+def _spent_s() -> float:
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(part.ru_utime + part.ru_stime for part in used)
 
 
 def _decode(path: Path) -> int:
