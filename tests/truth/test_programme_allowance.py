@@ -7,11 +7,15 @@ over the tops that are cut); Gaussian noise (share erfc(c / sigma sqrt 2), and t
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from programme_made import band_of, part_of
+from scipy import signal
 
+from gainwright.programme import analyse_file
 from gainwright.programme.allowance import ALLOWANCES_DB, Limits, allow
 from gainwright.programme.cutting import cut
 
@@ -107,3 +111,26 @@ def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
     more = 10 ** (-(row.db + 0.5) / 20)
     products = 10 * np.log10(np.mean(np.maximum(size - more, 0) ** 2) / np.mean(size**2))
     assert 100 * np.mean(size > more) > Limits().clipped_time_percent or products > Limits().distortion_power_db
+
+
+REAL = Path("/usr/share/games/wesnoth/1.16/data/core/music/battle.ogg")
+
+
+@pytest.mark.skipif(not REAL.exists(), reason="real music is in the Debian package wesnoth-1.16-music")
+def test_real_music_clipped_sample_by_sample() -> None:
+    """A decoded track, whole and split by scipy's filters, clipped by numpy: what its distributions say."""
+    samples, rate_hz = soundfile.read(REAL, dtype="float64", always_2d=True)
+    half = signal.butter(2, 80, "low", fs=rate_hz, output="sos")
+    split = signal.sosfilt(np.vstack([half, half]), samples, axis=0)
+    statistics = analyse_file(REAL)
+    assert statistics is not None
+    for name, band in (("full", samples), ("sub", split)):
+        size = np.abs(band)
+        found = cut(statistics.band(name), CEILINGS)
+        for i, c in enumerate(CEILINGS):
+            share, over = np.mean(size > c), np.mean(np.maximum(size - c, 0) ** 2)
+            if share > 1e-3:
+                assert found.share[i] == pytest.approx(share, rel=RARE)
+                assert abs(10 * math.log10(found.products[i] / over)) < PRODUCTS_DB
+            assert found.share_low[i] - 1e-6 <= share <= found.share_high[i] + 1e-6
+            assert found.power[i] == pytest.approx(np.mean(np.minimum(size, c) ** 2), rel=2e-4)
