@@ -2,6 +2,7 @@
 // A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page
 // (those of its button's data-swap, if it has one);
 // then the first element of its data-focus="id id" that is there has the focus.
+// A form with data-go swaps nothing when it was done: the browser goes where it leads.
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
 // reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
 
@@ -50,6 +51,7 @@ export async function send(form, submitter) {
   const typed = method === "POST" && typing?.form === form && typing.matches("input, textarea") && sent.get(typing.id) !== typing.value
     ? [typing.id, typing.value] : null;
   if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
+  if (form.dataset.go !== undefined && answer.redirected) { location.assign(answer.url); return; }
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
   await show(answer, ids, { push, focus: typed ? typed[0] : form.dataset.focus, body });
   const next = typed && document.getElementById(typed[0]);
