@@ -55,6 +55,10 @@ FILES = {
     "libportaudio2": "lib/*/libportaudio.so.2",
     "libasound2-plugins": "lib/*/alsa-lib/libasound_module_pcm_pulse.so",
     "postgresql": "lib/postgresql/*/bin/initdb",
+    "hyperrogue-music": "share/hyperrogue/music/*.ogg",
+    "sonic-pi-samples": "share/sonic-pi/samples/*.flac",
+    "alsa-utils": "share/sounds/alsa/*.wav",
+    "asterisk-core-sounds-en-wav": "share/asterisk/sounds/en_US_f_Allison/*.wav",
 }
 """Debian package -> a file of it under /usr."""
 

@@ -7,11 +7,11 @@ over the tops that are cut); Gaussian noise (share erfc(c / sigma sqrt 2), and t
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from programme import music
 from programme_made import band_of, part_of
 from scipy import signal
 
@@ -113,16 +113,13 @@ def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
     assert 100 * np.mean(size > more) > Limits().clipped_time_percent or products > Limits().distortion_power_db
 
 
-REAL = Path("/usr/share/games/wesnoth/1.16/data/core/music/battle.ogg")
-
-
-@pytest.mark.skipif(not REAL.exists(), reason="real music is in the Debian package wesnoth-1.16-music")
 def test_real_music_clipped_sample_by_sample() -> None:
     """A decoded track, whole and split by scipy's filters, clipped by numpy: what its distributions say."""
-    samples, rate_hz = soundfile.read(REAL, dtype="float64", always_2d=True)
+    real = music("hyperrogue-music")[8]
+    samples, rate_hz = soundfile.read(real, dtype="float64", always_2d=True)
     half = signal.butter(2, 80, "low", fs=rate_hz, output="sos")
     split = signal.sosfilt(np.vstack([half, half]), samples, axis=0)
-    statistics = analyse_file(REAL)
+    statistics = analyse_file(real)
     assert statistics is not None
     for name, band in (("full", samples), ("sub", split)):
         size = np.abs(band)

@@ -48,19 +48,23 @@ def test_peak_rms_and_dc_are_those_of_ffmpeg_and_sox(package: str, index: int) -
         assert full.peak_dbfs == pytest.approx(by_other["Pk"], abs=0.05)
 
 
-@pytest.mark.parametrize(("package", "index"), TRACKS)
-def test_loudness_is_that_of_ffmpeg_and_pyloudnorm(package: str, index: int) -> None:
+@pytest.mark.parametrize("package", PICKED)
+def test_loudness_is_that_of_ffmpeg_and_pyloudnorm(package: str) -> None:
     """Integrated and range by ffmpeg ebur128, and pyloudnorm with the filters of the annex made anew at the rate (its class DeMan)."""
-    path, found = track(package, index)
-    if found.seconds < SHORTEST_S:
-        pytest.skip("too short for a range")
-    by_ffmpeg = by_ffmpeg_loudness(path)
-    assert found.lufs == pytest.approx(by_ffmpeg["lufs"], abs=0.1)
-    assert found.loudness_range_lu == pytest.approx(by_ffmpeg["range"], abs=0.5)
-    with open_track(path) as opened:
-        samples = np.concatenate([block.copy() for block in opened.blocks]).astype(np.float64)
-    by_other = pyloudnorm.Meter(found.rate_hz, filter_class="DeMan").integrated_loudness(samples)
-    assert found.lufs == pytest.approx(by_other, abs=0.02)
+    compared = 0
+    for index in PICKED[package]:
+        path, found = track(package, index)
+        if found.seconds < SHORTEST_S:
+            continue
+        compared += 1
+        by_ffmpeg = by_ffmpeg_loudness(path)
+        assert found.lufs == pytest.approx(by_ffmpeg["lufs"], abs=0.1), path.name
+        assert found.loudness_range_lu == pytest.approx(by_ffmpeg["range"], abs=0.5), path.name
+        with open_track(path) as opened:
+            samples = np.concatenate([block.copy() for block in opened.blocks]).astype(np.float64)
+        by_other = pyloudnorm.Meter(found.rate_hz, filter_class="DeMan").integrated_loudness(samples)
+        assert found.lufs == pytest.approx(by_other, abs=0.02), path.name
+    assert compared or package == "alsa-utils"  # its words are all shorter than that
 
 
 @pytest.mark.parametrize("index", [0, 6, 12])
