@@ -166,7 +166,7 @@ def _ffmpeg(path: Path, graph: str, *, split: bool = False) -> None:
 
 def _scipy(path: Path) -> None:
     """Work out the like with one call after the other on the whole file."""
-    import pyloudnorm  # type: ignore[import-untyped]
+    import pyloudnorm
     from scipy import signal
 
     from gainwright.programme import USUAL_BANDS

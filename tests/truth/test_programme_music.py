@@ -10,7 +10,7 @@ import subprocess
 from pathlib import Path
 
 import numpy as np
-import pyloudnorm  # type: ignore[import-untyped]
+import pyloudnorm
 import pytest
 from programme import by_ffmpeg_levels, by_ffmpeg_loudness, by_sox, music
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from llvmlite import ir  # type: ignore[import-untyped]
+from llvmlite import ir
 from numba import types as numba_types
 from numba.core import cgutils as numba_cgutils
 from numba.extending import intrinsic as numba_intrinsic
