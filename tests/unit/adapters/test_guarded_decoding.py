@@ -91,6 +91,7 @@ def test_every_kind_comes_through(kind: str, subtype: str) -> None:
         (written(np.zeros((10, 17))), "not_audio"),
         (written(tone(), "FLAC")[:-2000], None),
     ],
+    ids=[f"case {i}" for i in range(17)],  # the contents hold the time when they were made
 )
 def test_what_is_no_recording_is_told_in_one_sentence(content: bytes, code: str | None) -> None:
     """Each is refused by its kind, or read as far as it goes; never a crash, never words of the inside."""
