@@ -110,7 +110,8 @@ def _test(arguments: list[str]) -> int:
     _install_programs()
     _prepare(TO_DEVELOP)
     chosen = arguments[1:]
-    pytest = (_script("python"), "-m", "pytest", "-n", "auto")
+    # whole files to a process: a server, a browser or a set of cases is made once for its file
+    pytest = (_script("python"), "-m", "pytest", "-n", "auto", "--dist", "loadfile")
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return _call(*pytest, *chosen)

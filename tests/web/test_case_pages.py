@@ -57,7 +57,8 @@ def listed(page: Page) -> list[str]:
 def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: bool) -> None:
     """Title, note, cause and what was found are all looked through, every word must be there, letters large or small."""
     page = open_page("/cases", size="phone", scripts=scripts)
-    assert len(listed(page)) == 4
+    whole = {"Still open, grüner Bus", "Customer 0", "Customer 1", "Customer 2"}
+    assert whole <= set(listed(page))  # other tests may have begun more
     for words, found in [
         ("öztürk PLUG", ["Customer 0"]),
         ("GRÜNER", ["Still open, grüner Bus"]),
@@ -69,9 +70,9 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
         expect(page.locator("#list a.main")).to_have_text(found)
     assert page.get_by_text("No case holds all of these words").count() == 1
     page.goto("/cases?show=open")
-    assert listed(page) == ["Still open, grüner Bus"]
+    assert whole & set(listed(page)) == {"Still open, grüner Bus"}
     page.goto("/cases?show=closed")
-    assert sorted(listed(page)) == ["Customer 0", "Customer 1", "Customer 2"]
+    assert whole & set(listed(page)) == {"Customer 0", "Customer 1", "Customer 2"}
     page.get_by_role("link", name="Customer 1").click()
     assert page.get_by_role("heading", level=1).inner_text() == "Customer 1"
     assert "trodden on" in page.locator(".ask").inner_text()

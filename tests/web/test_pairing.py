@@ -9,6 +9,7 @@ import sqlite3
 import ssl
 import subprocess
 import sys
+import time
 from typing import TYPE_CHECKING, Any
 
 import httpx
@@ -81,9 +82,19 @@ def new_code(own: httpx.Client) -> str:
 
 def pair(own: httpx.Client, device: httpx.Client, name: str) -> str:
     """Pair a device; return its token."""
-    done = device.post("/pair", data={"code": new_code(own), "name": name})
+    done = _paired(own, device, name)
     assert done.status_code == 303, done.text
     return device.cookies[COOKIE]
+
+
+def _paired(own: httpx.Client, device: httpx.Client, name: str) -> httpx.Response:
+    """Pair a device; where another test gave wrong codes before, wait as a person must."""
+    for _ in range(60):
+        done = device.post("/pair", data={"code": new_code(own), "name": name})
+        if done.status_code != 429:
+            break
+        time.sleep(0.5)
+    return done
 
 
 def device_id(own: httpx.Client, name: str) -> str:
@@ -135,15 +146,15 @@ def test_own_machine_needs_no_pairing_and_other_names_lead_nowhere(own: httpx.Cl
 
 def test_paired_device_comes_in_under_its_name(own: httpx.Client, phone: httpx.Client, lan_server: WebServer) -> None:
     """The token is in a cookie that scripts can't read and other sites can't send; the store has its digest only."""
-    done = phone.post("/pair", data={"code": new_code(own), "name": "phone in the bay"})
+    done = _paired(own, phone, "phone under the dash")
     cookie = done.headers["set-cookie"]
     assert cookie.startswith("__Host-")
     assert {"HttpOnly", "Secure", "SameSite=strict", "Path=/"} <= {part.strip() for part in cookie.split(";")}
     assert "Domain" not in cookie
     token = phone.cookies[COOKIE]
-    assert phone.get("/api/bench").json()["device"] == "phone in the bay"
-    assert "on phone in the bay" in phone.get("/").text
-    assert "paired</span> as <b>phone in the bay" in phone.get("/pair").text
+    assert phone.get("/api/bench").json()["device"] == "phone under the dash"
+    assert "on phone under the dash" in phone.get("/").text
+    assert "paired</span> as <b>phone under the dash" in phone.get("/pair").text
     with sqlite3.connect(lan_server.folder / "store.sqlite") as store:
         whole = "\n".join(store.iterdump())
     store.close()

@@ -11,6 +11,7 @@ from gainwright.app import examples, workshop
 from gainwright.app.recordings_of_job import recordings
 from gainwright.app.store import Shelf
 from gainwright.errors import GainwrightError
+from gainwright.web import chain_view
 from gainwright.web.errors import status_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -104,4 +105,8 @@ def overview(request: Request, site: CurrentSite, job: str) -> Response:
     stored = site.store.jobs.get(job)
     entries = site.store.runs.entries(job)
     kept = [k for k in recordings(site.store, job) if not k.removed]
-    return page(request, "job.html", job=stored, here="job", entries=entries, recordings=kept)
+    try:
+        drawn = chain_view.drawn(site, stored.text, stored.title)
+    except GainwrightError:  # a file of an older version, that can't be read any more, is mended on the chain's page
+        drawn = None
+    return page(request, "job.html", job=stored, here="job", entries=entries, recordings=kept, drawn=drawn)
