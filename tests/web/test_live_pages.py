@@ -210,7 +210,7 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
     heard.until(lambda: "not to be trusted" in heard.text("#verdict"))
     heard.page.get_by_label("The meter reads").fill("1 V")
     heard.page.get_by_role("button", name="That is this tone").click()
-    heard.page.get_by_text("leaves automatic gain and noise suppression on").wait_for()
+    heard.page.get_by_text("leaves automatic gain and noise suppression on").last.wait_for()
     heard.page.get_by_label("Seconds").fill("1")
     heard.page.get_by_role("button", name="Record", exact=True).click()
     heard.page.get_by_text("not to be trusted: automatic gain, noise suppression on").wait_for()

@@ -131,6 +131,7 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     assert page.get_by_role("heading", level=1).inner_text() == title
     assert page.locator("h1 b").count() == 0
     whole = page.locator(".asks button").count()
+    page.wait_for_load_state("load")
     page.get_by_label("Find a test").fill("lamp amp")
     expect(page.locator(".asks button")).to_have_count(2)
     assert whole > 10
