@@ -214,11 +214,7 @@ function tellRefused() {
 
 // ---- work in the background -----------------------------------------------------------------------------------
 
-const ended = new Set();
-
 function follow(element) {
-  // what has ended was shown already: to follow it again would swap without end
-  if (ended.has(element.dataset.work)) return;
   const source = new EventSource(`/api/work/${element.dataset.work}/events`);
   source.onmessage = (event) => {
     const work = JSON.parse(event.data);
@@ -227,7 +223,6 @@ function follow(element) {
     if (words) words.textContent = [work.state, work.said].filter(Boolean).join(": ");
     if (["done", "failed", "stopped"].includes(work.state)) {
       source.close();
-      ended.add(work.id);
       fetch(location.href).then((answer) => show(answer, element.dataset.then || "main", { push: false, beside: true }));
     }
   };
