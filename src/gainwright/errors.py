@@ -31,6 +31,10 @@ class GainwrightError(Exception):
         head = f"{self.where}: {self.what}" if self.where else self.what
         return "; ".join(part for part in (head, self.rule, self.remedy) if part)
 
+    def as_json(self) -> dict[str, str]:
+        """Return it as an API tells it."""
+        return {name: getattr(self, name) for name in ("code", "where", "what", "rule", "remedy")}
+
     def placed(self, where: str) -> GainwrightError:
         """Return the same error with a place, keeping its class."""
         return type(self)(self.what, code=self.code, where=where, rule=self.rule, remedy=self.remedy)

@@ -172,8 +172,7 @@ class LiveRoom:
 
 def trouble(error: GainwrightError) -> Message:
     """Return an error as a watcher is told it."""
-    parts = ("code", "where", "what", "rule", "remedy")
-    return {"kind": "trouble", **{name: getattr(error, name) for name in parts}}
+    return {"kind": "trouble", **error.as_json()}
 
 
 def whole(value: Any, name: str, low: int, high: int) -> int:

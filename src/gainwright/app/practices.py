@@ -159,9 +159,8 @@ def ask(store: Store, kept: KeptPractice, practice: Practice, name: str) -> Kept
     from gainwright.model import as_mapping
 
     _going(kept)
-    where = next((c.where for typed, c in practice.tests().items() if typed == " ".join(name.lower().split())), "")
     done = practice.ask(name)
-    tried = Tried(name, done.ask, done.minutes, done.found, where)
+    tried = Tried(name, done.ask, done.minutes, done.found, done.where)
     entry = as_mapping(practice.entries[-1])
     return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 

@@ -24,11 +24,12 @@ ENOUGH = 0.9
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """One test that was made: what was asked, its minutes, what came of it."""
+    """One test that was made: what was asked, its minutes, what came of it, where."""
 
     ask: str
     minutes: float
     found: str
+    where: str = ""
 
 
 @dataclass
@@ -83,7 +84,7 @@ class Practice:
         candidate = tests[wanted]
         entry = read_entry(self.rig.answer(candidate.entry), self.job)
         self.entries.append(entry)
-        self.steps.append(Done(ask(candidate), candidate.minutes, entry_words(entry)))
+        self.steps.append(Done(ask(candidate), candidate.minutes, entry_words(entry), candidate.where))
         return self.steps[-1]
 
     def guess(self, cause: str, where: str) -> bool:

@@ -68,6 +68,11 @@ class Run:
     steps: tuple[StepState, ...]
     gone: tuple[RunEntry, ...]
 
+    @property
+    def entries(self) -> list[RunEntry]:
+        """Everything that was said, in order."""
+        return sorted((*self.gone, *(e for s in self.steps for e in s.history)), key=lambda e: e.number)
+
     def of(self, step: str) -> StepState:
         """Return one step. CallError: there is none of that name."""
         for state in self.steps:

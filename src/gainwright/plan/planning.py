@@ -38,7 +38,7 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     """
     out = SettingOut(job, learned=learned)
     found = front(out)
-    targets = _targets(out, found)
+    targets = targets_of(out, found)
     source = list(source_steps(out, found))
     steps = [*prepare(out), *leads(out), *controls(out), *(s for s in source if isinstance(s, Step))]
     steps += [*processor_steps(out, found), *amplifier_steps(out, found, targets)]
@@ -57,7 +57,8 @@ def check_job(job: Job) -> tuple[Finding, ...]:
     return make_plan(job).findings
 
 
-def _targets(out: SettingOut, found: Front) -> dict[str, Target]:
+def targets_of(out: SettingOut, found: Front) -> dict[str, Target]:
+    """Return amplifier -> the voltage it is set to."""
     limits = found.governing_by_end()
     return {
         end.stage: target(out, end, limits[end.stage])

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import HeadUnit, Processor, Speaker
 from gainwright.plan.controls import path_filters
-from gainwright.plan.planning import make_plan
+from gainwright.plan.planning import targets_of
 from gainwright.plan.setting_out import SettingOut
+from gainwright.plan.stages import front
 
 if TYPE_CHECKING:
     from gainwright.model import FilterSetting, Job
@@ -50,7 +51,7 @@ def splits(job: Job) -> tuple[Split, ...]:
     JobError : the wiring can't be resolved.
     """
     out = SettingOut(job)
-    volts = {target.stage: target.v_rms for target in make_plan(job).targets}
+    volts = {stage: target.v_rms for stage, target in targets_of(out, front(out)).items()}
     found = [_split(out, end, volts.get(end.stage)) for end in out.ends]
     filters: dict[str, set[tuple[str, str]]] = {}
     for split in found:

@@ -59,6 +59,11 @@ class Work:
         self._set(share=share, said=said)
 
     @property
+    def going(self) -> bool:
+        """Whether it hasn't ended: only then a page follows it."""
+        return self.state not in ENDED
+
+    @property
     def stopping(self) -> bool:
         """Whether a person stopped it."""
         return self._stop.is_set()

@@ -77,16 +77,11 @@ def writable(error: GainwrightError) -> GainwrightError:
     return type(error)(sent(error.what), code=error.code, where=sent(error.where), rule=rule, remedy=remedy)
 
 
-def error_json(error: GainwrightError) -> dict[str, str]:
-    """Return an error as the API tells it."""
-    return {"code": error.code, "where": error.where, "what": error.what, "rule": error.rule, "remedy": error.remedy}
-
-
 def answer(request: Request, status: int, error: GainwrightError) -> Response:
     """Return an error as a page, or as JSON where the API was called."""
     error = writable(error)
     if request.url.path.startswith("/api/"):
-        return JSONResponse(error_json(error), status)
+        return JSONResponse(error.as_json(), status)
     return page(request, "error.html", status=status, error=error)
 
 

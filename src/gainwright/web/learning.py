@@ -69,6 +69,11 @@ def evidence_now(site: Site, stored: StoredJob, run: Run) -> list[dict[str, Any]
     return site.models.kept("run evidence", f"{stored.id}{stored.text}{said}", made)
 
 
+def evidence_of_run(site: Site, stored: StoredJob) -> list[dict[str, Any]]:
+    """Return what a job's run says as evidence to begin a case or a paper with; nothing, and no plan is made, before a reading."""
+    return evidence_now(site, stored, run_now(site, stored)) if site.store.runs.entries(stored.id) else []
+
+
 def taught(site: Site, stored: StoredJob, run: Run) -> tuple[Taught | None, Work | None]:
     """Return what the readings taught when it is at hand; else the work that finds it; neither without readings."""
     evidence = evidence_now(site, stored, run)

@@ -76,11 +76,6 @@ class Pairing:
             self._code = Code(f"{secrets.randbelow(10**DIGITS):0{DIGITS}}", self.clock() + GOOD_FOR_S)
             return self._code
 
-    def end_code(self) -> None:
-        """Let the code end."""
-        with self._lock:
-            self._code = None
-
     @property
     def code(self) -> Code | None:
         """The code that is good now, if any."""

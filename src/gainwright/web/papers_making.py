@@ -10,7 +10,7 @@ from gainwright.app.job_papers import MEDIA_TYPES, Wanted, job_paper
 from gainwright.app.papers import paper_bytes
 from gainwright.app.workshop import file_name
 from gainwright.web import music_scanning
-from gainwright.web.run_evidence import of_run
+from gainwright.web.learning import evidence_of_run
 from gainwright.web.security import policy
 
 if TYPE_CHECKING:
@@ -18,6 +18,14 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Job
     from gainwright.web.background import Work
     from gainwright.web.site import Site
+
+KINDS = {
+    "setup": ("Set-up sheet", "the plan with boxes for what is read, to work from"),
+    "handover": ("Handover", "what was installed, set and measured, for the customer"),
+    "customer": ("Customer's page", "one page for whoever has the fault on the telephone"),
+    "case": ("Case", "the whole case for the file"),
+}
+"""Kind of a paper -> what it is called, and what it is for."""
 
 
 def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
@@ -49,7 +57,7 @@ def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = 
 def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:
     from gainwright.jobfile import read_entry
 
-    return tuple(read_entry(dict(entry), read) for entry in of_run(site, stored))
+    return tuple(read_entry(dict(entry), read) for entry in evidence_of_run(site, stored))
 
 
 def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:
@@ -66,8 +74,9 @@ def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:
         content, name = made(site, job, wanted, suffix, work)
         work.content, work.name, work.media_type = content, name, MEDIA_TYPES[suffix]
 
-    words = {"setup": "set-up sheet", "handover": "handover", "customer": "customer's page", "case": "case"}
-    return site.background.start(f"{words[wanted.kind]} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers")
+    return site.background.start(
+        f"{KINDS[wanted.kind][0].lower()} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers"
+    )
 
 
 def frame_policy() -> str:

@@ -94,7 +94,7 @@ def compare(site: Site, practice: str) -> None:
     """Look for the short way of a practice that has ended, beside."""
     kept = practices.load_practice(site.store, practice)
     going = comparing(site, practice)
-    if not kept.ended or kept.short_way is not None or (going is not None and going.state in ("waiting", "running")):
+    if not kept.ended or kept.short_way is not None or (going is not None and going.going):
         return
     site.background.start(f"A short way: {kept.title}", _search(site, kept), back=address(practice))
 

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from fastapi import APIRouter, UploadFile
 from pydantic import BaseModel
 from starlette.responses import Response
 
-from gainwright.app.recordings_of_job import mark, recordings, take_in
+from gainwright.app.recordings_of_job import Kept, mark, recordings, take_in
 from gainwright.errors import CallError
 from gainwright.web.api.work import attachment
 from gainwright.web.site import CurrentSite
 
-if TYPE_CHECKING:
-    from gainwright.app.recordings_of_job import Kept
-
 router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"])
 
+SUFFIXES = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff")
 What = Literal["handover", "no_handover", "remove", "put_back"]
 
 
@@ -56,7 +54,7 @@ def list_recordings(site: CurrentSite, job: str) -> list[RecordingShown]:
 def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingShown:
     """Take in a sound file, measure it and keep it with the job as a WAV file of 32-bit floats."""
     found = take_in(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
-    return _shown(next(kept for kept in recordings(site.store, job) if kept.recording.id == found.id))
+    return _shown(Kept(found, handover=False, removed=False))
 
 
 @router.post("/{recording}/marks", status_code=204)
@@ -73,6 +71,3 @@ def recording_file(site: CurrentSite, job: str, recording: str) -> Response:
         raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
     name = found.name.rsplit(".", 1)[0] if found.name.lower().endswith(SUFFIXES) else found.name
     return attachment(site.store.recordings.content(recording), name=f"{name}.wav", media_type="audio/wav")
-
-
-SUFFIXES = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff")

@@ -104,7 +104,7 @@ def run(site: CurrentSite, job: str) -> RunNow:
     """Return the set-up run as it stands."""
     stored = site.store.jobs.get(job)
     now = run_now(site, stored)
-    entries = [_entry(e) for e in site.store.runs.entries(job)]
+    entries = [_entry(e) for e in now.entries]
     following = now.next.step.id if now.next is not None else ""
     return RunNow(next=following, steps=_steps(now), entries=entries, evidence=evidence_now(site, stored, now))
 

@@ -11,9 +11,10 @@ from gainwright.app import casebook
 from gainwright.app.answer_ways import HEARD
 from gainwright.errors import GainwrightError
 from gainwright.model import Speaker
-from gainwright.web import diagnoses, run_evidence
+from gainwright.web import diagnoses
 from gainwright.web.case_work import case_address
 from gainwright.web.errors import status_of
+from gainwright.web.learning import evidence_of_run
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
@@ -65,7 +66,7 @@ def _fault(
         titled=title or stored.title,
         speakers=[n for n, stage in read.stages.items() if isinstance(stage, Speaker)],
         heard=HEARD,
-        readings=run_evidence.of_run(site, stored),
+        readings=evidence_of_run(site, stored),
         with_readings=readings,
         error=error,
     )
@@ -82,7 +83,7 @@ def begin(request: Request, site: CurrentSite, job: str, said: Fields) -> Respon
             for key, word in said.items()
             if key.startswith("heard-") and word
         ]
-        read = run_evidence.of_run(site, stored) if readings else []
+        read = evidence_of_run(site, stored) if readings else []
         name, title = said.get("name", ""), said.get("title", "")
         kept = casebook.begin_case(site.store, stored, name=name, title=title, entries=[*read, *heard])
     except GainwrightError as error:

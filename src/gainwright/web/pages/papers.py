@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Query, Request
 from starlette.responses import HTMLResponse, Response
 
+from gainwright.app.casebook import today
 from gainwright.app.job_papers import Wanted, cases_of
 from gainwright.errors import GainwrightError
 from gainwright.web import papers_making
 from gainwright.web.errors import status_of
+from gainwright.web.papers_making import KINDS
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
 router = APIRouter(include_in_schema=False)
 
-KINDS = {
-    "setup": ("Set-up sheet", "the plan with boxes for what is read, to work from"),
-    "handover": ("Handover", "what was installed, set and measured, for the customer"),
-    "customer": ("Customer's page", "one page for whoever has the fault on the telephone"),
-    "case": ("Case", "the whole case for the file"),
-}
 SIZES = {"a4": "A4", "letter": "Letter"}
 Word = Annotated[str, Query(max_length=80)]
 
@@ -61,7 +56,6 @@ def _papers(
             wanted.checked()
         except GainwrightError as found:
             error, wanted = found, replace(Wanted(), date="")
-    today = datetime.datetime.now().astimezone().date().isoformat()
     return page(
         request,
         "papers.html",
@@ -72,7 +66,7 @@ def _papers(
         sizes=SIZES,
         languages=LANGUAGES,
         wanted=wanted,
-        today=today,
+        today=today(),
         cases=cases_of(site.store, job),
         shown=shown and error is None,
         works=[work for work in site.background.list() if work.back == f"/jobs/{job}/papers"],

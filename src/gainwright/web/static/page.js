@@ -228,8 +228,6 @@ function follow(element) {
   };
 }
 
-// ---- pictures that load when they are wanted ------------------------------------------------------------------
-
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
   tellRefused();
