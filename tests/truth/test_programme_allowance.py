@@ -16,7 +16,7 @@ from programme_made import band_of, part_of
 from scipy import signal
 
 from gainwright.programme import analyse_file
-from gainwright.programme.allowance import ALLOWANCES_DB, Limits, allow
+from gainwright.programme.allowance import ALLOWANCES_DB, Drive, Limits, allow
 from gainwright.programme.cutting import cut
 
 CEILINGS = 10 ** (-ALLOWANCES_DB / 20)
@@ -48,6 +48,33 @@ def test_a_sine_is_clipped_as_its_closed_form_says() -> None:
     )  # 0.5 dB under the peak, where a sine's levels crowd most and only eight steps are left
     assert np.all(off[1:] < PRODUCTS_DB)
     assert found.power == pytest.approx(left, rel=1e-4)
+
+
+def test_a_quiet_sine_gains_what_is_allowed_and_a_loud_one_less() -> None:
+    """Level gained, crest, mean and worst second of sines, in closed form.
+
+    A sine of -L dBFS, of crest 20 lg sqrt 2: up to an allowance of L it gains the whole allowance and has A - L dB re a tone
+    at the ceiling. A full-scale one gains A + 10 lg of what a ceiling c leaves over what there was; its worst second is
+    bounded by the ceiling itself, a square wave's 3 dB over a sine.
+    """
+    time = np.arange(480_000) / 48_000
+    quiet = allow([part_of("quiet", 10 ** (-12 / 20) * np.sin(2 * np.pi * 997 * time))], drive=Drive("s", 100.0, None))
+    assert quiet.crest_db == pytest.approx(20 * math.log10(math.sqrt(2)), abs=1e-3)
+    for row in quiet.rows:
+        if row.db < 12:
+            assert row.gained_db == pytest.approx(row.db, abs=1e-6)
+            assert row.mean_power_db == pytest.approx(row.db - 12, abs=1e-3)
+            assert row.worst_1s_power_db == pytest.approx(row.db - 12, abs=1e-3)
+            assert row.mean_power_w == pytest.approx(100 * 10 ** ((row.db - 12) / 10), rel=1e-3)
+            assert row.worst_1s_power_w == pytest.approx(100 * 10 ** ((row.db - 12) / 10), rel=1e-3)
+    loud = allow([part_of("loud", np.sin(2 * np.pi * 997 * time))])
+    for row in loud.rows[1:]:
+        c = 10 ** (-row.db / 20)
+        angle = math.asin(c)
+        # mean of min(sin^2, c^2) over a quarter: the integral of sin^2 up to the angle, c^2 from there
+        left = ((angle - c * math.sqrt(1 - c * c)) / 2 + c * c * (math.pi / 2 - angle)) / (math.pi / 2)
+        assert row.gained_db == pytest.approx(row.db + 10 * math.log10(left / 0.5), abs=2e-3)
+        assert row.worst_1s_power_db == pytest.approx(min(row.db, 10 * math.log10(2)), abs=1e-3)
 
 
 def test_noise_is_clipped_as_its_closed_form_says() -> None:
