@@ -234,7 +234,12 @@ def _kept(folder: Path) -> bool:
     """Whether anything of the folder `many` is kept yet."""
     import sqlite3
 
-    with sqlite3.connect(folder / "cache" / "music.sqlite") as database:
+    file = folder / "cache" / "music.sqlite"
+    if not file.is_file() or not file.stat().st_size:  # nothing was scanned here before
+        return False
+    with sqlite3.connect(file) as database:
+        if not database.execute("select 1 from sqlite_master where name = 'files'").fetchone():
+            return False
         (count,) = database.execute("select count(*) from files where path like '%/many/%'").fetchone()
     database.close()
     return bool(count)

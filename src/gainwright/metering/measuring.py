@@ -97,7 +97,9 @@ def _steady(samples: Floats, *, rate_hz: float) -> tuple[Floats, float]:
     power = np.mean(samples[: count * block].reshape(count, block) ** 2, axis=1)
     level_db = 10 * np.log10(np.maximum(power, 1e-30))
     is_loud = level_db > np.max(level_db) - 20
-    begin, end = _longest_run(np.abs(level_db - np.median(level_db[is_loud])) < LOUD_DB)
+    # a level that was really there: between two halves of unequal level lies none
+    middle = np.percentile(level_db[is_loud], 50, method="higher")
+    begin, end = _longest_run(np.abs(level_db - middle) < LOUD_DB)
     if end - begin >= SPARE_BLOCKS:  # a slow fade goes on inside it: stay with what is as even as its middle
         off = np.abs(level_db[begin:end] - np.median(level_db[begin:end]))
         first, last = _longest_run(off <= max(EVEN_DB, EVEN_SCATTERS * float(np.median(off))))

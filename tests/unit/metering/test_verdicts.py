@@ -216,3 +216,11 @@ def test_damaged_files_are_measured_or_refused(data: st.DataObject, tmp_path_fac
         json.dumps(measure(read_recording(path)).as_json(), allow_nan=False)
     except RecordingError as error:
         assert error.code
+
+
+def test_two_levels_of_equal_length_are_measured() -> None:
+    """A level that jumps in the middle, as when samples are lost: no level lies between the two, one of them is measured."""
+    one = tone(1.0)
+    found = judged(np.concatenate([one, one * 10 ** (-9 / 20)]))
+    assert found.rms_dbfs is not None
+    assert min(abs(found.rms_dbfs - level) for level in (-6.02, -15.02)) < 0.05
