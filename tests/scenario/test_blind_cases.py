@@ -6,6 +6,7 @@ A smaller draw than the bench's (`python3 tasks.py bench diagnosing`); its table
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
@@ -20,11 +21,11 @@ if TYPE_CHECKING:
 CASES = range(200, 272)
 
 
-@pytest.fixture(scope="module")
-def cases() -> list[Case]:
-    """Return the cases, run on two processors."""
+@pytest.fixture(scope="module", params=[True, False], ids=["gains said", "gains not said"])
+def cases(request: pytest.FixtureRequest) -> list[Case]:
+    """Return the cases, run on two processors: the job says where gains stand, or they stand anywhere."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        return list(pool.map(run_case, CASES, chunksize=6))
+        return list(pool.map(partial(run_case, said=request.param), CASES, chunksize=6))
 
 
 def test_the_true_cause_is_found(cases: list[Case], record_property: Callable[[str, object], None]) -> None:

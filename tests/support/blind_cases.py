@@ -15,6 +15,7 @@ import numpy as np
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.playing import paths
+from gainwright.diagnose.unsaid import unsaid_gains
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, HeardSpeaker, Job, Speaker, resolve
 from gainwright.simulated import Fault, Rig, answer, random_job
@@ -78,12 +79,20 @@ class Case:
     asked: list[str] = field(default_factory=list)
 
 
-def draw_job(seed: int) -> tuple[str, Job]:
-    """Return a shipped example (one in three) or a random chain, its gains set somewhere as after a set-up."""
+def draw_job(seed: int, *, said: bool = True) -> tuple[str, Job, Job]:
+    """Return a shipped example (one in three) or a random chain, and it as it stands, its gains as after a set-up.
+
+    With gains that aren't said they stand anywhere in their travel, and the first job says nothing of them.
+    """
     names = list(examples())
     name = names[(seed // 3) % len(names)] if seed % 3 == 0 else f"random {seed}"
     job = read_job_text(example_text(name)).job if seed % 3 == 0 else random_job(seed)
-    return name, with_settings(job, {f"{n}.gain": "30 %" for n, s in job.stages.items() if isinstance(s, Amplifier)})
+    if said:
+        job = with_settings(job, {f"{n}.gain": "30 %" for n, s in job.stages.items() if isinstance(s, Amplifier)})
+        return name, job, job
+    rng = np.random.default_rng(5000 + seed)
+    places = {gain: f"{100 * rng.uniform():.0f} %" for gain in unsaid_gains(job)}
+    return name, job, with_settings(job, places)
 
 
 def draw_fault(diagnoser: Diagnoser, rng: np.random.Generator) -> tuple[Cause, Fault]:
@@ -125,17 +134,18 @@ def run_case(
     seed: int,
     *,
     most: int = 12,
+    said: bool = True,
     choose: Callable[[Tests, Sequence[Entry]], int | None] = by_the_model,
     watch: Callable[[State, Tests, Entry | None], None] | None = None,
 ) -> Case:
     """Run one case until one group is believed enough, nothing is worth its time, or `most` tests were made."""
     rng = np.random.default_rng(1000 + seed)
-    name, job = draw_job(seed)
+    name, job, stands = draw_job(seed, said=said)
     diagnoser = Diagnoser(job)
     cause, fault = draw_fault(diagnoser, rng)
-    rig = Rig(job, seed=seed, faults=() if cause.id == "nothing_wrong" else (fault,))
+    rig = Rig(stands, seed=seed, faults=() if cause.id == "nothing_wrong" else (fault,))
     case = Case(seed, name, cause, fault)
-    entries = [read_entry(err(said, rng), job) for said in _call(diagnoser, rig)]
+    entries = [read_entry(err(told, rng), job) for told in _call(diagnoser, rig)]
     if all(getattr(e, "is_", "") == "normal" for e in entries):
         entries.append(_anything(diagnoser, rig, rng))
     for step in range(most + 1):

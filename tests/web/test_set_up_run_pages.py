@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import threading
 import zipfile
 from typing import TYPE_CHECKING
@@ -11,6 +12,7 @@ import httpx
 import numpy as np
 import pytest
 import soundfile
+from playwright.sync_api import expect
 from typed_run import Hand
 from web_server import WebServer
 
@@ -23,9 +25,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from playwright.sync_api import Page
+    from playwright.sync_api import APIResponse, Page, Request, Route
 
 SUPPLY = "prepare.supply"
+FEWEST_ROWS = """() => { window.fewest = 99; document.addEventListener("swapped", () => {
+  window.fewest = Math.min(window.fewest, document.querySelectorAll("#found tr").length); }); }"""
 
 
 def step_page(job: str, step: str) -> str:
@@ -149,6 +153,89 @@ def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable
     page.get_by_role("button", name="is the last clean one").click()
     page.locator("#found").get_by_text("fits").wait_for()
     assert [e["text"] for e in entries(api, job)][:-1] == texts
+
+
+def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
+    open_page: Callable[..., Page], api: httpx.Client
+) -> None:
+    """What the server said before the second row was entered comes in after it: the row stays, and the knee is still told."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    read = read_job_text(example_text("full_range")).job
+    run = run_of(make_plan(read), [], instruments(read))
+    state = next(s for s in run.steps if s.asked == "column")
+    first, second = (text.split(" ") for text in Hand(read, seed=8).texts(run, state)[:2])
+    page = open_page(step_page(job, state.step.id), size="phone")
+    held: list[tuple[Route, APIResponse]] = []
+
+    def hold(route: Route) -> None:
+        if held or route.request.method != "GET" or route.request.resource_type != "fetch":
+            route.continue_()
+        else:
+            held.append((route, route.fetch()))
+
+    page.route(f"**{step_page(job, state.step.id)}", hold)
+    rows = page.get_by_role("region", name="Readings so far")
+    for step, volts in (first, second):
+        page.locator("#field").fill(step)
+        page.locator("#volts").fill(volts)
+        page.get_by_role("button", name="Enter", exact=True).click()
+        rows.get_by_role("cell", name=step, exact=True).wait_for()
+        for _ in range(100):
+            if held:
+                break
+            page.wait_for_timeout(50)
+    page.evaluate(FEWEST_ROWS)
+    late, answer = held[0]
+    assert second[0] not in [c.strip() for c in re.findall(r'<td class="figure">([^<]*)<', answer.text())]
+    late.fulfill(response=answer)
+    page.locator("#found [data-work]").wait_for(state="detached", timeout=20_000)
+    assert rows.get_by_role("row").count() == 3  # its head and both
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.fewest") >= 3
+    assert len(entries(api, job)) == 2
+
+
+def test_suggested_step_that_comes_under_the_hand_is_typed_over(
+    open_page: Callable[..., Page], api: httpx.Client
+) -> None:
+    """The step to read next is put into the field while the cursor is in it: what is typed then takes its place."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    read = read_job_text(example_text("full_range")).job
+    run = run_of(make_plan(read), [], instruments(read))
+    state = next(s for s in run.steps if s.asked == "column")
+    step, volts = Hand(read, seed=10).texts(run, state)[0].split(" ")
+    page = open_page(step_page(job, state.step.id), size="phone")
+    page.locator("#field").fill(step)
+    page.locator("#volts").fill(volts)
+    page.get_by_role("button", name="Enter", exact=True).click()
+    page.get_by_role("region", name="Readings so far").wait_for()
+    page.locator("#field").focus()
+    expect(page.locator("#field")).not_to_have_value("")
+    page.keyboard.type("31")
+    assert page.locator("#field").input_value() == "31"
+
+
+def test_work_whose_place_is_gone_is_followed_no_longer(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """A browser has six connections to a server: rows entered one after the other leave none behind that waits."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    read = read_job_text(example_text("full_range")).job
+    run = run_of(make_plan(read), [], instruments(read))
+    state = next(s for s in run.steps if s.asked == "column")
+    page = open_page(step_page(job, state.step.id), size="phone")
+    begun: list[Request] = []
+    ended: list[Request] = []
+    page.route("**/api/work/*/events", lambda route: begun.append(route.request))  # work that goes on and on
+    page.on("requestfailed", lambda request: ended.append(request) if "/api/work/" in request.url else None)
+    for text in Hand(read, seed=9).texts(run, state)[:4]:
+        step, volts = text.split(" ")
+        page.locator("#field").fill(step)
+        page.locator("#volts").fill(volts)
+        page.get_by_role("button", name="Enter", exact=True).click()
+        page.get_by_role("region", name="Readings so far").get_by_role("cell", name=step, exact=True).wait_for()
+    page.wait_for_timeout(300)
+    followed = page.locator("[data-followed]").count()
+    assert len(begun) >= 4
+    assert len(begun) - len(ended) == followed
 
 
 def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:

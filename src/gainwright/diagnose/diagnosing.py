@@ -15,10 +15,10 @@ from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, Cause,
 from gainwright.diagnose.choosing import Ranked, groups, outlook, rank
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observing import Observer
+from gainwright.diagnose.unsaid import chain_as_met
 from gainwright.diagnose.weighing import observations
 from gainwright.jobfile import instruments
 from gainwright.model import Multimeter
-from gainwright.solve import Chain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -147,7 +147,7 @@ class Diagnoser:
     ) -> None:
         self.turn = threading.RLock()
         self.job = job
-        self.chain = Chain(job)
+        self.chain = chain_as_met(job)
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, self.instruments)
         self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
@@ -191,8 +191,7 @@ class Diagnoser:
         answering, belief = state.active.answering, state.active.belief
         catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
         candidates = catalogue.all()
-        probability = state.probability[list(state.place)]
-        probability = probability / max(float(probability.sum()), 1e-12)
+        probability = belief.probability
         if len(probability) > MOST_FOR_HANDWORK:
             candidates = [c for c in candidates if c.test not in HANDWORK]
         outlooks = [outlook(c, answering, belief) for c in candidates]

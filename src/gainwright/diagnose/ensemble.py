@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.changes import Change, change_of, merged
+from gainwright.diagnose.unsaid import chain_as_met, gain_places
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
-from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Chain, Conditions
+from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Conditions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.causes import Cause
     from gainwright.model import Node, Port
-    from gainwright.solve import Solution
+    from gainwright.solve import Chain, Solution
 
     Floats = npt.NDArray[np.float64]
 
@@ -111,6 +112,7 @@ class Ensemble:
         self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Of instruments and strays, shape (draws, 8); which column is whose is the observer's business."""
+        self.unsaid: dict[str, Floats] = gain_places(chain.job, draws=draws, seed=seed + 3)
         self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
         self._touched = [change.touches(chain) for change in self.changes]
         self._stands: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
@@ -149,7 +151,7 @@ class Ensemble:
                 stimulus.tone_hz,
                 stimulus.level_dbfs,
                 values={p: np.tile(v, len(altered)) if np.size(v) > 1 else v for p, v in values.items()},
-                settings=self._settings(chain, altered),
+                settings=self._settings(chain, altered, dict(stimulus.sets)),
                 unloaded=frozenset() if stimulus.speakers else self._speakers(),
                 supply="running" if stimulus.running else "resting",
                 alter=self._batch(altered, alter),
@@ -174,16 +176,21 @@ class Ensemble:
             if not sets:
                 self._stands[sets] = self.chain, self.values
             else:
-                chain = Chain(with_settings(self.chain.job, dict(sets)))
+                chain = chain_as_met(with_settings(self.chain.job, dict(sets)))
                 own = _passing(chain.draws(draws=self.draws, seed=self.seed, quick=True))
                 old = self.chain.facts
                 same = {p for p, fact in chain.facts.items() if p in old and old[p].quantity == fact.quantity}
                 self._stands[sets] = chain, {p: self.values[p] if p in same else v for p, v in own.items()}
         return self._stands[sets]
 
-    def _settings(self, chain: Chain, altered: list[Change]) -> dict[str, Any]:
-        """Return where controls stand in every case that a hypothesis moves, whatever the hand believes."""
-        found: dict[str, Any] = {}
+    def stands(self, control: str) -> Floats:
+        """Return where a gain that the job doesn't say stands under every hypothesis, shape (hypotheses, draws)."""
+        rows = [np.broadcast_to(c.settings.get(control, self.unsaid[control]), (self.draws,)) for c in self.changes]
+        return np.stack(rows)
+
+    def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
+        """Return where controls stand in every case that aren't said or that a hypothesis moves, whatever the hand believes."""
+        found = {gain: np.tile(at, len(altered)) for gain, at in self.unsaid.items() if gain not in sets}
         for i, change in enumerate(altered):
             for control, places in change.settings.items():
                 array = found.get(control)

@@ -18,12 +18,12 @@ from gainwright.diagnose.answers import (
     supply_class,
 )
 from gainwright.jobfile import controls, read_number
-from gainwright.model import HeardSpeaker, Swapped
+from gainwright.model import Check, HeardSpeaker, Swapped
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import Answering
-    from gainwright.model import Check
+    from gainwright.model import Entry
 
 RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off", "['flat']": "off"}
 """Texts of a control that does nothing -> one of them."""
@@ -43,6 +43,14 @@ def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> l
     if what in ("supply_voltage", "turn_on_voltage", "resistance"):
         return [("", _number_answer(entry, what, answering))]
     return [("", "right" if _as_in_job(entry.check, str(entry.is_), answering) else "wrong")]
+
+
+def unsaid_place(entry: Entry, answering: Answering) -> float | None:
+    """Return where a gain was seen to stand that the job names no place of, as a share of its travel; None of all else."""
+    if not isinstance(entry, Check) or entry.check not in answering.ensemble.unsaid:
+        return None
+    said = str(entry.is_).strip().lower()
+    return None if said in ("right", "wrong") else parse(said, "fraction").nominal
 
 
 def _number_answer(entry: Check, what: str, answering: Answering) -> str:

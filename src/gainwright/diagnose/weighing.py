@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.diagnose.answers import SURE
 from gainwright.diagnose.belief import SPAN_DB, Observation, Volts
 from gainwright.diagnose.ensemble import Stimulus
-from gainwright.diagnose.labels import answers_of
+from gainwright.diagnose.labels import answers_of, unsaid_place
 from gainwright.diagnose.observing import MODEL_DB, QUIET_POWER_V, SHOWS, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.diagnose.unsaid import place_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
 
 if TYPE_CHECKING:
@@ -56,6 +58,11 @@ def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]
     """Return what one entry says."""
     if isinstance(entry, Reading):
         return _reading(index, entry, answering.observer)
+    place = unsaid_place(entry, answering)
+    if place is not None:
+        sure = SURE["look"]
+        density = sure * place_density(answering.ensemble.stands(entry.check), place) + 1 - sure  # type: ignore[union-attr]
+        return [Observation(index, density, None, 1.0)]
     answers: Answers | None = None
     if isinstance(entry, HeardSpeaker):
         answers = hearing(entry, answering)

@@ -15,6 +15,7 @@ export function say(words, stay = false) {
 }
 
 const running = new WeakMap(), writing = new WeakSet();
+let turn = 0; // how often something was entered or shown
 
 export async function send(form, submitter) {
   if (writing.has(form)) { say("One moment: what you entered before is being written."); return; }
@@ -34,7 +35,7 @@ export async function send(form, submitter) {
   }
   let answer, body;
   const sent = new Map([...form.elements].map((e) => [e.id, e.value]));
-  if (method === "POST") writing.add(form);
+  if (method === "POST") { writing.add(form); turn += 1; }
   try {
     answer = await fetch(address, options);
     body = await answer.text();
@@ -59,6 +60,7 @@ export async function send(form, submitter) {
 }
 
 async function show(answer, ids, { push, focus = "", body = null, beside = false }) {
+  if (!beside) turn += 1;
   const read = new DOMParser().parseFromString(body ?? await answer.text(), "text/html");
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
@@ -67,6 +69,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   const typed = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} input[id], #${id} textarea[id]`)])
     .filter((e) => e.value !== e.defaultValue).map((e) => [e.id, e.value]) : [];
   const active = document.activeElement;
+  const marked = active?.selectionStart === undefined ? null : [active.selectionStart, active.selectionEnd];
   const mark = active?.id || (active?.name && `${active.form?.getAttribute("action") || ""}|${active.name}|${active.value}`);
   for (const id of wanted) {
     const now = document.getElementById(id), next = read.getElementById(id);
@@ -84,10 +87,18 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   const trouble = document.getElementById("trouble");
   const next = focus.split(" ").map((id) => id && document.getElementById(id)).find(Boolean);
   if (trouble) trouble.focus();
-  else if (next) next.focus();
-  else if (mark && !document.contains(active)) find(mark)?.focus();
+  else if (next) focused(next);
+  else if (mark && !document.contains(active)) focused(find(mark), marked);
   prepare();
   document.dispatchEvent(new CustomEvent("swapped"));
+}
+
+// what a field suggests is typed over; what was typed in it is typed on
+function focused(field, marked = null) {
+  field?.focus();
+  if (!field?.matches("input[type=text], input:not([type]), textarea") || !field.value) return;
+  if (field.value === field.defaultValue) field.select();
+  else if (marked?.[0] != null) field.setSelectionRange(...marked);
 }
 
 function find(mark) {
@@ -214,23 +225,43 @@ function tellRefused() {
 
 // ---- work in the background -----------------------------------------------------------------------------------
 
+const sources = new Map();
+
 function follow(element) {
   const source = new EventSource(`/api/work/${element.dataset.work}/events`);
+  sources.set(element, source);
   source.onmessage = (event) => {
     const work = JSON.parse(event.data);
     const bar = element.querySelector("progress"), words = element.querySelector("[data-said]");
     if (bar) { if (work.share === null) bar.removeAttribute("value"); else bar.value = work.share; }
     if (words) words.textContent = [work.state, work.said].filter(Boolean).join(": ");
-    if (["done", "failed", "stopped"].includes(work.state)) {
-      source.close();
-      fetch(location.href).then((answer) => show(answer, element.dataset.then || "main", { push: false, beside: true }));
-    }
+    if (["done", "failed", "stopped"].includes(work.state)) { source.close(); showFound(element); }
   };
 }
+
+// What work beside has found replaces what stood there; an answer that something newer overtook is asked for again.
+async function showFound(element) {
+  while (document.contains(element)) {
+    const at = turn;
+    let answer, body;
+    try { answer = await fetch(location.href); body = await answer.text(); } catch { await pause(2000); continue; }
+    while (pressed) await pause(30);
+    if (at === turn) { await show(answer, element.dataset.then || "main", { push: false, beside: true, body }); return; }
+  }
+}
+const pause = (ms) => new Promise((again) => { setTimeout(again, ms); });
+
+// a button isn't exchanged between its being pressed and let go
+let pressed = false;
+document.addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => setTimeout(() => { pressed = false; }), true);
 
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
   tellRefused();
+  for (const [element, source] of sources) {
+    if (!document.contains(element)) { source.close(); sources.delete(element); }
+  }
   for (const element of document.querySelectorAll("[data-work]:not([data-followed])")) {
     element.dataset.followed = "";
     follow(element);
