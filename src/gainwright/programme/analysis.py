@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.programme.band import Band
+    from gainwright.programme.decoding import Fill
     from gainwright.programme.pair import Pair, Totals
 
     Floats = npt.NDArray[np.float64]
@@ -78,6 +79,22 @@ class Analysis:
                 pair.frames()[self._filled : self._filled + take, : part.shape[1]] = part
             self._filled += take
             done += take
+
+    def read(self, fill: Fill) -> int:
+        """Take in what `fill` puts into a buffer of (frames, channels); returns how many frames came, 0 at the end.
+
+        Two channels go straight to where they are analysed.
+        """
+        if self._filled == BLOCK:
+            self._feed(last=False)
+        if self._channels == 2:
+            count = fill(self._pairs[0].frames()[self._filled :])
+            self._filled += count
+            return count
+        block = np.empty((BLOCK, self._channels), dtype=np.float32)
+        count = fill(block)
+        self.add(block[:count])
+        return count
 
     def result(self) -> TrackStatistics:
         """Return what the track held.

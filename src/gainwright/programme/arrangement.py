@@ -8,6 +8,7 @@ sections, so it is that all-pass less the low-pass.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -22,10 +23,10 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-BLOCK = 16384
+BLOCK = 32768
 """Frames that are read and analysed at a time."""
-CHUNK = 512
-"""Frames that go through everything while they are in the innermost cache; BLOCK is a multiple."""
+CHUNK = 2048
+"""Frames that go through one part after the other while they are in a near cache; BLOCK is a multiple."""
 SEGMENT = 16
 """Frames whose true peak is bounded, and worked out if need be, together; CHUNK is a multiple."""
 HISTORY = SEGMENT
@@ -61,8 +62,9 @@ class Layout:
         return 1 + OUTPUTS * len(self.kinds)
 
 
+@functools.lru_cache(maxsize=16)
 def lay_out(bands: tuple[Band, ...], rate_hz: int) -> Layout:
-    """Return the layout of bands at a sample rate."""
+    """Return the layout of bands at a sample rate; not to be written to: the next track has the same."""
     sections = [band.sections(rate_hz) for band in bands]
     signals = np.zeros(len(bands), dtype=np.int64)
     waiting = sorted((index for index in range(len(bands)) if len(sections[index])), key=lambda i: len(sections[i]))

@@ -122,7 +122,7 @@ class CompiledPair(Pair):
         self._rows = np.zeros((ROWS + TICKS * BLOCK // rate_hz + 2, layout.count, 2))
         self._totals = np.zeros((layout.count, 2))
         self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
-        self._tables = np.zeros((number, 2, CODES), dtype=np.uint32)
+        self._tables = np.zeros((number, CODES, 2), dtype=np.uint32)
         self._codes = np.zeros((number, 2, CODES), dtype=np.int64)
         self._before, self._peaks = np.zeros((number, 2)), np.zeros((number, 2))
         self._clipped = np.zeros(number, dtype=np.int64)
@@ -142,7 +142,7 @@ class CompiledPair(Pair):
             self._fold()
 
     def _fold(self) -> None:
-        self._codes += self._tables
+        self._codes += self._tables.swapaxes(1, 2)
         self._tables[:] = 0
         self._since_fold = 0
 

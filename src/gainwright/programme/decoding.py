@@ -19,11 +19,12 @@ from gainwright.programme.arrangement import BLOCK
 from gainwright.programme.containers import CUT_SHORT, HEAD_BYTES, LOCKED, kind_of, trouble_with
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     import numpy.typing as npt
 
     Samples = npt.NDArray[np.float32]
+    Fill = Callable[[Samples], int]
 
 SUFFIXES = (".wav", ".wave", ".aif", ".aiff", ".aifc", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".m4b", ".aac")
 """Names that a track has; what is in it is looked at."""
@@ -36,15 +37,23 @@ READABLE = "WAV, AIFF, FLAC, OGG, Opus, MP3 and AAC are"
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """A track that is open: its rate and channels, its length as its head says (None: it doesn't), and its blocks.
+    """A track that is open: its rate and channels, its length as its head says (None: it doesn't), and its samples.
 
-    `blocks` are float32 (frames, channels), full scale 1; each is only good until the next is asked for.
+    `fill` puts the frames that come next into a buffer of float32 (frames, channels), full scale 1, and says how many
+    they were: fewer than the buffer holds only at the end.
     """
 
     rate_hz: int
     channels: int
     seconds: float | None
-    blocks: Iterator[Samples]
+    fill: Fill
+
+    @property
+    def blocks(self) -> Iterator[Samples]:
+        """What is left of it, a block at a time; each is only good until the next is asked for."""
+        buffer = np.empty((BLOCK, self.channels), dtype=np.float32)
+        while count := self.fill(buffer):
+            yield buffer[:count]
 
 
 @contextmanager
@@ -112,28 +121,32 @@ def _by_soundfile(path: Path) -> Iterator[Track]:
 
     faults = (soundfile.LibsndfileError, RuntimeError, OSError, ValueError)
 
-    def blocks(file: Any) -> Iterator[Samples]:
-        buffers = [np.empty((BLOCK, file.channels), dtype=np.float32) for _ in range(2)]
-        found = turn = 0
-        while True:
-            try:
-                block = file.read(out=buffers[turn], always_2d=True)
-            except faults as error:
-                raise _not_sound(path, error) from None
-            if not len(block):
-                break
-            found += len(block)
-            turn = 1 - turn
-            yield block
-        _check_length(path, found, _told(file), file.samplerate)
+    class Forward(soundfile.SoundFile):  # type: ignore[misc]
+        """A file read from front to back: else each block ends with a seek to where it is, a third of FLAC's time."""
+
+        def seekable(self) -> bool:
+            return False
+
+    found = 0
+
+    def fill(buffer: Samples) -> int:
+        nonlocal found
+        try:
+            count = len(file.read(out=buffer))
+        except faults as error:
+            raise _not_sound(path, error) from None
+        found += count
+        if count < len(buffer):
+            _check_length(path, found, told, file.samplerate)
+        return count
 
     try:
-        file = soundfile.SoundFile(path)
+        file = Forward(path)
     except faults as error:
         raise _not_sound(path, error) from None
     with file:
         told = _told(file)
-        yield Track(file.samplerate, file.channels, told / file.samplerate if told else None, blocks(file))
+        yield Track(file.samplerate, file.channels, told / file.samplerate if told else None, fill)
 
 
 def _told(file: Any) -> int:
@@ -146,30 +159,7 @@ def _by_av(path: Path) -> Iterator[Track]:
     import av
 
     av.logging.set_level(None)
-    faults = (av.error.FFmpegError, OSError, ValueError, RuntimeError)
-
-    def blocks(container: Any, stream: Any) -> Iterator[Samples]:
-        found, used, rate_hz, channels = 0, 0, stream.rate, stream.codec_context.channels
-        buffer = np.empty((BLOCK, channels), dtype=np.float32)
-        try:
-            for frame in container.decode(stream):
-                count = frame.samples
-                if frame.sample_rate != rate_hz or frame.layout.nb_channels != channels:
-                    raise _refused(path, "changes its rate or channels on the way")
-                if used + count > BLOCK:
-                    yield buffer[:used]
-                    used = 0
-                if count > BLOCK:
-                    buffer = np.empty((count, channels), dtype=np.float32)
-                _copy_frame(frame, buffer[used : used + count])
-                used += count
-                found += count
-        except faults as error:
-            raise _not_sound(path, error) from None
-        yield buffer[:used]
-        if container.format.name != "aac":  # a bare stream only has an estimate
-            _check_length(path, found, round((_seconds(stream) or 0.0) * rate_hz), rate_hz)
-
+    faults = _faults_of_av()
     try:
         container = av.open(str(path), metadata_errors="ignore")
     except faults as error:
@@ -178,7 +168,53 @@ def _by_av(path: Path) -> Iterator[Track]:
         if not container.streams.audio or container.streams.audio[0].codec_context is None:
             raise _refused(path, "holds no sound that can be decoded", rule=READABLE)
         stream = container.streams.audio[0]
-        yield Track(stream.rate, stream.codec_context.channels, _seconds(stream), blocks(container, stream))
+        yield Track(stream.rate, stream.codec_context.channels, _seconds(stream), _Frames(path, container, stream).fill)
+
+
+class _Frames:
+    """A decoder's frames, put one after the other into buffers of any length."""
+
+    def __init__(self, path: Path, container: Any, stream: Any) -> None:
+        self._path = path
+        self._rate_hz, self._channels = stream.rate, stream.codec_context.channels
+        self._faults = _faults_of_av()
+        self._frames: Iterator[Any] = container.decode(stream)
+        self._told = 0 if container.format.name == "aac" else round((_seconds(stream) or 0.0) * self._rate_hz)
+        self._frame: Any = None
+        self._used = self._found = 0
+
+    def fill(self, buffer: Samples) -> int:
+        """Put the frames that come next into a buffer, and return how many they were."""
+        filled = 0
+        while filled < len(buffer):
+            if self._frame is None and not self._next():
+                _check_length(
+                    self._path, self._found, self._told, self._rate_hz
+                )  # a bare AAC stream only has an estimate
+                break
+            take = min(len(buffer) - filled, self._frame.samples - self._used)
+            _copy_frame(self._frame, self._used, buffer[filled : filled + take])
+            filled, self._used, self._found = filled + take, self._used + take, self._found + take
+            if self._used == self._frame.samples:
+                self._frame, self._used = None, 0
+        return filled
+
+    def _next(self) -> bool:
+        """Decode the next frame; returns whether there was one."""
+        try:
+            frame = next(self._frames, None)
+        except self._faults as error:
+            raise _not_sound(self._path, error) from None
+        if frame is not None and (frame.sample_rate != self._rate_hz or frame.layout.nb_channels != self._channels):
+            raise _refused(self._path, "changes its rate or channels on the way")
+        self._frame = frame
+        return frame is not None
+
+
+def _faults_of_av() -> tuple[type[Exception], ...]:
+    import av
+
+    return (av.error.FFmpegError, OSError, ValueError, RuntimeError)
 
 
 def _seconds(stream: Any) -> float | None:
@@ -186,13 +222,14 @@ def _seconds(stream: Any) -> float | None:
     return float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
 
 
-def _copy_frame(frame: Any, into: Samples) -> None:
-    """Copy a decoder's frame to where its block is put together."""
+def _copy_frame(frame: Any, start: int, into: Samples) -> None:
+    """Copy a part of a decoder's frame, from `start`, to where its block is put together."""
     if frame.format.name == "fltp":
         for channel, plane in enumerate(frame.planes):
-            into[:, channel] = np.frombuffer(plane, dtype=np.float32, count=len(into))
+            into[:, channel] = np.frombuffer(plane, dtype=np.float32, count=len(into), offset=4 * start)
     else:
-        into[:] = _as_float32(frame.to_ndarray(), into.shape[1], planar=frame.format.is_planar)
+        whole = _as_float32(frame.to_ndarray(), into.shape[1], planar=frame.format.is_planar)
+        into[:] = whole[start : start + len(into)]
 
 
 def _as_float32(samples: npt.NDArray[Any], channels: int, *, planar: bool) -> Samples:

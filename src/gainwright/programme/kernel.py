@@ -129,7 +129,7 @@ def _count(samples: Any, start: int, frames: int, table: Any) -> None:
     if whole < frames:
         bits = samples.view(np.uint32)
         for sample in range(start + 2 * whole, start + 2 * frames):
-            table[(sample - start) & 1, (bits[sample] >> 16) & (CODES - 1)] += 1
+            table[(bits[sample] >> 16) & (CODES - 1), (sample - start) & 1] += 1
 
 
 def _advance(

@@ -44,8 +44,16 @@ def sliding(energies: Floats, lengths: Floats, windows: int) -> Floats:
     """Return the mean squares of every run of so many windows."""
     if len(energies) < windows:
         return np.zeros(0)
-    view = np.lib.stride_tricks.sliding_window_view
-    return np.asarray(view(energies, windows).sum(axis=1) / view(lengths, windows).sum(axis=1))
+    return np.asarray(sums_of_runs(energies, windows) / sums_of_runs(lengths, windows))
+
+
+def sums_of_runs(values: Floats, windows: int) -> Floats:
+    """Return the sum of every run of so many values along the first axis; there are at least so many."""
+    count = len(values) - windows + 1
+    sums = values[:count].copy()
+    for later in range(1, windows):
+        sums += values[later : later + count]
+    return sums
 
 
 def loudness(energies: Floats, lengths: Floats) -> Loudness:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.programme.loudness import sums_of_runs
 from gainwright.programme.result import POWER_LOW_DBFS, POWER_STEP_DB, POWERS
 
 if TYPE_CHECKING:
@@ -34,9 +35,8 @@ class Powers:
         self._count(self.short, (energies / lengths[:, None, None]).max(axis=2))
         run, frames = np.concatenate([self._energies, energies]), np.concatenate([self._lengths, lengths])
         if len(frames) >= SECOND:
-            view = np.lib.stride_tricks.sliding_window_view
-            sums = view(run, SECOND, axis=0).sum(axis=-1)
-            self._count_seconds((sums / view(frames, SECOND).sum(axis=1)[:, None, None]).max(axis=2))
+            means = sums_of_runs(run, SECOND) / sums_of_runs(frames, SECOND)[:, None, None]
+            self._count_seconds(means.max(axis=2))
         self._energies, self._lengths = run[-SECOND + 1 :], frames[-SECOND + 1 :]
 
     def finish(self, energies: Floats, length: float) -> None:

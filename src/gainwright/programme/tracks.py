@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from gainwright.programme.analysis import Way
     from gainwright.programme.band import Band
+    from gainwright.programme.decoding import Fill
     from gainwright.programme.result import TrackStatistics
 
     Samples = npt.NDArray[np.float32]
@@ -50,51 +52,62 @@ def analyse_file(
     with open_track(path) as track:
         try:
             analysis = Analysis(rate_hz=track.rate_hz, channels=track.channels, bands=bands, way=way, note=note)
-            blocks = ahead(track.blocks, track.channels) if overlapped else track.blocks
-            for block in blocks:
-                if should_stop():
-                    return None
-                analysis.add(block)
-            return analysis.result()
+            with ahead(track.fill, track.channels) if overlapped else nullcontext(track.fill) as fill:
+                return _analysed(analysis, fill, should_stop)
         except RecordingError as error:
             raise (error if error.where else error.placed(str(Path(path)))) from None
 
 
-def ahead(blocks: Iterator[Samples], channels: int) -> Iterator[Samples]:
-    """Yield blocks that a thread reads ahead into buffers of its own; what it raises is raised here."""
-    filled: queue.SimpleQueue[Samples | BaseException | None] = queue.SimpleQueue()
+def _analysed(analysis: Analysis, fill: Fill, should_stop: Callable[[], bool]) -> TrackStatistics | None:
+    while not should_stop():
+        if not analysis.read(fill):
+            return analysis.result()
+    return None
+
+
+@contextmanager
+def ahead(fill: Fill, channels: int) -> Iterator[Fill]:
+    """Yield the like of `fill` that a thread runs ahead of, into buffers of its own; what it raises is raised here."""
+    filled: queue.SimpleQueue[Samples | BaseException] = queue.SimpleQueue()
     free: queue.SimpleQueue[Samples | None] = queue.SimpleQueue()
     for _ in range(AHEAD):
         free.put(np.empty((BLOCK, channels), dtype=np.float32))
 
-    def read() -> None:
+    def run() -> None:
         try:
-            buffer, used = free.get(), 0
-            for block in blocks:
-                done = 0
-                while done < len(block):
-                    if buffer is None:
-                        return
-                    take = min(len(block) - done, BLOCK - used)
-                    buffer[used : used + take] = block[done : done + take]
-                    done, used = done + take, used + take
-                    if used == BLOCK:
-                        filled.put(buffer)
-                        buffer, used = free.get(), 0
-            if buffer is not None:
-                filled.put(buffer[:used])
-            filled.put(None)
-        except BaseException as error:  # noqa: BLE001  (it is raised again where the blocks are asked for)
+            while (buffer := free.get()) is not None:
+                count = fill(buffer)
+                filled.put(buffer[:count])
+                if not count:
+                    return
+        except BaseException as error:  # noqa: BLE001  (it is raised again where the frames are asked for)
             filled.put(error)
 
-    thread = threading.Thread(target=read, name="decoding", daemon=True)
+    block, used = np.empty((0, channels), dtype=np.float32), 0
+
+    def next_frames(buffer: Samples) -> int:
+        nonlocal block, used
+        done = 0
+        while done < len(buffer):
+            if used == len(block):
+                if used:
+                    free.put(block.base)
+                got = filled.get()
+                if isinstance(got, BaseException):
+                    raise got
+                block, used = got, 0
+                if not len(got):
+                    filled.put(got)  # the end stays the end
+                    break
+            take = min(len(buffer) - done, len(block) - used)
+            buffer[done : done + take] = block[used : used + take]
+            done, used = done + take, used + take
+        return done
+
+    thread = threading.Thread(target=run, name="decoding", daemon=True)
     thread.start()
     try:
-        while (got := filled.get()) is not None:
-            if isinstance(got, BaseException):
-                raise got
-            yield got
-            free.put(got if len(got) == BLOCK else np.empty((BLOCK, channels), dtype=np.float32))
+        yield next_frames
     finally:
         free.put(None)
         thread.join()

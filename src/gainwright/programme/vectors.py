@@ -147,7 +147,7 @@ def filter_loop(sections: int, *, first: bool) -> Any:
 
 @intrinsic  # type: ignore[untyped-decorator]
 def count_levels(_typing: Any, frames: Any, count: Any, table: Any) -> Any:
-    """Count the codes of `count` frames, a multiple of 4, in a table of uint32 for each of the two channels."""
+    """Count the codes of `count` frames, a multiple of 4, in a table of uint32: by code, then by channel."""
 
     def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
         start, number, base = arguments
@@ -156,7 +156,7 @@ def count_levels(_typing: Any, frames: Any, count: Any, table: Any) -> Any:
             for sample in range(8):
                 half = builder.load(_at(builder, block, _number(4 * sample + 2), I16), align=2)
                 code = builder.and_(builder.zext(half, I64), _number(CODES - 1))
-                entry = builder.add(builder.mul(code, _number(4)), _number(sample % 2 * 4 * CODES))
+                entry = builder.add(builder.mul(code, _number(8)), _number(sample % 2 * 4))
                 place = _at(builder, base, entry, I32)
                 builder.store(builder.add(builder.load(place, align=4), ir.Constant(I32, 1)), place, align=4)
         return _context.get_dummy_value()

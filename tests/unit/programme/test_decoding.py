@@ -14,9 +14,12 @@ from programme import music, sine
 
 from gainwright.errors import RecordingError
 from gainwright.programme import SUFFIXES, analyse_file, open_track
+from gainwright.programme.tracks import ahead
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from gainwright.programme.decoding import Fill, Samples
 
 RATE_HZ = 44_100
 CODERS = {
@@ -176,3 +179,28 @@ def test_blocks_can_be_left_unread(coded: dict[str, Path]) -> None:
     for suffix in ("flac", "m4a"):
         with open_track(coded[suffix]) as track:
             assert len(next(track.blocks)) > 0
+
+
+@pytest.mark.parametrize("suffix", CODERS)
+def test_samples_are_the_same_however_they_are_asked_for(suffix: str, coded: dict[str, Path]) -> None:
+    """Buffers of any length, and a thread that reads ahead of them, give what whole blocks give, to the last frame."""
+    with open_track(coded[suffix]) as track:
+        whole = np.concatenate([block.copy() for block in track.blocks])
+        channels = track.channels
+    for length in (777, 40_000):
+        with open_track(coded[suffix]) as track:
+            assert np.array_equal(_all(track.fill, length, channels), whole)
+    with open_track(coded[suffix]) as track, ahead(track.fill, channels) as fill:
+        assert np.array_equal(_all(fill, 10_001, channels), whole)
+        assert fill(np.empty((8, channels), dtype=np.float32)) == 0
+    if suffix in LOSSLESS:
+        plain, _ = soundfile.read(coded[suffix], dtype="float32")
+        assert np.array_equal(whole, plain)
+
+
+def _all(fill: Fill, length: int, channels: int) -> Samples:
+    """Return all frames, asked for so many at a time; only the last may be fewer."""
+    found, buffer = [], np.empty((length, channels), dtype=np.float32)
+    while (count := fill(buffer)) == length:
+        found.append(buffer.copy())
+    return np.concatenate([*found, buffer[:count]])
