@@ -1,6 +1,6 @@
 """How bands are laid out for the kernel: which filter runs in which lanes, with which coefficients.
 
-Filters go in groups of two (times two channels: four lanes). The K-weighting is the first of the first group; the band
+Filters go in groups of two (times two channels: four lanes). The K-weighting is the second of the first group; the band
 that takes the least stands beside it, so that the usual job has one group. A high-pass that complements that low-pass
 (Linkwitz-Riley 24 at one corner) costs three multiplications: low and high add up to the all-pass of one of their
 sections, so it is that all-pass less the low-pass.
@@ -40,7 +40,7 @@ TICKS_PER_WINDOW = 5
 MOST_SECTIONS = 8
 OUTPUTS = 3
 """Signals a group gives: two filters and, in the first, what the second leaves over."""
-FRAMES, WEIGHTED = 0, 1
+FRAMES, WEIGHTED = 0, 2
 """Numbers of the signals that are always there: the frames as they are and K-weighted."""
 
 
@@ -70,17 +70,17 @@ def lay_out(bands: tuple[Band, ...], rate_hz: int) -> Layout:
     waiting = sorted((index for index in range(len(bands)) if len(sections[index])), key=lambda i: len(sections[i]))
     beside = _beside_weighting(bands, sections, waiting)
     first = np.zeros((5 * MOST_SECTIONS, 4))
-    _fill(first, 0, 2, k_weighting(rate_hz))
-    _fill(first, 1, 2, np.zeros((0, 6)) if beside is None else sections[beside])
+    _fill(first, 1, 2, k_weighting(rate_hz))
+    _fill(first, 0, 2, np.zeros((0, 6)) if beside is None else sections[beside])
     groups, kinds = [first], [2]
     if beside is not None:
-        signals[beside] = 2
+        signals[beside] = 1
         waiting.remove(beside)
         for index in [other for other in waiting if _complement(bands[beside], bands[other], rate_hz)]:
             signals[index] = 3
             waiting.remove(index)
         _, _, _, _, a1, a2 = sections[beside][0]
-        first[10:13, 2:] = np.array([a2, a1, 1.0])[:, None]
+        first[10:13, :2] = np.array([a2, a1, 1.0])[:, None]
     for start in range(0, len(waiting), 2):
         pair = waiting[start : start + 2]
         most = max(len(sections[index]) for index in pair)

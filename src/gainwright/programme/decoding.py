@@ -132,7 +132,7 @@ def _by_soundfile(path: Path) -> Iterator[Track]:
     def fill(buffer: Samples) -> int:
         nonlocal found
         try:
-            count = len(file.read(out=buffer))
+            count = int(file.buffer_read_into(buffer, "float32"))
         except faults as error:
             raise _not_sound(path, error) from None
         found += count
@@ -179,36 +179,41 @@ class _Frames:
         self._rate_hz, self._channels = stream.rate, stream.codec_context.channels
         self._faults = _faults_of_av()
         self._frames: Iterator[Any] = container.decode(stream)
+        # a bare AAC stream only has an estimate
         self._told = 0 if container.format.name == "aac" else round((_seconds(stream) or 0.0) * self._rate_hz)
-        self._frame: Any = None
-        self._used = self._found = 0
+        self._found = 0
+        self._rest: Samples = np.empty((0, self._channels), dtype=np.float32)
 
     def fill(self, buffer: Samples) -> int:
         """Put the frames that come next into a buffer, and return how many they were."""
-        filled = 0
-        while filled < len(buffer):
-            if self._frame is None and not self._next():
-                _check_length(
-                    self._path, self._found, self._told, self._rate_hz
-                )  # a bare AAC stream only has an estimate
-                break
-            take = min(len(buffer) - filled, self._frame.samples - self._used)
-            _copy_frame(self._frame, self._used, buffer[filled : filled + take])
-            filled, self._used, self._found = filled + take, self._used + take, self._found + take
-            if self._used == self._frame.samples:
-                self._frame, self._used = None, 0
-        return filled
-
-    def _next(self) -> bool:
-        """Decode the next frame; returns whether there was one."""
+        room, filled, columns = len(buffer), self._put(self._rest, buffer), list(buffer.T)
         try:
-            frame = next(self._frames, None)
+            while filled < room:
+                frame = next(self._frames, None)
+                if frame is None:
+                    _check_length(self._path, self._found + filled, self._told, self._rate_hz)
+                    break
+                if frame.sample_rate != self._rate_hz or frame.layout.nb_channels != self._channels:
+                    raise _refused(self._path, "changes its rate or channels on the way")
+                count = frame.samples
+                end = filled + count
+                if end <= room and frame.format.name == "fltp":  # the usual one, in half the time
+                    for column, plane in zip(columns, frame.planes):  # noqa: B905  (as many as channels)
+                        column[filled:end] = np.frombuffer(plane, np.float32, count)
+                    filled = end
+                else:
+                    filled += self._put(_samples(frame, self._channels), buffer[filled:])
         except self._faults as error:
             raise _not_sound(self._path, error) from None
-        if frame is not None and (frame.sample_rate != self._rate_hz or frame.layout.nb_channels != self._channels):
-            raise _refused(self._path, "changes its rate or channels on the way")
-        self._frame = frame
-        return frame is not None
+        self._found += filled
+        return filled
+
+    def _put(self, samples: Samples, buffer: Samples) -> int:
+        """Put samples into a buffer, and keep what doesn't fit; returns how many did."""
+        count = min(len(samples), len(buffer))
+        buffer[:count] = samples[:count]
+        self._rest = samples[count:]
+        return count
 
 
 def _faults_of_av() -> tuple[type[Exception], ...]:
@@ -222,20 +227,11 @@ def _seconds(stream: Any) -> float | None:
     return float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
 
 
-def _copy_frame(frame: Any, start: int, into: Samples) -> None:
-    """Copy a part of a decoder's frame, from `start`, to where its block is put together."""
-    if frame.format.name == "fltp":
-        for channel, plane in enumerate(frame.planes):
-            into[:, channel] = np.frombuffer(plane, dtype=np.float32, count=len(into), offset=4 * start)
-    else:
-        whole = _as_float32(frame.to_ndarray(), into.shape[1], planar=frame.format.is_planar)
-        into[:] = whole[start : start + len(into)]
-
-
-def _as_float32(samples: npt.NDArray[Any], channels: int, *, planar: bool) -> Samples:
-    """Return a decoder's samples as (frames, channels), full scale 1."""
-    frames = samples.T if planar else samples.reshape(-1, channels)
+def _samples(frame: Any, channels: int) -> Samples:
+    """Return a decoder's frame as float32 (frames, channels), full scale 1."""
+    samples = frame.to_ndarray()
+    frames = samples.T if frame.format.is_planar else samples.reshape(-1, channels)
     if frames.dtype.kind == "f":
-        return frames.astype(np.float32, copy=False)
+        return np.asarray(frames, dtype=np.float32)
     whole = frames.astype(np.float64) - (128 if frames.dtype == np.uint8 else 0)
     return np.asarray(whole / (128 if frames.dtype == np.uint8 else -float(np.iinfo(frames.dtype).min)), np.float32)

@@ -21,7 +21,7 @@ intrinsic: Any = numba_intrinsic
 
 I16, I32, I64 = ir.IntType(16), ir.IntType(32), ir.IntType(64)
 F32, F64 = ir.FloatType(), ir.DoubleType()
-PAIR32, PAIR64, LANES, LANES32 = (ir.VectorType(*kind) for kind in ((F32, 2), (F64, 2), (F64, 4), (F32, 4)))
+PAIR32, PAIR64, LANES = (ir.VectorType(*kind) for kind in ((F32, 2), (F64, 2), (F64, 4)))
 WIDE, WIDE_BITS = ir.VectorType(F32, 16), ir.VectorType(I32, 16)
 
 CODES = 32768
@@ -93,9 +93,10 @@ def filter_loop(sections: int, *, first: bool) -> Any:
     """Return a loop that runs two filters over the two channels of frames, four lanes of `sections` in a row.
 
     Coefficients: for each section -a1 -a2 b0 b1 b2, four lanes each. The first group also gives the unfiltered frames'
-    sums, and what the second filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
+    sums, and what the first filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
     its output. Sums: squares and values of the lanes; in the first group then of the rest and of the frames. Outputs,
-    `stride` bytes apart: both filters, and the rest; in the first group no output of the first.
+    `stride` bytes apart: both filters, and the rest; in the first group no output of the second, which is only summed
+    (what is put out is in the lower lanes, from where it costs no moving).
     """
 
     def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
@@ -119,18 +120,18 @@ def filter_loop(sections: int, *, first: bool) -> Any:
                     passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
             lanes.square(0, value)
             lanes.add(1, value)
-            narrow = builder.fptrunc(value, LANES32)
-            place = builder.add(out, offset)
-            outputs = [_shuffled(builder, narrow, narrow, order) for order in ([0, 1], [2, 3])]
+            outputs = [_shuffled(builder, value, value, order) for order in ([0, 1], [2, 3])]
             if first:
-                rest = _shuffled(builder, builder.fsub(passed, value), value, [2, 3])
+                rest = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
                 for index, what in ((0, rest), (2, pair)):
                     pairs.square(index, what)  # type: ignore[union-attr]
                     pairs.add(index + 1, what)  # type: ignore[union-attr]
-                outputs = [None, outputs[1], builder.fptrunc(rest, PAIR32)]
+                outputs = [outputs[0], None, rest]
+            place = builder.add(out, offset)
             for index, output in enumerate(outputs):
                 if output is not None:
-                    builder.store(output, _at(builder, place, builder.mul(stride, _number(index)), PAIR32), align=4)
+                    to = _at(builder, place, builder.mul(stride, _number(index)), PAIR32)
+                    builder.store(builder.fptrunc(output, PAIR32), to, align=4)
         for memory in (states, lanes, pairs):
             if memory:
                 memory.store()
