@@ -122,7 +122,7 @@ class CompiledPair(Pair):
         self._rows = np.zeros((ROWS + TICKS * BLOCK // rate_hz + 2, layout.count, 2))
         self._totals = np.zeros((layout.count, 2))
         self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
-        self._tables = np.zeros((number, CODES, 2), dtype=np.uint32)
+        self._tables = np.zeros((layout.count, CODES, 2), dtype=np.uint32)  # of signals, asked for or not
         self._codes = np.zeros((number, 2, CODES), dtype=np.int64)
         self._before, self._peaks = np.zeros((number, 2)), np.zeros((number, 2))
         self._clipped = np.zeros(number, dtype=np.int64)
@@ -134,7 +134,7 @@ class CompiledPair(Pair):
             raise ValueError("ticks must be drained")
         self._kernel.advance(
             self.work, count, last, self._rate_hz, self._clock, self._layout.coefficients, self._layout.kinds,
-            self._states, self._sums, self._rows, self._totals, self._layout.signals, self._buffers, self._tables,
+            self._states, self._sums, self._rows, self._totals, self._layout.signals, self._buffers, self._tables.ctypes.data,
             self._before, self._peaks, self._clipped, self._runs,
         )  # fmt: skip
         self._since_fold += count
@@ -142,7 +142,8 @@ class CompiledPair(Pair):
             self._fold()
 
     def _fold(self) -> None:
-        self._codes += self._tables.swapaxes(1, 2)
+        for band, signal in enumerate(self._layout.signals):
+            self._codes[band] += self._tables[signal].T
         self._tables[:] = 0
         self._since_fold = 0
 

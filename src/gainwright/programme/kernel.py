@@ -8,16 +8,14 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 from numba import njit
 
 from gainwright.programme.arrangement import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL, TICKS
 from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
 from gainwright.programme.result import FULL_SCALE
 from gainwright.programme.vectors import (
-    CODES,
     FRAME,
-    count_levels,
+    TABLE,
     filter_loop,
     largest_between,
     largest_sample_and_step,
@@ -35,20 +33,21 @@ def _compiled(function: Any) -> Any:
 
 
 def _filter(
-    frames: int, count: int, coefficients: Any, states: Any, sums: Any, kinds: Any, out: int, stride: int
+    frames: int, count: int, coefficients: Any, states: Any, sums: Any, kinds: Any, out: int, stride: int, tables: int
 ) -> None:
-    """Run every group of filters over some frames."""
+    """Run every group of filters over some frames, and count levels."""
     for group in range(kinds.size):
         rows, memory, into = coefficients[group].ctypes.data, states[group].ctypes.data, sums[group].ctypes.data
-        to = out + (1 + OUTPUTS * group) * stride
+        signal = 1 + OUTPUTS * group
+        to, table = out + signal * stride, tables + signal * TABLE
         if group == 0:
-            _FIRST(frames, count, rows, memory, into, to, stride)
+            _FIRST(frames, count, rows, memory, into, to, stride, table)
         elif kinds[group] == 2:
-            _TWO(frames, count, rows, memory, into, to, stride)
+            _TWO(frames, count, rows, memory, into, to, stride, table)
         elif kinds[group] == 4:
-            _FOUR(frames, count, rows, memory, into, to, stride)
+            _FOUR(frames, count, rows, memory, into, to, stride, table)
         else:
-            _EIGHT(frames, count, rows, memory, into, to, stride)
+            _EIGHT(frames, count, rows, memory, into, to, stride, table)
 
 
 def _close_tick(sums: Any, energies: Any, totals: Any) -> None:
@@ -122,19 +121,9 @@ def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clip
     before[0], before[1] = largest_sample_and_step(address + (segments - 1) * SEGMENT * FRAME, 1)
 
 
-def _count(samples: Any, start: int, frames: int, table: Any) -> None:
-    """Count levels of some frames; the last up to three one by one."""
-    whole = frames & ~3
-    count_levels(samples.ctypes.data + 4 * start, whole, table.ctypes.data)
-    if whole < frames:
-        bits = samples.view(np.uint32)
-        for sample in range(start + 2 * whole, start + 2 * frames):
-            table[(bits[sample] >> 16) & (CODES - 1), (sample - start) & 1] += 1
-
-
 def _advance(
     work: Any, frames: int, last: bool, rate_hz: int, clock: Any, coefficients: Any, kinds: Any, states: Any,
-    sums: Any, rows: Any, totals: Any, signals: Any, buffers: Any, tables: Any, before: Any, peaks: Any, clipped: Any,
+    sums: Any, rows: Any, totals: Any, signals: Any, buffers: Any, tables: int, before: Any, peaks: Any, clipped: Any,
     runs: Any,
 ) -> None:  # fmt: skip
     """Take a block of frames (of whole chunks unless `last`) through everything."""
@@ -149,7 +138,7 @@ def _advance(
         while done < count:
             take = min(count - done, end - at)
             there = work.ctypes.data + (begin + done) * FRAME
-            filter_frames(there, take, coefficients, states, sums, kinds, out + done * FRAME, stride)
+            filter_frames(there, take, coefficients, states, sums, kinds, out + done * FRAME, stride, tables)
             done += take
             at += take
             if at == end:
@@ -164,14 +153,13 @@ def _advance(
             start = 2 * begin if signal == 0 else 2 * HISTORY
             if signal > 0 and count < CHUNK:
                 samples[start + 2 * count : start + 2 * (count + TAIL)] = 0
-            count_frames(samples, start, count, tables[band])
             look(samples, start, segments, before[band], peaks[band], clipped[band : band + 1], runs[band])
             if signal > 0:
                 samples[: 2 * HISTORY] = samples[2 * CHUNK : 2 * (CHUNK + HISTORY)]
     clock[0], clock[1] = at, ticks
 
 
-filter_frames, close_tick, count_frames = _compiled(_filter), _compiled(_close_tick), _compiled(_count)
+filter_frames, close_tick = _compiled(_filter), _compiled(_close_tick)
 _may_pass, _exact_between, _count_clipped = _compiled(_may_pass), _compiled(_exact_between), _compiled(_count_clipped)
 look = _compiled(_look)
 advance = _compiled(_advance)

@@ -28,6 +28,10 @@ CODES = 32768
 """The upper 15 bits of a float32's magnitude."""
 FRAME = 8
 """Bytes of a frame: two float32."""
+TABLE = CODES * 8
+"""Bytes of a table of counts: two uint32 for each code."""
+LATER = 8
+"""Frames after which an output is counted: read back sooner, it would still be on its way to memory."""
 
 
 def _number(value: int) -> Any:
@@ -89,6 +93,15 @@ def _section(builder: Any, states: _Memory, at: int, row: list[Any], value: Any)
     return found, now, one, two
 
 
+def _count(builder: Any, frame: Any, table: Any) -> None:
+    """Count the codes of a frame's two samples in a table of uint32: by code, then by channel."""
+    for channel in range(2):
+        half = builder.load(_at(builder, frame, _number(4 * channel + 2), I16), align=2)
+        code = builder.and_(builder.zext(half, I64), _number(CODES - 1))
+        place = _at(builder, builder.add(table, _number(4 * channel)), builder.mul(code, _number(FRAME)), I32)
+        builder.store(builder.add(builder.load(place, align=4), ir.Constant(I32, 1)), place, align=4)
+
+
 def filter_loop(sections: int, *, first: bool) -> Any:
     """Return a loop that runs two filters over the two channels of frames, four lanes of `sections` in a row.
 
@@ -96,20 +109,26 @@ def filter_loop(sections: int, *, first: bool) -> Any:
     sums, and what the first filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
     its output. Sums: squares and values of the lanes; in the first group then of the rest and of the frames. Outputs,
     `stride` bytes apart: both filters, and the rest; in the first group no output of the second, which is only summed
-    (what is put out is in the lower lanes, from where it costs no moving).
+    (what is put out is in the lower lanes, from where it costs no moving). The codes of every output are counted in
+    `tables`, one after the other, and in the first group those of the frames in the table before: counting keeps other
+    parts of the processor busy than filtering does.
     """
 
     def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
-        frames, count, coefficients, state, sums, out, stride = arguments
+        frames, count, coefficients, state, sums, out, stride, tables = arguments
         rows = 5 * sections + (3 if first else 0)
         row = [builder.load(_at(builder, coefficients, _number(32 * k), LANES), align=8) for k in range(rows)]
         states = _Memory(builder, state, 2 * sections, LANES)
         lanes = _Memory(builder, sums, 2, LANES)
         pairs = _Memory(builder, builder.add(sums, _number(64)), 4, PAIR64) if first else None
-        with cgutils.for_range(builder, count) as loop:
-            offset = builder.mul(loop.index, _number(FRAME))
-            narrow = builder.load(_at(builder, frames, offset, PAIR32), align=4)
-            pair = builder.fpext(narrow, PAIR64)
+
+        def place(index: Any, output: int) -> Any:
+            offset = builder.add(builder.mul(index, _number(FRAME)), builder.mul(stride, _number(output)))
+            return builder.add(out, offset)
+
+        def filtered(index: Any) -> None:
+            frame = builder.add(frames, builder.mul(index, _number(FRAME)))
+            pair = builder.fpext(builder.load(_at(builder, frame, _number(0), PAIR32), align=4), PAIR64)
             value = _shuffled(builder, pair, pair, [0, 1, 0, 1])
             passed = None
             for section in range(sections):
@@ -120,18 +139,30 @@ def filter_loop(sections: int, *, first: bool) -> Any:
                     passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
             lanes.square(0, value)
             lanes.add(1, value)
-            outputs = [_shuffled(builder, value, value, order) for order in ([0, 1], [2, 3])]
-            if first:
-                rest = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
-                for index, what in ((0, rest), (2, pair)):
-                    pairs.square(index, what)  # type: ignore[union-attr]
-                    pairs.add(index + 1, what)  # type: ignore[union-attr]
-                outputs = [outputs[0], None, rest]
-            place = builder.add(out, offset)
-            for index, output in enumerate(outputs):
-                if output is not None:
-                    to = _at(builder, place, builder.mul(stride, _number(index)), PAIR32)
-                    builder.store(builder.fptrunc(output, PAIR32), to, align=4)
+            outputs = {at: _shuffled(builder, value, value, [2 * at, 2 * at + 1]) for at in kept if at < 2}
+            if pairs:
+                rest = outputs[2] = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
+                for at, what in ((0, rest), (2, pair)):
+                    pairs.square(at, what)
+                    pairs.add(at + 1, what)
+                _count(builder, frame, builder.sub(tables, _number(TABLE)))
+            for at, output in outputs.items():
+                to = _at(builder, place(index, at), _number(0), PAIR32)
+                builder.store(builder.fptrunc(output, PAIR32), to, align=4)
+
+        def counted(index: Any) -> None:
+            for at in kept:
+                _count(builder, place(index, at), builder.add(tables, _number(TABLE * at)))
+
+        kept = (0, 2) if first else (0, 1)
+        late = builder.select(builder.icmp_signed("<", count, _number(LATER)), count, _number(LATER))
+        with cgutils.for_range(builder, late) as loop:
+            filtered(loop.index)
+        with cgutils.for_range(builder, count, start=late) as loop:
+            filtered(loop.index)
+            counted(builder.sub(loop.index, late))
+        with cgutils.for_range(builder, count, start=builder.sub(count, late)) as loop:
+            counted(loop.index)
         for memory in (states, lanes, pairs):
             if memory:
                 memory.store()
@@ -139,30 +170,12 @@ def filter_loop(sections: int, *, first: bool) -> Any:
 
     @intrinsic  # type: ignore[untyped-decorator]
     def loop(
-        _typing: Any, frames: Any, count: Any, coefficients: Any, state: Any, sums: Any, out: Any, stride: Any
-    ) -> Any:
-        return types.void(frames, count, coefficients, state, sums, out, stride), generate
+        _typing: Any, frames: Any, count: Any, coefficients: Any, state: Any, sums: Any, out: Any, stride: Any,
+        tables: Any,
+    ) -> Any:  # fmt: skip
+        return types.void(frames, count, coefficients, state, sums, out, stride, tables), generate
 
     return loop
-
-
-@intrinsic  # type: ignore[untyped-decorator]
-def count_levels(_typing: Any, frames: Any, count: Any, table: Any) -> Any:
-    """Count the codes of `count` frames, a multiple of 4, in a table of uint32: by code, then by channel."""
-
-    def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
-        start, number, base = arguments
-        with cgutils.for_range(builder, builder.lshr(number, _number(2))) as loop:
-            block = builder.add(start, builder.mul(loop.index, _number(4 * FRAME)))
-            for sample in range(8):
-                half = builder.load(_at(builder, block, _number(4 * sample + 2), I16), align=2)
-                code = builder.and_(builder.zext(half, I64), _number(CODES - 1))
-                entry = builder.add(builder.mul(code, _number(8)), _number(sample % 2 * 4))
-                place = _at(builder, base, entry, I32)
-                builder.store(builder.add(builder.load(place, align=4), ir.Constant(I32, 1)), place, align=4)
-        return _context.get_dummy_value()
-
-    return types.void(frames, count, table), generate
 
 
 def _bits(builder: Any, vector: Any) -> Any:
