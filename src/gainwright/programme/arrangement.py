@@ -94,6 +94,36 @@ def lay_out(bands: tuple[Band, ...], rate_hz: int) -> Layout:
     return Layout(np.array(groups), np.array(kinds, dtype=np.int64), signals)
 
 
+def sums_of_signals(layout: Layout, states: Floats, total: Floats) -> Floats:
+    """Return the sums of all signals' samples, shape (signals, channels), from those of the frames and the states at the end.
+
+    A section's delay line w obeys w[n] + a1 w[n-1] + a2 w[n-2] = x[n] from rest; added up over all n, with p and q its last
+    value and the one before, W (1 + a1 + a2) = X + (a1 + a2) p + a2 q; its output adds up to
+    b0 W + b1 (W - p) + b2 (W - p - q).
+
+    Parameters
+    ----------
+    states : of each group, a row of four lanes for p and one for q of each section.
+    total : of the frames, shape (channels,).
+    """
+    found = np.zeros((layout.count, 2))
+    found[FRAMES] = total
+    for group, kind in enumerate(layout.kinds):
+        value, passed = np.tile(total, 2), np.zeros(4)
+        for section in range(kind):
+            minus_a1, minus_a2, *taps = layout.coefficients[group, 5 * section : 5 * section + 5]
+            p, q = states[group, 2 * section : 2 * section + 2]
+            whole = (value - (minus_a1 + minus_a2) * p - minus_a2 * q) / (1 - minus_a1 - minus_a2)
+            runs = np.stack([whole, whole - p, whole - p - q])
+            value = np.sum(taps * runs, axis=0)
+            if group == section == 0:
+                passed = np.sum(layout.coefficients[0, 10:13] * runs, axis=0)
+        found[1 + OUTPUTS * group : 3 + OUTPUTS * group] = value.reshape(2, 2)
+        if group == 0:
+            found[OUTPUTS] = passed[:2] - value[:2]
+    return found
+
+
 def _beside_weighting(bands: tuple[Band, ...], sections: list[Floats], waiting: list[int]) -> int | None:
     """Return the band that runs beside the K-weighting: two sections at most, a low-pass first."""
     fitting = [index for index in waiting if len(sections[index]) <= 2]

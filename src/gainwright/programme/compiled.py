@@ -17,7 +17,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, OUTPUTS, TAIL, TICKS, WEIGHTED, lay_out
+from gainwright.programme.arrangement import (
+    BLOCK,
+    CHUNK,
+    HISTORY,
+    OUTPUTS,
+    TAIL,
+    TICKS,
+    WEIGHTED,
+    lay_out,
+    sums_of_signals,
+)
 from gainwright.programme.band import USUAL_BANDS
 from gainwright.programme.pair import Pair, Ticks, Totals
 from gainwright.programme.plain import CODES, folded
@@ -118,9 +128,9 @@ class CompiledPair(Pair):
         groups, number = len(layout.kinds), len(bands)
         self._clock = np.zeros(3, dtype=np.int64)  # frames so far, ticks in rows, ticks so far
         self._states = np.zeros((groups, 16, 4))
-        self._sums = np.zeros((groups, 16))
+        self._sums = np.zeros((groups, 10))
         self._rows = np.zeros((ROWS + TICKS * BLOCK // rate_hz + 2, layout.count, 2))
-        self._totals = np.zeros((layout.count, 2))
+        self._total = np.zeros(2)
         self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
         self._tables = np.zeros((layout.count, CODES, 2), dtype=np.uint32)  # of signals, asked for or not
         self._codes = np.zeros((number, 2, CODES), dtype=np.int64)
@@ -134,7 +144,7 @@ class CompiledPair(Pair):
             raise ValueError("ticks must be drained")
         self._kernel.advance(
             self.work, count, last, self._rate_hz, self._clock, self._layout.coefficients, self._layout.kinds,
-            self._states, self._sums, self._rows, self._totals, self._layout.signals, self._buffers, self._tables.ctypes.data,
+            self._states, self._sums, self._rows, self._total, self._layout.signals, self._buffers, self._tables.ctypes.data,
             self._before, self._peaks, self._clipped, self._runs,
         )  # fmt: skip
         self._since_fold += count
@@ -159,10 +169,10 @@ class CompiledPair(Pair):
         """Return what the pair held."""
         self._fold()
         rest = np.zeros((1, self._layout.count, 2))
-        self._kernel.close_tick(self._sums, rest[0], self._totals)
+        self._kernel.close_tick(self._sums, rest[0], self._total)
         return Totals(
             levels=folded(self._codes),
-            sums=self._totals[self._layout.signals],
+            sums=sums_of_signals(self._layout, self._states, self._total)[self._layout.signals],
             peaks=self._peaks[:, 0].copy(),
             true_peaks=self._peaks[:, 1].copy(),
             clipped=self._clipped.copy(),

@@ -50,19 +50,14 @@ def _filter(
             _EIGHT(frames, count, rows, memory, into, to, stride, table)
 
 
-def _close_tick(sums: Any, energies: Any, totals: Any) -> None:
-    """Write the energies of a tick for each signal and channel, add all sums to the totals and begin anew."""
-    for group in range(len(sums)):
-        for channel in range(2):
-            for output in range(2):
-                signal = 1 + OUTPUTS * group + output
-                energies[signal, channel] = sums[group, 2 * output + channel]
-                totals[signal, channel] += sums[group, 4 + 2 * output + channel]
-            energies[3 + OUTPUTS * group, channel] = sums[group, 8 + channel]
-            totals[3 + OUTPUTS * group, channel] += sums[group, 10 + channel]
-            if group == 0:
-                energies[0, channel] = sums[0, 12 + channel]
-                totals[0, channel] += sums[0, 14 + channel]
+def _close_tick(sums: Any, energies: Any, total: Any) -> None:
+    """Write the energies of a tick for each signal and channel, add the frames' sums to the total and begin anew."""
+    for channel in range(2):
+        for group in range(len(sums)):
+            for output in range(OUTPUTS):
+                energies[1 + OUTPUTS * group + output, channel] = sums[group, 2 * output + channel]
+        energies[0, channel] = sums[0, 6 + channel]
+        total[channel] += sums[0, 8 + channel]
     sums[:] = 0
 
 
@@ -123,7 +118,7 @@ def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clip
 
 def _advance(
     work: Any, frames: int, last: bool, rate_hz: int, clock: Any, coefficients: Any, kinds: Any, states: Any,
-    sums: Any, rows: Any, totals: Any, signals: Any, buffers: Any, tables: int, before: Any, peaks: Any, clipped: Any,
+    sums: Any, rows: Any, total: Any, signals: Any, buffers: Any, tables: int, before: Any, peaks: Any, clipped: Any,
     runs: Any,
 ) -> None:  # fmt: skip
     """Take a block of frames (of whole chunks unless `last`) through everything."""
@@ -142,7 +137,7 @@ def _advance(
             done += take
             at += take
             if at == end:
-                close_tick(sums, rows[ticks], totals)
+                close_tick(sums, rows[ticks], total)
                 ticks += 1
                 clock[2] += 1
                 end = (clock[2] + 1) * rate_hz // TICKS

@@ -107,7 +107,7 @@ def filter_loop(sections: int, *, first: bool) -> Any:
 
     Coefficients: for each section -a1 -a2 b0 b1 b2, four lanes each. The first group also gives the unfiltered frames'
     sums, and what the first filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
-    its output. Sums: squares and values of the lanes; in the first group then of the rest and of the frames. Outputs,
+    its output. Sums: squares of the lanes; in the first group then of the rest and of the frames, and the frames. Outputs,
     `stride` bytes apart: both filters, and the rest; in the first group no output of the second, which is only summed
     (what is put out is in the lower lanes, from where it costs no moving). The codes of every output are counted in
     `tables`, one after the other, and in the first group those of the frames in the table before: counting keeps other
@@ -119,8 +119,8 @@ def filter_loop(sections: int, *, first: bool) -> Any:
         rows = 5 * sections + (3 if first else 0)
         row = [builder.load(_at(builder, coefficients, _number(32 * k), LANES), align=8) for k in range(rows)]
         states = _Memory(builder, state, 2 * sections, LANES)
-        lanes = _Memory(builder, sums, 2, LANES)
-        pairs = _Memory(builder, builder.add(sums, _number(64)), 4, PAIR64) if first else None
+        squares = _Memory(builder, sums, 1, LANES)
+        pairs = _Memory(builder, builder.add(sums, _number(32)), 3, PAIR64) if first else None
 
         def place(index: Any, output: int) -> Any:
             offset = builder.add(builder.mul(index, _number(FRAME)), builder.mul(stride, _number(output)))
@@ -137,14 +137,13 @@ def filter_loop(sections: int, *, first: bool) -> Any:
                 if first and section == 0:
                     c0, c1, c2 = row[5 * sections :]
                     passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
-            lanes.square(0, value)
-            lanes.add(1, value)
+            squares.square(0, value)
             outputs = {at: _shuffled(builder, value, value, [2 * at, 2 * at + 1]) for at in kept if at < 2}
             if pairs:
                 rest = outputs[2] = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
-                for at, what in ((0, rest), (2, pair)):
-                    pairs.square(at, what)
-                    pairs.add(at + 1, what)
+                pairs.square(0, rest)
+                pairs.square(1, pair)
+                pairs.add(2, pair)
                 _count(builder, frame, builder.sub(tables, _number(TABLE)))
             for at, output in outputs.items():
                 to = _at(builder, place(index, at), _number(0), PAIR32)
@@ -163,7 +162,7 @@ def filter_loop(sections: int, *, first: bool) -> Any:
             counted(builder.sub(loop.index, late))
         with cgutils.for_range(builder, count, start=builder.sub(count, late)) as loop:
             counted(loop.index)
-        for memory in (states, lanes, pairs):
+        for memory in (states, squares, pairs):
             if memory:
                 memory.store()
         return _context.get_dummy_value()
