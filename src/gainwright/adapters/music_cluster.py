@@ -22,7 +22,8 @@ _REACH_S = 10
 class ClusterWorkers:
     """The workers that a Dask scheduler at an address has, as they come and go.
 
-    What a lost worker was reading is read by another; a file that takes three workers with it is given up.
+    What a lost worker was reading is read by another; a file that takes workers with it again and again, also when it is
+    read by itself, is given up.
 
     Raises
     ------
@@ -52,15 +53,40 @@ class ClusterWorkers:
         """Whether they are of this machine."""
         return False
 
+    def spare(self, tasks: int) -> bool:
+        """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
+        del tasks
+        return False  # a worker has the threads that it was given
+
     def run(
         self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
     ) -> Iterator[tuple[Task, Answer | None]]:
         """Yield each task with its answer as it is done; see the port."""
         client = self._client()
+        ahead = _AHEAD * max(1, sum(client.nthreads().values()))
+        lost = []
+        try:
+            for task, answer in self._side_by_side(client, do, tasks, ahead, should_stop):
+                if answer is None:
+                    lost.append(task)
+                else:
+                    yield task, answer
+            for task in lost:  # it may have gone down with another that takes workers with it: each again by itself
+                yield from self._side_by_side(client, do, [task], 1, should_stop)
+        finally:
+            client.close()
+
+    def _side_by_side(
+        self,
+        client: Any,
+        do: Callable[[Task], Answer],
+        tasks: Sequence[Task],
+        ahead: int,
+        should_stop: Callable[[], bool],
+    ) -> Iterator[tuple[Task, Answer | None]]:
         ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
         given: dict[Any, Task] = {}
         left = iter(tasks)
-        ahead = _AHEAD * max(1, sum(client.nthreads().values()))
         try:
             while True:
                 for task in itertools.islice(left, ahead - len(given)):
@@ -81,7 +107,6 @@ class ClusterWorkers:
         finally:
             for future in given:
                 future.cancel()
-            client.close()
 
     def _client(self) -> Any:
         try:

@@ -71,6 +71,10 @@ class LocalWorkers:
         """Whether they are of this machine."""
         return True
 
+    def spare(self, tasks: int) -> bool:
+        """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
+        return 2 * min(self.number, tasks) <= cores()
+
     def run(
         self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
     ) -> Iterator[tuple[Task, Answer | None]]:

@@ -14,10 +14,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One file to be read, for these bands; without bands only its content is to be told."""
+    """One file to be read, for these bands; without bands only its content is to be told.
+
+    `overlapped`: decoding on a thread of its own, where a core is free for it.
+    """
 
     path: str
     bands: tuple[Band, ...]
+    overlapped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,9 @@ class Workers(Protocol):
     @property
     def here(self) -> bool:
         """Whether they are of this machine, with its cache of compiled code."""
+
+    def spare(self, tasks: int) -> bool:
+        """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
 
     def run(
         self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]

@@ -221,7 +221,8 @@ class _Running:
         self, workers: Workers, files: Sequence[SoundFile], bands: tuple[Band, ...]
     ) -> Iterator[tuple[Task, Answer | None]]:
         if files and not self.should_stop():
-            yield from workers.run(look, [Task(file.path, bands) for file in files], self.should_stop)
+            tasks = [Task(file.path, bands, workers.spare(len(files))) for file in files]
+            yield from workers.run(look, tasks, self.should_stop)
 
     def _done(self, path: str, answer: Answer) -> None:
         self.answers[path] = answer
@@ -246,7 +247,7 @@ def look(task: Task) -> Answer:
         before = Path(task.path).stat()
         digest = _digest(task.path)
         if task.bands:
-            statistics = analyse_file(Path(task.path), task.bands)
+            statistics = analyse_file(Path(task.path), task.bands, overlapped=task.overlapped)
         after = Path(task.path).stat()
         if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
             digest, statistics, why = "", None, "was changed while it was read"

@@ -30,6 +30,11 @@ class Here:
     def __init__(self) -> None:
         self.read: list[str] = []
 
+    def spare(self, tasks: int) -> bool:
+        """One core: none is spare."""
+        del tasks
+        return False
+
     def run(self, do, tasks, should_stop):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201  as the port says
         """Yield each task with its answer."""
         for task in tasks:
@@ -131,15 +136,15 @@ def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monke
     """What is gone when its turn comes is skipped; what is written to while it is read isn't kept as what it was."""
     assert look(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
 
-    def write_on(path: Path, bands: tuple[Band, ...]) -> None:
-        del bands
+    def write_on(path: Path, bands: tuple[Band, ...], *, overlapped: bool) -> None:
+        del bands, overlapped
         with path.open("ab") as file:
             file.write(b"more")
 
     monkeypatch.setattr("gainwright.programme.analyse_file", write_on)
     answer = look(Task(str(music / "a.wav"), USUAL_BANDS))
     assert (answer.digest, answer.why) == ("", "was changed while it was read")
-    monkeypatch.setattr("gainwright.programme.analyse_file", lambda *_: 1 / 0)
+    monkeypatch.setattr("gainwright.programme.analyse_file", lambda *_, **__: 1 / 0)
     answer = look(Task(str(music / "b.wav"), USUAL_BANDS))
     assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
 
@@ -222,3 +227,11 @@ def test_processes_are_ended_when_they_should_stop() -> None:
         done.append(answer)
     assert [a and a.digest for a in done] == ["quick"]
     assert time.monotonic() - began_s < 40
+
+
+def test_decoding_has_a_thread_of_its_own_where_a_core_is_free_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half as many files side by side as there are cores, or fewer; never when every core has its file."""
+    monkeypatch.setattr("gainwright.adapters.music_workers.cores", lambda: 4)
+    assert [LocalWorkers().spare(tasks) for tasks in (1, 2, 3, 100)] == [True, True, False, False]
+    assert LocalWorkers(2).spare(100)
+    assert not LocalWorkers(3).spare(100)
