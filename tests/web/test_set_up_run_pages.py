@@ -49,6 +49,15 @@ def enter(page: Page, text: str) -> None:
     page.get_by_role("button", name="Enter", exact=True).click()
 
 
+def column(api: httpx.Client, *, seed: int) -> tuple[str, str, list[str]]:
+    """Return a fresh job, its step that asks for a column of readings, and what a hand types there."""
+    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+    read = read_job_text(example_text("full_range")).job
+    run = run_of(make_plan(read), [], instruments(read))
+    state = next(s for s in run.steps if s.asked == "column")
+    return job, state.step.id, Hand(read, seed=seed).texts(run, state)
+
+
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
 def test_reading_is_entered_judged_corrected_and_taken_back(
@@ -136,13 +145,8 @@ def test_outside_reading_tells_what_it_suggests_and_leads_to_the_fault(
 
 def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """By a meter the last clean step is found from rising volts; it is told what to read next, and it can be taken at a touch."""
-    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
-    read = read_job_text(example_text("full_range")).job
-    plan = make_plan(read)
-    run = run_of(plan, [], instruments(read))
-    state = next(s for s in run.steps if s.asked == "column")
-    texts = Hand(read, seed=3).texts(run, state)
-    page = open_page(step_page(job, state.step.id), size="phone")
+    job, step_id, texts = column(api, seed=3)
+    page = open_page(step_page(job, step_id), size="phone")
     for text in texts:
         step, volts = text.split(" ")
         page.locator("#field").fill(step)
@@ -159,12 +163,9 @@ def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
     open_page: Callable[..., Page], api: httpx.Client
 ) -> None:
     """What the server said before the second row was entered comes in after it: the row stays, and the knee is still told."""
-    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
-    read = read_job_text(example_text("full_range")).job
-    run = run_of(make_plan(read), [], instruments(read))
-    state = next(s for s in run.steps if s.asked == "column")
-    first, second = (text.split(" ") for text in Hand(read, seed=8).texts(run, state)[:2])
-    page = open_page(step_page(job, state.step.id), size="phone")
+    job, step_id, texts = column(api, seed=8)
+    first, second = (text.split(" ") for text in texts[:2])
+    page = open_page(step_page(job, step_id), size="phone")
     held: list[tuple[Route, APIResponse]] = []
 
     def hold(route: Route) -> None:
@@ -173,7 +174,7 @@ def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
         else:
             held.append((route, route.fetch()))
 
-    page.route(f"**{step_page(job, state.step.id)}", hold)
+    page.route(f"**{step_page(job, step_id)}", hold)
     rows = page.get_by_role("region", name="Readings so far")
     for step, volts in (first, second):
         page.locator("#field").fill(step)
@@ -199,12 +200,9 @@ def test_suggested_step_that_comes_under_the_hand_is_typed_over(
     open_page: Callable[..., Page], api: httpx.Client
 ) -> None:
     """The step to read next is put into the field while the cursor is in it: what is typed then takes its place."""
-    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
-    read = read_job_text(example_text("full_range")).job
-    run = run_of(make_plan(read), [], instruments(read))
-    state = next(s for s in run.steps if s.asked == "column")
-    step, volts = Hand(read, seed=10).texts(run, state)[0].split(" ")
-    page = open_page(step_page(job, state.step.id), size="phone")
+    job, step_id, texts = column(api, seed=10)
+    step, volts = texts[0].split(" ")
+    page = open_page(step_page(job, step_id), size="phone")
     page.locator("#field").fill(step)
     page.locator("#volts").fill(volts)
     page.get_by_role("button", name="Enter", exact=True).click()
@@ -217,16 +215,13 @@ def test_suggested_step_that_comes_under_the_hand_is_typed_over(
 
 def test_work_whose_place_is_gone_is_followed_no_longer(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """A browser has six connections to a server: rows entered one after the other leave none behind that waits."""
-    job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
-    read = read_job_text(example_text("full_range")).job
-    run = run_of(make_plan(read), [], instruments(read))
-    state = next(s for s in run.steps if s.asked == "column")
-    page = open_page(step_page(job, state.step.id), size="phone")
+    job, step_id, texts = column(api, seed=9)
+    page = open_page(step_page(job, step_id), size="phone")
     begun: list[Request] = []
     ended: list[Request] = []
     page.route("**/api/work/*/events", lambda route: begun.append(route.request))  # work that goes on and on
     page.on("requestfailed", lambda request: ended.append(request) if "/api/work/" in request.url else None)
-    for text in Hand(read, seed=9).texts(run, state)[:4]:
+    for text in texts[:4]:
         step, volts = text.split(" ")
         page.locator("#field").fill(step)
         page.locator("#volts").fill(volts)

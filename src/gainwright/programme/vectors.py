@@ -102,6 +102,61 @@ def _count(builder: Any, frame: Any, table: Any) -> None:
         builder.store(builder.add(builder.load(place, align=4), ir.Constant(I32, 1)), place, align=4)
 
 
+class _Filters:
+    """Two filters over the two channels of frames, four lanes of sections in a row; see `filter_loop`."""
+
+    def __init__(self, builder: Any, arguments: Any, sections: int, *, first: bool) -> None:
+        self._builder, self._sections, self._first = builder, sections, first
+        self._frames, self.count, coefficients, state, sums, self._out, self._stride, self._tables = arguments
+        rows = 5 * sections + (3 if first else 0)
+        self._row = [builder.load(_at(builder, coefficients, _number(32 * k), LANES), align=8) for k in range(rows)]
+        self._states = _Memory(builder, state, 2 * sections, LANES)
+        self._squares = _Memory(builder, sums, 1, LANES)
+        self._pairs = _Memory(builder, builder.add(sums, _number(32)), 3, PAIR64) if first else None
+        self._kept = (0, 2) if first else (0, 1)
+
+    def _place(self, index: Any, output: int) -> Any:
+        builder = self._builder
+        offset = builder.add(builder.mul(index, _number(FRAME)), builder.mul(self._stride, _number(output)))
+        return builder.add(self._out, offset)
+
+    def filter(self, index: Any) -> None:
+        """Take a frame through the sections, add to the sums and store the outputs."""
+        builder, row = self._builder, self._row
+        frame = builder.add(self._frames, builder.mul(index, _number(FRAME)))
+        pair = builder.fpext(builder.load(_at(builder, frame, _number(0), PAIR32), align=4), PAIR64)
+        value = _shuffled(builder, pair, pair, [0, 1, 0, 1])
+        passed = None
+        for section in range(self._sections):
+            part = row[5 * section : 5 * section + 5]
+            value, now, one, two = _section(builder, self._states, 2 * section, part, value)
+            if self._first and section == 0:
+                c0, c1, c2 = row[5 * self._sections :]
+                passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
+        self._squares.square(0, value)
+        outputs = {at: _shuffled(builder, value, value, [2 * at, 2 * at + 1]) for at in self._kept if at < 2}
+        if self._pairs:
+            outputs[2] = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
+            self._pairs.square(0, outputs[2])
+            self._pairs.square(1, pair)
+            self._pairs.add(2, pair)
+            _count(builder, frame, builder.sub(self._tables, _number(TABLE)))
+        for at, output in outputs.items():
+            to = _at(builder, self._place(index, at), _number(0), PAIR32)
+            builder.store(builder.fptrunc(output, PAIR32), to, align=4)
+
+    def count_outputs(self, index: Any) -> None:
+        """Count the codes of a frame's outputs."""
+        for at in self._kept:
+            _count(self._builder, self._place(index, at), self._builder.add(self._tables, _number(TABLE * at)))
+
+    def store(self) -> None:
+        """Put states and sums back into memory."""
+        for memory in (self._states, self._squares, self._pairs):
+            if memory:
+                memory.store()
+
+
 def filter_loop(sections: int, *, first: bool) -> Any:
     """Return a loop that runs two filters over the two channels of frames, four lanes of `sections` in a row.
 
@@ -114,58 +169,19 @@ def filter_loop(sections: int, *, first: bool) -> Any:
     parts of the processor busy than filtering does.
     """
 
-    def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
-        frames, count, coefficients, state, sums, out, stride, tables = arguments
-        rows = 5 * sections + (3 if first else 0)
-        row = [builder.load(_at(builder, coefficients, _number(32 * k), LANES), align=8) for k in range(rows)]
-        states = _Memory(builder, state, 2 * sections, LANES)
-        squares = _Memory(builder, sums, 1, LANES)
-        pairs = _Memory(builder, builder.add(sums, _number(32)), 3, PAIR64) if first else None
-
-        def place(index: Any, output: int) -> Any:
-            offset = builder.add(builder.mul(index, _number(FRAME)), builder.mul(stride, _number(output)))
-            return builder.add(out, offset)
-
-        def filtered(index: Any) -> None:
-            frame = builder.add(frames, builder.mul(index, _number(FRAME)))
-            pair = builder.fpext(builder.load(_at(builder, frame, _number(0), PAIR32), align=4), PAIR64)
-            value = _shuffled(builder, pair, pair, [0, 1, 0, 1])
-            passed = None
-            for section in range(sections):
-                part = row[5 * section : 5 * section + 5]
-                value, now, one, two = _section(builder, states, 2 * section, part, value)
-                if first and section == 0:
-                    c0, c1, c2 = row[5 * sections :]
-                    passed = _fma(builder, c0, now, _fma(builder, c1, one, builder.fmul(c2, two)))
-            squares.square(0, value)
-            outputs = {at: _shuffled(builder, value, value, [2 * at, 2 * at + 1]) for at in kept if at < 2}
-            if pairs:
-                rest = outputs[2] = builder.fsub(_shuffled(builder, passed, passed, [0, 1]), outputs[0])
-                pairs.square(0, rest)
-                pairs.square(1, pair)
-                pairs.add(2, pair)
-                _count(builder, frame, builder.sub(tables, _number(TABLE)))
-            for at, output in outputs.items():
-                to = _at(builder, place(index, at), _number(0), PAIR32)
-                builder.store(builder.fptrunc(output, PAIR32), to, align=4)
-
-        def counted(index: Any) -> None:
-            for at in kept:
-                _count(builder, place(index, at), builder.add(tables, _number(TABLE * at)))
-
-        kept = (0, 2) if first else (0, 1)
+    def generate(context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        filters = _Filters(builder, arguments, sections, first=first)
+        count = filters.count
         late = builder.select(builder.icmp_signed("<", count, _number(LATER)), count, _number(LATER))
         with cgutils.for_range(builder, late) as loop:
-            filtered(loop.index)
+            filters.filter(loop.index)
         with cgutils.for_range(builder, count, start=late) as loop:
-            filtered(loop.index)
-            counted(builder.sub(loop.index, late))
+            filters.filter(loop.index)
+            filters.count_outputs(builder.sub(loop.index, late))
         with cgutils.for_range(builder, count, start=builder.sub(count, late)) as loop:
-            counted(loop.index)
-        for memory in (states, squares, pairs):
-            if memory:
-                memory.store()
-        return _context.get_dummy_value()
+            filters.count_outputs(loop.index)
+        filters.store()
+        return context.get_dummy_value()
 
     @intrinsic  # type: ignore[untyped-decorator]
     def loop(
