@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import struct
+import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,3 +34,14 @@ def slow(task: Task) -> Answer:
     if "slow" in task.path:
         time.sleep(60)
     return Answer(task.path)
+
+
+def half_an_answer(task: Task) -> Answer:
+    """Write the beginning of an answer to where answers go, as a process does that is ended in the middle of one."""
+    frame = sys._getframe()
+    while frame is not None and "result_queue" not in frame.f_locals:
+        frame = frame.f_back  # type: ignore[assignment]
+    os.write(frame.f_locals["result_queue"]._writer.fileno(), struct.pack("!i", 1000) + b"half")
+    Path(task.path).write_bytes(b"")
+    time.sleep(60)
+    return Answer("")

@@ -158,9 +158,13 @@ class LocalWorkers:
         """Let the processes go; those that are still reading are ended, since nobody waits for them."""
         # before Python 3.14 a pool has no way to end its processes; without it Ctrl-C would wait for a ten-hour file
         processes = list((getattr(pool, "_processes", None) or {}).values())
+        answers = getattr(pool, "_result_queue", None)
         pool.shutdown(wait=finished, cancel_futures=True)
         if not finished:
             for process in processes:
                 process.terminate()
             for process in processes:
                 process.join(5)
+            # one that was ended in the middle of its answer: who reads it would wait for the rest for ever, and be waited for
+            if answers is not None:
+                answers._writer.close()

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
-from music_tasks import length, slow
+from music_tasks import half_an_answer, length, slow
 
 from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
 from gainwright.adapters.music_workers import LocalWorkers
@@ -227,6 +228,22 @@ def test_processes_are_ended_when_they_should_stop() -> None:
         done.append(answer)
     assert [a and a.digest for a in done] == ["quick"]
     assert time.monotonic() - began_s < 40
+
+
+def test_a_process_ended_in_the_middle_of_its_answer_is_not_waited_for(tmp_path: Path) -> None:
+    """Ctrl-C ends a scan also when an answer is on its way: no thread is left that waits for the rest."""
+    before = set(threading.enumerate())
+    path = tmp_path / "begun"
+    began_s = time.monotonic()
+
+    def stop() -> bool:
+        return path.exists() and time.monotonic() - began_s > 0.3
+
+    assert list(LocalWorkers(1).run(half_an_answer, [Task(str(path), ())], stop)) == []
+    left = [thread for thread in threading.enumerate() if thread not in before]
+    for thread in left:
+        thread.join(10)
+    assert not any(thread.is_alive() for thread in left)
 
 
 def test_decoding_has_a_thread_of_its_own_where_a_core_is_free_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
