@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 from gainwright.app.music_ports import Answer
 
 if TYPE_CHECKING:
+    from types import FrameType
+
     from gainwright.app.music_ports import Task
 
 
@@ -38,9 +40,10 @@ def slow(task: Task) -> Answer:
 
 def half_an_answer(task: Task) -> Answer:
     """Write the beginning of an answer to where answers go, as a process does that is ended in the middle of one."""
-    frame = sys._getframe()
-    while frame is not None and "result_queue" not in frame.f_locals:
-        frame = frame.f_back  # type: ignore[assignment]
+    frame: FrameType | None = sys._getframe()
+    while frame and "result_queue" not in frame.f_locals:
+        frame = frame.f_back
+    assert frame is not None
     os.write(frame.f_locals["result_queue"]._writer.fileno(), struct.pack("!i", 1000) + b"half")
     Path(task.path).write_bytes(b"")
     time.sleep(60)
