@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 
 LOWEST_DB, HIGHEST_DB = -40.0, 12.0
 """Ends of a level control's travel that a slider offers where the job says none; a number may go further."""
-HIDDEN = ("tone", "equaliser", "delay", "polarity")
-"""Controls that are written as lists, or change no level of one path."""
+HIDDEN = ("delay", "polarity")
+"""Controls that change no level of one path."""
+TEXTS = {"low_pass": "off", "high_pass": "off", "tone": "flat", "equaliser": "flat", "boost": "flat"}
+"""Controls that are a text of the job file, with what it says where they do nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class Control:
     Attributes
     ----------
     name : as in the job, `amp.gain`.
-    kind : a number with a slider, a switch, or a text of the job file (a filter).
+    kind : a number with a slider, a switch, or a text of the job file (a filter, bands of an equaliser).
     unit : behind the number.
     low, high, by : what a slider goes through.
     text : where it stands now, without its unit.
@@ -55,6 +57,11 @@ class Control:
     def label(self) -> str:
         """What it is called within its stage."""
         return " ".join(self.name.split(".")[1:]).replace("_", " ")
+
+    @property
+    def bands(self) -> bool:
+        """Whether it takes bands of an equaliser."""
+        return self.kind == "text" and TEXTS[self.name.rsplit(".", 1)[1]] == "flat"
 
     @property
     def moved(self) -> bool:
@@ -88,9 +95,10 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
         elif last == "mute":
             stands = "on" if text == "True" else "off"
             found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name, stands), stands))
-        elif last in ("low_pass", "high_pass"):
-            stands = text or "off"
-            found.append(Control(name, "text", "", 0, 0, 0, " ".join(typed.get(name, stands).split()) or "off", stands))
+        elif last in TEXTS:
+            stands = text or TEXTS[last]
+            said = " ".join(typed.get(name, stands).split()) or TEXTS[last]
+            found.append(Control(name, "text", "", 0, 0, 0, said, stands))
     return tuple(found)
 
 
@@ -163,7 +171,7 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
     """
     from gainwright.app.workshop import rewrite
     from gainwright.jobfile import with_settings
-    from gainwright.jobfile.controls import key_paths
+    from gainwright.jobfile.controls import key_paths, value_of
     from gainwright.jobfile.editing import set_key
 
     if not settings:
@@ -171,7 +179,8 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
     with_settings(read.job, settings)
     text, paths = read.text, key_paths(read.job)
     for control, value in settings.items():
-        text = set_key(text, ("stages", control.split(".")[0], *paths[control]), _written(value))
+        path = paths[control]
+        text = set_key(text, ("stages", control.split(".")[0], *path), _written(value_of(path, value)))
     try:
         return rewrite(store, job, text, seen=seen, by=by)
     except GainwrightError as error:
@@ -180,7 +189,9 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
         raise error.placed(f"{', '.join(settings)}") from None
 
 
-def _written(value: str) -> Any:
+def _written(value: str | list[str]) -> Any:
+    if isinstance(value, list):
+        return value
     if value in ("yes", "no"):
         return value == "yes"
     try:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.answers import Answering
     from gainwright.model import Entry
 
-RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off", "['flat']": "off"}
+RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off"}
 """Texts of a control that does nothing -> one of them."""
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.model import AnyStage
 
 _FILTERS = ("low_pass", "high_pass")
+_BANDS = ("tone", "equaliser", "boost")
 
 
 def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
@@ -48,7 +49,7 @@ def key_paths(job: Job) -> dict[str, tuple[str, ...]]:
 
 
 def controls(job: Job) -> dict[str, str]:
-    """Return every control by name with where it stands, as text."""
+    """Return every control by name with where it stands, as text; bands of an equaliser are divided by semicolons."""
     found = {}
     for name, stage in job.stages.items():
         for control, path in _places(name, stage).items():
@@ -56,7 +57,9 @@ def controls(job: Job) -> dict[str, str]:
             for key in path:
                 value = value[key] if isinstance(value, dict) else getattr(value, key, None)
             written = value.written() if hasattr(value, "written") else value
-            found[control] = "" if written is None else str(written)
+            found[control] = (
+                "; ".join(written) if isinstance(written, list) else "" if written is None else str(written)
+            )
     return found
 
 
@@ -87,10 +90,18 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
     return changed
 
 
+def value_of(path: tuple[str, ...], text: str) -> str | list[str]:
+    """Return what a control's text says in the job file: several bands are a list."""
+    if path[-1] not in _BANDS:
+        return text
+    bands = [band.strip() for band in text.split(";") if band.strip()]
+    return bands if len(bands) > 1 else text.strip(" ;")
+
+
 def _put(stage: dict[str, Any], path: tuple[str, ...], text: str) -> None:
     for key in path[:-1]:
         stage = stage.setdefault(key, {})
-    stage[path[-1]] = text
+    stage[path[-1]] = value_of(path, text)
 
 
 def _validated(job: Job, stages: dict[str, Any], settings: Mapping[str, str]) -> Job:

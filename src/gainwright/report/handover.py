@@ -112,7 +112,7 @@ def _controls(job: Job) -> Table:
     found, seen = [], set[str]()
     for control, place in controls(job).items():
         plain = control.replace(".out.", ".").removesuffix(".at") + (".level" if control.endswith(".at") else "")
-        if place and plain not in seen and place not in ("['flat']", "False", "normal"):
+        if place and plain not in seen and place not in ("flat", "False", "normal"):
             seen.add(plain)
             found.append((plain, place.removesuffix(".0")))
     return Table((say("Control"), say("Stands at")), tuple(found))

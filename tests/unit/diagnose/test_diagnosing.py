@@ -119,6 +119,28 @@ def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
     assert (whole.causes[0].cause, whole.causes[0].where) == ("lead_open", "lead:desk.sub-knob")
 
 
+@pytest.mark.parametrize(
+    ("place", "bands"),
+    [
+        ("desk.sub.equaliser", "peak -3 dB at 60 Hz q 1.4"),
+        ("desk.sub.equaliser", "peak -3 dB at 60 Hz q 1.4; low-shelf +2 dB at 90 Hz q 0.7"),
+        ("desk.sub.equaliser", "flat"),
+        ("head.tone", "low-shelf +3 dB at 100 Hz q 0.7"),
+        ("amp_sub.boost", "peak +3 dB at 45 Hz q 1"),
+    ],
+)
+def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) -> None:
+    """Read off band by band is the same as the word right, whatever else is believed; other bands are wrong."""
+    of = with_settings(job(), {place: bands})
+
+    def believed(said: str) -> dict[tuple[str, str], float]:
+        heard = [{"heard": "sub", **TONE, "is": "silent"}, {"check": place, "is": said}]
+        return {(c.cause, c.where): c.probability for c in tell(Diagnoser(of), entries(heard, of)).causes}
+
+    assert believed(bands) == believed("right")
+    assert believed("peak +9 dB at 30 Hz q 2") == believed("wrong")
+
+
 def test_something_that_is_not_modelled_is_a_surprise() -> None:
     """A speaker that plays with its amplifier dead is told as something else."""
     of = job()

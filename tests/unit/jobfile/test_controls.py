@@ -33,6 +33,26 @@ def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
     assert found["knob.level"] == "0 dB"
     assert found["amp_sub.gain"] == "20 %"
     assert found["desk.sub.low_pass"] == "linkwitz-riley 24 at 80 Hz"
+    assert found["head.tone"] == "flat"
+
+
+@pytest.mark.parametrize(
+    ("text", "stands"),
+    [
+        ("peak +6 dB at 45 Hz q 1", "peak +6 dB at 45 Hz q 1"),
+        (
+            "peak +6 dB at 45 Hz q 1; high-shelf -2 dB at 8 kHz q 0.7 ;",
+            "peak +6 dB at 45 Hz q 1; high-shelf -2 dB at 8 kHz q 0.7",
+        ),
+        ("flat", "flat"),
+    ],
+)
+def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) -> None:
+    """Tone controls, equalisers, boosts; several bands divided by semicolons, and each of them counts."""
+    for control in ("head.tone", "desk.sub.equaliser", "amp_sub.boost"):
+        changed = with_settings(job, {control: text})
+        assert controls(changed)[control] == stands
+        assert with_settings(changed, {control: controls(changed)[control]}) == changed
 
 
 @pytest.mark.parametrize(
