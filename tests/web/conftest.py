@@ -98,6 +98,7 @@ def _axe() -> str:
 
 def violations(page: Page) -> list[str]:
     """Return what a page breaks of WCAG 2.2 AA and best practice, as far as axe can tell."""
+    page.wait_for_load_state()  # sizes and colours are those of the style sheet
     # not as a script element: the page's own policy refuses inline scripts
     page.evaluate(_axe())
     size = page.viewport_size
@@ -114,6 +115,7 @@ def violations(page: Page) -> list[str]:
 
 def look(page: Page, name: str, *, full: bool = True) -> None:
     """Leave a screenshot where a person can look at it; the page must not be wider than the window."""
+    page.wait_for_load_state()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), f"{name} scrolls sideways"
     PICTURES.mkdir(parents=True, exist_ok=True)
     page.screenshot(path=PICTURES / f"{name}.png", full_page=full)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import httpx
-    from playwright.sync_api import Locator, Page
+    from playwright.sync_api import Locator, Page, Route
     from web_server import WebServer
 
 AT_CHAIN = re.compile(r"/chain(\?.*)?$")
@@ -36,6 +36,7 @@ def stages_of(api: httpx.Client, job: str) -> dict[str, str]:
 
 def box(page: Page, name: str) -> Locator:
     """The link of a stage in the drawing that is seen at this size."""
+    page.wait_for_load_state()  # until its style sheet is there, both drawings count as seen
     return page.locator(f'svg.chain:visible a[href$="/stage/{name}"]')
 
 
@@ -45,6 +46,7 @@ def press(button: Locator, part: str = "#main") -> None:
     page.locator(part).evaluate("element => element.setAttribute('data-old', '')")
     button.click()
     page.locator(f"{part}:not([data-old])").wait_for()
+    page.wait_for_load_state()
 
 
 def save(page: Page) -> None:
@@ -303,6 +305,28 @@ def test_text_is_checked_while_it_is_written(open_page: Callable[..., Page], job
     page.get_by_text("The text is a job").wait_for()
     assert page.locator(".numbers b").count() == 0
     assert area.input_value().startswith("# bogus: 1\n")
+
+
+def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """What is checked while it is written gives way to Save, though the check is never answered."""
+    page = open_page(f"/jobs/{job}/chain/text")
+    checks: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if route.request.method == "POST" and "save=1" not in (route.request.post_data or ""):
+            checks.append(route)
+        else:
+            route.continue_()
+
+    page.route(f"**/jobs/{job}/chain/text", hold)
+    area = page.get_by_label("Text of the job file")
+    area.press("Control+End")
+    with page.expect_request(lambda r: r.method == "POST"):
+        area.press_sequentially("# mine\n")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Revision 2").first.wait_for()
+    assert checks
+    assert text_of(api, job).endswith("# mine\n")
 
 
 def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-import statistics
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from gainwright.jobfile import controls, example_text, read_job_text, with_settings
@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 
     import httpx
     from playwright.sync_api import Page
-
-MOST_MS = 150
-"""From a control moved to the corridor redrawn, on this machine in the real browser (issue 5)."""
 
 
 def margin_of(page: Page, place: str) -> str:
@@ -57,29 +54,6 @@ def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page
     page.keyboard.press("ArrowLeft")
     page.get_by_text("head.volume 30 → 37").wait_for()
     assert page.get_by_label("volume", exact=True).input_value() == "37"
-
-
-def test_answer_comes_within_150_ms_in_the_browser(open_page: Callable[..., Page], job: str) -> None:
-    """From a slider moved to the corridor redrawn, median of twenty: under 150 ms."""
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=-10", size="phone")
-    took: list[float] = page.evaluate(
-        """async () => {
-          const slider = [...document.querySelectorAll("[data-mirrors]")].find((e) => e.dataset.mirrors === "c-head.volume");
-          const took = [];
-          for (let i = 0; i < 24; i += 1) {
-            const done = new Promise((resolve) => document.addEventListener("swapped",
-              () => requestAnimationFrame(() => requestAnimationFrame(resolve)), { once: true }));
-            const begin = performance.now();
-            slider.value = String(8 + i);
-            slider.dispatchEvent(new Event("input", { bubbles: true }));
-            await done;
-            took.push(performance.now() - begin);
-          }
-          return took;
-        }"""
-    )
-    median = statistics.median(took[4:])
-    assert median < MOST_MS, f"median {median:.0f} ms, worst {max(took[4:]):.0f} ms"
 
 
 def test_a_dragged_slider_ends_at_its_last_place(open_page: Callable[..., Page], job: str) -> None:
@@ -124,6 +98,35 @@ def test_settings_are_kept_in_the_file_and_taken_back(
     page.get_by_text("As the job says").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == before
     assert page.get_by_label("volume", exact=True).input_value() == "30"
+
+
+@pytest.mark.parametrize("size", ["phone", "desktop"])
+def test_a_boost_costs_what_it_lifts(
+    open_page: Callable[..., Page], look: Callable[..., None], api: httpx.Client, job: str, size: str
+) -> None:
+    """A peak at the tone lifts it by its gain (W3C Audio EQ Cookbook: |H| at the centre); two bands are kept as a list."""
+    typed = "peak +6 dB at 40 Hz q 1; low-shelf -3 dB at 4 kHz q 0.7"
+
+    def behind_the_head_unit(*settings: str) -> list[float]:
+        """Volts of the subwoofer's path from the processor on."""
+        asked: dict[str, Any] = {"tone": 40, "level": -40, "set": settings}
+        found = api.get(f"/api/jobs/{job}/levels", params=asked).json()["paths"][0]
+        assert found["path"] == "sub.mono"
+        return [node["v_rms"] for node in found["nodes"][1:]]
+
+    lifted = np.divide(behind_the_head_unit(f"desk.sub.equaliser={typed}"), behind_the_head_unit())
+    # the shelf's corner lies two decades over the tone: it does to it what it does to direct current, within 0.001 dB
+    assert 20 * np.log10(lifted) == pytest.approx([6.0 - 3.0] * 3, abs=1e-3)
+    page = open_page(f"/jobs/{job}/corridor?tone=40&level=-40", size=size)
+    page.get_by_text("Filters, bands and switches of desk").click()
+    page.locator('[name="set.desk.sub.equaliser"]').fill(typed)
+    page.get_by_text("desk.sub.equaliser flat →").wait_for()
+    look(page, f"corridor-bands-{size}")
+    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_text("as revision 2 of the job").wait_for()
+    read = read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job
+    assert controls(read)["desk.sub.equaliser"] == typed
+    assert len(read.model_dump(by_alias=True)["stages"]["desk"]["outputs"]["sub"]["equaliser"]) == 2
 
 
 def test_settings_made_from_an_older_job_are_not_written_over_it(

@@ -107,12 +107,14 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     page.get_by_label("music & <b>more", exact=True).uncheck()
     page.get_by_label("/ quick").check()
     page.get_by_role("button", name="Scan").click()
-    for _ in range(100):
-        if not page.get_by_role("link", name="Look again").count():
+    finished = page.get_by_role("link", name="What it allows")
+    for _ in range(200):
+        page.wait_for_load_state()
+        if finished.count():
             break
         page.wait_for_timeout(200)
         page.get_by_role("link", name="Look again").first.click()
-    page.get_by_role("link", name="What it allows").first.click()
+    finished.first.click()
     assert "What this music allows" in page.locator("h1").inner_text()
 
 

@@ -28,11 +28,12 @@ def test_sheet_is_looked_at_and_taken_along(
     page.get_by_label("Language").select_option("de")
     page.get_by_role("button", name="Make the PDF").click()
     link = page.get_by_role("link", name="Take it along").first
-    for _ in range(40):
+    for _ in range(100):
+        page.wait_for_load_state()
         if scripts or link.count():
             break
-        page.get_by_role("link", name="Look again").first.click()
         page.wait_for_timeout(300)
+        page.get_by_role("link", name="Look again").first.click()
     link.wait_for(timeout=30_000)
     with page.expect_download() as download:
         link.click()

@@ -144,6 +144,7 @@ def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Calla
     page = open_page("/practise")
     page.get_by_role("button", name="Begin").press("Enter")
     page.get_by_role("heading", name="Somebody calls").wait_for()
+    page.wait_for_load_state()
     page.locator("#listed summary").nth(1).focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")

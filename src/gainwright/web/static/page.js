@@ -17,8 +17,12 @@ export function say(words, stay = false) {
 const running = new WeakMap(), writing = new WeakSet();
 let turn = 0; // how often something was entered or shown
 
-export async function send(form, submitter) {
-  if (writing.has(form)) { say("One moment: what you entered before is being written."); return; }
+// `looking`: nobody pressed anything, so that it gives way to what somebody enters.
+export async function send(form, submitter, looking = false) {
+  if (writing.has(form)) {
+    if (!looking) say("One moment: what you entered before is being written.");
+    return;
+  }
   running.get(form)?.abort();
   const control = new AbortController();
   running.set(form, control);
@@ -35,7 +39,7 @@ export async function send(form, submitter) {
   }
   let answer, body;
   const sent = new Map([...form.elements].map((e) => [e.id, e.value]));
-  if (method === "POST") { writing.add(form); turn += 1; }
+  if (method === "POST" && !looking) { writing.add(form); turn += 1; }
   try {
     answer = await fetch(address, options);
     body = await answer.text();
@@ -45,7 +49,7 @@ export async function send(form, submitter) {
     else say("The server can't be reached. What you typed is still here; try again.", true);
     return;
   } finally {
-    writing.delete(form);
+    if (!looking) writing.delete(form);
   }
   // what was typed on while the answer was awaited goes on in the new field
   const typing = document.activeElement;
@@ -110,6 +114,7 @@ document.addEventListener("submit", (event) => {
   const form = event.target;
   if (form.dataset.swap === undefined) return;
   event.preventDefault();
+  clearTimeout(soon.get(form));
   send(form, event.submitter);
 });
 
@@ -118,7 +123,7 @@ const soon = new WeakMap(), asked = new WeakMap();
 async function ask(form) {
   if (asked.has(form)) { asked.set(form, true); return; }
   asked.set(form, false);
-  try { await send(form); } finally {
+  try { await send(form, null, true); } finally {
     const again = asked.get(form);
     asked.delete(form);
     if (again) ask(form);
