@@ -19,14 +19,31 @@ BINS = (0.01, 0.1, 0.2, 0.4, 0.6, 0.75, 0.85, 0.95, 1.001)
 FIXED: dict[str, tuple[str, ...]] = {
     "front to back": (
         *("look_at_meter", "check_measuring_lead", "measure", "record", "indicate", "look_at_lamp", "measure_supply"),
-        *("look_at_settings", "look_at_control", "check_lead", "measure_speaker", "listen"),
+        *("look_at_settings", "look_at_control", "read_off_gain", "check_lead", "measure_speaker", "listen"),
     ),
     "easy first": (
-        *("listen", "look_at_lamp", "look_at_settings", "look_at_control", "look_at_inputs", "look_at_meter"),
+        *(
+            "listen",
+            "look_at_lamp",
+            "look_at_settings",
+            "look_at_control",
+            "read_off_gain",
+            "look_at_inputs",
+            "look_at_meter",
+        ),
         *("check_measuring_lead", "measure_supply", "measure", "record", "indicate", "measure_speaker", "check_lead"),
     ),
     "back to front": (
-        *("listen", "look_at_lamp", "record", "indicate", "measure", "look_at_settings", "look_at_control"),
+        *(
+            "listen",
+            "look_at_lamp",
+            "record",
+            "indicate",
+            "measure",
+            "look_at_settings",
+            "look_at_control",
+            "read_off_gain",
+        ),
         *("measure_supply", "measure_speaker", "check_lead"),
     ),
 }

@@ -43,7 +43,13 @@ def words() -> set[str]:
     found = set(CHART_WORDS) | set(SET_BY.values()) | set(PHASES.values()) | set(REASONS.values())
     found |= {text for pair in sayings.SAYINGS.values() for text in pair}
     found |= {cause.replace("_", " ") for cause in sayings.SAYINGS if cause not in sayings._SHORT}
-    return found | set(asking._CHECKS.values()) | set(asking._LABELS.values()) | set(sayings._SHORT.values())
+    return (
+        found
+        | set(asking._CHECKS.values())
+        | set(asking._LABELS.values())
+        | set(asking._PLACES.values())
+        | set(sayings._SHORT.values())
+    )
 
 
 def main() -> None:

@@ -17,7 +17,8 @@ HEARD = ("silent", "faint", "normal", "distorted", "hum", "whine")
 SHOWN = (("none", "nothing"), ("level", "a level only"), ("fundamental", "the tone"), ("thd", "distortion"))
 MOVED = (("moved", "it moved to the other side"), ("stayed", "it stayed"), ("none", "both sides are alike"))
 STANDS = (("right", "as it should be"), ("wrong", "not as it should be"))
-_NUMBERED = ("volume", "gain", "level", "at")
+_NUMBERED = {"volume": ("", "24"), "gain": ("%", "30"), "level": ("dB", "-6"), "at": ("dB", "-6")}
+"""Controls that stand at a number: its unit, an example."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,18 @@ class Ways:
     second: Typed | None = None
 
 
+_LAMP = Ways((("on", "on"), ("off", "off")))
+_DC = Ways((), Typed("DC volts read", "V", "13.6"))
+_CHECKED = {
+    "power_lamp": _LAMP,
+    "protection_lamp": _LAMP,
+    "supply_voltage": _DC,
+    "turn_on_voltage": _DC,
+    "cone": Ways((("out", "out"), ("in", "in"), ("still", "still"))),
+    "resistance": Ways((("open", "open"),), Typed("Ohms read", "ohm", "3.4")),
+}
+
+
 def ways(entry: Mapping[str, Any], job: Job) -> Ways:
     """Return how an entry without its result can be answered."""
     if "heard" in entry:
@@ -68,6 +81,7 @@ def _of_reading(entry: Mapping[str, Any], job: Job) -> Ways:
 
 
 def _of_check(place: str, job: Job) -> Ways:
+    from gainwright.diagnose import unsaid_gains
     from gainwright.jobfile import instruments
     from gainwright.model import resolve, wires
 
@@ -75,16 +89,11 @@ def _of_check(place: str, job: Job) -> Ways:
     if place in instruments(job) or place in wires(resolve(job)):
         end = Typed("End to end", "ohm", "0.3 or open")
         return Ways((("good", "both right"),), end, Typed("Between the conductors", "ohm", "open or 0.2"))
-    if what in ("power_lamp", "protection_lamp"):
-        return Ways((("on", "on"), ("off", "off")))
-    if what == "cone":
-        return Ways((("out", "out"), ("in", "in"), ("still", "still")))
-    if what in ("supply_voltage", "turn_on_voltage"):
-        return Ways((), Typed("DC volts read", "V", "13.6"))
-    if what == "resistance":
-        return Ways((("open", "open"),), Typed("Ohms read", "ohm", "3.4"))
-    stands = Typed("Or where it stands", "", "30 %" if what == "gain" else "-6 dB") if what in _NUMBERED[1:] else None
-    return Ways(STANDS, Typed("Or where it stands", "", "24") if what == "volume" else stands)
+    if what in _CHECKED:
+        return _CHECKED[what]
+    if place in unsaid_gains(job):
+        return Ways((), Typed("Where it stands", *_NUMBERED["gain"]))
+    return Ways(STANDS, Typed("Or where it stands", *_NUMBERED[what]) if what in _NUMBERED else None)
 
 
 def answer_of(entry: Mapping[str, Any], text: str, second: str = "") -> dict[str, Any]:

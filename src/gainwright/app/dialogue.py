@@ -274,7 +274,7 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
 def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
     """Return an entry with the result that a person typed for it.
 
-    Volts, ohms and amperes need no unit, and a comma is as good as a point. Of a lead the ohms end to end come first, those
+    Volts, ohms and amperes need no unit, nor do per cent of a gain's travel and decibels of a level; a comma is as good as a point. Of a lead the ohms end to end come first, those
     between the conductors second: `0.4 open`.
 
     Raises
@@ -292,14 +292,20 @@ def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
         return found | {"fault": low}
     if "at" in entry:
         return found | _reading(said, low)
-    place = str(entry.get("check", ""))
-    what = place.rpartition(".")[2]
+    return found | _check(str(entry.get("check", "")), said, low)
+
+
+def _check(place: str, said: str, low: str) -> dict[str, Any]:
     if place.startswith("lead:") or "." not in place:
-        return found | _lead(low)
+        return _lead(low)
+    what = place.rpartition(".")[2]
     if what in ("supply_voltage", "turn_on_voltage", "resistance"):
         unit = "ohm" if what == "resistance" else "V"
-        return found | {"reads": f"{said} {unit}" if _NUMBER.match(said) else low if low == "open" else said}
-    return found | {"is": said if what in ("gain", "level", "at") or " " in said else low}
+        return {"reads": f"{said} {unit}" if _NUMBER.match(said) else low if low == "open" else said}
+    unit = {"gain": " %", "level": " dB", "at": " dB"}.get(what, "")
+    if unit and _NUMBER.match(said):
+        return {"is": said + unit}
+    return {"is": low if low in ("right", "wrong") or not (unit or " " in said) else said}
 
 
 def _reading(said: str, low: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from gainwright.diagnose.learning import Learned, learn
 from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
 from gainwright.diagnose.sayings import place_words, repair, says, short
 from gainwright.diagnose.telling import tell
+from gainwright.diagnose.unsaid import unsaid_gains
 
 __all__ = [
     "ODDS",
@@ -27,4 +28,5 @@ __all__ = [
     "says",
     "short",
     "tell",
+    "unsaid_gains",
 ]

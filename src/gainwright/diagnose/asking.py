@@ -47,6 +47,10 @@ _CHECKS = {
     "balance": say("Look whether balance and fader of {stage} stand in the middle."),
     "routing": say("Look which input {stage} is fed from."),
 }
+_READ_OFF = say(
+    "Read off where the gain of {stage} stands, in per cent of its travel from fully down; the job doesn't say."
+)
+_PLACES = {"right": say("a usual place"), "wrong": say("far down or far up")}
 _LABELS = {
     "quiet": "nothing",
     "right": say("as it should be"),
@@ -137,6 +141,8 @@ def _ask_check(test: str, entry: Check) -> str:
         return say(
             "Check the measuring lead of {check}: each conductor end to end, and between the two.", check=entry.check
         )
+    if test == "read_off_gain":
+        return say(str(_READ_OFF), stage=stage)
     return say(str(_CHECKS.get(what, "Look where {check} stands.")), stage=stage, check=entry.check)
 
 
@@ -266,7 +272,8 @@ def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
     """Return an outcome in words: a word, or the span of a level that holds nine in ten."""
     first = outlook.labels[ks[0]]
     if isinstance(first, str):
-        return say(_LABELS.get(first, first))
+        words = _PLACES if outlook.candidate.test == "read_off_gain" else _LABELS
+        return say(words.get(first, first))
     share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
     inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
     levels = [float(label) for label in (outlook.labels[k] for k in inner or ks) if not isinstance(label, str)]

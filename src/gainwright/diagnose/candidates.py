@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.diagnose.answers import LOOKED_AT, looks
 from gainwright.diagnose.playing import Path, paths
+from gainwright.diagnose.unsaid import unsaid_gains
 from gainwright.model import (
     Amplifier,
     Check,
@@ -43,6 +44,7 @@ MINUTES = {
     "look_at_meter": 0.5,
     "look_at_lamp": 1.0,
     "look_at_control": 1.5,
+    "read_off_gain": 1.5,
     "look_at_settings": 2.5,
     "look_at_inputs": 1.5,
     "measure_supply": 2.0,
@@ -170,6 +172,7 @@ class Catalogue:
         from gainwright.model import check_places
 
         known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
+        unsaid = unsaid_gains(self.job)
         wanted: dict[str, None] = {}
         for cause in LOOKED_AT:
             for where in self._places():
@@ -181,8 +184,8 @@ class Catalogue:
                 minutes = MINUTES["look_at_inputs"] + self.access(stage)
                 yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG,))
             else:
-                minutes = MINUTES["look_at_control"] + self._settling(stage)
-                yield Candidate("look_at_control", place, minutes, _check(place))
+                test = "read_off_gain" if place in unsaid else "look_at_control"
+                yield Candidate(test, place, MINUTES[test] + self._settling(stage), _check(place))
         for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
             if sum(place.startswith(f"{stage}.") for place in wanted) > 1:
                 minutes = MINUTES["look_at_settings"] + self._settling(stage)

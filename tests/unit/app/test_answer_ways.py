@@ -9,6 +9,7 @@ import pytest
 from gainwright.app.answer_ways import Ways, answer_of, own_entry, ways
 from gainwright.app.practising import in_use
 from gainwright.diagnose import Diagnoser
+from gainwright.diagnose.asking import ask
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
@@ -42,6 +43,28 @@ def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
         result = {key: answered[key] for key in RESULTS[kind_of(candidate.entry)] if key in answered}
         text, second = typed(result, ways(asked, job))
         assert read_entry(answer_of(asked, text, second), job) == read_entry(answered, job), asked
+
+
+def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
+    """Nobody is asked whether it stands as it should where the job doesn't say; where it does, both can be answered."""
+    said = in_use(read_job_text(example_text("one_amplifier")).job)
+    silent = read_job_text(example_text("one_amplifier").replace("{at: 30 %, ", "{")).job
+    asked = {"check": "amp.gain"}
+    assert ways(asked, said).choices
+    unsaid = ways(asked, silent)
+    assert unsaid.choices == ()
+    assert unsaid.text is not None
+    read = read_entry(answer_of(asked, "30"), silent)
+    assert read == read_entry({"check": "amp.gain", "is": "30 %"}, silent)
+    diagnoser = Diagnoser(silent)
+    tests = {
+        c.where: ask(c)
+        for c in Catalogue(silent, diagnoser.chain, diagnoser.instruments, ()).all()
+        if c.test == "read_off_gain"
+    }
+    assert "the job doesn't say" in tests["amp.gain"]
+    known = Catalogue(said, Diagnoser(said).chain, diagnoser.instruments, ()).all()
+    assert all(c.test != "read_off_gain" for c in known)
 
 
 def test_own_entry_takes_units_as_they_are_meant() -> None:

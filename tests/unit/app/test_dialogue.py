@@ -42,6 +42,10 @@ def dialogue() -> Dialogue:
         ({"check": "lead:head.sub-amp"}, "shorted", {"between_conductors": "0 ohm"}),
         ({"check": "meter"}, "good", {"resistance": "0.3 ohm", "between_conductors": "open"}),
         ({"check": "amp.gain"}, "30 %", {"is": "30 %"}),
+        ({"check": "amp.gain"}, "37,5", {"is": "37.5 %"}),
+        ({"check": "amp.gain"}, "Right", {"is": "right"}),
+        ({"check": "knob.level"}, "-6", {"is": "-6 dB"}),
+        ({"check": "head.volume"}, "24", {"is": "24"}),
         ({"swap": "amp"}, "moved", {"fault": "moved"}),
     ],
 )
