@@ -77,23 +77,15 @@ def rewrite(store: Store, job: str, text: str, *, seen: int, by: str = "") -> St
 
 def double(store: Store, job: str) -> StoredJob:
     """Keep a copy of a job under a title that says so."""
-    from gainwright.jobfile import read_job_text, set_value
+    from gainwright.jobfile.editing import set_key
 
     found = store.jobs.get(job)
     title = f"{found.title} (copy)"[:LONGEST_TITLE]
     try:
-        text = set_value(read_job_text(found.text), "title", quoted(title))
-        read_job_text(text)
+        text = set_key(found.text, ("title",), title)
     except GainwrightError:
         text, title = found.text, found.title
     return store.jobs.add(title=title, text=text)
-
-
-def quoted(text: str) -> str:
-    """Return a text as a YAML scalar on one line."""
-    import json
-
-    return json.dumps(text, ensure_ascii=False)
 
 
 def file_name(title: str) -> str:

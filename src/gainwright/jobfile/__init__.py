@@ -5,7 +5,6 @@ from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
 from gainwright.jobfile.controls import controls, with_settings
 from gainwright.jobfile.evidence import (
     entry_mapping,
-    evidence_document,
     read_entry,
     read_evidence,
     read_evidence_text,
@@ -15,7 +14,7 @@ from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import assumed_of_instruments, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
-from gainwright.jobfile.writing import render, save, set_value
+from gainwright.jobfile.writing import save
 
 __all__ = [
     "Fact",
@@ -24,7 +23,6 @@ __all__ = [
     "case_text",
     "controls",
     "entry_mapping",
-    "evidence_document",
     "example_text",
     "examples",
     "facts",
@@ -38,10 +36,8 @@ __all__ = [
     "read_job",
     "read_job_text",
     "read_number",
-    "render",
     "save",
     "schema_text",
-    "set_value",
     "settings",
     "shipped_schema",
     "volume_steps",

@@ -29,7 +29,7 @@ from gainwright.model import (
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from gainwright.model import Entry, Job, Played
 
@@ -257,8 +257,3 @@ def _only(entry: Check, given: list[str], allowed: tuple[str, ...]) -> None:
 
 def _refuse(entry: Check, key: str, allowed: tuple[str, ...]) -> NoReturn:
     raise _bad(f"{entry.check} has no {key}", key, f"what is found there is {' or '.join(allowed)}")
-
-
-def evidence_document(entries: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    """Return entries as the document of an evidence file."""
-    return {"evidence": [dict(entry) for entry in entries]}

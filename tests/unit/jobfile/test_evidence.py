@@ -7,17 +7,16 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from yaml_text import yaml_text
 
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile import (
     entry_mapping,
-    evidence_document,
     example_text,
     read_entry,
     read_evidence,
     read_evidence_text,
     read_job_text,
-    render,
 )
 from gainwright.model import Check, HeardSpeaker, Reading, Swapped, as_mapping
 
@@ -64,7 +63,7 @@ def test_everything_of_the_contract_is_read() -> None:
     assert (first.tone_hz, first.level_dbfs, first.set) == (1000.0, 0.0, {"head.volume": "30"})
     assert isinstance(lamp, Check)
     assert lamp.is_ == "on"
-    again = read_evidence_text(render(evidence_document(as_mapping(e) for e in entries)), JOB)
+    again = read_evidence_text(yaml_text({"evidence": [as_mapping(e) for e in entries]}), JOB)
     assert again == entries
 
 
