@@ -81,15 +81,17 @@ def _cases_of(job: str) -> str:
 
 
 def cases_of(store: Store, job: str) -> list[KeptCase]:
-    """Return the cases that were begun about a job, last changed first."""
-    found = []
+    """Return the cases about a job, last changed first: those begun about it, and those whose job file is its own."""
+    kept = store.jobs.get(job)
+    # a job file's title stands in every case about it; only these are read
+    found = {case.name: case for case in store.cases.find(kept.title) if case.case.job == kept.text}
     for name, _ in store.documents.list(_cases_of(job)):
         try:
-            found.append(store.cases.get(name))
+            found[name] = store.cases.get(name)
         except CallError as error:
             if error.code != "no_such_case":
                 raise
-    return sorted(found, key=lambda kept: kept.changed, reverse=True)
+    return sorted(found.values(), key=lambda case: case.changed, reverse=True)
 
 
 def job_of(store: Store, case: str) -> StoredJob | None:

@@ -11,7 +11,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.app.store import KeptCase, Store
+    from gainwright.app.store import Store
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
     from gainwright.report import Measured, MusicFound, Paper
@@ -59,13 +59,6 @@ class Wanted:
         language(self.language)
         check_date(self.date)
         return self
-
-
-def cases_of(store: Store, job: str) -> list[KeptCase]:
-    """Return the cases about a job, last changed first: those whose job file is its own, now or once."""
-    kept = store.jobs.get(job)
-    # its title stands in every one of them; only these are read
-    return [c for c in store.cases.find(kept.title) if c.case.job == kept.text or c.case.title == kept.title]
 
 
 def job_paper(

@@ -106,16 +106,8 @@ def _fact(path: str, value: Quantity | None, default: str | Quantity, reason: st
     return Fact(path, assumed, given=False, reason=reason)
 
 
-def _spread(text: str, dimension: str, low: float, high: float) -> Quantity:
-    return Quantity(text, dimension, Uniform(low, high))
-
-
 def _percent_of(value: float, percent: float) -> Quantity:
     return Quantity(f"{value:.4g} V ± {percent:g} %", "voltage", Normal(value, value * percent / 100, 0.0))
-
-
-def _below(value_v: float, decibels: float) -> Quantity:
-    return quantity(value_v * 10 ** (-decibels / 20), "voltage")
 
 
 def _stage_facts(name: str, stage: AnyStage, wiring: Wiring) -> Iterator[Fact]:

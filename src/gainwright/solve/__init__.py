@@ -2,7 +2,7 @@
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
 from gainwright.solve.chain import Chain, Conditions, rails_v
-from gainwright.solve.electrics import MUTED_TRAVEL, rated_voltage, response
+from gainwright.solve.electrics import MUTED_TRAVEL, response
 from gainwright.solve.instruments import (
     Shown,
     accuracy_of,
@@ -38,7 +38,6 @@ __all__ = [
     "limits_first",
     "noise_v",
     "rails_v",
-    "rated_voltage",
     "recorder_full_scale_v",
     "resolution_v",
     "response",

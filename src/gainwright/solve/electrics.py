@@ -131,12 +131,6 @@ def rating_index(stage: Amplifier, conductance: Any) -> Any:
     return np.where(siemens > UNLOADED_SIEMENS, nearest, np.argmax(loads))
 
 
-def rated_voltage(stage: Amplifier, conductance: Any) -> float:
-    """Return the rated output voltage, rms, of the rating that holds at a conductance."""
-    rating = stage.power[int(rating_index(stage, float(conductance)))]
-    return float(physics.voltage_for_power(power_w=rating.power.nominal, resistance_ohm=rating.load.nominal))
-
-
 def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, conductance: Any) -> Any:
     """Return the EMF gain of an amplifier at a gain position (0 fully down .. 1 fully up).
 

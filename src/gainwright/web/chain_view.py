@@ -6,8 +6,6 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from starlette.requests import Request
-
 from gainwright.errors import CallError
 from gainwright.web import chain_layout
 
@@ -21,7 +19,6 @@ if TYPE_CHECKING:
 
 GRAVITY = {"blocker": "stop", "caution": "high", "note": "unknown"}
 """Severity of a finding -> kind of state on the sheet."""
-MOST_FIELDS = 600
 SECTIONS = {
     "job": "The job",
     "vehicle": "Vehicle and supply",
@@ -45,16 +42,6 @@ class Difference:
     was: str
     now: str
     mine: str
-
-
-async def sent(request: Request) -> dict[str, str]:
-    """Return what a form sent; of a name that came several times, all in one text by commas."""
-    data = await request.form(max_fields=MOST_FIELDS, max_files=0)
-    found: dict[str, str] = {}
-    for name, value in data.multi_items():
-        if isinstance(value, str):
-            found[name] = f"{found[name]},{value}" if name in found else value
-    return found
 
 
 def seen_of(given: Mapping[str, str]) -> int:

@@ -13,8 +13,8 @@ from gainwright.app.answer_ways import own_entry
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web import case_pictures, case_work, diagnoses
 from gainwright.web.case_work import case_address
+from gainwright.web.form_fields import Fields
 from gainwright.web.pages.case_page import Said, case_page
-from gainwright.web.pages.fault import Fields
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 

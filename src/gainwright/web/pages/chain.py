@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from gainwright.app import chain_edits
@@ -13,6 +13,7 @@ from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web import chain_view as view
 from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Sent
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
-
-Sent = Annotated[dict[str, str], Depends(view.sent)]
 
 
 @router.get("/jobs/{job}/chain")

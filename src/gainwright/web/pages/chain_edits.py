@@ -11,7 +11,8 @@ from gainwright.app import chain_edits
 from gainwright.errors import GainwrightError
 from gainwright.web import chain_view as view
 from gainwright.web.errors import status_of
-from gainwright.web.pages.chain import Sent, address_of, show_chain, show_form
+from gainwright.web.form_fields import Sent
+from gainwright.web.pages.chain import address_of, show_chain, show_form
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 

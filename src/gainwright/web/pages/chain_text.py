@@ -14,7 +14,7 @@ from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web import chain_view as view
 from gainwright.web.errors import status_of
-from gainwright.web.pages.chain import Sent
+from gainwright.web.form_fields import Sent
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 

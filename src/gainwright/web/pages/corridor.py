@@ -14,7 +14,7 @@ from gainwright.app.typed_readings import plain_number
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web.corridor_drawing import passages
 from gainwright.web.errors import status_of
-from gainwright.web.pages.fault import Fields
+from gainwright.web.form_fields import Fields
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from gainwright.app import casebook
@@ -14,6 +14,7 @@ from gainwright.model import Speaker
 from gainwright.web import diagnoses
 from gainwright.web.case_work import case_address
 from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Fields
 from gainwright.web.learning import evidence_of_run
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -22,16 +23,6 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
-LONGEST = 2000
-
-
-async def fields(request: Request) -> dict[str, str]:
-    """Return the fields of a form whose names aren't known beforehand."""
-    form = await request.form(max_fields=200, max_files=0)
-    return {key: value[:LONGEST] for key, value in form.items() if isinstance(value, str)}
-
-
-Fields = Annotated[dict[str, str], Depends(fields)]
 
 
 @router.get("/jobs/{job}/fault")

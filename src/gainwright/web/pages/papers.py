@@ -8,8 +8,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from starlette.responses import HTMLResponse, Response
 
-from gainwright.app.casebook import today
-from gainwright.app.job_papers import Wanted, cases_of
+from gainwright.app.casebook import cases_of, today
+from gainwright.app.job_papers import Wanted
 from gainwright.errors import GainwrightError
 from gainwright.web import papers_making
 from gainwright.web.errors import status_of

@@ -12,8 +12,8 @@ from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tone_files import tone_archive
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Fields
 from gainwright.web.learning import Taught, run_now, taught
-from gainwright.web.pages.fault import Fields
 from gainwright.web.rendering import go_to, page
 from gainwright.web.run_words import PHASES, VERDICTS, Shown, entered, gauge, knee_of, quantity_words, reading_words
 from gainwright.web.site import Actor, CurrentSite

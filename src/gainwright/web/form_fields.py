@@ -1,0 +1,34 @@
+"""What forms sent whose fields aren't known beforehand."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Depends
+from starlette.requests import Request
+
+MOST_FIELDS = 3000
+"""A corridor has two fields for each control, and a job may have 200 stages."""
+LONGEST = 2000
+
+
+async def _texts(request: Request) -> list[tuple[str, str]]:
+    data = await request.form(max_fields=MOST_FIELDS, max_files=0)
+    return [(name, value) for name, value in data.multi_items() if isinstance(value, str)]
+
+
+async def sent(request: Request) -> dict[str, str]:
+    """Return what a form sent; of a name that came several times, all in one text by commas."""
+    found: dict[str, str] = {}
+    for name, value in await _texts(request):
+        found[name] = f"{found[name]},{value}" if name in found else value
+    return found
+
+
+async def fields(request: Request) -> dict[str, str]:
+    """Return what a form sent, no more than a note of each; of a name that came several times, the last."""
+    return {name: value[:LONGEST] for name, value in await _texts(request)}
+
+
+Sent = Annotated[dict[str, str], Depends(sent)]
+Fields = Annotated[dict[str, str], Depends(fields)]

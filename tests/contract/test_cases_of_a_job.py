@@ -1,0 +1,28 @@
+"""Which cases are about a job, in either database: those begun about it, and those kept elsewhere about the same file."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.app.casebook import begin_case, cases_of
+from gainwright.jobfile import example_text
+from gainwright.model import Case
+
+if TYPE_CHECKING:
+    from gainwright.app.store import Store
+
+TEXT = example_text("one_amplifier")
+TITLE = "a van with one amplifier"
+
+
+def test_cases_of_a_job_are_its_own(store: Store) -> None:
+    """A job of the same title is another car; a case that was begun outlives changes of its job."""
+    mine = store.jobs.add(title=TITLE, text=TEXT.replace(TEXT.split("title:")[1].split("\n")[0], f" {TITLE}"))
+    other = store.jobs.add(title=TITLE, text=mine.text + "# another car\n")
+    begin_case(store, mine, name="begun")
+    begin_case(store, other, name="not mine")
+    store.cases.write("taken in", Case(job=mine.text, title="from the command line"), seen=0)
+    assert {case.name for case in cases_of(store, mine.id)} == {"begun", "taken in"}
+    assert {case.name for case in cases_of(store, other.id)} == {"not mine"}
+    store.jobs.write(mine.id, title=TITLE, text=mine.text + "# louder now\n", seen=mine.revision, by="phone")
+    assert [case.name for case in cases_of(store, mine.id)] == ["begun"]
