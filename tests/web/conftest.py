@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Locator, Page, sync_playwright
 from web_server import WebServer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from playwright.sync_api import Browser, BrowserContext, Page
+    from playwright.sync_api import Browser, BrowserContext
 
 FLAGS = (
     "--no-sandbox",
@@ -31,6 +31,31 @@ SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "hei
 PICTURES = Path(os.environ.get("GAINWRIGHT_PICTURES") or Path(__file__).resolve().parents[2] / ".pictures")
 """Where the screenshots are left for a person to look at."""
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+LOOKS = (
+    *("all", "all_inner_texts", "all_text_contents", "bounding_box", "count", "evaluate", "evaluate_all"),
+    *("get_attribute", "inner_html", "inner_text", "input_value", "is_checked", "is_disabled", "is_enabled"),
+    *("is_visible", "text_content"),
+)
+ACTS = ("check", "click", "fill", "focus", "press", "press_sequentially", "select_option", "set_input_files", "uncheck")
+
+
+@pytest.fixture(autouse=True)
+def whole_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is looked at or done on half a page: one that follows comes in piece by piece, its style sheet last."""
+
+    def waiting(act: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(act)
+        def acted(self: Locator | Page, *arguments: Any, **options: Any) -> Any:
+            (self if isinstance(self, Page) else self.page).wait_for_load_state()
+            return act(self, *arguments, **options)
+
+        return acted
+
+    for name in (*LOOKS, *ACTS):
+        monkeypatch.setattr(Locator, name, waiting(getattr(Locator, name)))
+    monkeypatch.setattr(Page, "evaluate", waiting(Page.evaluate))
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +123,6 @@ def _axe() -> str:
 
 def violations(page: Page) -> list[str]:
     """Return what a page breaks of WCAG 2.2 AA and best practice, as far as axe can tell."""
-    page.wait_for_load_state()  # sizes and colours are those of the style sheet
     # not as a script element: the page's own policy refuses inline scripts
     page.evaluate(_axe())
     size = page.viewport_size
@@ -115,7 +139,6 @@ def violations(page: Page) -> list[str]:
 
 def look(page: Page, name: str, *, full: bool = True) -> None:
     """Leave a screenshot where a person can look at it; the page must not be wider than the window."""
-    page.wait_for_load_state()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), f"{name} scrolls sideways"
     PICTURES.mkdir(parents=True, exist_ok=True)
     page.screenshot(path=PICTURES / f"{name}.png", full_page=full)

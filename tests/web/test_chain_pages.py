@@ -36,7 +36,6 @@ def stages_of(api: httpx.Client, job: str) -> dict[str, str]:
 
 def box(page: Page, name: str) -> Locator:
     """The link of a stage in the drawing that is seen at this size."""
-    page.wait_for_load_state()  # until its style sheet is there, both drawings count as seen
     return page.locator(f'svg.chain:visible a[href$="/stage/{name}"]')
 
 
@@ -46,7 +45,6 @@ def press(button: Locator, part: str = "#main") -> None:
     page.locator(part).evaluate("element => element.setAttribute('data-old', '')")
     button.click()
     page.locator(f"{part}:not([data-old])").wait_for()
-    page.wait_for_load_state()
 
 
 def save(page: Page) -> None:

@@ -36,7 +36,6 @@ def done(page: Page, act: Callable[[], object]) -> None:
     before = seen(page)
     act()
     expect(page.locator('input[name="seen"]').first).not_to_have_value(before)
-    page.wait_for_load_state()  # without scripts it is another page, which comes in piece by piece
 
 
 def asked(page: Page) -> dict[str, Any]:
@@ -260,7 +259,6 @@ def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: 
     page.get_by_label("Name of the case").focus()
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="What is believed").wait_for()
-    page.wait_for_load_state()
     page.locator("#answer").focus()
     if page.locator("#answer").evaluate("e => e.tagName") == "INPUT":
         page.keyboard.type("0.02")
@@ -441,7 +439,7 @@ def test_pages_are_accessible_and_can_be_looked_at(
         )
     for dark in (False, True):
         page = open_page(f"/cases/{name}", size=size, dark=dark)
-        assert page.locator(".drawing:visible").count() == 1
+        assert page.locator("svg.chain:visible").count() == 1
         look(page, f"case-{size}{'-night' if dark else ''}")
         page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
         page.locator(".moved img").scroll_into_view_if_needed()

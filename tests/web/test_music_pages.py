@@ -109,7 +109,6 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     page.get_by_role("button", name="Scan").click()
     finished = page.get_by_role("link", name="What it allows")
     for _ in range(200):
-        page.wait_for_load_state()
         if finished.count():
             break
         page.wait_for_timeout(200)

@@ -29,7 +29,6 @@ def test_sheet_is_looked_at_and_taken_along(
     page.get_by_role("button", name="Make the PDF").click()
     link = page.get_by_role("link", name="Take it along").first
     for _ in range(100):
-        page.wait_for_load_state()
         if scripts or link.count():
             break
         page.wait_for_timeout(300)

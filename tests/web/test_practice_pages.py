@@ -131,7 +131,6 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     assert page.get_by_role("heading", level=1).inner_text() == title
     assert page.locator("h1 b").count() == 0
     whole = page.locator(".asks button").count()
-    page.wait_for_load_state("load")
     page.get_by_label("Find a test").fill("lamp amp")
     expect(page.locator(".asks button")).to_have_count(2)
     assert whole > 10
@@ -144,7 +143,6 @@ def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Calla
     page = open_page("/practise")
     page.get_by_role("button", name="Begin").press("Enter")
     page.get_by_role("heading", name="Somebody calls").wait_for()
-    page.wait_for_load_state()
     page.locator("#listed summary").nth(1).focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")

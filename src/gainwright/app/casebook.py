@@ -81,10 +81,11 @@ def _cases_of(job: str) -> str:
 
 
 def cases_of(store: Store, job: str) -> list[KeptCase]:
-    """Return the cases about a job, last changed first: those begun about it, and those whose job file is its own."""
+    """Return the cases about a job, last changed first: those begun about it, and those of no job whose file is its own."""
     kept = store.jobs.get(job)
     # a job file's title stands in every case about it; only these are read
-    found = {case.name: case for case in store.cases.find(kept.title) if case.case.job == kept.text}
+    alike = (case for case in store.cases.find(kept.title) if case.case.job == kept.text)
+    found = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
     for name, _ in store.documents.list(_cases_of(job)):
         try:
             found[name] = store.cases.get(name)

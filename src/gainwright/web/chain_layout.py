@@ -1,18 +1,29 @@
-"""Lays a chain out for its page: across, boxes from left to right; down, a line for each stage beside the rails of its leads."""
+"""Lays a chain out for a page: across, boxes from left to right; down, a line for each stage beside the rails of its leads.
+
+Balloons are numbers of a list beside the drawing, at the stages and leads that its rows are about.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.model import resolve, stages_at
+
 if TYPE_CHECKING:
+    from gainwright.model import Job
     from gainwright.report import ChainDrawing
 
 BOX_WIDE, BOX_HIGH = 136, 56
-COLUMN, ROW, EDGE = 208, 84, 8
-RAIL, STEP, TOP = 20, 56, 28
+COLUMN, ROW, EDGE = 208, 84, 16
+RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
 LETTERS, LEAD_LETTERS = 16, 9
 """Letters of a name that fit a box, and a lead between two boxes."""
+LETTER, BALLOON = 8.6, 25
+"""Width of a letter of a name; from one balloon to the next."""
+MOST_AT_STAGE, MOST_AT_LEAD = 4, 2
+SUSPECTED = "suspected"
+"""How grave it is what balloons say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +50,25 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
+class Run:
+    """A lead as a path."""
+
+    path: str
+    suspected: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Balloon:
+    """A number in a circle: its middle."""
+
+    x: float
+    y: float
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
-    """A chain laid out: stages, and the leads as paths.
+    """A chain laid out: stages, and the leads between them.
 
     Attributes
     ----------
@@ -51,8 +79,9 @@ class Layout:
     wide: float
     high: float
     stops: tuple[Stop, ...]
-    leads: tuple[str, ...]
+    leads: tuple[Run, ...]
     labels: tuple[Label, ...] = ()
+    balloons: tuple[Balloon, ...] = ()
     text_x: float = 0.0
 
 
@@ -60,12 +89,48 @@ Outputs = dict[tuple[str, str], list[str]]
 """Two stages -> the outputs by which one feeds the other, where it has several."""
 Notes = dict[str, tuple[str, str]]
 """Stage -> how grave what is said of it is, and how it is said on the drawing."""
+Marks = dict[str, list[int]]
+"""Stage, output, control or lead -> numbers of its balloons."""
 
 
-def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None) -> Layout:
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A chain laid out both ways, for wide windows and for phones."""
+
+    across: Layout
+    down: Layout
+
+
+def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> Drawn:
+    """Return a job's chain laid out.
+
+    Parameters
+    ----------
+    notes : what is said of stages.
+    marks : what is suspected, for balloons.
+    """
+    from gainwright.report import chain_drawing
+
+    outputs: Outputs = {}
+    for run in resolve(job).leads:
+        if run.source_output != "out":
+            outputs.setdefault((run.source_stage, run.target), []).append(run.source_output)
+    drawing = chain_drawing(job, title=title)
+    return Drawn(across(drawing, notes or {}, outputs, marks), down(drawing, notes or {}, outputs, marks))
+
+
+def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, marks: Marks | None = None) -> Layout:
     """Return a chain laid out from left to right."""
     at = {b.name: (EDGE + b.column * COLUMN, EDGE + b.row * ROW) for b in drawing.boxes}
+    here, between = _marked(marks)
+    notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     stops = tuple(Stop(b.name, _short(b.name), b.kind, *at[b.name], *_noted(notes, b.name)) for b in drawing.boxes)
+    balloons = [
+        Balloon(at[name][0] + BOX_WIDE - 14 - BALLOON * i, at[name][1] - 3, number)
+        for name, numbers in here.items()
+        if name in at
+        for i, number in enumerate(numbers)
+    ]
     leads, labels = [], []
     for line in drawing.lines:
         (x, y), (to_x, to_y) = at[line.source], at[line.target]
@@ -73,13 +138,17 @@ def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None) 
         bend = x + BOX_WIDE + 8 if to_x - x == COLUMN else to_x - (COLUMN - BOX_WIDE) + 8
         if words := _outputs((outputs or {}).get((line.source, line.target), [])):
             labels.append(Label(to_x - (COLUMN - BOX_WIDE) + 12, to_y + middle - 6, words))
-        leads.append(f"M{x + BOX_WIDE:g} {y + middle:g}H{bend:g}V{to_y + middle:g}H{to_x:g}")
+        numbers = between.get((line.source, line.target), [])
+        # under the lead: its words stand over it
+        balloons += [Balloon(to_x - 22 - BALLOON * i, to_y + middle + 13, number) for i, number in enumerate(numbers)]
+        path = f"M{x + BOX_WIDE:g} {y + middle:g}H{bend:g}V{to_y + middle:g}H{to_x:g}"
+        leads.append(Run(path, bool(numbers)))
     wide = max(x for x, _ in at.values()) + BOX_WIDE + EDGE
     high = max(y for _, y in at.values()) + BOX_HIGH + EDGE
-    return Layout(wide, high, stops, tuple(leads), tuple(labels))
+    return Layout(wide, high, stops, tuple(leads), tuple(labels), tuple(balloons))
 
 
-def down(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None) -> Layout:
+def down(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, marks: Marks | None = None) -> Layout:
     """Return a chain laid out from top to bottom, a line a stage: each lead runs down a rail of its own."""
     after: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     before: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
@@ -95,13 +164,47 @@ def down(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None) ->
     fed = {
         name: ", ".join(f"{b}.{o}" for b in before[name] for o in (outputs or {}).get((b, name), ())) for name in before
     }
+    here, between = _marked(marks)
+    notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
+    text_x = _x(most) + 22
     stops = tuple(
-        Stop(name, name, kinds[name], _x(rail), _y(row), *_noted(notes, name), fed[name])
+        Stop(name, _beside(name, here, text_x), kinds[name], _x(rail), _y(row), *_noted(notes, name), fed[name])
         for name, (rail, row) in rails.at.items()
     )
-    leads = tuple(_run(rails.at[source], rails.at[target], rail) for source, target, rail in rails.runs)
+    leads, balloons = [], []
+    for source, target, rail in rails.runs:
+        numbers = between.get((source, target), [])
+        leads.append(Run(_run(rails.at[source], rails.at[target], rail), bool(numbers)))
+        y = _y(rails.at[target][1]) - STEP / 2
+        balloons += [Balloon(_x(rail) + BALLOON * i, y, number) for i, number in enumerate(numbers)]
+    for name, numbers in here.items():
+        if name in rails.at:
+            y = _y(rails.at[name][1])
+            balloons += [Balloon(WIDE - 14 - BALLOON * i, y, number) for i, number in enumerate(numbers)]
     high = TOP + STEP * (len(stops) - 1) + TOP
-    return Layout(360, high, stops, leads, text_x=_x(most) + 22)
+    return Layout(WIDE, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
+
+
+def _marked(marks: Marks | None) -> tuple[dict[str, list[int]], dict[tuple[str, str], list[int]]]:
+    """Return the numbers at stages, and those at the leads between two; of many the first."""
+    here: dict[str, list[int]] = {}
+    between: dict[tuple[str, str], list[int]] = {}
+    for place, numbers in (marks or {}).items():
+        ends = stages_at(place)
+        if len(ends) > 1:
+            between.setdefault((ends[0], ends[1]), []).extend(numbers)
+        else:
+            here.setdefault(ends[0], []).extend(numbers)
+    return (
+        {name: numbers[:MOST_AT_STAGE] for name, numbers in here.items()},
+        {pair: numbers[:MOST_AT_LEAD] for pair, numbers in between.items()},
+    )
+
+
+def _beside(name: str, here: dict[str, list[int]], text_x: float) -> str:
+    """Return a name as it fits beside its balloons; without any it stands whole."""
+    count = len(here.get(name, ()))
+    return _short(name, int((WIDE - text_x - BALLOON * count - 8) / LETTER)) if count else name
 
 
 class _Rails:

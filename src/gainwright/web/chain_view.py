@@ -138,10 +138,8 @@ def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
     return {name: here for name, here in by_place.items() if here}
 
 
-def drawn(site: Site, text: str, title: str) -> dict[str, Any]:
+def drawn(site: Site, text: str, title: str) -> chain_layout.Drawn:
     """Return a chain laid out across and down, with what is found at its stages."""
-    from gainwright.report import chain_drawing
-
     found = findings_of(site, text) or ()
     job = site.models.job(text)
     notes: chain_layout.Notes = {}
@@ -151,15 +149,7 @@ def drawn(site: Site, text: str, title: str) -> dict[str, Any]:
             grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
             count = sum(f.severity == grave for f in here)
             notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
-    drawing = chain_drawing(job, title=title)
-    outputs: chain_layout.Outputs = {}
-    for run in site.models.read(text).wiring.leads:
-        if run.source_output != "out":
-            outputs.setdefault((run.source_stage, run.target), []).append(run.source_output)
-    return {
-        "across": chain_layout.across(drawing, notes, outputs),
-        "down": chain_layout.down(drawing, notes, outputs),
-    }
+    return chain_layout.laid_out(job, title=title, notes=notes)
 
 
 def place_of(error_where: str, fields: Mapping[str, Field]) -> str:

@@ -75,12 +75,12 @@ class Believed:
     groups: tuple[str, ...]
 
     @property
-    def marks(self) -> dict[str, list[tuple[int, str]]]:
-        """Place -> numbers and shares of its balloons."""
-        found: dict[str, list[tuple[int, str]]] = {}
+    def marks(self) -> dict[str, list[int]]:
+        """Place -> numbers of its balloons."""
+        found: dict[str, list[int]] = {}
         for row in self.rows:
             if row.where and row.width >= 100 * MARKED_FROM:
-                found.setdefault(row.where, []).append((row.number, row.share))
+                found.setdefault(row.where, []).append(row.number)
         return found
 
 

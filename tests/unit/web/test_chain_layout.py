@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gainwright.report import ChainDrawing
 from gainwright.report.chain_drawing import Box, Line
-from gainwright.web.chain_layout import BOX_HIGH, BOX_WIDE, Layout, across, down
+from gainwright.web.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, Layout, Run, across, down
 
 
 @st.composite
@@ -52,8 +52,8 @@ def _points(path: str) -> list[tuple[float, float]]:
 def _through(layout: Layout) -> list[str]:
     """Return the stages that a vertical piece of a lead passes without ending there."""
     found = []
-    for path in layout.leads:
-        points = _points(path)
+    for lead in layout.leads:
+        points = _points(lead.path)
         for (x, y), (to_x, to_y) in itertools.pairwise(points):
             if x != to_x:
                 continue
@@ -71,7 +71,7 @@ def test_downwards_each_stage_has_its_line_and_each_lead_its_rail(drawing: Chain
     assert len({s.y for s in layout.stops}) == len(layout.stops)
     at = {s.name: (s.x, s.y) for s in layout.stops}
     assert all(at[line.source][1] < at[line.target][1] for line in drawing.lines)
-    ends = sorted((_points(p)[0], _points(p)[-1]) for p in layout.leads)
+    ends = sorted((_points(lead.path)[0], _points(lead.path)[-1]) for lead in layout.leads)
     assert ends == sorted((at[line.source], at[line.target]) for line in drawing.lines)
     assert _through(layout) == []
     assert layout.text_x > max(s.x for s in layout.stops)
@@ -89,6 +89,31 @@ def test_across_no_two_boxes_touch(drawing: ChainDrawing) -> None:
     assert (first.weight, first.note) == ("high", "1 caution")
 
 
+@settings(max_examples=100)
+@given(drawing=chains().filter(lambda drawing: drawing.lines), data=st.data())
+def test_balloons_stand_where_the_fault_may_be(drawing: ChainDrawing, data: st.DataObject) -> None:
+    """At a stage on its box or in its line, at a lead beside its way into a stage; inside the sheet; what they mark is suspected."""
+    line = data.draw(st.sampled_from(drawing.lines))
+    name = data.draw(st.sampled_from(drawing.boxes)).name
+    marks = {f"{name}.out": [1, 2, 3, 4, 5, 6], f"lead:{line.source}.left-{line.target}": [7, 8, 9]}
+    for layout in (across(drawing, {}, marks=marks), down(drawing, {}, marks=marks)):
+        assert [b.number for b in sorted(layout.balloons, key=lambda b: b.number)] == [1, 2, 3, 4, 7, 8]
+        assert all(11.5 <= b.y <= layout.high - 11.5 for b in layout.balloons)
+        assert all(5 <= b.x <= layout.wide - 11.5 for b in layout.balloons)
+        assert [s.name for s in layout.stops if s.weight == "suspected"] == [name]
+        (lead,) = (lead for lead in layout.leads if lead.suspected)
+        at = {s.name: (s.x, s.y) for s in layout.stops}
+        end = at[line.target] if layout.text_x else (at[line.target][0], at[line.target][1] + BOX_HIGH / 2)
+        assert _points(lead.path)[-1] == end
+        seven = next(b for b in layout.balloons if b.number == 7)
+        assert abs(seven.y - end[1]) <= 30
+    drawn = down(drawing, {}, marks={drawing.boxes[0].name: [1, 2]})
+    first = next(s for s in drawn.stops if s.name == drawing.boxes[0].name)
+    leftmost = min(b.x for b in drawn.balloons) - 11.5
+    if drawn.text_x < 200:  # with more rails than any vehicle has nothing is left for names
+        assert drawn.text_x + LETTER * len(first.shown) <= leftmost
+
+
 def test_the_check_notices_a_lead_through_a_stage() -> None:
     """A rail drawn through another stage's mark is found."""
     drawing = ChainDrawing(
@@ -100,7 +125,7 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
     )
     layout = down(drawing, {})
     first, _, last = layout.stops
-    bad = Layout(layout.wide, layout.high, layout.stops, (f"M{first.x:g} {first.y:g}V{last.y:g}",))
+    bad = Layout(layout.wide, layout.high, layout.stops, (Run(f"M{first.x:g} {first.y:g}V{last.y:g}"),))
     assert _through(layout) == []
     assert _through(bad) == ["b"]
 

@@ -10,8 +10,8 @@ from gainwright.app import casebook
 from gainwright.app.answer_ways import ways
 from gainwright.app.dialogue import asked_for, without_result
 from gainwright.errors import GainwrightError
+from gainwright.web.chain_layout import laid_out
 from gainwright.web.diagnoses import dialogue_of, told
-from gainwright.web.drawing import chain
 from gainwright.web.errors import status_of
 from gainwright.web.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.rendering import page
@@ -86,7 +86,7 @@ def case_page(
         case=kept.case,
         found=found,
         belief=seen_belief,
-        sheets=chain(job, seen_belief.marks),
+        chain=laid_out(job, title="The chain", marks=seen_belief.marks),
         drawn=_in_words(job, found),
         test=asked(tests[shown - 1], job) if tests else None,
         shown=shown,

@@ -11,7 +11,7 @@ from gainwright.app import examples, practices
 from gainwright.errors import GainwrightError
 from gainwright.model import stages_at
 from gainwright.web import practice_work
-from gainwright.web.drawing import chain
+from gainwright.web.chain_layout import laid_out
 from gainwright.web.errors import status_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -81,7 +81,7 @@ def _show(
         words=words,
         last_done=last if kept.tried and kept.tried[-1] is last else None,
         last=_group_of(last.where) if last is not None else "",
-        sheets=chain(going.job, _marks(kept)),
+        chain=laid_out(going.job, title="The chain", marks=_marks(kept)),
         causes=_causes(going),
         was=was,
         truth=_truth(kept) if kept.ended else None,
@@ -108,8 +108,8 @@ def _group_of(where: str) -> str:
     return "Leads" if where.startswith("lead:") else stages_at(where)[0]
 
 
-def _marks(kept: KeptPractice) -> dict[str, list[tuple[int, str]]]:
-    return {kept.where: [(1, "")]} if kept.ended and kept.where else {}
+def _marks(kept: KeptPractice) -> dict[str, list[int]]:
+    return {kept.where: [1]} if kept.ended and kept.where else {}
 
 
 def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
