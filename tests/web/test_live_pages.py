@@ -313,6 +313,21 @@ def test_recording_is_kept_and_measures_as_the_command_does(
     assert kept["measured"]["about"]["gaps"] == 0
 
 
+def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
+    """Two minutes were meant; what was heard until the button was pressed again is kept, and another can be begun."""
+    heard = listening(tone(), f"/jobs/{job}/live").start()
+    heard.page.get_by_label("Seconds").fill("120")
+    heard.page.get_by_role("button", name="Record", exact=True).click()
+    heard.page.get_by_role("button", name="Stop and keep").wait_for()
+    heard.fresh()
+    heard.page.get_by_role("button", name="Stop and keep").click()
+    heard.page.locator("#recordings .main").wait_for()
+    heard.page.get_by_role("button", name="Record", exact=True).wait_for()
+    (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
+    assert 0.5 < kept["measured"]["channels"][0]["seconds"] < 100
+    assert kept["measured"]["channels"][0]["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.1)
+
+
 def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listener], job: str) -> None:
     """A browser that loses each two hundredth block: said, counted, forgotten when it is begun anew."""
     heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()

@@ -137,6 +137,7 @@ function progress(share) {
   if (!bar) return;
   bar.hidden = share === null;
   if (share !== null) bar.value = share;
+  part("record").querySelector("button").textContent = share === null ? "Record" : "Stop and keep";
 }
 
 function pace(now) {
@@ -389,7 +390,7 @@ part("calibrate").addEventListener("submit", (event) => {
 part("record")?.addEventListener("submit", (event) => {
   event.preventDefault();
   const { name, seconds } = event.target.elements;
-  running?.ask({ do: "record", name: name.value, seconds: Number(seconds.value) });
+  running?.ask(part("recording").hidden ? { do: "record", name: name.value, seconds: Number(seconds.value) } : { do: "stop_recording" });
 });
 
 // only the bench's own inputs need no secure page
