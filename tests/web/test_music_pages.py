@@ -62,8 +62,8 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     page = open_page(f"/music?job={job}", size=size)
     assert axe(page) == []
     look(page, f"music-{size}")
-    page.get_by_label("music & <b>more", exact=True).uncheck()
-    page.get_by_label("/ quick").check()
+    page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
+    page.get_by_role("checkbox", name="/ quick").check()
     done = page.get_by_role("link", name="What it allows")
     before = done.count()
     page.get_by_role("button", name="Scan").click()
@@ -91,8 +91,8 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
 def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """A scan goes on while its page is loaded anew; stopped, it ends, and says that what was read is kept."""
     page = open_page("/music")
-    page.get_by_label("music & <b>more", exact=True).uncheck()
-    page.get_by_label("/ long").check()
+    page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
+    page.get_by_role("checkbox", name="/ long").check()
     page.get_by_role("button", name="Scan").click()
     page.locator("progress").wait_for()
     page.reload()
@@ -104,12 +104,13 @@ def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], a
 def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     """Without scripts the page is loaded again until it is done."""
     page = open_page("/music", scripts=False)
-    page.get_by_label("music & <b>more", exact=True).uncheck()
-    page.get_by_label("/ quick").check()
-    page.get_by_role("button", name="Scan").click()
+    page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
+    page.get_by_role("checkbox", name="/ quick").check()
     finished = page.get_by_role("link", name="What it allows")
+    before = finished.count()
+    page.get_by_role("button", name="Scan").click()
     for _ in range(200):
-        if finished.count():
+        if finished.count() > before:
             break
         page.wait_for_timeout(200)
         page.get_by_role("link", name="Look again").first.click()
