@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import pytest
+
 from gainwright.app.casebook import begin_case, cases_of
 from gainwright.jobfile import example_text
+from gainwright.jobfile.editing import set_key
 from gainwright.model import Case
 
 if TYPE_CHECKING:
@@ -13,6 +16,14 @@ if TYPE_CHECKING:
 
 TEXT = example_text("one_amplifier")
 TITLE = "a van with one amplifier"
+
+
+@pytest.mark.parametrize("title", ["", 'Bob"s \u00e4 big', "it's", "50 % _ off"])
+def test_cases_taken_in_are_found_whatever_the_title(store: Store, title: str) -> None:
+    """Also without any title, and with one that is written otherwise in a file."""
+    job = store.jobs.add(title=title or "untitled", text=set_key(TEXT, ("title",), title))
+    store.cases.write("taken in", Case(job=job.text, title="from the command line"), seen=0)
+    assert [case.name for case in cases_of(store, job.id)] == ["taken in"]
 
 
 def test_cases_of_a_job_are_its_own(store: Store) -> None:

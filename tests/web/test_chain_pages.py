@@ -327,6 +327,29 @@ def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], a
     assert text_of(api, job).endswith("# mine\n")
 
 
+def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[..., Page], job: str) -> None:
+    """Saving takes a while; the page doesn't say that what was typed meanwhile is kept."""
+    page = open_page(f"/jobs/{job}/chain/text")
+    saving: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if "save=1" in (route.request.post_data or ""):
+            saving.append(route)
+        else:
+            route.continue_()
+
+    page.route(f"**/jobs/{job}/chain/text", hold)
+    area = page.get_by_label("Text of the job file")
+    area.press("Control+End")
+    area.press_sequentially("# mine\n")
+    page.get_by_text("The text is a job").wait_for()
+    page.get_by_role("button", name="Save").click()
+    area.press_sequentially("bogus: 1\n")
+    page.wait_for_timeout(1000)  # its check falls due while the text is being saved
+    saving[0].continue_()
+    page.get_by_text("'bogus' is unknown").wait_for()
+
+
 def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
     """Line by line what is there and what is one's own; one's own is still in the editor and is kept when asked for."""
     page = open_page(f"/jobs/{job}/chain/text")

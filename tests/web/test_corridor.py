@@ -129,6 +129,38 @@ def test_a_boost_costs_what_it_lifts(
     assert len(read.model_dump(by_alias=True)["stages"]["desk"]["outputs"]["sub"]["equaliser"]) == 2
 
 
+def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """31 bands with blanks among them: untouched they aren't moved, something else is kept without losing one of them."""
+    bands = [f"peak  {(-1) ** i * (i % 7) / 2:+g} dB at {20 * 2 ** (i / 3):.5g} Hz q 4.3" for i in range(31)]
+    text = example_text("two_way_and_sub").replace("tone: [flat]", f"tone: {json.dumps(bands)}")
+    job = api.post("/api/jobs", json={"text": text}).json()["id"]
+    page = open_page(f"/jobs/{job}/corridor")
+    page.get_by_text("As the job says").wait_for()
+    page.get_by_label("volume", exact=True).fill("25")
+    page.get_by_text("head.volume 30 → 25").wait_for()
+    assert "tone" not in page.locator("#moved").inner_text()
+    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_text("as revision 2 of the job").wait_for()
+    kept = api.get(f"/api/jobs/{job}").json()["text"]
+    assert [x for x in kept.splitlines() if x not in text.splitlines()] == [
+        x.replace("at: 30", "at: 25") for x in text.splitlines() if x not in kept.splitlines()
+    ]
+    assert controls(read_job_text(kept).job)["head.tone"] == "; ".join(bands)
+
+
+def test_an_emptied_field_of_bands_is_flat(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """Nothing typed is nothing done to the tone; far too much typed is refused in words."""
+    text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 40 Hz q 1]")
+    job = api.post("/api/jobs", json={"text": text}).json()["id"]
+    page = open_page(f"/jobs/{job}/corridor")
+    page.get_by_text("Filters, bands and switches of head").click()
+    page.locator('[name="set.head.tone"]').fill("")
+    page.get_by_text("head.tone peak +6 dB at 40 Hz q 1 → flat").wait_for()
+    page.locator('[name="set.head.tone"]').fill("peak +1 dB at 40 Hz q 1; " * 100)
+    page.get_by_role("alert").wait_for()
+    assert "over 2000 characters" in page.get_by_role("alert").inner_text()
+
+
 def test_settings_made_from_an_older_job_are_not_written_over_it(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:

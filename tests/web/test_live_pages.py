@@ -320,9 +320,12 @@ def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: 
     heard.page.get_by_role("button", name="Record", exact=True).click()
     heard.page.get_by_role("button", name="Stop and keep").wait_for()
     heard.fresh()
-    heard.page.get_by_role("button", name="Stop and keep").click()
+    heard.page.get_by_label("Seconds").fill("")  # by then it doesn't matter
+    heard.page.get_by_role("button", name="Stop and keep").dblclick()
     heard.page.locator("#recordings .main").wait_for()
     heard.page.get_by_role("button", name="Record", exact=True).wait_for()
+    heard.fresh()
+    assert heard.last["recording"] is None
     (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
     assert 0.5 < kept["measured"]["channels"][0]["seconds"] < 100
     assert kept["measured"]["channels"][0]["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.1)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.report import CaseCounts
 
 LONGEST_STEM = 50
+WORDS_TO_FIND_BY = 4
 LONGEST_TITLE = 300
 RESERVED = ("concerns",)
 """Names that mean something else where cases are."""
@@ -83,8 +84,9 @@ def _cases_of(job: str) -> str:
 def cases_of(store: Store, job: str) -> list[KeptCase]:
     """Return the cases about a job, last changed first: those begun about it, and those of no job whose file is its own."""
     kept = store.jobs.get(job)
-    # a job file's title stands in every case about it; only these are read
-    alike = (case for case in store.cases.find(kept.title) if case.case.job == kept.text)
+    # the longest plain words of a job file stand in every case about it, however it is written there; only these are read
+    words = sorted(set(re.findall(r"[A-Za-z0-9]+", kept.text)), key=len)[-WORDS_TO_FIND_BY:]
+    alike = (case for case in store.cases.find(" ".join(words)) if case.case.job == kept.text)
     found = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
     for name, _ in store.documents.list(_cases_of(job)):
         try:

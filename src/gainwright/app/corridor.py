@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 LOWEST_DB, HIGHEST_DB = -40.0, 12.0
 """Ends of a level control's travel that a slider offers where the job says none; a number may go further."""
+LONGEST_TEXT = 2000
 HIDDEN = ("delay", "polarity")
 """Controls that change no level of one path."""
 TEXTS = {"low_pass": "off", "high_pass": "off", "tone": "flat", "equaliser": "flat", "boost": "flat"}
@@ -79,7 +80,7 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
 
     Raises
     ------
-    CallError : a number that is none; `where` is its control.
+    CallError : a number that is none, or a text that is too long; `where` is its control.
     """
     from gainwright.jobfile import controls, settings
 
@@ -94,12 +95,18 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
             found.append(_number(job, name, numbers[name], typed.get(name)))
         elif last == "mute":
             stands = "on" if text == "True" else "off"
-            found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name, stands), stands))
+            found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
         elif last in TEXTS:
-            stands = text or TEXTS[last]
-            said = " ".join(typed.get(name, stands).split()) or TEXTS[last]
+            stands = " ".join(text.split()) or TEXTS[last]
+            said = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
             found.append(Control(name, "text", "", 0, 0, 0, said, stands))
     return tuple(found)
+
+
+def _plain(text: str, control: str) -> str:
+    if len(text) > LONGEST_TEXT:
+        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", where=control, remedy="use fewer bands")
+    return " ".join(text.split())
 
 
 def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:

@@ -107,7 +107,7 @@ class LiveRoom:
         if not self._job:
             raise CallError("a recording is kept with a job", code="no_such_job", remedy="open a job and measure there")
         if self._take is not None:
-            raise CallError("a recording is being made", code="busy", remedy="wait until it is done")
+            raise CallError("a recording is being made", code="busy", remedy="stop it, or wait until it is done")
         seconds = whole(message.get("seconds"), "seconds", 1, 120)
         name = str(message.get("name", ""))
         self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)

@@ -17,7 +17,7 @@ from gainwright.diagnose.answers import (
     speaker_class,
     supply_class,
 )
-from gainwright.jobfile import controls, read_number
+from gainwright.jobfile import bands_of, controls, read_number, takes_bands
 from gainwright.model import Check, HeardSpeaker, Swapped
 from gainwright.quantities import parse
 
@@ -92,5 +92,7 @@ def _as_in_job(place: str, found: str, answering: Answering) -> bool:
             return abs(float(said) - stands) < 0.5
         dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)
         return abs(parse(said, dimension).nominal - stands) < near
+    if takes_bands(place):
+        return bands_of(found) == bands_of(written)
     now = str(written).strip().lower()
     return " ".join(RIGHT.get(said, said).split()) == " ".join(RIGHT.get(now, now).split())

@@ -2,7 +2,7 @@
 
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
-from gainwright.jobfile.controls import controls, with_settings
+from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import (
     entry_mapping,
     read_entry,
@@ -20,6 +20,7 @@ __all__ = [
     "Fact",
     "JobFile",
     "assumed_of_instruments",
+    "bands_of",
     "case_text",
     "controls",
     "entry_mapping",
@@ -40,6 +41,7 @@ __all__ = [
     "schema_text",
     "settings",
     "shipped_schema",
+    "takes_bands",
     "volume_steps",
     "with_settings",
 ]

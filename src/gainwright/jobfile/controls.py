@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from gainwright.errors import CallError, QuantityError
 from gainwright.jobfile.catalogue import volume_steps
-from gainwright.model import Amplifier, HeadUnit, Job, LevelControl, Processor
+from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, Processor
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -57,9 +57,9 @@ def controls(job: Job) -> dict[str, str]:
             for key in path:
                 value = value[key] if isinstance(value, dict) else getattr(value, key, None)
             written = value.written() if hasattr(value, "written") else value
-            found[control] = (
-                "; ".join(written) if isinstance(written, list) else "" if written is None else str(written)
-            )
+            if isinstance(written, list):
+                written = "; ".join(written) or "flat"
+            found[control] = "" if written is None else str(written)
     return found
 
 
@@ -92,10 +92,26 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
 
 def value_of(path: tuple[str, ...], text: str) -> str | list[str]:
     """Return what a control's text says in the job file: several bands are a list."""
-    if path[-1] not in _BANDS:
+    if not takes_bands(path[-1]):
         return text
     bands = [band.strip() for band in text.split(";") if band.strip()]
     return bands if len(bands) > 1 else text.strip(" ;")
+
+
+def takes_bands(control: str) -> bool:
+    """Whether a control takes bands of an equaliser: its last word says."""
+    return control.rpartition(".")[2] in _BANDS
+
+
+def bands_of(text: str) -> tuple[tuple[str, float, float, float], ...]:
+    """Return the bands that a control's text says: kind, dB, Hz and q of each.
+
+    Raises
+    ------
+    QuantityError : it is none.
+    """
+    said = value_of(("equaliser",), text)
+    return tuple((b.kind, b.gain.nominal, b.corner.nominal, b.q.nominal) for b in Equaliser.parse(said or "flat").bands)
 
 
 def _put(stage: dict[str, Any], path: tuple[str, ...], text: str) -> None:

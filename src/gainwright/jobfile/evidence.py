@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from pydantic import ValidationError
 
 from gainwright.errors import GainwrightError, JobError
-from gainwright.jobfile.controls import controls, with_settings
+from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.instruments import instruments
 from gainwright.jobfile.yaml_reading import EVIDENCE, document, plain, read_text, where
 from gainwright.model import (
@@ -216,6 +216,12 @@ def _check_check(entry: Check, job: Job) -> None:
             raise _bad(f"a cone moves {entry.is_!r}", "is", remedy="write out, in or still")
         if what in NUMBERED and entry.is_ not in (None, "right", "wrong"):
             _check_stand(str(entry.is_), what)
+        if takes_bands(what) and entry.is_ not in (None, "right", "wrong"):
+            try:
+                bands_of(str(entry.is_))
+            except GainwrightError as error:
+                remedy = "write its bands, divided by semicolons, or right or wrong"
+                raise JobError(error.what, code="bad_evidence", where="is", rule=error.rule, remedy=remedy) from None
 
 
 def _check_stand(text: str, what: str) -> None:

@@ -19,8 +19,8 @@ COLUMN, ROW, EDGE = 208, 84, 16
 RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
 LETTERS, LEAD_LETTERS = 16, 9
 """Letters of a name that fit a box, and a lead between two boxes."""
-LETTER, BALLOON = 8.6, 25
-"""Width of a letter of a name; from one balloon to the next."""
+LETTER, SMALL_LETTER, BALLOON = 8.6, 7.2, 25
+"""Width of a letter of a name, and of the line under it; from one balloon to the next."""
 MOST_AT_STAGE, MOST_AT_LEAD = 4, 2
 SUSPECTED = "suspected"
 """How grave it is what balloons say."""
@@ -37,7 +37,7 @@ class Stop:
     y: float
     note: str
     weight: str
-    fed: str = ""
+    under: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,11 +164,20 @@ def down(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, ma
     fed = {
         name: ", ".join(f"{b}.{o}" for b in before[name] for o in (outputs or {}).get((b, name), ())) for name in before
     }
+    under = {name: f"{kinds[name]} from {fed[name]}" if fed[name] else kinds[name] for name in before}
     here, between = _marked(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     text_x = _x(most) + 22
     stops = tuple(
-        Stop(name, _beside(name, here, text_x), kinds[name], _x(rail), _y(row), *_noted(notes, name), fed[name])
+        Stop(
+            name,
+            _beside(name, len(here.get(name, ())), text_x, LETTER),
+            kinds[name],
+            _x(rail),
+            _y(row),
+            *_noted(notes, name),
+            _beside(under[name], len(here.get(name, ())), text_x, SMALL_LETTER),
+        )
         for name, (rail, row) in rails.at.items()
     )
     leads, balloons = [], []
@@ -201,10 +210,9 @@ def _marked(marks: Marks | None) -> tuple[dict[str, list[int]], dict[tuple[str, 
     )
 
 
-def _beside(name: str, here: dict[str, list[int]], text_x: float) -> str:
-    """Return a name as it fits beside its balloons; without any it stands whole."""
-    count = len(here.get(name, ()))
-    return _short(name, int((WIDE - text_x - BALLOON * count - 8) / LETTER)) if count else name
+def _beside(words: str, balloons: int, text_x: float, letter: float) -> str:
+    """Return words as they fit beside some balloons; without any they stand whole."""
+    return _short(words, max(1, int((WIDE - text_x - BALLOON * balloons - 8) / letter))) if balloons else words
 
 
 class _Rails:

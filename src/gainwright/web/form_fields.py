@@ -9,7 +9,8 @@ from starlette.requests import Request
 
 MOST_FIELDS = 3000
 """A corridor has two fields for each control, and a job may have 200 stages."""
-LONGEST = 2000
+LONGEST = 2001
+"""One more than any note or text may have: what is longer is still refused by who takes it."""
 
 
 async def _texts(request: Request) -> list[tuple[str, str]]:

@@ -138,6 +138,7 @@ def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) 
         return {(c.cause, c.where): c.probability for c in tell(Diagnoser(of), entries(heard, of)).causes}
 
     assert believed(bands) == believed("right")
+    assert believed(bands.replace("; ", ";").replace("+", "").replace("60 Hz", "0.06 kHz")) == believed("right")
     assert believed("peak +9 dB at 30 Hz q 2") == believed("wrong")
 
 

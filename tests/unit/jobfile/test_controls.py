@@ -45,6 +45,7 @@ def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
             "peak +6 dB at 45 Hz q 1; high-shelf -2 dB at 8 kHz q 0.7",
         ),
         ("flat", "flat"),
+        ("off", "off"),
     ],
 )
 def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) -> None:
@@ -53,6 +54,13 @@ def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) ->
         changed = with_settings(job, {control: text})
         assert controls(changed)[control] == stands
         assert with_settings(changed, {control: controls(changed)[control]}) == changed
+
+
+def test_a_list_of_no_bands_is_flat() -> None:
+    """It can be put back as it is told."""
+    read = read_job_text(example_text("two_way_and_sub").replace("tone: [flat]", "tone: []")).job
+    assert controls(read)["head.tone"] == "flat"
+    assert controls(with_settings(read, {"head.tone": "flat"}))["head.tone"] == "flat"
 
 
 @pytest.mark.parametrize(

@@ -174,6 +174,17 @@ def test_control_that_stands_at_a_number_takes_no_other_word(place: str, said: s
     assert "right or wrong" in refused.value.remedy
 
 
+@pytest.mark.parametrize("said", ["loud", "peak", "peak +3 dB at 45 Hz q 1; and more", "12"])
+@pytest.mark.parametrize("place", ["amp_sub.boost", "desk.sub.equaliser", "head.tone"])
+def test_control_that_takes_bands_takes_no_other_word(place: str, said: str) -> None:
+    """What is no band is refused when it is entered, with what to write."""
+    with pytest.raises(JobError) as refused:
+        read_entry({"check": place, "is": said}, JOB)
+    assert refused.value.where == "is"
+    assert "divided by semicolons" in refused.value.remedy
+    assert read_entry({"check": place, "is": "flat"}, JOB) == Check.model_validate({"check": place, "is": "flat"})
+
+
 @pytest.mark.parametrize(
     ("place", "said"),
     [("head.volume", "30"), ("amp_sub.gain", "20 %"), ("knob.at", "-6 dB"), ("amp_sub.gain", "wrong")],

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gainwright.report import ChainDrawing
 from gainwright.report.chain_drawing import Box, Line
-from gainwright.web.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, Layout, Run, across, down
+from gainwright.web.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down
 
 
 @st.composite
@@ -112,6 +112,7 @@ def test_balloons_stand_where_the_fault_may_be(drawing: ChainDrawing, data: st.D
     leftmost = min(b.x for b in drawn.balloons) - 11.5
     if drawn.text_x < 200:  # with more rails than any vehicle has nothing is left for names
         assert drawn.text_x + LETTER * len(first.shown) <= leftmost
+        assert drawn.text_x + SMALL_LETTER * len(first.under) <= leftmost
 
 
 def test_the_check_notices_a_lead_through_a_stage() -> None:

@@ -34,7 +34,7 @@ LONGEST = 200
 
 def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
     """Return what was typed; what still stands as the form was made isn't: the job may have been changed since."""
-    found = {k.removeprefix(SET): str(v)[:LONGEST] for k, v in fields.items() if k.startswith(SET) and str(v).strip()}
+    found = {k.removeprefix(SET): str(v) for k, v in fields.items() if k.startswith(SET)}
     return {k: v for k, v in found.items() if v != str(fields.get(f"{WAS}{k}", ""))}
 
 

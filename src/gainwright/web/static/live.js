@@ -18,6 +18,7 @@ let latest = null;      // the last update
 let shown = null;       // the one that is on the page
 let held = false;
 let pending = false;
+let turned = -Infinity; // when the record button last said something new, or was pressed
 const paints = [], delays = [], sent = new Map();
 
 // ---- figures ---------------------------------------------------------------------------------------------------
@@ -135,9 +136,13 @@ function pictures({ pictures: drawn, calibrate_v, channel }) {
 function progress(share) {
   const bar = part("recording");
   if (!bar) return;
-  bar.hidden = share === null;
   if (share !== null) bar.value = share;
-  part("record").querySelector("button").textContent = share === null ? "Record" : "Stop and keep";
+  if (bar.hidden === (share === null)) return;
+  const button = part("record").querySelector("button");
+  bar.hidden = share === null;
+  button.textContent = bar.hidden ? "Record" : "Stop and keep";
+  button.formNoValidate = !bar.hidden; // whatever stands in the fields by then
+  turned = performance.now();
 }
 
 function pace(now) {
@@ -389,6 +394,8 @@ part("calibrate").addEventListener("submit", (event) => {
 });
 part("record")?.addEventListener("submit", (event) => {
   event.preventDefault();
+  if (performance.now() - turned < 600) return; // the second of a double click isn't meant for what the button says now
+  turned = performance.now();
   const { name, seconds } = event.target.elements;
   running?.ask(part("recording").hidden ? { do: "record", name: name.value, seconds: Number(seconds.value) } : { do: "stop_recording" });
 });

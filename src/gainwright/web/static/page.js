@@ -14,15 +14,23 @@ export function say(words, stay = false) {
   if (words && !stay) quiet = setTimeout(() => { said.textContent = ""; }, 6000);
 }
 
-const running = new WeakMap(), writing = new WeakSet();
+const running = new WeakMap(), writing = new WeakSet(), later = new WeakSet();
 let turn = 0; // how often something was entered or shown
 
 // `looking`: nobody pressed anything, so that it gives way to what somebody enters.
 export async function send(form, submitter, looking = false) {
   if (writing.has(form)) {
-    if (!looking) say("One moment: what you entered before is being written.");
+    if (looking) later.add(form);
+    else say("One moment: what you entered before is being written.");
     return;
   }
+  await exchange(form, submitter, looking);
+  if (looking || !later.delete(form)) return;
+  if (form.isConnected) ask(form);
+  else say("What you changed meanwhile was not taken: change it again.");
+}
+
+async function exchange(form, submitter, looking) {
   running.get(form)?.abort();
   const control = new AbortController();
   running.set(form, control);
