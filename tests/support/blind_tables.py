@@ -22,29 +22,13 @@ FIXED: dict[str, tuple[str, ...]] = {
         *("look_at_settings", "look_at_control", "read_off_gain", "check_lead", "measure_speaker", "listen"),
     ),
     "easy first": (
-        *(
-            "listen",
-            "look_at_lamp",
-            "look_at_settings",
-            "look_at_control",
-            "read_off_gain",
-            "look_at_inputs",
-            "look_at_meter",
-        ),
+        *("listen", "look_at_lamp", "look_at_settings", "look_at_control", "read_off_gain"),
+        *("look_at_inputs", "look_at_meter"),
         *("check_measuring_lead", "measure_supply", "measure", "record", "indicate", "measure_speaker", "check_lead"),
     ),
     "back to front": (
-        *(
-            "listen",
-            "look_at_lamp",
-            "record",
-            "indicate",
-            "measure",
-            "look_at_settings",
-            "look_at_control",
-            "read_off_gain",
-        ),
-        *("measure_supply", "measure_speaker", "check_lead"),
+        *("listen", "look_at_lamp", "record", "indicate", "measure", "look_at_settings", "look_at_control"),
+        *("read_off_gain", "measure_supply", "measure_speaker", "check_lead"),
     ),
 }
 """Orders in which tests are usually made (common practice, no published source)."""

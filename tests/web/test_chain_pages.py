@@ -305,18 +305,25 @@ def test_text_is_checked_while_it_is_written(open_page: Callable[..., Page], job
     assert area.input_value().startswith("# bogus: 1\n")
 
 
-def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """What is checked while it is written gives way to Save, though the check is never answered."""
-    page = open_page(f"/jobs/{job}/chain/text")
-    checks: list[Route] = []
+def held(page: Page, job: str, *, saving: bool) -> list[Route]:
+    """Hold what a page of the text sends, either what is to be saved or what is only checked; return what is held."""
+    found: list[Route] = []
 
     def hold(route: Route) -> None:
-        if route.request.method == "POST" and "save=1" not in (route.request.post_data or ""):
-            checks.append(route)
+        post = route.request.method == "POST"
+        if post and ("save=1" in (route.request.post_data or "")) == saving:
+            found.append(route)
         else:
             route.continue_()
 
     page.route(f"**/jobs/{job}/chain/text", hold)
+    return found
+
+
+def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """What is checked while it is written gives way to Save, though the check is never answered."""
+    page = open_page(f"/jobs/{job}/chain/text")
+    checks = held(page, job, saving=False)
     area = page.get_by_label("Text of the job file")
     area.press("Control+End")
     with page.expect_request(lambda r: r.method == "POST"):
@@ -330,15 +337,7 @@ def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], a
 def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[..., Page], job: str) -> None:
     """Saving takes a while; the page doesn't say that what was typed meanwhile is kept."""
     page = open_page(f"/jobs/{job}/chain/text")
-    saving: list[Route] = []
-
-    def hold(route: Route) -> None:
-        if "save=1" in (route.request.post_data or ""):
-            saving.append(route)
-        else:
-            route.continue_()
-
-    page.route(f"**/jobs/{job}/chain/text", hold)
+    saving = held(page, job, saving=True)
     area = page.get_by_label("Text of the job file")
     area.press("Control+End")
     area.press_sequentially("# mine\n")

@@ -62,7 +62,9 @@ class Control:
     @property
     def bands(self) -> bool:
         """Whether it takes bands of an equaliser."""
-        return self.kind == "text" and TEXTS[self.name.rsplit(".", 1)[1]] == "flat"
+        from gainwright.jobfile import takes_bands
+
+        return takes_bands(self.name)
 
     @property
     def moved(self) -> bool:
@@ -186,8 +188,8 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
     with_settings(read.job, settings)
     text, paths = read.text, key_paths(read.job)
     for control, value in settings.items():
-        path = paths[control]
-        text = set_key(text, ("stages", control.split(".")[0], *path), _written(value_of(path, value)))
+        path = ("stages", control.split(".")[0], *paths[control])
+        text = set_key(text, path, _written(value_of(control, value)))
     try:
         return rewrite(store, job, text, seen=seen, by=by)
     except GainwrightError as error:

@@ -274,8 +274,8 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
 def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
     """Return an entry with the result that a person typed for it.
 
-    Volts, ohms and amperes need no unit, nor do per cent of a gain's travel and decibels of a level; a comma is as good as a point. Of a lead the ohms end to end come first, those
-    between the conductors second: `0.4 open`.
+    Volts, ohms and amperes need no unit, nor do per cent of a gain's travel and decibels of a level; a comma is as good as
+    a point. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
 
     Raises
     ------

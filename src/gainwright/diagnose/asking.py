@@ -46,10 +46,10 @@ _CHECKS = {
     "player": say("Look whether the tone is this job's file, and the player's automatic level off."),
     "balance": say("Look whether balance and fader of {stage} stand in the middle."),
     "routing": say("Look which input {stage} is fed from."),
+    "read_off_gain": say(
+        "Read off where the gain of {stage} stands, in per cent of its travel from fully down; the job doesn't say."
+    ),
 }
-_READ_OFF = say(
-    "Read off where the gain of {stage} stands, in per cent of its travel from fully down; the job doesn't say."
-)
 _PLACES = {"right": say("a usual place"), "wrong": say("far down or far up")}
 _LABELS = {
     "quiet": "nothing",
@@ -141,9 +141,8 @@ def _ask_check(test: str, entry: Check) -> str:
         return say(
             "Check the measuring lead of {check}: each conductor end to end, and between the two.", check=entry.check
         )
-    if test == "read_off_gain":
-        return say(str(_READ_OFF), stage=stage)
-    return say(str(_CHECKS.get(what, "Look where {check} stands.")), stage=stage, check=entry.check)
+    words = _CHECKS.get(test) or _CHECKS.get(what, "Look where {check} stands.")
+    return say(str(words), stage=stage, check=entry.check)
 
 
 def entry_words(entry: Entry) -> str:

@@ -90,9 +90,9 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
     return changed
 
 
-def value_of(path: tuple[str, ...], text: str) -> str | list[str]:
+def value_of(control: str, text: str) -> str | list[str]:
     """Return what a control's text says in the job file: several bands are a list."""
-    if not takes_bands(path[-1]):
+    if not takes_bands(control):
         return text
     bands = [band.strip() for band in text.split(";") if band.strip()]
     return bands if len(bands) > 1 else text.strip(" ;")
@@ -110,14 +110,14 @@ def bands_of(text: str) -> tuple[tuple[str, float, float, float], ...]:
     ------
     QuantityError : it is none.
     """
-    said = value_of(("equaliser",), text)
+    said = value_of("equaliser", text)
     return tuple((b.kind, b.gain.nominal, b.corner.nominal, b.q.nominal) for b in Equaliser.parse(said or "flat").bands)
 
 
 def _put(stage: dict[str, Any], path: tuple[str, ...], text: str) -> None:
     for key in path[:-1]:
         stage = stage.setdefault(key, {})
-    stage[path[-1]] = value_of(path, text)
+    stage[path[-1]] = value_of(path[-1], text)
 
 
 def _validated(job: Job, stages: dict[str, Any], settings: Mapping[str, str]) -> Job:

@@ -214,25 +214,20 @@ def _check_check(entry: Check, job: Job) -> None:
         _only(entry, given, ("is",))
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
             raise _bad(f"a cone moves {entry.is_!r}", "is", remedy="write out, in or still")
-        if what in NUMBERED and entry.is_ not in (None, "right", "wrong"):
+        if (what in NUMBERED or takes_bands(what)) and entry.is_ not in (None, "right", "wrong"):
             _check_stand(str(entry.is_), what)
-        if takes_bands(what) and entry.is_ not in (None, "right", "wrong"):
-            try:
-                bands_of(str(entry.is_))
-            except GainwrightError as error:
-                remedy = "write its bands, divided by semicolons, or right or wrong"
-                raise JobError(error.what, code="bad_evidence", where="is", rule=error.rule, remedy=remedy) from None
 
 
 def _check_stand(text: str, what: str) -> None:
-    """Refuse what is no place of a control that stands at a number."""
-    remedy = "write where it stands, or right or wrong"
+    """Refuse what is no place of a control that stands at a number, or no bands of one that takes them."""
+    where = "its bands, divided by semicolons" if takes_bands(what) else "where it stands"
+    remedy = f"write {where}, or right or wrong"
     if what == "volume":
         if not re.fullmatch(r"[0-9]{1,3}(?:\.[0-9]{1,3})?", text):
             raise _bad(f"a volume stands at {text[:40]!r}", "is", "it stands at a step", remedy)
         return
     try:
-        known = parse(text, NUMBERED[what]).known
+        known = bands_of(text) is not None if takes_bands(what) else parse(text, NUMBERED[what]).known
     except GainwrightError as error:
         raise JobError(error.what, code="bad_evidence", where="is", rule=error.rule, remedy=remedy) from None
     if not known:

@@ -31,11 +31,12 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A lead from one stage to another, and what is said of it."""
+    """A lead from one stage to another, what is said of it, and the outputs that it comes from where the stage names them."""
 
     source: str
     target: str
     words: str
+    outputs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +83,13 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
         )
         for name in wiring.order
     )
-    pairs = dict.fromkeys((run.source_stage, run.target) for run in wiring.leads)
-    lines = tuple(Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}")) for s, t in pairs)
+    outputs: dict[tuple[str, str], list[str]] = {}
+    for run in wiring.leads:
+        here = outputs.setdefault((run.source_stage, run.target), [])
+        here += [run.source_output] if run.source_output != "out" else []
+    lines = tuple(
+        Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names)) for (s, t), names in outputs.items()
+    )
     said = joined(
         [say("{place}: {words}", place=b.name, words=b.words) for b in boxes if b.words]
         + [

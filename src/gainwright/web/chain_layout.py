@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import resolve, stages_at
+from gainwright.model import stages_at
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -85,8 +85,6 @@ class Layout:
     text_x: float = 0.0
 
 
-Outputs = dict[tuple[str, str], list[str]]
-"""Two stages -> the outputs by which one feeds the other, where it has several."""
 Notes = dict[str, tuple[str, str]]
 """Stage -> how grave what is said of it is, and how it is said on the drawing."""
 Marks = dict[str, list[int]]
@@ -111,15 +109,11 @@ def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks |
     """
     from gainwright.report import chain_drawing
 
-    outputs: Outputs = {}
-    for run in resolve(job).leads:
-        if run.source_output != "out":
-            outputs.setdefault((run.source_stage, run.target), []).append(run.source_output)
     drawing = chain_drawing(job, title=title)
-    return Drawn(across(drawing, notes or {}, outputs, marks), down(drawing, notes or {}, outputs, marks))
+    return Drawn(across(drawing, notes or {}, marks), down(drawing, notes or {}, marks))
 
 
-def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, marks: Marks | None = None) -> Layout:
+def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Layout:
     """Return a chain laid out from left to right."""
     at = {b.name: (EDGE + b.column * COLUMN, EDGE + b.row * ROW) for b in drawing.boxes}
     here, between = _marked(marks)
@@ -136,7 +130,7 @@ def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, 
         (x, y), (to_x, to_y) = at[line.source], at[line.target]
         middle = BOX_HIGH / 2
         bend = x + BOX_WIDE + 8 if to_x - x == COLUMN else to_x - (COLUMN - BOX_WIDE) + 8
-        if words := _outputs((outputs or {}).get((line.source, line.target), [])):
+        if words := _outputs(line.outputs):
             labels.append(Label(to_x - (COLUMN - BOX_WIDE) + 12, to_y + middle - 6, words))
         numbers = between.get((line.source, line.target), [])
         # under the lead: its words stand over it
@@ -148,23 +142,22 @@ def across(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, 
     return Layout(wide, high, stops, tuple(leads), tuple(labels), tuple(balloons))
 
 
-def down(drawing: ChainDrawing, notes: Notes, outputs: Outputs | None = None, marks: Marks | None = None) -> Layout:
+def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Layout:
     """Return a chain laid out from top to bottom, a line a stage: each lead runs down a rail of its own."""
     after: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     before: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
+    fed: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     for line in drawing.lines:
         after[line.source].append(line.target)
         before[line.target].append(line.source)
+        fed[line.target] += [f"{line.source}.{output}" for output in line.outputs]
     rails = _Rails(after, before)
     for b in drawing.boxes:
         if not before[b.name]:
             rails.visit(b.name)
     kinds = {b.name: b.kind for b in drawing.boxes}
     most = max([rail for rail, _ in rails.at.values()] + [run[2] for run in rails.runs])
-    fed = {
-        name: ", ".join(f"{b}.{o}" for b in before[name] for o in (outputs or {}).get((b, name), ())) for name in before
-    }
-    under = {name: f"{kinds[name]} from {fed[name]}" if fed[name] else kinds[name] for name in before}
+    under = {name: f"{kinds[name]} from {', '.join(fed[name])}" if fed[name] else kinds[name] for name in fed}
     here, between = _marked(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     text_x = _x(most) + 22
@@ -259,7 +252,7 @@ def _run(source: tuple[int, int], target: tuple[int, int], rail: int) -> str:
     return path + (f"V{to_y:g}" if along == to_x else f"V{to_y - STEP / 2:g}L{to_x:g} {to_y:g}")
 
 
-def _outputs(names: list[str]) -> str:
+def _outputs(names: tuple[str, ...]) -> str:
     words = ", ".join(names)
     return _short(words, LEAD_LETTERS) if len(words) <= LEAD_LETTERS or len(names) < 2 else f"{len(names)} outputs"
 
