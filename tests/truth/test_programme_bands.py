@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from plain_analysis import WAYS
 from programme import RATE_HZ, sine
 from scipy import signal
 
@@ -26,7 +27,6 @@ from gainwright.programme import (
 from gainwright.programme.arrangement import CHUNK, HISTORY, lay_out
 from gainwright.programme.compiled import CompiledPair
 
-WAYS = ["compiled", "plain"]
 JOB = (
     Band("sub", low_pass=Edge(80.0)),
     Band("woofer", high_pass=Edge(80.0), low_pass=Edge(3200.0)),
@@ -69,7 +69,7 @@ def heard(
     samples: np.ndarray, way: str, bands: tuple[Band, ...] = USUAL_BANDS, rate_hz: int = RATE_HZ
 ) -> TrackStatistics:
     """Analyse samples."""
-    return analyse([samples], rate_hz=rate_hz, channels=samples.shape[1], bands=bands, way=way)  # type: ignore[arg-type]
+    return analyse([samples], rate_hz=rate_hz, channels=samples.shape[1], bands=bands, pair=WAYS[way])
 
 
 @pytest.mark.parametrize("bands", [USUAL_BANDS, JOB, (JOB[1],)], ids=["usual", "job", "one"])
@@ -184,7 +184,7 @@ def test_any_length_and_any_blocks(way: str, count: int) -> None:
     whole = heard(samples, way)
     rng = np.random.default_rng(count)
     cuts = np.sort(rng.integers(0, count + 1, 7))
-    pieces = analyse(np.split(samples, cuts), rate_hz=RATE_HZ, channels=2, way=way)  # type: ignore[arg-type]
+    pieces = analyse(np.split(samples, cuts), rate_hz=RATE_HZ, channels=2, pair=WAYS[way])
     for one, other in zip(whole.bands, pieces.bands, strict=True):
         assert one.energy == pytest.approx(other.energy, rel=1e-9)
         assert one.true_peak == pytest.approx(other.true_peak, rel=1e-9)

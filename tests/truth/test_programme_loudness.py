@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from plain_analysis import WAYS
 from programme import RATE_HZ, sine, steps
 from scipy import signal
 
 from gainwright.programme import Band, TrackStatistics, analyse
 from gainwright.programme.weighting import channel_weights, k_weighting
 
-WAYS = ["compiled", "plain"]
 WITHIN_LU = 0.1
 """Tech 3341: all of loudness within 0.1 LU; a pass with the first window's start is told by the case itself."""
 
@@ -22,7 +22,7 @@ WITHIN_LU = 0.1
 def heard(samples: np.ndarray, way: str, rate_hz: int = RATE_HZ) -> TrackStatistics:
     """Analyse samples."""
     whole = (Band("full"),)
-    return analyse([samples], rate_hz=rate_hz, channels=samples.shape[1], bands=whole, way=way)  # type: ignore[arg-type]
+    return analyse([samples], rate_hz=rate_hz, channels=samples.shape[1], bands=whole, pair=WAYS[way])
 
 
 EACH_BEGINNING = [("compiled", index) for index in range(20)] + [("plain", index) for index in (1, 8, 17)]

@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from plain_analysis import WAYS
 from programme import RATE_HZ, music
 from scipy import signal
 
 from gainwright.programme import Band, TrackStatistics, analyse, open_track
 from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES
 
-WAYS = ["compiled", "plain"]
 HIGH_DB, LOW_DB = 0.2, 0.4
 """Tech 3341: +0.2/-0.4 dB."""
 
@@ -20,7 +20,7 @@ HIGH_DB, LOW_DB = 0.2, 0.4
 def heard(samples: np.ndarray, way: str) -> TrackStatistics:
     """Analyse the same samples in two channels."""
     stereo = np.repeat(samples[:, None], 2, axis=1)
-    return analyse([stereo], rate_hz=RATE_HZ, channels=2, bands=(Band("full"),), way=way)  # type: ignore[arg-type]
+    return analyse([stereo], rate_hz=RATE_HZ, channels=2, bands=(Band("full"),), pair=WAYS[way])
 
 
 def faded(samples: np.ndarray) -> np.ndarray:
@@ -79,7 +79,7 @@ def test_true_peak_of_music_is_scipy_s(index: int, way: str) -> None:
     """Pruning leaves nothing out: scipy.signal.upfirdn with the annex' table finds the same to 1e-9."""
     with open_track(music("hyperrogue-music")[index]) as track:
         samples = np.concatenate([block.copy() for block in track.blocks])[: 40 * track.rate_hz].astype(np.float64)
-        found = analyse([samples], rate_hz=track.rate_hz, channels=2, bands=(Band("full"),), way=way)  # type: ignore[arg-type]
+        found = analyse([samples], rate_hz=track.rate_hz, channels=2, bands=(Band("full"),), pair=WAYS[way])
     taps = PHASES.T.reshape(-1)
     between = abs(signal.upfirdn(taps, samples, up=4, axis=0)).max()
     assert found.bands[0].true_peak == pytest.approx(max(between, abs(samples).max()), rel=1e-9)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -11,7 +12,6 @@ from gainwright.programme import compiled
 from gainwright.programme.arrangement import BLOCK
 from gainwright.programme.band import USUAL_BANDS
 from gainwright.programme.clock import Clock
-from gainwright.programme.plain import PlainPair
 from gainwright.programme.result import BandStatistics, TrackStatistics
 from gainwright.programme.weighting import channel_weights
 
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
     Samples = npt.NDArray[np.float32]
+    MakePair = Callable[[tuple[Band, ...], int], Pair]
 
-Way = Literal["best", "compiled", "plain"]
 MOST_CHANNELS = 8
 RATES_HZ = (4000, 768_000)
 """Lowest and highest sample rate that is music."""
@@ -37,8 +37,13 @@ DRAIN_AFTER_S = 60.0
 class Analysis:
     """A track being analysed: `add` its blocks, then `result`.
 
-    `way`: `compiled` or `plain`, else `best`, the compiled one where it can be had. `note` is told when something is
-    compiled, which takes some seconds the first time on a machine.
+    `note` is told when something is compiled, which takes some seconds the first time on a machine. `pair` makes what
+    analyses two channels from the bands and the rate in Hz: the compiled kernel, unless another is to be compared with it.
+
+    Raises
+    ------
+    RecordingError : a rate or a number of channels that is not analysed.
+    CallError : the kernel can't be compiled here.
     """
 
     def __init__(
@@ -47,20 +52,15 @@ class Analysis:
         rate_hz: int,
         channels: int,
         bands: tuple[Band, ...] = USUAL_BANDS,
-        way: Way = "best",
         note: Callable[[str], None] = lambda _: None,
+        pair: MakePair | None = None,
     ) -> None:
         _refuse_odd(rate_hz, channels)
         if not bands:
             raise ValueError("no band to analyse")
         self._rate_hz, self._channels, self._bands = rate_hz, channels, bands
-        kernel = None if way == "plain" else compiled.load(note)
-        if kernel is None and way == "compiled":
-            raise ValueError("the compiled analysis can't be had here")
-        self._pairs: list[Pair] = [
-            PlainPair(bands, rate_hz) if kernel is None else compiled.CompiledPair(kernel, bands, rate_hz)
-            for _ in range((channels + 1) // 2)
-        ]
+        make = partial(compiled.CompiledPair, compiled.load(note)) if pair is None else pair
+        self._pairs = [make(bands, rate_hz) for _ in range((channels + 1) // 2)]
         self._frames = self._filled = self._undrained = 0
         self._weights = channel_weights(channels)
         self._clock = Clock(rate_hz, len(bands), channels)
@@ -186,16 +186,17 @@ def analyse(
     rate_hz: int,
     channels: int,
     bands: tuple[Band, ...] = USUAL_BANDS,
-    way: Way = "best",
     note: Callable[[str], None] = lambda _: None,
+    pair: MakePair | None = None,
 ) -> TrackStatistics:
     """Return the statistics of a track from its blocks of (frames, channels), full scale 1.
 
     Raises
     ------
     RecordingError : no samples, samples that are no numbers, a rate or a number of channels that is not analysed.
+    CallError : the kernel can't be compiled here.
     """
-    analysis = Analysis(rate_hz=rate_hz, channels=channels, bands=bands, way=way, note=note)
+    analysis = Analysis(rate_hz=rate_hz, channels=channels, bands=bands, note=note, pair=pair)
     for block in blocks:
         analysis.add(block)
     return analysis.result()

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.errors import CallError
 from gainwright.programme.arrangement import (
     BLOCK,
     CHUNK,
@@ -29,8 +30,7 @@ from gainwright.programme.arrangement import (
     sums_of_signals,
 )
 from gainwright.programme.band import USUAL_BANDS
-from gainwright.programme.pair import Pair, Ticks, Totals
-from gainwright.programme.plain import CODES, folded
+from gainwright.programme.pair import CODES, Pair, Ticks, Totals, folded
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -79,15 +79,23 @@ def _kept_in(digest: str, note: Note) -> str:
     return str(folder)
 
 
-def load(note: Note = lambda _: None) -> Any | None:
-    """Return the compiled kernel, None where it can't be had; `note` is told of a first compilation and of trouble."""
+def load(note: Note = lambda _: None) -> Any:
+    """Return the compiled kernel; `note` is told of a first compilation and of trouble with its folder.
+
+    Raises
+    ------
+    CallError : numba is missing or can't compile here.
+    """
     with _loading:
         if "kernel" not in _loaded:
             try:
                 _loaded["kernel"] = _load(note)
-            except Exception as error:  # noqa: BLE001  (numba and LLVM raise anything; there is the plain way)
-                note(f"no compiled analysis ({_first_line(error)}): the plain one is taken, some ten times slower")
-                _loaded["kernel"] = None
+            except Exception as error:
+                raise CallError(
+                    f"music can't be analysed: numba does not work here ({_first_line(error)})",
+                    code="not_compiled",
+                    remedy="python -m pip install --upgrade numba, then: gainwright selfcheck",
+                ) from error
         return _loaded["kernel"]
 
 

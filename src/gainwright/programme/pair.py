@@ -1,4 +1,4 @@
-"""Two channels on their way through the analysis: what the compiled and the plain way have in common."""
+"""Two channels on their way through the analysis: what it is asked for, whichever way it is worked out."""
 
 from __future__ import annotations
 
@@ -9,12 +9,26 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, TAIL
+from gainwright.programme.result import LEVELS, OCTAVES, STEPS_PER_OCTAVE
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
     Samples = npt.NDArray[np.float32]
+
+
+CODES = 32768
+LOWEST_CODE = (OCTAVES[0] + 127) * STEPS_PER_OCTAVE
+"""Upper bits of the float32 at which the first level begins."""
+
+
+def folded(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Return counts by level of counts by the upper bits of a float32's magnitude (last axis)."""
+    levels = codes[..., LOWEST_CODE : LOWEST_CODE + LEVELS].copy()
+    levels[..., 0] += codes[..., :LOWEST_CODE].sum(axis=-1)
+    levels[..., -1] += codes[..., LOWEST_CODE + LEVELS :].sum(axis=-1)
+    return levels
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.programme.analysis import Way
     from gainwright.programme.band import Band
     from gainwright.programme.decoding import Fill
     from gainwright.programme.result import TrackStatistics
@@ -36,7 +35,6 @@ def analyse_file(
     path: Path | str,
     bands: tuple[Band, ...] = USUAL_BANDS,
     *,
-    way: Way = "best",
     overlapped: bool = True,
     should_stop: Callable[[], bool] = lambda: False,
     note: Callable[[str], None] = lambda _: None,
@@ -48,10 +46,11 @@ def analyse_file(
     Raises
     ------
     RecordingError : it can't be read, or not to its end, or holds nothing that can be analysed.
+    CallError : the kernel can't be compiled here.
     """
     with open_track(path) as track:
         try:
-            analysis = Analysis(rate_hz=track.rate_hz, channels=track.channels, bands=bands, way=way, note=note)
+            analysis = Analysis(rate_hz=track.rate_hz, channels=track.channels, bands=bands, note=note)
             with ahead(track.fill, track.channels) if overlapped else nullcontext(track.fill) as fill:
                 return _analysed(analysis, fill, should_stop)
         except RecordingError as error:

@@ -16,7 +16,7 @@ from gainwright.programme.compiled import cache_folder
 if TYPE_CHECKING:
     from pathlib import Path
 
-ASK = "from gainwright.programme import load; print('kernel' if load(lambda note: print('note:', note)) else 'plain')"
+ASK = "from gainwright.programme import load; print('kernel' if load(lambda note: print('note:', note)) else '')"
 
 
 def said(folder: Path, code: str = ASK) -> str:
@@ -43,12 +43,24 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     assert told.splitlines()[-1] == "kernel"
 
 
-def test_without_numba_the_plain_way_is_taken(tmp_path: Path) -> None:
-    """It is said once, and a track is analysed."""
-    code = "import sys; sys.modules['numba'] = None\n" + ASK
-    told = said(tmp_path, code)
-    assert "note: no compiled analysis" in told
-    assert told.splitlines()[-1] == "plain"
+def test_without_numba_music_is_refused_in_a_sentence(tmp_path: Path) -> None:
+    """It says what is missing and how to mend it, each time it is asked."""
+    code = """
+import sys
+sys.modules["numba"] = None
+from gainwright.errors import CallError
+from gainwright.programme import load
+for _ in range(2):
+    try:
+        load()
+    except CallError as error:
+        print(error.code, error)
+"""
+    told = said(tmp_path, code).splitlines()
+    assert len(told) == 2
+    for line in told:
+        assert line.startswith("not_compiled music can't be analysed")
+        assert "pip install --upgrade numba" in line
 
 
 def test_nothing_is_imported_that_is_not_used() -> None:
@@ -68,7 +80,7 @@ def test_odd_rates_and_channels_are_refused() -> None:
     """A rate or a number of channels that is no music is a sentence."""
     for rate_hz, channels in ((100, 2), (2_000_000, 2), (48_000, 0), (48_000, 9)):
         with pytest.raises(RecordingError):
-            Analysis(rate_hz=rate_hz, channels=channels, way="plain")
+            Analysis(rate_hz=rate_hz, channels=channels)
 
 
 def test_edges_are_checked() -> None:
@@ -86,4 +98,4 @@ def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
     path = tmp_path / "long.wav"
     soundfile.write(path, np.zeros((200_000, 2)), 48_000)
     answers = iter([False, False, True])
-    assert analyse_file(path, should_stop=lambda: next(answers), way="plain") is None
+    assert analyse_file(path, should_stop=lambda: next(answers)) is None

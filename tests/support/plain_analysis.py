@@ -1,4 +1,4 @@
-"""The same analysis by numpy and scipy calls, block by block: where numba is missing, and to check the kernel against."""
+"""The analysis of the programme by numpy and scipy calls, block by block: what the compiled kernel is checked against."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ import numpy as np
 
 from gainwright.programme.arrangement import HISTORY, SEGMENT, TAIL, TICKS
 from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
-from gainwright.programme.pair import Pair, Ticks, Totals
-from gainwright.programme.result import FULL_SCALE, LEVELS, OCTAVES, STEPS_PER_OCTAVE
+from gainwright.programme.pair import CODES, Pair, Ticks, Totals, folded
+from gainwright.programme.result import FULL_SCALE
 from gainwright.programme.weighting import k_weighting
 
 if TYPE_CHECKING:
@@ -20,21 +20,9 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     Samples = npt.NDArray[np.float32]
 
-CODES = 32768
-LOWEST_CODE = (OCTAVES[0] + 127) * STEPS_PER_OCTAVE
-"""Upper bits of the float32 at which the first level begins."""
-
-
-def folded(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Return counts by level of counts by the upper bits of a float32's magnitude (last axis)."""
-    levels = codes[..., LOWEST_CODE : LOWEST_CODE + LEVELS].copy()
-    levels[..., 0] += codes[..., :LOWEST_CODE].sum(axis=-1)
-    levels[..., -1] += codes[..., LOWEST_CODE + LEVELS :].sum(axis=-1)
-    return levels
-
 
 class PlainPair(Pair):
-    """Two channels analysed without a compiler."""
+    """Two channels analysed by whole-array calls."""
 
     def __init__(self, bands: tuple[Band, ...], rate_hz: int) -> None:
         super().__init__()
@@ -148,3 +136,7 @@ class _Look:
         through = ends[-1] == len(over)
         whole = through and begins[-1] == 0
         self._runs[channel] = (int(lengths[-1]) + (before if whole else 0)) if through else 0
+
+
+WAYS: dict[str, type[Pair] | None] = {"compiled": None, "plain": PlainPair}
+"""Name of a way to analyse -> what `Analysis` is given for it."""
