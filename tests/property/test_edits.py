@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import editing, example_text, examples, read_job_text
+from gainwright.model import STAGES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,7 +74,7 @@ def _edit(draw: Callable[[st.SearchStrategy[Any]], Any], text: str) -> str:
     output = draw(st.sampled_from(editing.outputs_of(draft, stage) or ["out"]))
     path = draw(st.sampled_from([*KEYS, *(("stages", stage, *key) for key in STAGE_KEYS)]))
     source = draw(st.sampled_from((other, f"{other}.{output}", [stage, other], {"left": f"{other}.left"})))
-    kind = draw(st.sampled_from(editing.KINDS))
+    kind = draw(st.sampled_from(list(STAGES)))
     values = {key: {"gain": "6 dB", "power": "50 W @ 4 ohm"}.get(key, "4 V") for key in editing.REQUIRED.get(kind, ())}
     edits: tuple[Callable[[], str], ...] = (
         lambda: editing.set_key(text, path, draw(st.sampled_from(VALUES))),

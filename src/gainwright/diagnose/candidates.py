@@ -12,6 +12,7 @@ from gainwright.diagnose.answers import LOOKED_AT, looks
 from gainwright.diagnose.playing import Path, paths
 from gainwright.diagnose.unsaid import unsaid_gains
 from gainwright.model import (
+    WITH_NAMED_OUTPUTS,
     Amplifier,
     Check,
     HeadUnit,
@@ -192,7 +193,7 @@ class Catalogue:
                 yield Candidate("look_at_settings", f"{stage}.settings", minutes, _check(f"{stage}.settings"))
 
     def _places(self) -> list[str]:
-        several = [n for n in self.chain.nodes if self.job.stages[n.stage].kind in ("head_unit", "processor")]
+        several = [n for n in self.chain.nodes if self.job.stages[n.stage].kind in WITH_NAMED_OUTPUTS]
         return [*self.job.stages, *dict.fromkeys(f"{n.stage}.{n.output}" for n in several)]
 
     def _supplies(self) -> Iterator[Candidate]:

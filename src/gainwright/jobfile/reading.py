@@ -15,13 +15,12 @@ from gainwright.jobfile.controls import check_places
 from gainwright.jobfile.yaml_reading import JOB, LARGEST_BYTES, plain, read_text
 from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
-from gainwright.model import Job, Speaker, Wiring, resolve
+from gainwright.model import STAGES, Job, Speaker, Wiring, resolve
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MORE_SHOWN = 5
-_KNOWN_KINDS = ("head_unit", "processor", "line_driver", "level_control", "converter", "amplifier", "speaker")
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +145,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         )
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         given = _value(document, [*path, "kind"])
-        tags = str(error.get("ctx", {}).get("expected_tags", "")).replace("'", "") or ", ".join(_KNOWN_KINDS)
+        tags = str(error.get("ctx", {}).get("expected_tags", "")).replace("'", "") or ", ".join(STAGES)
         near = difflib.get_close_matches(str(given), tags.split(", "), n=1)
         return JobError(
             f"{given!r} is no kind" if given is not None else "it has no kind",
@@ -180,7 +179,7 @@ def _key_path(loc: Sequence[Any], document: CommentedMap) -> list[str]:
             here = here[part]
         elif (
             i < len(loc) - 1
-            or (isinstance(part, str) and ("[" in part or part in _KNOWN_KINDS))
+            or (isinstance(part, str) and ("[" in part or part in STAGES))
             or not isinstance(here, dict)
         ):
             continue

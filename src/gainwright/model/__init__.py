@@ -25,11 +25,15 @@ from gainwright.model.evidence import (
     as_mapping,
     kind_of,
 )
-from gainwright.model.instruments import Indicator, Instrument, Multimeter, Recorder
+from gainwright.model.field_types import FieldType, FieldTypeName
+from gainwright.model.instruments import INSTRUMENTS, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.places import check_places, stages_at, wires
 from gainwright.model.stages import (
+    SOURCE_TYPE,
+    STAGES,
+    WITH_NAMED_OUTPUTS,
     Amplifier,
     AnyStage,
     Converter,
@@ -45,8 +49,12 @@ from gainwright.model.stages import (
 from gainwright.model.wiring import Feed, Path, Route, Wiring, resolve
 
 __all__ = [
+    "INSTRUMENTS",
     "KINDS",
     "RESULTS",
+    "SOURCE_TYPE",
+    "STAGES",
+    "WITH_NAMED_OUTPUTS",
     "Accuracy",
     "Amplifier",
     "AnyStage",
@@ -62,6 +70,8 @@ __all__ = [
     "Equaliser",
     "EqualiserBand",
     "Feed",
+    "FieldType",
+    "FieldTypeName",
     "FilterRange",
     "FilterSetting",
     "HeadUnit",

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
-from pydantic import BaseModel, ConfigDict, PlainSerializer, PlainValidator, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, PlainSerializer, PlainValidator, StringConstraints, WithJsonSchema
 
 from gainwright.errors import QuantityError
 from gainwright.model.compounds import (
@@ -18,6 +18,7 @@ from gainwright.model.compounds import (
     PowerRating,
     SpeakerSensitivity,
 )
+from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.quantities import DIMENSIONS, Quantity, parse
 
 
@@ -27,6 +28,12 @@ class Frozen(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="forbid", arbitrary_types_allowed=True, populate_by_name=True, defer_build=True
     )
+
+
+def by_kind(union: Any) -> dict[str, Any]:
+    """Return the classes of a union that is told apart by `kind`, by that word, in the order of the union."""
+    classes = get_args(get_args(union)[0])
+    return {get_args(cls.model_fields["kind"].annotation)[0]: cls for cls in classes}
 
 
 def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> tuple[Any, ...]:
@@ -55,7 +62,8 @@ def _quantity(dimension: str) -> Any:
         "description": f"a {kind.name}{unit}, with a spread if it has one, or unknown",
         "examples": [kind.example],
     }
-    return Annotated[Quantity, *_text_field(read, str, schema)]
+    takes = FieldType("quantity", dimension, kind.example, bare_number=kind.unit == "1")
+    return Annotated[Quantity, *_text_field(read, str, schema), takes]
 
 
 def _reads(dimension: str, *words: str) -> Any:
@@ -85,8 +93,12 @@ def _yes_no(value: Any) -> bool:
 YesNo = Annotated[
     bool,
     *_text_field(_yes_no, lambda value: value, {"enum": ["yes", "no", True, False]}),
+    FieldType("yes_no", choices=("yes", "no")),
 ]
 """`yes` and `no` are words of YAML 1.2, not truth values; both spellings are taken."""
+
+LongText = Annotated[str, StringConstraints(max_length=2000), FieldType("long_text")]
+"""A note of several lines."""
 
 Voltage = _quantity("voltage")
 Resistance = _quantity("resistance")
@@ -106,7 +118,7 @@ ToneField = _reads("frequency", "off")
 AmpsRead = _reads("current", "over_range")
 
 
-def _compound(cls: Any, description: str, example: str, *, accepts_list: bool = False) -> Any:
+def _compound(cls: Any, name: FieldTypeName, description: str, example: str, *, accepts_list: bool = False) -> Any:
     def read(value: Any) -> Any:
         if isinstance(value, cls):
             return value
@@ -121,19 +133,23 @@ def _compound(cls: Any, description: str, example: str, *, accepts_list: bool = 
             "description": description,
             "examples": [example],
         }
-    return Annotated[cls, *_text_field(read, lambda v: v.written(), schema)]
+    return Annotated[cls, *_text_field(read, lambda v: v.written(), schema), FieldType(name, example=example)]
 
 
-FilterField = _compound(FilterSetting, "off, or shape, dB per octave and corner", "linkwitz-riley 24 at 80 Hz")
-FilterRangeField = _compound(
-    FilterRange, "what the hand can do to the corner: fixed, or its ends", "50 .. 250 Hz or off"
+FilterField = _compound(
+    FilterSetting, "filter", "off, or shape, dB per octave and corner", "linkwitz-riley 24 at 80 Hz"
 )
-EqualiserField = _compound(Equaliser, "flat, or a list of bands", "peak +3 dB at 50 Hz q 1.2", accepts_list=True)
-VoltageEnds = _compound(Ends.of("voltage"), "the two ends of a control", "0.2 .. 5 V")
-RatioEnds = _compound(Ends.of("ratio"), "the two ends of a control", "-40 .. 0 dB")
-CoilsField = _compound(Coils, "number, resistance each and wiring", "2 x 4 ohm parallel")
-AccuracyField = _compound(Accuracy, "share of the reading, and counts", "1.2 % + 3 counts")
-SensitivityField = _compound(SpeakerSensitivity, "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
+FilterRangeField = _compound(
+    FilterRange, "filter_range", "how far the corner can be moved: fixed, or its ends", "50 .. 250 Hz or off"
+)
+EqualiserField = _compound(
+    Equaliser, "lines", "flat, or a list of bands", "peak +3 dB at 50 Hz q 1.2", accepts_list=True
+)
+VoltageEnds = _compound(Ends.of("voltage"), "ends", "the two ends of a control", "0.2 .. 5 V")
+RatioEnds = _compound(Ends.of("ratio"), "ends", "the two ends of a control", "-40 .. 0 dB")
+CoilsField = _compound(Coils, "coils", "number, resistance each and wiring", "2 x 4 ohm parallel")
+AccuracyField = _compound(Accuracy, "accuracy", "share of the reading, and counts", "1.2 % + 3 counts")
+SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
 
 
 def _ratings(value: Any) -> tuple[PowerRating, ...]:
@@ -161,4 +177,5 @@ Ratings = Annotated[
             "examples": ["300 W @ 4 ohm"],
         },
     ),
+    FieldType("lines", example="300 W @ 4 ohm"),
 ]

@@ -6,7 +6,17 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from gainwright.model.fields import AccuracyField, Fraction, Frequency, Frozen, Ratio, Resistance, Voltage, YesNo
+from gainwright.model.fields import (
+    AccuracyField,
+    Fraction,
+    Frequency,
+    Frozen,
+    Ratio,
+    Resistance,
+    Voltage,
+    YesNo,
+    by_kind,
+)
 
 
 class Multimeter(Frozen):
@@ -41,3 +51,5 @@ class Indicator(Frozen):
 
 
 Instrument = Annotated[Multimeter | Recorder | Indicator, Field(discriminator="kind")]
+INSTRUMENTS: dict[str, type[Frozen]] = by_kind(Instrument)
+"""Kind of an instrument -> its class; the one list of kinds."""

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
+from gainwright.model.field_types import FieldType
 from gainwright.model.fields import Fraction, Frequency, Frozen, Ratio, Time, Voltage
 from gainwright.model.instruments import Instrument
 from gainwright.model.stages import AnyStage
@@ -31,7 +32,7 @@ class Job(Frozen):
     format: Literal[1]
     title: str = Field(default="", max_length=300)
     customer: str = Field(default="", max_length=300)
-    note: str = Field(default="", max_length=5000)
+    note: Annotated[str, FieldType("long_text")] = Field(default="", max_length=5000)
     vehicle: Vehicle = Vehicle()
     allowance: Annotated[
         dict[str, Ratio], BeforeValidator(_for_all, json_schema_input_type=Ratio | dict[str, Ratio])

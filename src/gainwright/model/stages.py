@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints
 
+from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
     Area,
     CoilsField,
@@ -19,6 +20,7 @@ from gainwright.model.fields import (
     Frequency,
     Frozen,
     Length,
+    LongText,
     Number,
     Power,
     Ratings,
@@ -30,13 +32,17 @@ from gainwright.model.fields import (
     Voltage,
     VoltageEnds,
     YesNo,
+    by_kind,
 )
 
 Side = Literal["left", "right", "mono"]
-Sides = Annotated[tuple[Side, ...], Field(min_length=1, max_length=3)]
+Sides = Annotated[
+    tuple[Side, ...], Field(min_length=1, max_length=3), FieldType("sides", choices=("left", "right", "mono"))
+]
 Reference = Annotated[str, StringConstraints(pattern=r"^\w+(\.\w+){0,2}$", max_length=120)]
 """`stage`, `stage.output` or `stage.output.side`; inside a processor `input` or `input.side`."""
-Source = Reference | list[Reference] | dict[str, Reference]
+SOURCE_TYPE = FieldType("source", example="desk.sub")
+Source = Annotated[Reference | list[Reference] | dict[str, Reference], SOURCE_TYPE]
 """One source, several that join, or one for each side (or coil)."""
 
 
@@ -57,7 +63,7 @@ class Stage(Frozen):
     output_noise: Voltage | None = None
     distortion: Fraction | None = Field(default=None, description="THD of its own, well below its ceiling")
     reachable: YesNo = Field(default=True, description="whether its outputs can be reached with a measuring lead")
-    note: str = Field(default="", max_length=2000)
+    note: LongText = ""
 
 
 class FedStage(Stage):
@@ -104,7 +110,7 @@ class HeadUnit(Stage):
 class ProcessorOutput(Frozen):
     """One output of a processor."""
 
-    source: Reference | list[Reference] | None = Field(default=None, alias="from")
+    source: Annotated[Reference | list[Reference] | None, SOURCE_TYPE] = Field(default=None, alias="from")
     sides: Sides | None = None
     high_pass: FilterField | None = None
     low_pass: FilterField | None = None
@@ -201,3 +207,7 @@ class Speaker(FedStage):
 AnyStage = Annotated[
     HeadUnit | Processor | LineDriver | LevelControl | Converter | Amplifier | Speaker, Field(discriminator="kind")
 ]
+STAGES: dict[str, type[Stage]] = by_kind(AnyStage)
+"""Kind of a stage -> its class; the one list of kinds."""
+WITH_NAMED_OUTPUTS = tuple(kind for kind, cls in STAGES.items() if "outputs" in cls.model_fields)
+"""Kinds whose outputs have names of their own; any other has the one output `out`, a speaker none."""

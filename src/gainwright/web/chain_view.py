@@ -165,6 +165,7 @@ def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
 def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
     """Return how a stage stands in its chain: what feeds it, what it feeds, where it could go."""
     from gainwright.jobfile import editing
+    from gainwright.model import WITH_NAMED_OUTPUTS
 
     def made() -> dict[str, Any]:
         draft = editing.Draft(job.text, read=site.models.read(job.text))
@@ -178,7 +179,7 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
             "fed": sorted({editing.short(draft, r.stage, r.output, r.side) for r in fed}),
             "fed_stages": list(dict.fromkeys(r.stage for r in fed)),
             "feeds": list(dict.fromkeys(r.taker for r in feeds)),
-            "outputs": editing.outputs_of(draft, stage) if says["kind"] in ("head_unit", "processor") else [],
+            "outputs": editing.outputs_of(draft, stage) if says["kind"] in WITH_NAMED_OUTPUTS else [],
             "inputs": list(says.get("inputs", {})),
             "sources": sources_of(draft, without=stage),
             "places": [

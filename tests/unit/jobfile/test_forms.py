@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import pytest
+from pydantic import BaseModel, Field
 
 from gainwright.errors import JobError
 from gainwright.jobfile import (
@@ -18,11 +19,13 @@ from gainwright.jobfile import (
     read_job_text,
     shipped_schema,
 )
+from gainwright.model import INSTRUMENTS, STAGES, FieldType
+from gainwright.model.fields import Voltage
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.jobfile.forms import Field
+    from gainwright.jobfile.forms import Field as FormField
 
 EVERY_KIND = """\
 format: 1   # every kind once
@@ -64,7 +67,8 @@ def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
 
 def test_every_key_of_the_schema_stands_on_a_form() -> None:
     """Section by section and kind by kind, nothing of the schema is missing, and nothing else is there."""
-    for kind, name in forms.DEFINITIONS.items():
+    for kind, model in (STAGES | INSTRUMENTS).items():
+        name = model.__name__
         stage = next(form for form in _every_form() if form.kind == kind)
         root = stage.path
         wanted = {tuple(part) for part in _keys_of(name, root)}
@@ -77,9 +81,26 @@ def test_every_key_of_the_schema_stands_on_a_form() -> None:
     assert vehicle == set(DEFINITIONS["Vehicle"]["properties"])
 
 
-def _example(f: Field) -> str:
+def test_kind_of_a_field_is_the_models_own_metadata() -> None:
+    """A description says nothing of the kind: other words leave it, and a type that isn't marked is refused."""
+
+    class Plain(BaseModel):
+        limit: Voltage | None = Field(default=None, description="flat, or a list of bands")
+        source: Annotated[str, FieldType("source")] = Field(alias="from")
+
+    class Unmarked(Plain):
+        lines: tuple[int, ...] = ()
+
+    with pytest.raises(TypeError, match=r"Unmarked\.lines"):
+        forms.shape(Unmarked)
+    types = {key.path[0]: key.type for key in forms.shape(Plain).keys}
+    assert types["limit"] == FieldType("quantity", "voltage", "4 V")
+    assert types["from"] == FieldType("source")
+
+
+def _example(f: FormField) -> str:
     """A text that is right for a field, other than what stands there."""
-    kind = f.kind
+    kind = f.type
     special = {
         "volume.at": "12",
         "volume.steps": "35",
@@ -103,7 +124,7 @@ def _example(f: Field) -> str:
         "source": f.present or "in",
         "whole": "7",
         "number": "7.5",
-    }.get(kind.kind, kind.example)
+    }.get(kind.name, kind.example)
 
 
 @pytest.mark.parametrize("name", [f.name for form in _every_form() for f in form.fields])
@@ -117,7 +138,7 @@ def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
     now = next(x for y in forms.forms(read) for x in y.fields if x.name == name)
     assert now.present == forms.describing.shown(forms.typed(f, text))
     assert "# every kind once" in changed
-    if f.required or f.kind.kind in ("fixed", "source"):
+    if f.required or f.type.name in ("fixed", "source"):
         return
     form = next(form for form in forms.forms(read) if any(x.name == name for x in form.fields))
     back = editing.fill(changed, forms.changes(form, {f.name: ""}))
@@ -177,3 +198,18 @@ def test_wrong_value_is_told_with_its_place_and_nothing_changes() -> None:
     form = next(form for form in _every_form() if form.title == "head")
     with pytest.raises(JobError, match=r"^job:3:\d+: stages.head.rated_output: ohm is a unit of resistance"):
         editing.fill(EVERY_KIND, forms.changes(form, {"stages.head.rated_output": "4 ohm"}))
+
+
+def test_every_table_by_kind_of_stage_has_every_kind() -> None:
+    """What takes how long, what can be added on a page, what must be said: no kind is left out, none is made up."""
+    from gainwright.diagnose.candidates import ACCESS_MINUTES
+    from gainwright.web.pages import chain_edits
+
+    assert set(ACCESS_MINUTES) == set(chain_edits.KINDS) == set(STAGES)
+    assert set(chain_edits.INSTRUMENTS) == set(INSTRUMENTS)
+    assert {kind: keys for kind, keys in editing.REQUIRED.items() if keys} == {
+        "head_unit": ("rated_output",),
+        "line_driver": ("gain",),
+        "amplifier": ("power",),
+        "recorder": ("full_scale",),
+    }

@@ -3,7 +3,6 @@
 from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.filling import fill
 from gainwright.jobfile.editing.outputs import (
-    INSTRUMENT_KINDS,
     add_input,
     add_instrument,
     add_output,
@@ -16,7 +15,6 @@ from gainwright.jobfile.editing.references import outputs_of, references_of, sho
 from gainwright.jobfile.editing.renaming import rename_input, rename_instrument, rename_output, rename_stage
 from gainwright.jobfile.editing.spans import comments
 from gainwright.jobfile.editing.stages import (
-    KINDS,
     REQUIRED,
     add_branch,
     add_stage,
@@ -30,8 +28,6 @@ from gainwright.jobfile.editing.stages import (
 from gainwright.jobfile.editing.values import put, set_key, take_out, unset_key
 
 __all__ = [
-    "INSTRUMENT_KINDS",
-    "KINDS",
     "REQUIRED",
     "ChainPlace",
     "Draft",

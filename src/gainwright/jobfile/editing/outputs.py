@@ -15,13 +15,12 @@ from gainwright.jobfile.editing.references import (
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.stages import finished, new_output
 from gainwright.jobfile.editing.values import put, take_out
+from gainwright.model import INSTRUMENTS, WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gainwright.jobfile.editing.scalars import Value
-
-INSTRUMENT_KINDS = ("multimeter", "recorder", "indicator")
 
 
 def add_output(
@@ -74,7 +73,7 @@ def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str
     draft = Draft(text, name)
     check_stage(draft, stage)
     outputs = outputs_of(draft, stage)
-    if output not in outputs or draft.plain["stages"][stage]["kind"] not in ("head_unit", "processor"):
+    if output not in outputs or draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
         raise refused(f"{stage} has no output {output} of its own", where=f"stages.{stage}")
     if len(outputs) == 1:
         raise refused(
@@ -143,8 +142,8 @@ def add_instrument(
 ) -> str:
     """Return a job file's text with an instrument added. JobError: the kind or name can't be, or something is missing."""
     draft = Draft(text, name)
-    if kind not in INSTRUMENT_KINDS:
-        raise refused(f"{kind[:40]!r} is no kind", where="instruments", rule=f"kinds are {', '.join(INSTRUMENT_KINDS)}")
+    if kind not in INSTRUMENTS:
+        raise refused(f"{kind[:40]!r} is no kind", where="instruments", rule=f"kinds are {', '.join(INSTRUMENTS)}")
     check_name(draft, instrument, "instruments")
     put(draft, ("instruments", instrument), {"kind": kind, **(values or {})})
     return draft.finished()

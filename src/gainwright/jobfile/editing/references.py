@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import JobError
+from gainwright.model import WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,7 +48,7 @@ def outputs_of(draft: Draft, stage: str) -> list[str]:
     says = draft.plain["stages"][stage]
     if says.get("kind") == "speaker":
         return []
-    if says.get("kind") in ("head_unit", "processor"):
+    if says.get("kind") in WITH_NAMED_OUTPUTS:
         return list(says.get("outputs") or {"out": {}})
     return ["out"]
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.naming import follow, paths_through
 from gainwright.jobfile.editing.references import output_sources, outputs_of, references, refused
+from gainwright.model import WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -55,7 +56,7 @@ def rename_output(text: str, stage: str, old: str, new: str, *, name: str = "job
     path: Path = ("stages", stage, "outputs")
     if old not in outputs_of(draft, stage):
         raise refused(f"{stage} has no output {old}", where=f"stages.{stage}")
-    if draft.plain["stages"][stage]["kind"] not in ("head_unit", "processor"):
+    if draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
         raise refused(f"the one output of {stage} has no name of its own", where=f"stages.{stage}")
     check_name(draft, new, "stages", others=outputs_of(draft, stage))
     wiring = draft.before.wiring

@@ -21,15 +21,26 @@ from gainwright.jobfile.editing.references import (
 )
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.values import put
+from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from pydantic import BaseModel
+
     from gainwright.jobfile.editing.scalars import Value
 
-REQUIRED = {"head_unit": ("rated_output",), "line_driver": ("gain",), "amplifier": ("power",)}
-"""What must be said of a new stage, by kind; everything else is assumed until it is known."""
-KINDS = ("head_unit", "processor", "line_driver", "level_control", "converter", "amplifier", "speaker")
+_FROM_PLACE = ("kind", "from", "inputs", "outputs")
+"""Keys that the kind and the place of a new stage decide."""
+
+
+def _required(model: type[BaseModel]) -> tuple[str, ...]:
+    keys = {info.alias or name: info for name, info in model.model_fields.items()}
+    return tuple(key for key, info in keys.items() if info.is_required() and key not in _FROM_PLACE)
+
+
+REQUIRED = {kind: _required(model) for kind, model in (STAGES | INSTRUMENTS).items()}
+"""Keys that a new stage or instrument must have, by kind; everything else is assumed until it is known."""
 
 
 def add_stage(
@@ -54,8 +65,8 @@ def add_stage(
 
 def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Value]) -> None:
     """Add a stage to a draft."""
-    if kind not in KINDS:
-        raise refused(f"{kind[:40]!r} is no kind", where="stages", rule=f"kinds are {', '.join(KINDS)}")
+    if kind not in STAGES:
+        raise refused(f"{kind[:40]!r} is no kind", where="stages", rule=f"kinds are {', '.join(STAGES)}")
     check_name(draft, new, "stages")
     for key in REQUIRED.get(kind, ()):
         if values.get(key) in (None, "", []):
@@ -65,7 +76,7 @@ def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Valu
                 rule="it stands on the device or in its manual",
                 remedy="write it, with a spread if it isn't sure: 4 V ± 10 %",
             )
-    if wired := [key for key in values if key in ("kind", "from", "inputs", "outputs")]:
+    if wired := [key for key in values if key in _FROM_PLACE]:
         raise refused(f"{wired[0]} comes from the kind and the place", where=f"stages.{new}.{wired[0]}")
     says: dict[str, Any] = {"kind": kind}
     if kind == "head_unit":
@@ -188,7 +199,7 @@ def earlier(text: str | Draft, stage: str) -> str | None:
     """Return the place one stage earlier in the signal, None when there is no plain one."""
     draft = Draft(text) if isinstance(text, str) else text
     found = references_of(draft, stage)
-    if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in ("head_unit", "processor"):
+    if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in WITH_NAMED_OUTPUTS:
         return None
     before = references_of(draft, found[0].stage)
     if len(before) != 1 or len(takers(draft, found[0].stage)) != 1:
@@ -263,7 +274,7 @@ def add_branch(
 def new_output(draft: Draft, stage: str, output: str, takes: str = "") -> None:
     """Give a source or processor of a draft another output."""
     says = draft.plain["stages"][stage]
-    if says["kind"] not in ("head_unit", "processor"):
+    if says["kind"] not in WITH_NAMED_OUTPUTS:
         raise refused(f"{stage} has one output", where=f"stages.{stage}", rule="sources and processors have several")
     check_name(draft, output, "stages", others=outputs_of(draft, stage))
     path = ("stages", stage, "outputs")

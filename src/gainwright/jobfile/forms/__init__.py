@@ -1,22 +1,19 @@
 """A job as forms: every key of its schema with what it says, what is assumed in its place and why, and reading what is typed."""
 
 from gainwright.jobfile.forms.assumed import Assumed, assumed
-from gainwright.jobfile.forms.describing import DEFINITIONS, Field, Form, forms
-from gainwright.jobfile.forms.fields import Key, Kind, Shape, definition, shape
+from gainwright.jobfile.forms.describing import Field, Form, forms
+from gainwright.jobfile.forms.fields import Key, Shape, shape
 from gainwright.jobfile.forms.typing_in import changes, source, typed
 from gainwright.jobfile.forms.words import label
 
 __all__ = [
-    "DEFINITIONS",
     "Assumed",
     "Field",
     "Form",
     "Key",
-    "Kind",
     "Shape",
     "assumed",
     "changes",
-    "definition",
     "forms",
     "label",
     "shape",

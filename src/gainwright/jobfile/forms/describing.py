@@ -6,30 +6,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.forms.assumed import Assumed, assumed
-from gainwright.jobfile.forms.fields import Key, Kind, definition, shape
+from gainwright.jobfile.forms.fields import Key, about, shape
 from gainwright.jobfile.forms.words import GROUPS, SILENT
 from gainwright.jobfile.yaml_reading import plain
-from gainwright.model import Speaker
+from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
+
+    from pydantic import BaseModel
 
     from gainwright.jobfile.reading import JobFile
 
 Path = tuple[str, ...]
-DEFINITIONS = {
-    "head_unit": "HeadUnit",
-    "processor": "Processor",
-    "line_driver": "LineDriver",
-    "level_control": "LevelControl",
-    "converter": "Converter",
-    "amplifier": "Amplifier",
-    "speaker": "Speaker",
-    "multimeter": "Multimeter",
-    "recorder": "Recorder",
-    "indicator": "Indicator",
-}
-"""Kind -> its definition in the schema."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +34,7 @@ class Field:
     """
 
     path: Path
-    kind: Kind
+    type: FieldType
     label: str
     help: str
     group: str
@@ -89,28 +78,30 @@ def forms(read: JobFile) -> tuple[Form, ...]:
     """Return every form of a job: itself, its vehicle, allowance, tones, access, instruments, then each stage with its outputs."""
     says = plain(read.document, "job")
     silent = assumed(read)
-    whole = shape("")
+    whole = shape(Job)
     own = tuple(k for k in whole.keys if not k.group)
     vehicle = tuple(replace(k, group="") for k in whole.keys if k.group == "vehicle")
     found = [
-        Form((), "The job", "job", definition("").get("description", ""), _fields((), own, says, silent)),
+        Form((), "The job", "job", about(Job), _fields((), own, says, silent)),
         Form(("vehicle",), "Vehicle and supply", "vehicle", "", _fields((), vehicle, says, silent)),
     ]
-    found += [_by_name(section, whole.named[section], says, read) for section in _SECTIONS]
+    found += [_by_name(section, says, read) for section in _SECTIONS]
     instruments = says.get("instruments", {})
-    found += [_thing(("instruments", name), name, instrument, silent) for name, instrument in instruments.items()]
+    found += [
+        _thing(("instruments", name), INSTRUMENTS, instrument, silent) for name, instrument in instruments.items()
+    ]
     for name, stage in says["stages"].items():
         found += _stage(name, stage, silent)
     return tuple(found)
 
 
 def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iterator[Form]:
-    form = _thing(("stages", name), name, says, silent)
-    named = shape(DEFINITIONS[says["kind"]]).named
+    form = _thing(("stages", name), STAGES, says, silent)
+    of_output = shape(STAGES[says["kind"]]).named.get("outputs")
     inputs = tuple(
         Field(
             ("stages", name, "inputs", entry),
-            Kind("source", example="desk.sub"),
+            SOURCE_TYPE,
             f"Input {entry}, fed from",
             "a stage or output: head.front; several joined: a, b; one for each side: left: a, right: b",
             "Inputs",
@@ -122,8 +113,7 @@ def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iter
         for entry, source in says.get("inputs", {}).items()
     )
     yield Form(form.path, form.title, form.kind, form.about, inputs + form.fields)
-    if "outputs" in named:
-        inner = str(named["outputs"])
+    if isinstance(of_output, type):
         for output, says_of_it in (says.get("outputs") or {"out": {}}).items():
             path = ("stages", name, "outputs", output)
             fields = tuple(
@@ -134,15 +124,15 @@ def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iter
                 )
                 if f.path[-1] == "from"
                 else f
-                for f in _fields(path, shape(inner).keys, says_of_it or {}, silent)
+                for f in _fields(path, shape(of_output).keys, says_of_it or {}, silent)
             )
-            yield Form(path, f"{name}.{output}", "output", definition(inner).get("description", ""), fields)
+            yield Form(path, f"{name}.{output}", "output", about(of_output), fields)
 
 
-def _thing(path: Path, name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Form:
-    inner = DEFINITIONS[says["kind"]]
-    about = definition(inner).get("description", "")
-    return Form(path, name, says["kind"], about, _fields(path, shape(inner).keys, says, silent))
+def _thing(path: Path, kinds: Mapping[str, type[BaseModel]], says: dict[str, Any], silent: dict[Path, Assumed]) -> Form:
+    """Return the form of a stage or an instrument."""
+    model = kinds[says["kind"]]
+    return Form(path, path[-1], says["kind"], about(model), _fields(path, shape(model).keys, says, silent))
 
 
 def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Assumed]) -> tuple[Field, ...]:
@@ -153,24 +143,25 @@ def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Ass
         taken = silent.get(full, default)
         meant = "" if taken else SILENT.get(key.path[-1], "not said")
         present = shown(_at(says, key.path))
-        made.append(Field(full, key.kind, key.label, key.help, key.group, key.required, present, taken, meant))
+        made.append(Field(full, key.type, key.label, key.help, key.group, key.required, present, taken, meant))
     return tuple(made)
 
 
-def _by_name(section: str, kind: str | Kind, says: dict[str, Any], read: JobFile) -> Form:
+def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
     """Return the form of a mapping by names: those that it has, and those that it may have."""
-    assert isinstance(kind, Kind)  # noqa: S101  they hold quantities
+    takes = shape(Job).named[section]
+    assert isinstance(takes, FieldType)  # noqa: S101  these sections hold quantities
     held = says.get(section) or {}
     held = held if isinstance(held, dict) else {"all": held}
     stages = [name for name, stage in read.job.stages.items() if section == "access" or isinstance(stage, Speaker)]
     outputs = dict.fromkeys(node.output for node in read.wiring.nodes if node.output != "out")
     names = stages if section == "access" else ["all", *outputs, *stages]
-    title, about, meant = _SECTIONS[section]
-    kind = replace(kind, example=_EXAMPLES.get(section, kind.example))
+    title, purpose, meant = _SECTIONS[section]
+    takes = replace(takes, example=_EXAMPLES.get(section, takes.example))
     fields = tuple(
         Field(
             path=(section, name),
-            kind=kind,
+            type=takes,
             label="For all outputs" if name == "all" else name,
             help="",
             group="",
@@ -181,7 +172,7 @@ def _by_name(section: str, kind: str | Kind, says: dict[str, Any], read: JobFile
         )
         for name in dict.fromkeys([*names, *held])
     )
-    return Form((section,), title, section, about, fields)
+    return Form((section,), title, section, purpose, fields)
 
 
 _OTHERS = {

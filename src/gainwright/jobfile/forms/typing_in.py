@@ -22,10 +22,10 @@ def typed(field: Field, text: str) -> Any:
     text = text.replace("\r\n", "\n").strip()
     if not text:
         return None
-    kind = field.kind.kind
+    kind = field.type.name
     if kind in ("quantity", "number", "loudness", "ends", "filter", "filter_range", "coils", "accuracy"):
         text = _COMMA.sub(".", text)
-    if (field.kind.numbers or kind == "fixed") and _NUMBER.fullmatch(text):
+    if (field.type.bare_number or kind == "fixed") and _NUMBER.fullmatch(text):
         return int(text) if text.lstrip("+-").isdigit() else float(text)
     if kind == "lines":
         lines = [_COMMA.sub(".", line.strip()) for line in text.split("\n") if line.strip()]
@@ -47,7 +47,7 @@ def changes(form: Form, texts: Mapping[str, str]) -> dict[tuple[str, ...], Any]:
     """Return what was changed on a form: path -> value, None to take it out. Fields that weren't sent stay."""
     found: dict[tuple[str, ...], Any] = {}
     for field in form.fields:
-        if field.name not in texts or field.kind.kind == "fixed":
+        if field.name not in texts or field.type.name == "fixed":
             continue
         value, before = typed(field, texts[field.name]), typed(field, field.present)
         if value != before:

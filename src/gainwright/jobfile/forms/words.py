@@ -77,6 +77,8 @@ HELP = {
     "ratio": "from its input to its output",
     "sensitivity": "input for rated power with the gain fully up .. fully down",
     "bridged": "two sides work as one; neither terminal of the output is ground, and the rating is that of the pair",
+    "power": "rated power into a load, at 14.4 V and 1 % THD+N (CTA-2006) unless rated_at says otherwise",
+    "coils": "number, resistance each and wiring",
     "minimum_load": "the lowest load it may drive",
     "regulated": "whether its rails hold when the supply sags",
     "rated_at": "supply at which its rating holds",

@@ -69,7 +69,7 @@ def _said(forms: tuple[Any, ...], section: str) -> str:
     said = [
         f.present.replace("\n", " ") if section in ("job", "vehicle") else f"{f.label} {f.present}"
         for f in form.fields
-        if f.present and f.kind.kind != "fixed"
+        if f.present and f.type.name != "fixed"
     ]
     return ", ".join(said)
 

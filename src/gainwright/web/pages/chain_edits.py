@@ -55,6 +55,7 @@ def show_add(
 ) -> Response:
     """Show what can be added, with what was typed and what is wrong with that."""
     from gainwright.jobfile import editing
+    from gainwright.model import WITH_NAMED_OUTPUTS
 
     def made() -> dict[str, Any]:
         draft = editing.Draft(stored.text, read=site.models.read(stored.text))
@@ -62,7 +63,7 @@ def show_add(
         return {
             "places": editing.places(draft),
             "sources": view.sources_of(draft),
-            "many": [s for s, says in stages.items() if says["kind"] in ("head_unit", "processor")],
+            "many": [s for s, says in stages.items() if says["kind"] in WITH_NAMED_OUTPUTS],
             "inputs": {s: list(says["inputs"]) for s, says in stages.items() if says["kind"] == "processor"},
         }
 
@@ -92,20 +93,16 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
 
 def _given(given: dict[str, str]) -> dict[str, Any]:
     """Return what a change needs: lists from what was ticked, values of a new stage from their fields."""
+    from gainwright.jobfile.editing import REQUIRED
+
     ticked = [part for part in given.get("feeding", "").split(",") if part]
     values = {key.removeprefix("values."): text for key, text in given.items() if key.startswith("values.")}
     lines = [line.strip() for line in values.get("power", "").splitlines() if line.strip()]
-    kept = {
-        "amplifier": ("power",),
-        "line_driver": ("gain",),
-        "head_unit": ("rated_output",),
-        "recorder": ("full_scale",),
-    }
     values |= {"power": lines if len(lines) > 1 else "".join(lines)}  # type: ignore[dict-item]
     return {
         **given,
         "feeding": ticked,
-        "values": {key: values.get(key, "") for key in kept.get(given.get("kind", ""), ())},
+        "values": {key: values.get(key, "") for key in REQUIRED.get(given.get("kind", ""), ())},
     }
 
 
