@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy import signal
 
-from gainwright.app import Block, InputDevice, LiveOptions, live
+from gainwright.app.measuring.live import LiveOptions, live
+from gainwright.app.ports import Block, InputDevice
 from gainwright.metering import Recording, find_onset, measure, measure_noise
 
 if TYPE_CHECKING:

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.music_cache import SqliteMusicCache
 from gainwright.adapters.music_cluster import ClusterWorkers
 from gainwright.adapters.music_workers import LocalWorkers, cores
-from gainwright.app.music_files import find_files
-from gainwright.app.music_scan import scan
+from gainwright.app.music.files import find_files
+from gainwright.app.music.scan import scan
 from gainwright.programme import USUAL_BANDS, load
 
 if TYPE_CHECKING:
-    from gainwright.app.music_ports import Workers
+    from gainwright.app.music.ports import Workers
 
 USUAL_MUSIC = "/usr/share/games/wesnoth/1.16/data/core/music"
 RESCANNED = 20

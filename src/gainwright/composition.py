@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.adapters.store import StoreKeeper
-    from gainwright.app import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
-    from gainwright.app.music_ports import MusicCache, Workers
+    from gainwright.app.music.ports import MusicCache, Workers
+    from gainwright.app.ports import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
     from gainwright.app.store import Store
 
 

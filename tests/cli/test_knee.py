@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainwright.app import parse_readings
+from gainwright.app.measuring.knee import parse_readings
 from gainwright.errors import ReadingError
 
 READINGS = "step,v_rms\n12,1.82\n13,2.16\n14,2.57\n15,3.05\n16,3.63\n17,4.30\n18,4.98\n19,5.33\n20,5.55\n"

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import interpolate, signal
 
-from gainwright.app.calibrations import calibrations_file, kept_calibrations
+from gainwright.app.measuring.calibrations import calibrations_file, kept_calibrations
 from gainwright.errors import CallError, RecordingError
 from gainwright.metering import Recording, find_onset, find_path, measure_noise, response_of_sweep, response_of_two
 from gainwright.metering.bends import HARD, bend

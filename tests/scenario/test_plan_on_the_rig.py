@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from gainwright.app import carry_out
+from gainwright.app.set_up.bench_run import carry_out
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Plan, make_plan

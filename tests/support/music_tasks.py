@@ -10,12 +10,12 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gainwright.app.music_ports import Answer
+from gainwright.app.music.ports import Answer
 
 if TYPE_CHECKING:
     from types import FrameType
 
-    from gainwright.app.music_ports import Task
+    from gainwright.app.music.ports import Task
 
 
 def length(task: Task) -> Answer:

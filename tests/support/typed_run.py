@@ -9,7 +9,7 @@ from gainwright.model import Indicator, Multimeter
 from gainwright.simulated import Rig, SimulatedBench
 
 if TYPE_CHECKING:
-    from gainwright.app.set_up_run import Run, StepState
+    from gainwright.app.set_up.run import Run, StepState
     from gainwright.model import Job
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
-from gainwright.app.practising import in_use
+from gainwright.app.practice.practising import in_use
 from gainwright.diagnose import Cause, Diagnoser, short, tell
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.simulated import SimulatedHiddenRigs

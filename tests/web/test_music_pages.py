@@ -10,7 +10,7 @@ import pytest
 import soundfile
 from web_server import WebServer
 
-from gainwright.app.music_shelves import chosen, folders
+from gainwright.app.music.folders import chosen, folders
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:

@@ -23,10 +23,10 @@ from web_server import WebServer
 
 from gainwright.composition import compose
 from gainwright.web import Site, create_app
-from gainwright.web.connections import MOST_OF_ONE_STRANGER, Connections, Crowd
-from gainwright.web.drawn_code import as_text
-from gainwright.web.entrance import DOOR, LAN_DOOR
-from gainwright.web.pairing import COOKIE, digest_of
+from gainwright.web.network.access import DOOR, LAN_DOOR
+from gainwright.web.network.connections import MOST_OF_ONE_STRANGER, Connections, Crowd
+from gainwright.web.network.pairing import COOKIE, digest_of
+from gainwright.web.network.qr_code import as_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from gainwright.app.practising import practise, practise_job
+from gainwright.app.practice.practising import practise, practise_job
 from gainwright.diagnose import Cause, short
 from gainwright.jobfile import example_text
 from gainwright.simulated import SimulatedHiddenRigs

@@ -20,9 +20,10 @@ from starlette.testclient import TestClient
 
 from gainwright.composition import compose
 from gainwright.jobfile import example_text
-from gainwright.web import Site, bodies, create_app
-from gainwright.web.hosts import as_host, read_host, same_origin
-from gainwright.web.impatience import ImpatientProtocol
+from gainwright.web import Site, create_app
+from gainwright.web.network import body_limits as bodies
+from gainwright.web.network.hosts import as_host, read_host, same_origin
+from gainwright.web.network.request_timeouts import ImpatientProtocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -419,7 +420,7 @@ def dripped(line: socket.socket) -> int:
 
 def test_connection_without_a_request_is_closed(monkeypatch: pytest.MonkeyPatch, inside: TestClient) -> None:
     """A head that comes drop by drop is waited for only so long; one that comes at once is answered."""
-    monkeypatch.setattr("gainwright.web.impatience.HEAD_S", 0.5)
+    monkeypatch.setattr("gainwright.web.network.request_timeouts.HEAD_S", 0.5)
     config = uvicorn.Config(inside.app, http=ImpatientProtocol, lifespan="off", log_level="critical", ws="none")
     running = uvicorn.Server(config)
     listening = socket.create_server(("127.0.0.1", 0))
@@ -506,7 +507,7 @@ def test_any_host_and_origin_are_judged_without_stumbling(text: str) -> None:
         asked.append(1)
 
     async def go(name: bytes) -> int:
-        from gainwright.web.security import Guard
+        from gainwright.web.network.guard import Guard
 
         sent: list[Any] = []
 

@@ -16,7 +16,7 @@ from playwright.sync_api import expect
 from typed_run import Hand
 from web_server import WebServer
 
-from gainwright.app.set_up_run import run_of
+from gainwright.app.set_up.run import run_of
 from gainwright.app.store import RunEntry
 from gainwright.jobfile import example_text, instruments, read_job_text
 from gainwright.plan import make_plan

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.app.music_ports import Answer, Stopped
+from gainwright.app.music.ports import Answer, Stopped
 from gainwright.errors import CallError
 from gainwright.programme import ANALYSIS_VERSION, BandStatistics, TrackStatistics
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from gainwright.app.music_files import SoundFile
+    from gainwright.app.music.files import SoundFile
     from gainwright.programme import Band
 
 FILE = "music.sqlite"

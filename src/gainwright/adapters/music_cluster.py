@@ -11,7 +11,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from gainwright.app.music_ports import Answer, Task
+    from gainwright.app.music.ports import Answer, Task
 
 _LOOK_S = 0.1
 _AHEAD = 4

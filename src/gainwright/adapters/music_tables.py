@@ -7,7 +7,7 @@ import importlib
 import io
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app import write_bytes
+from gainwright.app.jobs.answers import write_bytes
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:

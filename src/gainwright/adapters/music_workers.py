@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from concurrent.futures import Future
 
-    from gainwright.app.music_ports import Answer, Task
+    from gainwright.app.music.ports import Answer, Task
 
 _AHEAD = 2
 """Tasks given out for each process: one being done, one ready."""

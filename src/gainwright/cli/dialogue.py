@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import TextIO
 
-    from gainwright.app import CaseStore, Dialogue
+    from gainwright.app.cases.dialogue import Dialogue
+    from gainwright.app.ports import CaseStore
     from gainwright.diagnose import Diagnosis, NextTest
 
 HELP = """Type what you read or saw. Or one of these words:

@@ -11,7 +11,7 @@ import typer
 from gainwright.cli.base import Json, app, draw, print_json, print_text, say
 
 if TYPE_CHECKING:
-    from gainwright.app import CaseStore
+    from gainwright.app.ports import CaseStore
     from gainwright.diagnose import Diagnosis
     from gainwright.model import Job
 
@@ -33,8 +33,8 @@ def diagnose(
     as_json: Json = False,
 ) -> None:
     """Find the fault: what is probably wrong, why, and the one test to make next."""
-    from gainwright.app import closed_counts
-    from gainwright.app import diagnose as run
+    from gainwright.app.cases.finding import closed_counts
+    from gainwright.app.cases.finding import diagnose as run
     from gainwright.errors import CallError
 
     store = _store(cases) if case or cases is not None else None
@@ -53,7 +53,7 @@ def diagnose(
         raise CallError(
             "an evidence file and a case don't go together", code="bad_call", remedy="leave one of them out"
         )
-    from gainwright.app import check_unreachable, open_dialogue
+    from gainwright.app.cases.finding import check_unreachable, open_dialogue
     from gainwright.cli.dialogue import talk
 
     dialogue = open_dialogue(job, name=case, store=store, closed=closed)
@@ -77,7 +77,7 @@ def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) 
     if chart is not None:
         draw(chain_drawing(job, title=job.title or "The chain", marks=suspicion(found)), chart)
     if page is not None:
-        from gainwright.app import write_paper
+        from gainwright.app.papers.papers import write_paper
         from gainwright.composition import compose
 
         world = compose()
@@ -91,7 +91,7 @@ def cases(
     as_json: Json = False,
 ) -> None:
     """Count the closed cases: the most common concerns, their tests and minutes, where the belief was wrong."""
-    from gainwright.app import count_cases
+    from gainwright.app.cases.finding import count_cases
     from gainwright.report import cases_chart, cases_text
 
     counts = count_cases(_store(folder))
@@ -107,8 +107,8 @@ def practise(
     as_json: Json = False,
 ) -> None:
     """Practise: find the fault that is hidden in a simulated chain, then see a short way to it."""
-    from gainwright.app import practise as run
-    from gainwright.app import practise_job
+    from gainwright.app.practice.practising import practise as run
+    from gainwright.app.practice.practising import practise_job
     from gainwright.cli.practice import exercise
     from gainwright.composition import compose
 

@@ -17,7 +17,7 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Write a commented job file to start from, or list the examples."""
-    from gainwright.app import examples, new_job
+    from gainwright.app.jobs.starting import examples, new_job
 
     if file == Path():
         found = examples()
@@ -34,7 +34,7 @@ def new(
 @app.command()
 def check(job: JobPath, as_json: Json = False) -> None:
     """Check a job: its file, then its engineering."""
-    from gainwright.app import check as run
+    from gainwright.app.jobs.answers import check as run
 
     read, findings = run(job)
     blocked = any(f.severity == "blocker" for f in findings)
@@ -59,8 +59,8 @@ def levels(
     as_json: Json = False,
 ) -> None:
     """Show the corridor: level, floor and ceiling at every node."""
-    from gainwright.app import draw_corridor
-    from gainwright.app import levels as run
+    from gainwright.app.jobs.answers import draw_corridor
+    from gainwright.app.jobs.answers import levels as run
     from gainwright.composition import compose
 
     read, found = run(job, tone_hz=tone, level_dbfs=level, sets=sets or [])
@@ -85,8 +85,8 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Plan the work: steps, targets and findings."""
-    from gainwright.app import plan as run
-    from gainwright.app import plan_with
+    from gainwright.app.jobs.answers import plan as run
+    from gainwright.app.jobs.answers import plan_with
 
     found, learned = (run(job), ()) if evidence is None else plan_with(job, evidence)
     if as_json:
@@ -103,7 +103,7 @@ def plan(
 @app.command()
 def assumed(job: JobPath, as_json: Json = False) -> None:
     """Show what is assumed where the job doesn't say, and why."""
-    from gainwright.app import assumptions
+    from gainwright.app.jobs.starting import assumptions
 
     found = assumptions(job)
     if as_json:
@@ -126,7 +126,7 @@ def tones(
     as_json: Json = False,
 ) -> None:
     """Write the signals: a job's whole set, or one tone."""
-    from gainwright.app import tones as run
+    from gainwright.app.tones.sets import tones as run
 
     found = run(
         job, out=out, tone_hz=tone, level_dbfs=level, seconds=seconds, rate_hz=rate, bits=bits, sides=sides, flac=flac
@@ -140,7 +140,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """Run the whole job on a shipped example, end to end."""
-    from gainwright.app import demo as run
+    from gainwright.app.practice.demo import demo as run
     from gainwright.composition import compose
 
     world = compose()

@@ -18,9 +18,9 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from gainwright.app.music import Music
-    from gainwright.app.music_ports import MusicCache, Workers
-    from gainwright.app.music_scan import Library, Progress
+    from gainwright.app.music.allowances import Music
+    from gainwright.app.music.ports import MusicCache, Workers
+    from gainwright.app.music.scan import Library, Progress
     from gainwright.composition import World
 
 STOPPED = 130
@@ -53,14 +53,14 @@ def music(
     as_json: Json = False,
 ) -> None:
     """Find the allowance that the music allows: scan folders, band by band."""
-    from gainwright.app.music import write_allowance as write
+    from gainwright.app.music.allowances import write_allowance as write
     from gainwright.composition import compose
     from gainwright.report import music_chart
 
     _check(folders or [], job, out, clipped, products, workers, write_allowance=write_allowance, no_cache=no_cache, resume=resume)  # fmt: skip
     world = compose()
     found = _found(world, folders or [], job, clipped, products, workers, scheduler, no_cache=no_cache, resume=resume)
-    from gainwright.app.music_result import music_found
+    from gainwright.app.music.result import music_found
 
     content = found.as_json()
     told = music_found(content)
@@ -117,7 +117,7 @@ def _found(
     world: World, folders: list[Path], job: Path | None, clipped: float, products: float, workers: int | None,
     scheduler: str, *, no_cache: bool, resume: bool,
 ) -> Music:  # fmt: skip
-    from gainwright.app.music import allowances, job_bands
+    from gainwright.app.music.allowances import allowances, job_bands
     from gainwright.jobfile import read_job
 
     read = None if job is None else read_job(job).job
@@ -149,7 +149,7 @@ def _cache(world: World, no_cache: bool, resume: bool) -> MusicCache | None:
 
 
 def _scanned(folders: list[Path], bands: Any, workers: Workers, cache: MusicCache | None, *, resume: bool) -> Library:
-    from gainwright.app.music_scan import scan
+    from gainwright.app.music.scan import scan
 
     with _stoppable() as should_stop:
         show = _Shown(resumed=resume)
@@ -219,8 +219,8 @@ def _left(seconds: float) -> str:
 def _write(world: World, found: Music, content: dict[str, Any], out: Path) -> None:
     import json
 
-    from gainwright.app import write_bytes
-    from gainwright.app.music import table_rows
+    from gainwright.app.jobs.answers import write_bytes
+    from gainwright.app.music.allowances import table_rows
 
     if out.suffix.lower() == ".json":
         write_bytes(out, (json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())

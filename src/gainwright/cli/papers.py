@@ -32,7 +32,7 @@ def report(
     as_json: Json = False,
 ) -> None:
     """Write a paper: the set-up sheet, the handover, the customer's page or the case."""
-    from gainwright.app import Attached, make_paper, write_paper
+    from gainwright.app.papers.papers import Attached, make_paper, write_paper
     from gainwright.composition import compose
     from gainwright.errors import CallError
 

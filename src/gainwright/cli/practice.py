@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import TextIO
 
-    from gainwright.app import HiddenRigs, Practice
+    from gainwright.app.ports import HiddenRigs
+    from gainwright.app.practice.practising import Practice
 
 HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono meter
   tests                what can be done now, with its minutes; tests amp shows those with amp in them
@@ -71,7 +72,7 @@ def _compared(
     say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
 ) -> dict[str, Any]:
     """Lay the learner's path beside the one that the diagnosis takes."""
-    from gainwright.app import best_path
+    from gainwright.app.practice.practising import best_path
     from gainwright.diagnose import Cause, repair, says
 
     truth = Cause(practice.rig.cause, practice.rig.where)

@@ -24,7 +24,7 @@ def knee(
     as_json: Json = False,
 ) -> None:
     """Find where clipping begins from meter readings step by step."""
-    from gainwright.app import knee_of_file, meter_kind
+    from gainwright.app.measuring.knee import knee_of_file, meter_kind
     from gainwright.cli.typed import knee_as_typed
 
     kind = meter_kind(meter=meter, accuracy_percent=accuracy)
@@ -53,7 +53,7 @@ def attenuator(
     as_json: Json = False,
 ) -> None:
     """Design what must stand between each amplifier and a recorder."""
-    from gainwright.app import attenuators
+    from gainwright.app.jobs.answers import attenuators
 
     found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
     if as_json:

@@ -11,7 +11,7 @@ from gainwright.cli.base import Json, app, draw, end, print_json, print_text, sa
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.app import LiveOptions
+    from gainwright.app.measuring.live import LiveOptions
 
 
 Calibrate = Annotated[
@@ -56,12 +56,12 @@ def measure(
     if live == (file is not None):
         raise CallError("name a recording, or --live", code="bad_call", remedy="gainwright measure tone.wav")
     if live:
-        from gainwright.app import LiveOptions
+        from gainwright.app.measuring.live import LiveOptions
 
         options = LiveOptions(device, channels, rate, gain, calibrate, meter_reads, expect, limit, seconds)
         _live(options, job=job, step=step, as_json=as_json)
         return
-    from gainwright.app import measure as run
+    from gainwright.app.measuring.recordings import measure as run
 
     assert file is not None  # noqa: S101  asked above
     found = run(file, calibrate_v=calibrate, expect_hz=expect, limit_percent=limit, within_percent=within)
@@ -76,7 +76,7 @@ def measure(
 
 
 def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -> None:
-    from gainwright.app import expectation, live
+    from gainwright.app.measuring.live import expectation, live
     from gainwright.cli.running import follow
     from gainwright.composition import compose
 
@@ -117,7 +117,7 @@ def noise(
     as_json: Json = False,
 ) -> None:
     """Measure noise, and tell hum, ripple, whine and hiss apart."""
-    from gainwright.app import noise as run
+    from gainwright.app.measuring.recordings import noise as run
 
     found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load, within_percent=within)
     if as_json:
@@ -140,7 +140,7 @@ def onset(
     as_json: Json = False,
 ) -> None:
     """Find when and at which level a rising tone begins to clip."""
-    from gainwright.app import onset as run
+    from gainwright.app.measuring.recordings import onset as run
 
     found = run(file, limit_percent=limit, expect_hz=expect, behind=behind or [])
     if chart is not None:
@@ -166,7 +166,7 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Write an exponential sweep, to measure a response with."""
-    from gainwright.app import make_sweep, write_sweep
+    from gainwright.app.measuring.responses import make_sweep, write_sweep
 
     made = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=level, rate_hz=rate)
     write_sweep(out, made)
@@ -190,7 +190,7 @@ def response(
     as_json: Json = False,
 ) -> None:
     """Find the response of a path: its filters, level, polarity and delay."""
-    from gainwright.app import make_sweep, responses
+    from gainwright.app.measuring.responses import make_sweep, responses
 
     played = None
     if reference is None:

@@ -11,7 +11,7 @@ from gainwright.cli.base import say
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.app import Expectation, LiveUpdate
+    from gainwright.app.measuring.live import Expectation, LiveUpdate
 
 FITS = {"fits": "as expected", "low": "LOWER than expected", "high": "HIGHER than expected"}
 

@@ -11,7 +11,7 @@ from gainwright.cli.base import Json, app, end, print_json, print_text
 
 if TYPE_CHECKING:
     from gainwright.adapters.store import StoreCheck
-    from gainwright.app.keeping_cases import TakenCases
+    from gainwright.app.cases.importing import TakenCases
 
 group = typer.Typer(
     name="store",
@@ -80,7 +80,7 @@ def import_cases(
     """Take the cases of a folder into the store; one that is there already stays as it is there."""
     from contextlib import closing
 
-    from gainwright.app.keeping_cases import take_cases
+    from gainwright.app.cases.importing import take_cases
     from gainwright.composition import compose
     from gainwright.errors import CallError
 

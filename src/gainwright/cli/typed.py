@@ -25,7 +25,7 @@ def knee_as_typed(
     ------
     CallError : nothing was typed.
     """
-    from gainwright.app import parse_readings
+    from gainwright.app.measuring.knee import parse_readings
     from gainwright.metering import find_knee
     from gainwright.report import advice_text
 

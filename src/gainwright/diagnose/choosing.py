@@ -7,12 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.information import (
-    after_answers,
-    information_bits,
-    minutes_with,
-    search_minutes,
-)
+from gainwright.diagnose.information import after_answers, information_bits, minutes_with, search_minutes
 from gainwright.diagnose.observing import SHOWS
 from gainwright.diagnose.weighing import THD_CLASSES, WRONG, hearing, quiet_chance, stimulus_of, swapped, thd_chance
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, Swapped

@@ -4,10 +4,7 @@ Nothing here knows the model. Arguments are keyword-only, in SI units or decibel
 of cases is the leading axis. docs/model.md lists every formula.
 """
 
-from gainwright.physics.acoustics import (
-    speaker_spl,
-    speed_of_sound,
-)
+from gainwright.physics.acoustics import speaker_spl, speed_of_sound
 from gainwright.physics.clipping import (
     clipped_sine_fundamental,
     clipped_sine_harmonic,
@@ -52,33 +49,11 @@ from gainwright.physics.levels import (
     volts_from_dbu,
     volts_from_dbv,
 )
-from gainwright.physics.loading import (
-    coil_resistance_parallel,
-    coil_resistance_series,
-    divider,
-    parallel,
-)
-from gainwright.physics.meters import (
-    average_responding_reading,
-    reading_half_width,
-    standard_uncertainty,
-)
-from gainwright.physics.noise import (
-    a_weighting_db,
-    c_weighting_db,
-    sum_of_powers_db,
-    thermal_noise_v,
-)
-from gainwright.physics.preferred_values import (
-    preferred_mantissas,
-    preferred_values,
-)
-from gainwright.physics.supply import (
-    battery_current,
-    loaded_ceiling,
-    rail_scaling,
-    rated_clip_voltage,
-)
+from gainwright.physics.loading import coil_resistance_parallel, coil_resistance_series, divider, parallel
+from gainwright.physics.meters import average_responding_reading, reading_half_width, standard_uncertainty
+from gainwright.physics.noise import a_weighting_db, c_weighting_db, sum_of_powers_db, thermal_noise_v
+from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
+from gainwright.physics.supply import battery_current, loaded_ceiling, rail_scaling, rated_clip_voltage
 from gainwright.physics.wire import (
     awg_area_m2,
     awg_diameter_m,

@@ -11,15 +11,7 @@ from gainwright.jobfile import facts, settings, volume_steps
 from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
-from gainwright.solve.electrics import (
-    PEAK,
-    Loading,
-    amplifier_gain,
-    amplifier_rails,
-    line_gain,
-    response,
-    source_gain,
-)
+from gainwright.solve.electrics import PEAK, Loading, amplifier_gain, amplifier_rails, line_gain, response, source_gain
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.steady import Cell, run
 

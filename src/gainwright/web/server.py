@@ -11,8 +11,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 
 from gainwright import __version__
-from gainwright.web import api, errors, pages
-from gainwright.web.security import Guard
+from gainwright.web import errors, routers
+from gainwright.web.network.guard import Guard
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -40,9 +40,9 @@ def create_app(site: Site) -> FastAPI:
     )
     app.state.site = site
     errors.register(app)
-    for router in api.ROUTERS:
+    for router in routers.API:
         app.include_router(router, responses=errors.TOLD)
-    for router in pages.ROUTERS:
+    for router in routers.PAGES:
         app.include_router(router)
     static = importlib.resources.files("gainwright.web") / "static"
     app.mount("/static", _Static(directory=str(static)), name="static")

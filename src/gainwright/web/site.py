@@ -9,15 +9,15 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from gainwright.web.background import Background
-from gainwright.web.diagnoses import ClosedCounts
-from gainwright.web.entrance import Entrance
-from gainwright.web.live_rooms import LiveRooms
+from gainwright.web.cases.diagnoses import ClosedCounts
+from gainwright.web.measuring.running import LiveRooms
 from gainwright.web.models import Models
+from gainwright.web.network.access import Entrance
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gainwright.app import Store
+    from gainwright.app.store import Store
     from gainwright.composition import World
 
 THIS_MACHINE = "this machine"

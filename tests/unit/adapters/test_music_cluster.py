@@ -14,8 +14,8 @@ from music_tasks import length
 
 from gainwright.adapters.music_cluster import ClusterWorkers
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music_ports import Task
-from gainwright.app.music_scan import scan
+from gainwright.app.music.ports import Task
+from gainwright.app.music.scan import scan
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS
 

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from gainwright.app.answer_ways import Ways, answer_of, own_entry, ways
-from gainwright.app.practising import in_use
+from gainwright.app.cases.answer_forms import Ways, answer_of, own_entry, ways
+from gainwright.app.practice.practising import in_use
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.asking import ask
 from gainwright.diagnose.candidates import Catalogue

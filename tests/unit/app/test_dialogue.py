@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gainwright.adapters import FolderCases
-from gainwright.app import Dialogue, answered, closed_counts, count_cases, open_dialogue
+from gainwright.app.cases.dialogue import Dialogue, answered
+from gainwright.app.cases.finding import closed_counts, count_cases, open_dialogue
 from gainwright.errors import CallError, GainwrightError, JobError
 from gainwright.jobfile import case_text, example_text, read_case_text, read_entry, read_job_text
 from gainwright.model import Case

@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gainwright.app import Block, InputDevice, LiveOptions, LiveUpdate, choose_device, live
-from gainwright.app.calibrations import calibrations_file, keep_calibration, kept_calibrations
+from gainwright.app.measuring.calibrations import calibrations_file, keep_calibration, kept_calibrations
+from gainwright.app.measuring.live import LiveOptions, LiveUpdate, choose_device, live
+from gainwright.app.ports import Block, InputDevice
 from gainwright.errors import CallError
 from gainwright.metering import LiveMeter
 from gainwright.report import live_lines

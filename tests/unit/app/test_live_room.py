@@ -14,10 +14,11 @@ import soundfile
 
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
-from gainwright.app import Block, Expectation, InputDevice, LiveOptions, Store
-from gainwright.app.live import LiveSession
-from gainwright.app.live_room import LiveRoom
-from gainwright.app.recordings_of_job import for_handover, mark, plain_name, recordings, take_in
+from gainwright.app.measuring.kept_recordings import for_handover, mark, plain_name, recordings, take_in
+from gainwright.app.measuring.live import Expectation, LiveOptions, LiveSession
+from gainwright.app.measuring.watched import LiveRoom
+from gainwright.app.ports import Block, InputDevice
+from gainwright.app.store import Store
 from gainwright.errors import CallError, RecordingError
 from gainwright.jobfile import example_text
 

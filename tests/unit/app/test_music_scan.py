@@ -14,9 +14,9 @@ from music_tasks import half_an_answer, length, slow
 
 from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music_files import find_files
-from gainwright.app.music_ports import Answer, Stopped, Task
-from gainwright.app.music_scan import Library, Progress, look, scan
+from gainwright.app.music.files import find_files
+from gainwright.app.music.ports import Answer, Stopped, Task
+from gainwright.app.music.scan import Library, Progress, look, scan
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, Band, analyse_file
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from typed_run import Hand
 
-from gainwright.app.set_up_evidence import column_knee, evidence_of, standing
-from gainwright.app.set_up_run import Run, enter, found_of, run_of, verdict_of
+from gainwright.app.set_up.evidence import column_knee, evidence_of, standing
+from gainwright.app.set_up.run import Run, enter, found_of, run_of, verdict_of
 from gainwright.app.store import ConflictError, RunEntry, Store
 from gainwright.composition import World
 from gainwright.diagnose import Diagnoser, tell

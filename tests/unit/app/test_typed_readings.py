@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainwright.app.typed_readings import Asked, typed
+from gainwright.app.measuring.typed_readings import Asked, typed
 from gainwright.errors import CallError
 
 

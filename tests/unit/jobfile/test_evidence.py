@@ -10,14 +10,7 @@ from hypothesis import strategies as st
 from yaml_text import yaml_text
 
 from gainwright.errors import GainwrightError, JobError
-from gainwright.jobfile import (
-    entry_mapping,
-    example_text,
-    read_entry,
-    read_evidence,
-    read_evidence_text,
-    read_job_text,
-)
+from gainwright.jobfile import entry_mapping, example_text, read_entry, read_evidence, read_evidence_text, read_job_text
 from gainwright.model import Check, HeardSpeaker, Reading, Swapped, as_mapping
 
 JOB = read_job_text(example_text("two_way_and_sub")).job

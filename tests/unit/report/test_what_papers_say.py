@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from gainwright.adapters.paper_pdf import TypstPrinter
-from gainwright.app import write_paper
+from gainwright.app.papers.papers import write_paper
 from gainwright.composition import compose
 from gainwright.diagnose import Diagnoser, tell
 from gainwright.jobfile import example_text, read_entry, read_job_text

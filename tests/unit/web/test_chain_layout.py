@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gainwright.report import ChainDrawing
 from gainwright.report.chain_drawing import Box, Line
-from gainwright.web.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down
+from gainwright.web.jobs.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down
 
 
 @st.composite

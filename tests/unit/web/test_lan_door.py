@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from gainwright.errors import CallError
-from gainwright.web.entrance import Entrance
-from gainwright.web.lan import Lan
+from gainwright.web.network.access import Entrance
+from gainwright.web.network.lan import Lan
 
 if TYPE_CHECKING:
     from pathlib import Path

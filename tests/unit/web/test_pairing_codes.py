@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from gainwright.web.pairing import (
+from gainwright.web.network.pairing import (
     LONGEST_NAME,
     LONGEST_WAIT_S,
     Pairing,

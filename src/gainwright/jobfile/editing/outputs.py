@@ -6,12 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.naming import drop_unknown
-from gainwright.jobfile.editing.references import (
-    output_sources,
-    outputs_of,
-    refused,
-    takers,
-)
+from gainwright.jobfile.editing.references import output_sources, outputs_of, refused, takers
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.stages import finished, new_output
 from gainwright.jobfile.editing.values import put, take_out

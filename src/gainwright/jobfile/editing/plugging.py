@@ -5,15 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.places import at_place
-from gainwright.jobfile.editing.references import (
-    Reference,
-    output_sources,
-    refused,
-    short,
-    split,
-    takers,
-    wholes,
-)
+from gainwright.jobfile.editing.references import Reference, output_sources, refused, short, split, takers, wholes
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft, Path

@@ -1,0 +1,1 @@
+"""Cases: finding the fault step by step, kept from the call to the repair, counted when they are closed."""

@@ -1,0 +1,122 @@
+"""The shop's cases: begun about a job under a name that says which, found again from it, counted when they are closed."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.cases.dialogue import Dialogue
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from gainwright.app.store import KeptCase, Store, StoredJob
+    from gainwright.report import CaseCounts
+
+LONGEST_STEM = 50
+WORDS_TO_FIND_BY = 4
+LONGEST_TITLE = 300
+RESERVED = ("concerns",)
+"""Names that mean something else where cases are."""
+_JOB_OF = "job of a case"
+
+
+def today() -> str:
+    """Return the date here."""
+    return datetime.datetime.now().astimezone().date().isoformat()
+
+
+def suggested_name(store: Store, title: str, *, on: str) -> str:
+    """Return a name for a new case that nobody has yet: words of the title, and the day."""
+    plain = re.sub(r"[\W_]+", "-", title.lower()).strip("-")[:LONGEST_STEM].strip("-")
+    stem = f"{plain or 'case'}-{on}"
+    name, count = stem, 1
+    while _there(store, name):
+        count += 1
+        name = f"{stem}-{count}"
+    return name
+
+
+def _there(store: Store, name: str) -> bool:
+    try:
+        store.cases.get(name)
+    except CallError as error:
+        if error.code == "no_such_case":
+            return False
+        raise
+    return True
+
+
+def begin_case(
+    store: Store, job: StoredJob, *, name: str, title: str = "", entries: Iterable[Mapping[str, Any]] = ()
+) -> KeptCase:
+    """Begin a case about a job, with what is known already.
+
+    Raises
+    ------
+    CallError : a name that can't be one, or that a case has already.
+    JobError : an entry that can't be meant, or the job can't be read.
+    """
+    name = " ".join(name.split())
+    if name in RESERVED or _there(store, name):
+        raise CallError(
+            f"a case can't be called {name}" if name in RESERVED else f"there is a case {name} already",
+            code="name_taken",
+            where="name",
+            remedy="choose another name, or go on with that case",
+        )
+    dialogue = Dialogue(job.text, (title.strip() or job.title)[:LONGEST_TITLE], today())
+    for entry in entries:
+        dialogue.add(dict(entry))
+    case = dialogue.case()
+    store.documents.put(_JOB_OF, name, {"job": job.id})
+    store.documents.put(_cases_of(job.id), name, {})
+    return store.cases.write(name, case, seen=0)
+
+
+def _cases_of(job: str) -> str:
+    return f"cases of {job}"
+
+
+def cases_of(store: Store, job: str) -> list[KeptCase]:
+    """Return the cases about a job, last changed first: those begun about it, and those of no job whose file is its own."""
+    kept = store.jobs.get(job)
+    # the longest plain words of a job file stand in every case about it, however it is written there; only these are read
+    words = sorted(set(re.findall(r"[A-Za-z0-9]+", kept.text)), key=len)[-WORDS_TO_FIND_BY:]
+    alike = (case for case in store.cases.find(" ".join(words)) if case.case.job == kept.text)
+    found = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
+    for name, _ in store.documents.list(_cases_of(job)):
+        try:
+            found[name] = store.cases.get(name)
+        except CallError as error:
+            if error.code != "no_such_case":
+                raise
+    return sorted(found.values(), key=lambda case: case.changed, reverse=True)
+
+
+def job_of(store: Store, case: str) -> StoredJob | None:
+    """Return the job that a case was begun about, None when it was begun elsewhere or the job is gone."""
+    link = store.documents.get(_JOB_OF, case)
+    if link is None:
+        return None
+    try:
+        return store.jobs.get(str(link["job"]))
+    except CallError as error:
+        if error.code == "no_such_job":
+            return None
+        raise
+
+
+def concerns(found: Sequence[KeptCase]) -> CaseCounts:
+    """Return what the shop's cases add up to."""
+    from gainwright.app.cases.finding import counts_of
+
+    return counts_of({kept.name: kept.case for kept in found})
+
+
+def closed_causes(store: Store) -> dict[str, int]:
+    """Return how many of the shop's cases were closed with each cause."""
+    return dict(Counter(kept.case.closed.cause for kept in store.cases.find() if kept.case.closed is not None))

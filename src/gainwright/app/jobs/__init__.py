@@ -1,0 +1,1 @@
+"""Jobs: begun, kept, checked, planned, their chain changed, their corridor answered."""

@@ -1,0 +1,147 @@
+"""Changes to a kept job's chain: each named, done on the text of its file, and kept as a new version or refused whole."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.jobs import kept as workshop
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from gainwright.app.store import Store, StoredJob
+
+    Given = Mapping[str, Any]
+
+EDITS: tuple[str, ...] = (
+    "add_stage",
+    "add_branch",
+    "add_output",
+    "add_input",
+    "add_instrument",
+    "move",
+    "rewire",
+    "rename_stage",
+    "rename_output",
+    "rename_input",
+    "rename_instrument",
+    "remove_stage",
+    "remove_branch",
+    "remove_output",
+    "remove_input",
+    "remove_instrument",
+)
+"""Names of the changes."""
+
+
+def change(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: str = "") -> StoredJob:
+    """Keep a new version of a job with its text changed.
+
+    Raises
+    ------
+    JobError : the change can't be made; says why, and nothing was changed.
+    ConflictError : somebody else changed the job since it was seen.
+    """
+    found = store.jobs.get(job)
+    if found.revision != seen:
+        raise stale()
+    return workshop.rewrite(store, job, how(found.text), seen=seen, by=by)
+
+
+def stale() -> ConflictError:
+    """Return the refusal of a change to a job that has changed since it was seen."""
+    return ConflictError(
+        "somebody else changed this job meanwhile",
+        code="conflict",
+        rule="nothing of theirs and nothing of yours was lost; your change is not made yet",
+        remedy="look at what is there now, and make your change again",
+    )
+
+
+def edit(text: str, what: str, given: Given) -> str:
+    """Return a job file's text with one of `EDITS` done to it.
+
+    Parameters
+    ----------
+    given : what the change needs, by name: `stage`, `new`, `place`, `kind`, `values`, `source`, `entry`, `output`,
+        `to`, `takes`, `feeding`, `amplifier`, `speaker`, `power`, `instrument`.
+
+    Raises
+    ------
+    CallError : there is no such change.
+    JobError : it can't be made; says why.
+    """
+    made = _makers(text, given).get(what)
+    if made is None:
+        raise CallError(f"{what[:40]!r} is no change", code="bad_request", rule=f"changes are {', '.join(EDITS)}")
+    return made()
+
+
+def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
+    from gainwright.jobfile import editing
+    from gainwright.jobfile.forms import source
+
+    def word(key: str) -> str:
+        return str(given.get(key) or "").strip()
+
+    def values() -> dict[str, Any]:
+        return {key: value for key, value in dict(given.get("values") or {}).items() if value}
+
+    stage, new, output, entry = word("stage"), word("new"), word("output"), word("entry")
+    return {
+        "add_stage": lambda: editing.add_stage(text, word("kind"), new, word("place"), values=values()),
+        "add_branch": lambda: editing.add_branch(
+            text,
+            word("source"),
+            word("amplifier"),
+            word("speaker"),
+            power=word("power"),
+            output=output,
+            takes=word("takes"),
+        ),
+        "add_output": lambda: editing.add_output(
+            text, stage, new, list(given.get("feeding") or ()), takes=word("takes")
+        ),
+        "add_input": lambda: editing.add_input(text, stage, new, source(word("source"))),
+        "add_instrument": lambda: editing.add_instrument(text, word("kind"), new, values=values()),
+        "move": lambda: editing.move_stage(text, stage, word("place")),
+        "rewire": lambda: editing.rewire(text, stage, source(word("source")), entry=entry),
+        "rename_stage": lambda: editing.rename_stage(text, stage, new),
+        "rename_output": lambda: editing.rename_output(text, stage, output, new),
+        "rename_input": lambda: editing.rename_input(text, stage, entry, new),
+        "rename_instrument": lambda: editing.rename_instrument(text, word("instrument"), new),
+        "remove_stage": lambda: editing.remove_stage(text, stage),
+        "remove_branch": lambda: editing.remove_branch(text, stage),
+        "remove_output": lambda: editing.remove_output(text, stage, output, to=word("to")),
+        "remove_input": lambda: editing.remove_input(text, stage, entry),
+        "remove_instrument": lambda: editing.remove_instrument(text, word("instrument")),
+    }
+
+
+def fill(text: str, texts: Mapping[str, str]) -> str:
+    """Return a job file's text with keys as they were typed into forms; an empty text takes a key out.
+
+    Parameters
+    ----------
+    texts : path of the key, `stages.head.volume.at` -> what was typed.
+
+    Raises
+    ------
+    CallError : no form has such a key.
+    JobError : a value can't stand there; says line, column and key.
+    """
+    from gainwright.jobfile import editing, read_job_text
+    from gainwright.jobfile.forms import forms, typed
+
+    read = read_job_text(text)
+    fields = {field.name: field for form in forms(read) for field in form.fields}
+    values = {}
+    for name, typed_text in texts.items():
+        if name not in fields:
+            raise CallError(
+                f"there is no {name[:80]}", code="no_such_key", where=name[:80], remedy="look at the chain as it is now"
+            )
+        values[fields[name].path] = typed(fields[name], typed_text)
+    return editing.fill(text, values, read=read)

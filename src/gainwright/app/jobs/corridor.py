@@ -1,0 +1,210 @@
+"""The corridor of a kept job under one's hand: its controls, where they go, the answer, and keeping what was found."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from gainwright.app.measuring.typed_readings import plain_number
+from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.app.store import Store, StoredJob
+    from gainwright.jobfile import JobFile
+    from gainwright.model import Job
+    from gainwright.solve import Levels
+
+LOWEST_DB, HIGHEST_DB = -40.0, 12.0
+"""Ends of a level control's travel that a slider offers where the job says none; a number may go further."""
+LONGEST_TEXT = 2000
+HIDDEN = ("delay", "polarity")
+"""Controls that change no level of one path."""
+TEXTS = {"low_pass": "off", "high_pass": "off", "tone": "flat", "equaliser": "flat", "boost": "flat"}
+"""Controls that are a text of the job file, with what it says where they do nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One control as it can be moved.
+
+    Attributes
+    ----------
+    name : as in the job, `amp.gain`.
+    kind : a number with a slider, a switch, or a text of the job file (a filter, bands of an equaliser).
+    unit : behind the number.
+    low, high, by : what a slider goes through.
+    text : where it stands now, without its unit.
+    job_text : where the job says, without its unit.
+    """
+
+    name: str
+    kind: Literal["number", "switch", "text"]
+    unit: str
+    low: float
+    high: float
+    by: float
+    text: str
+    job_text: str
+
+    @property
+    def stage(self) -> str:
+        """The stage it belongs to."""
+        return self.name.split(".")[0]
+
+    @property
+    def label(self) -> str:
+        """What it is called within its stage."""
+        return " ".join(self.name.split(".")[1:]).replace("_", " ")
+
+    @property
+    def bands(self) -> bool:
+        """Whether it takes bands of an equaliser."""
+        from gainwright.jobfile import takes_bands
+
+        return takes_bands(self.name)
+
+    @property
+    def moved(self) -> bool:
+        """Whether it stands elsewhere than the job says."""
+        return self.text != self.job_text
+
+    @property
+    def setting(self) -> str:
+        """Where it stands, as a text of the job file."""
+        return f"{self.text} {self.unit}" if self.unit in ("%", "dB") else self.text
+
+
+def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
+    """Return a job's controls, those that were typed standing there.
+
+    Raises
+    ------
+    CallError : a number that is none, or a text that is too long; `where` is its control.
+    """
+    from gainwright.jobfile import controls, settings
+
+    numbers = settings(job)
+    found = []
+    aliases = {f"{n}.at" for n in job.stages} | {f"{n}.out.{k}" for n in job.stages for k in ("low_pass", "high_pass")}
+    for name, text in controls(job).items():
+        last = name.rsplit(".", 1)[1]
+        if last in HIDDEN or name in aliases:
+            continue
+        if name in numbers:
+            found.append(_number(job, name, numbers[name], typed.get(name)))
+        elif last == "mute":
+            stands = "on" if text == "True" else "off"
+            found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
+        elif last in TEXTS:
+            stands = " ".join(text.split()) or TEXTS[last]
+            said = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
+            found.append(Control(name, "text", "", 0, 0, 0, said, stands))
+    return tuple(found)
+
+
+def _plain(text: str, control: str) -> str:
+    if len(text) > LONGEST_TEXT:
+        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", where=control, remedy="use fewer bands")
+    return " ".join(text.split())
+
+
+def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
+    from gainwright.jobfile import volume_steps
+    from gainwright.model import HeadUnit, LevelControl
+
+    stage = job.stages[name.split(".", maxsplit=1)[0]]
+    if name.endswith(".volume") and isinstance(stage, HeadUnit):
+        unit, low, high, by = "step", 0.0, float(volume_steps(stage)), 1.0
+    elif name.endswith(".gain"):
+        unit, low, high, by, stands = "%", 0.0, 100.0, 1.0, 100 * stands
+    elif isinstance(stage, LevelControl):
+        lowest = stage.range.low if stage.range is not None else LOWEST_DB
+        unit, low, high, by = "dB", lowest, 0.0, 0.5
+    else:
+        unit, low, high, by = "dB", LOWEST_DB, HIGHEST_DB, 0.5
+    job_text = f"{stands:.6g}"
+    if typed is None or not typed.strip():
+        return Control(name, "number", unit, low, high, by, job_text, job_text)
+    try:
+        value = plain_number(typed, unit)
+    except ValueError:
+        raise CallError(
+            f"{typed.strip()[:30]!r} is no number",
+            code="bad_setting",
+            where=name,
+            remedy=f"write for example {job_text}",
+        ) from None
+    return Control(name, "number", unit, low, high, by, f"{value:.6g}", job_text)
+
+
+def moved(controls: tuple[Control, ...]) -> dict[str, str]:
+    """Return the controls that stand elsewhere than the job says, as texts of the job file."""
+    return {
+        c.name: c.setting if c.kind != "switch" else ("yes" if c.text == "on" else "no") for c in controls if c.moved
+    }
+
+
+def answer(job: Job, settings: Mapping[str, str], *, tone_hz: float, level_dbfs: float) -> Levels:
+    """Return the corridor with controls put somewhere.
+
+    Raises
+    ------
+    CallError : a tone, level or setting that can't be.
+    """
+    from gainwright.app.jobs.answers import check_tone
+    from gainwright.jobfile import with_settings
+    from gainwright.solve import Chain, levels
+
+    check_tone(tone_hz=tone_hz, level_dbfs=level_dbfs)
+    return levels(Chain(with_settings(job, settings)), tone_hz=tone_hz, level_dbfs=level_dbfs)
+
+
+def usual_tones(job: Job) -> tuple[tuple[float, float], ...]:
+    """Return (Hz, dBFS) of the tones that a job is set up with, each once, lowest first."""
+    from gainwright.plan.setting_out import SettingOut
+
+    ends = SettingOut(job).ends
+    return tuple(sorted({(end.tone_hz, -end.allowance_db) for end in ends}))
+
+
+def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, seen: int, by: str) -> StoredJob:
+    """Write controls into the job as a new version.
+
+    Raises
+    ------
+    CallError, JobError : a value that a control can't take; nothing was written.
+    ConflictError : somebody changed the job since.
+    """
+    from gainwright.app.jobs.kept import rewrite
+    from gainwright.jobfile import with_settings
+    from gainwright.jobfile.controls import key_paths, value_of
+    from gainwright.jobfile.editing import set_key
+
+    if not settings:
+        raise CallError("no control was moved", code="nothing_moved", remedy="move one, then keep it")
+    with_settings(read.job, settings)
+    text, paths = read.text, key_paths(read.job)
+    for control, value in settings.items():
+        path = ("stages", control.split(".")[0], *paths[control])
+        text = set_key(text, path, _written(value_of(control, value)))
+    try:
+        return rewrite(store, job, text, seen=seen, by=by)
+    except GainwrightError as error:
+        if error.code == "conflict":
+            raise
+        raise error.placed(f"{', '.join(settings)}") from None
+
+
+def _written(value: str | list[str]) -> Any:
+    if isinstance(value, list):
+        return value
+    if value in ("yes", "no"):
+        return value == "yes"
+    try:
+        number = float(value)
+    except ValueError:
+        return value
+    return int(number) if number.is_integer() and math.isfinite(number) else number

@@ -1,0 +1,1 @@
+"""Measuring: recordings, live input, responses and columns of meter readings."""

@@ -1,0 +1,303 @@
+"""Measuring what comes in now: choose a device, calibrate it, follow it."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from gainwright.app.measuring.calibrations import keep_calibration, kept_calibrations
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from gainwright.app.ports import Block, InputDevice, SoundInput
+    from gainwright.metering import LiveReading, Pictures
+    from gainwright.plan import Plan
+
+UPDATES_A_SECOND = 14
+STEADY_SECONDS = 1.5
+"""How long a tone is watched before a calibration is taken from it."""
+NOT_CALIBRATED = "not calibrated: levels are re full scale; give the meter's reading with --meter-reads"
+
+
+@dataclass(frozen=True, slots=True)
+class LiveOptions:
+    """What is asked of a running measurement."""
+
+    device: str = ""
+    channels: int = 2
+    rate_hz: int | None = None
+    gain: str = ""
+    calibrate_v: float | None = None
+    meter_v: float | None = None
+    expect_hz: float | None = None
+    limit_percent: float = 1.0
+    seconds: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LiveUpdate:
+    """One update: the reading (None while the device is away or too little came), and what was opened."""
+
+    device: InputDevice
+    rate_hz: int
+    calibrate_v: float | None
+    reading: LiveReading | None
+    away: bool
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """The reading that a step of a plan expects, volts rms."""
+
+    step: str
+    low_v: float
+    high_v: float
+
+    def verdict(self, v_rms: float) -> str:
+        """Return whether a reading fits: fits, low, high."""
+        return "low" if v_rms < self.low_v else "high" if v_rms > self.high_v else "fits"
+
+
+def expectation(job: Path, step: str) -> Expectation:
+    """Return what a step of a job's plan expects.
+
+    Raises
+    ------
+    JobError : the file is no job.
+    CallError : no such step, or one that expects no voltage.
+    """
+    from gainwright.app.jobs.answers import plan
+
+    return expectation_of(plan(job), step)
+
+
+def expectation_of(plan: Plan, step: str) -> Expectation:
+    """Return what a step of a plan expects.
+
+    Raises
+    ------
+    CallError : no such step, or one that expects no voltage.
+    """
+    steps = {s.id: s for s in plan.steps}
+    if step not in steps:
+        near = difflib.get_close_matches(step, steps, n=1)
+        raise CallError(
+            f"the plan has no step {step}",
+            code="unknown_step",
+            where="--step",
+            remedy=f"did you mean {near[0]}?" if near else f"it has {', '.join(steps)}",
+        )
+    expect = steps[step].expect
+    if expect is None or expect.quantity != "v_rms":
+        raise CallError(f"step {step} expects no voltage", code="unknown_step", where="--step")
+    return Expectation(step, expect.low, expect.high)
+
+
+def choose_device(sound: SoundInput, name: str) -> InputDevice:
+    """Return the one device that a name means: its whole name, or a part that only one has; the first when empty.
+
+    Raises
+    ------
+    CallError : none, or several.
+    """
+    devices = sound.devices()
+    if not devices:
+        raise CallError("there is no sound input", code="no_device", remedy="plug the interface in and try again")
+    if not name:
+        return devices[0]
+    exact = [d for d in devices if name in (d.name, d.key)]
+    found = exact or [d for d in devices if name.lower() in d.key.lower()]
+    listed = "; ".join(d.key for d in devices)
+    if not found:
+        raise CallError(f"no input is named {name}", code="no_device", where="--device", rule=f"there is {listed}")
+    if len(found) > 1:
+        raise CallError(
+            f"{name} may be {' or '.join(d.key for d in found)}",
+            code="no_device",
+            where="--device",
+            remedy="write the whole name, with what stands in brackets",
+        )
+    return found[0]
+
+
+class LiveSession:
+    """One running measurement of one input: blocks go in, updates come out; it is calibrated by a meter's reading.
+
+    Attributes
+    ----------
+    key : what a calibration is kept by: device and gain.
+    calibrate_v : volts rms of full scale, None when it isn't known.
+    notes : what is to be said of the whole measurement.
+    taken : frames that came in.
+
+    Raises
+    ------
+    CallError : options out of their bounds; calibrations that can't be read.
+    """
+
+    def __init__(self, device: InputDevice, options: LiveOptions, *, rate_hz: int, channels: int) -> None:
+        from gainwright.metering import LiveMeter
+        from gainwright.plan import RECORDER_VOLTS
+
+        check_options(options)
+        self.device, self.options, self.rate_hz, self.channels = device, options, rate_hz, channels
+        self.key = f"{device.key} gain {options.gain}" if options.gain else device.key
+        self.calibrate_v = options.calibrate_v or kept_calibrations().get(self.key)
+        self.notes = [RECORDER_VOLTS]
+        if rate_hz != device.rate_hz:
+            self.notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
+        if self.calibrate_v is None and options.meter_v is None:
+            self.notes.append(NOT_CALIBRATED)
+        self.taken = 0
+        self._since = 0.0
+        self._pending = options.meter_v
+        self._meter = LiveMeter(
+            rate_hz=rate_hz,
+            channels=channels,
+            expect_hz=options.expect_hz,
+            limit_percent=options.limit_percent,
+            calibrate_v=self.calibrate_v,
+        )
+
+    def take(self, block: Block) -> None:
+        """Take a block, measuring nothing yet."""
+        if block.lost or block.away:
+            self._meter.lost(len(block.samples) / self.rate_hz)
+        if not block.away:
+            self._meter.push(block.samples)
+            self.taken += len(block.samples)
+            self._since += len(block.samples)
+
+    def push(self, block: Block) -> LiveUpdate | None:
+        """Take a block; return an update when one is due.
+
+        Raises
+        ------
+        CallError : no clean tone comes in to calibrate by.
+        """
+        self.take(block)
+        if block.away:
+            return self.away()
+        return self.update() if self.due else None
+
+    @property
+    def due(self) -> bool:
+        """Whether it is time for an update."""
+        return self._since * UPDATES_A_SECOND >= self.rate_hz
+
+    def away(self) -> LiveUpdate:
+        """Return that the device is away."""
+        notes = (*self.notes, "the device is away; waiting for it")
+        return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, None, True, notes)
+
+    def update(self) -> LiveUpdate:
+        """Return what there is now.
+
+        Raises
+        ------
+        CallError : no clean tone comes in to calibrate by.
+        """
+        # what came over the time of one update counts for the next, but never for more than that
+        period = self.rate_hz / UPDATES_A_SECOND
+        self._since = min(max(0.0, self._since - period), period)
+        reading = self._meter.reading()
+        if self._pending is not None and reading is not None and self.taken > STEADY_SECONDS * self.rate_hz:
+            pending, self._pending = self._pending, None
+            self.calibrate_v = _calibrated(reading, pending)
+            kept = keep_calibration(self.key, self.calibrate_v)
+            self.notes = [note for note in self.notes if note != NOT_CALIBRATED]
+            self.notes.append(f"calibrated: full scale is {self.calibrate_v:.4g} V rms, kept in {kept}")
+            self._meter.calibrate(self.calibrate_v)
+            self._meter.reset()
+            reading = self._meter.reading()
+        return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, reading, False, tuple(self.notes))
+
+    def calibrate(self, meter_v: float) -> None:
+        """Let the tone that comes in stand for what a meter shows of it, with the next update.
+
+        Raises
+        ------
+        CallError : it is out of its bounds.
+        """
+        check_options(replace(self.options, meter_v=meter_v))
+        self._pending = meter_v
+
+    def reset(self) -> None:
+        """Forget what was held as the worst, and the gaps."""
+        self._meter.reset()
+
+    def pictures(self, *, channel: int = 1) -> Pictures | None:
+        """Return what one channel of the last reading looks like, None before there is one."""
+        return self._meter.pictures(channel=channel)
+
+
+def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
+    """Follow an input, some twelve updates a second, until `seconds` are over or the caller stops.
+
+    With `meter_v` the tone that comes in calibrates the device: the meter's reading stands for its level, and is kept for
+    device and gain.
+
+    Raises
+    ------
+    CallError : no such device, it can't be opened, options out of their bounds.
+    """
+    check_options(options)
+    session = session_of(sound, options)
+    for block in sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels):
+        update = session.push(block)
+        if update is not None:
+            yield update
+        if options.seconds is not None and session.taken >= options.seconds * session.rate_hz:
+            return
+
+
+def session_of(sound: SoundInput, options: LiveOptions) -> LiveSession:
+    """Return a session of one of the system's inputs.
+
+    Raises
+    ------
+    CallError : no such device, options out of their bounds.
+    """
+    device = choose_device(sound, options.device)
+    rate_hz = options.rate_hz or device.rate_hz
+    return LiveSession(device, options, rate_hz=rate_hz, channels=min(options.channels, device.channels))
+
+
+def check_options(options: LiveOptions) -> None:
+    """Refuse options out of their bounds.
+
+    Raises
+    ------
+    CallError : one is.
+    """
+    bounds = (
+        ("--meter-reads", options.meter_v, 1e-4, 1e3, "V"),
+        ("--calibrate", options.calibrate_v, 1e-6, 1e4, "V"),
+        ("--expect", options.expect_hz, 1.0, 1e5, "Hz"),
+        ("--limit", options.limit_percent, 1e-4, 48.0, "%"),
+        ("--seconds", options.seconds, 0.1, 1e6, "s"),
+        ("--channels", float(options.channels), 1, 64, ""),
+    )
+    for name, value, low, high, unit in bounds:
+        if value is not None and not (math.isfinite(value) and low <= value <= high):
+            raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}".strip())
+
+
+def _calibrated(reading: LiveReading, meter_v: float) -> float:
+    """Return full scale in volts from the loudest channel's tone."""
+    tones = [c for c in reading.channels if c.verdict == "clean" and c.rms_dbfs is not None]
+    if not tones:
+        raise CallError(
+            "no clean tone comes in to calibrate by",
+            code="no_tone",
+            where="--meter-reads",
+            remedy="play a steady tone, not too loud, and read the meter at the same place",
+        )
+    loudest = max(float(c.rms_dbfs or -math.inf) for c in tones)
+    return meter_v / 10 ** (loudest / 20)

@@ -1,0 +1,187 @@
+"""A running measurement that somebody watches from elsewhere: blocks and commands in, messages out; recordings of it."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.measuring.kept_recordings import Take, keep
+from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
+from gainwright.app.measuring.typed_readings import typed
+from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from gainwright.app.measuring.live import Expectation, LiveUpdate
+    from gainwright.app.ports import Block
+    from gainwright.app.store import Store
+
+Message = dict[str, Any]
+
+PICTURE_EVERY = 2
+"""Waveform and spectrum come with every so manieth update."""
+READABLE = ("clean", "distorted", "clipped")
+"""Verdicts whose voltage can be compared with what a step expects."""
+
+
+class LiveRoom:
+    """One measurement with the one who watches it.
+
+    Parameters
+    ----------
+    store, job : where recordings are kept; without a job none are.
+    expected : what the step of the plan expects, if there is one.
+    processing : what the browser does to the sound and won't leave; with any, no level is to be trusted.
+
+    Attributes
+    ----------
+    lock : held by whoever pushes or commands, where several may.
+    """
+
+    def __init__(
+        self,
+        session: LiveSession,
+        *,
+        store: Store,
+        job: str = "",
+        expected: Expectation | None = None,
+        processing: tuple[str, ...] = (),
+    ) -> None:
+        self.session = session
+        self.lock = threading.Lock()
+        self._store, self._job, self._expected, self._processing = store, job, expected, processing
+        self._channel = 1
+        self._updates = 0
+        self._take: Take | None = None
+
+    def push(self, *blocks: Block) -> list[Message]:
+        """Take what came; return what is to be told now. However much came, it is measured once, at its end."""
+        told: list[Message] = []
+        for block in blocks:
+            if self._take is not None and block.away:
+                self._take.gap()
+            elif self._take is not None and self._take.add(block.samples, lost=block.lost):
+                told += self._guarded(self._kept)
+            self.session.take(block)
+        if blocks and blocks[-1].away:
+            return told + self._told(self.session.away())
+        return told + self._guarded(lambda: self._told(self.session.update())) if self.session.due else told
+
+    def command(self, message: Mapping[str, Any]) -> list[Message]:
+        """Do what the watcher asks: `do` is reset, channel, calibrate, record or stop_recording; return what is to be told."""
+        return self._guarded(lambda: self._done(message))
+
+    def _guarded(self, do: Callable[[], list[Message]]) -> list[Message]:
+        try:
+            return do()
+        except GainwrightError as error:
+            return [trouble(error)]
+
+    def _done(self, message: Mapping[str, Any]) -> list[Message]:
+        what = message.get("do")
+        if what == "reset":
+            self.session.reset()
+        elif what == "channel":
+            self._channel = whole(message.get("channel"), "channel", 1, self.session.channels)
+        elif what == "calibrate":
+            self._calibrate(str(message.get("text", "")))
+        elif what == "record":
+            self._record(message)
+        elif what == "stop_recording":
+            return self._kept() if self._take is not None else []
+        else:
+            raise CallError("that can't be asked of a measurement", code="bad_call")
+        return []
+
+    def _calibrate(self, text: str) -> None:
+        if self._processing:
+            raise CallError(
+                f"the browser leaves {' and '.join(self._processing)} on",
+                code="not_trusted",
+                remedy="no level holds then; use another input or browser",
+            )
+        self.session.calibrate(typed(text[:40], "volts").value)
+
+    def _record(self, message: Mapping[str, Any]) -> None:
+        if not self._job:
+            raise CallError("a recording is kept with a job", code="no_such_job", remedy="open a job and measure there")
+        if self._take is not None:
+            raise CallError("a recording is being made", code="busy", remedy="stop it, or wait until it is done")
+        seconds = whole(message.get("seconds"), "seconds", 1, 120)
+        name = str(message.get("name", ""))
+        self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
+
+    def _kept(self) -> list[Message]:
+        """Keep what was recorded, and tell of it."""
+        take, self._take = self._take, None
+        assert take is not None  # noqa: S101  asked by the callers
+        options = self.session.options
+        found = keep(
+            self._store,
+            self._job,
+            take.wav(),
+            name=take.name,
+            about={
+                "came": "recorded here",
+                "device": self.session.key,
+                "gaps": take.gaps,
+                "processing": list(self._processing),
+            },
+            calibrate_v=self.session.calibrate_v,
+            expect_hz=options.expect_hz,
+            limit_percent=options.limit_percent,
+        )
+        return [{"kind": "kept", "recording": found.id, "name": found.name}]
+
+    def _told(self, update: LiveUpdate) -> list[Message]:
+        from gainwright.report import live_json, pictures_json
+
+        message: Message = {
+            "kind": "update",
+            "rate_hz": update.rate_hz,
+            "calibrate_v": update.calibrate_v,
+            "away": update.away,
+            "notes": [note for note in update.notes if note != NOT_CALIBRATED],
+            "channel": self._channel,
+            "recording": None if self._take is None else self._take.share,
+            "reading": None,
+            "pictures": None,
+        }
+        if update.reading is not None:
+            self._updates += 1
+            message["reading"] = live_json(update.reading)
+            message["fits"] = self._fits(update)
+            if self._updates % PICTURE_EVERY == 1:
+                drawn = self.session.pictures(channel=self._channel)
+                message["pictures"] = None if drawn is None else pictures_json(drawn)
+        return [message]
+
+    def _fits(self, update: LiveUpdate) -> list[str | None]:
+        """Return by channel whether it is what the step expects: fits, low, high; None where that can't be told."""
+        assert update.reading is not None  # noqa: S101  asked by the caller
+        if self._expected is None or update.calibrate_v is None or self._processing:
+            return [None] * len(update.reading.channels)
+        return [
+            self._expected.verdict(update.calibrate_v * 10 ** (c.rms_dbfs / 20))
+            if c.verdict in READABLE and c.rms_dbfs is not None
+            else None
+            for c in update.reading.channels
+        ]
+
+
+def trouble(error: GainwrightError) -> Message:
+    """Return an error as a watcher is told it."""
+    return {"kind": "trouble", **error.as_json()}
+
+
+def whole(value: Any, name: str, low: int, high: int) -> int:
+    """Return a whole number of a message.
+
+    Raises
+    ------
+    CallError : it is none, or out of its bounds.
+    """
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise CallError(f"{name} can't be that", code="bad_call", where=name, rule=f"it is {low} to {high}")
+    return value

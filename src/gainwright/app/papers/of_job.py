@@ -1,0 +1,114 @@
+"""Papers of kept jobs: what is kept with a job goes onto its papers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, get_args
+
+from gainwright.app.papers.papers import SIZES, SUFFIXES, Belongs, check_date, paper_about
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.app.store import Store
+    from gainwright.model import Entry, Job
+    from gainwright.plan import Plan
+    from gainwright.report import Measured, MusicFound, Paper
+
+MEDIA_TYPES = {
+    ".pdf": "application/pdf",
+    ".html": "text/html; charset=utf-8",
+    ".csv": "text/csv; charset=utf-8",
+    ".json": "application/json",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A paper that is wanted: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
+
+    kind: str = "setup"
+    language: str = "en"
+    size: str = "a4"
+    date: str = ""
+    case: str = ""
+    recordings: tuple[str, ...] | None = None
+
+    def checked(self, suffix: str = ".pdf") -> Wanted:
+        """Return it when there can be such a paper.
+
+        Raises
+        ------
+        CallError : a kind, language, size, date or suffix that there isn't.
+        """
+        from gainwright.report import Kind, language
+
+        for what, value, there in (
+            ("kind", self.kind, get_args(Kind)),
+            ("size", self.size, SIZES),
+            ("form", suffix, SUFFIXES),
+        ):
+            if value not in there:
+                raise CallError(
+                    f"there is no paper of {what} {value[:40]!r}",
+                    code="bad_paper",
+                    where=what,
+                    rule=f"there is {', '.join(there)}",
+                )
+        language(self.language)
+        check_date(self.date)
+        return self
+
+
+def job_paper(
+    store: Store,
+    job: str,
+    *,
+    wanted: Wanted,
+    read: Job,
+    plan: Plan | None,
+    entries: Sequence[Entry],
+    music: MusicFound | None = None,
+) -> Paper:
+    """Return a paper of a kept job with what is kept beside it.
+
+    Parameters
+    ----------
+    read, plan : the job, and its plan if it is at hand.
+    entries : what was read in its set-up run.
+    music : what the music allows that will be played.
+
+    Raises
+    ------
+    CallError, JobError, RecordingError : something that is wanted can't be had.
+    """
+    from gainwright.jobfile import read_entry, read_job_text
+
+    case = store.cases.get(wanted.case).case if wanted.case else None
+    if case is not None and wanted.kind in ("customer", "case"):
+        read = read_job_text(case.job, name=wanted.case).job
+    told = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
+    measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
+    belongs = Belongs(told, case, measured, date=wanted.date, music=music)
+    return paper_about(read, kind=wanted.kind, belongs=belongs, plan=plan)
+
+
+def _measured(store: Store, job: str, wanted: Wanted) -> tuple[Measured, ...]:
+    from gainwright.app.measuring.kept_recordings import for_handover
+    from gainwright.metering import measure, pictures, read_recording_bytes
+    from gainwright.report import Measured
+
+    chosen = for_handover(store, job) if wanted.recordings is None else wanted.recordings
+    found = []
+    for kept in reversed(store.recordings.of(job)):
+        if kept.id in chosen:
+            recording = read_recording_bytes(store.recordings.content(kept.id), name=kept.name)
+            found.append(
+                Measured(
+                    kept.name,
+                    measure(recording, calibrate_v=kept.measured.get("calibrate_v")).channels[0],
+                    pictures(recording),
+                )
+            )
+    return tuple(found)

@@ -1,0 +1,227 @@
+"""The papers: made from a job and what belongs to it, written in the form that the file's suffix names."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args
+
+from gainwright.app.jobs.answers import write_bytes
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import CaseStore, Charts, Printer
+    from gainwright.metering import Knee
+    from gainwright.model import Case, Entry, Job
+    from gainwright.plan import Plan
+    from gainwright.report import Chart, Language, Measured, MusicFound, Paper
+
+SUFFIXES = (".pdf", ".html", ".json", ".csv")
+SIZES = ("a4", "letter")
+
+
+@dataclass(frozen=True, slots=True)
+class Attached:
+    """What belongs to a paper beside its job: evidence, a kept case, recordings, a column of readings, recorded sweeps, what music gave, a date."""
+
+    evidence: Path | None = None
+    case: str = ""
+    recordings: tuple[Path, ...] = ()
+    knee: Path | None = None
+    responses: tuple[Path, ...] = ()
+    date: str = ""
+    music: Path | None = None
+    cases: CaseStore | None = field(default=None)
+
+
+def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper:
+    """Return a paper about a job, or about a kept case.
+
+    Raises
+    ------
+    JobError, RecordingError, ReadingError : something of it can't be read.
+    CallError : an unknown kind, a date that is none, or nothing to write about.
+    """
+    from gainwright.report import Kind
+
+    if kind not in get_args(Kind):
+        raise CallError(
+            f"there is no paper {kind!r}",
+            code="unknown_kind",
+            where="--kind",
+            rule=f"there is {', '.join(get_args(Kind))}",
+        )
+    check_date(attached.date)
+    job, case = _about(job_path, attached)
+    entries = _entries(job, case, attached.evidence)
+    knee, curves = _curves(attached) if kind == "handover" else (None, [])
+    measured = [_measured(path) for path in attached.recordings] if kind == "handover" else []
+    music = _music(attached) if kind == "handover" else None
+    belongs = Belongs(entries, case, tuple(measured), knee, tuple(curves), attached.date, music)
+    return paper_about(job, kind=kind, belongs=belongs)
+
+
+@dataclass(frozen=True, slots=True)
+class Belongs:
+    """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date, what music gave."""
+
+    entries: tuple[Entry, ...] = ()
+    case: Case | None = None
+    measured: tuple[Measured, ...] = ()
+    knee: Knee | None = None
+    curves: tuple[Chart, ...] = ()
+    date: str = ""
+    music: MusicFound | None = None
+
+
+def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = None) -> Paper:
+    """Return a paper about a job that is read; its plan is made unless it is at hand."""
+    if kind in ("customer", "case"):
+        return _support_paper(kind, job, belongs.case, belongs.entries, belongs.date)
+    from gainwright.report import handover, setup_sheet
+
+    if plan is None:
+        from gainwright.plan import make_plan
+
+        plan = make_plan(job)
+    if kind == "setup":
+        return setup_sheet(job, plan, date=belongs.date)
+    return handover(
+        job,
+        plan,
+        entries=belongs.entries,
+        measured=belongs.measured,
+        knee=belongs.knee,
+        curves=belongs.curves,
+        date=belongs.date,
+        music=belongs.music,
+    )
+
+
+def _music(attached: Attached) -> MusicFound | None:
+    from gainwright.app.music.result import read_music
+
+    return None if attached.music is None else read_music(attached.music)
+
+
+def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:
+    """Return the knee of the column of readings, and the charts of it and of the recorded sweeps."""
+    from gainwright.app.measuring.knee import knee_of_file, meter_kind
+    from gainwright.app.measuring.responses import make_sweep, responses
+    from gainwright.report import knee_chart, response_chart
+
+    knee, curves = None, list[Any]()
+    if attached.knee is not None:
+        kind = meter_kind(meter="true-rms", accuracy_percent=1.0)
+        knee, readings = knee_of_file(attached.knee, kind=kind, limit_percent=1.0)
+        curves.append(knee_chart(knee, readings, title=attached.knee.name))
+    for path in attached.responses:
+        sweep = make_sweep(low_hz=20.0, high_hz=20_000.0, seconds=10.0, level_dbfs=-12.0, rate_hz=96_000)
+        found = responses(path, sweep, reference=None, temperature_celsius=20.0)
+        curves.append(response_chart(found.channels, found.responses, found.paths, title=path.name))
+    return knee, curves
+
+
+def _about(job_path: Path | None, attached: Attached) -> tuple[Job, Case | None]:
+    from gainwright.jobfile import read_job, read_job_text
+
+    case = attached.cases.load(attached.case) if attached.case and attached.cases is not None else None
+    if job_path is not None:
+        return read_job(job_path).job, case
+    if case is None:
+        raise CallError("no job is named", code="no_job", remedy="name a job file, or a kept case with --case")
+    return read_job_text(case.job, name=attached.case).job, case
+
+
+def _entries(job: Job, case: Case | None, evidence: Path | None) -> tuple[Entry, ...]:
+    from gainwright.jobfile import read_entry, read_evidence
+
+    if evidence is not None:
+        return read_evidence(evidence, job)
+    return () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
+
+
+def _support_paper(kind: str, job: Job, case: Case | None, entries: tuple[Entry, ...], date: str) -> Paper:
+    from gainwright.diagnose import Diagnoser, tell
+    from gainwright.jobfile import read_entry
+    from gainwright.report import case_paper, customer_paper
+
+    diagnoser = Diagnoser(job)
+    declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
+    found = tell(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
+    if kind == "customer":
+        return customer_paper(job, found, date=date)
+    return case_paper(job, diagnoser, entries, found, case, date=date)
+
+
+def _measured(path: Path) -> Measured:
+    from gainwright.metering import measure, pictures, read_recording
+    from gainwright.report import Measured
+
+    recording = read_recording(path)
+    return Measured(path.name, measure(recording).channels[0], pictures(recording))
+
+
+def check_date(date: str) -> None:
+    """Refuse what is no date. CallError."""
+    if not date:
+        return
+    try:
+        found = datetime.date.fromisoformat(date)
+    except ValueError:
+        found = None
+    if found is None or found.isoformat() != date:
+        raise CallError(f"{date!r} is no date", code="bad_date", where="--date", remedy="write for example 2026-11-26")
+
+
+def write_paper(
+    paper: Paper, out: Path, *, charts: Charts, printer: Printer, code: str = "en", size: str = "a4"
+) -> None:
+    """Write a paper as .pdf, .html, .json or .csv, in a language, for A4 or Letter.
+
+    Raises
+    ------
+    CallError : another suffix, language or size, or the file can't be written.
+    """
+    try:
+        content = paper_bytes(paper, out.suffix.lower(), charts=charts, printer=printer, code=code, size=size)
+    except CallError as error:
+        raise (error.placed(str(out)) if error.code == "bad_suffix" else error) from None
+    write_bytes(out, content)
+
+
+def paper_bytes(
+    paper: Paper, suffix: str, *, charts: Charts, printer: Printer, code: str = "en", size: str = "a4"
+) -> bytes:
+    """Return a paper as the file of a suffix.
+
+    Raises
+    ------
+    CallError : another suffix, language or size.
+    """
+    from gainwright.report import language, paper_content, paper_csv, paper_html
+
+    if suffix not in SUFFIXES:
+        raise CallError(
+            f"a paper can't be written as {suffix or 'a file without a suffix'}",
+            code="bad_suffix",
+            rule=f"papers are {', '.join(SUFFIXES)}",
+            remedy="name the file sheet.pdf",
+        )
+    if size not in SIZES:
+        raise CallError(
+            f"paper of the size {size!r}", code="bad_size", where="--paper", rule=f"it is {' or '.join(SIZES)}"
+        )
+    into = language(code)
+
+    def draw(chart: Chart, speaks: Language) -> str:
+        return charts.render(chart, ".svg", speaks).decode()
+
+    if suffix == ".json":
+        return (json.dumps(paper.as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
+    content = paper_content(paper, into, draw if suffix != ".csv" else lambda _chart, _into: "", size=size)
+    if suffix == ".pdf":
+        return printer.pdf(content, date=paper.date)
+    return (paper_html(content) if suffix == ".html" else paper_csv(content)).encode()

@@ -1,0 +1,165 @@
+"""The whole job on a shipped example, end to end: planned, drawn, tones written and read back, recordings judged."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.jobs.answers import draw_corridor, write_bytes
+from gainwright.app.set_up.bench_run import carry_out
+from gainwright.app.tones.sets import plan_tones
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import Bench, Benches, Charts
+    from gainwright.metering import Channel
+    from gainwright.plan import Plan
+    from gainwright.signals import NumberedTone
+
+EXAMPLE = "two_way_and_sub"
+SEED = 7
+TONE_SECONDS = 5.0
+RECORD_SECONDS = 3.0
+OVERDRIVE = 1.35
+"""How much further the gain is turned for the overdriven recording, as a share of its place."""
+
+
+@dataclass(slots=True)
+class Demo:
+    """What the demo did."""
+
+    folder: Path
+    plan: Plan
+    corridor: list[str] = field(default_factory=list)
+    tones: list[dict[str, Any]] = field(default_factory=list)
+    recordings: list[dict[str, Any]] = field(default_factory=list)
+    set_up: list[dict[str, Any]] = field(default_factory=list)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it all as one object."""
+        return {
+            "folder": str(self.folder),
+            "plan": self.plan.as_json(),
+            "tones": self.tones,
+            "set_up": self.set_up,
+            "recordings": self.recordings,
+        }
+
+    def text(self) -> str:
+        """Return one screen of text."""
+        from gainwright.report import volts
+
+        plan = self.plan
+        lines = [plan.title, "", f"Planned: {len(plan.steps)} steps, {len(plan.findings)} findings. Targets:"]
+        lines += [f"  {t.stage:<10} {volts(t.v_rms):>8}  set by {t.set_by}" for t in plan.targets]
+        lines += ["", "The corridor before setting:", *(f"  {line}" for line in self.corridor)]
+        worst = max((abs(t["level_error_db"]) for t in self.tones), default=0.0)
+        lines += ["", f"Signals: {len(self.tones)} tones written and read back, levels within {worst:.4f} dB."]
+        lines += ["", "The plan carried out on a simulated rig (hidden true values drawn from the job's spreads):"]
+        for step in self.set_up:
+            fits = "as expected" if step["low"] <= step["reads_v"] <= step["high"] else "not as expected"
+            expected = f"{volts(step['low'])} to {volts(step['high'])}"
+            lines.append(f"  {step['stage']:<10} reads {volts(step['reads_v']):>8}, expected {expected}: {fits}")
+        lines += ["", "Its amplifier recorded:"]
+        for r in self.recordings:
+            depth = f", {r['clip_depth_db']:.1f} dB over its ceiling" if r["clip_depth_db"] is not None else ""
+            lines.append(f"  {r['what']:<44} {r['verdict']}: {volts(r['v_rms'])}, THD {r['thd_percent']:.2f} %{depth}")
+        lines += [
+            "",
+            f"All results are in {self.folder}: job.yaml, plan.txt, plan.json, corridor.svg and .png, tones, recordings.",
+        ]
+        return "\n".join(lines)
+
+
+def demo(folder: Path, *, charts: Charts, benches: Benches) -> Demo:
+    """Run the demo into a folder.
+
+    Raises
+    ------
+    CallError : the folder can't be written.
+    """
+    from gainwright.jobfile import example_text, read_job_text
+    from gainwright.plan import make_plan
+    from gainwright.report import corridor_chart, plan_text
+    from gainwright.solve import Chain, levels
+
+    text = example_text(EXAMPLE)
+    job = read_job_text(text, EXAMPLE).job
+    try:
+        for part in (folder, folder / "tones", folder / "recordings"):
+            part.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CallError(
+            f"can't be made: {error.strerror}", code="not_written", where=str(folder), remedy="choose another folder"
+        ) from None
+    plan = make_plan(job)
+    found = Demo(folder, plan)
+    write_bytes(folder / "job.yaml", text.encode())
+    write_bytes(folder / "plan.txt", (plan_text(plan) + "\n").encode())
+    write_bytes(folder / "plan.json", json.dumps(plan.as_json(), ensure_ascii=False, indent=1).encode())
+    first = next(step for step in plan.steps if step.phase == "amplifier")
+    corridor = levels(Chain(job), tone_hz=first.tone_hz or 40.0, level_dbfs=first.level_dbfs or 0.0)
+    for suffix in (".svg", ".png"):
+        draw_corridor(corridor, charts, title=job.title, path=folder / f"corridor{suffix}")
+    found.corridor = corridor_chart(corridor, title=job.title).description.split("; ")
+    found.tones = _tones(plan, folder / "tones", title=job.title)
+    bench = benches.simulated(job, seed=SEED)
+    _set_up(found, bench, job)
+    found.recordings = _recordings(found, bench)
+    write_bytes(folder / "recordings" / "verdicts.json", json.dumps(found.recordings, indent=1).encode())
+    return found
+
+
+def _tones(plan: Plan, folder: Path, *, title: str) -> list[dict[str, Any]]:
+    from gainwright.metering import measure, read_recording
+    from gainwright.signals import numbered, write_set
+
+    entries = numbered(plan_tones(plan, seconds=TONE_SECONDS, rate_hz=44_100, bits=24))
+    write_set(folder, entries, title=title)
+    steady: list[NumberedTone] = [e for e in entries if len(e.tone.levels_dbfs) == 1]
+    found = []
+    for entry in steady:
+        channel = measure(read_recording(folder / entry.file)).channels[0]
+        level = channel.fundamental_dbfs or 0.0
+        error_db = level - entry.tone.levels_dbfs[0]
+        found.append({"file": entry.file, "what": entry.what, "level_error_db": error_db, "verdict": channel.verdict})
+    return found
+
+
+def _set_up(found: Demo, bench: Bench, job: Any) -> None:
+    from gainwright.jobfile import instruments
+
+    outcome = carry_out(found.plan, job, bench, instruments(job))
+    for step in found.plan.steps:
+        if step.phase == "amplifier" and step.expect is not None:
+            reads = outcome.readings[step.id]
+            found.set_up.append(
+                {"stage": step.stage, "reads_v": reads, "low": step.expect.low, "high": step.expect.high,
+                 "gain": outcome.places[f"{step.stage}.gain"]}
+            )  # fmt: skip
+
+
+def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
+    """Record the first amplifier as it was set, and with its gain turned too far."""
+    from gainwright.jobfile import example_text, instruments, read_job_text
+    from gainwright.metering import measure, read_recording
+    from gainwright.model import Recorder
+    from gainwright.solve import recorder_full_scale_v
+
+    job = read_job_text(example_text(EXAMPLE)).job
+    name, recorder = next((n, i) for n, i in instruments(job).items() if isinstance(i, Recorder))
+    step = next(s for s in found.plan.steps if s.phase == "amplifier")
+    place = next(s["gain"] for s in found.set_up if s["stage"] == step.stage)
+    bench.disconnect(step.speakers_off)
+    bench.play(step.tone_hz or 40.0, step.level_dbfs or 0.0)
+    results = []
+    for what, gain in (("as set, crossovers back", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
+        bench.turn(f"{step.stage}.gain", gain)
+        path = found.folder / "recordings" / f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
+        bench.record(step.measure_at, name, RECORD_SECONDS, path)
+        channel: Channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
+        results.append({"file": path.name, "what": f"{step.measure_at}, {what}", **channel.as_json()})
+    bench.turn(f"{step.stage}.gain", place)
+    return results

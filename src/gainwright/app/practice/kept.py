@@ -1,0 +1,226 @@
+"""Practices that are kept: what was asked and found, so that one goes on after a reload, tomorrow, or on another device."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal
+
+from gainwright.app.cases.kept import today
+from gainwright.app.practice.practising import Done, Practice, in_use, practise
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import HiddenRigs
+    from gainwright.app.store import Store
+    from gainwright.diagnose import Diagnoser
+    from gainwright.diagnose.candidates import Candidate
+
+KIND = "practice"
+MOST_SEED = 10**9
+Ended = Literal["", "solved", "given up"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """One test that was made, or one guess.
+
+    Attributes
+    ----------
+    name : what one types for the test; empty for a guess.
+    where : the place, by which tests are grouped.
+    right : of a guess, whether it was the fault.
+    """
+
+    name: str
+    ask: str
+    minutes: float
+    found: str
+    where: str = ""
+    right: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPractice:
+    """A practice as it is kept; cause and where are the hidden fault.
+
+    Attributes
+    ----------
+    call, called : what the caller told, in words and as entries.
+    tried, entries : what was asked and guessed in words, and the tests' entries.
+    short_way : the path that the diagnosis takes, once it was looked for.
+    """
+
+    id: str
+    title: str
+    job: str
+    seed: int
+    begun: str
+    cause: str
+    where: str
+    call: tuple[str, ...]
+    called: tuple[dict[str, Any], ...]
+    tried: tuple[Tried, ...] = ()
+    entries: tuple[dict[str, Any], ...] = ()
+    ended: Ended = ""
+    short_way: tuple[Tried, ...] | None = field(default=None)
+
+    @property
+    def tests(self) -> int:
+        """How many tests were made."""
+        return len(self.entries)
+
+    @property
+    def minutes(self) -> float:
+        """Minutes that they took."""
+        return sum(t.minutes for t in self.tried)
+
+
+def begin_practice(
+    store: Store, *, title: str, job: str, seed: int | None, rigs: HiddenRigs, diagnoser: Diagnoser
+) -> KeptPractice:
+    """Hide a fault in a job's chain and keep the practice.
+
+    Parameters
+    ----------
+    job : text of a job file.
+    seed : the same number hides the same fault; drawn when None.
+    diagnoser : of the job in use.
+    """
+    from gainwright.model import as_mapping
+
+    seed = secrets.randbelow(MOST_SEED) if seed is None else seed
+    practice = practise(diagnoser.job, rigs=rigs, seed=seed, diagnoser=diagnoser)
+    kept = KeptPractice(
+        secrets.token_urlsafe(9),
+        title,
+        job,
+        seed,
+        today(),
+        practice.rig.cause,
+        practice.rig.where,
+        tuple(practice.call),
+        tuple(as_mapping(e) for e in practice.entries),
+    )
+    keep_practice(store, kept)
+    return kept
+
+
+def keep_practice(store: Store, kept: KeptPractice) -> None:
+    """Keep a practice as it stands."""
+    store.documents.put(KIND, kept.id, asdict(kept))
+
+
+def load_practice(store: Store, practice: str) -> KeptPractice:
+    """Return a kept practice. CallError: there is none."""
+    found = store.documents.get(KIND, practice)
+    if found is None:
+        raise CallError("there is no such practice", code="no_such_practice", remedy="begin one")
+    return _kept(found)
+
+
+def list_practices(store: Store) -> list[KeptPractice]:
+    """Return all practices, last changed first."""
+    return [_kept(found) for _, found in store.documents.list(KIND)]
+
+
+def _kept(found: dict[str, Any]) -> KeptPractice:
+    short = found["short_way"]
+    return KeptPractice(
+        **{
+            **found,
+            "call": tuple(found["call"]),
+            "called": tuple(found["called"]),
+            "entries": tuple(found["entries"]),
+            "tried": tuple(Tried(**t) for t in found["tried"]),
+            "short_way": None if short is None else tuple(Tried(**t) for t in short),
+        }
+    )
+
+
+def resume(kept: KeptPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Practice:
+    """Return the practice to go on with."""
+    from gainwright.jobfile import read_entry
+
+    job = diagnoser.job
+    rig = rigs.hidden(job, seed=kept.seed, cause=kept.cause, where=kept.where)
+    entries = [read_entry(dict(e), job) for e in (*kept.called, *kept.entries)]
+    steps = [Done(t.ask, t.minutes, t.found) for t in kept.tried if t.name]
+    return Practice(job, rig, diagnoser, entries, steps, list(kept.call))
+
+
+def ask(store: Store, kept: KeptPractice, practice: Practice, name: str) -> KeptPractice:
+    """Make a test and keep what came of it.
+
+    Raises
+    ------
+    CallError : there is no such test now, or the practice has ended.
+    """
+    from gainwright.model import as_mapping
+
+    _going(kept)
+    done = practice.ask(name)
+    tried = Tried(name, done.ask, done.minutes, done.found, done.where)
+    entry = as_mapping(practice.entries[-1])
+    return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
+
+
+def guess(store: Store, kept: KeptPractice, diagnoser: Diagnoser, *, cause: str, where: str) -> KeptPractice:
+    """Name the fault.
+
+    Raises
+    ------
+    CallError : the chain can't have such a cause, or the practice has ended.
+    """
+    from gainwright.app.cases.dialogue import check_cause
+    from gainwright.diagnose import Cause, short
+
+    _going(kept)
+    check_cause(diagnoser, cause, where)
+    right = (cause, where) == (kept.cause, kept.where)
+    found = "that is it" if right else "no, it is something else"
+    tried = Tried("", short(Cause(cause, where)), 0.0, found, right=right)
+    return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
+
+
+def give_up(store: Store, kept: KeptPractice) -> KeptPractice:
+    """End a practice without the answer. CallError: it has ended."""
+    _going(kept)
+    return _changed(store, replace(kept, ended="given up"))
+
+
+def with_short_way(store: Store, practice: str, best: Practice) -> KeptPractice:
+    """Keep the path that the diagnosis takes beside the learner's."""
+    short = tuple(Tried("-", step.ask, step.minutes, step.found) for step in best.steps)
+    return _changed(store, replace(load_practice(store, practice), short_way=short))
+
+
+def _changed(store: Store, kept: KeptPractice) -> KeptPractice:
+    keep_practice(store, kept)
+    return kept
+
+
+def _going(kept: KeptPractice) -> None:
+    if kept.ended:
+        raise CallError(f"this practice has ended: {kept.ended}", code="practice_ended", remedy="begin another")
+
+
+def tests_by_place(practice: Practice) -> dict[str, list[tuple[str, Candidate]]]:
+    """Return the tests that can be made now: the stages in signal order, then leads, then instruments."""
+    from gainwright.model import stages_at
+
+    order = [*practice.diagnoser.chain.wiring.order, "Leads", "Instruments"]
+    groups: dict[str, list[tuple[str, Candidate]]] = {name: [] for name in order}
+    for name, candidate in practice.tests().items():
+        where = candidate.where
+        stage = "Leads" if where.startswith("lead:") else stages_at(where)[0]
+        groups[stage if stage in groups else "Instruments"].append((name, candidate))
+    return {name: tests for name, tests in groups.items() if tests}
+
+
+def practice_diagnoser(text: str) -> Diagnoser:
+    """Return what diagnoses the job of a text as it is practised on. JobError: it is none."""
+    from gainwright.diagnose import Diagnoser
+    from gainwright.jobfile import read_job_text
+
+    return Diagnoser(in_use(read_job_text(text).job))

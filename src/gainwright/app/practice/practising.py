@@ -1,0 +1,199 @@
+"""Practising: a chain with a hidden fault, a learner who asks for tests, and the two paths laid side by side at the end."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.cases.dialogue import check_cause
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from gainwright.app.ports import HiddenRig, HiddenRigs
+    from gainwright.diagnose import Diagnoser
+    from gainwright.diagnose.candidates import Candidate
+    from gainwright.model import Entry, Job
+
+MOST_STEPS = 15
+ENOUGH = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """One test that was made: what was asked, its minutes, what came of it, where."""
+
+    ask: str
+    minutes: float
+    found: str
+    where: str = ""
+
+
+@dataclass
+class Practice:
+    """A learner at a simulated chain.
+
+    Attributes
+    ----------
+    steps : tests that were made, the call left out.
+    """
+
+    job: Job
+    rig: HiddenRig
+    diagnoser: Diagnoser
+    entries: list[Entry] = field(default_factory=list)
+    steps: list[Done] = field(default_factory=list)
+    call: list[str] = field(default_factory=list)
+
+    @property
+    def minutes(self) -> float:
+        """Minutes that the tests took so far."""
+        return sum(step.minutes for step in self.steps)
+
+    def tests(self) -> dict[str, Candidate]:
+        """Return every test that can be made now, by what one types for it."""
+        from gainwright.diagnose.candidates import Catalogue
+
+        catalogue = Catalogue(self.job, self.diagnoser.chain, self.diagnoser.instruments, self.entries)
+        return {typed(c): c for c in catalogue.all()}
+
+    def ask(self, text: str) -> Done:
+        """Make a test.
+
+        Raises
+        ------
+        CallError : there is no such test.
+        """
+        from gainwright.diagnose import entry_words
+        from gainwright.diagnose.asking import ask
+        from gainwright.jobfile import read_entry
+
+        tests = self.tests()
+        wanted = " ".join(text.lower().split())
+        if wanted not in tests:
+            near = difflib.get_close_matches(wanted, tests, n=3)
+            raise CallError(
+                f"there is no test {text!r}",
+                code="unknown_test",
+                rule="it was made already, or it can't be made here",
+                remedy=f"did you mean: {'; '.join(near)}" if near else "type tests for the list",
+            )
+        candidate = tests[wanted]
+        entry = read_entry(self.rig.answer(candidate.entry), self.job)
+        self.entries.append(entry)
+        self.steps.append(Done(ask(candidate), candidate.minutes, entry_words(entry), candidate.where))
+        return self.steps[-1]
+
+    def guess(self, cause: str, where: str) -> bool:
+        """Whether that is the hidden fault.
+
+        Raises
+        ------
+        CallError : the chain can't have such a cause.
+        """
+        check_cause(self.diagnoser, cause, where)
+        return (cause, where) == (self.rig.cause, self.rig.where)
+
+
+def typed(candidate: Candidate) -> str:
+    """Return what one types for a test: a verb, a place, and what else tells it apart."""
+    entry: Any = candidate.entry
+    verb = candidate.test.split("_")[0]
+    parts = [verb, candidate.where]
+    if hasattr(entry, "with_") and entry.with_ and candidate.test != "feed":
+        parts.append(entry.with_)
+    if hasattr(entry, "heard"):
+        parts += [entry.side] if entry.side != "both" else []
+        parts += ["no tone"] if entry.silence else []
+    return " ".join(parts).lower()
+
+
+EXAMPLE = "two_way_and_sub"
+
+
+def practise_job(path: Path | None) -> Job:
+    """Return the job to practise on, an example when none is named, its gains somewhere in their travel.
+
+    Raises
+    ------
+    JobError : the file is no job.
+    """
+    from gainwright.jobfile import example_text, read_job, read_job_text
+
+    return in_use(read_job(path).job if path is not None else read_job_text(example_text(EXAMPLE)).job)
+
+
+def in_use(job: Job) -> Job:
+    """Return a job as one meets it: gains that it doesn't name stand somewhere in their travel."""
+    from gainwright.jobfile import with_settings
+    from gainwright.model import Amplifier
+
+    unset = [n for n, s in job.stages.items() if isinstance(s, Amplifier) and s.gain.at is None]
+    return with_settings(job, {f"{name}.gain": "30 %" for name in unset})
+
+
+def practise(
+    job: Job, *, rigs: HiddenRigs, seed: int, cause: str = "", where: str = "", diagnoser: Diagnoser | None = None
+) -> Practice:
+    """Return a practice on a job: the caller has told what is heard of each speaker.
+
+    Parameters
+    ----------
+    diagnoser : of the same job, where one is at hand.
+
+    Raises
+    ------
+    CallError : a fault that can't be in this chain.
+    """
+    from gainwright.diagnose import Diagnoser, entry_words
+
+    diagnoser = diagnoser or Diagnoser(job)
+    practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
+    practice.entries = call(practice)
+    practice.call = [entry_words(e) for e in practice.entries]
+    return practice
+
+
+def call(practice: Practice) -> list[Entry]:
+    """Return what the caller tells: how each speaker sounds with a tone that its path passes."""
+    from gainwright.diagnose.playing import paths
+    from gainwright.jobfile import read_entry
+
+    job, diagnoser = practice.job, practice.diagnoser
+    found = []
+    for path in paths(job, diagnoser.chain, diagnoser.instruments, ()):
+        for speaker in path.speakers:
+            asked = read_entry({"heard": speaker, **path.played()}, job, answered=False)
+            found.append(read_entry(practice.rig.answer(asked), job))
+    return found
+
+
+def best_path(
+    job: Job,
+    *,
+    rigs: HiddenRigs,
+    seed: int,
+    cause: str,
+    where: str,
+    on_step: Callable[[int], None] | None = None,
+) -> Practice:
+    """Return the path that the diagnosis itself takes to the same fault, from the same call.
+
+    Parameters
+    ----------
+    on_step : told before each step how many were made, of `MOST_STEPS` at most.
+    """
+    practice = practise(job, rigs=rigs, seed=seed, cause=cause, where=where)
+    for step in range(MOST_STEPS):
+        if on_step is not None:
+            on_step(step)
+        state = practice.diagnoser.weigh(practice.entries)
+        tests = practice.diagnoser.tests(state)
+        leading = max(float(sum(state.probability[state.place[i]] for i in group)) for group in tests.groups)
+        if leading >= ENOUGH or not tests.ranked:
+            break
+        practice.ask(typed(tests.ranked[0].outlook.candidate))
+    return practice

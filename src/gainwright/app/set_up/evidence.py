@@ -1,0 +1,209 @@
+"""What the readings of a set-up run say of the chain, as entries of evidence; and a column's knee."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.measuring.typed_readings import LOOKS
+
+if TYPE_CHECKING:
+    from gainwright.app.set_up.run import Run, StepState
+    from gainwright.metering import Knee
+    from gainwright.model import Instrument, Job
+    from gainwright.solve import Chain
+
+WHILE_IT_IS_READ = ("source", "processor")
+"""Phases whose own settings hold during the step only."""
+GAIN_PLACES = 401
+LEAST_SHARE = 0.05
+"""A source that gives less than this of what is said isn't weak, it is broken: no gain is told from it."""
+
+
+def standing(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
+    """Return the controls that stand elsewhere than the job says while a step is read, control -> text of the job file.
+
+    A control that a skipped step should have moved stands as the job says; the volume, once its clean limit is found,
+    stands there. Gains that were turned to a reading stand where `gains` says.
+    """
+    stand: dict[str, str] = {}
+    for before in run.steps[: state.number - 1]:
+        step = before.step
+        if step.sets and before.state != "skipped" and step.phase not in WHILE_IT_IS_READ:
+            for control, text in step.sets.items():
+                stand.pop(control, None)
+                if step.phase != "restore":
+                    stand[control] = text
+        if step.phase == "amplifier" and step.adjust is not None and gains:
+            control = step.adjust.control
+            stand |= {control: gains[control]} if control in gains else {}
+    if state.step.phase in ("processor", "amplifier", "restore", "verify"):
+        heads = {s.step.adjust.control for s in run.steps if s.step.adjust and s.step.adjust.until == "last_clean"}
+        for control in sorted(heads):
+            limit = run.clean_limit(control.rsplit(".", 1)[0])
+            stand |= {control: f"{limit:g}"} if limit is not None else {}
+    return stand | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
+
+
+def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
+    """Return what the run's readings say, as mappings of an evidence file, in the order of the plan.
+
+    Where a gain ended that was turned until a voltage was reached is taken as it was said; else as it must be for the
+    chain of the job to give that voltage, and that reading itself then says nothing.
+    """
+    gains: dict[str, str] = {}
+    found: list[dict[str, Any]] = []
+    for state in run.steps:
+        if state.state != "done" or state.entry is None or state.entry.kind != "reading":
+            continue
+        step, value = state.step, state.value
+        if step.phase == "amplifier" and step.adjust is not None and value.get("value"):
+            control = step.adjust.control
+            gains[control] = value.get("at") or _gain_that_gives(run, state, chain, float(value["value"]), gains)
+            if not value.get("at"):
+                continue
+        found += _entries(run, state, job, gains)
+    return found
+
+
+def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
+    value, step = state.value, state.step
+    beyond = bool(value.get("beyond"))
+    if state.asked == "supply":
+        return _check(state, reads=_number(value, "V"))
+    if state.asked in ("ohm", "lead"):
+        ohms = "open" if beyond else _number(value, "ohm")
+        return _check(state, reads=ohms) if state.asked == "ohm" else _check(state, resistance=ohms, **_between(value))
+    if step.tone_hz is None or step.level_dbfs is None:
+        return []
+    if state.asked in ("column", "place"):
+        return _around_the_limit(run, state, job, gains)
+    shown = {"shows": LOOKS[value["look"]]} if state.asked == "look" else {}
+    return [_played(run, state, gains) | (shown or {"reads": "over_range" if beyond else _number(value, "V")})]
+
+
+def _between(value: dict[str, Any]) -> dict[str, str]:
+    between = value.get("between")
+    if between is None:
+        return {}
+    return {"between_conductors": between if between == "open" else f"{between:g} ohm"}
+
+
+def _check(state: StepState, **result: str) -> list[dict[str, Any]]:
+    return [{"check": state.step.measure_at, **result}]
+
+
+def _number(value: dict[str, Any], unit: str) -> str:
+    return f"{value['value']:.6g} {unit}"
+
+
+def _played(run: Run, state: StepState, gains: dict[str, str], **moved: str) -> dict[str, Any]:
+    step = state.step
+    stand = {**standing(run, state, gains=gains), **moved}
+    return {
+        "at": step.measure_at,
+        "with": step.instrument,
+        "tone": f"{step.tone_hz:g} Hz",
+        "level": f"{step.level_dbfs:g} dBFS",
+        **({"set": stand} if stand else {}),
+        "speakers": "off" if step.speakers_off else "on",
+    }
+
+
+def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
+    """Return what the last clean step says: volts there of a column, else clean there and distorted one step higher."""
+    from gainwright.jobfile import instruments, volume_steps
+    from gainwright.model import HeadUnit, Indicator
+
+    assert state.step.adjust is not None  # noqa: S101  a volume is turned until it is no longer clean
+    control = state.step.adjust.control
+    limit = float(state.value["value"])
+    under = [(s, v) for s, v in state.rows if s <= limit]
+    if under:
+        step, volts = under[-1]
+        return [_played(run, state, gains, **{control: f"{step:g}"}) | {"reads": f"{volts:.6g} V"}]
+    if not isinstance(instruments(job)[state.step.instrument], Indicator):
+        return []
+    found = [_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": "fundamental"}] if limit >= 1 else []
+    head = job.stages[control.rsplit(".", 1)[0]]
+    assert isinstance(head, HeadUnit)  # noqa: S101  it has a volume
+    if limit < volume_steps(head):
+        found.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": "thd"})
+    return found
+
+
+def _gain_that_gives(run: Run, state: StepState, chain: Chain, volts: float, gains: dict[str, str]) -> str:
+    """Return where a gain stands for the chain of the job to show a voltage, as a share of its travel.
+
+    What the source was found to give at the same place, more or less than the job says, is taken along: else a weak
+    source would look like a low gain now and like a high one later.
+    """
+    import numpy as np
+
+    step = state.step
+    assert step.adjust is not None  # noqa: S101  its gain was turned
+    share = _share_of_what_is_said(run, state, chain)
+    places = np.linspace(0, 1, GAIN_PLACES)
+    stand = standing(run, state, gains=gains)
+    shown = _solved(state, chain, stand, {step.adjust.control: places}, more_db=20 * math.log10(share))
+    near = int(np.argmin(np.abs(np.log(np.maximum(shown, 1e-9) / max(volts, 1e-9)))))
+    return f"{100 * places[near]:.4g} %"
+
+
+def _share_of_what_is_said(run: Run, state: StepState, chain: Chain) -> float:
+    """Return what the source was read to give over what the chain of the job would, at a step's place, else at another.
+
+    1 when it wasn't read with volts.
+    """
+    import numpy as np
+
+    here = state.step.measure_at
+    for source in sorted(run.steps[: state.number], key=lambda s: s.step.measure_at != here):
+        adjust = source.step.adjust
+        if source.step.phase != "source" or adjust is None:
+            continue
+        under = [(s, v) for s, v in source.rows if v and source.state == "done" and s <= float(source.value["value"])]
+        if under:
+            place, volts = under[-1]
+            shown = _solved(source, chain, standing(run, source), {adjust.control: place})
+            return float(np.clip(volts / shown[0], LEAST_SHARE, 1 / LEAST_SHARE)) if shown[0] > 0 else 1.0
+    return 1.0
+
+
+def _solved(state: StepState, chain: Chain, stand: dict[str, str], moved: dict[str, Any], *, more_db: float = 0) -> Any:
+    """Return the volts at a step's place with controls standing somewhere, the tone some dB louder, shape (cases,)."""
+    from gainwright.jobfile import with_settings
+    from gainwright.solve import Chain, Conditions
+
+    step = state.step
+    level_dbfs = min((step.level_dbfs or 0.0) + more_db, 0.0)
+    solved = Chain(with_settings(chain.job, stand)).solve(
+        Conditions(step.tone_hz, level_dbfs, settings=moved, unloaded=frozenset(step.speakers_off))
+    )
+    return solved.rms_v[:, next(i for i, n in enumerate(solved.nodes) if str(n) == step.measure_at)]
+
+
+def column_knee(state: StepState, instrument: Instrument, *, limit_thd: float) -> Knee | None:
+    """Return what a column of readings says of the knee so far; None when nothing was read.
+
+    Raises
+    ------
+    ReadingError : the readings can't be used, as when one is zero.
+    """
+    from gainwright.metering import MeterKind, find_knee
+    from gainwright.model import Multimeter
+    from gainwright.solve import accuracy_of
+
+    rows = [(s, v) for s, v in state.rows if v]
+    if not rows:
+        return None
+    kind = MeterKind()
+    if isinstance(instrument, Multimeter):
+        ratio, counts = accuracy_of(instrument)
+        kind = MeterKind(
+            "rms" if instrument.true_rms else "average",
+            accuracy=ratio,
+            counts=counts,
+            full_counts=instrument.counts or 4000,
+        )
+    return find_knee([s for s, _ in rows], [v for _, v in rows], meter=kind, limit_thd=limit_thd)

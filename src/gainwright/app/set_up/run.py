@@ -1,0 +1,274 @@
+"""A set-up run: a plan's steps with what was said of each, what is next, and what a new reading is found to be."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from gainwright.app.measuring.typed_readings import Asked, Typed, typed
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.app.store import RunEntry, RunKind, Store
+    from gainwright.model import Instrument
+    from gainwright.plan import Expect, Plan, Step
+
+State = Literal["open", "begun", "done", "skipped"]
+Verdict = Literal["fits", "low", "high", "off", ""]
+LONGEST_TEXT = 500
+
+
+@dataclass(frozen=True, slots=True)
+class StepState:
+    """One step and what was said of it.
+
+    Attributes
+    ----------
+    number : its place in the plan, from 1.
+    asked : what is read, None when there is nothing to read.
+    entry : what holds now, None when nothing does.
+    history : everything that was said of it, in order.
+    rows : (step of the volume, volts) of a column of readings, in order of the steps.
+    """
+
+    step: Step
+    number: int
+    asked: Asked | None
+    state: State
+    entry: RunEntry | None
+    history: tuple[RunEntry, ...]
+    rows: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def seen(self) -> int:
+        """Number of the last entry, 0 when there is none: what a writer says he saw."""
+        return self.history[-1].number if self.history else 0
+
+    @property
+    def value(self) -> dict[str, Any]:
+        """What was found of the entry that holds; empty when none does."""
+        return dict(self.entry.value) if self.entry is not None else {}
+
+    @property
+    def verdict(self) -> Verdict:
+        """How the reading that holds was found to be."""
+        found: Verdict = self.value.get("verdict", "")
+        return found if self.state == "done" else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """All steps of a plan with what was said of them; `gone` are entries of steps that the plan no longer has."""
+
+    plan: Plan
+    steps: tuple[StepState, ...]
+    gone: tuple[RunEntry, ...]
+
+    @property
+    def entries(self) -> list[RunEntry]:
+        """Everything that was said, in order."""
+        return sorted((*self.gone, *(e for s in self.steps for e in s.history)), key=lambda e: e.number)
+
+    def of(self, step: str) -> StepState:
+        """Return one step. CallError: there is none of that name."""
+        for state in self.steps:
+            if state.step.id == step:
+                return state
+        raise CallError(
+            f"the plan has no step {step[:80]}",
+            code="no_such_step",
+            rule="the job may have changed since",
+            remedy="go back to the list of steps",
+        )
+
+    @property
+    def next(self) -> StepState | None:
+        """The first step that is neither done nor skipped; None when all are."""
+        return next((s for s in self.steps if s.state in ("open", "begun")), None)
+
+    def after(self, step: str) -> StepState | None:
+        """Return the next open step behind one, else the first open one."""
+        number = self.of(step).number
+        behind = (s for s in self.steps[number:] if s.state in ("open", "begun"))
+        return next(behind, self.next)
+
+    def count(self, *states: State) -> int:
+        """Return how many steps are in one of these states."""
+        return sum(1 for s in self.steps if s.state in states)
+
+    def clean_limit(self, head: str) -> float | None:
+        """Return the lowest of the last clean steps found of a head unit's volume; None before one was."""
+        control = f"{head}.volume"
+        found = [
+            float(s.value["value"])
+            for s in self.steps
+            if s.state == "done" and s.step.adjust is not None and s.step.adjust.control == control
+            if s.step.adjust.until == "last_clean" and s.value.get("value") is not None
+        ]
+        return min(found) if found else None
+
+
+def run_of(plan: Plan, entries: Sequence[RunEntry], instruments: dict[str, Instrument]) -> Run:
+    """Return the run that a job's entries make of its plan."""
+    by_step: dict[str, list[RunEntry]] = {}
+    for entry in entries:
+        by_step.setdefault(entry.step, []).append(entry)
+    steps = tuple(
+        _state(step, number, asked_of(step, instruments), by_step.pop(step.id, []))
+        for number, step in enumerate(plan.steps, start=1)
+    )
+    gone = sorted((e for left in by_step.values() for e in left), key=lambda e: e.number)
+    return Run(plan, steps, tuple(gone))
+
+
+def asked_of(step: Step, instruments: dict[str, Instrument]) -> Asked | None:
+    """Return what is read at a step, None when there is nothing to read."""
+    expect = step.expect
+    if expect is None:
+        return None
+    kind = instruments[step.instrument].kind if step.instrument in instruments else ""
+    if step.adjust is not None and step.adjust.until == "last_clean":
+        return "place" if kind == "indicator" else "column"
+    if expect.quantity == "step":
+        return "place"
+    if kind == "indicator":
+        return "look"
+    if expect.quantity == "ohm":
+        return "lead" if step.id.startswith("lead.") else "ohm"
+    return "supply" if expect.quantity == "supply_v" else "volts"
+
+
+def _state(step: Step, number: int, asked: Asked | None, history: list[RunEntry]) -> StepState:
+    rows: dict[float, float] = {}
+    state: State = "open"
+    holds: RunEntry | None = None
+    for entry in history:
+        row = entry.value.get("row")
+        if entry.kind == "reading" and row is not None:
+            rows.pop(float(row[0]), None)
+            rows[float(row[0])] = float(row[1])
+            state, holds = "begun", entry
+        elif entry.kind == "taken_back" and state == "begun" and rows:
+            del rows[next(reversed(rows))]
+            state, holds = ("begun", entry) if rows else ("open", None)
+        elif entry.kind == "taken_back":
+            state, holds = ("begun", entry) if rows else ("open", None)
+        else:
+            state, holds = "skipped" if entry.kind == "skipped" else "done", entry
+    return StepState(step, number, asked, state, holds, tuple(history), tuple(sorted(rows.items())))
+
+
+# ---- what a person enters ----------------------------------------------------------------------------------------
+
+
+def enter(
+    store: Store,
+    job: str,
+    run: Run,
+    step: str,
+    *,
+    kind: RunKind,
+    text: str,
+    by: str,
+    seen: int,
+    expect: Expect | None = None,
+) -> RunEntry:
+    """Keep what a person said of a step; on the disk when this returns.
+
+    The same said again from the same device, as after a broken connection, is the same entry.
+
+    Parameters
+    ----------
+    expect : what the person was told to expect; the plan's own when left out.
+
+    Raises
+    ------
+    CallError : it can't be said of this step.
+    ConflictError : somebody said something else of it since `seen`; nothing was written.
+    """
+    state = run.of(step)
+    value = found_of(run, state, kind=kind, text=text, expect=expect)
+    try:
+        return store.runs.add(job, step=step, kind=kind, text=text.strip(), value=value, by=by, seen=seen)
+    except ConflictError:
+        for entry in store.runs.entries(job):
+            same = entry.step == step and entry.number > seen and entry.by == by
+            if same and entry.kind == kind and entry.text == text.strip():
+                return entry
+        raise
+
+
+def found_of(run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None) -> dict[str, Any]:
+    """Return what is kept beside what was typed: the value in SI, what was expected, the verdict.
+
+    Raises
+    ------
+    CallError : it can't be said of this step.
+    """
+    if len(text) > LONGEST_TEXT:
+        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="say it shorter")
+    if kind == "skipped" and not text.strip():
+        raise CallError(
+            "no reason is given", code="no_reason", rule="a step that is left out has one", remedy="say why"
+        )
+    if kind == "done" and state.asked is not None:
+        raise CallError(
+            "this step has a reading",
+            code="no_reading",
+            rule="it is done when it is read",
+            remedy="enter it, or skip it",
+        )
+    if kind != "reading":
+        return {}
+    if state.asked is None:
+        raise CallError("nothing is read at this step", code="bad_reading", remedy="say that it is done")
+    return _judged(run, state, typed(text, state.asked), expect or state.step.expect)
+
+
+def _judged(run: Run, state: StepState, read: Typed, expect: Expect | None) -> dict[str, Any]:
+    if read.volts is not None:
+        return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"}
+    found: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
+    if math.isinf(read.value):
+        found["beyond"] = True
+    if state.asked == "look":
+        return {"look": read.look, "verdict": "fits" if read.look == "clean" else "off", "quantity": "look"}
+    if state.asked in ("column", "place"):
+        expect = place_expected(run, state)
+        found |= {"quantity": "step", "verdict": "fits" if expect is None else verdict_of(read.value, expect)}
+        if state.step.adjust is not None and found["verdict"] == "high":
+            # the lowest of several is expected: one of them may well be higher
+            found["verdict"] = "fits"
+    elif expect is not None:
+        found |= {"quantity": expect.quantity, "verdict": verdict_of(read.value, expect)}
+    if expect is not None:
+        found |= {"expected": expect.value, "low": expect.low, "high": expect.high}
+    if read.between is not None:
+        found["between"] = "open" if math.isinf(read.between) else read.between
+        if not math.isinf(read.between):
+            found["verdict"] = "off"
+    return found | ({"at": read.at} if read.at else {})
+
+
+def verdict_of(value: float, expect: Expect) -> Verdict:
+    """Return whether a reading is within what was expected, as it is shown there: to three figures."""
+    slack = 10 ** (math.floor(math.log10(abs(value))) - 2) / 2 if value and math.isfinite(value) else 0.0
+    return "low" if value < expect.low - slack else "high" if value > expect.high + slack else "fits"
+
+
+def place_expected(run: Run, state: StepState) -> Expect | None:
+    """Return what is expected where a step of the volume is looked for."""
+    if state.step.expect is not None and state.step.expect.quantity == "step":
+        return state.step.expect
+    if state.step.adjust is None:
+        return None
+    wanted = f"verify.{state.step.adjust.control}"
+    return next((s.step.expect for s in run.steps if s.step.id == wanted), None)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -1,0 +1,1 @@
+"""Cases and fault finding: pages and API."""

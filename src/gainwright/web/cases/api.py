@@ -1,0 +1,234 @@
+"""Cases and diagnoses over HTTP."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+
+from gainwright.app.cases import kept as casebook
+from gainwright.errors import CallError
+from gainwright.web.cases import changes as case_work
+from gainwright.web.cases import diagnoses
+from gainwright.web.cases.diagnoses import dialogue_of, told, told_of
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.store import KeptCase
+    from gainwright.web.site import Site
+
+router = APIRouter(prefix="/api", tags=["cases"])
+
+Mapping = dict[str, Any]
+Name = Annotated[str, Field(max_length=80)]
+Seen = Annotated[int, Field(ge=0, le=2**31)]
+Short = Annotated[str, Field(max_length=200)]
+MOST_ENTRIES = 200
+
+
+class CaseListed(BaseModel):
+    """A case as a list shows it."""
+
+    name: str
+    title: str
+    opened: str
+    closed: Mapping | None
+    found: int
+    revision: int
+    changed: datetime
+
+
+class CaseWhole(CaseListed):
+    """A case with its evidence, what was left out, its dialogue, its job's text."""
+
+    job: str
+    evidence: list[Mapping]
+    declined: list[Mapping]
+    unreachable: list[str]
+    dialogue: list[Mapping]
+
+
+class NewCase(BaseModel):
+    """A case to begin about a kept job; without a name one is found."""
+
+    job: str = Field(max_length=80)
+    name: Name = ""
+    title: str = Field(default="", max_length=300)
+    evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
+
+
+class Answer(BaseModel):
+    """What was typed for a test, which is known by its entry without a result."""
+
+    seen: Seen
+    entry: Mapping
+    text: Short
+    second: Short = ""
+
+
+class Asked(BaseModel):
+    """A test, known by its entry without a result."""
+
+    seen: Seen
+    entry: Mapping
+
+
+class Added(BaseModel):
+    """A whole entry, as in an evidence file."""
+
+    seen: Seen
+    entry: Mapping
+
+
+class Corrected(BaseModel):
+    """Another result for an entry; 1 is the first."""
+
+    seen: Seen
+    number: int = Field(ge=1, le=10_000)
+    text: Short
+    second: Short = ""
+
+
+class SeenOnly(BaseModel):
+    """The revision that a writer saw."""
+
+    seen: Seen
+
+
+class ClosedWith(BaseModel):
+    """What it was in the end."""
+
+    seen: Seen
+    cause: Name
+    where: Short = ""
+    note: str = Field(default="", max_length=2000)
+
+
+class Evidence(BaseModel):
+    """What was found so far, and what can't be got at."""
+
+    evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
+    unreachable: list[Short] = Field(default_factory=list, max_length=MOST_ENTRIES)
+
+
+def _listed(kept: KeptCase) -> dict[str, Any]:
+    case = kept.case
+    closed = None if case.closed is None else case.closed.model_dump()
+    told_so = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": closed}
+    return told_so | {"found": len(case.evidence), "revision": kept.revision, "changed": kept.changed}
+
+
+def _whole(kept: KeptCase) -> CaseWhole:
+    return CaseWhole(
+        **_listed(kept),
+        job=kept.case.job,
+        evidence=[dict(e) for e in kept.case.evidence],
+        declined=[dict(e) for e in kept.case.declined],
+        unreachable=list(kept.case.unreachable),
+        dialogue=[step.model_dump() for step in kept.case.dialogue],
+    )
+
+
+@router.get("/cases")
+def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] = "") -> list[CaseListed]:
+    """Return the cases that hold every one of the words anywhere, last changed first."""
+    return [CaseListed(**_listed(kept)) for kept in site.store.cases.find(words)]
+
+
+@router.post("/cases", status_code=201)
+def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
+    """Begin a case about a job, with what is known already."""
+    job = site.store.jobs.get(new.job)
+    name = new.name or casebook.suggested_name(site.store, job.title, on=casebook.today())
+    return _whole(casebook.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
+
+
+@router.get("/concerns")
+def concerns(site: CurrentSite) -> dict[str, Any]:
+    """Return what the shop's closed cases add up to, as `gainwright cases --json` does."""
+    return diagnoses.concerns(site).as_json()
+
+
+@router.get("/cases/{name}")
+def get_case(site: CurrentSite, name: str) -> CaseWhole:
+    """Return a case."""
+    return _whole(site.store.cases.get(name))
+
+
+@router.get("/cases/{name}/diagnosis")
+def diagnosis(site: CurrentSite, name: str) -> dict[str, Any]:
+    """Return what is believed of a case and the next tests, as `gainwright diagnose --json` does."""
+    return told(site.models, dialogue_of(site, site.store.cases.get(name).case)).as_json()
+
+
+@router.post("/cases/{name}/answer")
+def answer(site: CurrentSite, name: str, said: Answer) -> CaseWhole:
+    """Take the answer to a test; 409 when somebody else changed the case since `seen`."""
+    return _whole(case_work.answer(site, name, seen=said.seen, entry=said.entry, text=said.text, second=said.second))
+
+
+@router.post("/cases/{name}/add")
+def add(site: CurrentSite, name: str, said: Added) -> CaseWhole:
+    """Take a whole entry that nobody asked for."""
+    return _whole(case_work.add(site, name, seen=said.seen, entry=said.entry))
+
+
+@router.post("/cases/{name}/dont-know")
+def dont_know(site: CurrentSite, name: str, said: Asked) -> CaseWhole:
+    """Leave a test out."""
+    return _whole(case_work.dont_know(site, name, seen=said.seen, entry=said.entry))
+
+
+@router.post("/cases/{name}/cant-reach")
+def cant_reach(site: CurrentSite, name: str, said: Asked) -> CaseWhole:
+    """Leave out all that needs the place of a test."""
+    return _whole(case_work.cant_reach(site, name, seen=said.seen, entry=said.entry))
+
+
+@router.post("/cases/{name}/undo")
+def undo(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+    """Take the last step back."""
+    return _whole(case_work.undo(site, name, seen=said.seen))
+
+
+@router.post("/cases/{name}/correct")
+def correct(site: CurrentSite, name: str, said: Corrected) -> CaseWhole:
+    """Put another result into an entry."""
+    return _whole(case_work.correct(site, name, seen=said.seen, number=said.number, text=said.text, second=said.second))
+
+
+@router.post("/cases/{name}/renew")
+def renew(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+    """Take the job as it stands now; what was found stays."""
+    return _whole(case_work.renew(site, name, seen=said.seen))
+
+
+@router.post("/cases/{name}/close")
+def close(site: CurrentSite, name: str, said: ClosedWith) -> CaseWhole:
+    """Close a case with what it was."""
+    return _whole(case_work.close(site, name, seen=said.seen, cause=said.cause, where=said.where, note=said.note))
+
+
+@router.post("/cases/{name}/reopen")
+def reopen(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+    """Open a closed case again."""
+    return _whole(case_work.reopen(site, name, seen=said.seen))
+
+
+@router.post("/jobs/{job}/diagnosis")
+def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> dict[str, Any]:
+    """Return what is probably wrong and the next tests, as `gainwright diagnose --json` does."""
+    text = site.store.jobs.get(job).text
+    _check_places(site, text, found.unreachable)
+    return told_of(site, text, found.evidence, found.unreachable).as_json()
+
+
+def _check_places(site: Site, text: str, places: list[str]) -> None:
+    from gainwright.app.cases.finding import check_unreachable
+
+    try:
+        check_unreachable(places, site.models.job(text))
+    except CallError as error:
+        raise error.placed("unreachable") from None

@@ -1,0 +1,172 @@
+"""The page of one case, as it stands or after something that couldn't be done."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.cases import kept as casebook
+from gainwright.app.cases.answer_forms import ways
+from gainwright.app.cases.dialogue import asked_for, without_result
+from gainwright.errors import GainwrightError
+from gainwright.web.cases.diagnoses import dialogue_of, told
+from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
+from gainwright.web.errors import status_of
+from gainwright.web.jobs.chain_layout import laid_out
+from gainwright.web.rendering import page
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from gainwright.app.cases.dialogue import Dialogue
+    from gainwright.diagnose import Diagnosis
+    from gainwright.model import Case, Job
+    from gainwright.web.site import Site
+
+OTHERS = 5
+"""Tests to choose from."""
+OWN = ("kind", "place", "with", "tone", "level", "text", "second")
+"""Fields of an observation of one's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a person chose or typed, to be shown again where it couldn't be done.
+
+    Attributes
+    ----------
+    test : which of the next tests is shown, from 1.
+    entry, text, second, do : an answer, and the test it is about.
+    number : the entry that was corrected; 0 for none.
+    own : the fields of an observation of one's own.
+    was, note : what it was, on closing.
+    """
+
+    test: int = 1
+    entry: str = ""
+    text: str = ""
+    second: str = ""
+    do: str = ""
+    number: int = 0
+    own: dict[str, str] = field(default_factory=dict)
+    was: str = ""
+    note: str = ""
+
+
+def case_page(
+    request: Request,
+    site: Site,
+    name: str,
+    *,
+    said: Said,
+    error: GainwrightError | None = None,
+    conflict: bool = False,
+) -> Response:
+    """Return the page of a case."""
+    kept = site.store.cases.get(name)
+    dialogue = dialogue_of(site, kept.case)
+    found = told(site.models, dialogue)
+    job = dialogue.diagnoser.job
+    about = casebook.job_of(site.store, name)
+    tests = list(found.next[:OTHERS])
+    if error is not None and said.entry and not conflict:
+        tests = _with_the_one_that_was_answered(dialogue, found, said)
+        said = replace(said, test=1)
+    shown = min(said.test, len(tests))
+    seen_belief = believed(found)
+    return page(
+        request,
+        "case.html",
+        status=200 if error is None else status_of(error),
+        job=about,
+        here="fault",
+        kept=kept,
+        case=kept.case,
+        found=found,
+        belief=seen_belief,
+        chain=laid_out(job, title="The chain", marks=seen_belief.marks),
+        drawn=_in_words(job, found),
+        test=asked(tests[shown - 1], job) if tests else None,
+        shown=shown,
+        others=[(i + 1, asked(t, job)) for i, t in enumerate(tests)],
+        noted=noted(found, dialogue),
+        corrections=[(without_result(e), ways(without_result(e), job)) for e in dialogue.entries],
+        left_out=_left_out(kept.case),
+        causes=causes_to_choose(found),
+        what_it_was=_what_it_was(kept.case),
+        places=places(job),
+        tone=_last_tone(kept.case, tests[0].entry if tests else {}),
+        renewed=about is not None and about.text != kept.case.job,
+        said=said,
+        own={key: said.own.get(key, "") for key in OWN},
+        mine=_mine(said) if conflict else None,
+        error=error,
+    )
+
+
+def _with_the_one_that_was_answered(dialogue: Dialogue, found: Diagnosis, said: Said) -> list[Any]:
+    try:
+        entry = json.loads(said.entry)
+        test = asked_for(dialogue, found, entry)
+    except (ValueError, AttributeError, RecursionError):
+        return list(found.next[:OTHERS])
+    first = [] if test is None else [test]
+    return [*first, *(t for t in found.next[:OTHERS] if t != test)]
+
+
+def _mine(said: Said) -> dict[str, str] | None:
+    """Return an answer that somebody else's change came before, to be entered all the same."""
+    if not said.entry or said.do:
+        return None
+    return {"entry": said.entry, "text": said.text, "second": said.second}
+
+
+def _in_words(job: Job, found: Diagnosis) -> str:
+    """Return what the drawing shows, in words."""
+    from gainwright.report import chain_drawing, suspicion
+
+    return chain_drawing(job, title="The chain", marks=suspicion(found)).description
+
+
+def _left_out(case: Case) -> list[str]:
+    declined = [f"not known: {step.ask}" for step in case.dialogue if step.answer == "declined"]
+    return [*declined, *(f"can't be reached: {place}" for place in case.unreachable)]
+
+
+def _what_it_was(case: Case) -> dict[str, str] | None:
+    if case.closed is None:
+        return None
+    from gainwright.diagnose import Cause, repair, says, short
+
+    cause = Cause(case.closed.cause, case.closed.where)
+    try:
+        return {"name": short(cause), "says": says(cause), "repair": repair(cause)}
+    except KeyError:
+        return {"name": f"{cause.id} {cause.where}", "says": "", "repair": ""}
+
+
+def places(job: Job) -> dict[str, list[str]]:
+    """Return where something can be observed: nodes, places to check, speakers, what can be exchanged; and instruments."""
+    from gainwright.jobfile import controls, instruments
+    from gainwright.model import Speaker, check_places, resolve
+
+    wiring = resolve(job)
+    there = instruments(job)
+    sided = [n for n in job.stages if {"left", "right"} <= {port.side for port in wiring.ports(n)}]
+    return {
+        "nodes": [str(node) for node in wiring.nodes],
+        "checks": check_places(job, wiring, controls(job), there),
+        "speakers": [n for n, stage in job.stages.items() if isinstance(stage, Speaker)],
+        "swaps": [*sided, *(str(run) for run, sides in wiring.leads.items() if len(sides) > 1)],
+        "instruments": list(there),
+    }
+
+
+def _last_tone(case: Case, asked: dict[str, Any]) -> dict[str, str]:
+    """Return what is probably playing: as in the last entry that says so, else as in the test that is asked."""
+    for entry in (*reversed(case.evidence), asked):
+        if entry.get("tone") not in (None, "off"):
+            return {"tone": str(entry["tone"]), "level": str(entry.get("level", ""))}
+    return {"tone": "", "level": ""}

@@ -1,0 +1,150 @@
+"""What is done to a case over the web: each change from the revision that was seen, with what is believed after it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from gainwright.app.cases import kept as casebook
+from gainwright.app.cases.answer_forms import answer_of
+from gainwright.app.cases.dialogue import asked_for
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError
+from gainwright.web.cases.diagnoses import dialogue_of, told
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from gainwright.app.cases.dialogue import Dialogue
+    from gainwright.app.store import KeptCase
+    from gainwright.diagnose import Diagnosis, NextTest
+    from gainwright.web.site import Site
+
+LONGEST_NOTE = 2000
+
+
+def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], None]) -> KeptCase:
+    """Do something to the dialogue of an open case and keep it, with what is believed afterwards.
+
+    Raises
+    ------
+    ConflictError : somebody else changed it since it was seen.
+    CallError, JobError : it can't be done; nothing was changed.
+    """
+    kept = opened(site, name, seen=seen)
+    dialogue = dialogue_of(site, kept.case)
+    do(dialogue, told(site.models, dialogue))
+    dialogue.note_belief(told(site.models, dialogue))
+    return site.store.cases.write(name, dialogue.case(), seen=seen)
+
+
+def opened(site: Site, name: str, *, seen: int) -> KeptCase:
+    """Return an open case as it was seen.
+
+    Raises
+    ------
+    ConflictError : it was changed since.
+    CallError : there is none, or it is closed.
+    """
+    kept = site.store.cases.get(name)
+    if kept.revision != seen:
+        raise ConflictError(
+            f"the case {name} was changed by somebody else meanwhile",
+            code="conflict",
+            remedy="look at it as it stands now, then do it again; nothing was written",
+        )
+    if kept.case.closed is not None:
+        raise CallError(f"the case {name} is closed", code="case_closed", remedy="open it again to go on with it")
+    return kept
+
+
+def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> KeptCase:
+    """Take the answer to a test; the same answer sent twice counts once.
+
+    Raises
+    ------
+    ConflictError, CallError, JobError : see `change`.
+    """
+    said = answer_of(entry, text, second)
+    kept = site.store.cases.get(name)
+    if kept.revision != seen and said in [dict(e) for e in kept.case.evidence]:
+        return kept
+    return change(site, name, seen=seen, do=lambda d, found: d.add(said, asked_for(d, found, entry)))
+
+
+def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+    """Take a whole entry, asked for or not."""
+    return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), asked_for(d, found, entry)))
+
+
+def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+    """Leave a test out."""
+    return change(site, name, seen=seen, do=lambda d, found: d.dont_know(_test(d, found, entry)))
+
+
+def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+    """Leave out all that needs the place of a test."""
+
+    def do(dialogue: Dialogue, found: Diagnosis) -> None:
+        dialogue.cant_reach(_test(dialogue, found, entry))
+
+    return change(site, name, seen=seen, do=do)
+
+
+def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
+    test = asked_for(dialogue, found, entry)
+    if test is None:
+        raise CallError("this test can't be made here now", code="unknown_test", remedy="take the one that is asked")
+    return test
+
+
+def undo(site: Site, name: str, *, seen: int) -> KeptCase:
+    """Take the last step back."""
+
+    def do(dialogue: Dialogue, _: Diagnosis) -> None:
+        dialogue.undo()
+
+    return change(site, name, seen=seen, do=do)
+
+
+def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> KeptCase:
+    """Put another result into an entry; 1 is the first."""
+
+    def do(dialogue: Dialogue, _: Diagnosis) -> None:
+        dialogue.replace(number, answer_of(dialogue.bare(number), text, second))
+
+    return change(site, name, seen=seen, do=do)
+
+
+def renew(site: Site, name: str, *, seen: int) -> KeptCase:
+    """Take the job as it stands now; what was found stays. JobError: an entry can't be meant in it any more."""
+    kept = opened(site, name, seen=seen)
+    job = casebook.job_of(site.store, name)
+    if job is None:
+        raise CallError("this case belongs to no job that is kept here", code="no_such_job")
+    case = kept.case.model_copy(update={"job": job.text})
+    told(site.models, dialogue_of(site, case))
+    return site.store.cases.write(name, case, seen=seen)
+
+
+def close(site: Site, name: str, *, seen: int, cause: str, where: str, note: str = "") -> KeptCase:
+    """Close a case with what it was. CallError: the chain can't have such a cause."""
+    kept = opened(site, name, seen=seen)
+    dialogue = dialogue_of(site, kept.case)
+    case = dialogue.closed(cause, where, note=note.strip()[:LONGEST_NOTE], on=casebook.today())
+    done = site.store.cases.write(name, case, seen=seen)
+    site.closed.forget()
+    return done
+
+
+def reopen(site: Site, name: str, *, seen: int) -> KeptCase:
+    """Open a closed case again."""
+    kept = site.store.cases.get(name)
+    done = site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
+    site.closed.forget()
+    return done
+
+
+def case_address(name: str) -> str:
+    """Return the address of a case's page."""
+    return f"/cases/{quote(name, safe='')}"

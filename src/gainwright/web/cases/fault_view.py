@@ -1,0 +1,156 @@
+"""What a page of a case shows of a diagnosis: rows with bars, the test that is asked, balloons for the drawing."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.cases.answer_forms import Ways, ways
+
+if TYPE_CHECKING:
+    from gainwright.diagnose import CauseTold, Diagnosis, NextTest
+    from gainwright.model import Job
+
+SHOWN, MOST_SHOWN = 6, 24
+LEAST = 0.01
+MARKED_FROM = 0.05
+DOUBTFUL = 0.3
+SURPRISING = 0.1
+OTHERS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A cause as a list shows it: its number in the drawing, what it is, how probable, why, what to do."""
+
+    number: int
+    name: str
+    share: str
+    width: float
+    why: str
+    repair: str
+    where: str
+    like: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one outcome of a test would mean."""
+
+    found: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """A test as it is asked."""
+
+    ask: str
+    minutes: str
+    saved: str
+    outcomes: tuple[Outcome, ...]
+    cautions: tuple[str, ...]
+    ways: Ways
+    entry: str
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """What is believed, for a page.
+
+    Attributes
+    ----------
+    rows, more : the likeliest causes, and those that are shown when wanted.
+    rest, surprise : shares in words of all others, and of what isn't modelled; empty when small.
+    pairs : two causes at once, in words.
+    groups : names of causes that no test here parts.
+    """
+
+    rows: tuple[Row, ...]
+    more: tuple[Row, ...]
+    rest: str
+    surprise: str
+    pairs: tuple[str, ...]
+    groups: tuple[str, ...]
+
+    @property
+    def marks(self) -> dict[str, list[int]]:
+        """Place -> numbers of its balloons."""
+        found: dict[str, list[int]] = {}
+        for row in self.rows:
+            if row.where and row.width >= 100 * MARKED_FROM:
+                found.setdefault(row.where, []).append(row.number)
+        return found
+
+
+def share(probability: float) -> str:
+    """Return a probability in words that don't claim more than is known."""
+    if probability < LEAST:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
+def believed(found: Diagnosis) -> Believed:
+    """Return what is believed, for a page."""
+    from gainwright.diagnose import Cause, short
+
+    listed = [c for c in found.causes if c.probability >= LEAST][:MOST_SHOWN] or list(found.causes[:1])
+    alike = {i: members for p, members in found.groups if p >= LEAST for i in members}
+    names = [short(Cause(c.cause, c.where)) for c in found.causes]
+    rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
+    rest = 1 - sum(c.probability for c in listed[:SHOWN])
+    groups = tuple(
+        "; ".join(names[i] for i in members) for p, members in found.groups if p >= 2 * LEAST and len(members) > 1
+    )
+    pairs = tuple(f"{' and '.join(both)}: {share(p)}" for p, both in found.pairs[:2] if p >= 2 * LEAST)
+    return Believed(
+        tuple(rows[:SHOWN]),
+        tuple(rows[SHOWN:]),
+        share(rest) if rest > 2 * LEAST else "",
+        share(found.surprise) if found.surprise >= SURPRISING else "",
+        pairs,
+        groups,
+    )
+
+
+def _row(index: int, c: CauseTold, names: list[str], like: tuple[int, ...]) -> Row:
+    from gainwright.diagnose import Cause, repair
+
+    others = tuple(names[i] for i in like if i != index)
+    mend = repair(Cause(c.cause, c.where))
+    return Row(
+        index + 1, names[index], share(c.probability), round(100 * c.probability, 1), c.why, mend, c.where, others
+    )
+
+
+def asked(test: NextTest, job: Job) -> Test:
+    """Return a test as a page asks it."""
+    parts = (part.partition(": ") for part in test.expect.split("; ") if part)
+    told = tuple(Outcome(found, meaning) for found, _, meaning in parts)
+    saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
+    return Test(
+        test.ask, f"{test.minutes:g}", saved, told, test.cautions, ways(test.entry, job), json.dumps(test.entry)
+    )
+
+
+def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
+    """Return every cause to choose from: those believed most, then all by what they are; value and name of each."""
+    from gainwright.diagnose import Cause, short
+
+    def option(c: CauseTold) -> tuple[str, str]:
+        return f"{c.cause}|{c.where}", short(Cause(c.cause, c.where))
+
+    groups = {"Believed most": [option(c) for c in found.causes[:OTHERS]]}
+    for c in sorted(found.causes, key=lambda c: (c.cause, c.where)):
+        groups.setdefault(c.cause.replace("_", " ").capitalize(), []).append(option(c))
+    return groups
+
+
+def noted(found: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
+    """Return the evidence as it is listed: what was said, what was to be expected, whether it is doubtful."""
+    rows = []
+    for told, entry in zip(found.evidence, dialogue.entries, strict=True):
+        doubtful = told.doubt >= DOUBTFUL
+        rows.append({"told": told, "doubtful": doubtful, "doubt": share(told.doubt), "entry": entry})
+    return rows

@@ -1,0 +1,186 @@
+"""Cases: found by any word, what they add up to, and the dialogue of one."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from fastapi import APIRouter, Form, Query, Request
+from starlette.responses import Response
+
+from gainwright.app.cases.answer_forms import own_entry
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError, GainwrightError
+from gainwright.web.cases import changes as case_work
+from gainwright.web.cases import diagnoses
+from gainwright.web.cases import pictures as case_pictures
+from gainwright.web.cases.case_page import Said, case_page
+from gainwright.web.cases.changes import case_address
+from gainwright.web.form_fields import Fields
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app.store import KeptCase
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+MOST_LISTED = 200
+Words = Annotated[str, Query(max_length=200)]
+Show = Literal["all", "open", "closed"]
+
+
+@router.get("/cases")
+def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "all") -> Response:
+    """Show the cases that hold every one of the words."""
+    found = site.store.cases.find(words)
+    if show != "all":
+        found = [kept for kept in found if (kept.case.closed is None) == (show == "open")]
+    # each is read as it is looked at: only those that are listed
+    listed = found[:MOST_LISTED]
+    return page(request, "cases.html", cases=listed, more=len(found) - MOST_LISTED, words=words, show=show)
+
+
+@router.get("/cases/concerns")
+def concerns(request: Request, site: CurrentSite) -> Response:
+    """Show what the shop's closed cases add up to."""
+    return page(request, "concerns.html", counts=diagnoses.concerns(site))
+
+
+@router.get("/cases/concerns.svg")
+def concerns_chart(site: CurrentSite) -> Response:
+    """Draw the closed cases by cause."""
+    return case_pictures.concerns(site)
+
+
+@router.get("/cases/{name}")
+def case(request: Request, site: CurrentSite, name: str, test: Annotated[int, Query(ge=1, le=50)] = 1) -> Response:
+    """Show a case: the next test, what is believed, the chain, what was found."""
+    return case_page(request, site, name, said=Said(test=test))
+
+
+@router.get("/cases/{name}/belief.svg")
+def belief(site: CurrentSite, name: str) -> Response:
+    """Draw how the belief moved, entry by entry."""
+    return case_pictures.belief(site, name)
+
+
+@router.get("/cases/{name}/customer.{form}")
+def customer(site: CurrentSite, name: str, form: Literal["html", "pdf"]) -> Response:
+    """Return the customer's page: to be looked at as HTML, or to be sent as PDF."""
+    return case_pictures.customer(site, name, f".{form}")
+
+
+def _done(request: Request, site: Site, name: str, said: Said, do: Callable[[], KeptCase]) -> Response:
+    """Do something to a case and show it; a mistake, or what somebody else did meanwhile, is shown beside what was typed."""
+    try:
+        do()
+    except ConflictError as error:
+        return case_page(request, site, name, said=said, error=error, conflict=True)
+    except GainwrightError as error:
+        if error.code in ("no_such_case", "bad_name"):
+            raise
+        return case_page(request, site, name, said=said, error=error)
+    return go_to(case_address(name))
+
+
+Seen = Annotated[int, Form(ge=0, le=2**31)]
+Short = Annotated[str, Form(max_length=200)]
+
+
+def _mapping(text: str) -> dict[str, Any]:
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict):
+        raise CallError("the test that was answered can't be read", code="bad_entry", remedy="answer it again")
+    return found
+
+
+@router.post("/cases/{name}/answer")
+def answer(
+    request: Request,
+    site: CurrentSite,
+    name: str,
+    seen: Seen,
+    entry: Annotated[str, Form(max_length=4000)],
+    text: Short = "",
+    second: Short = "",
+    choice: Short = "",
+    do: Annotated[Literal["", "dont_know", "cant_reach"], Form()] = "",
+) -> Response:
+    """Take the answer to a test, or leave it out."""
+
+    def done() -> KeptCase:
+        asked = _mapping(entry)
+        if do == "dont_know":
+            return case_work.dont_know(site, name, seen=seen, entry=asked)
+        if do == "cant_reach":
+            return case_work.cant_reach(site, name, seen=seen, entry=asked)
+        return case_work.answer(
+            site, name, seen=seen, entry=asked, text=choice or text, second="" if choice else second
+        )
+
+    said = Said(entry=entry, text=choice or text, second="" if choice else second, do=do)
+    return _done(request, site, name, said, done)
+
+
+@router.post("/cases/{name}/add")
+def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Response:
+    """Take an observation that nobody asked for."""
+    kept = Said(own=said)
+    seen = int(said["seen"]) if said.get("seen", "").isdigit() else 0
+    return _done(request, site, name, kept, lambda: case_work.add(site, name, seen=seen, entry=own_entry(said)))
+
+
+@router.post("/cases/{name}/undo")
+def undo(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
+    """Take the last step back."""
+    return _done(request, site, name, Said(), lambda: case_work.undo(site, name, seen=seen))
+
+
+@router.post("/cases/{name}/correct")
+def correct(
+    request: Request,
+    site: CurrentSite,
+    name: str,
+    seen: Seen,
+    number: Annotated[int, Form(ge=1, le=1000)],
+    text: Short = "",
+    second: Short = "",
+    choice: Short = "",
+) -> Response:
+    """Put another result into an entry."""
+    said = Said(number=number, text=choice or text, second="" if choice else second)
+    do = lambda: case_work.correct(site, name, seen=seen, number=number, text=said.text, second=said.second)  # noqa: E731
+    return _done(request, site, name, said, do)
+
+
+@router.post("/cases/{name}/renew")
+def renew(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
+    """Take the job as it stands now."""
+    return _done(request, site, name, Said(), lambda: case_work.renew(site, name, seen=seen))
+
+
+@router.post("/cases/{name}/close")
+def close(
+    request: Request,
+    site: CurrentSite,
+    name: str,
+    seen: Seen,
+    was: Short,
+    note: Annotated[str, Form(max_length=2000)] = "",
+) -> Response:
+    """Close a case with what it was."""
+    cause, _, where = was.partition("|")
+    do = lambda: case_work.close(site, name, seen=seen, cause=cause, where=where, note=note)  # noqa: E731
+    return _done(request, site, name, Said(was=was, note=note), do)
+
+
+@router.post("/cases/{name}/reopen")
+def reopen(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
+    """Open a closed case again."""
+    return _done(request, site, name, Said(), lambda: case_work.reopen(site, name, seen=seen))

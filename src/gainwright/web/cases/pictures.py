@@ -1,0 +1,52 @@
+"""What of cases is drawn or set when it is wanted: how the belief moved, the concerns, the customer's page."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.responses import Response
+
+from gainwright.app.cases import kept as casebook
+from gainwright.web.cases import diagnoses
+from gainwright.web.cases.diagnoses import dialogue_of
+
+if TYPE_CHECKING:
+    from gainwright.report import Chart
+    from gainwright.web.site import Site
+
+
+def _drawn(site: Site, chart: Chart) -> Response:
+    return Response(site.world.charts.render(chart, ".svg"), media_type="image/svg+xml")
+
+
+def belief(site: Site, name: str) -> Response:
+    """Draw how the belief of a case moved, entry by entry."""
+    from gainwright.report import belief_chart
+
+    dialogue = dialogue_of(site, site.store.cases.get(name).case)
+    entries, _ = dialogue.read()
+    return _drawn(site, belief_chart(dialogue.diagnoser, entries, title="How the belief moved"))
+
+
+def concerns(site: Site) -> Response:
+    """Draw the shop's closed cases by cause."""
+    from gainwright.report import cases_chart
+
+    return _drawn(site, cases_chart(diagnoses.concerns(site)))
+
+
+def customer(site: Site, name: str, suffix: str) -> Response:
+    """Return a case's page for the customer, as HTML to be looked at or as PDF to be sent."""
+    from gainwright.app.papers.of_job import MEDIA_TYPES
+    from gainwright.app.papers.papers import paper_bytes
+    from gainwright.report import customer_paper
+    from gainwright.web.cases.diagnoses import told
+    from gainwright.web.papers.making import frame_policy
+    from gainwright.web.work_api import attachment
+
+    dialogue = dialogue_of(site, site.store.cases.get(name).case)
+    paper = customer_paper(dialogue.diagnoser.job, told(site.models, dialogue), date=casebook.today())
+    content = paper_bytes(paper, suffix, charts=site.world.charts, printer=site.world.printer)
+    if suffix == ".html":
+        return Response(content, media_type=MEDIA_TYPES[suffix], headers={"content-security-policy": frame_policy()})
+    return attachment(content, name=f"{name}-customer{suffix}", media_type=MEDIA_TYPES[suffix])

@@ -1,0 +1,1 @@
+"""Jobs, their chain and their corridor: pages and API."""

@@ -1,0 +1,136 @@
+"""Jobs over HTTP."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+from starlette.responses import Response
+
+from gainwright.app.jobs import kept as workshop
+from gainwright.app.store import Shelf
+from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.work_api import attachment
+
+if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+
+router = APIRouter(prefix="/api/jobs", tags=["jobs"])
+
+
+class JobShown(BaseModel):
+    """A job as a list shows it; `revision` is what a writer says he saw."""
+
+    id: str
+    title: str
+    shelf: Shelf
+    revision: int
+    undoable: int
+    redoable: int
+    created: datetime
+    changed: datetime
+
+
+class JobWhole(JobShown):
+    """A job with its file's text."""
+
+    text: str
+
+
+class NewJob(BaseModel):
+    """A job to begin: like an example, or with the text of a job file."""
+
+    like: str = Field(default="", max_length=80)
+    text: str = Field(default="", max_length=1_000_000)
+
+
+class NewText(BaseModel):
+    """A new text of a job, and the revision that its writer saw."""
+
+    text: str = Field(max_length=1_000_000)
+    seen: int = Field(ge=0, le=2**31)
+
+
+class Seen(BaseModel):
+    """The revision that a writer saw."""
+
+    seen: int = Field(ge=0, le=2**31)
+
+
+class Place(BaseModel):
+    """Where a job is put."""
+
+    shelf: Shelf
+
+
+def _shown(job: StoredJob) -> JobShown:
+    return JobShown(**{name: getattr(job, name) for name in JobShown.model_fields})
+
+
+def whole(job: StoredJob) -> JobWhole:
+    """Return a job as the API tells it."""
+    return JobWhole(**{name: getattr(job, name) for name in JobWhole.model_fields})
+
+
+@router.get("")
+def list_jobs(
+    site: CurrentSite,
+    words: Annotated[str, Query(max_length=200)] = "",
+    shelf: Shelf = "kept",
+    most: Annotated[int, Query(ge=1, le=10_000)] = 1000,
+) -> list[JobShown]:
+    """Return the jobs of a shelf that hold every one of the words, last changed first."""
+    return [_shown(job) for job in site.store.jobs.list(words=words, shelf=shelf, most=most)]
+
+
+@router.post("", status_code=201)
+def new_job(site: CurrentSite, new: NewJob) -> JobWhole:
+    """Keep a new job."""
+    if new.text:
+        return whole(workshop.keep(site.store, new.text))
+    return whole(workshop.begin(site.store, like=new.like or "two_way_and_sub"))
+
+
+@router.get("/{job}")
+def get_job(site: CurrentSite, job: str) -> JobWhole:
+    """Return a job."""
+    return whole(site.store.jobs.get(job))
+
+
+@router.put("/{job}/text")
+def write_job(site: CurrentSite, actor: Actor, job: str, new: NewText) -> JobWhole:
+    """Keep a new version; 409 when somebody else changed it since `seen`."""
+    return whole(workshop.rewrite(site.store, job, new.text, seen=new.seen, by=actor))
+
+
+@router.post("/{job}/undo")
+def undo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
+    """Go one version back."""
+    return whole(site.store.jobs.undo(job, seen=seen.seen))
+
+
+@router.post("/{job}/redo")
+def redo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
+    """Go one version forward again."""
+    return whole(site.store.jobs.redo(job, seen=seen.seen))
+
+
+@router.post("/{job}/double", status_code=201)
+def double(site: CurrentSite, job: str) -> JobWhole:
+    """Keep a copy."""
+    return whole(workshop.double(site.store, job))
+
+
+@router.put("/{job}/shelf")
+def put(site: CurrentSite, job: str, place: Place) -> JobShown:
+    """Keep, archive or delete a job; a deleted one can be put back for 30 days."""
+    return _shown(site.store.jobs.put(job, place.shelf))
+
+
+@router.get("/{job}/file", response_class=Response)
+def job_file(site: CurrentSite, job: str) -> Response:
+    """Return the job file as it was written, comments and all."""
+    found = site.store.jobs.get(job)
+    return attachment(found.text.encode(), name=workshop.file_name(found.title), media_type="application/yaml")

@@ -1,0 +1,189 @@
+"""The chain of a job over HTTP: its forms with what is assumed, its places, its findings, and changes to it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, Field, StringConstraints
+
+from gainwright.app.jobs import chain_edits
+from gainwright.web.jobs import chain_view as view
+from gainwright.web.jobs.api import JobWhole, whole
+from gainwright.web.site import Actor, CurrentSite
+
+router = APIRouter(prefix="/api/jobs/{job}/chain", tags=["chain"])
+
+Text = Annotated[str, StringConstraints(max_length=20_000)]
+Name = Annotated[str, StringConstraints(max_length=200)]
+
+
+class AssumedShown(BaseModel):
+    """A value that nobody gave, with its spread, and why it is taken so."""
+
+    value: str
+    reason: str
+
+
+class FieldShown(BaseModel):
+    """A key: what it takes, what it says, what is assumed when it is silent."""
+
+    name: str
+    label: str
+    help: str
+    kind: str
+    dimension: str
+    example: str
+    choices: list[str]
+    required: bool
+    present: str
+    assumed: AssumedShown | None
+    silent: str
+
+
+class FormShown(BaseModel):
+    """A section, a stage, an output or an instrument."""
+
+    path: list[str]
+    title: str
+    kind: str
+    about: str
+    fields: list[FieldShown]
+
+
+class PlaceShown(BaseModel):
+    """Where a stage can be put."""
+
+    id: str
+    kind: Literal["lead", "output", "input"]
+    words: str
+
+
+class LeadShown(BaseModel):
+    """Which stage feeds which."""
+
+    source: str
+    target: str
+
+
+class ChainShown(BaseModel):
+    """A chain: stages in signal order, leads, places, and every form."""
+
+    revision: int
+    order: list[str]
+    leads: list[LeadShown]
+    places: list[PlaceShown]
+    forms: list[FormShown]
+
+
+class FindingShown(BaseModel):
+    """Something that a careful person would say about the job."""
+
+    severity: str
+    code: str
+    where: str
+    message: str
+    remedy: str
+
+
+class Keys(BaseModel):
+    """Keys as they are typed into forms, by path; an empty text takes a key out."""
+
+    seen: int = Field(ge=0, le=2**31)
+    texts: dict[Name, Text] = Field(max_length=400, examples=[{"stages.head.volume.at": "25"}])
+
+
+class Edit(BaseModel):
+    """One change to a chain, and what it needs.
+
+    `add_stage` (kind, new, place, values), `add_branch` (source, amplifier, power, speaker, output, takes), `add_output`
+    (stage, new, feeding, takes), `add_input` (stage, new, source), `add_instrument` (kind, new, values), `move` (stage,
+    place), `rewire` (stage, source, entry), `rename_stage` (stage, new), `rename_output` (stage, output, new),
+    `rename_input` (stage, entry, new), `rename_instrument` (instrument, new), `remove_stage` (stage), `remove_branch`
+    (stage), `remove_output` (stage, output, to), `remove_input` (stage, entry), `remove_instrument` (instrument).
+    """
+
+    seen: int = Field(ge=0, le=2**31)
+    what: Literal[chain_edits.EDITS]  # type: ignore[valid-type]
+    stage: Name = ""
+    new: Name = ""
+    kind: Name = ""
+    place: Name = ""
+    values: dict[Name, Text | list[Text]] = Field(default_factory=dict, max_length=40)
+    source: Name = ""
+    entry: Name = ""
+    output: Name = ""
+    to: Name = ""
+    takes: Name = ""
+    feeding: list[Name] = Field(default_factory=list, max_length=200)
+    amplifier: Name = ""
+    speaker: Name = ""
+    power: Name = ""
+    instrument: Name = ""
+
+
+@router.get("")
+def get_chain(site: CurrentSite, job: str) -> ChainShown:
+    """Return a chain with its forms."""
+    from gainwright.jobfile import editing
+
+    stored = site.store.jobs.get(job)
+    read = site.models.read(stored.text)
+    pairs = dict.fromkeys((run.source_stage, run.target) for run in read.wiring.leads)
+    forms = [
+        FormShown(
+            path=list(form.path),
+            title=form.title,
+            kind=form.kind,
+            about=form.about,
+            fields=[
+                FieldShown(
+                    name=f.name,
+                    label=f.label,
+                    help=f.help,
+                    kind=f.type.name,
+                    dimension=f.type.dimension,
+                    example=f.type.example,
+                    choices=list(f.type.choices),
+                    required=f.required,
+                    present=f.present,
+                    assumed=AssumedShown(value=f.assumed.value, reason=f.assumed.reason) if f.assumed else None,
+                    silent=f.silent,
+                )
+                for f in form.fields
+            ],
+        )
+        for form in view.forms_of(site, stored.text)
+    ]
+    places = editing.places(editing.Draft(stored.text, read=read))
+    return ChainShown(
+        revision=stored.revision,
+        order=list(read.wiring.order),
+        leads=[LeadShown(source=s, target=t) for s, t in pairs],
+        places=[PlaceShown(id=p.id, kind=p.kind, words=p.words) for p in places],
+        forms=forms,
+    )
+
+
+@router.get("/findings")
+def get_findings(site: CurrentSite, job: str) -> list[FindingShown]:
+    """Return what a careful person would say about the chain, gravest first."""
+    plan = site.models.plan(site.store.jobs.get(job).text)
+    return [FindingShown(**finding.as_json()) for finding in plan.findings]
+
+
+@router.put("/keys")
+def put_keys(site: CurrentSite, actor: Actor, job: str, keys: Keys) -> JobWhole:
+    """Put keys to what was typed: all of them, or none. 409 when somebody else changed the job since `seen`."""
+    how = chain_edits.change(site.store, job, lambda text: chain_edits.fill(text, keys.texts), seen=keys.seen, by=actor)
+    return whole(how)
+
+
+@router.post("/edits")
+def post_edit(site: CurrentSite, actor: Actor, job: str, edit: Edit) -> JobWhole:
+    """Make one change to the chain, or refuse it with the reason. 409 when somebody else changed the job since `seen`."""
+    given = edit.model_dump(exclude={"seen", "what"})
+    done = chain_edits.change(
+        site.store, job, lambda text: chain_edits.edit(text, edit.what, given), seen=edit.seen, by=actor
+    )
+    return whole(done)

@@ -1,0 +1,135 @@
+"""Stages, outputs, inputs and instruments added, moved, wired, renamed and taken out by forms."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from gainwright.app.jobs import chain_edits
+from gainwright.errors import GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Sent
+from gainwright.web.jobs import chain_view as view
+from gainwright.web.jobs.chain_pages import address_of, show_chain, show_form
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+KINDS = {
+    "processor": "inputs, routing, filters, equaliser, delay, level",
+    "line_driver": "raises a line-level signal",
+    "level_control": "a control at the driver's hand; it attenuates only",
+    "converter": "from speaker level to line level",
+    "amplifier": "one or more sides, bridged or not",
+    "speaker": "one, or several equal ones in parallel on each side",
+    "head_unit": "another source, which joins what comes into a stage",
+}
+INSTRUMENTS = {
+    "multimeter": "a handheld meter",
+    "recorder": "an audio interface with what stands before its input",
+    "indicator": "anything that only says yes or no",
+}
+
+
+@router.get("/jobs/{job}/chain/add")
+def add(
+    request: Request,
+    site: CurrentSite,
+    job: str,
+    kind: Annotated[str, Query(max_length=40)] = "",
+    place: Annotated[str, Query(max_length=300)] = "",
+) -> Response:
+    """Show what can be added, and where."""
+    return show_add(request, site, site.store.jobs.get(job), {"kind": kind, "place": place})
+
+
+def show_add(
+    request: Request, site: Site, stored: StoredJob, given: dict[str, str], *, error: GainwrightError | None = None
+) -> Response:
+    """Show what can be added, with what was typed and what is wrong with that."""
+    from gainwright.jobfile import editing
+    from gainwright.model import WITH_NAMED_OUTPUTS
+
+    def made() -> dict[str, Any]:
+        draft = editing.Draft(stored.text, read=site.models.read(stored.text))
+        stages = draft.plain["stages"]
+        return {
+            "places": editing.places(draft),
+            "sources": view.sources_of(draft),
+            "many": [s for s, says in stages.items() if says["kind"] in WITH_NAMED_OUTPUTS],
+            "inputs": {s: list(says["inputs"]) for s, says in stages.items() if says["kind"] == "processor"},
+        }
+
+    known: dict[str, Any] = site.models.kept("add", stored.text, made)
+    status = 200 if error is None else status_of(error)
+    shown = {"kinds": KINDS, "instrument_kinds": INSTRUMENTS, "given": given, "error": error, **known}
+    return page(request, "chain_add.html", status=status, job=stored, here="chain", **shown)
+
+
+@router.post("/jobs/{job}/chain/edit/{what}")
+def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str, given: Sent) -> Response:
+    """Make one change to the chain and show where it was made."""
+    if what == "move" and given.get("way"):
+        given["place"] = given["way"]
+    try:
+        chain_edits.change(
+            site.store,
+            job,
+            lambda text: chain_edits.edit(text, what, _given(given)),
+            seen=view.seen_of(given),
+            by=actor,
+        )
+    except GainwrightError as error:
+        return _refused(request, site, site.store.jobs.get(job), given, error)
+    return go_to(_end(job, what, given))
+
+
+def _given(given: dict[str, str]) -> dict[str, Any]:
+    """Return what a change needs: lists from what was ticked, values of a new stage from their fields."""
+    from gainwright.jobfile.editing import REQUIRED
+
+    ticked = [part for part in given.get("feeding", "").split(",") if part]
+    values = {key.removeprefix("values."): text for key, text in given.items() if key.startswith("values.")}
+    lines = [line.strip() for line in values.get("power", "").splitlines() if line.strip()]
+    values |= {"power": lines if len(lines) > 1 else "".join(lines)}  # type: ignore[dict-item]
+    return {
+        **given,
+        "feeding": ticked,
+        "values": {key: values.get(key, "") for key in REQUIRED.get(given.get("kind", ""), ())},
+    }
+
+
+def _refused(
+    request: Request, site: Site, stored: StoredJob, given: dict[str, str], error: GainwrightError
+) -> Response:
+    """Show the page from which a change was asked for, with why it wasn't made."""
+    section, _, name = given.get("back", "").partition("/")
+    if section == "add":
+        return show_add(request, site, stored, given, error=error)
+    try:
+        return show_form(request, site, stored, section, name, error=error)
+    except GainwrightError:
+        return show_chain(request, site, stored, error=error)
+
+
+def _end(job: str, what: str, given: dict[str, str]) -> str:
+    """Return where a change is seen."""
+    kind = what.partition("_")[2]
+    if what in ("remove_stage", "remove_branch"):
+        return f"/jobs/{job}/chain"
+    if kind == "instrument":
+        return (
+            f"/jobs/{job}/chain" if what.startswith("remove") else address_of(job, "instrument", given.get("new", ""))
+        )
+    if what in ("add_stage", "rename_stage"):
+        return address_of(job, "stage", given.get("new", ""))
+    if what == "add_branch":
+        return address_of(job, "stage", given.get("amplifier", ""))
+    return address_of(job, "stage", given.get("stage", ""))

@@ -1,0 +1,98 @@
+"""The job file as text, for those who know it: the same errors at the same places, the line marked."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from gainwright.app.jobs import chain_edits
+from gainwright.app.store import ConflictError
+from gainwright.errors import GainwrightError, JobError
+from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Sent
+from gainwright.web.jobs import chain_view as view
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+
+router = APIRouter(include_in_schema=False)
+
+BEFORE = 22
+"""Letters shown before a mistake, so that it is seen on a phone."""
+_PLACE = re.compile(r"job:(\d+)(?::(\d+))?")
+
+
+@router.get("/jobs/{job}/chain/text")
+def text(request: Request, site: CurrentSite, job: str) -> Response:
+    """Show the file's text."""
+    stored = site.store.jobs.get(job)
+    try:
+        site.models.read(stored.text)
+    except JobError as error:
+        return _shown(request, stored, stored.text, seen=stored.revision, error=error)
+    return _shown(request, stored, stored.text, seen=stored.revision)
+
+
+def _shown(
+    request: Request,
+    stored: StoredJob,
+    typed: str,
+    *,
+    seen: int,
+    error: GainwrightError | None = None,
+    fine: bool = False,
+) -> Response:
+    stale = isinstance(error, ConflictError)
+    lines = typed.split("\n")
+    place = _PLACE.match(error.where) if error else None
+    line = min(int(place[1]), len(lines)) if place else 0
+    column = int(place[2] or 1) if place else 0
+    cut = max(0, column - BEFORE)
+    shown: dict[str, Any] = {
+        "text": typed,
+        "lines": len(lines),
+        "line": line,
+        "column": column,
+        "marked": lines[line - 1][cut:] if line else "",
+        "cut": cut,
+        "seen": stored.revision if stale else seen,
+        "error": error,
+        "fine": fine,
+        "stale": stale,
+        "between": _between(stored.text, typed) if stale else [],
+    }
+    status = 200 if error is None else status_of(error)
+    return page(request, "chain_text.html", status=status, job=stored, here="chain", **shown)
+
+
+def _between(theirs: str, mine: str) -> list[tuple[str, str]]:
+    """Return where two texts differ: `there` and `yours` line by line, with a line around."""
+    said = {"-": "there now", "+": "yours", " ": ""}
+    compared = difflib.unified_diff(theirs.split("\n"), mine.split("\n"), n=1, lineterm="")
+    return [(said[row[0]], row[1:]) for row in list(compared)[2:] if row[0] in said]
+
+
+@router.post("/jobs/{job}/chain/text")
+def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Sent) -> Response:
+    """Check the text, and keep it when that is asked for."""
+    stored = site.store.jobs.get(job)
+    typed = given.get("text", "").replace("\r\n", "\n")
+    seen = stored.revision
+    try:
+        seen = view.seen_of(given)
+        from gainwright.jobfile import read_job_text
+
+        read_job_text(typed)
+        if "save" not in given:
+            return _shown(request, stored, typed, seen=seen, fine=True)
+        kept = typed.replace("\n", "\r\n") if "\r\n" in stored.text else typed
+        chain_edits.change(site.store, job, lambda _old: kept, seen=seen, by=actor)
+    except GainwrightError as error:
+        return _shown(request, site.store.jobs.get(job), typed, seen=seen, error=error)
+    return go_to(f"/jobs/{job}/chain/text")

@@ -1,0 +1,214 @@
+"""What the pages of the chain show: its forms, its drawing with what is found, and forms as they were typed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError
+from gainwright.web.jobs import chain_layout
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.app.store import StoredJob
+    from gainwright.jobfile.forms import Field, Form
+    from gainwright.plan import Finding
+    from gainwright.web.site import Site
+
+GRAVITY = {"blocker": "stop", "caution": "high", "note": "unknown"}
+"""Severity of a finding -> kind of state on the sheet."""
+SECTIONS = {
+    "job": "The job",
+    "vehicle": "Vehicle and supply",
+    "allowance": "Allowance",
+    "tones": "Set-up tones",
+    "access": "Time to get there",
+}
+"""Sections with a form of their own -> what they are called."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A key that one changed while somebody else changed the job.
+
+    Attributes
+    ----------
+    was, now, mine : what it said when one began, what it says now, what one typed.
+    """
+
+    label: str
+    was: str
+    now: str
+    mine: str
+
+
+def seen_of(given: Mapping[str, str]) -> int:
+    """Return the revision that a form was made from. CallError: it says none."""
+    text = given.get("seen", "")
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        raise CallError("the form doesn't say what it was made from", code="bad_request", remedy="open the page again")
+    return int(text)
+
+
+def forms_of(site: Site, text: str) -> tuple[Form, ...]:
+    """Return the forms of a job, kept while it is looked at."""
+    from gainwright.jobfile.forms import forms
+
+    return site.models.kept("forms", text, lambda: forms(site.models.read(text)))
+
+
+def forms_at(site: Site, text: str, section: str, name: str = "") -> list[Form]:
+    """Return the forms of a section: a stage comes with its outputs. CallError: there is none."""
+    whole = ("stages" if section == "stage" else section, name) if name else (() if section == "job" else (section,))
+    if section == "instrument":
+        whole = ("instruments", name)
+    found = [f for f in forms_of(site, text) if f.path == whole or (name and f.path[:2] == whole)]
+    if not found:
+        what = f"no {section} {name[:60]}" if name else f"no section {section[:60]}"
+        raise CallError(f"this job has {what}", code=f"no_such_{section[:20]}", remedy="go back to the chain")
+    return found
+
+
+def fields_of(forms: list[Form]) -> dict[str, Field]:
+    """Return the fields of some forms by name."""
+    return {field.name: field for form in forms for field in form.fields}
+
+
+def was_of(forms: list[Form]) -> str:
+    """Return what forms say now, to be sent along with them."""
+    return json.dumps({f.name: f.present for form in forms for f in form.fields if f.present}, ensure_ascii=False)
+
+
+def typed_of(given: Mapping[str, str]) -> dict[str, str]:
+    """Return the keys that were changed on a form, as typed: what was sent, against what the form said when it was made."""
+    try:
+        was = json.loads(given.get("was", "{}"))
+    except ValueError:
+        was = {}
+    was = was if isinstance(was, dict) else {}
+    names = [name for name in given if name.partition(".")[0] in _ROOTS]
+    return {name: given[name] for name in names if _plain(given[name]) != _plain(str(was.get(name, "")))}
+
+
+_ROOTS = ("title", "customer", "note", "thd_limit", "vehicle", "allowance", "tones", "access", "instruments", "stages")
+
+
+def _plain(text: str) -> str:
+    return text.replace("\r\n", "\n").strip()
+
+
+def differences(given: Mapping[str, str], fields: Mapping[str, Field]) -> list[Difference]:
+    """Return what one changed beside what is there now."""
+    was = json.loads(given.get("was") or "{}")
+    return [
+        Difference(
+            fields[name].label if name in fields else name,
+            str(was.get(name, "")),
+            fields[name].present if name in fields else "",
+            mine,
+        )
+        for name, mine in typed_of(given).items()
+    ]
+
+
+def findings_of(site: Site, text: str) -> tuple[Finding, ...] | None:
+    """Return the engineering findings of a job when they are at hand."""
+    return site.models.plan(text).findings if site.models.has("plan", text) else None
+
+
+def findings_at(found: tuple[Finding, ...] | None, name: str) -> list[Finding]:
+    """Return the findings at a stage or an instrument."""
+    from gainwright.model import stages_at
+
+    return [f for f in found or () if name in stages_at(f.where)]
+
+
+def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
+    """Return the findings by stage in signal order, then by instrument; None when the chain isn't checked yet."""
+    from gainwright.model import stages_at
+
+    found = findings_of(site, text)
+    if found is None:
+        return None
+    names = [*site.models.read(text).wiring.order]
+    names += [name for f in found for name in stages_at(f.where) if name not in names]
+    by_place = {name: [f for f in found if stages_at(f.where)[0] == name] for name in dict.fromkeys(names)}
+    return {name: here for name, here in by_place.items() if here}
+
+
+def drawn(site: Site, text: str, title: str) -> chain_layout.Drawn:
+    """Return a chain laid out across and down, with what is found at its stages."""
+    found = findings_of(site, text) or ()
+    job = site.models.job(text)
+    notes: chain_layout.Notes = {}
+    for name in job.stages:
+        here = findings_at(found, name)
+        if here:
+            grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
+            count = sum(f.severity == grave for f in here)
+            notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
+    return chain_layout.laid_out(job, title=title, notes=notes)
+
+
+def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
+    """Return the name of the field that an error is about, empty when it is about none."""
+    key = error_where.rpartition(" ")[2]
+    while key:
+        if key in fields:
+            return key
+        key = key.rpartition(".")[0]
+    return ""
+
+
+def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
+    """Return how a stage stands in its chain: what feeds it, what it feeds, where it could go."""
+    from gainwright.jobfile import editing
+    from gainwright.model import WITH_NAMED_OUTPUTS
+
+    def made() -> dict[str, Any]:
+        draft = editing.Draft(job.text, read=site.models.read(job.text))
+        says = draft.plain["stages"][stage]
+        fed = editing.references_of(draft, stage)
+        feeds = editing.takers(draft, stage)
+        places = editing.places(draft)
+        takers = {r.taker for r in feeds}
+        return {
+            "kind": says["kind"],
+            "fed": sorted({editing.short(draft, r.stage, r.output, r.side) for r in fed}),
+            "fed_stages": list(dict.fromkeys(r.stage for r in fed)),
+            "feeds": list(dict.fromkeys(r.taker for r in feeds)),
+            "outputs": editing.outputs_of(draft, stage) if says["kind"] in WITH_NAMED_OUTPUTS else [],
+            "inputs": list(says.get("inputs", {})),
+            "sources": sources_of(draft, without=stage),
+            "places": [
+                p
+                for p in places
+                if p.kind != "input"
+                and stage not in _ends(p.id)
+                and (p.kind == "lead" if says["kind"] != "speaker" else p.kind == "output")
+            ],
+            "earlier": editing.earlier(draft, stage),
+            "later": editing.later(draft, stage),
+            "takers": sorted(takers),
+        }
+
+    found: dict[str, Any] = site.models.kept(f"standing {stage}", job.text, made)
+    return found
+
+
+def _ends(place: str) -> tuple[str, ...]:
+    return tuple(part.partition(".")[0] for part in place.partition(":")[2].split("-"))
+
+
+def sources_of(draft: Any, without: str = "") -> list[str]:
+    """Return everything that a stage can be fed from, as one writes it."""
+    from gainwright.jobfile import editing
+
+    return [
+        editing.short(draft, stage, output)
+        for stage in draft.plain["stages"]
+        if stage != without
+        for output in editing.outputs_of(draft, stage)
+    ]

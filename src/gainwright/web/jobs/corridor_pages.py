@@ -1,0 +1,122 @@
+"""The corridor of a job, moved by hand."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import Response
+
+from gainwright.app.jobs import corridor
+from gainwright.app.measuring.typed_readings import plain_number
+from gainwright.errors import CallError, GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Fields
+from gainwright.web.jobs.corridor_drawing import passages
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+SET = "set."
+"""Fields of controls begin so."""
+WAS = "was."
+"""Beside each: where the job had it when the form was made."""
+LONGEST = 200
+
+
+def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
+    """Return what was typed; what still stands as the form was made isn't: the job may have been changed since."""
+    found = {k.removeprefix(SET): str(v) for k, v in fields.items() if k.startswith(SET)}
+    return {k: v for k, v in found.items() if v != str(fields.get(f"{WAS}{k}", ""))}
+
+
+def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:
+    usual = site.models.kept("usual tones", text, lambda: corridor.usual_tones(site.models.job(text)))
+    hz, dbfs = usual[0] if usual else (1000.0, 0.0)
+    found = []
+    for name, unit, value in (("tone", "Hz", hz), ("level", "dBFS", dbfs)):
+        said = str(fields.get(name, "")).strip()[:LONGEST]
+        try:
+            found.append(plain_number(said, unit) if said else value)
+        except ValueError:
+            raise CallError(f"{said[:30]!r} is no {name}", code=f"bad_{name}", remedy="write a number") from None
+    return found[0], found[1]
+
+
+def _show(
+    request: Request, site: Site, job: str, fields: Mapping[str, Any], *, error: GainwrightError | None = None
+) -> Response:
+    """Show the corridor with what is in the fields; what can't be is told, and the corridor is then that of the job."""
+    stored = site.store.jobs.get(job)
+    read = site.models.job(stored.text)
+    typed, tone, levels = _typed(fields), None, None
+    try:
+        tone = _tone(site, stored.text, fields)
+        controls = corridor.controls_of(read, typed)
+        levels = corridor.answer(read, corridor.moved(controls), tone_hz=tone[0], level_dbfs=tone[1])
+    except GainwrightError as found:
+        error = error or found
+        controls = corridor.controls_of(read, {})
+    from gainwright.report import corridor_chart, margin_words, volts
+
+    chart = corridor_chart(levels, title=stored.title) if levels is not None else None
+    drawn = passages(chart) if chart is not None else ()
+    tightest = min(drawn, key=lambda p: p.tightest_db).number if drawn else 0
+    chosen = str(fields.get("path", ""))
+    context = {
+        "stages": [(stage, list(own)) for stage, own in groupby(controls, key=lambda c: c.stage)],
+        "typed": typed,
+        "tone": tone,
+        "fields": fields,
+        "usual": site.models.kept("usual tones", stored.text, lambda: corridor.usual_tones(read)),
+        "levels": levels,
+        "chart": chart,
+        "passages": drawn,
+        "chosen": int(chosen) if chosen.isdigit() and int(chosen) < len(drawn) else tightest,
+        "moved": [c for c in controls if c.moved],
+        "kept": str(fields.get("kept", "")) == str(stored.revision),
+        "error": error,
+        "volts": volts,
+        "margin": margin_words,
+    }
+    status = 200 if error is None else status_of(error)
+    return page(request, "corridor.html", status=status, job=stored, here="corridor", **context)
+
+
+@router.get("/jobs/{job}/corridor")
+def show(request: Request, site: CurrentSite, job: str) -> Response:
+    """Show the corridor for a tone, a level and the controls as they are in the address."""
+    return _show(request, site, job, request.query_params)
+
+
+@router.post("/jobs/{job}/corridor")
+def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fields) -> Response:
+    """Keep the controls as they stand as a new version of the job."""
+    stored = site.store.jobs.get(job)
+    read = site.models.read(stored.text)
+    try:
+        seen = int(str(fields.get("seen", "")))
+    except ValueError:
+        raise CallError("it isn't said which version was changed", code="bad_request", remedy="load the page") from None
+    try:
+        settings = corridor.moved(corridor.controls_of(read.job, _typed(fields)))
+        kept = corridor.keep(site.store, job, read, settings, seen=seen, by=actor)
+    except GainwrightError as error:
+        return _show(request, site, job, fields, error=error)
+    rest = {k: str(fields[k]) for k in ("tone", "level", "path") if fields.get(k)}
+    return go_to(f"/jobs/{job}/corridor?{urlencode({**rest, 'kept': kept.revision})}")
+
+
+@router.post("/jobs/{job}/corridor/undo")
+def undo(site: CurrentSite, job: str, seen: Annotated[int, Form()]) -> Response:
+    """Go back to how the job was before its controls were kept."""
+    site.store.jobs.undo(job, seen=seen)
+    return go_to(f"/jobs/{job}/corridor")

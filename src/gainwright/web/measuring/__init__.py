@@ -1,0 +1,1 @@
+"""Live measurement and recordings: pages and API."""

@@ -1,0 +1,257 @@
+"""Live measurement: what a browser hears over a WebSocket, this machine's own inputs as server-sent events."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import struct
+import time
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import StreamingResponse
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from gainwright.errors import CallError, GainwrightError
+from gainwright.web.measuring.running import browser_room, server_room
+from gainwright.web.site import CurrentSite, device_of, of_request
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator, Iterator, Mapping
+
+    from gainwright.app.measuring.watched import LiveRoom, Message
+    from gainwright.app.ports import Block
+    from gainwright.web.site import Site
+
+router = APIRouter(prefix="/api/live", tags=["live"])
+
+HEADER = struct.Struct("<III")
+"""Before the samples of a block: its number, its frames, its channels; then 32-bit floats, frame by frame."""
+MOST_BYTES = 262_144
+"""Largest block."""
+BEHIND_SECONDS = 2.0
+"""What waits longer than so is thrown away, and counted as lost."""
+BURST_SECONDS, OVER = 3.0, 1.3
+"""So much more than its rate says may come, all at once or for long."""
+HELLO_SECONDS = 10.0
+UNREADABLE, REFUSED, LARGE, LATER = 1003, 1008, 1009, 1013
+
+
+class Closing(Exception):  # noqa: N818  it is told to the browser
+    """The connection is ended with a reason."""
+
+    def __init__(self, code: int, reason: str) -> None:
+        super().__init__(reason)
+        self.code, self.reason = code, reason
+
+
+@dataclass
+class Incoming:
+    """What came over one connection and waits to be measured."""
+
+    rate_hz: int
+    channels: int
+    waiting: deque[Block | dict[str, Any]] = field(default_factory=deque)
+    frames: int = 0
+    number: int = -1
+    came: asyncio.Event = field(default_factory=asyncio.Event)
+    begun: float = field(default_factory=time.monotonic)
+    total: int = 0
+
+    def take(self, content: bytes) -> None:
+        """Take a block in. Closing: it can't be read, or more comes than may."""
+        from gainwright.app.ports import Block
+
+        samples, number = self._read(content)
+        self.total += len(samples)
+        if self.total > (BURST_SECONDS + OVER * (time.monotonic() - self.begun)) * self.rate_hz:
+            raise Closing(REFUSED, "more samples came than the rate says")
+        lost = self.number >= 0 and number != (self.number + 1) % 2**32
+        self.number = number
+        if self.frames > BEHIND_SECONDS * self.rate_hz:
+            self.waiting = deque(item for item in self.waiting if isinstance(item, dict))
+            self.frames, lost = 0, True
+        self.waiting.append(Block(samples, lost=lost))
+        self.frames += len(samples)
+        self.came.set()
+
+    def _read(self, content: bytes) -> tuple[Any, int]:
+        import numpy as np
+
+        if len(content) > MOST_BYTES:
+            raise Closing(LARGE, "a block is too large")
+        if len(content) < HEADER.size:
+            raise Closing(UNREADABLE, "a block is too short")
+        number, frames, channels = HEADER.unpack_from(content)
+        if channels != self.channels or not frames or len(content) != HEADER.size + 4 * frames * channels:
+            raise Closing(UNREADABLE, "a block isn't as long as it says")
+        samples = np.frombuffer(content, "<f4", offset=HEADER.size).reshape(frames, channels).astype(np.float64)
+        if not np.isfinite(samples).all():
+            raise Closing(UNREADABLE, "a sample is no number")
+        return samples, number
+
+    def ask(self, text: str) -> None:
+        """Take a command in. Closing: it is none."""
+        try:
+            found = json.loads(text[:4000])
+        except ValueError:
+            found = None
+        if not isinstance(found, dict) or len(self.waiting) > 2000:
+            raise Closing(UNREADABLE, "a message can't be read")
+        self.waiting.append(found)
+        self.came.set()
+
+    def all(self) -> list[Block | dict[str, Any]]:
+        """Return what waits, and let it go."""
+        items = list(self.waiting)
+        self.waiting.clear()
+        self.frames = 0
+        self.came.clear()
+        return items
+
+
+@router.websocket("")
+async def live(socket: WebSocket) -> None:
+    """Measure what a browser sends: a text with what it is, then blocks; commands and updates are texts, too."""
+    site = of_request(socket)
+    await socket.accept()
+    name = ""
+    try:
+        hello = await _hello(socket)
+        room = await run_in_threadpool(browser_room, site, device_of(socket), hello)
+        name = site.live.enter(room)
+        incoming = Incoming(room.session.rate_hz, room.session.channels)
+        await socket.send_text(json.dumps({"kind": "begun", "device": room.session.key}))
+        await _measure(socket, room, incoming)
+    except Closing as closing:
+        await _close(socket, closing.code, closing.reason)
+    except GainwrightError as error:
+        await _close(socket, LATER if error.code == "busy" else REFUSED, str(error))
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        site.live.leave(name)
+
+
+async def _close(socket: WebSocket, code: int, reason: str) -> None:
+    # the reason of a close frame is 123 bytes at most
+    with contextlib.suppress(RuntimeError, WebSocketDisconnect):
+        await socket.close(code, reason.encode()[:120].decode(errors="ignore"))
+
+
+async def _hello(socket: WebSocket) -> Mapping[str, Any]:
+    try:
+        found = json.loads((await asyncio.wait_for(socket.receive_text(), HELLO_SECONDS))[:4000])
+    except (TimeoutError, ValueError, KeyError):
+        found = None
+    if not isinstance(found, dict):
+        raise Closing(UNREADABLE, "it must begin with a text that says what comes")
+    return found
+
+
+async def _measure(socket: WebSocket, room: LiveRoom, incoming: Incoming) -> None:
+    """Take in and measure side by side: what comes while a moment is measured is measured with the next."""
+    reading = asyncio.create_task(_read(socket, incoming))
+    try:
+        while True:
+            waiting = asyncio.create_task(incoming.came.wait())
+            await asyncio.wait({reading, waiting}, return_when=asyncio.FIRST_COMPLETED)
+            waiting.cancel()
+            if reading.done():
+                reading.result()
+                return
+            items, number = incoming.all(), incoming.number
+            for message in await run_in_threadpool(measured, room, items):
+                await socket.send_text(json.dumps({**message, "number": number}, allow_nan=False))
+    finally:
+        reading.cancel()
+        with contextlib.suppress(asyncio.CancelledError, Exception):
+            await reading
+
+
+async def _read(socket: WebSocket, incoming: Incoming) -> None:
+    while True:
+        message = await socket.receive()
+        if message["type"] == "websocket.disconnect":
+            return
+        if message.get("bytes") is not None:
+            incoming.take(message["bytes"])
+        elif message.get("text") is not None:
+            incoming.ask(message["text"])
+
+
+def measured(room: LiveRoom, items: list[Block | dict[str, Any]]) -> list[Message]:
+    """Return what is to be told after some commands and blocks."""
+    from gainwright.app.ports import Block
+
+    told = [message for item in items if isinstance(item, dict) for message in room.command(item)]
+    return told + room.push(*(item for item in items if isinstance(item, Block)))
+
+
+class Command(BaseModel):
+    """What is asked of a running measurement: begin anew, show a channel, calibrate by a meter's reading, record."""
+
+    do: Literal["reset", "channel", "calibrate", "record", "stop_recording"]
+    text: str = Field(default="", max_length=40, description="The meter's reading: 0.35, 350 mV.")
+    channel: int = Field(default=1, ge=1, le=64)
+    seconds: int = Field(default=10, ge=1, le=120)
+    name: str = Field(default="", max_length=80)
+
+
+@router.get("/events", response_class=StreamingResponse)
+async def events(
+    site: CurrentSite,
+    device: Annotated[str, Query(max_length=200)] = "",
+    channels: Annotated[int, Query(ge=1, le=8)] = 2,
+    gain: Annotated[str, Query(max_length=80)] = "",
+    job: Annotated[str, Query(max_length=80)] = "",
+    step: Annotated[str, Query(max_length=200)] = "",
+) -> StreamingResponse:
+    """Measure one of this machine's own inputs: updates as server-sent events until the connection is closed."""
+    room = await run_in_threadpool(server_room, site, device=device, channels=channels, gain=gain, job=job, step=step)
+    return StreamingResponse(_events(site, room), media_type="text/event-stream")
+
+
+async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
+    name = ""
+    session = room.session
+    source = site.world.sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels)
+    try:
+        name = site.live.enter(room)
+        yield _event({"kind": "begun", "session": name, "device": session.key})
+        while True:
+            for message in await run_in_threadpool(_next, source, room):
+                yield _event(message)
+    except GainwrightError as error:
+        from gainwright.app.measuring.watched import trouble
+
+        yield _event(trouble(error))
+    finally:
+        site.live.leave(name)
+        with contextlib.suppress(ValueError, AttributeError):  # it may still be waiting for a block
+            source.close()  # type: ignore[attr-defined]
+
+
+def _next(source: Iterator[Block], room: LiveRoom) -> list[Message]:
+    block = next(source, None)
+    if block is None:
+        raise CallError("the input has ended", code="no_device", remedy="start again")
+    with room.lock:
+        return room.push(block)
+
+
+def _event(message: Message) -> str:
+    return f"data: {json.dumps(message, allow_nan=False)}\n\n"
+
+
+@router.post("/{session}")
+def command(site: CurrentSite, session: str, asked: Command) -> list[dict[str, Any]]:
+    """Ask something of a measurement of this machine's own input; return what is to be told of it at once."""
+    room = site.live.get(session)
+    with room.lock:
+        return room.command(asked.model_dump())

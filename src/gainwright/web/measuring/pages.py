@@ -1,0 +1,144 @@
+"""Live measurement, and the recordings of a job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from fastapi import APIRouter, Form, Query, Request, UploadFile
+from starlette.responses import Response
+
+from gainwright.app.measuring.kept_recordings import mark, recordings, take_in
+from gainwright.errors import GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.measuring.recordings_api import What
+from gainwright.web.rendering import go_to, page
+from gainwright.web.set_up.learning import run_now
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import InputDevice
+    from gainwright.app.store import StoredJob
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+From = Literal["here", "server"]
+VERDICTS = {
+    "clean": ("fits", "clean"),
+    "clipped": ("high", "clipped"),
+    "distorted": ("high", "distorted"),
+    "overloaded_input": ("stop", "input full"),
+    "no_tone": ("unknown", "no tone"),
+    "too_short": ("unknown", "too short"),
+}
+"""Verdict of a measurement -> how the sheet shows it, and its words; later ones of the first four are worse."""
+SEVERITY = ("too_short", "no_tone", "clean", "distorted", "clipped", "overloaded_input")
+
+
+@dataclass(frozen=True, slots=True)
+class ForStep:
+    """The step of the set-up run that a reading is taken for.
+
+    Attributes
+    ----------
+    asked : what is read there (`app/typed_readings.py`), empty when nothing is; volts and columns of them can be taken here.
+    expects : the reading in words, empty when it expects no voltage.
+    seen : the number of its last entry.
+    """
+
+    id: str
+    do: str
+    asked: str
+    expects: str
+    tone: str
+    seen: int
+
+
+@router.get("/live")
+def alone(request: Request, site: CurrentSite, source: Annotated[From, Query(alias="from")] = "here") -> Response:
+    """Show a measurement that belongs to no job."""
+    return _live(request, site, None, source=source)
+
+
+@router.get("/jobs/{job}/live")
+def live(
+    request: Request,
+    site: CurrentSite,
+    job: str,
+    source: Annotated[From, Query(alias="from")] = "here",
+    step: Annotated[str, Query(max_length=200)] = "",
+) -> Response:
+    """Show the live measurement of a job, for a step of its set-up run when one is named, and its recordings."""
+    return _live(request, site, site.store.jobs.get(job), source=source, step=step)
+
+
+def _live(
+    request: Request,
+    site: Site,
+    job: StoredJob | None,
+    *,
+    source: From,
+    step: str = "",
+    error: GainwrightError | None = None,
+) -> Response:
+    status = 200 if error is None else status_of(error)
+    inputs: tuple[InputDevice, ...] = ()
+    deaf: GainwrightError | None = None
+    if source == "server":
+        try:
+            inputs = site.world.sound.devices()
+        except GainwrightError as found:
+            deaf = found
+    shown = [] if job is None else recordings(site.store, job.id)
+    return page(
+        request,
+        "live.html",
+        status=status,
+        job=job,
+        here="live",
+        source=source,
+        inputs=inputs,
+        deaf=deaf,
+        step=None if job is None or not step else _for_step(site, job, step),
+        kept=[(k, _verdict(k.recording.measured)) for k in shown if not k.removed],
+        out=[k for k in shown if k.removed],
+        verdicts=VERDICTS,
+        error=error,
+    )
+
+
+def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
+    from gainwright.report.text import expected
+
+    found = next((state for state in run_now(site, job).steps if state.step.id == wanted), None)
+    if found is None:
+        return None
+    step = found.step
+    expects = expected(step.expect) if step.expect is not None and found.asked in ("volts", "column") else ""
+    tone = f"{step.tone_hz:g} Hz at {step.level_dbfs:g} dBFS" if step.tone_hz and step.level_dbfs is not None else ""
+    return ForStep(step.id, step.do, found.asked or "", expects, tone, found.seen)
+
+
+def _verdict(measured: Any) -> str:
+    """Return the worst verdict of a recording's channels."""
+    found = [str(channel.get("verdict")) for channel in measured.get("channels", [])]
+    known = [verdict for verdict in found if verdict in SEVERITY]
+    return max(known, key=SEVERITY.index, default="no_tone")
+
+
+@router.post("/jobs/{job}/recordings")
+def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> Response:
+    """Take in a sound file; one that can't be read is told of, and nothing is kept."""
+    try:
+        take_in(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+    except GainwrightError as error:
+        return _live(request, site, site.store.jobs.get(job), source="here", error=error)
+    return go_to(f"/jobs/{job}/live#recordings")
+
+
+@router.post("/jobs/{job}/recordings/{recording}")
+def change(site: CurrentSite, job: str, recording: str, what: Annotated[What, Form()]) -> Response:
+    """Take a recording out, put it back, use it for the handover or leave it out there."""
+    mark(site.store, job, recording, what)
+    return go_to(f"/jobs/{job}/live#recordings")

@@ -1,0 +1,73 @@
+"""Recordings of a job over HTTP: what was measured of each, the file, upload, what is done with one."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any, Literal
+
+from fastapi import APIRouter, UploadFile
+from pydantic import BaseModel
+from starlette.responses import Response
+
+from gainwright.app.measuring.kept_recordings import Kept, mark, recordings, take_in
+from gainwright.errors import CallError
+from gainwright.web.site import CurrentSite
+from gainwright.web.work_api import attachment
+
+router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"])
+
+SUFFIXES = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff")
+What = Literal["handover", "no_handover", "remove", "put_back"]
+
+
+class RecordingShown(BaseModel):
+    """A recording: `measured` is what `gainwright measure` says of its file, where it comes from and what speaks against it."""
+
+    id: str
+    name: str
+    size: int
+    at: datetime
+    measured: dict[str, Any]
+    handover: bool
+    removed: bool
+
+
+class Mark(BaseModel):
+    """What is done with a recording."""
+
+    what: What
+
+
+def _shown(kept: Kept) -> RecordingShown:
+    plain = {name: getattr(kept.recording, name) for name in ("id", "name", "size", "at")}
+    return RecordingShown(**plain, measured=dict(kept.recording.measured), handover=kept.handover, removed=kept.removed)
+
+
+@router.get("")
+def list_recordings(site: CurrentSite, job: str) -> list[RecordingShown]:
+    """Return a job's recordings, newest first."""
+    site.store.jobs.get(job)
+    return [_shown(kept) for kept in recordings(site.store, job)]
+
+
+@router.post("", status_code=201)
+def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingShown:
+    """Take in a sound file, measure it and keep it with the job as a WAV file of 32-bit floats."""
+    found = take_in(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+    return _shown(Kept(found, handover=False, removed=False))
+
+
+@router.post("/{recording}/marks", status_code=204)
+def mark_recording(site: CurrentSite, job: str, recording: str, asked: Mark) -> None:
+    """Put a recording on the handover or leave it out, take it out of the job or put it back."""
+    mark(site.store, job, recording, asked.what)
+
+
+@router.get("/{recording}/file", response_class=Response)
+def recording_file(site: CurrentSite, job: str, recording: str) -> Response:
+    """Return the WAV file."""
+    found = site.store.recordings.get(recording)
+    if found.job != job:
+        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+    name = found.name.rsplit(".", 1)[0] if found.name.lower().endswith(SUFFIXES) else found.name
+    return attachment(site.store.recordings.content(recording), name=f"{name}.wav", media_type="audio/wav")

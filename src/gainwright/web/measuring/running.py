@@ -1,0 +1,139 @@
+"""Measurements that are running: what opens one, how many there may be, what one asks of them by name."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.app.measuring.live import Expectation
+    from gainwright.app.measuring.watched import LiveRoom
+    from gainwright.web.site import Site
+
+MOST = 12
+"""Measurements at once."""
+RATES_HZ = (8_000, 192_000)
+MOST_CHANNELS = 8
+LONGEST_LABEL = 120
+
+
+class LiveRooms:
+    """The measurements that are running, by a name that only the one who watches knows."""
+
+    def __init__(self) -> None:
+        self._rooms: dict[str, LiveRoom] = {}
+        self._lock = threading.Lock()
+
+    def enter(self, room: LiveRoom) -> str:
+        """Take one in; return its name.
+
+        Raises
+        ------
+        CallError : there are too many.
+        """
+        with self._lock:
+            if len(self._rooms) >= MOST:
+                raise CallError(
+                    f"{MOST} measurements are running", code="busy", remedy="end one on another page or device"
+                )
+            name = secrets.token_urlsafe(12)
+            self._rooms[name] = room
+            return name
+
+    def leave(self, name: str) -> None:
+        """Let one go."""
+        with self._lock:
+            self._rooms.pop(name, None)
+
+    def get(self, name: str) -> LiveRoom:
+        """Return one.
+
+        Raises
+        ------
+        CallError : it is over.
+        """
+        with self._lock:
+            found = self._rooms.get(name)
+        if found is None:
+            raise CallError("this measurement is over", code="no_such_measurement", remedy="start it again")
+        return found
+
+
+def browser_room(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
+    """Return a measurement of what a browser sends.
+
+    Parameters
+    ----------
+    hello : `rate_hz`, `channels`, `device` (its label), `gain`, `processing` (what the browser won't leave), `job`, `step`.
+
+    Raises
+    ------
+    CallError : something of it can't be.
+    """
+    from gainwright.app.measuring.kept_recordings import plain_name
+    from gainwright.app.measuring.live import LiveOptions, LiveSession
+    from gainwright.app.measuring.watched import LiveRoom, whole
+    from gainwright.app.ports import InputDevice
+
+    rate_hz = whole(hello.get("rate_hz"), "rate", *RATES_HZ)
+    channels = whole(hello.get("channels"), "channels", 1, MOST_CHANNELS)
+    label = plain_name(str(hello.get("device", "")))[:LONGEST_LABEL] or "input"
+    gain = plain_name(str(hello.get("gain", "")))
+    processing = hello.get("processing") or []
+    if not isinstance(processing, list) or len(processing) > 8:
+        raise CallError("what is told of the browser's processing can't be read", code="bad_call")
+    job, step = str(hello.get("job", "")), str(hello.get("step", ""))
+    expected, tone_hz = expected_of(site, job, step)
+    # the same label on two devices is two inputs
+    device = InputDevice(label, f"browser on {actor}", channels, rate_hz)
+    options = LiveOptions(channels=channels, rate_hz=rate_hz, gain=gain, expect_hz=tone_hz)
+    session = LiveSession(device, options, rate_hz=rate_hz, channels=channels)
+    told = tuple(plain_name(str(p)) for p in processing)
+    return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected, processing=told)
+
+
+def server_room(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> LiveRoom:
+    """Return a measurement of one of this machine's own inputs.
+
+    Raises
+    ------
+    CallError : there is no such input, or no sound at all.
+    """
+    from gainwright.app.measuring.live import LiveOptions, session_of
+    from gainwright.app.measuring.watched import LiveRoom
+
+    expected, tone_hz = expected_of(site, job, step)
+    options = LiveOptions(device=device, channels=channels, gain=gain, expect_hz=tone_hz)
+    session = session_of(site.world.sound, options)
+    return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected)
+
+
+def _known(site: Site, job: str) -> str:
+    return site.store.jobs.get(job).id if job else ""
+
+
+def expected_of(site: Site, job: str, step: str) -> tuple[Expectation | None, float | None]:
+    """Return what a step of a job's plan expects, and the frequency of its tone; None, None where no voltage is expected.
+
+    Raises
+    ------
+    CallError : there is no such job.
+    """
+    from gainwright.app.measuring.live import expectation_of
+
+    if not job or not step:
+        return None, None
+    plan = site.models.plan(site.store.jobs.get(job).text)
+    found = next((s for s in plan.steps if s.id == step), None)
+    tone_hz = None if found is None else found.tone_hz
+    if found is not None and found.adjust is not None and found.adjust.until == "last_clean":
+        return None, tone_hz  # what is expected holds where the control ends, not on the way there
+    try:
+        return expectation_of(plan, step), tone_hz
+    except GainwrightError:
+        return None, tone_hz

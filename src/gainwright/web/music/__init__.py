@@ -1,0 +1,1 @@
+"""Music: pages and API."""

@@ -1,0 +1,151 @@
+"""The music that will be played: folders, the scan as it goes, what it allows, into the job."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import Response
+
+from gainwright.app.music.folders import folders
+from gainwright.errors import GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.music import scanning as music_scanning
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.work_api import attachment
+
+if TYPE_CHECKING:
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+MOST_TRACKS = 300
+"""Tracks that are shown; the file has all."""
+
+
+@router.get("/music")
+def music(request: Request, site: CurrentSite, job: str = "") -> Response:
+    """Show the folders, the scans that go on, and what scans gave."""
+    return _music(request, site, job)
+
+
+def _music(request: Request, site: Site, chosen: str, error: GainwrightError | None = None) -> Response:
+    return page(
+        request,
+        "music.html",
+        status=200 if error is None else status_of(error),
+        folders=folders(site.music),
+        jobs=site.store.jobs.list(most=200),
+        chosen=chosen,
+        works=[work for work in site.background.list() if work.back == "/music"],
+        results=site.store.documents.list(music_scanning.KIND),
+        error=error,
+    )
+
+
+@router.post("/music")
+def scan(
+    request: Request,
+    site: CurrentSite,
+    folder: Annotated[list[str] | None, Form(max_length=500)] = None,
+    job: Annotated[str, Form(max_length=80)] = "",
+) -> Response:
+    """Begin a scan."""
+    try:
+        music_scanning.start(site, folder or [], job)
+    except GainwrightError as error:
+        return _music(request, site, job, error)
+    return go_to("/music")
+
+
+@router.post("/music/stop")
+def stop(site: CurrentSite, work: Annotated[str, Form(max_length=40)]) -> Response:
+    """Stop a scan; what was read is kept."""
+    site.background.stop(work)
+    return go_to("/music")
+
+
+@router.get("/music/{music}")
+def found(request: Request, site: CurrentSite, music: str) -> Response:
+    """Show what a scan gave."""
+    return _found(request, site, music)
+
+
+def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
+    from gainwright.app.music.result import music_found
+    from gainwright.report import choice_words, crest_words, length_words, music_table
+
+    kept = music_scanning.result(site, music)
+    read = music_found(kept["found"])
+    columns, rows = music_table(read)
+    shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
+    return page(
+        request,
+        "music_found.html",
+        status=200 if error is None else status_of(error),
+        music=music,
+        kept=kept,
+        found=kept["found"],
+        about=_job_of(site, kept["job_id"]),
+        length=length_words(read.seconds),
+        columns=[columns[i] for i in shown],
+        rows=[[row[i] for i in shown] for row in rows],
+        choices=[choice_words(a, read.limits) for a in read.allowances],
+        crests=[words for a in read.allowances if (words := crest_words(a, read.tones_hz.get(a.band)))],
+        tracks=kept["found"]["tracks"][:MOST_TRACKS],
+        error=error,
+    )
+
+
+def _job_of(site: Site, job: str) -> object:
+    if not job:
+        return None
+    try:
+        return site.store.jobs.get(job)
+    except GainwrightError:
+        return None
+
+
+@router.get("/music/{music}/chart.svg")
+def chart(site: CurrentSite, music: str) -> Response:
+    """Draw how long each band is over a level, and what each allowance clips."""
+    from gainwright.app.music.result import music_found
+    from gainwright.report import music_chart
+
+    read = music_found(music_scanning.result(site, music)["found"])
+    drawn = site.world.charts.render(music_chart(read, title="What this music allows"), ".svg")
+    return Response(drawn, media_type="image/svg+xml")
+
+
+@router.get("/music/{music}/music.json")
+def file(site: CurrentSite, music: str) -> Response:
+    """Return the whole result as a file."""
+    content = json.dumps(music_scanning.result(site, music)["found"], ensure_ascii=False, indent=1, allow_nan=False)
+    return attachment((content + "\n").encode(), name="music.json", media_type="application/json")
+
+
+@router.post("/music/{music}/write")
+def write(
+    request: Request, site: CurrentSite, actor: Actor, music: str, seen: Annotated[int, Form(ge=0, le=2**31)]
+) -> Response:
+    """Put what is recommended into the job, as a new version of it."""
+    from gainwright.app.jobs.kept import rewrite
+    from gainwright.app.music.allowances import with_allowances
+
+    kept = music_scanning.result(site, music)
+    try:
+        job = site.store.jobs.get(kept["job_id"])
+        text = with_allowances(job.text, kept["found"]["recommended_db"])
+        rewrite(site.store, job.id, text, seen=seen, by=actor)
+    except GainwrightError as error:
+        return _found(request, site, music, error)
+    return go_to(f"/music/{music}")
+
+
+@router.post("/music/{music}/remove")
+def remove(site: CurrentSite, music: str) -> Response:
+    """Take a result out; a scan of the same files is quick."""
+    site.store.documents.remove(music_scanning.KIND, music)
+    return go_to("/music")

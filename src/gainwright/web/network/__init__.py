@@ -1,0 +1,1 @@
+"""HTTP limits and access from the local network: who may send what, how much, how fast."""

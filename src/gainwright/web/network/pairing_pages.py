@@ -1,0 +1,80 @@
+"""Pairing a device of the local network, and the certificate that it trusts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Form, Query, Request
+from starlette.responses import Response
+
+from gainwright.errors import CallError, GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.network.access import from_own_machine, known, token_of
+from gainwright.web.network.pairing import COOKIE, COOKIE_DAYS, PairingError
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/pair")
+def pair(request: Request, site: CurrentSite, code: Annotated[str, Query(max_length=20)] = "") -> Response:
+    """Show where a device enters its name and the code; on the machine itself, where the code is made."""
+    if from_own_machine(request.scope):
+        return go_to("/bench")
+    return _pair(request, site, code=code)
+
+
+def _pair(
+    request: Request, site: Site, *, code: str = "", name: str = "", error: GainwrightError | None = None
+) -> Response:
+    status = 200 if error is None else status_of(error)
+    device = known(site.store.devices, token_of(request))
+    shown = page(
+        request,
+        "pair.html",
+        status=status,
+        entrance=site.entrance,
+        code=code,
+        named=name,
+        error=error,
+        own=False,
+        already=device.name if device else "",
+    )
+    if isinstance(error, PairingError) and error.wait_s:
+        shown.headers["retry-after"] = str(int(error.wait_s) + 1)
+    return shown
+
+
+@router.post("/pair")
+def admit(
+    request: Request,
+    site: CurrentSite,
+    code: Annotated[str, Form(max_length=40)] = "",
+    name: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """Let a device in that has the code."""
+    if from_own_machine(request.scope):
+        return go_to("/bench")
+    address = request.client.host if request.client else ""
+    try:
+        token, _ = site.entrance.admit(site.store.devices, code=code, name=name, address=address)
+    except GainwrightError as error:
+        return _pair(request, site, code=code, name=name, error=error)
+    done = go_to("/")
+    done.set_cookie(
+        COOKIE, token, max_age=COOKIE_DAYS * 86_400, path="/", secure=True, httponly=True, samesite="strict"
+    )
+    return done
+
+
+@router.get("/certificate")
+def certificate(site: CurrentSite) -> Response:
+    """Return the certificate of the own authority, for a device to trust."""
+    if not site.entrance.authority:
+        raise CallError("there is no certificate of an own authority", code="no_such_certificate")
+    headers = {"content-disposition": 'attachment; filename="gainwright-bench.crt"'}
+    return Response(site.entrance.authority, media_type="application/x-x509-ca-cert", headers=headers)

@@ -1,0 +1,54 @@
+"""Papers over HTTP."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+from starlette.responses import Response
+
+from gainwright.app.papers.of_job import MEDIA_TYPES, Wanted
+from gainwright.web.papers import making as papers_making
+from gainwright.web.site import CurrentSite
+from gainwright.web.work_api import attachment
+
+router = APIRouter(prefix="/api/jobs/{job}/papers", tags=["papers"])
+
+Word = Annotated[str, Query(max_length=80)]
+
+
+class Order(BaseModel):
+    """A paper to be made beside."""
+
+    kind: str = Field(default="setup", max_length=20)
+    form: str = Field(default="pdf", max_length=8)
+    language: str = Field(default="en", max_length=8)
+    size: str = Field(default="a4", max_length=8)
+    date: str = Field(default="", max_length=10)
+    case: str = Field(default="", max_length=80)
+    recordings: list[str] | None = Field(default=None, max_length=100)
+
+
+@router.post("", status_code=202)
+def order(site: CurrentSite, job: str, order: Order) -> dict[str, Any]:
+    """Begin to make a paper; the answer is work to be followed at /api/work."""
+    recordings = None if order.recordings is None else tuple(order.recordings)
+    wanted = Wanted(order.kind, order.language, order.size, order.date, order.case, recordings)
+    return papers_making.start(site, job, wanted, f".{order.form}").as_json()
+
+
+@router.get("/{kind}.{form}", response_class=Response)
+def paper(
+    site: CurrentSite,
+    job: str,
+    kind: str,
+    form: str,
+    language: Word = "en",
+    size: Word = "a4",
+    date: Word = "",
+    case: Word = "",
+) -> Response:
+    """Return a paper as .pdf, .html, .csv or .json."""
+    content, name = papers_making.made(site, job, Wanted(kind, language, size, date, case), f".{form}")
+    return attachment(content, name=name, media_type=MEDIA_TYPES[f".{form}"])

@@ -1,0 +1,93 @@
+"""Papers for pages and API: their bytes, at once or in the background, and what they may do in a frame."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from typing import TYPE_CHECKING
+
+from gainwright.app.jobs.kept import file_name
+from gainwright.app.papers.of_job import MEDIA_TYPES, Wanted, job_paper
+from gainwright.app.papers.papers import paper_bytes
+from gainwright.web.music import scanning as music_scanning
+from gainwright.web.network.guard import policy
+from gainwright.web.set_up.learning import evidence_of_run
+
+if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+    from gainwright.model import Entry, Job
+    from gainwright.web.background import Work
+    from gainwright.web.site import Site
+
+KINDS = {
+    "setup": ("Set-up sheet", "the plan with boxes for what is read, to work from"),
+    "handover": ("Handover", "what was installed, set and measured, for the customer"),
+    "customer": ("Customer's page", "one page for whoever has the fault on the telephone"),
+    "case": ("Case", "the whole case for the file"),
+}
+"""Kind of a paper -> what it is called, and what it is for."""
+
+
+def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
+    """Return the file of a paper and its name.
+
+    Raises
+    ------
+    GainwrightError : something that is wanted can't be had.
+    """
+    wanted.checked(suffix)
+    stored = site.store.jobs.get(job)
+    read = site.models.job(stored.text)
+    if work is not None:
+        work.tell(0.1, "the plan")
+    plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
+    if work is not None:
+        work.tell(0.4, "what stands on it")
+    entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
+    music = music_scanning.of_job(site, job) if wanted.kind == "handover" else None
+    paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music)
+    if work is not None:
+        work.tell(0.7, "setting it")
+    content = paper_bytes(
+        paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
+    )
+    return content, file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
+
+
+def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:
+    from gainwright.jobfile import read_entry
+
+    return tuple(read_entry(dict(entry), read) for entry in evidence_of_run(site, stored))
+
+
+def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:
+    """Begin to make a paper beside; the file is the work's own.
+
+    Raises
+    ------
+    CallError : there is no such job, or can be no such paper.
+    """
+    wanted.checked(suffix)
+    title = site.store.jobs.get(job).title
+
+    def do(work: Work) -> None:
+        content, name = made(site, job, wanted, suffix, work)
+        work.content, work.name, work.media_type = content, name, MEDIA_TYPES[suffix]
+
+    return site.background.start(
+        f"{KINDS[wanted.kind][0].lower()} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers"
+    )
+
+
+def frame_policy() -> str:
+    """Return the policy of a paper that is shown in a frame: its own style, known by its digest, and nothing else."""
+    from gainwright.report.paper_content import STYLE
+
+    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    return policy(
+        script_src="'none'",
+        style_src=f"'sha256-{digest}'",
+        connect_src="'none'",
+        form_action="'none'",
+        frame_ancestors="'self'",
+    )

@@ -1,0 +1,109 @@
+"""The papers of a job: choose, look, print, take along."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Form, Query, Request
+from starlette.responses import HTMLResponse, Response
+
+from gainwright.app.cases.kept import cases_of, today
+from gainwright.app.papers.of_job import Wanted
+from gainwright.errors import GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.papers import making as papers_making
+from gainwright.web.papers.making import KINDS
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import CurrentSite
+
+router = APIRouter(include_in_schema=False)
+
+SIZES = {"a4": "A4", "letter": "Letter"}
+Word = Annotated[str, Query(max_length=80)]
+
+
+def wanted_of(
+    kind: Word = "setup", language: Word = "en", size: Word = "a4", date: Word = "", case: Word = ""
+) -> Wanted:
+    """Return the paper that an address asks for."""
+    return Wanted(kind, language, size, date, case)
+
+
+Asked = Annotated[Wanted, Depends(wanted_of)]
+
+
+@router.get("/jobs/{job}/papers")
+def papers(request: Request, site: CurrentSite, job: str, wanted: Asked, shown: bool = False) -> Response:
+    """Show the choice of papers, the one that is chosen, and those that are being made."""
+    return _papers(request, site, job, wanted, shown=shown)
+
+
+def _papers(
+    request: Request,
+    site: CurrentSite,
+    job: str,
+    wanted: Wanted,
+    *,
+    shown: bool,
+    error: GainwrightError | None = None,
+) -> Response:
+    from gainwright.report import LANGUAGES
+
+    stored = site.store.jobs.get(job)
+    if error is None:
+        try:
+            wanted.checked()
+        except GainwrightError as found:
+            error, wanted = found, replace(Wanted(), date="")
+    return page(
+        request,
+        "papers.html",
+        status=200 if error is None else status_of(error),
+        job=stored,
+        here="papers",
+        kinds=KINDS,
+        sizes=SIZES,
+        languages=LANGUAGES,
+        wanted=wanted,
+        today=today(),
+        cases=cases_of(site.store, job),
+        shown=shown and error is None,
+        works=[work for work in site.background.list() if work.back == f"/jobs/{job}/papers"],
+        error=error,
+    )
+
+
+@router.post("/jobs/{job}/papers")
+def make(
+    request: Request,
+    site: CurrentSite,
+    job: str,
+    form: Annotated[str, Form(max_length=8)],
+    kind: Annotated[str, Form(max_length=20)],
+    language: Annotated[str, Form(max_length=8)] = "en",
+    size: Annotated[str, Form(max_length=8)] = "a4",
+    date: Annotated[str, Form(max_length=10)] = "",
+    case: Annotated[str, Form(max_length=80)] = "",
+) -> Response:
+    """Begin to make a paper as a file."""
+    wanted = Wanted(kind, language, size, date, case)
+    try:
+        papers_making.start(site, job, wanted, f".{form}")
+    except GainwrightError as error:
+        return _papers(request, site, job, Wanted(), shown=False, error=error)
+    return go_to(f"/jobs/{job}/papers?kind={kind}&language={language}&size={size}&date={date}")
+
+
+@router.get("/jobs/{job}/papers/view")
+def view(site: CurrentSite, job: str, wanted: Asked) -> Response:
+    """Return a paper for the frame of the page, and to be printed from there."""
+    content, _ = papers_making.made(site, job, wanted, ".html")
+    return HTMLResponse(content, headers={"content-security-policy": papers_making.frame_policy()})
+
+
+@router.post("/jobs/{job}/papers/stop")
+def stop(site: CurrentSite, job: str, work: Annotated[str, Form(max_length=40)]) -> Response:
+    """Stop making one."""
+    site.background.stop(work)
+    return go_to(f"/jobs/{job}/papers")

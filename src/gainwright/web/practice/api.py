@@ -1,0 +1,148 @@
+"""Practices over HTTP; the hidden fault is told when one has ended."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter
+from pydantic import BaseModel, Field
+
+from gainwright.app.practice import kept as practices
+from gainwright.web.practice import work as practice_work
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.practice.kept import KeptPractice, Tried
+
+router = APIRouter(prefix="/api/practices", tags=["practices"])
+Short = Annotated[str, Field(max_length=200)]
+
+
+class NewPractice(BaseModel):
+    """What to practise on, an example or a job; the same seed hides the same fault."""
+
+    like: Short = ""
+    job: Short = ""
+    seed: int | None = Field(default=None, ge=0, le=10**9)
+
+
+class Wanted(BaseModel):
+    """The name of a test."""
+
+    test: Short
+
+
+class Guess(BaseModel):
+    """A fault that is named."""
+
+    cause: Short
+    where: Short = ""
+
+
+class TriedShown(BaseModel):
+    """A test that was made, or a guess; `right` is of guesses only."""
+
+    name: str
+    ask: str
+    minutes: float
+    found: str
+    right: bool | None
+
+
+class PracticeShown(BaseModel):
+    """A practice; `cause` and `where` are null until it has ended, `short_way` until it is found."""
+
+    id: str
+    title: str
+    begun: str
+    seed: int
+    call: list[str]
+    tried: list[TriedShown]
+    tests: int
+    minutes: float
+    ended: str
+    cause: str | None
+    where: str | None
+    short_way: list[TriedShown] | None
+
+
+class TestShown(BaseModel):
+    """A test that can be made now."""
+
+    name: str
+    place: str
+    ask: str
+    minutes: float
+
+
+def _tried(tried: tuple[Tried, ...]) -> list[TriedShown]:
+    return [TriedShown(name=t.name, ask=t.ask, minutes=t.minutes, found=t.found, right=t.right) for t in tried]
+
+
+def _shown(kept: KeptPractice) -> PracticeShown:
+    return PracticeShown(
+        id=kept.id,
+        title=kept.title,
+        begun=kept.begun,
+        seed=kept.seed,
+        call=list(kept.call),
+        tried=_tried(kept.tried),
+        tests=kept.tests,
+        minutes=kept.minutes,
+        ended=kept.ended,
+        cause=kept.cause if kept.ended else None,
+        where=kept.where if kept.ended else None,
+        short_way=None if kept.short_way is None else _tried(kept.short_way),
+    )
+
+
+@router.get("")
+def list_practices(site: CurrentSite) -> list[PracticeShown]:
+    """Return all practices, last changed first."""
+    return [_shown(kept) for kept in practices.list_practices(site.store)]
+
+
+@router.post("", status_code=201)
+def begin(site: CurrentSite, new: NewPractice) -> PracticeShown:
+    """Hide a fault in an example's chain, or in a job's."""
+    on = f"job:{new.job}" if new.job else f"like:{new.like or 'two_way_and_sub'}"
+    title, text = practice_work.source(site, on)
+    return _shown(practice_work.begin(site, title=title, text=text, seed=new.seed))
+
+
+@router.get("/{practice}")
+def get_practice(site: CurrentSite, practice: str) -> PracticeShown:
+    """Return a practice."""
+    return _shown(practices.load_practice(site.store, practice))
+
+
+@router.get("/{practice}/tests")
+def tests(site: CurrentSite, practice: str) -> list[TestShown]:
+    """Return the tests that can be made now."""
+    from gainwright.diagnose.asking import ask
+
+    going = practice_work.practice_of(site, practices.load_practice(site.store, practice))
+    grouped = practices.tests_by_place(going)
+    return [
+        TestShown(name=name, place=place, ask=ask(c), minutes=c.minutes)
+        for place, found in grouped.items()
+        for name, c in found
+    ]
+
+
+@router.post("/{practice}/ask")
+def ask_test(site: CurrentSite, practice: str, wanted: Wanted) -> PracticeShown:
+    """Make a test."""
+    return _shown(practice_work.ask(site, practice, wanted.test))
+
+
+@router.post("/{practice}/guess")
+def guess(site: CurrentSite, practice: str, named: Guess) -> PracticeShown:
+    """Name the fault."""
+    return _shown(practice_work.guess(site, practice, cause=named.cause, where=named.where))
+
+
+@router.post("/{practice}/give-up")
+def give_up(site: CurrentSite, practice: str) -> PracticeShown:
+    """End it, and be told what it was."""
+    return _shown(practice_work.give_up(site, practice))

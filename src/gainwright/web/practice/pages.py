@@ -1,0 +1,174 @@
+"""Practise: a simulated chain with a hidden fault, its tests by place, the guess, and two paths side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Form, Query, Request
+from starlette.responses import Response
+
+from gainwright.app.jobs.starting import examples
+from gainwright.app.practice import kept as practices
+from gainwright.errors import GainwrightError
+from gainwright.model import stages_at
+from gainwright.web.errors import status_of
+from gainwright.web.jobs.chain_layout import laid_out
+from gainwright.web.practice import work as practice_work
+from gainwright.web.rendering import go_to, page
+from gainwright.web.site import CurrentSite
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app.practice.kept import KeptPractice
+    from gainwright.app.practice.practising import Practice
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+SHOWN = 12
+Short = Annotated[str, Form(max_length=200)]
+Words = Annotated[str, Query(max_length=100)]
+
+
+@router.get("/practise")
+def practise(request: Request, site: CurrentSite) -> Response:
+    """Begin a practice, or go on with one."""
+    return _begin(request, site)
+
+
+def _begin(request: Request, site: Site, *, error: GainwrightError | None = None) -> Response:
+    return page(
+        request,
+        "practise.html",
+        status=200 if error is None else status_of(error),
+        examples=examples(),
+        jobs=site.store.jobs.list()[:SHOWN],
+        practices=practices.list_practices(site.store)[:SHOWN],
+        error=error,
+    )
+
+
+@router.post("/practise")
+def begin(request: Request, site: CurrentSite, on: Short, number: Annotated[str, Form(max_length=12)] = "") -> Response:
+    """Begin a practice on an example or on a job."""
+    try:
+        title, text = practice_work.source(site, on)
+        seed = int(number) if number.strip().isdecimal() else None
+        kept = practice_work.begin(site, title=title, text=text, seed=seed)
+    except GainwrightError as error:
+        return _begin(request, site, error=error)
+    return go_to(practice_work.address(kept.id))
+
+
+@router.get("/practise/{practice}")
+def show(request: Request, site: CurrentSite, practice: str, words: Words = "") -> Response:
+    """Show a practice: the call, the tests by place, what was found."""
+    return _show(request, site, practice, words=words)
+
+
+def _show(
+    request: Request, site: Site, practice: str, *, words: str = "", was: str = "", error: GainwrightError | None = None
+) -> Response:
+    kept = practices.load_practice(site.store, practice)
+    going = practice_work.practice_of(site, kept)
+    last = next((t for t in reversed(kept.tried) if t.name), None)
+    return page(
+        request,
+        "practice.html",
+        status=200 if error is None else status_of(error),
+        kept=kept,
+        going=going,
+        groups={} if kept.ended else _groups(going, words),
+        words=words,
+        last_done=last if kept.tried and kept.tried[-1] is last else None,
+        last=_group_of(last.where) if last is not None else "",
+        chain=laid_out(going.job, title="The chain", marks=_marks(kept)),
+        causes=_causes(going),
+        was=was,
+        truth=_truth(kept) if kept.ended else None,
+        pairs=_side_by_side(kept) if kept.short_way is not None else [],
+        work=practice_work.comparing(site, practice) if kept.ended and kept.short_way is None else None,
+        error=error,
+    )
+
+
+def _groups(going: Practice, words: str) -> dict[str, list[dict[str, str]]]:
+    from gainwright.diagnose.asking import ask
+
+    wanted = words.lower().split()
+    found = {}
+    for place, tests in practices.tests_by_place(going).items():
+        rows = [{"name": name, "ask": ask(c), "minutes": f"{c.minutes:g}"} for name, c in tests]
+        rows = [r for r in rows if all(w in f"{r['name']} {r['ask']}".lower() for w in wanted)]
+        if rows:
+            found[place] = rows
+    return found
+
+
+def _group_of(where: str) -> str:
+    return "Leads" if where.startswith("lead:") else stages_at(where)[0]
+
+
+def _marks(kept: KeptPractice) -> dict[str, list[int]]:
+    return {kept.where: [1]} if kept.ended and kept.where else {}
+
+
+def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
+    from gainwright.diagnose import short
+
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for c in sorted(going.diagnoser.causes):
+        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append((f"{c.id}|{c.where}", short(c)))
+    return groups
+
+
+def _truth(kept: KeptPractice) -> dict[str, str]:
+    from gainwright.diagnose import Cause, repair, says, short
+
+    cause = Cause(kept.cause, kept.where)
+    return {"name": short(cause), "says": says(cause), "repair": repair(cause)}
+
+
+def _side_by_side(kept: KeptPractice) -> list[tuple[object, object]]:
+    """Return the learner's tests beside those of the short way."""
+    mine = [t for t in kept.tried if t.name]
+    short = list(kept.short_way or ())
+    longest = max(len(mine), len(short))
+    return list(zip(mine + [None] * (longest - len(mine)), short + [None] * (longest - len(short)), strict=True))
+
+
+def _done(request: Request, site: Site, practice: str, do: Callable[[], object], *, was: str = "") -> Response:
+    try:
+        do()
+    except GainwrightError as error:
+        if error.code == "no_such_practice":
+            raise
+        return _show(request, site, practice, was=was, error=error)
+    return go_to(practice_work.address(practice))
+
+
+@router.post("/practise/{practice}/ask")
+def ask_test(request: Request, site: CurrentSite, practice: str, test: Short) -> Response:
+    """Make a test."""
+    return _done(request, site, practice, lambda: practice_work.ask(site, practice, test))
+
+
+@router.post("/practise/{practice}/guess")
+def guess(request: Request, site: CurrentSite, practice: str, was: Short) -> Response:
+    """Name the fault."""
+    cause, _, where = was.partition("|")
+    return _done(
+        request, site, practice, lambda: practice_work.guess(site, practice, cause=cause, where=where), was=was
+    )
+
+
+@router.post("/practise/{practice}/give-up")
+def give_up(request: Request, site: CurrentSite, practice: str) -> Response:
+    """See what it was."""
+    return _done(request, site, practice, lambda: practice_work.give_up(site, practice))
+
+
+@router.post("/practise/{practice}/compare")
+def compare(request: Request, site: CurrentSite, practice: str) -> Response:
+    """Look for the short way again, after a restart."""
+    return _done(request, site, practice, lambda: practice_work.compare(site, practice))

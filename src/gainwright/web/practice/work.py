@@ -1,0 +1,115 @@
+"""Practices over the web: resumed from what is kept, one change at a time; the short way is looked for beside."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING
+
+from gainwright.app.practice import kept as practices
+from gainwright.app.practice.practising import MOST_STEPS, best_path
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.app.practice.kept import KeptPractice
+    from gainwright.app.practice.practising import Practice
+    from gainwright.diagnose import Diagnoser
+    from gainwright.web.background import Work
+    from gainwright.web.site import Site
+
+_turns = threading.Lock()
+
+
+def diagnoser_of(site: Site, text: str) -> Diagnoser:
+    """Return what diagnoses a job as it is practised on. JobError: the text is none."""
+    return site.models.kept("diagnoser", f"practice\n{text}", lambda: practices.practice_diagnoser(text))
+
+
+def source(site: Site, on: str) -> tuple[str, str]:
+    """Return title and text of what is practised on: `like:EXAMPLE`, or `job:ID`."""
+    from gainwright.jobfile import example_text
+
+    kind, _, name = on.partition(":")
+    if kind == "job":
+        job = site.store.jobs.get(name)
+        return job.title, job.text
+    text = example_text(name)
+    return site.models.job(text).title, text
+
+
+def begin(site: Site, *, title: str, text: str, seed: int | None) -> KeptPractice:
+    """Begin a practice. JobError: the text is no job."""
+    diagnoser = diagnoser_of(site, text)
+    rigs = site.world.hidden_rigs
+    return practices.begin_practice(site.store, title=title, job=text, seed=seed, rigs=rigs, diagnoser=diagnoser)
+
+
+def practice_of(site: Site, kept: KeptPractice) -> Practice:
+    """Return a practice as it stands, out of what is kept where it isn't at hand."""
+    diagnoser = diagnoser_of(site, kept.job)
+    rigs = site.world.hidden_rigs
+    known = f"{kept.id} {kept.tests}"
+    return site.models.kept("practice", known, lambda: practices.resume(kept, rigs=rigs, diagnoser=diagnoser))
+
+
+def ask(site: Site, practice: str, name: str) -> KeptPractice:
+    """Make a test. CallError: there is no such test now, or no such practice."""
+    with _turns:
+        kept = practices.load_practice(site.store, practice)
+        rigs = site.world.hidden_rigs
+        # one of its own: what is at hand is shown to others as it stands
+        going = practices.resume(kept, rigs=rigs, diagnoser=diagnoser_of(site, kept.job))
+        return practices.ask(site.store, kept, going, name)
+
+
+def guess(site: Site, practice: str, *, cause: str, where: str) -> KeptPractice:
+    """Name the fault; when it is right, the short way is looked for. CallError: the chain can't have it."""
+    with _turns:
+        kept = practices.load_practice(site.store, practice)
+        kept = practices.guess(site.store, kept, diagnoser_of(site, kept.job), cause=cause, where=where)
+    if kept.ended:
+        compare(site, practice)
+    return kept
+
+
+def give_up(site: Site, practice: str) -> KeptPractice:
+    """End it without the answer; the short way is looked for. CallError: there is none, or it has ended."""
+    with _turns:
+        kept = practices.give_up(site.store, practices.load_practice(site.store, practice))
+    compare(site, practice)
+    return kept
+
+
+def address(practice: str) -> str:
+    """Return the address of a practice's page."""
+    return f"/practise/{practice}"
+
+
+def comparing(site: Site, practice: str) -> Work | None:
+    """Return the search for the short way that is going on, or how the last one ended."""
+    return next((work for work in site.background.list() if work.back == address(practice)), None)
+
+
+def compare(site: Site, practice: str) -> None:
+    """Look for the short way of a practice that has ended, beside."""
+    kept = practices.load_practice(site.store, practice)
+    going = comparing(site, practice)
+    if not kept.ended or kept.short_way is not None or (going is not None and going.going):
+        return
+    site.background.start(f"A short way: {kept.title}", _search(site, kept), back=address(practice))
+
+
+def _search(site: Site, kept: KeptPractice) -> Callable[[Work], None]:
+    def do(work: Work) -> None:
+        found = best_path(
+            diagnoser_of(site, kept.job).job,
+            rigs=site.world.hidden_rigs,
+            seed=kept.seed,
+            cause=kept.cause,
+            where=kept.where,
+            on_step=lambda step: work.tell(step / MOST_STEPS, f"after {step} tests"),
+        )
+        with _turns:
+            practices.with_short_way(site.store, kept.id, found)
+
+    return do

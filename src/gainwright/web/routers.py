@@ -1,0 +1,69 @@
+"""The routers of the whole app: the HTTP API under /api, and the pages that use it."""
+
+from gainwright.web import work_api
+from gainwright.web.cases import api as cases_api
+from gainwright.web.cases import fault_pages
+from gainwright.web.cases import pages as cases_pages
+from gainwright.web.jobs import (
+    api as jobs_api,
+)
+from gainwright.web.jobs import (
+    chain_api,
+    chain_edit_pages,
+    chain_pages,
+    chain_text_pages,
+    corridor_pages,
+)
+from gainwright.web.jobs import (
+    pages as jobs_pages,
+)
+from gainwright.web.measuring import live_api, recordings_api
+from gainwright.web.measuring import pages as live_pages
+from gainwright.web.music import api as music_api
+from gainwright.web.music import pages as music_pages
+from gainwright.web.network import bench_api, bench_pages, pairing_pages
+from gainwright.web.papers import api as papers_api
+from gainwright.web.papers import pages as papers_pages
+from gainwright.web.practice import api as practice_api
+from gainwright.web.practice import pages as practice_pages
+from gainwright.web.set_up import api as set_up_api
+from gainwright.web.set_up import pages as set_up_pages
+
+API = tuple(
+    module.router
+    for module in (
+        bench_api,
+        cases_api,
+        chain_api,
+        jobs_api,
+        live_api,
+        music_api,
+        papers_api,
+        practice_api,
+        recordings_api,
+        set_up_api,
+        work_api,
+    )
+)
+"""The API, told by its OpenAPI document."""
+
+PAGES = tuple(
+    module.router
+    for module in (
+        bench_pages,
+        cases_pages,
+        chain_pages,
+        chain_edit_pages,
+        chain_text_pages,
+        corridor_pages,
+        fault_pages,
+        jobs_pages,
+        live_pages,
+        music_pages,
+        pairing_pages,
+        papers_pages,
+        practice_pages,
+        set_up_pages,
+    )
+)
+"""The pages: a form is done, then the browser is sent to what it shows."""

@@ -1,0 +1,1 @@
+"""The set-up run: pages and API."""

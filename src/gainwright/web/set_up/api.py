@@ -1,0 +1,140 @@
+"""The plan and the set-up run over HTTP, the corridor, and tones."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel, Field
+from starlette.responses import Response
+
+from gainwright.app.jobs import corridor
+from gainwright.app.jobs.answers import settings_from
+from gainwright.app.set_up.run import LONGEST_TEXT, enter
+from gainwright.app.tones.files import LONGEST_PLAYED_S, tone_wav
+from gainwright.web.set_up.learning import evidence_now, run_now
+from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.set_up.run import Run
+    from gainwright.app.store import RunEntry
+
+router = APIRouter(prefix="/api", tags=["set-up run"])
+
+
+class NewEntry(BaseModel):
+    """What is said of a step.
+
+    `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
+    last clean step; `clean` of an indicator), or the reason of a step that is skipped. `seen` is the number of the step's last
+    entry that its writer saw, 0 for none.
+    """
+
+    step: str = Field(max_length=200)
+    kind: Literal["reading", "done", "skipped", "taken_back"] = "reading"
+    text: str = Field(default="", max_length=LONGEST_TEXT)
+    seen: int = Field(ge=0, le=2**31)
+
+
+class Entry(BaseModel):
+    """An entry as it was kept."""
+
+    number: int
+    step: str
+    kind: str
+    text: str
+    value: dict[str, Any]
+    by: str
+    at: datetime
+
+
+class StepNow(BaseModel):
+    """A step as it stands; `asked` is what is read, empty when there is nothing to read."""
+
+    id: str
+    number: int
+    phase: str
+    asked: str
+    state: Literal["open", "begun", "done", "skipped"]
+    verdict: Literal["fits", "low", "high", "off", ""]
+    value: dict[str, Any]
+    seen: int
+    rows: list[tuple[float, float]]
+
+
+class RunNow(BaseModel):
+    """A run as it stands: its steps, the next one (empty when all are done), every entry, and what they say as evidence."""
+
+    next: str
+    steps: list[StepNow]
+    entries: list[Entry]
+    evidence: list[dict[str, Any]]
+
+
+def _entry(entry: RunEntry) -> Entry:
+    return Entry(**{name: getattr(entry, name) for name in Entry.model_fields})
+
+
+def _steps(run: Run) -> list[StepNow]:
+    return [
+        StepNow(
+            id=s.step.id,
+            number=s.number,
+            phase=s.step.phase,
+            asked=s.asked or "",
+            state=s.state,
+            verdict=s.verdict,
+            value=s.value,
+            seen=s.seen,
+            rows=list(s.rows),
+        )
+        for s in run.steps
+    ]
+
+
+@router.get("/jobs/{job}/plan")
+def plan(site: CurrentSite, job: str) -> dict[str, Any]:
+    """Return the plan of a job, as `gainwright plan --json` does."""
+    return site.models.plan(site.store.jobs.get(job).text).as_json()
+
+
+@router.get("/jobs/{job}/run")
+def run(site: CurrentSite, job: str) -> RunNow:
+    """Return the set-up run as it stands."""
+    stored = site.store.jobs.get(job)
+    now = run_now(site, stored)
+    entries = [_entry(e) for e in now.entries]
+    following = now.next.step.id if now.next is not None else ""
+    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=evidence_now(site, stored, now))
+
+
+@router.post("/jobs/{job}/run", status_code=201)
+def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> Entry:
+    """Keep what is said of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
+    now = run_now(site, site.store.jobs.get(job))
+    return _entry(enter(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
+
+
+@router.get("/jobs/{job}/levels")
+def levels(
+    site: CurrentSite,
+    job: str,
+    tone: Annotated[float, Query(description="Hz")],
+    level: Annotated[float, Query(description="dBFS, 0 is full scale")] = 0.0,
+    sets: Annotated[list[str] | None, Query(alias="set", description="CONTROL=VALUE", max_length=100)] = None,
+) -> dict[str, Any]:
+    """Return the corridor, as `gainwright levels --json` does."""
+    read = site.models.job(site.store.jobs.get(job).text)
+    return corridor.answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level).as_json()
+
+
+@router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})
+def tone(
+    hz: Annotated[float, Query(ge=1, le=19_800)],
+    dbfs: Annotated[float, Query(ge=-120, le=0)] = 0.0,
+    seconds: Annotated[float, Query(ge=0.1, le=LONGEST_PLAYED_S)] = 30.0,
+    sides: Literal["both", "left", "right", "mono"] = "both",
+) -> Response:
+    """Return a tone as a 16-bit WAV file. It is loud: volume right down, speakers off, before it is played."""
+    return Response(tone_wav(tone_hz=hz, level_dbfs=dbfs, seconds=seconds, sides=sides), media_type="audio/wav")

@@ -1,0 +1,193 @@
+"""The set-up run: all steps with their state, and one step a screen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import Response
+
+from gainwright.app.set_up.run import Run, StepState, enter, place_expected
+from gainwright.app.store import ConflictError, RunKind
+from gainwright.app.tones.files import tone_archive
+from gainwright.errors import GainwrightError
+from gainwright.web.errors import status_of
+from gainwright.web.form_fields import Fields
+from gainwright.web.rendering import go_to, page
+from gainwright.web.set_up.learning import Taught, run_now, taught
+from gainwright.web.set_up.wording import (
+    PHASES,
+    VERDICTS,
+    Shown,
+    entered,
+    gauge,
+    knee_of,
+    quantity_words,
+    reading_words,
+)
+from gainwright.web.site import Actor, CurrentSite
+
+if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
+    from gainwright.metering import Knee
+    from gainwright.plan import Expect
+    from gainwright.web.background import Work
+    from gainwright.web.site import Site
+
+router = APIRouter(include_in_schema=False)
+
+TONE_SECONDS = 30.0
+"""How long a tone lasts that is downloaded for a stick, unless said."""
+
+
+@router.get("/jobs/{job}/setup")
+def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> Response:
+    """Show all steps with their state, and where to go on."""
+    stored = site.store.jobs.get(job)
+    run = run_now(site, stored)
+    from gainwright.report import volts
+
+    phases: dict[str, list[StepState]] = {}
+    for state in run.steps:
+        phases.setdefault(state.step.phase, []).append(state)
+    return page(
+        request,
+        "setup.html",
+        job=stored,
+        here="setup",
+        run=run,
+        phases=[(PHASES[name], states) for name, states in phases.items()],
+        reading_words=reading_words,
+        volts=volts,
+        outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
+        work=_work(site, tones),
+        seconds=TONE_SECONDS,
+    )
+
+
+def _work(site: Site, work: str) -> Work | None:
+    try:
+        return site.background.get(work) if work else None
+    except GainwrightError:
+        return None
+
+
+@router.post("/jobs/{job}/setup/tones")
+def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_SECONDS, flac: str = "") -> Response:
+    """Write all tones of the plan into one archive, beside."""
+    stored = site.store.jobs.get(job)
+    plan = site.models.plan(stored.text)
+
+    def do(work: Work) -> None:
+        work.content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.tell)
+        work.name, work.media_type = "tones.zip", "application/zip"
+
+    work = site.background.start("Tones for a stick", do, back=f"/jobs/{job}/setup")
+    return go_to(f"/jobs/{job}/setup?tones={work.id}#stick")
+
+
+@router.get("/jobs/{job}/setup/{step}")
+def show(request: Request, site: CurrentSite, job: str, step: str) -> Response:
+    """Show one step: what to do, what to expect, and what was said of it."""
+    return _step(request, site, site.store.jobs.get(job), step)
+
+
+def _step(
+    request: Request,
+    site: Site,
+    stored: StoredJob,
+    step: str,
+    *,
+    error: GainwrightError | None = None,
+    mine: str = "",
+    kind: RunKind | None = None,
+) -> Response:
+    run = run_now(site, stored)
+    state = run.of(step)
+    learned, work = taught(site, stored, run)
+    expect = _expected(state, learned)
+    entry, step_expect = state.entry, state.step.expect
+    shown_expect = {"look": None, "column": place_expected(run, state), "place": place_expected(run, state)}.get(
+        state.asked or "", expect
+    )
+    knee, knee_work = _knee(site, stored, state, beside="x-swap" in request.headers)
+    by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
+    return page(
+        request,
+        "setup_step.html",
+        status=200 if error is None else status_of(error),
+        job=stored,
+        here="setup",
+        run=run,
+        it=state,
+        shown=Shown(state, run, site.models.job(stored.text)),
+        gauge=gauge(shown_expect, state.value if state.state == "done" and entry is not None else {}),
+        volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
+        reading_words=reading_words,
+        knee=knee,
+        knee_work=knee_work,
+        before=run.steps[state.number - 2] if state.number > 1 else None,
+        next=run.after(step),
+        error=error,
+        conflict=isinstance(error, ConflictError),
+        mine=mine,
+        kind=kind,
+        quantity=lambda value: quantity_words(value, "v_rms"),
+        verdicts=VERDICTS,
+        fresh_cautions=_fresh(run, state),
+        **by_now,
+    )
+
+
+def _knee(
+    site: Site, stored: StoredJob, state: StepState, *, beside: bool
+) -> tuple[tuple[Knee | None, str], Work | None]:
+    """Return what a column says so far; beside a page that is swapped, the work that finds it instead, if it isn't at hand."""
+    if state.asked != "column" or not state.rows:
+        return (None, ""), None
+    job = site.models.job(stored.text)
+    key = f"{stored.text}\n{state.step.id}{state.rows}"
+    if not beside or site.models.has("knee", key):
+        return site.models.kept("knee", key, lambda: knee_of(state, job)), None
+
+    def do(work: Work) -> None:
+        work.tell(None, "looking for the knee")
+        site.models.kept("knee", key, lambda: knee_of(state, job))
+
+    return (None, ""), site.background.start("The knee", do, back=f"/jobs/{stored.id}/setup/{state.step.id}")
+
+
+def _fresh(run: Run, state: StepState) -> bool:
+    """Whether a step has a caution that no step before it had that was done."""
+    read = {words for s in run.steps[: state.number - 1] if s.state == "done" for words in s.step.cautions}
+    return state.state == "open" and not read.issuperset(state.step.cautions)
+
+
+def _expected(state: StepState, learned: Taught | None) -> Expect | None:
+    """Return what to expect, known from the readings so far where the step hasn't been read."""
+    plain = state.step.expect
+    if learned is None or plain is None or state.asked != "volts":
+        return plain
+    return learned.expect(state.step.id) or plain
+
+
+@router.post("/jobs/{job}/setup/{step}")
+def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, said: Fields) -> Response:
+    """Take what was said of a step: a reading, done, skipped with a reason, or taken back."""
+    stored = site.store.jobs.get(job)
+    run: Run = run_now(site, stored)
+    state = run.of(step)
+    kind: RunKind = said["kind"] if said.get("kind") in ("reading", "done", "skipped", "taken_back") else "reading"  # type: ignore[assignment]
+    text = entered(state, said) if kind == "reading" else said.get("text", "")
+    learned = taught(site, stored, run)[0] if said.get("told") == "learned" else None
+    try:
+        seen = int(said.get("seen", ""))
+        enter(site.store, job, run, step, kind=kind, text=text, by=actor, seen=seen, expect=_expected(state, learned))
+    except ValueError:
+        return go_to(f"/jobs/{job}/setup/{step}")
+    except GainwrightError as error:
+        return _step(request, site, stored, step, error=error, mine=text, kind=kind)
+    if kind in ("done", "skipped"):
+        following = run_now(site, stored).after(step)
+        return go_to(f"/jobs/{job}/setup/{following.step.id}" if following else f"/jobs/{job}/setup")
+    return go_to(f"/jobs/{job}/setup/{step}")

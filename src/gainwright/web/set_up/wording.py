@@ -1,0 +1,195 @@
+"""What a step of the set-up run shows: words for its readings, the rule on which a reading lies, what the form gives."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gainwright.app.set_up.run import Run, StepState
+    from gainwright.metering import Knee
+    from gainwright.model import Job
+    from gainwright.plan import Expect
+
+PHASES = {
+    "prepare": "Before you begin",
+    "leads": "Leads and coils",
+    "controls": "Controls to their places",
+    "source": "The source's clean limit",
+    "processor": "In between",
+    "amplifier": "The gains",
+    "restore": "Filters back",
+    "verify": "The proof",
+}
+UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
+"""Units that are offered beside a reading."""
+SIGNS = {"fits": "fits", "low": "low", "high": "high", "off": "stop", "": "done"}
+VERDICTS = {
+    "fits": "fits",
+    "low": "lower than expected",
+    "high": "higher than expected",
+    "off": "not as it should be",
+    "": "read",
+}
+LOOKS = {"clean": "a clean tone", "distorted": "distortion", "weak": "a level, but no clear tone", "nothing": "nothing"}
+OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
+"""What a meter shows that can't tell, as a button beside the field."""
+
+
+def quantity_words(value: float | None, quantity: str) -> str:
+    """Return a reading in words: `2.34 V`, `1.6 ohm`, `step 34`."""
+    from gainwright.report import volts
+
+    if value is None or not math.isfinite(value):
+        return "open" if quantity == "ohm" else "over range"
+    if quantity == "step":
+        return f"step {value:g}"
+    if quantity == "ohm":
+        return f"{value:.3g} ohm" if value < 1000 else f"{value / 1000:.3g} kohm"
+    return f"{value:.3g} V" if quantity == "supply_v" else volts(value)
+
+
+def reading_words(value: Mapping[str, Any]) -> str:
+    """Return what an entry was read as."""
+    if "row" in value:
+        return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
+    if value.get("look"):
+        return LOOKS[value["look"]]
+    if "value" not in value:
+        return ""
+    found = quantity_words(value["value"], value.get("quantity", "v_rms"))
+    if "between" in value:
+        between = value["between"]
+        found += ", open between" if between == "open" else f", {between:.3g} ohm between"
+    return found + (f", gain at {value['at']}" if value.get("at") else "")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A step with the words around its figures."""
+
+    state: StepState
+    run: Run
+    job: Job
+
+    @property
+    def phase(self) -> str:
+        """The part of the work it belongs to."""
+        return PHASES[self.state.step.phase]
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Units that are offered."""
+        return UNITS.get(self.state.asked or "", ())
+
+    @property
+    def over(self) -> str:
+        """What a meter shows that can't tell; empty where it always can."""
+        return OVER.get(self.state.asked or "", "")
+
+    @property
+    def label(self) -> str:
+        """What is asked, over the field."""
+        step = self.state.step
+        if self.state.asked in ("column", "place"):
+            return "Last clean step" if step.adjust is not None or step.phase == "verify" else "Step"
+        at = {"supply": "volts DC", "lead": "ohm end to end", "ohm": "ohm"}.get(self.state.asked or "", "volts")
+        return f"{step.instrument or 'The reading'}, {at}"
+
+    @property
+    def target(self) -> str:
+        """What a control is turned to, in words; empty when none is."""
+        adjust = self.state.step.adjust
+        if adjust is None:
+            return ""
+        if adjust.until == "last_clean":
+            return f"{adjust.control} up to its last clean step"
+        return f"{adjust.control} up to {quantity_words(adjust.target, 'v_rms')}"
+
+    @property
+    def found_limit(self) -> str:
+        """The lowest last clean step that was found, where it is wanted; empty before."""
+        step = self.state.step
+        head = step.stage if step.id.endswith(".limit") else step.measure_at.removesuffix(".volume")
+        if self.state.asked != "place" and not step.id.endswith(".limit"):
+            return ""
+        limit = self.run.clean_limit(head)
+        return "" if limit is None or step.adjust is not None else f"{limit:g}"
+
+    @property
+    def prefill(self) -> str:
+        """What stands in the field before anything is typed."""
+        return self.found_limit if self.state.asked == "place" else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """The rule a reading lies on: the interval to be expected, its middle, the reading; all 0 .. 100 along it."""
+
+    low: float
+    high: float
+    middle: float
+    words: tuple[str, str, str]
+    reading: float | None
+    kind: str
+
+
+def gauge(expect: Expect | None, value: Mapping[str, Any]) -> Gauge | None:
+    """Return the rule of an expectation and what was read; None where nothing is expected."""
+    if expect is None or value.get("look"):
+        return None
+    low, high = float(value.get("low", expect.low)), float(value.get("high", expect.high))
+    middle = float(value.get("expected", expect.value))
+    quantity = str(value.get("quantity", expect.quantity))
+    span = max(high - low, 1e-9 + 0.02 * abs(high))
+    begin, end = low - 0.75 * span, high + 0.75 * span
+    if low >= 0:
+        begin = max(begin, -0.04 * end)
+
+    def along(x: float) -> float:
+        return round(100 * min(max((x - begin) / (end - begin), 0.0), 1.0), 2)
+
+    words = (quantity_words(low, quantity), quantity_words(middle, quantity), quantity_words(high, quantity))
+    reading = None
+    if "value" in value:
+        read = value["value"]
+        reading = 100.0 if read is None else along(float(read))
+    kind = SIGNS.get(str(value.get("verdict", "")), "done")
+    return Gauge(along(low), along(high), along(middle), words, reading, kind)
+
+
+def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
+    """Return what a column of readings says so far, and what to do next; a sentence when it can't be used."""
+    if state.asked != "column" or not state.rows:
+        return None, ""
+    from gainwright.app.set_up.evidence import column_knee
+    from gainwright.jobfile import instruments
+    from gainwright.report import advice_text
+
+    limit = job.thd_limit.nominal if job.thd_limit is not None and job.thd_limit.known else 0.01
+    try:
+        found = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit)
+    except GainwrightError as error:
+        return None, f"{error.what}; {error.remedy}"
+    return found, "" if found is None else advice_text(found, [(s, v) for s, v in state.rows if v])
+
+
+def entered(state: StepState, said: Mapping[str, str]) -> str:
+    """Return the text of a reading out of the fields of its form."""
+    instead = said.get("instead", "").strip()
+    text = instead or said.get("text", "").strip()
+    bare = text.replace(",", ".").removeprefix("-").replace(".", "", 1).isdigit()
+    if state.asked == "column" and said.get("volts", "").strip():
+        return f"{text} {said['volts'].strip()}"
+    if bare and said.get("unit") in UNITS.get(state.asked or "", ()):
+        text = f"{text} {said['unit']}"
+    if state.asked == "lead" and said.get("between") in ("open", "shorted"):
+        text = f"{text} {said['between']}"
+    if state.asked == "volts" and said.get("at", "").strip():
+        text = f"{text} at {said['at'].strip()}"
+    return text
