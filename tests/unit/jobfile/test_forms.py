@@ -203,7 +203,7 @@ def test_wrong_value_is_told_with_its_place_and_nothing_changes() -> None:
 def test_every_table_by_kind_of_stage_has_every_kind() -> None:
     """What takes how long, what can be added on a page, what must be said: no kind is left out, none is made up."""
     from gainwright.diagnose.candidates import ACCESS_MINUTES
-    from gainwright.web.pages import chain_edits
+    from gainwright.web.jobs import chain_edit_pages as chain_edits
 
     assert set(ACCESS_MINUTES) == set(chain_edits.KINDS) == set(STAGES)
     assert set(chain_edits.INSTRUMENTS) == set(INSTRUMENTS)
