@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from gainwright.adapters.store import StoreKeeper
+    from gainwright.adapters.store import StoreMaintenance
     from gainwright.app.music.ports import MusicCache, Workers
     from gainwright.app.ports import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
     from gainwright.app.store import Store
@@ -71,11 +71,11 @@ class World:
 
         return open_store(store_place(where))
 
-    def store_keeper(self, where: str | None = None) -> StoreKeeper:
+    def store_maintenance(self, where: str | None = None) -> StoreMaintenance:
         """Return what backs up, restores and checks the store at a place; the same place as of `store`."""
-        from gainwright.adapters.store import StoreKeeper, store_place
+        from gainwright.adapters.store import StoreMaintenance, store_place
 
-        return StoreKeeper(store_place(where))
+        return StoreMaintenance(store_place(where))
 
     def music_cache(self, folder: Path | None = None) -> MusicCache:
         """Return what keeps results of scanned music, in the person's cache folder when none is named. CallError: it can't be written."""

@@ -9,7 +9,7 @@ import time
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from gainwright.adapters.store import StoreKeeper, open_store
+from gainwright.adapters.store import StoreMaintenance, open_store
 from gainwright.jobfile import example_text
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def test_no_acknowledged_entry_is_lost_by_kill_9(tmp_path: Path) -> None:
             assert len(kept) <= len(acknowledged) + WRITERS * (KILLS + 1)
             assert store.jobs.get(job).revision in {revision, revision + 1}
             revision = store.jobs.get(job).revision
-        found = StoreKeeper(place).check()
+        found = StoreMaintenance(place).check()
         assert found.wrong == ()
     assert len(acknowledged) > KILLS * 10, "hardly anything was written: the test shows nothing"
 
@@ -82,7 +82,7 @@ def test_a_backup_that_is_killed_leaves_no_backup(tmp_path: Path) -> None:
         job = store.jobs.add(title="one", text=JOB).id
         for _ in range(20):
             store.recordings.add(job, name="a", content=bytes(1_000_000), measured={})
-    code = "import sys; from gainwright.adapters.store import StoreKeeper as K; from pathlib import Path; print(flush=True); K(sys.argv[1]).backup(Path(sys.argv[2]))"
+    code = "import sys; from gainwright.adapters.store import StoreMaintenance as K; from pathlib import Path; print(flush=True); K(sys.argv[1]).backup(Path(sys.argv[2]))"
     moments = random.Random(21)  # noqa: S311  (no secret)
     for number in range(6):
         file = tmp_path / f"backup{number}"
@@ -93,5 +93,5 @@ def test_a_backup_that_is_killed_leaves_no_backup(tmp_path: Path) -> None:
             time.sleep(moments.uniform(0, 0.06))
             writer.kill()
         if not file.exists():
-            StoreKeeper(place).backup(file)
-        assert StoreKeeper(str(file)).check().holds["recordings"] == 20
+            StoreMaintenance(place).backup(file)
+        assert StoreMaintenance(str(file)).check().holds["recordings"] == 20

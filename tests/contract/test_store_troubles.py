@@ -16,7 +16,7 @@ import psycopg
 import pytest
 from sqlalchemy import event
 
-from gainwright.adapters.store import SqlStore, StoreKeeper, open_store
+from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
 
@@ -102,7 +102,7 @@ def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
         event.listen(store.database.engine, "connect", lambda c, _: c.execute("PRAGMA max_page_count = 200"))
         job, kept = _fill(store)
         assert {recording.id for recording in store.recordings.of(job)} == set(kept)
-    assert StoreKeeper(place).check().wrong == ()
+    assert StoreMaintenance(place).check().wrong == ()
     with _opened(place) as store:
         assert len(store.recordings.content(kept[-1])) == 50_000
         store.recordings.add(job, name="more", content=b"1", measured={})
@@ -131,10 +131,10 @@ def test_a_disk_that_is_full(small_disk: Path) -> None:
         assert store.jobs.get(job).text == JOB
         filler.unlink()
         store.jobs.write(job, title="two", text=JOB, seen=1)
-    assert StoreKeeper(place).check().wrong == ()
+    assert StoreMaintenance(place).check().wrong == ()
     with _opened(place) as store:
         assert {recording.id for recording in store.recordings.of(job)} == set(kept)
-    _refused("store_full", lambda: StoreKeeper(place).backup(small_disk / "backup"))
+    _refused("store_full", lambda: StoreMaintenance(place).backup(small_disk / "backup"))
     assert list(small_disk.glob("backup*")) == []
 
 
@@ -174,7 +174,7 @@ def test_a_folder_that_may_not_be_written_to(ordinary_user: Path) -> None:
     ordinary_user.chmod(0o700)
     closed = ordinary_user / "closed"
     closed.mkdir(mode=0o500)
-    _refused("not_written", lambda: StoreKeeper(str(file)).backup(closed / "backup"))
+    _refused("not_written", lambda: StoreMaintenance(str(file)).backup(closed / "backup"))
 
 
 def test_a_store_is_for_its_owners_eyes(tmp_path: Path) -> None:
@@ -184,7 +184,7 @@ def test_a_store_is_for_its_owners_eyes(tmp_path: Path) -> None:
         with _opened(str(tmp_path / "shop.sqlite")) as store:
             store.jobs.add(title="one", text="1")
             modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.iterdir()}
-        StoreKeeper(str(tmp_path / "shop.sqlite")).backup(tmp_path / "backup")
+        StoreMaintenance(str(tmp_path / "shop.sqlite")).backup(tmp_path / "backup")
         modes["backup"] = (tmp_path / "backup").stat().st_mode & 0o777
     finally:
         os.umask(before)
@@ -230,14 +230,14 @@ def test_a_damaged_file(tmp_path: Path) -> None:
     with _opened(str(place)) as store:
         job = store.jobs.add(title="one", text="long " * 20_000)
         store.documents.put("a", "b", {"c": "d" * 50_000})
-        StoreKeeper(str(place)).backup(backup)
+        StoreMaintenance(str(place)).backup(backup)
     content = bytearray(place.read_bytes())
     damaged = range(4096, len(content) // 2)
     content[damaged.start : damaged.stop] = b"\xa5" * len(damaged)
     place.write_bytes(content)
     _refused("store_damaged", lambda: open_store(str(place)))
-    _refused("store_damaged", StoreKeeper(str(place)).check)
-    former = StoreKeeper(str(place)).restore(backup)
+    _refused("store_damaged", StoreMaintenance(str(place)).check)
+    former = StoreMaintenance(str(place)).restore(backup)
     assert former is not None
     assert former.read_bytes() == content
     with _opened(str(place)) as store:
@@ -253,7 +253,7 @@ def test_pages_that_were_lost_are_found(tmp_path: Path) -> None:
     content = bytearray(place.read_bytes())
     content[-20 * 4096 : -20 * 4096 + 4] = b"\xff\xff\xff\xff"  # where a page of the recording names the next one
     place.write_bytes(content)
-    assert StoreKeeper(str(place)).check().wrong
+    assert StoreMaintenance(str(place)).check().wrong
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,7 @@ def backup(
     """Write all that the store holds into one file, also while it is in use."""
     from gainwright.composition import compose
 
-    written = compose().store_keeper(store).backup(file)
+    written = compose().store_maintenance(store).backup(file)
     print_json({"file": str(written)}) if as_json else print_text(f"backed up into {written}")
 
 
@@ -54,7 +54,7 @@ def restore(
     """Put a backup in the place of all that the store holds; what it held before is kept in a file beside it."""
     from gainwright.composition import compose
 
-    former = compose().store_keeper(store).restore(file)
+    former = compose().store_maintenance(store).restore(file)
     if as_json:
         print_json({"restored": str(file), "former": str(former) if former else None})
     else:
@@ -66,7 +66,7 @@ def check(store: StorePlace = "", as_json: Json = False) -> None:
     """Go through the whole store: the database, its links, every job and case; nothing is changed."""
     from gainwright.composition import compose
 
-    found = compose().store_keeper(store).check()
+    found = compose().store_maintenance(store).check()
     print_json(found.as_json()) if as_json else print_text(_check_text(found))
     end(bool(found.wrong))
 

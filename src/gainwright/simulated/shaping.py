@@ -10,17 +10,33 @@ from gainwright.model import Amplifier, FilterSetting, HeadUnit, Processor
 from gainwright.simulated.filters import band_section, crossover_sections, equaliser_sections
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     import numpy.typing as npt
 
-    from gainwright.model import Node
-    from gainwright.simulated.world import World
+    from gainwright.model import AnyStage, Node
+    from gainwright.simulated.faults import Fault
 
     Floats = npt.NDArray[np.float64]
 
 
-def sections(world: World, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
-    """Return everything with a frequency response at an output, as second-order sections."""
-    stage = world.job.stages[node.stage]
+def sections(
+    node: Node,
+    stage: AnyStage,
+    truth: Mapping[str, float],
+    fault: Callable[..., Fault | None],
+    *,
+    rate_hz: float,
+    tone_hz: float,
+) -> Floats | None:
+    """Return everything with a frequency response at an output, as second-order sections; None when nothing has one.
+
+    Parameters
+    ----------
+    truth : fact path -> true value.
+    fault : returns the fault of a cause at one of several names of a place.
+    tone_hz : the tone that a boost, as a fault, sits on.
+    """
     path = f"{node.stage}.{node.output}"
     rows: list[Floats] = []
     holder: Any = stage
@@ -35,20 +51,20 @@ def sections(world: World, node: Node, rate_hz: float, tone_hz: float) -> Floats
         return None
     if equaliser is not None and not equaliser.flat:
         bands = [
-            (world.truth[f"{key}.{i}.gain"], world.truth[f"{key}.{i}.corner"], world.truth[f"{key}.{i}.q"])
+            (truth[f"{key}.{i}.gain"], truth[f"{key}.{i}.corner"], truth[f"{key}.{i}.q"])
             for i in range(len(equaliser.bands))
         ]
         rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
-    boost = world.fault("boost_on", node.stage, path)
+    boost = fault("boost_on", node.stage, path)
     if boost:
         rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))
     for control, kind in (("low_pass", "lowpass"), ("high_pass", "highpass")):
         setting = getattr(holder, control)
-        moved = world.fault(f"{control}_in_the_way", node.stage, path)
+        moved = fault(f"{control}_in_the_way", node.stage, path)
         if moved:
             setting = FilterSetting.parse(f"butterworth 24 at {moved.size:g} Hz")
             rows.append(crossover_sections(setting, kind=kind, corner_hz=moved.size, rate_hz=rate_hz))
         elif setting is not None and not setting.off:
-            corner = world.truth[f"{path}.{control}.corner"]
+            corner = truth[f"{path}.{control}.corner"]
             rows.append(crossover_sections(setting, kind=kind, corner_hz=corner, rate_hz=rate_hz))
     return np.vstack(rows) if rows else None

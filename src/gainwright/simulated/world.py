@@ -221,7 +221,7 @@ class World:
         source = 10 ** (level / 20) * np.sin(2 * np.pi * np.arange(count) / count)
 
         def shaped(node: Node, wave: Floats) -> Floats:
-            found = sections(self, node, rate_hz, tone_hz)
+            found = self._sections(node, rate_hz, tone_hz)
             return wave if found is None else filter_period(found, wave)
 
         return self._through(targets, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
@@ -230,10 +230,14 @@ class World:
         """Return noise (and hum, if that is the fault) at a node, running, for small signals."""
 
         def shaped(node: Node, wave: Floats) -> Floats:
-            found = sections(self, node, rate_hz, 1000.0)
+            found = self._sections(node, rate_hz, 1000.0)
             return wave if found is None else filter_on(found, wave)
 
         return self._through([target], np.zeros(count), shaped, clip=False, rate_hz=rate_hz, rng=rng)[target]
+
+    def _sections(self, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
+        stage = self.job.stages[node.stage]
+        return sections(node, stage, self.truth, self.fault, rate_hz=rate_hz, tone_hz=tone_hz)
 
     def _through(
         self,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 from sqlalchemy import event, exc
 
-from gainwright.adapters.store.faults import database_errors, sentence
+from gainwright.adapters.store.database_errors import database_errors, store_error
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class Database:
             yield connection
 
     @contextmanager
-    def moment(self) -> Iterator[sa.Connection]:
+    def snapshot(self) -> Iterator[sa.Connection]:
         """Yield a connection that sees one state of the store, however many statements it is asked.
 
         Raises
@@ -86,7 +86,7 @@ class Database:
         try:
             yield
         except database_errors() as error:
-            raise sentence(error, where=self.name) from error
+            raise store_error(error, where=self.name) from error
 
     @contextmanager
     def _one_at_a_time(self) -> Iterator[None]:
@@ -95,7 +95,7 @@ class Database:
             yield
             return
         if not self._turn.acquire(timeout=self.patience_s):
-            raise sentence(exc.TimeoutError(), where=self.name)
+            raise store_error(exc.TimeoutError(), where=self.name)
         try:
             yield
         finally:

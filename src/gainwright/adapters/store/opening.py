@@ -9,7 +9,7 @@ from gainwright.adapters.store.database import PATIENCE_S, Database, new_file
 from gainwright.adapters.store.devices import SqlDevices
 from gainwright.adapters.store.documents import SqlDocuments
 from gainwright.adapters.store.jobs import SqlJobs
-from gainwright.adapters.store.migrating import migrate
+from gainwright.adapters.store.migration import migrate
 from gainwright.adapters.store.recordings import SqlRecordings
 from gainwright.adapters.store.runs import SqlRuns
 

@@ -46,7 +46,7 @@ def bench(request: Request, site: CurrentSite, look: Literal["", "store", "progr
 
 def _health(site: Site, *, own: bool) -> dict[str, object]:
     try:
-        return {"error": None, "found": site.world.store_keeper(site.where or None).check()}
+        return {"error": None, "found": site.world.store_maintenance(site.where or None).check()}
     except GainwrightError as error:
         return {"error": error if own else error.placed(""), "found": None}
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 import sqlalchemy as sa
 
-from gainwright.adapters.store import SqlStore, StoreKeeper, open_store
+from gainwright.adapters.store import SqlStore, StoreMaintenance, open_store
 from gainwright.adapters.store.database import Database
-from gainwright.adapters.store.migrating import migrate
+from gainwright.adapters.store.migration import migrate
 from gainwright.adapters.store.tables import NEWEST, tables
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text
@@ -82,17 +82,17 @@ def test_a_backup_of_either_restores_into_either(of: str, into: str, tmp_path: P
     with closing(open_store(first)) as store:
         _fill(store)
         kept = _all(store)
-    assert StoreKeeper(first).backup(tmp_path / "backup") == tmp_path / "backup"
+    assert StoreMaintenance(first).backup(tmp_path / "backup") == tmp_path / "backup"
     with closing(open_store(second)) as store:
         store.jobs.add(title="before", text=JOB)
         before = _all(store)
-        former = StoreKeeper(second).restore(tmp_path / "backup")  # beside a store that is in use
+        former = StoreMaintenance(second).restore(tmp_path / "backup")  # beside a store that is in use
         assert former is not None
         assert _all(store) == kept
         assert [job.title for job in store.jobs.list(words="º")] == [job.title for job in store.jobs.list()]
         assert len(store.jobs.list()) == 2
-        assert StoreKeeper(second).check().wrong == ()
-        StoreKeeper(second).restore(former)
+        assert StoreMaintenance(second).check().wrong == ()
+        StoreMaintenance(second).restore(former)
         assert _all(store) == before
         store.jobs.add(title="after", text=JOB)
 
@@ -102,8 +102,8 @@ def test_a_backup_restores_where_nothing_was(place: str, tmp_path: Path) -> None
     with closing(open_store(str(tmp_path / "first.sqlite"))) as store:
         _fill(store)
         kept = _all(store)
-        StoreKeeper(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
-    assert StoreKeeper(place).restore(tmp_path / "backup") is None
+        StoreMaintenance(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
+    assert StoreMaintenance(place).restore(tmp_path / "backup") is None
     with closing(open_store(place)) as store:
         assert _all(store) == kept
 
@@ -122,13 +122,13 @@ def test_a_backup_of_a_store_in_use_is_one_moment(store: Store, place: str, tmp_
     writer = threading.Thread(target=write)
     writer.start()
     try:
-        backups = [StoreKeeper(place).backup(tmp_path / f"backup{number}") for number in range(6)]
+        backups = [StoreMaintenance(place).backup(tmp_path / f"backup{number}") for number in range(6)]
     finally:
         stop.set()
         writer.join()
     counts = []
     for file in backups:
-        assert StoreKeeper(str(file)).check().wrong == ()
+        assert StoreMaintenance(str(file)).check().wrong == ()
         with closing(open_store(str(file))) as kept:
             entries = len(kept.runs.entries(job))
             told = (kept.documents.get("count", "one") or {"entries": 0})["entries"]
@@ -142,7 +142,7 @@ def test_what_is_no_backup_changes_nothing(store: SqlStore, place: str, tmp_path
     """No file, a text, another database, a damaged backup, one of a newer program: the store stays as it was."""
     _fill(store)
     before = _all(store)
-    keeper = StoreKeeper(place)
+    keeper = StoreMaintenance(place)
     for name in ("damaged", "newer", "strays"):
         keeper.backup(tmp_path / name)
     content = bytearray((tmp_path / "damaged").read_bytes())
@@ -170,11 +170,11 @@ def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -
     """Neither a letter nor an earlier backup, nor the store itself; and it needs a folder."""
     _fill(store)
     (tmp_path / "letter").write_text("Dear", encoding="utf-8")
-    _refused("file_exists", lambda: StoreKeeper(place).backup(tmp_path / "letter"))
+    _refused("file_exists", lambda: StoreMaintenance(place).backup(tmp_path / "letter"))
     assert (tmp_path / "letter").read_text(encoding="utf-8") == "Dear"
-    _refused("not_written", lambda: StoreKeeper(place).backup(tmp_path / "nowhere" / "backup"))
+    _refused("not_written", lambda: StoreMaintenance(place).backup(tmp_path / "nowhere" / "backup"))
     if "://" not in place:
-        _refused("file_exists", lambda: StoreKeeper(place).backup(Path(place)))
+        _refused("file_exists", lambda: StoreMaintenance(place).backup(Path(place)))
     assert [path.name for path in tmp_path.rglob("*.part")] == []
 
 
@@ -182,31 +182,31 @@ def test_a_restore_that_breaks_off_changes_nothing(
     store: SqlStore, place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whole or not at all: when it fails in the last table, all is as it was."""
-    from gainwright.adapters.store import carrying
+    from gainwright.adapters.store import backup, restore
 
     with closing(open_store(str(tmp_path / "first.sqlite"))) as first:
         _fill(first)
-    StoreKeeper(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
+    StoreMaintenance(str(tmp_path / "first.sqlite")).backup(tmp_path / "backup")
     store.jobs.add(title="before", text=JOB)
     before = _all(store)
-    copy = carrying._copy
+    copy = backup.copy_rows
 
     def broken(*arguments: Any, **options: Any) -> None:
         copy(*arguments, **options)
         if options:
             raise ZeroDivisionError
 
-    monkeypatch.setattr(carrying, "_copy", broken)
+    monkeypatch.setattr(restore, "copy_rows", broken)
     with pytest.raises(ZeroDivisionError):
-        StoreKeeper(place).restore(tmp_path / "backup")
+        StoreMaintenance(place).restore(tmp_path / "backup")
     assert _all(store) == before
 
 
 def test_there_is_nothing_to_back_up_or_check(tmp_path: Path, postgresql: PostgreSQL) -> None:
     """No store is made by looking for one."""
     for place in (str(tmp_path / "none.sqlite"), postgresql.new_database()):
-        _refused("no_store", lambda place=place: StoreKeeper(place).backup(tmp_path / "backup"))  # type: ignore[misc]
-        _refused("no_store", lambda place=place: StoreKeeper(place).check())  # type: ignore[misc]
+        _refused("no_store", lambda place=place: StoreMaintenance(place).backup(tmp_path / "backup"))  # type: ignore[misc]
+        _refused("no_store", lambda place=place: StoreMaintenance(place).check())  # type: ignore[misc]
     assert list(tmp_path.iterdir()) == []
 
 
@@ -216,7 +216,7 @@ def test_there_is_nothing_to_back_up_or_check(tmp_path: Path, postgresql: Postgr
 def test_check_tells_what_is_wrong(store: SqlStore, place: str) -> None:
     """Each thing in a sentence that names it."""
     _fill(store)
-    found = StoreKeeper(place).check()
+    found = StoreMaintenance(place).check()
     assert (found.revision, found.wrong) == (NEWEST, ())
     assert found.holds == {
         "jobs": 3,
@@ -240,7 +240,7 @@ def test_check_tells_what_is_wrong(store: SqlStore, place: str) -> None:
             named = {"first": first, "second": second, "recording": recording}
             used = {name: value for name, value in named.items() if f":{name}" in statement}
             assert connection.execute(sa.text(statement), used).rowcount == 1
-    wrong = StoreKeeper(place).check().wrong
+    wrong = StoreMaintenance(place).check().wrong
     assert len(wrong) == 5
     for said in (
         f"{first} (Nº",
@@ -301,7 +301,7 @@ def test_a_store_of_the_first_revision_is_brought_up(place: str, own_folder: Pat
         assert store.devices.list()[0].seen.timestamp() == 7
         assert store.documents.get("scan", "k") == {"a": 1}
         assert store.jobs.redo("j1", seen=3).title == "other"
-    assert StoreKeeper(place).check().revision == NEWEST
+    assert StoreMaintenance(place).check().revision == NEWEST
     (before,) = _backups_before(place, own_folder)
     with closing(Database(before)) as database, database.read() as connection:
         assert connection.scalar(sa.text("SELECT version_num FROM alembic_version")) == "1"
@@ -314,9 +314,9 @@ def test_a_backup_of_the_first_revision_is_restored(place: str, tmp_path: Path) 
     """It is brought up on its way; the file stays as it was."""
     old = tmp_path / "old.sqlite"
     _first_store(str(old))
-    StoreKeeper(str(old)).backup(tmp_path / "backup")
+    StoreMaintenance(str(old)).backup(tmp_path / "backup")
     before = (tmp_path / "backup").read_bytes()
-    StoreKeeper(place).restore(tmp_path / "backup")
+    StoreMaintenance(place).restore(tmp_path / "backup")
     assert (tmp_path / "backup").read_bytes() == before
     with closing(open_store(place)) as store:
         assert [job.title for job in store.jobs.list(words="grosser")] == ["Großer Bus"]
@@ -347,8 +347,8 @@ def test_a_newer_store_is_refused_and_untouched(place: str, tmp_path: Path) -> N
         error = _refused("newer_store", lambda: open_store(place))
         assert "99" in error.what
         assert error.remedy == "install the newer Gainwright"
-        _refused("newer_store", lambda: StoreKeeper(place).backup(tmp_path / "backup"))
-        _refused("newer_store", StoreKeeper(place).check)
+        _refused("newer_store", lambda: StoreMaintenance(place).backup(tmp_path / "backup"))
+        _refused("newer_store", StoreMaintenance(place).check)
         assert _all(store) == before
 
 

@@ -62,7 +62,7 @@ _POSTGRESQL = {
 }
 
 
-def sentence(error: Exception, *, where: str) -> CallError:
+def store_error(error: Exception, *, where: str) -> CallError:
     """Return a database's error as one that a person can mend."""
     code, what, remedy = _told(error)
     return CallError(what, code=code, where=where, remedy=remedy)

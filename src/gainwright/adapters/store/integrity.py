@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 
 
-def unsound(connection: sa.Connection, *, quick: bool = False) -> list[str]:
+def integrity_problems(connection: sa.Connection, *, quick: bool = False) -> list[str]:
     """Return what the database itself finds wrong: damaged pages and indexes, rows that belong to nothing."""
     if connection.dialect.name != "sqlite":
         return []

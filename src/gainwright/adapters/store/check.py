@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from gainwright.adapters.store import tables as t
-from gainwright.adapters.store.migrating import known_revision
-from gainwright.adapters.store.soundness import unsound
+from gainwright.adapters.store.integrity import integrity_problems
+from gainwright.adapters.store.revisions import known_revision
 from gainwright.errors import CallError, GainwrightError
 from gainwright.jobfile import read_job_text
 from gainwright.model import Case
@@ -58,11 +58,11 @@ def check(database: Database) -> StoreCheck:
     ------
     CallError : there is none, or it can't be read at all.
     """
-    with database.moment() as connection:
+    with database.snapshot() as connection:
         revision = known_revision(database, connection)
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
-        wrong = unsound(connection)
+        wrong = integrity_problems(connection)
         holds = {
             name: connection.scalars(sa.select(sa.func.count()).select_from(table)).one()
             for name, table in _COUNTED.items()

@@ -1,7 +1,8 @@
-"""Brings the tables of a store to the newest revision, whole or not at all, with a backup of an older one beside it."""
+"""The revision of a store's tables: which one it has, whether this program knows it, and how to reach another."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -12,9 +13,6 @@ from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
-
-_LOCK = 0x6761696E
-"""Number of the PostgreSQL lock that one upgrader at a time holds."""
 
 
 def revision_of(connection: sa.Connection) -> str | None:
@@ -32,36 +30,6 @@ def revision_of(connection: sa.Connection) -> str | None:
         return None
     revision: str | None = connection.scalar(sa.text("SELECT version_num FROM alembic_version"))
     return revision
-
-
-def migrate(database: Database, to: str = NEWEST) -> None:
-    """Make the tables, or bring older ones up.
-
-    Raises
-    ------
-    CallError : it was made by a newer program, or is no store, or can't be upgraded; then it is as it was.
-    """
-    with database.moment() as connection:
-        before = known_revision(database, connection)
-    if before == to:
-        return
-    if before is not None:
-        from gainwright.adapters.store.carrying import backup_beside
-
-        backup_beside(database, f"before-upgrade-from-{before}")
-    with database.write() as connection:
-        if connection.dialect.name == "postgresql":
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
-        if known_revision(database, connection) != to:  # another process may have been first
-            try:
-                _upgrade(connection, to)
-            except (ValueError, LookupError, TypeError) as error:  # from what a revision found in the store
-                raise CallError(
-                    f"it can't be upgraded: {str(error)[:200]}",
-                    code="not_upgraded",
-                    where=database.name,
-                    remedy="it is as it was; bring a backup back, or ask for help with: gainwright store check",
-                ) from error
 
 
 def known_revision(database: Database, connection: sa.Connection) -> str | None:
@@ -82,9 +50,8 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
     return revision
 
 
-def _upgrade(connection: sa.Connection, to: str) -> None:
-    from pathlib import Path
-
+def upgrade(connection: sa.Connection, to: str) -> None:
+    """Make the tables of a revision, or bring older ones to it, within the connection's transaction."""
     from alembic import command
     from alembic.config import Config
 

@@ -5,16 +5,17 @@ from __future__ import annotations
 from contextlib import closing
 from typing import TYPE_CHECKING
 
-from gainwright.adapters.store.carrying import backup, restore
-from gainwright.adapters.store.checking import StoreCheck, check
+from gainwright.adapters.store.backup import backup
+from gainwright.adapters.store.check import StoreCheck, check
 from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.restore import restore
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-class StoreKeeper:
+class StoreMaintenance:
     """Looks after the store at a place.
 
     Parameters

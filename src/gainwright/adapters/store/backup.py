@@ -1,0 +1,133 @@
+"""Backups: a whole store of either kind, as it is at one moment, in one SQLite file that is itself a store."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing, suppress
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from gainwright.adapters.case_folder import cases_folder
+from gainwright.adapters.store.database import Database
+from gainwright.adapters.store.database_errors import store_error
+from gainwright.adapters.store.revisions import known_revision, revision_of, upgrade
+from gainwright.adapters.store.tables import now
+from gainwright.errors import CallError
+
+_AT_A_TIME = 500
+_ONE_AT_A_TIME = {"recording_content"}
+
+
+def backup(database: Database, file: Path) -> Path:
+    """Write a whole store as it is at this moment into a new file; return it.
+
+    Raises
+    ------
+    CallError : there is such a file, or it can't be written, or the store can't be read.
+    """
+    with database.snapshot() as connection:
+        if known_revision(database, connection) is None:
+            raise CallError("there is no store yet", code="no_store", where=database.name)
+        write_backup(connection, file)
+    return file
+
+
+def backup_beside(database: Database, why: str) -> Path:
+    """Write a backup beside the store, in the person's data folder for one on a server; return the file."""
+    file = file_beside(database, why)
+    with database.snapshot() as connection:
+        write_backup(connection, file)
+    return file
+
+
+def write_backup(connection: sa.Connection, file: Path) -> None:
+    """Write the store that a connection sees into a new file, whole or not at all.
+
+    Raises
+    ------
+    CallError : there is such a file, or it can't be written.
+    """
+    if file.exists():
+        raise CallError("there is such a file already", code="file_exists", where=str(file), remedy="name another")
+    part = file.with_name(f"{file.name}.part")
+    try:
+        _remove(part)
+        part.touch(mode=0o600)  # says why it can't, where SQLite would only say that it can't
+        if connection.dialect.name == "sqlite":
+            _write_file_backup(connection, part)
+        else:
+            _write_server_backup(connection, part)
+        part.rename(file)
+        _flush_folder(file.parent)
+    except OSError as error:
+        what = f"can't be written: {error.strerror}"
+        raise CallError(what, code="not_written", where=str(file), remedy="choose another place") from None
+    except sqlite3.Error as error:
+        raise store_error(error, where=str(file)) from error
+    finally:
+        with suppress(OSError):
+            _remove(part)
+
+
+def _write_file_backup(connection: sa.Connection, part: Path) -> None:
+    source = connection.connection.driver_connection
+    with closing(sqlite3.connect(part)) as target:
+        assert isinstance(source, sqlite3.Connection)  # noqa: S101  (the dialect says so)
+        source.backup(target)
+        # a backup is one file, readable where nothing may be written beside it
+        target.execute("PRAGMA journal_mode = DELETE")
+
+
+def _write_server_backup(connection: sa.Connection, part: Path) -> None:
+    revision = revision_of(connection)
+    with closing(Database(part)) as database, database.write() as new:
+        upgrade(new, to=str(revision))
+        copy_rows(connection, new)
+    with closing(sqlite3.connect(part)) as target:
+        target.execute("PRAGMA journal_mode = DELETE")
+
+
+def copy_rows(old: sa.Connection, new: sa.Connection, *, empty_first: bool = False) -> None:
+    """Copy every row as it lies; both ends have the same revision."""
+    there = tables_of(new)
+    if empty_first:
+        for table in reversed(there.sorted_tables):
+            new.execute(table.delete())
+    source = tables_of(old)
+    for table in there.sorted_tables:
+        at_a_time = 1 if table.name in _ONE_AT_A_TIME else _AT_A_TIME
+        wanted = sa.select(*(source.tables[table.name].c[column.name] for column in table.columns))
+        rows = old.execute(wanted.execution_options(yield_per=at_a_time))
+        for some in rows.mappings().partitions(at_a_time):
+            new.execute(table.insert(), [dict(row) for row in some])
+
+
+def tables_of(connection: sa.Connection) -> sa.MetaData:
+    """Return the tables as the database has them, so that old revisions are copied too."""
+    found = sa.MetaData()
+    found.reflect(connection, only=lambda name, _: name != "alembic_version")
+    return found
+
+
+def file_beside(database: Database, why: str) -> Path:
+    """Return a new file name beside a store, in the person's data folder for one on a server."""
+    stem = database.file or cases_folder().with_name("gainwright-server.sqlite")
+    stem.parent.mkdir(parents=True, exist_ok=True)
+    return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")
+
+
+def _remove(part: Path) -> None:
+    for suffix in ("", "-wal", "-shm", "-journal"):
+        Path(f"{part}{suffix}").unlink(missing_ok=True)
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

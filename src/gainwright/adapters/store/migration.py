@@ -1,0 +1,46 @@
+"""Brings the tables of a store to the newest revision, whole or not at all, with a backup of an older one beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store.backup import backup_beside
+from gainwright.adapters.store.revisions import known_revision, upgrade
+from gainwright.adapters.store.tables import NEWEST
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.adapters.store.database import Database
+
+_LOCK = 0x6761696E
+"""Number of the PostgreSQL lock that one upgrader at a time holds."""
+
+
+def migrate(database: Database, to: str = NEWEST) -> None:
+    """Make the tables, or bring older ones up.
+
+    Raises
+    ------
+    CallError : it was made by a newer program, or is no store, or can't be upgraded; then it is as it was.
+    """
+    with database.snapshot() as connection:
+        before = known_revision(database, connection)
+    if before == to:
+        return
+    if before is not None:
+        backup_beside(database, f"before-upgrade-from-{before}")
+    with database.write() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
+        if known_revision(database, connection) != to:  # another process may have been first
+            try:
+                upgrade(connection, to)
+            except (ValueError, LookupError, TypeError) as error:  # from what a revision found in the store
+                raise CallError(
+                    f"it can't be upgraded: {str(error)[:200]}",
+                    code="not_upgraded",
+                    where=database.name,
+                    remedy="it is as it was; bring a backup back, or ask for help with: gainwright store check",
+                ) from error

@@ -1,0 +1,126 @@
+"""Restoring: a backup in the place of all that a store of either kind holds, whole or not at all."""
+
+from __future__ import annotations
+
+import sqlite3
+import tempfile
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from gainwright.adapters.store.backup import copy_rows, file_beside, tables_of, write_backup
+from gainwright.adapters.store.database import Database, new_file
+from gainwright.adapters.store.database_errors import store_error
+from gainwright.adapters.store.integrity import integrity_problems
+from gainwright.adapters.store.migration import migrate
+from gainwright.adapters.store.revisions import revision_of
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_SET_ASIDE = {"store_damaged", "no_store", "newer_store"}
+"""What is wrong with a file that a restore puts aside, instead of leaving it to the person."""
+
+
+def restore(where: str | Path, file: Path) -> Path | None:
+    """Put a backup in the place of all that a store holds; return the file that keeps what it held before.
+
+    Raises
+    ------
+    CallError : the file is no whole backup, or the store can't be written; then it is as it was.
+    """
+    with _ready(file) as source:
+        database, former = _target(where)
+        with closing(database), source.snapshot() as old, database.write() as new:
+            _lock(new)
+            if former is None and _holds_anything(new):
+                former = file_beside(database, "former")
+                _keep(database, new, former)
+            copy_rows(old, new, empty_first=True)
+    return former
+
+
+@contextmanager
+def _ready(file: Path) -> Iterator[Database]:
+    """Yield a copy of a backup, whole and of the newest revision."""
+    if not file.is_file():
+        raise CallError("there is no such file", code="no_such_file", where=str(file), remedy="name a backup")
+    with tempfile.TemporaryDirectory(prefix="gainwright-") as folder:
+        copy = Path(folder) / "backup.sqlite"
+        try:
+            source = sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro", uri=True)
+            with closing(source), closing(sqlite3.connect(copy)) as target:
+                source.backup(target)
+        except sqlite3.Error as error:
+            raise store_error(error, where=str(file)) from error
+        with closing(Database(copy)) as database:
+            try:
+                _check_backup(database)
+                migrate(database)
+            except CallError as error:
+                raise error.placed(str(file)) from None
+            yield database
+
+
+def _check_backup(database: Database) -> None:
+    with database.snapshot() as connection:
+        if revision_of(connection) is None:
+            raise CallError("the file is no backup of a store", code="no_store", remedy="name a backup")
+        wrong = integrity_problems(connection)
+    if wrong:
+        raise CallError(f"the backup is damaged: {wrong[0]}", code="store_damaged", remedy="name another backup")
+
+
+def _target(where: str | Path) -> tuple[Database, Path | None]:
+    """Return the store to restore into, of the newest revision; and what was put aside, if it could not be used."""
+    database = Database(where)
+    try:
+        if database.file is not None:
+            new_file(database.file)
+        with database.snapshot() as connection:
+            wrong = integrity_problems(connection, quick=True)
+        if wrong:
+            raise CallError("the file is damaged", code="store_damaged", where=database.name)
+        migrate(database)
+    except CallError as error:
+        database.close()
+        if database.file is None or error.code not in _SET_ASIDE:
+            raise
+        former = _put_aside(database)
+        database = Database(where)
+        migrate(database)
+        return database, former
+    return database, None
+
+
+def _put_aside(database: Database) -> Path:
+    file = database.file
+    assert file is not None  # noqa: S101  (only files are put aside)
+    former = file_beside(database, "put-aside")
+    for suffix in ("", "-wal", "-shm"):
+        with suppress(FileNotFoundError):
+            Path(f"{file}{suffix}").rename(f"{former}{suffix}")
+    return former
+
+
+def _keep(database: Database, new: sa.Connection, former: Path) -> None:
+    if database.file is None:
+        write_backup(new, former)
+        return
+    with database.snapshot() as connection:  # sees what was there before this transaction
+        write_backup(connection, former)
+
+
+def _lock(connection: sa.Connection) -> None:
+    """Keep other writers out until the end of the transaction; a file's writer does already."""
+    if connection.dialect.name == "postgresql":
+        names = ", ".join(connection.dialect.identifier_preparer.quote(name) for name in tables_of(connection).tables)
+        connection.exec_driver_sql(f"LOCK TABLE {names} IN EXCLUSIVE MODE")
+
+
+def _holds_anything(connection: sa.Connection) -> bool:
+    tables = tables_of(connection).sorted_tables
+    return any(connection.execute(sa.select(table).limit(1)).first() is not None for table in tables)
