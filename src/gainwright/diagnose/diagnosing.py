@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+import json
 import threading
+from collections import OrderedDict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,9 +19,9 @@ from gainwright.diagnose.choosing import Ranked, groups, outlook, rank
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observing import Observer
 from gainwright.diagnose.unsaid import chain_as_met
-from gainwright.diagnose.weighing import observations
+from gainwright.diagnose.weighing import observe
 from gainwright.jobfile import instruments
-from gainwright.model import Multimeter
+from gainwright.model import Multimeter, as_mapping
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -46,6 +49,11 @@ PAIRS_FROM = 14
 PAIRS_WHEN = 0.15
 """Two causes at once are looked at when something else than one cause is believed so much."""
 HANDWORK = ("swap_sides", "swap_leads", "feed")
+LEAST_SCORE = 1e-300
+MOST_ENSEMBLES = 4
+"""Ensembles of a second look, or of pairs, that are kept with what was solved for them; the one used longest ago goes first."""
+MOST_SOLVED = 64
+"""An ensemble that holds more solutions is made anew, so that a diagnoser that is asked for days doesn't grow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +139,9 @@ class Tests:
 class Diagnoser:
     """Diagnoses one chain, reading after reading; what was solved is kept, so threads take turns at it (`turn`).
 
+    The answer depends on job, evidence and counted cases alone: not on what was asked before, nor on the order of the
+    entries. What is kept is known by everything that it was made of.
+
     Parameters
     ----------
     job : the chain as it should be.
@@ -153,8 +164,18 @@ class Diagnoser:
         self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
         self.seed = seed
         self.rough = self._answering([(c,) for c in self.causes], draws, seed)
-        self._fine: Answering | None = None
-        self._pairs: dict[frozenset[Hypothesis], Answering] = {}
+        self._again: OrderedDict[tuple[Hypothesis, ...], Answering] = OrderedDict()
+
+    def _kept(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
+        """Return the ensemble of just these hypotheses in just this order, made where it isn't kept."""
+        key = tuple(hypotheses)
+        found = self._again.pop(key, None)
+        if found is None or found.ensemble.solutions > MOST_SOLVED:
+            found = self._answering(key, draws, seed)
+        self._again[key] = found
+        while len(self._again) > MOST_ENSEMBLES:
+            self._again.popitem(last=False)
+        return found
 
     def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter))
@@ -164,6 +185,8 @@ class Diagnoser:
     def weigh(self, entries: Sequence[Entry]) -> State:
         """Return what is believed after some evidence."""
         entries = tuple(entries)
+        if self.rough.ensemble.solutions > MOST_SOLVED:
+            self.rough = self._answering(self.rough.ensemble.hypotheses, self.rough.ensemble.draws, self.seed)
         rough = self._weighed(self.rough, self.priors, entries)
         fine = self._look_again(rough, entries)
         single = fine if fine is not None else rough
@@ -203,12 +226,10 @@ class Diagnoser:
 
     def weigh_one(self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int) -> Weighed:
         """Return one hypothesis alone, with as many draws as are wanted, weighed by the evidence."""
-        answering = self._answering([hypothesis], draws, seed)
-        found = observations(tuple(entries), answering)
-        return Weighed(answering, weigh(np.ones(1), found, draws=draws, unknown=PRIOR_UNKNOWN))
+        return self._weighed(self._answering([hypothesis], draws, seed), np.ones(1), tuple(entries))
 
     def _weighed(self, answering: Answering, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
-        found = observations(entries, answering)
+        found = [o for i in _in_order(entries) for o in observe(i, entries[i], answering)]
         return Weighed(answering, weigh(prior, found, draws=answering.ensemble.draws, unknown=PRIOR_UNKNOWN))
 
     def _look_again(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
@@ -221,14 +242,9 @@ class Diagnoser:
             return None
         nothing = next(i for i, c in enumerate(self.causes) if c.id == NOTHING)
         left = sorted({*left, nothing})
-        wanted = [(self.causes[i],) for i in left]
-        held = set(self._fine.ensemble.hypotheses) if self._fine is not None else set()
-        if self._fine is None or not held.issuperset(wanted) or len(held) > 2 * len(wanted) + 4:
-            draws = int(np.clip(FINE_CASES // len(wanted), *FINE_DRAWS))
-            self._fine = self._answering(wanted, draws, self.seed + 100)
-        prior_of = dict(zip(self.causes, self.priors, strict=True))
-        prior = np.array([prior_of[h[0]] for h in self._fine.ensemble.hypotheses])
-        return self._weighed(self._fine, prior, entries)
+        draws = int(np.clip(FINE_CASES // len(left), *FINE_DRAWS))
+        fine = self._kept([(self.causes[i],) for i in left], draws, self.seed + 100)
+        return self._weighed(fine, self.priors[left], entries)
 
     def _joined(self, rough: Weighed, fine: Weighed | None) -> _Joined:
         """Return all singles, those that were looked at again by the second look."""
@@ -251,18 +267,21 @@ class Diagnoser:
         for left_out in range(len(entries)):
             rest = entries[:left_out] + entries[left_out + 1 :]
             score = np.maximum(score, self._weighed(self.rough, self.priors, rest).belief.probability)
-        able = [i for i in np.argsort(-score) if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
-        chosen = [self.causes[int(i)] for i in able[:PAIRS_FROM]]
-        pairs = [(a, b) for k, a in enumerate(chosen) for b in chosen[k + 1 :] if a.where != b.where or a.id != b.id]
+        # causes that are as likely but for the rounding of sums (a left and a right side) stand in the order of the causes
+        ranked = np.argsort(-np.round(np.log(np.maximum(score, LEAST_SCORE)), 6), kind="stable")
+        able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
+        pairs = list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2))
         if not pairs:
             return None
-        key = frozenset(pairs)
-        if key not in self._pairs:
-            self._pairs = {key: self._answering(pairs, DRAWS, self.seed + 200)}
-        prior_of = dict(zip(self.causes, self.priors, strict=True))
         of_two = 1 - float(np.sum(self.priors**2))
-        prior = np.array([PRIOR_TWO * 2 * prior_of[a] * prior_of[b] / of_two for a, b in pairs])
-        return self._weighed(self._pairs[key], prior, entries)
+        prior = np.array([PRIOR_TWO * 2 * self.priors[a] * self.priors[b] / of_two for a, b in pairs])
+        two = self._kept([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
+        return self._weighed(two, prior, entries)
+
+
+def _in_order(entries: tuple[Entry, ...]) -> list[int]:
+    """Return the places of entries in an order of their own, so that sums come out alike whatever was said first."""
+    return sorted(range(len(entries)), key=lambda i: json.dumps(as_mapping(entries[i]), sort_keys=True, default=str))
 
 
 def _with_pairs(one: _Joined, two: Weighed, surprise: float) -> tuple[_Joined, float]:

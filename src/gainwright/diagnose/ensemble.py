@@ -118,6 +118,11 @@ class Ensemble:
         self._stands: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
         self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
 
+    @property
+    def solutions(self) -> int:
+        """How many solutions it holds."""
+        return len(self._solved)
+
     def _change(self, hypothesis: tuple[Cause, ...]) -> Change:
         found = Change()
         for i, cause in enumerate(hypothesis):

@@ -17,8 +17,6 @@ from gainwright.diagnose.unsaid import place_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from gainwright.diagnose.answers import Answering, Answers
     from gainwright.diagnose.observing import Levels, Observer
     from gainwright.model import Entry, Instrument, Node, Played
@@ -47,11 +45,6 @@ def stimulus_of(played: Played) -> Stimulus | None:
         played.speakers == "on",
         None if feed is None else (feed.into, feed.volts.nominal),
     )
-
-
-def observations(entries: Sequence[Entry], answering: Answering) -> list[Observation]:
-    """Return what entries say of every hypothesis."""
-    return [o for i, entry in enumerate(entries) for o in observe(i, entry, answering)]
 
 
 def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]:
