@@ -60,6 +60,10 @@ class CallError(GainwrightError):
     """An option or argument that can't be used."""
 
 
+class AnswerError(CallError, ValueError):
+    """A text that a person typed and that can't be read: what it is, what would be right, an example."""
+
+
 def exit_status(error: GainwrightError) -> int:
     """Return the process exit status for an error: 2, the input or the call is bad."""
     del error

@@ -11,7 +11,7 @@ from gainwright.errors import QuantityError
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension, to_si
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 
-_NUMBER = r"[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-]?\d+)?"
+_NUMBER = r"[+\-−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+\-]?[0-9]+)?"
 _TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s±+\-−.,][^±]*?)?\s*")
 _LONGEST_TEXT = 200
 
@@ -116,7 +116,7 @@ def _number(text: str, kind: Dimension) -> float:
 def _term(text: str, kind: Dimension) -> tuple[float, str]:
     match = _TERM.fullmatch(text)
     if not match:
-        if re.fullmatch(r"\s*[+\-−]?\d+,\d+.*", text):
+        if re.fullmatch(r"\s*[+\-−]?[0-9]+,[0-9]+.*", text):
             raise QuantityError(
                 f"{text!r} has a comma in its number",
                 code="no_quantity",
