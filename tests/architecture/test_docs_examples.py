@@ -8,7 +8,6 @@ for anything, and space is not counted).
 from __future__ import annotations
 
 import doctest
-import os
 import re
 import shlex
 import subprocess
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+from commands import run
 
 TREE = Path(__file__).resolve().parents[2]
 DOCUMENTS = [TREE / "README.md", *sorted((TREE / "docs").rglob("*.md"))]
@@ -50,20 +50,16 @@ def calls(block: str) -> list[Call]:
     return found
 
 
-def _run(call: Call, folder: Path) -> None:
+def _run(call: Call, folder: Path, *, installed: bool) -> None:
+    """Run a call: the installed program as a reader has it, or the same in this process."""
     program, *arguments = shlex.split(call.line)
-    script = Path(sysconfig.get_path("scripts")) / program
-    environment = {**os.environ, "PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1"}
-    done = subprocess.run(
-        (str(script), *arguments),
-        cwd=folder,
-        env=environment,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        check=False,
-        stdin=subprocess.DEVNULL,
-    )
+    if installed:
+        command = (str(Path(sysconfig.get_path("scripts")) / program), *arguments)
+        done = subprocess.run(
+            command, cwd=folder, capture_output=True, encoding="utf-8", check=False, stdin=subprocess.DEVNULL
+        )
+    else:
+        done = run(*arguments, folder=folder)
     assert done.returncode == call.status, f"$ {call.line}\n{done.stdout}{done.stderr}"
     if call.shown.strip():
         printed = done.stdout + done.stderr
@@ -84,10 +80,12 @@ def test_document_examples_run(document: Path, tmp_path: Path, monkeypatch: pyte
     """A reader who types what the document shows gets what it shows."""
     text = document.read_text(encoding="utf-8")
     monkeypatch.chdir(tmp_path)
+    for name, value in {"PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1"}.items():
+        monkeypatch.setenv(name, value)
     for block in blocks(text, "console"):
         for call in calls(block):
             if call.line.startswith("gainwright ") and not call.line.startswith(WAITS_FOR_A_PERSON):
-                _run(call, tmp_path)
+                _run(call, tmp_path, installed=document.name == "README.md")
             else:
                 assert call.line.startswith(TRIED_OTHERWISE + WAITS_FOR_A_PERSON), f"nothing tries: {call.line}"
     for block in blocks(text, "python"):

@@ -10,14 +10,14 @@ from typing import Any
 
 import pytest
 import soundfile
+from commands import run, run_program
 
 from gainwright.jobfile import example_text, examples
 
 
 def call(*arguments: str, cwd: Path, status: int = 0) -> str:
     """Run `gainwright ...` in a folder; return what it prints, or on status 2 what it says."""
-    command = (sys.executable, "-W", "error", "-m", "gainwright", *arguments)
-    done = subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False)
+    done = run(*arguments, folder=cwd)
     assert done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stdout + done.stderr
     if status == 2:
@@ -213,6 +213,24 @@ def test_selfcheck_and_version(tmp_path: Path) -> None:
     """What is installed; the version."""
     assert all(part["ok"] for part in as_json("selfcheck", cwd=tmp_path)["parts"])
     assert call("--version", cwd=tmp_path).startswith("gainwright ")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "typed", "status"),
+    [
+        (("plan", "car.yaml", "--json"), "", 0),
+        (("check", "blocked.yaml"), "", 1),
+        (("levels", "none.yaml", "--tone", "40"), "", 2),
+        (("knee",), "12 1.82\nwrong\n13 2.16\n14 2.57\n15 3.05\n\n", 0),
+    ],
+)
+def test_a_program_of_its_own_says_the_same(car: Path, arguments: tuple[str, ...], typed: str, status: int) -> None:
+    """What the other tests run in their own process is what a terminal shows: status, result and talk."""
+    text = car.read_text(encoding="utf-8").replace("    boost: flat\n", "    boost: flat\n    minimum_load: 4 ohm\n")
+    (car.parent / "blocked.yaml").write_text(text, encoding="utf-8")
+    here, apart = (way(*arguments, folder=car.parent, typed=typed) for way in (run, run_program))
+    assert (here.returncode, here.stdout, here.stderr) == (apart.returncode, apart.stdout, apart.stderr)
+    assert here.returncode == status
 
 
 def test_a_closed_pipe_is_no_error(car: Path) -> None:

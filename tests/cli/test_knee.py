@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from commands import run
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,8 +19,7 @@ READINGS = "step,v_rms\n12,1.82\n13,2.16\n14,2.57\n15,3.05\n16,3.63\n17,4.30\n18
 
 def call(*arguments: str, cwd: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
     """Run `gainwright knee ...`."""
-    command = (sys.executable, "-W", "error", "-m", "gainwright", "knee", *arguments)
-    return subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False, input=typed)
+    return run("knee", *arguments, folder=cwd, typed=typed)
 
 
 def test_a_file_of_readings(tmp_path: Path) -> None:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from commands import run
 
 from gainwright.jobfile import example_text
 
 
 def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     """Run `gainwright ...`."""
-    command = (sys.executable, "-W", "error", "-m", "gainwright", *arguments)
-    return subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False)
+    return run(*arguments, folder=cwd)
 
 
 def test_noise_of_a_recording(tmp_path: Path) -> None:

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from commands import run
 
 
 def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     """Run `gainwright ...`."""
-    command = (sys.executable, "-W", "error", "-m", "gainwright", *arguments)
-    return subprocess.run(command, cwd=cwd, capture_output=True, text=True, check=False)
+    return run(*arguments, folder=cwd)
 
 
 def test_a_sweep_and_its_response(tmp_path: Path) -> None:

@@ -1,19 +1,51 @@
-"""A command run as a person runs it, in a folder."""
+"""Commands as a person runs them, in a folder: in this process, or as a program of their own."""
 
 from __future__ import annotations
 
+import contextlib
+import io
 import subprocess
 import sys
+import traceback
 from typing import TYPE_CHECKING
+from unittest import mock
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
 def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
-    """Run `gainwright` in a folder, with what is typed."""
+    """Run `gainwright` in this process, in a folder, with what is typed; return what a program of its own would leave.
+
+    An error nobody caught is a traceback and status 1, as the interpreter makes of it. Warnings stay what the test
+    makes of them: errors.
+    """
+    from gainwright.cli import main
+
+    command = ("gainwright", *map(str, arguments))
+    out, err = _stream(), _stream()
+    status = 0
+    with (
+        contextlib.chdir(folder),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+        mock.patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()), encoding="utf-8")),
+        mock.patch.object(sys, "argv", list(command)),
+    ):
+        try:
+            main()
+        except SystemExit as ended:
+            status = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+        except Exception:  # noqa: BLE001  what the interpreter does with one
+            traceback.print_exc()
+            status = 1
+    return subprocess.CompletedProcess(command, status, _text(out), _text(err))
+
+
+def run_program(*arguments: object, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
+    """Run `python -W error -m gainwright` as a program of its own: for what can't be seen from within a process."""
     return subprocess.run(
-        (sys.executable, "-m", "gainwright", *map(str, arguments)),
+        (sys.executable, "-W", "error", "-m", "gainwright", *map(str, arguments)),
         cwd=folder,
         capture_output=True,
         text=True,
@@ -21,3 +53,13 @@ def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.Complet
         input=typed,
         encoding="utf-8",
     )
+
+
+def _stream() -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
+
+
+def _text(stream: io.TextIOWrapper) -> str:
+    raw = stream.buffer
+    assert isinstance(raw, io.BytesIO)
+    return raw.getvalue().decode("utf-8")
