@@ -136,9 +136,9 @@ def test_concern_is_found_with_what_a_caller_has(name: str) -> None:
     told = concern.told or f"{concern.cause} at {concern.where}"
     first = found.causes[0]
     leading = {f"{first.cause} at {first.where}"}
-    for p, members in found.groups:
-        if p > first.probability:
-            leading = {f"{found.causes[i].cause} at {found.causes[i].where}" for i in members}
+    for group in found.groups:
+        if group.probability > first.probability:
+            leading = {f"{found.causes[i].cause} at {found.causes[i].where}" for i in group.causes}
     assert told in leading, (asked, [(c.cause, c.where, round(c.probability, 2)) for c in found.causes[:4]])
     if not concern.told and concern.most:
         assert found.done, (asked, first)

@@ -102,9 +102,9 @@ def test_blind_columns(kind: dict[str, Any]) -> None:
         assert found.last_clean_step <= truth.last_clean + 1
         exact += found.last_clean_step == truth.last_clean
         pairs = (
-            (found.onset_step, truth.onset),
-            (found.ceiling_v_rms, truth.ceiling),
-            (found.db_per_step, truth.per_step),
+            (found.onset, truth.onset),
+            (found.ceiling, truth.ceiling),
+            (found.rise, truth.per_step),
         )
         held += [i is not None and i.low <= true <= i.high for i, true in pairs]
     assert exact >= 0.9 * CASES
@@ -228,6 +228,6 @@ def test_another_limit_moves_the_onset_by_its_drive() -> None:
     for limit in (0.001, 0.01, 0.1):
         found = knee(steps, volts, limit_thd=limit)
         assert found.onset_step is not None
-        onsets[limit] = found.onset_step.value
+        onsets[limit] = found.onset_step
     assert onsets[0.1] - onsets[0.01] == pytest.approx(2.173141 - 0.251261, abs=0.06)
     assert onsets[0.01] - onsets[0.001] == pytest.approx(0.251261 - 0.036677, abs=0.06)

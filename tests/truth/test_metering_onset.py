@@ -59,10 +59,10 @@ def test_a_hand_on_the_knob(limit: float, noise: float) -> None:
     """Level within 0.1 dB and inside its interval, time to match (2 dB a second)."""
     onset = found(rising(noise=noise), limit_percent=limit)
     assert onset.by == "thd"
-    assert onset.level_dbfs is not None
+    assert onset.level is not None
     assert onset.time_s is not None
-    assert onset.level_dbfs.value == pytest.approx(EXPECTED[limit], abs=0.1)
-    assert onset.level_dbfs.low <= EXPECTED[limit] <= onset.level_dbfs.high
+    assert onset.level.value == pytest.approx(EXPECTED[limit], abs=0.1)
+    assert onset.level.low <= EXPECTED[limit] <= onset.level.high
     depth_db = {0.1: 0.036677, 1.0: 0.251261, 10.0: 2.173141}[limit]
     assert onset.time_s == pytest.approx((30 + CEILING_DB + depth_db) / 2, abs=0.1)
     assert onset.flattened
@@ -72,8 +72,8 @@ def test_a_hand_on_the_knob(limit: float, noise: float) -> None:
 def test_the_stepped_run() -> None:
     """The onset lies between the last clean step and the first that is cut."""
     onset = found(rising(steps=True))
-    assert onset.level_dbfs is not None
-    assert -6.05 < onset.level_dbfs.value < -5.3
+    assert onset.level is not None
+    assert -6.05 < onset.level.value < -5.3
     assert onset.time_s == pytest.approx(15.0, abs=0.1)
 
 
@@ -82,8 +82,8 @@ def test_one_sided_ceilings() -> None:
     onset = found(rising(ceiling=(1.0, 2.0)))
     assert onset.one_sided
     assert onset.flattened
-    assert onset.level_dbfs is not None
-    assert -6.0 < onset.level_dbfs.value < -5.5
+    assert onset.level is not None
+    assert -6.0 < onset.level.value < -5.5
 
 
 def test_a_soft_ceiling_is_rounded_not_flat() -> None:
@@ -92,9 +92,9 @@ def test_a_soft_ceiling_is_rounded_not_flat() -> None:
     assert onset.by == "thd"
     assert onset.rounded
     assert not onset.flattened
-    assert onset.level_dbfs is not None
+    assert onset.level is not None
     # 1 % THD of this shape lies 6.4 dB of drive under its final ceiling (brute force, see test_metering_knee)
-    assert onset.level_dbfs.value == pytest.approx(CEILING_DB - 6.64, abs=0.15)
+    assert onset.level.value == pytest.approx(CEILING_DB - 6.64, abs=0.15)
 
 
 LOW = signal.butter(2, 80, fs=RATE_HZ * OVER, output="sos")
@@ -112,18 +112,18 @@ BEHIND_DB = 20 * math.log10(abs(1 / (1 + 1j * np.sqrt(2) * 0.5 - 0.25) ** 2))
 def test_a_known_filter_is_undone() -> None:
     """40 Hz behind 80 Hz, 24 dB an octave: 11 % THD shows as 2 %; undone, the onset is where it is."""
     onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6), behind=response)
-    assert onset.level_dbfs is not None
-    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.15)
-    assert onset.level_dbfs.low <= EXPECTED[1.0] + BEHIND_DB <= onset.level_dbfs.high
+    assert onset.level is not None
+    assert onset.level.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.15)
+    assert onset.level.low <= EXPECTED[1.0] + BEHIND_DB <= onset.level.high
 
 
 def test_an_unknown_filter_is_said_and_the_interval_reaches_down() -> None:
     """By harmonics alone the onset is late; the interval holds it, and the tops are called rounded."""
     onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6))
     assert onset.rounded
-    assert onset.level_dbfs is not None
-    assert onset.level_dbfs.value > EXPECTED[1.0] + BEHIND_DB + 0.3
-    assert onset.level_dbfs.low <= EXPECTED[1.0] + BEHIND_DB + 0.05
+    assert onset.level is not None
+    assert onset.level.value > EXPECTED[1.0] + BEHIND_DB + 0.3
+    assert onset.level.low <= EXPECTED[1.0] + BEHIND_DB + 0.05
 
 
 def test_even_steps_tell_through_any_filter() -> None:
@@ -131,8 +131,8 @@ def test_even_steps_tell_through_any_filter() -> None:
     onset = found(rising(hz=40.0, steps=True, sos=LINKWITZ_RILEY, noise=1e-6))
     assert onset.by == "level"
     assert onset.hidden
-    assert onset.level_dbfs is not None
-    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.06)
+    assert onset.level is not None
+    assert onset.level.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.06)
 
 
 @pytest.mark.parametrize(
@@ -163,7 +163,7 @@ def test_an_ngspice_waveform(tmp_path: Path) -> None:
     subprocess.run(("ngspice", "-b", str(netlist)), capture_output=True, check=False)
     wave = np.loadtxt(table)[:, 1]
     onset = find_onset(Recording(wave[:, None], 96_000))[0]
-    assert onset.level_dbfs is not None
-    assert onset.level_dbfs.low <= EXPECTED[1.0] <= onset.level_dbfs.high
-    assert onset.level_dbfs.value == pytest.approx(EXPECTED[1.0], abs=0.15)
+    assert onset.level is not None
+    assert onset.level.low <= EXPECTED[1.0] <= onset.level.high
+    assert onset.level.value == pytest.approx(EXPECTED[1.0], abs=0.15)
     assert onset.time_s == pytest.approx((28 + CEILING_DB + 0.251) / 10, abs=0.05)

@@ -121,8 +121,8 @@ def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive()
     step = next(s for s in reserved.steps if s.id == "control.knob.level")
     assert step.sets == {"knob.level": "-6 dB"}
     assert "6 dB to turn up later and costs as much drive" in step.why
-    source = {t.stage: t.candidates["source"] for t in plain.targets}["amp_sub"]
-    less = {t.stage: t.candidates["source"] for t in reserved.targets}["amp_sub"]
+    source = {t.stage: t.candidates_v_rms["source"] for t in plain.targets}["amp_sub"]
+    less = {t.stage: t.candidates_v_rms["source"] for t in reserved.targets}["amp_sub"]
     assert 20 * math.log10(source / less) == pytest.approx(6.0, abs=0.05)
 
 
@@ -204,7 +204,7 @@ def test_the_target_is_the_lowest_of_its_candidates(change: str, set_by: str, vo
     made = make_plan(job(a=change))
     target = next(t for t in made.targets if t.stage == "amp_sub")
     assert target.set_by == set_by
-    assert target.v_rms == min(target.candidates.values())
+    assert target.v_rms == min(target.candidates_v_rms.values())
     if volts is not None:
         assert target.v_rms == pytest.approx(volts, abs=1e-4)
 

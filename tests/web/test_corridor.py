@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from gainwright.jobfile import controls, example_text, read_job_text, with_settings
+from gainwright.results import to_json
 from gainwright.solve import Chain, levels
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str
     """The API answers what the solver says of the same job, tone and settings; a setting that can't be is told."""
     found = api.get(f"/api/jobs/{job}/levels", params={"tone": 40, "level": -10, "set": "head.volume=36"})
     read = with_settings(read_job_text(example_text("two_way_and_sub")).job, {"head.volume": "36"})
-    assert found.json() == json.loads(json.dumps(levels(Chain(read), tone_hz=40, level_dbfs=-10).as_json()))
+    assert found.json() == to_json(levels(Chain(read), tone_hz=40, level_dbfs=-10))
     refused = api.get(f"/api/jobs/{job}/levels", params={"tone": 40, "set": "head.volume=99"})
     assert refused.status_code == 422
     assert "40" in refused.json()["rule"]

@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 from gainwright.app.practice.practising import in_use
 from gainwright.diagnose import Cause, Diagnoser, short, tell
 from gainwright.jobfile import example_text, read_entry, read_job_text
+from gainwright.results import to_json
 from gainwright.simulated import SimulatedHiddenRigs
 
 if TYPE_CHECKING:
@@ -387,7 +388,7 @@ def test_diagnosis_over_http_is_that_of_the_program(api: httpx.Client, job: str)
     ]
     over = api.post(f"/api/jobs/{job}/diagnosis", json={"evidence": entries}).raise_for_status().json()
     # cases that other tests closed sharpen the server's prior, so the leading causes are compared, not all digits
-    here = tell(Diagnoser(JOB), [read_entry(e, JOB) for e in entries]).as_json()
+    here = to_json(tell(Diagnoser(JOB), [read_entry(e, JOB) for e in entries]))
     assert over.keys() == here.keys()
     assert {(c["cause"], c["where"]) for c in over["causes"]} == {(c["cause"], c["where"]) for c in here["causes"]}
     assert sum(c["probability"] for c in over["causes"]) == pytest.approx(1)

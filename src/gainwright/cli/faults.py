@@ -43,7 +43,7 @@ def diagnose(
         read, found = run(job, evidence, unreachable=cant_reach or [], closed=closed)
         _written(read, found, page, chart)
         if as_json:
-            print_json(found.as_json())
+            print_json(found)
         else:
             from gainwright.report import diagnosis_text
 
@@ -62,7 +62,7 @@ def diagnose(
     found = dialogue.diagnosis() if as_json else talk(sys.stdin, say, dialogue, name=case, store=store)
     _written(dialogue.diagnoser.job, found, page, chart)
     if as_json:
-        print_json(found.as_json())
+        print_json(found)
 
 
 def _store(folder: Path | None) -> CaseStore:
@@ -97,7 +97,7 @@ def cases(
     counts = count_cases(_store(folder))
     if chart is not None:
         draw(cases_chart(counts), chart)
-    print_json(counts.as_json()) if as_json else print_text(cases_text(counts))
+    print_json(counts) if as_json else print_text(cases_text(counts))
 
 
 @app.command()

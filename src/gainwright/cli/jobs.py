@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from gainwright.cli.base import JobPath, Json, app, end, print_json, print_text
+from gainwright.results import to_json
 
 
 @app.command()
@@ -39,7 +40,7 @@ def check(job: JobPath, as_json: Json = False) -> None:
     read, findings = run(job)
     blocked = any(f.severity == "blocker" for f in findings)
     if as_json:
-        print_json({"title": read.title, "findings": [f.as_json() for f in findings]})
+        print_json({"title": read.title, "findings": [to_json(f) for f in findings]})
     else:
         from gainwright.report import findings_text
 
@@ -67,7 +68,7 @@ def levels(
     if chart is not None:
         draw_corridor(found, compose().charts, title=read.title, path=chart)
     if as_json:
-        print_json(found.as_json())
+        print_json(found)
     else:
         from gainwright.report import levels_text
 
@@ -90,7 +91,7 @@ def plan(
 
     found, learned = (run(job), ()) if evidence is None else plan_with(job, evidence)
     if as_json:
-        print_json(found.as_json() | {"learned": [x.as_json() for x in learned]})
+        print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})
     else:
         from gainwright.report import learned_text, plan_text
 

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, say
+from gainwright.results import to_json
 
 
 @app.command()
@@ -37,7 +38,7 @@ def knee(
     if chart is not None:
         draw(knee_chart(found, readings, title="The knee"), chart)
     if as_json:
-        print_json(found.as_json())
+        print_json(found)
         return
     print_text(knee_text(found, readings, limit_percent=limit))
     if tone is not None and meter_caution(tone):
@@ -57,7 +58,7 @@ def attenuator(
 
     found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
     if as_json:
-        print_json({"attenuators": [a.as_json() for a in found]})
+        print_json({"attenuators": [to_json(a) for a in found]})
     else:
         from gainwright.report import attenuator_text
 

@@ -9,6 +9,7 @@ import typer
 
 from gainwright.cli.base import Json, app, draw, end, print_json, print_text, say
 from gainwright.errors import CallError
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.measuring.live import LiveOptions
@@ -65,14 +66,13 @@ def measure(
 
     assert file is not None  # noqa: S101  asked above
     found = run(file, calibrate_v=calibrate, expect_hz=expect, limit_percent=limit, within_percent=within)
-    content = found.as_json()
     if as_json:
-        print_json(content)
+        print_json(found)
     else:
         from gainwright.report import measurement_text
 
         print_text(measurement_text(found))
-    end(any(channel["verdict"] != "clean" for channel in content["channels"]))
+    end(not found.clean)
 
 
 def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -> None:
@@ -121,7 +121,7 @@ def noise(
 
     found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load, within_percent=within)
     if as_json:
-        print_json({"channels": [channel.as_json() for channel in found]})
+        print_json({"channels": [to_json(channel) for channel in found]})
     else:
         from gainwright.report import noise_text
 
@@ -148,7 +148,7 @@ def onset(
 
         draw(onset_chart(found, title=file.name), chart)
     if as_json:
-        print_json({"channels": [channel.as_json() for channel in found]})
+        print_json({"channels": [to_json(channel) for channel in found]})
     else:
         from gainwright.report import onset_text
 
@@ -199,10 +199,10 @@ def response(
     if chart is not None:
         from gainwright.report import response_chart
 
-        draw(response_chart(found.channels, found.responses, found.paths, title=file.name), chart)
+        draw(response_chart(found, title=file.name), chart)
     if as_json:
-        print_json(found.as_json())
+        print_json(found)
     else:
         from gainwright.report import response_text
 
-        print_text(response_text(found.channels, found.paths, found.matches))
+        print_text(response_text(found))

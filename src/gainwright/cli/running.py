@@ -52,7 +52,7 @@ def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:
 
 
 def _summary(last: LiveUpdate | None, count: int) -> dict[str, Any]:
-    from gainwright.report import live_json
+    from gainwright.results import to_json
 
     if last is None or last.reading is None:
         return {"updates": count, "device": None, "rate_hz": None, "calibrate_v": None, "last": None}
@@ -61,7 +61,7 @@ def _summary(last: LiveUpdate | None, count: int) -> dict[str, Any]:
         "device": last.device.key,
         "rate_hz": last.rate_hz,
         "calibrate_v": last.calibrate_v,
-        "last": live_json(last.reading),
+        "last": to_json(last.reading),
     }
 
 

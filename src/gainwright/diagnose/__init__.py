@@ -4,7 +4,7 @@ from gainwright.diagnose.asking import entry_words
 from gainwright.diagnose.causes import ODDS, Cause
 from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
 from gainwright.diagnose.learning import Learned, learn
-from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
+from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.sayings import place_words, repair, says, short
 from gainwright.diagnose.telling import tell
 from gainwright.diagnose.unsaid import unsaid_gains
@@ -12,12 +12,14 @@ from gainwright.diagnose.unsaid import unsaid_gains
 __all__ = [
     "ODDS",
     "Cause",
-    "CauseTold",
+    "CauseGroup",
+    "CausePair",
     "Diagnoser",
     "Diagnosis",
-    "EntryTold",
+    "EvidenceItem",
     "Learned",
     "NextTest",
+    "RankedCause",
     "Repair",
     "State",
     "Tests",

@@ -33,10 +33,6 @@ class Learned:
     before_low: float
     before_high: float
 
-    def as_json(self) -> dict[str, float | str]:
-        """Return it as an object."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
-
 
 def learn(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Floats], tuple[Learned, ...]]:
     """Return draws of every uncertain number given what was read, shape (KEPT,) each, and what is better known.

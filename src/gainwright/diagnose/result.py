@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated
+
+from pydantic import Field
+
+from gainwright.model import EntryMapping
 
 
 @dataclass(frozen=True, slots=True)
-class CauseTold:
+class RankedCause:
     """A cause with its probability and why.
 
     Attributes
     ----------
     probability, error : and its Monte Carlo standard error.
     why : sentences.
-    speaks_for, speaks_against : numbers of the entries, 1 is the first.
+    speaks_for, against : numbers of the entries, 1 is the first; the first are `for` in JSON.
     """
 
     cause: str
@@ -22,20 +26,8 @@ class CauseTold:
     probability: float
     error: float
     why: str
-    speaks_for: tuple[int, ...] = ()
-    speaks_against: tuple[int, ...] = ()
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object."""
-        return {
-            "cause": self.cause,
-            "where": self.where,
-            "probability": self.probability,
-            "why": self.why,
-            "error": self.error,
-            "for": list(self.speaks_for),
-            "against": list(self.speaks_against),
-        }
+    speaks_for: Annotated[tuple[int, ...], Field(serialization_alias="for")] = ()
+    against: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,26 +41,18 @@ class NextTest:
     saved_minutes: float
     ask: str
     expect: str
-    entry: dict[str, Any]
+    entry: EntryMapping
     cautions: tuple[str, ...] = ()
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__} | {"cautions": list(self.cautions)}
 
 
 @dataclass(frozen=True, slots=True)
-class EntryTold:
+class EvidenceItem:
     """An entry of the evidence: what it says, what was to be expected, how doubtful it is (0 to 1)."""
 
     number: int
     said: str
     expected: str
     doubt: float
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as an object."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,13 +61,25 @@ class Repair:
 
     do: str
     prove: str
-    entry: dict[str, Any] = field(default_factory=dict)
+    entry: EntryMapping = field(default_factory=dict)
     v_rms_low: float | None = None
     v_rms_high: float | None = None
 
-    def as_json(self) -> dict[str, Any]:
-        """Return it as an object."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__}
+
+@dataclass(frozen=True, slots=True)
+class CauseGroup:
+    """Causes that no test here parts, by their index among all causes, and their common probability."""
+
+    probability: float
+    causes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CausePair:
+    """Two causes at once, in words, and their probability."""
+
+    probability: float
+    causes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +89,10 @@ class Diagnosis:
     Attributes
     ----------
     causes : most likely first; their probabilities sum to 1.
-    groups : causes that no test here parts, each with its common probability.
+    groups : causes that no test here parts.
     pairs : two causes at once that explain what one doesn't.
     next : tests, best first.
+    evidence_used : how many entries there are.
     evidence : the entries as they were taken.
     surprise : probability that it is something that this model doesn't hold.
     contradiction : a sentence about readings that don't go together, empty when they do.
@@ -103,27 +100,13 @@ class Diagnosis:
     repair : what to do then.
     """
 
-    causes: tuple[CauseTold, ...]
-    groups: tuple[tuple[float, tuple[int, ...]], ...]
-    pairs: tuple[tuple[float, tuple[str, ...]], ...]
+    causes: tuple[RankedCause, ...]
+    groups: tuple[CauseGroup, ...]
+    pairs: tuple[CausePair, ...]
     next: tuple[NextTest, ...]
-    evidence: tuple[EntryTold, ...]
+    evidence_used: int
+    evidence: tuple[EvidenceItem, ...]
     surprise: float
     contradiction: str
     done: bool
     repair: Repair | None
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object."""
-        return {
-            "causes": [c.as_json() for c in self.causes],
-            "next": [n.as_json() for n in self.next],
-            "evidence_used": len(self.evidence),
-            "surprise": self.surprise,
-            "groups": [{"probability": p, "causes": list(members)} for p, members in self.groups],
-            "pairs": [{"probability": p, "causes": list(names)} for p, names in self.pairs],
-            "evidence": [e.as_json() for e in self.evidence],
-            "contradiction": self.contradiction,
-            "done": self.done,
-            "repair": None if self.repair is None else self.repair.as_json(),
-        }

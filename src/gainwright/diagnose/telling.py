@@ -11,7 +11,7 @@ from gainwright.diagnose.belief import SPAN_DB
 from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
 from gainwright.diagnose.choosing import ASKING, ENOUGH
 from gainwright.diagnose.naming import healthy_name
-from gainwright.diagnose.result import CauseTold, Diagnosis, EntryTold, NextTest, Repair
+from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.sayings import repair, says, short
 from gainwright.diagnose.weighing import observe, stimulus_of
 from gainwright.model import Multimeter, Reading, as_mapping, stages_at
@@ -62,15 +62,16 @@ def _told(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], decli
     causes = _causes(diagnoser, found, probability, error, likelihood)
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
     groups = _groups(state, tests, sound, place)
-    leading = groups[0][0] if groups else 0.0
+    leading = groups[0].probability if groups else 0.0
     following = _next(state, tests, sound)
     done = bool(entries) and (leading >= ENOUGH or not following)
     pairs = [(float(p), h) for p, h in zip(state.probability, state.hypotheses, strict=True) if len(h) > 1 and p > 0.01]
     return Diagnosis(
         causes,
-        tuple(g for g in groups if len(g[1]) > 1),
-        tuple((p, tuple(str(c) for c in h)) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
+        tuple(g for g in groups if len(g.causes) > 1),
+        tuple(CausePair(p, tuple(map(str, h))) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
         following,
+        len(state.entries),
         _evidence(diagnoser, state, likelihood),
         state.surprise,
         _contradiction(diagnoser, state, likelihood, found, probability),
@@ -109,7 +110,7 @@ def _alone(o: Observation) -> Floats:
 
 def _causes(
     diagnoser: Diagnoser, found: list[Cause], probability: Floats, error: Floats, likelihood: Floats
-) -> tuple[CauseTold, ...]:
+) -> tuple[RankedCause, ...]:
     average = np.log(np.exp(likelihood) @ diagnoser.priors) if len(likelihood) else np.zeros(0)
     column = {c: i for i, c in enumerate(diagnoser.causes)}
     told = []
@@ -122,7 +123,7 @@ def _causes(
         against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
         why = _why(cause, speaks_for, against if probability[i] > LEAST_TOLD else ())
         told.append(
-            CauseTold(
+            RankedCause(
                 cause.id,
                 cause.where,
                 float(probability[i] / total),
@@ -145,16 +146,14 @@ def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) ->
     return say("{says}.", says=says(cause))
 
 
-def _groups(
-    state: State, tests: Tests, sound: Cause, place: dict[tuple[str, str], int]
-) -> list[tuple[float, tuple[int, ...]]]:
+def _groups(state: State, tests: Tests, sound: Cause, place: dict[tuple[str, str], int]) -> list[CauseGroup]:
     """Return groups with their probability among single causes, likeliest first."""
     found = []
     for group in tests.groups:
         p = float(sum(state.probability[state.place[i]] for i in group))
         names = [_named(state.active.hypotheses[i][0], sound) for i in group]
-        found.append((p, tuple(place[c.id, c.where] for c in names)))
-    return sorted(found, key=lambda g: -g[0])
+        found.append(CauseGroup(p, tuple(place[c.id, c.where] for c in names)))
+    return sorted(found, key=lambda g: -g.probability)
 
 
 def _named(cause: Cause, sound: Cause) -> Cause:
@@ -195,9 +194,9 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
     return np.array([float(lies_before(h)) for h in state.active.hypotheses])
 
 
-def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EntryTold, ...]:
+def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EvidenceItem, ...]:
     return tuple(
-        EntryTold(i + 1, entry_words(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
+        EvidenceItem(i + 1, entry_words(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
         for i, entry in enumerate(state.entries)
     )
 

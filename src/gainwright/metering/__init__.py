@@ -2,9 +2,10 @@
 
 from gainwright.metering.clipping import Cut, find_cut
 from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
-from gainwright.metering.knee import Interval, Knee, MeterKind, find_knee
+from gainwright.metering.interval import Interval
+from gainwright.metering.knee import Knee, MeterKind, find_knee
 from gainwright.metering.live import LiveMeter, LiveReading
-from gainwright.metering.matching import Match, match
+from gainwright.metering.matching import Match, Responses, compared, match
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
@@ -35,8 +36,10 @@ __all__ = [
     "Pictures",
     "Recording",
     "Response",
+    "Responses",
     "SineFit",
     "checked",
+    "compared",
     "find_cut",
     "find_knee",
     "find_onset",

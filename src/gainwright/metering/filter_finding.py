@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from gainwright.errors import RecordingError
-from gainwright.metering.knee import Interval
 from gainwright.metering.response import PER_OCTAVE
 from gainwright.physics import SLOPES_DB_PER_OCTAVE, filter_response
+from gainwright.results import Number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,19 +37,21 @@ NEEDED_DB = 1.5
 """A side of the response that falls less than this has no filter."""
 
 
+Side = Literal["low", "high"]
+Polarity = Literal["normal", "reversed"]
+
+
 @dataclass(frozen=True, slots=True)
 class FoundFilter:
-    """One filter that explains a side of a response."""
+    """One filter that explains a side of a response: its corner with the 95 % interval; `text` as a job file says it."""
 
-    kind: str
+    kind: Side
+    text: str
     shape: str
     slope_db_per_octave: int
-    corner: Interval
-
-    @property
-    def text(self) -> str:
-        """Return it as a job file says it."""
-        return f"{self.shape} {self.slope_db_per_octave} at {self.corner.value:.4g} Hz"
+    corner_hz: float
+    corner_hz_low: float
+    corner_hz_high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +61,19 @@ class FoundPath:
     Attributes
     ----------
     filters : none, one or two.
-    level_db : gain in the passband, with its interval.
-    polarity : 1, -1, or 0 when the phase doesn't tell.
+    level_db : gain in the passband, with its 95 % interval.
+    polarity : None when the phase doesn't tell.
     delay_s : beyond the filters' own; `delay_within_s` is half of its 95 % interval.
     misfit_db : rms of what is left.
     """
 
     filters: tuple[FoundFilter, ...]
-    level_db: Interval
-    polarity: int
+    level_db: float
+    level_db_low: float
+    level_db_high: float
+    polarity: Polarity | None
     delay_s: float
-    delay_within_s: float
+    delay_within_s: Number
     misfit_db: float
 
 
@@ -98,20 +102,29 @@ def find_path(response: Response) -> FoundPath:
     shaped = best.response(response.frequency_hz)
     polarity, extra_s, within_s = _phase(response, shaped, best)
     filters = tuple(
-        FoundFilter(kind, shape, slope, _interval(corner, sd))
+        _filter(kind, shape, slope, corner, sd)
         for (kind, shape, slope), corner, sd in zip(best.kinds, best.corners, best.corner_sd, strict=True)
     )
     misfit = level - best.level_db - 20 * np.log10(np.abs(best.response(hz)))
-    gain = Interval(best.level_db, best.level_db - 1.96 * best.level_sd, best.level_db + 1.96 * best.level_sd)
-    return FoundPath(filters, gain, polarity, response.delay_s + extra_s, within_s, float(np.sqrt(np.mean(misfit**2))))
+    half_db = 1.96 * best.level_sd
+    return FoundPath(
+        filters,
+        best.level_db,
+        best.level_db - half_db,
+        best.level_db + half_db,
+        polarity,
+        response.delay_s + extra_s,
+        within_s,
+        float(np.sqrt(np.mean(misfit**2))),
+    )
 
 
-def _interval(corner_hz: float, sd_of_log: float) -> Interval:
+def _filter(kind: Side, shape: str, slope: int, corner_hz: float, sd_of_log: float) -> FoundFilter:
     spread = math.exp(min(1.96 * sd_of_log, LOGS[1]))
-    return Interval(corner_hz, corner_hz / spread, corner_hz * spread)
+    text = f"{shape} {slope} at {corner_hz:.4g} Hz"
+    return FoundFilter(kind, text, shape, slope, corner_hz, corner_hz / spread, corner_hz * spread)
 
 
-Side = Literal["low", "high"]
 Kind = tuple[Side, str, int]
 
 
@@ -200,12 +213,12 @@ def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
     return float(hz[over[0]] if kind == "high" else hz[over[-1]])
 
 
-def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float, float]:
+def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[Polarity | None, float, float]:
     """Return polarity and the delay that is left when the filters' own phase is taken out, with half its 95 % interval."""
     gain = 10 ** (fit.level_db / 20)
     loud = (np.abs(shaped) > 0.5) & (response.sure_db < 1.0)
     if np.count_nonzero(loud) < 6:
-        return 0, 0.0, math.inf
+        return None, 0.0, math.inf
     hz = response.frequency_hz[loud]
     rest = response.h[loud] / (gain * shaped[loud])
     # the delay that gathers the phase best, on a grid of a sixteenth of the highest period, then by its slope
@@ -225,5 +238,6 @@ def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[int, float
     spread = float(np.sqrt(np.sum((hz - hz.mean()) ** 2)))
     # neighbours on the grid share their noise: count an octave as four
     within_s = 1.96 * scatter * math.sqrt(PER_OCTAVE / 4) / (2 * np.pi * spread)
-    polarity = 0 if abs(mean.real) < 0.5 * abs(mean) else 1 if mean.real > 0 else -1
-    return polarity, delay_s, float(within_s)
+    if abs(mean.real) < 0.5 * abs(mean):
+        return None, delay_s, float(within_s)
+    return "normal" if mean.real > 0 else "reversed", delay_s, float(within_s)

@@ -19,6 +19,7 @@ import numpy as np
 
 from gainwright.errors import ReadingError
 from gainwright.metering.bends import SHARPNESSES, Shows, bend
+from gainwright.metering.interval import Interval, flat, joined
 from gainwright.metering.knee_posterior import DB_PER_RATIO, Posterior, Readings, outlier_weights, posterior
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
@@ -61,17 +62,10 @@ class MeterKind:
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
-    """A figure with its central 95 % interval."""
-
-    value: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
 class Knee:
     """What a column of readings says. Figures that it doesn't show are None, with the reason in `why_not`.
+
+    `_low` and `_high` are the ends of a figure's 95 % interval; `ceiling_low` and `ceiling_high` are in volts rms.
 
     Attributes
     ----------
@@ -81,7 +75,7 @@ class Knee:
     onset_step : where THD reaches the limit, in steps.
     ceiling_v_rms : rms of the largest clean sine, meter's own error included.
     db_per_step : rise of a step below the knee.
-    hard : probability that the ceiling is a hard one.
+    hard_probability : probability that the ceiling is a hard one.
     outliers : indexes of readings that don't fit the others.
     advice, next_step : what to do next, and at which step.
     curve : (step, volts rms) of the likeliest bend, to draw.
@@ -90,38 +84,36 @@ class Knee:
     found: bool
     last_clean_step: float | None
     confidence: float
-    onset_step: Interval | None
-    ceiling_v_rms: Interval | None
-    db_per_step: Interval | None
-    hard: float | None
+    onset_step: float | None
+    onset_step_low: float | None
+    onset_step_high: float | None
+    ceiling_v_rms: float | None
+    ceiling_low: float | None
+    ceiling_high: float | None
+    db_per_step: float | None
+    db_per_step_low: float | None
+    db_per_step_high: float | None
+    hard_probability: float | None
     outliers: tuple[int, ...]
     advice: Advice
     next_step: float | None
     why_not: str = ""
     curve: tuple[tuple[float, float], ...] = ()
 
-    def as_json(self) -> dict[str, object]:
-        """Return the contract's object."""
-        ceiling, onset, rise = self.ceiling_v_rms, self.onset_step, self.db_per_step
-        return {
-            "last_clean_step": self.last_clean_step,
-            "ceiling_v_rms": ceiling and ceiling.value,
-            "ceiling_low": ceiling and ceiling.low,
-            "ceiling_high": ceiling and ceiling.high,
-            "db_per_step": rise and rise.value,
-            "db_per_step_low": rise and rise.low,
-            "db_per_step_high": rise and rise.high,
-            "confidence": self.confidence,
-            "found": self.found,
-            "onset_step": onset and onset.value,
-            "onset_step_low": onset and onset.low,
-            "onset_step_high": onset and onset.high,
-            "hard_probability": self.hard,
-            "outliers": list(self.outliers),
-            "advice": self.advice,
-            "next_step": self.next_step,
-            "why_not": self.why_not,
-        }
+    @property
+    def onset(self) -> Interval | None:
+        """The step at which clipping begins, with its interval."""
+        return joined(self.onset_step, self.onset_step_low, self.onset_step_high)
+
+    @property
+    def ceiling(self) -> Interval | None:
+        """The rms of the largest clean sine in volts, with its interval."""
+        return joined(self.ceiling_v_rms, self.ceiling_low, self.ceiling_high)
+
+    @property
+    def rise(self) -> Interval | None:
+        """The rise of a step below the knee in dB, with its interval."""
+        return joined(self.db_per_step, self.db_per_step_low, self.db_per_step_high)
 
 
 def find_knee(
@@ -192,7 +184,8 @@ def _noise(volts: Floats, meter: MeterKind) -> tuple[Floats, npt.NDArray[np.intp
 
 
 def _nothing(advice: Advice, why: str, *, next_step: float | None, outliers: tuple[int, ...] = ()) -> Knee:
-    return Knee(False, None, 0.0, None, None, None, None, outliers, advice, next_step, why)
+    unknown = flat(None)
+    return Knee(False, None, 0.0, *unknown, *unknown, *unknown, None, outliers, advice, next_step, why)
 
 
 def _step_up(s: Floats, whole: bool) -> float | None:
@@ -237,9 +230,9 @@ def _said(
             why = "the readings hardly rise: the control does nothing here, or all of them are past the knee"
             return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
         why = "the readings rise evenly to the last: no knee is shown"
-        return Knee(
-            False, last, sure, None, None, _interval(per_step), None, outliers, "go_on", _step_up(s, whole), why
-        )
+        unknown, rise = flat(None), flat(_interval(per_step))
+        following = _step_up(s, whole)
+        return Knee(False, last, sure, *unknown, *unknown, *rise, None, outliers, "go_on", following, why)
     cells = np.histogram(onset, bins=np.append(steps, np.inf))[0] / DRAWS
     if len(outliers) > SCATTERED * len(s):
         why = f"{len(outliers)} of {len(s)} readings don't fit the others: check the lead, the range and the tone"
@@ -258,9 +251,9 @@ def _said(
         True,
         float(steps[best]),
         float(cells[best]),
-        _interval(onset),
-        ceiling,
-        _interval(per_step),
+        *flat(_interval(onset)),
+        *flat(ceiling),
+        *flat(_interval(per_step)),
         float(np.mean(np.isinf(sharp))),
         outliers,
         advice,

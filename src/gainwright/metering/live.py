@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.metering.measurement import Channel, Verdict
 from gainwright.metering.measuring import measure
 from gainwright.metering.pictures import Pictures, pictures
 from gainwright.metering.recording import Recording
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from gainwright.metering.measurement import Channel
 
     Floats = npt.NDArray[np.float64]
 
@@ -48,7 +47,7 @@ class LiveReading:
     time_s: float
     channels: tuple[Channel, ...]
     room_db: tuple[float, ...]
-    worst: tuple[str, ...]
+    worst: tuple[Verdict, ...]
     worst_thd_percent: tuple[float | None, ...]
     highest_dbfs: tuple[float | None, ...]
     gaps: int
@@ -57,7 +56,7 @@ class LiveReading:
 
 @dataclass(slots=True)
 class _Held:
-    verdict: str = "clean"
+    verdict: Verdict = "clean"
     thd_percent: float | None = None
     level_dbfs: float | None = None
     levels: collections.deque[tuple[float, float]] = field(default_factory=collections.deque)

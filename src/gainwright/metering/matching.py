@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.metering.knee import Interval
+from gainwright.metering.filter_finding import FoundPath
+from gainwright.metering.interval import Interval
 from gainwright.physics import speed_of_sound
+from gainwright.results import Number
 
 if TYPE_CHECKING:
-    from gainwright.metering.filter_finding import FoundPath
+    from collections.abc import Sequence
+
     from gainwright.metering.response import Response
 
 SURE_DB = 1.0
@@ -32,15 +35,43 @@ class Match:
 
     level_db: Interval | None
     delay_s: float
-    delay_within_s: float
+    delay_within_s: Number
     distance_m: float
     same_polarity: bool | None
 
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        found = asdict(self)
-        found["delay_within_s"] = self.delay_within_s if np.isfinite(self.delay_within_s) else None
-        return found
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPoint:
+    """One point of a response; `sure_db` is the standard deviation of its level."""
+
+    frequency_hz: float
+    level_db: float
+    sure_db: Number
+    coherence: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelResponse(FoundPath):
+    """One channel, from 1: what explains its response, and the response."""
+
+    channel: int
+    curve: tuple[MeasuredPoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelMatch(Match):
+    """One channel beside another, the first one."""
+
+    channel: int
+    against: int
+
+
+@dataclass(frozen=True, slots=True)
+class Responses:
+    """Every channel's response and what explains it, and each later channel against the first."""
+
+    channels: tuple[ChannelResponse, ...]
+    matches: tuple[ChannelMatch, ...]
 
 
 def match(
@@ -59,7 +90,39 @@ def match(
         middle = float(np.mean(difference))
         level = Interval(middle, middle - float(half), middle + float(half))
     delay_s = second[1].delay_s - first[1].delay_s
-    told = first[1].polarity * second[1].polarity
+    polarities = first[1].polarity, second[1].polarity
     speed = float(speed_of_sound(temperature_c=temperature_celsius))
     within_s = float(np.hypot(first[1].delay_within_s, second[1].delay_within_s))
-    return Match(level, delay_s, within_s, delay_s * speed, None if told == 0 else told > 0)
+    return Match(
+        level, delay_s, within_s, delay_s * speed, None if None in polarities else polarities[0] == polarities[1]
+    )
+
+
+def compared(
+    channels: Sequence[int], responses: Sequence[Response], paths: Sequence[FoundPath], *, temperature_celsius: float
+) -> Responses:
+    """Return the responses of some channels with what explains them, and each later channel against the first."""
+    pairs = list(zip(responses, paths, strict=True))
+    return Responses(
+        tuple(
+            ChannelResponse(**_fields(path), channel=number, curve=_curve(response))
+            for number, (response, path) in zip(channels, pairs, strict=True)
+        ),
+        tuple(
+            ChannelMatch(
+                **_fields(match(pairs[0], pair, temperature_celsius=temperature_celsius)),
+                channel=number,
+                against=channels[0],
+            )
+            for number, pair in zip(channels[1:], pairs[1:], strict=True)
+        ),
+    )
+
+
+def _fields(found: FoundPath | Match) -> dict[str, Any]:
+    return {f.name: getattr(found, f.name) for f in fields(found)}
+
+
+def _curve(response: Response) -> tuple[MeasuredPoint, ...]:
+    columns = (response.frequency_hz, response.level_db, response.sure_db, response.coherence)
+    return tuple(MeasuredPoint(*map(float, row)) for row in zip(*columns, strict=True))

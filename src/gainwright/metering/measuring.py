@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -83,6 +84,13 @@ def _dbfs(rms: float) -> float:
     return float(20 * np.log10(rms * np.sqrt(2))) if rms > 0 else float("-inf")
 
 
+def _volts(level_dbfs: float, calibrate_v: float | None, factor: float = 1.0) -> float | None:
+    """Return volts of a level; None without a calibration, or of nothing at all."""
+    if calibrate_v is None or not math.isfinite(level_dbfs):
+        return None
+    return calibrate_v * factor * float(10 ** (level_dbfs / 20))
+
+
 def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
     """Return the longest stretch of even level, without its first and last block (fades and switching)."""
     return _steady(samples, rate_hz=rate_hz)[0]
@@ -146,6 +154,9 @@ def _channel(
             peak_dbfs=peak_dbfs,
             dc_dbfs=_dbfs(abs(dc) / np.sqrt(2)),
             calibrate_v=calibrate_v,
+            v_rms=_volts(rms_dbfs, calibrate_v),
+            v_peak=_volts(peak_dbfs, calibrate_v, math.sqrt(2)),
+            dc_v=_volts(_dbfs(abs(dc) / np.sqrt(2)), calibrate_v, math.sqrt(2)),
             why_not=dict.fromkeys(names, why),
         )
 
@@ -223,6 +234,8 @@ def _judged(
         ceiling = ceiling or (cut.high if np.isfinite(cut.high) else -cut.low)
         full = 20 * np.log10(max(ceiling, 1e-12)) > -FULL_SCALE_WITHIN_DB
         verdict = "overloaded_input" if full else "clipped"
+    fundamental_dbfs, noise_dbfs = _dbfs(fit.amplitude / np.sqrt(2)), _dbfs(np.sqrt(split.noise))
+    dc_dbfs = _dbfs(abs(dc) / np.sqrt(2))
     return Channel(
         number,
         len(part) / rate_hz,
@@ -230,15 +243,20 @@ def _judged(
         frequency_hz=fit.frequency_hz,
         rms_dbfs=rms_dbfs,
         peak_dbfs=peak_dbfs,
-        fundamental_dbfs=_dbfs(fit.amplitude / np.sqrt(2)),
+        fundamental_dbfs=fundamental_dbfs,
         thd_percent=thd_percent,
         thd_n_percent=100 * exact.thd_n,
         harmonics=_harmonics(part, rate_hz, fit, split),
-        dc_dbfs=_dbfs(abs(dc) / np.sqrt(2)),
-        noise_dbfs=_dbfs(np.sqrt(split.noise)),
+        dc_dbfs=dc_dbfs,
+        noise_dbfs=noise_dbfs,
         clipped=cut is not None,
         clip_depth_db=None if cut is None else cut.depth_db,
         calibrate_v=calibrate_v,
+        v_rms=_volts(rms_dbfs, calibrate_v),
+        v_peak=_volts(peak_dbfs, calibrate_v, math.sqrt(2)),
+        fundamental_v_rms=_volts(fundamental_dbfs, calibrate_v),
+        noise_v_rms=_volts(noise_dbfs, calibrate_v),
+        dc_v=_volts(dc_dbfs, calibrate_v, math.sqrt(2)),
         why_not={} if cut is not None else {"clip_depth_db": "no flattening was found"},
         within=half_widths(fit, exact, cut, count=len(part), rate_hz=rate_hz, calibrated_within=calibrated_within),
     )

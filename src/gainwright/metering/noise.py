@@ -6,10 +6,9 @@ Lines that stand still come from one long averaged spectrum; what moves with the
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -66,7 +65,10 @@ class NoiseChannel:
     ----------
     noise_dbfs, a_weighted_dbfs : re the rms of a full-scale sine (AES17); A after IEC 61672-1.
     interval_db : half of the 95 % interval of both, from the length of the recording.
-    snr_db, snr_a_db : the reference over the noise, if one is given.
+    calibrate_v : volts rms of a 0 dBFS sine, if given.
+    noise_v_rms, a_weighted_v_rms : both in volts, once calibrated.
+    volts_percent : half of the 95 % interval of these voltages, the calibration's own included, per cent.
+    snr_db, snr_a_db : the reference over the noise, plain and A-weighted, if one is given.
     """
 
     channel: int
@@ -77,48 +79,13 @@ class NoiseChannel:
     dc_dbfs: float | None
     components: tuple[Component, ...]
     calibrate_v: float | None = None
-    reference_v: float | None = None
+    volts_percent: float | None = None
+    noise_v_rms: float | None = None
+    a_weighted_v_rms: float | None = None
+    reference_v_rms: float | None = None
+    snr_db: float | None = None
+    snr_a_db: float | None = None
     why_not: dict[str, str] = field(default_factory=dict)
-    calibrated_within: float = 0.0
-
-    @property
-    def volts_percent(self) -> float | None:
-        """Half of the 95 % interval of its voltages, the calibration's own included, per cent."""
-        if self.interval_db is None:
-            return None
-        return 100 * math.hypot(math.log(10) / 20 * self.interval_db, self.calibrated_within)
-
-    @property
-    def noise_v_rms(self) -> float | None:
-        """Noise in volts."""
-        return _volts(self.noise_dbfs, self.calibrate_v)
-
-    @property
-    def snr_db(self) -> float | None:
-        """Signal to noise re the reference."""
-        return _over(self.reference_v, self.noise_v_rms)
-
-    @property
-    def snr_a_db(self) -> float | None:
-        """The same, A-weighted."""
-        return _over(self.reference_v, _volts(self.a_weighted_dbfs, self.calibrate_v))
-
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        found = {
-            n: getattr(self, n)
-            for n in ("channel", "seconds", "noise_dbfs", "a_weighted_dbfs", "interval_db", "dc_dbfs")
-        }
-        found["components"] = [asdict(c) for c in self.components]
-        if self.calibrate_v is not None:
-            found |= {
-                "volts_percent": self.volts_percent,
-                "noise_v_rms": self.noise_v_rms,
-                "a_weighted_v_rms": _volts(self.a_weighted_dbfs, self.calibrate_v),
-            }
-        if self.reference_v is not None:
-            found |= {"reference_v_rms": self.reference_v, "snr_db": self.snr_db, "snr_a_db": self.snr_a_db}
-        return {**found, "why_not": self.why_not}
 
 
 def _volts(level_dbfs: float | None, calibrate_v: float | None) -> float | None:
@@ -149,22 +116,37 @@ def measure_noise(
     RecordingError : no samples, or some that are no numbers.
     """
     checked(recording)
-    found = (
-        _channel(i + 1, np.ascontiguousarray(recording.samples[:, i]), recording.rate_hz, calibrate_v, reference_v)
-        for i in range(recording.channels)
-    )
-    return tuple(dataclasses.replace(channel, calibrated_within=calibrated_within) for channel in found)
+    channels = (np.ascontiguousarray(recording.samples[:, i]) for i in range(recording.channels))
+    found = [_channel(i, samples, recording.rate_hz) for i, samples in enumerate(channels, start=1)]
+    return tuple(_in_volts(channel, calibrate_v, calibrated_within, reference_v) for channel in found)
 
 
-def _channel(
-    number: int, samples: Floats, rate_hz: int, calibrate_v: float | None, reference_v: float | None
+def _in_volts(
+    found: NoiseChannel, calibrate_v: float | None, calibrated_within: float, reference_v: float | None
 ) -> NoiseChannel:
+    """Return a channel with its voltages and what they are held against."""
+    noise_v, weighted_v = _volts(found.noise_dbfs, calibrate_v), _volts(found.a_weighted_dbfs, calibrate_v)
+    percent = None
+    if calibrate_v is not None and found.interval_db is not None:
+        percent = 100 * math.hypot(math.log(10) / 20 * found.interval_db, calibrated_within)
+    return replace(
+        found,
+        calibrate_v=calibrate_v,
+        volts_percent=percent,
+        noise_v_rms=noise_v,
+        a_weighted_v_rms=weighted_v,
+        reference_v_rms=reference_v,
+        snr_db=_over(reference_v, noise_v),
+        snr_a_db=_over(reference_v, weighted_v),
+    )
+
+
+def _channel(number: int, samples: Floats, rate_hz: int) -> NoiseChannel:
     seconds = len(samples) / rate_hz
     dc = float(np.mean(samples))
 
     def without(why: str) -> NoiseChannel:
-        reason = {"noise_dbfs": why}
-        return NoiseChannel(number, seconds, None, None, None, _dbfs(dc * dc), (), calibrate_v, reference_v, reason)
+        return NoiseChannel(number, seconds, None, None, None, _dbfs(dc * dc), (), why_not={"noise_dbfs": why})
 
     if seconds < LEAST_SECONDS:
         return without(f"{seconds:.2f} s; noise needs {LEAST_SECONDS:g} s")
@@ -187,8 +169,6 @@ def _channel(
         _interval_db(scatter),
         _dbfs(dc * dc),
         _components(lines, float(np.sum(rest[inside])), total, whine),
-        calibrate_v,
-        reference_v,
     )
 
 

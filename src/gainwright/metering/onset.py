@@ -8,13 +8,14 @@ steps, the fundamental itself tells: behind any filter it still stops following 
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from gainwright.metering.clipping import find_cut
-from gainwright.metering.knee import Interval, MeterKind, find_knee
+from gainwright.metering.interval import Interval, flat, joined
+from gainwright.metering.knee import MeterKind, find_knee
 from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import four_parameter_fit, frequency_start
 from gainwright.physics import clipped_sine_harmonic, drive_for_thd
@@ -78,7 +79,9 @@ class Onset:
     frequency_hz: float | None
     limit_percent: float
     time_s: float | None
-    level_dbfs: Interval | None
+    level_dbfs: float | None
+    level_dbfs_low: float | None
+    level_dbfs_high: float | None
     by: By | None
     one_sided: bool
     flattened: bool
@@ -87,16 +90,10 @@ class Onset:
     frames: tuple[Frame, ...]
     why_not: str = ""
 
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        found = asdict(self)
-        level = found.pop("level_dbfs")
-        found |= {
-            "level_dbfs": level and level["value"],
-            "level_dbfs_low": level and level["low"],
-            "level_dbfs_high": level and level["high"],
-        }
-        return found
+    @property
+    def level(self) -> Interval | None:
+        """The level of the onset with its interval."""
+        return joined(self.level_dbfs, self.level_dbfs_low, self.level_dbfs_high)
 
 
 def find_onset(
@@ -145,7 +142,9 @@ def _channel(
                 why = "the level does not rise: play a run, or turn the control up"
     frames = track.frames if track is not None else ()
     if why or track is None or frequency_hz is None:
-        return Onset(number, frequency_hz, limit_percent, None, None, None, False, False, False, False, frames, why)
+        return Onset(
+            number, frequency_hz, limit_percent, None, *flat(None), None, False, False, False, False, frames, why
+        )
     return _judged(number, samples, rate_hz, frequency_hz, limit_percent, track, known=behind is not None)
 
 
@@ -165,10 +164,10 @@ def _judged(
     common = (number, frequency_hz, limit_percent)
     if at is None and by_level is None:
         why = f"THD stays under {limit_percent:g} % to the loudest moment"
-        return Onset(*common, None, None, None, False, False, False, False, frames, why)
+        return Onset(*common, None, *flat(None), None, False, False, False, False, frames, why)
     if by_level is not None and (at is None or by_level.value < track.rms[at] - 0.5):
         time_s = frames[int(np.argmax(track.rms >= by_level.value))].time_s
-        return Onset(*common, time_s, by_level, "level", False, False, False, True, frames)
+        return Onset(*common, time_s, *flat(by_level), "level", False, False, False, True, frames)
     assert at is not None  # noqa: S101  one of the two is there
     level, time_s = _crossing(track, at, limit_percent)
     over = [f for f in frames[at : at + 10 * STAYS] if f.thd_percent > limit_percent]
@@ -178,7 +177,7 @@ def _judged(
     if rounded:
         first = _first_over(track, ROUNDED_SHARE * limit_percent)
         level = Interval(level.value, min(level.low, float(track.rms[first if first is not None else at])), level.high)
-    return Onset(*common, time_s, level, "thd", one_sided, flattened, rounded, False, frames)
+    return Onset(*common, time_s, *flat(level), "thd", one_sided, flattened, rounded, False, frames)
 
 
 def _frequency(samples: Floats, rate_hz: int, expect_hz: float | None) -> float:
@@ -312,11 +311,9 @@ def _by_level(frames: tuple[Frame, ...], limit_percent: float) -> Interval | Non
     exact = MeterKind("fundamental", accuracy=1e-4, counts=0, full_counts=10**9)
     scaled = 1000 * 10 ** (plateaus / 20)
     found = find_knee(list(range(len(plateaus))), scaled.tolist(), meter=exact, limit_thd=limit_percent / 100)
-    if not found.found or found.onset_step is None:
+    if not found.found or found.onset is None:
         return None
     own = np.array([np.median(rms[a + 1 : b]) for a, b in spans])
     steps = np.arange(len(own))
-    value, low, high = (
-        float(np.interp(s, steps, own)) for s in (found.onset_step.value, found.onset_step.low, found.onset_step.high)
-    )
+    value, low, high = (float(np.interp(s, steps, own)) for s in (found.onset.value, found.onset.low, found.onset.high))
     return Interval(value, low, high)

@@ -120,12 +120,16 @@ RESULTS: dict[str, tuple[str, ...]] = {
 """Kind -> the keys that hold its result."""
 
 
+EntryMapping = dict[str, str | bool | int | float | list[str] | dict[str, str | bool | int | float] | None]
+"""An entry as it stands in an evidence file: key -> what was said; `set` holds control -> value."""
+
+
 def kind_of(entry: Entry) -> str:
     """Return the key that tells an entry's kind."""
     return next(key for key, cls in KINDS.items() if isinstance(entry, cls))
 
 
-def as_mapping(entry: Entry) -> dict[str, Any]:
+def as_mapping(entry: Entry) -> EntryMapping:
     """Return an entry as it would stand in a file: only what was said, what it is about first."""
     said = entry.model_dump(by_alias=True, exclude_unset=True, mode="json")
     first = [key for key in (kind_of(entry), "with") if key in said]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -48,6 +48,7 @@ class Attenuator:
     tolerance : of each resistor, a ratio.
     attenuation_db, low_db, high_db : what it really does into the recorder's input, with both bounds.
     series_w, shunt_w : power in one of each when the output is driven into a square wave of the highest peak.
+    job_text : the attenuation as a job file says it.
     loading_db : what it takes from the amplifier's output, and from the ratio when the recorder is left off.
     """
 
@@ -68,16 +69,7 @@ class Attenuator:
     shunt_w: float
     loading_db: float
     cautions: tuple[str, ...]
-
-    @property
-    def job_text(self) -> str:
-        """Return the attenuation as a job file says it."""
-        half = max(self.high_db - self.attenuation_db, self.attenuation_db - self.low_db)
-        return f"{self.attenuation_db:.2f} dB ± {max(half, 0.01):.2f} dB"
-
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        return {**asdict(self), "cautions": list(self.cautions), "job_text": self.job_text}
+    job_text: str
 
 
 def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolerance: float = 0.01) -> list[Attenuator]:
@@ -151,11 +143,13 @@ def _design(
     cautions = (RECORDER_VOLTS, *((BRIDGED,) if amplifier.bridged else ()), HOT_OUTPUT, MAKER_FIRST)
     open_db = _attenuation_db(legs, series_ohm, shunt_ohm, math.inf)
     attenuation_db = _attenuation_db(legs, series_ohm, shunt_ohm, input_ohm)
+    low_db, high_db = min(corners), max(corners)
+    half_db = max(high_db - attenuation_db, attenuation_db - low_db, 0.01)
     return Attenuator(
         stage, name, legs == 2, highest_v, full_scale_v, needed_db, series, tolerance, series_ohm, shunt_ohm,
-        attenuation_db, min(corners), max(corners),
+        attenuation_db, low_db, high_db,
         current**2 * series_ohm, (current * float(parallel(shunt_ohm, input_ohm))) ** 2 / shunt_ohm,
-        attenuation_db - open_db, cautions,
+        attenuation_db - open_db, cautions, f"{attenuation_db:.2f} dB ± {half_db:.2f} dB",
     )  # fmt: skip
 
 

@@ -68,7 +68,7 @@ def _load(out: SettingOut, end: End) -> Iterator[Finding]:
 def _source_drive(end: End, target: Target) -> Iterator[Finding]:
     if target.set_by != "source":
         return
-    others = {k: v for k, v in target.candidates.items() if k != "source"}
+    others = {k: v for k, v in target.candidates_v_rms.items() if k != "source"}
     wanted = min(others.values())
     short_db = 20 * math.log10(wanted / target.v_rms)
     yield Finding(

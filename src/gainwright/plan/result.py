@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
+
+from gainwright.results import Number
 
 Phase = Literal["prepare", "leads", "controls", "source", "processor", "amplifier", "restore", "verify"]
 Severity = Literal["blocker", "caution", "note"]
@@ -34,7 +36,7 @@ class Adjust:
 
     control: str
     until: Literal["last_clean", "v_rms"]
-    target: float = math.nan
+    target: Number = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,14 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The voltage an amplifier step aims for, what sets it, and all that might have."""
+    """The voltage an amplifier step aims for, its 95 % interval, what sets it, and all that might have."""
 
     stage: str
     v_rms: float
     set_by: SetBy
-    low_v: float
-    high_v: float
-    candidates: dict[str, float]
+    v_rms_low: float
+    v_rms_high: float
+    candidates_v_rms: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +95,6 @@ class Finding:
     where: str
     message: str
     remedy: str
-
-    def as_json(self) -> dict[str, str]:
-        """Return the contract's object."""
-        return {name: getattr(self, name) for name in ("severity", "code", "where", "message", "remedy")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,35 +110,3 @@ class Plan:
     def blocked(self) -> bool:
         """Whether something must be mended before the work can be done."""
         return any(finding.severity == "blocker" for finding in self.findings)
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object."""
-        return {
-            "title": self.title,
-            "steps": [_step_json(step) for step in self.steps],
-            "targets": [
-                {
-                    "stage": t.stage,
-                    "v_rms": t.v_rms,
-                    "set_by": t.set_by,
-                    "v_rms_low": t.low_v,
-                    "v_rms_high": t.high_v,
-                    "candidates_v_rms": t.candidates,
-                }
-                for t in self.targets
-            ],
-            "findings": [finding.as_json() for finding in self.findings],
-        }
-
-
-def _step_json(step: Step) -> dict[str, Any]:
-    plain = ("id", "phase", "stage", "do", "why", "tone_hz", "level_dbfs", "measure_at", "instrument")
-    found: dict[str, Any] = {name: getattr(step, name) for name in plain}
-    e = step.expect
-    found["expect"] = e and {"quantity": e.quantity, "value": e.value, "low": e.low, "high": e.high}
-    found |= {"outside": step.outside, "visible": step.visible, "cautions": list(step.cautions), "sets": step.sets}
-    a = step.adjust
-    target = None if a is None or math.isnan(a.target) else a.target
-    found["adjust"] = a and {"control": a.control, "until": a.until, "target": target}
-    found["speakers_off"] = list(step.speakers_off)
-    return found

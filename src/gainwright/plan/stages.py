@@ -280,7 +280,7 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
     position = gain_position(out, end, limit, target.v_rms)
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
-    others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates.items(), key=lambda c: c[1]))
+    others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
     sees = [n for n, i in out.instruments.items() if not isinstance(i, Multimeter)]
     stop = say(" or {part} shows distortion, whichever comes first", part=sees[0]) if sees else ""
     hot = (

@@ -3,14 +3,14 @@
 from gainwright.report.allowance import AllowanceChart, allowance_chart
 from gainwright.report.attenuator import attenuator_text
 from gainwright.report.belief_chart import BeliefChart, belief_chart
-from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, cases_chart, cases_text
+from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, WrongBelief, cases_chart, cases_text
 from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, suspicion, where_to_check
 from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
 from gainwright.report.diagnosis import diagnosis_text, next_lines
 from gainwright.report.handover import Measured, handover, hearing_rows
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
 from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
-from gainwright.report.live import live_json, live_lines, pictures_json
+from gainwright.report.live import live_lines, pictures_json
 from gainwright.report.music import (
     MusicChart,
     MusicFound,
@@ -74,6 +74,7 @@ __all__ = [
     "ResponseChart",
     "SpectrumChart",
     "WaveformChart",
+    "WrongBelief",
     "advice_text",
     "allowance_chart",
     "attenuator_text",
@@ -96,7 +97,6 @@ __all__ = [
     "learned_text",
     "length_words",
     "levels_text",
-    "live_json",
     "live_lines",
     "margin_words",
     "measurement_text",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +24,15 @@ class CauseCount:
 
 
 @dataclass(frozen=True, slots=True)
+class WrongBelief:
+    """A case by its name, what was believed most in the end, and what it was."""
+
+    case: str
+    believed: str
+    was: str
+
+
+@dataclass(frozen=True, slots=True)
 class CaseCounts:
     """What a shop's cases add up to.
 
@@ -32,22 +40,13 @@ class CaseCounts:
     ----------
     cases, closed : all, and those that were closed.
     causes : of the closed ones, the most common first.
-    wrong : cases whose belief was wrong in the end: name, what was believed, what it was.
+    wrong : cases whose belief was wrong in the end.
     """
 
     cases: int
     closed: int
     causes: tuple[CauseCount, ...]
-    wrong: tuple[tuple[str, str, str], ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as an object."""
-        return {
-            "cases": self.cases,
-            "closed": self.closed,
-            "causes": [{n: getattr(c, n) for n in CauseCount.__dataclass_fields__} for c in self.causes],
-            "wrong": [{"case": n, "believed": b, "was": w} for n, b, w in self.wrong],
-        }
+    wrong: tuple[WrongBelief, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +68,7 @@ def cases_text(counts: CaseCounts) -> str:
             share = 100 * c.cases / counts.closed
             lines.append(f"{c.cause:<26}{c.cases:>6}{share:>6.0f} %{c.tests:>8g}{c.minutes:>9.3g}{c.missed:>8}")
         lines.append("tests and minutes are medians; missed: something else was believed most in the end")
-    for name, believed, was in counts.wrong:
-        lines.append(f"{name}: believed {believed}, it was {was}")
+    lines += [f"{wrong.case}: believed {wrong.believed}, it was {wrong.was}" for wrong in counts.wrong]
     return "\n".join(lines)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.report.text import WIDTH
 
 if TYPE_CHECKING:
-    from gainwright.diagnose import CauseTold, Diagnosis, NextTest
+    from gainwright.diagnose import Diagnosis, NextTest, RankedCause
 
 SHOWN = 5
 LEAST_SHOWN = 0.02
@@ -53,17 +53,17 @@ def _causes(found: Diagnosis, shown: int) -> list[str]:
         lines.append(f"{100 * rest:>4.0f} %  anything else, each less likely")
     if found.surprise >= 0.1:
         lines.append(f"{100 * found.surprise:>4.0f} %  that it is something not modelled here at all")
-    for p, members in found.groups:
-        if p >= LEAST_SHOWN:
-            names = [_words(found.causes[i]) for i in members]
+    for group in found.groups:
+        if group.probability >= LEAST_SHOWN:
+            names = [_words(found.causes[i]) for i in group.causes]
             lines += _wrapped(f"No test here tells these apart: {'; '.join(names)}.", "      ")
-    for p, names_ in found.pairs[:2]:
-        if p >= LEAST_SHOWN:
-            lines += _wrapped(f"{100 * p:.0f} % both at once: {' and '.join(names_)}.", "      ")
+    for pair in found.pairs[:2]:
+        if pair.probability >= LEAST_SHOWN:
+            lines += _wrapped(f"{100 * pair.probability:.0f} % both at once: {' and '.join(pair.causes)}.", "      ")
     return lines
 
 
-def _words(c: CauseTold) -> str:
+def _words(c: RankedCause) -> str:
     return f"{c.cause} at {c.where}" if c.where else c.cause
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gainwright import physics
 from gainwright.diagnose import entry_words
@@ -13,6 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
+from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
@@ -80,8 +81,7 @@ def handover(
     blocks += [Heading(say("What was read")), *_read(entries)]
     blocks += [Heading(say("Not measured")), Listed(_missing(job, plan, reached, measured, knee, entries))]
     blocks += [Fill((say("Handed over by"), say("To"), say("Date")))]
-    data = _data(job, plan, reached, entries, measured, knee) | {"loudest_db": loud}
-    data |= {"music_db": {a.band: a.choice.db for a in music.allowances}} if music else {}
+    data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music)
     return Paper(
         "handover",
         job.title or say("Handover"),
@@ -325,26 +325,21 @@ def _data(
     entries: Sequence[Entry],
     measured: Sequence[Measured],
     knee: Knee | None,
-) -> dict[str, Any]:
-    return {
-        "customer": job.customer,
-        "vehicle": job.vehicle.description,
-        "stages": {name: stage.kind for name, stage in job.stages.items()},
-        "controls": controls(job),
-        "targets": [
-            {
-                "stage": t.stage,
-                "v_rms": t.v_rms,
-                "set_by": t.set_by,
-                "reached_v": reached[t.stage][0] if t.stage in reached else None,
-                "reached_half_v": reached[t.stage][1] if t.stage in reached else None,
-            }
-            for t in plan.targets
-        ],
-        "allowance_db": allowances(job),
-        "readings": [entry_words(e) for e in entries],
-        "recordings": [
-            {"name": m.name, "verdict": m.channel.verdict, "thd_percent": m.channel.thd_percent} for m in measured
-        ],
-        "last_clean_step": None if knee is None else knee.last_clean_step,
-    }
+    *,
+    loudest_db: dict[str, float],
+    music: MusicFound | None,
+) -> HandoverData:
+    unread = (None, None)
+    return HandoverData(
+        job.customer,
+        job.vehicle.description,
+        {name: stage.kind for name, stage in job.stages.items()},
+        controls(job),
+        tuple(ReachedTarget(t.stage, t.v_rms, t.set_by, *reached.get(t.stage, unread)) for t in plan.targets),
+        allowances(job),
+        tuple(entry_words(e) for e in entries),
+        tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent) for m in measured),
+        None if knee is None else knee.last_clean_step,
+        loudest_db,
+        {a.band: a.choice.db for a in music.allowances} if music else {},
+    )

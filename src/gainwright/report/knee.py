@@ -28,17 +28,18 @@ ADVICE = {
 def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_percent: float) -> str:
     """Return the result in a few lines."""
     lines = [f"{len(readings)} readings, clean up to {limit_percent:g} % THD"]
-    if knee.found and knee.ceiling_v_rms is not None and knee.onset_step is not None:
+    if knee.found and knee.ceiling is not None and knee.onset is not None:
         lines.append(f"last clean step   {_step(knee.last_clean_step)}  ({100 * knee.confidence:.0f} % sure)")
-        lines.append(f"clipping begins   at step {_span(knee.onset_step)}")
-        ceiling = knee.ceiling_v_rms
+        lines.append(f"clipping begins   at step {_span(knee.onset)}")
+        ceiling = knee.ceiling
         lines.append(f"ceiling           {volts(ceiling.value)} ({volts(ceiling.low)} to {volts(ceiling.high)})")
     elif knee.last_clean_step is not None:
         lines.append(f"clean up to       step {_step(knee.last_clean_step)}  ({100 * knee.confidence:.0f} % sure)")
-    if knee.db_per_step is not None:
-        lines.append(f"a step            {_span(knee.db_per_step)} dB")
-    if knee.hard is not None:
-        kind = "a hard one" if knee.hard > 0.9 else "a soft one" if knee.hard < 0.1 else "hard or soft, not told apart"
+    if knee.rise is not None:
+        lines.append(f"a step            {_span(knee.rise)} dB")
+    if knee.hard_probability is not None:
+        hard = knee.hard_probability
+        kind = "a hard one" if hard > 0.9 else "a soft one" if hard < 0.1 else "hard or soft, not told apart"
         lines.append(f"its kind          {kind}")
     for i in knee.outliers:
         step, value = readings[i]
@@ -110,7 +111,7 @@ def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: st
         said = say(
             "last clean step {step}, ceiling {ceiling}",
             step=_step(knee.last_clean_step),
-            ceiling=volts(knee.ceiling_v_rms.value),
+            ceiling=volts(knee.ceiling_v_rms),
         )
     else:
         said = knee.why_not or say("no knee is shown")
@@ -120,7 +121,7 @@ def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: st
         said,
         marks,
         knee.curve,
-        knee.ceiling_v_rms,
-        knee.onset_step,
+        knee.ceiling,
+        knee.onset,
         say("{place}: {words}", place=title, words=said),
     )

@@ -49,20 +49,6 @@ def _now(channel: Channel, calibrated: bool) -> str:
     )
 
 
-def live_json(reading: LiveReading) -> dict[str, Any]:
-    """Return the last reading with what was held."""
-    return {
-        "time_s": reading.time_s,
-        "channels": [channel.as_json() for channel in reading.channels],
-        "room_db": list(reading.room_db),
-        "worst": list(reading.worst),
-        "worst_thd_percent": list(reading.worst_thd_percent),
-        "highest_dbfs": list(reading.highest_dbfs),
-        "gaps": reading.gaps,
-        "warnings": list(reading.warnings),
-    }
-
-
 def pictures_json(pictures: Pictures) -> dict[str, Any]:
     """Return one period and the spectrum as a page draws them, rounded to what can be seen."""
     return {

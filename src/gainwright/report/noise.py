@@ -34,9 +34,9 @@ def noise_text(channels: Sequence[NoiseChannel]) -> str:
         )
         if c.noise_v_rms is not None:
             lines.append(f"  {volts(c.noise_v_rms)} rms (± {max(c.volts_percent or 0, 0.1):.1f} %)")
-        if c.snr_db is not None and c.snr_a_db is not None and c.reference_v is not None:
+        if c.snr_db is not None and c.snr_a_db is not None and c.reference_v_rms is not None:
             lines.append(
-                f"  signal to noise {c.snr_db:.1f} dB, A-weighted {c.snr_a_db:.1f} dB, re {volts(c.reference_v)}"
+                f"  signal to noise {c.snr_db:.1f} dB, A-weighted {c.snr_a_db:.1f} dB, re {volts(c.reference_v_rms)}"
             )
         lines += [f"  {part.level_dbfs:7.1f} dBFS  {NAMES[part.kind]}: {part.evidence}" for part in c.components]
     return "\n".join(lines)

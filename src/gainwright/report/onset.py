@@ -18,9 +18,9 @@ def onset_text(channels: Sequence[Onset]) -> str:
 
 def _lines(onset: Onset) -> list[str]:
     head = f"channel {onset.channel}: "
-    if onset.level_dbfs is None or onset.time_s is None:
+    if onset.level is None or onset.time_s is None:
         return [head + onset.why_not]
-    level = onset.level_dbfs
+    level = onset.level
     span = f"{level.value:.2f} dBFS ({level.low:.2f} to {level.high:.2f})"
     lines = [f"{head}{onset.limit_percent:g} % THD at {onset.time_s:.2f} s, {span}, {onset.frequency_hz:.1f} Hz"]
     if onset.hidden:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass, field, is_dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
+
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.report import Chart
@@ -86,7 +88,7 @@ class Paper:
     Attributes
     ----------
     blocks : in the order in which they stand.
-    data : the same as numbers, for JSON.
+    data : the same as numbers, a result.
     date : ISO, as given; nothing is taken from the clock.
     """
 
@@ -94,19 +96,22 @@ class Paper:
     title: str
     subtitle: str
     blocks: tuple[Block, ...]
-    data: dict[str, Any] = field(default_factory=dict)
+    data: Any = None
     date: str = ""
 
     @property
     def fingerprint(self) -> str:
         """Sixteen hexadecimal figures of what the paper says: the same data, the same fingerprint (SHA-256)."""
-        said = json.dumps(self.data, sort_keys=True, ensure_ascii=False, default=_plain)
+        said = json.dumps(self._numbers(), sort_keys=True, ensure_ascii=False)
         return hashlib.sha256(said.encode()).hexdigest()[:16]
 
     def as_json(self) -> dict[str, Any]:
         """Return the paper's data as one object."""
         head = {"kind": self.kind, "title": self.title, "date": self.date, "fingerprint": self.fingerprint}
-        return head | self.data
+        return head | self._numbers()
+
+    def _numbers(self) -> dict[str, Any]:
+        return {} if self.data is None else dict(to_json(self.data))
 
     def tables(self) -> list[tuple[str, Table]]:
         """Return its tables with the heading each stands under, for CSV."""
@@ -122,7 +127,3 @@ class Paper:
 def subtitle(*parts: str) -> str:
     """Return what stands below a title: those of its parts that there are."""
     return " · ".join(part for part in parts if part)
-
-
-def _plain(value: Any) -> Any:
-    return asdict(value) if is_dataclass(value) and not isinstance(value, type) else str(value)

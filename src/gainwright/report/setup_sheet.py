@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.plan import Plan
 from gainwright.report.paper import Block, Fill, Heading, Paper, Paragraph, Step, Table, subtitle
 from gainwright.report.text import PHASES, expected, volts
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-    from gainwright.plan import Plan
     from gainwright.plan import Step as PlanStep
 
 UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
+
+
+@dataclass(frozen=True, slots=True)
+class SetupData:
+    """What a set-up sheet says, as data."""
+
+    plan: Plan
+    customer: str
+    vehicle: str
 
 
 def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
@@ -33,13 +43,12 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         blocks.append(_step(number, step, new))
     blocks += [Heading(say("Targets")), _targets(plan)]
     blocks += [Fill((say("Done by"), say("Date"), say("Remarks")))]
-    data = {"plan": plan.as_json(), "customer": job.customer, "vehicle": job.vehicle.description}
     return Paper(
         "setup",
         job.title or say("Set-up sheet"),
         subtitle(job.customer, job.vehicle.description, date),
         tuple(blocks),
-        data,
+        SetupData(plan, job.customer, job.vehicle.description),
         date,
     )
 

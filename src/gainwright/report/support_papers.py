@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose import Diagnoser, repair, says, short
-from gainwright.diagnose.causes import Cause
+from gainwright.diagnose import Cause, Diagnoser, Diagnosis, repair, says, short
+from gainwright.model import Asked, Closed
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, suspicion, where_to_check
 from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table, subtitle
@@ -14,11 +15,26 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.diagnose import Diagnosis
     from gainwright.model import Case, Entry, Job
 
 STEPS = 3
 LIKELY = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class CustomerData:
+    """What a customer's page says, as data."""
+
+    diagnosis: Diagnosis
+
+
+@dataclass(frozen=True, slots=True)
+class CaseData:
+    """What a case paper says, as data: the diagnosis, how the case was closed, its dialogue."""
+
+    diagnosis: Diagnosis
+    closed: Closed | None = None
+    dialogue: tuple[Asked, ...] = ()
 
 
 def customer_paper(job: Job, found: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:
@@ -40,7 +56,7 @@ def customer_paper(job: Job, found: Diagnosis, *, date: str = "", steps: int = S
     if likely:
         blocks += [Heading(say("What is likely")), Listed(likely)]
     title = job.title or say("What to check")
-    return Paper("customer", title, date, tuple(blocks), {"diagnosis": found.as_json()}, date)
+    return Paper("customer", title, date, tuple(blocks), CustomerData(found), date)
 
 
 def case_paper(
@@ -66,11 +82,7 @@ def case_paper(
         blocks += [Heading(say("The dialogue")), _dialogue(case)]
     drawing = chain_drawing(job, title=say("The chain"), marks=suspicion(found))
     blocks += [Heading(say("The chain")), Figure(drawing, drawing.description)]
-    data = {
-        "diagnosis": found.as_json(),
-        "closed": None if case is None or case.closed is None else case.closed.model_dump(),
-        "dialogue": [] if case is None else [step.model_dump() for step in case.dialogue],
-    }
+    data = CaseData(found) if case is None else CaseData(found, case.closed, case.dialogue)
     below = subtitle(job.customer, job.vehicle.description, case.opened if case is not None else "", date)
     return Paper("case", (case.title if case else "") or job.title or say("Case"), below, tuple(blocks), data, date)
 

@@ -135,10 +135,10 @@ def rounded(value: float, half: float | None) -> str:
 def measurement_text(measurement: Measurement) -> str:
     """Return what a recording holds, a paragraph a channel."""
     lines = []
-    for channel in measurement.as_json()["channels"]:
-        said = [f"channel {channel['channel']}: {channel['verdict'].replace('_', ' ')}"]
-        if channel["frequency_hz"] is not None:
-            said.append(f"{channel['frequency_hz']:.3f} Hz")
+    for channel in measurement.channels:
+        said = [f"channel {channel.channel}: {channel.verdict.replace('_', ' ')}"]
+        if channel.frequency_hz is not None:
+            said.append(f"{channel.frequency_hz:.3f} Hz")
         for key, unit, name in (
             ("rms_dbfs", "dBFS", "level"),
             ("thd_percent", "%", "THD"),
@@ -147,12 +147,13 @@ def measurement_text(measurement: Measurement) -> str:
             ("v_rms", "V", "voltage"),
             ("clip_depth_db", "dB over the ceiling", "clipped"),
         ):
-            if channel.get(key) is not None:
-                half = channel["within"].get(key)
+            value: float | None = getattr(channel, key)
+            if value is not None and math.isfinite(value):
+                half = channel.within.get(key)
                 if key == "v_rms":
-                    half = channel["within"].get("volts_percent", 0) / 100 * channel[key]
-                said.append(f"{name} {rounded(channel[key], half)} {unit}")
+                    half = channel.within.get("volts_percent", 0.0) / 100 * value
+                said.append(f"{name} {rounded(value, half)} {unit}")
         lines.append(_wrapped(", ".join(said), 2, "  "))
-        if channel["frequency_hz"] is None:
-            lines += [_wrapped(why, 4) for why in dict.fromkeys(channel["why_not"].values())]
+        if channel.frequency_hz is None:
+            lines += [_wrapped(why, 4) for why in dict.fromkeys(channel.why_not.values())]
     return "\n".join(lines)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from gainwright.results import Number
 from gainwright.solve.chain import Chain, Conditions
 from gainwright.solve.noise import noise_v
 
@@ -17,22 +18,25 @@ if TYPE_CHECKING:
 
 DRAWS = 512
 SEED = 1
-CEILING_OF = ("input", "inside", "output")
+CEILING_OF: tuple[Literal["input", "inside", "output"], ...] = ("input", "inside", "output")
 
 
 @dataclass(frozen=True, slots=True)
 class NodeLevel:
-    """One node: level, interval and ceiling in volts rms, margin in dB, THD in per cent, noise in volts rms."""
+    """One node: level, 95 % interval and ceiling in volts rms, margin in dB, THD in per cent, noise in volts rms.
+
+    A node without a ceiling has an infinite one, and an infinite margin.
+    """
 
     node: str
-    v_rms: float
-    v_rms_low: float
-    v_rms_high: float
-    ceiling_v_rms: float
-    ceiling_of: str
-    margin_db: float
-    thd_percent: float
-    noise_v_rms: float
+    v_rms: Number
+    v_rms_low: Number
+    v_rms_high: Number
+    ceiling_v_rms: Number
+    ceiling_of: Literal["input", "inside", "output"]
+    margin_db: Number
+    thd_percent: Number
+    noise_v_rms: Number
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,28 +55,6 @@ class Levels:
     tone_hz: float
     level_dbfs: float
     paths: tuple[PathLevels, ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object; what is not finite is null."""
-        return {
-            "tone_hz": self.tone_hz,
-            "level_dbfs": self.level_dbfs,
-            "paths": [
-                {
-                    "path": path.path,
-                    "limits_first": path.limits_first,
-                    "nodes": [
-                        {name: _finite(getattr(node, name)) for name in NodeLevel.__dataclass_fields__}
-                        for node in path.nodes
-                    ],
-                }
-                for path in self.paths
-            ],
-        }
-
-
-def _finite(value: Any) -> Any:
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def levels(chain: Chain, *, tone_hz: float, level_dbfs: float, draws: int = DRAWS, seed: int = SEED) -> Levels:

@@ -106,7 +106,7 @@ def test_a_case_is_kept_and_gone_on_with(tmp_path: Path) -> None:
     assert kept == talk.case()
     assert kept.job.strip() == TEXT.strip()
     again = open_dialogue(None, name="red 1", store=store)
-    assert again.diagnosis().as_json() == talk.diagnosis().as_json()
+    assert again.diagnosis() == talk.diagnosis()
     store.save("red 1", again.closed("gain_muted", "amp", on="2026-11-27"))
     counts = count_cases(store)
     assert (counts.cases, counts.closed) == (1, 1)

@@ -126,7 +126,7 @@ def test_a_meter_calibrates() -> None:
     assert kept_calibrations() == {"other": 1.5, "box (A)": pytest.approx(8.0, rel=1e-3)}
     again = followed(MadeUp(tone(1)))[-1]
     assert again.reading is not None
-    assert again.reading.channels[0].as_json()["v_rms"] == pytest.approx(4.0, rel=1e-3)
+    assert again.reading.channels[0].v_rms == pytest.approx(4.0, rel=1e-3)
     assert not any("not calibrated" in note for note in again.notes)
 
 

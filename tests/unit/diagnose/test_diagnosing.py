@@ -96,8 +96,8 @@ def test_two_faults_at_once() -> None:
         ),
     )
     assert found.pairs
-    assert "lead_open at lead:desk.sub-knob" in found.pairs[0][1]
-    assert "amplifier_no_supply at amp_high" in found.pairs[0][1]
+    assert "lead_open at lead:desk.sub-knob" in found.pairs[0].causes
+    assert "amplifier_no_supply at amp_high" in found.pairs[0].causes
     assert {(c.cause, c.where) for c in found.causes[:2]} == {(f.cause, f.where) for f in faults}
     assert sum(c.probability for c in found.causes) == pytest.approx(1)
 

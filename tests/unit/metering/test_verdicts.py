@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from gainwright.errors import RecordingError
 from gainwright.metering import Channel, Recording, measure, read_recording, steady_part
+from gainwright.results import to_json
 
 RATE_HZ = 48_000
 
@@ -25,7 +26,7 @@ def tone(seconds: float = 1.0, peak: float = 0.5, hz: float = 997.0) -> np.ndarr
 def judged(samples: np.ndarray, **options: float) -> Channel:
     """Measure one channel; its JSON holds plain numbers only."""
     found = measure(Recording(samples[:, None], RATE_HZ), **options)
-    json.dumps(found.as_json(), allow_nan=False)
+    json.dumps(to_json(found), allow_nan=False)
     return found.channels[0]
 
 
@@ -95,7 +96,7 @@ def test_the_limit_can_be_chosen() -> None:
 
 def test_volts_through_a_calibration() -> None:
     """A recorder for which full scale is 2 V rms shows -6 dBFS as 1.0024 V."""
-    content = measure(Recording(tone(peak=10 ** (-6 / 20))[:, None], RATE_HZ), calibrate_v=2.0).as_json()
+    content = to_json(measure(Recording(tone(peak=10 ** (-6 / 20))[:, None], RATE_HZ), calibrate_v=2.0))
     assert content["channels"][0]["v_rms"] == pytest.approx(2 * 10 ** (-6 / 20), rel=1e-4)
 
 
@@ -197,7 +198,7 @@ def test_anything_finite_is_judged(seed: int, length: int, kind: str, rate_hz: i
         "sweep": np.sin(1e-5 * n**2),
     }[kind]
     found = measure(Recording(wave[:, None], rate_hz))
-    json.dumps(found.as_json(), allow_nan=False)
+    json.dumps(to_json(found), allow_nan=False)
 
 
 @settings(max_examples=80)
@@ -213,7 +214,7 @@ def test_damaged_files_are_measured_or_refused(data: st.DataObject, tmp_path_fac
         content[data.draw(st.integers(0, min(len(content) - 1, 200)))] = data.draw(st.integers(0, 255))
     path.write_bytes(bytes(content[: data.draw(st.integers(0, len(content)))]))
     try:
-        json.dumps(measure(read_recording(path)).as_json(), allow_nan=False)
+        json.dumps(to_json(measure(read_recording(path))), allow_nan=False)
     except RecordingError as error:
         assert error.code
 

@@ -116,7 +116,7 @@ def count_cases(store: CaseStore) -> CaseCounts:
 
 def counts_of(cases: Mapping[str, Case]) -> CaseCounts:
     """Return what some cases by name add up to."""
-    from gainwright.report import CaseCounts, CauseCount
+    from gainwright.report import CaseCounts, CauseCount, WrongBelief
 
     found: dict[str, list[tuple[str, Case]]] = {}
     wrong = []
@@ -125,7 +125,8 @@ def counts_of(cases: Mapping[str, Case]) -> CaseCounts:
             found.setdefault(case.closed.cause, []).append((name, case))
             believed = _believed(case)
             if believed is not None and believed[0] != case.closed.cause:
-                wrong.append((name, believed[1], f"{case.closed.cause} at {case.closed.where}".removesuffix(" at ")))
+                was = f"{case.closed.cause} at {case.closed.where}".removesuffix(" at ")
+                wrong.append(WrongBelief(name, believed[1], was))
     counts = [
         CauseCount(
             cause,

@@ -104,6 +104,7 @@ def keep(
     CallError : there is no such job; the store can't keep it.
     """
     from gainwright.metering import measure, read_recording_bytes
+    from gainwright.results import to_json
 
     found = measure(
         read_recording_bytes(content, name=name),
@@ -111,7 +112,7 @@ def keep(
         expect_hz=expect_hz,
         limit_percent=limit_percent,
     )
-    measured = {**found.as_json(), "calibrate_v": calibrate_v, "about": dict(about)}
+    measured = {**to_json(found), "calibrate_v": calibrate_v, "about": dict(about)}
     return store.recordings.add(job, name=name, content=content, measured=measured)
 
 

@@ -3,70 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError, RecordingError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gainwright.metering import FoundPath, Match, Response
+    from gainwright.metering import Responses
     from gainwright.signals import Sweep
-
-
-@dataclass(frozen=True, slots=True)
-class Responses:
-    """Every channel's response and what explains it, and each later channel against the first."""
-
-    channels: tuple[int, ...]
-    responses: tuple[Response, ...]
-    paths: tuple[FoundPath, ...]
-    matches: tuple[Match, ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """Return plain data."""
-        return {
-            "channels": [
-                _channel_json(number, response, path)
-                for number, response, path in zip(self.channels, self.responses, self.paths, strict=True)
-            ],
-            "matches": [
-                {"channel": number, "against": self.channels[0], **found.as_json()}
-                for number, found in zip(self.channels[1:], self.matches, strict=True)
-            ],
-        }
-
-
-def _channel_json(number: int, response: Response, path: FoundPath) -> dict[str, Any]:
-    return {
-        "channel": number,
-        "filters": [
-            {
-                "kind": f.kind,
-                "text": f.text,
-                "shape": f.shape,
-                "slope_db_per_octave": f.slope_db_per_octave,
-                "corner_hz": f.corner.value,
-                "corner_hz_low": f.corner.low,
-                "corner_hz_high": f.corner.high,
-            }
-            for f in path.filters
-        ],
-        "level_db": path.level_db.value,
-        "level_db_low": path.level_db.low,
-        "level_db_high": path.level_db.high,
-        "polarity": {1: "normal", -1: "reversed", 0: None}[path.polarity],
-        "delay_s": path.delay_s,
-        "delay_within_s": path.delay_within_s if math.isfinite(path.delay_within_s) else None,
-        "misfit_db": path.misfit_db,
-        "curve": [
-            {"frequency_hz": float(f), "level_db": float(v), "sure_db": float(s), "coherence": float(c)}
-            for f, v, s, c in zip(
-                response.frequency_hz, response.level_db, response.sure_db, response.coherence, strict=True
-            )
-        ],
-    }
 
 
 def make_sweep(*, low_hz: float, high_hz: float, seconds: float, level_dbfs: float, rate_hz: int) -> Sweep:
@@ -111,7 +56,7 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
     """
     from dataclasses import replace
 
-    from gainwright.metering import find_path, match, read_recording, response_of_sweep, response_of_two
+    from gainwright.metering import compared, find_path, read_recording, response_of_sweep, response_of_two
 
     if not (math.isfinite(temperature_celsius) and -40 <= temperature_celsius <= 60):
         raise CallError(
@@ -142,6 +87,4 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
         except RecordingError as error:
             raise error.placed(f"{file}: channel {number}") from None
         found.append(response)
-    pairs = list(zip(found, paths, strict=True))
-    matches = [match(pairs[0], pair, temperature_celsius=temperature_celsius) for pair in pairs[1:]]
-    return Responses(tuple(numbers), tuple(found), tuple(paths), tuple(matches))
+    return compared(numbers, found, paths, temperature_celsius=temperature_celsius)

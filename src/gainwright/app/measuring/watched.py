@@ -135,7 +135,8 @@ class LiveRoom:
         return [{"kind": "kept", "recording": found.id, "name": found.name}]
 
     def _told(self, update: LiveUpdate) -> list[Message]:
-        from gainwright.report import live_json, pictures_json
+        from gainwright.report import pictures_json
+        from gainwright.results import to_json
 
         message: Message = {
             "kind": "update",
@@ -150,7 +151,7 @@ class LiveRoom:
         }
         if update.reading is not None:
             self._updates += 1
-            message["reading"] = live_json(update.reading)
+            message["reading"] = to_json(update.reading)
             message["fits"] = self._fits(update)
             if self._updates % PICTURE_EVERY == 1:
                 drawn = self.session.pictures(channel=self._channel)

@@ -120,7 +120,7 @@ def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:
     for path in attached.responses:
         sweep = make_sweep(low_hz=20.0, high_hz=20_000.0, seconds=10.0, level_dbfs=-12.0, rate_hz=96_000)
         found = responses(path, sweep, reference=None, temperature_celsius=20.0)
-        curves.append(response_chart(found.channels, found.responses, found.paths, title=path.name))
+        curves.append(response_chart(found, title=path.name))
     return knee, curves
 
 

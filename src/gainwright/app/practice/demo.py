@@ -11,6 +11,7 @@ from gainwright.app.jobs.answers import draw_corridor, write_bytes
 from gainwright.app.set_up.bench_run import carry_out
 from gainwright.app.tones.sets import plan_tones
 from gainwright.errors import CallError
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.ports import Bench, Benches, Charts
@@ -41,7 +42,7 @@ class Demo:
         """Return it all as one object."""
         return {
             "folder": str(self.folder),
-            "plan": self.plan.as_json(),
+            "plan": to_json(self.plan),
             "tones": self.tones,
             "set_up": self.set_up,
             "recordings": self.recordings,
@@ -98,7 +99,7 @@ def demo(folder: Path, *, charts: Charts, benches: Benches) -> Demo:
     found = Demo(folder, plan)
     write_bytes(folder / "job.yaml", text.encode())
     write_bytes(folder / "plan.txt", (plan_text(plan) + "\n").encode())
-    write_bytes(folder / "plan.json", json.dumps(plan.as_json(), ensure_ascii=False, indent=1).encode())
+    write_bytes(folder / "plan.json", json.dumps(to_json(plan), ensure_ascii=False, indent=1).encode())
     first = next(step for step in plan.steps if step.phase == "amplifier")
     corridor = levels(Chain(job), tone_hz=first.tone_hz or 40.0, level_dbfs=first.level_dbfs or 0.0)
     for suffix in (".svg", ".png"):
@@ -160,6 +161,6 @@ def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
         path = found.folder / "recordings" / f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
         bench.record(step.measure_at, name, RECORD_SECONDS, path)
         channel: Channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
-        results.append({"file": path.name, "what": f"{step.measure_at}, {what}", **channel.as_json()})
+        results.append({"file": path.name, "what": f"{step.measure_at}, {what}", **to_json(channel)})
     bench.turn(f"{step.stage}.gain", place)
     return results

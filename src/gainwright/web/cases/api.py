@@ -9,7 +9,9 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
 from gainwright.app.cases import kept as casebook
+from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
+from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
 from gainwright.web.cases.diagnoses import dialogue_of, told, told_of
@@ -146,9 +148,9 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
 
 
 @router.get("/concerns")
-def concerns(site: CurrentSite) -> dict[str, Any]:
+def concerns(site: CurrentSite) -> CaseCounts:
     """Return what the shop's closed cases add up to, as `gainwright cases --json` does."""
-    return diagnoses.concerns(site).as_json()
+    return diagnoses.concerns(site)
 
 
 @router.get("/cases/{name}")
@@ -158,9 +160,9 @@ def get_case(site: CurrentSite, name: str) -> CaseWhole:
 
 
 @router.get("/cases/{name}/diagnosis")
-def diagnosis(site: CurrentSite, name: str) -> dict[str, Any]:
+def diagnosis(site: CurrentSite, name: str) -> Diagnosis:
     """Return what is believed of a case and the next tests, as `gainwright diagnose --json` does."""
-    return told(site.models, dialogue_of(site, site.store.cases.get(name).case)).as_json()
+    return told(site.models, dialogue_of(site, site.store.cases.get(name).case))
 
 
 @router.post("/cases/{name}/answer")
@@ -218,11 +220,11 @@ def reopen(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
 
 
 @router.post("/jobs/{job}/diagnosis")
-def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> dict[str, Any]:
+def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> Diagnosis:
     """Return what is probably wrong and the next tests, as `gainwright diagnose --json` does."""
     text = site.store.jobs.get(job).text
     _check_places(site, text, found.unreachable)
-    return told_of(site, text, found.evidence, found.unreachable).as_json()
+    return told_of(site, text, found.evidence, found.unreachable)
 
 
 def _check_places(site: Site, text: str, places: list[str]) -> None:

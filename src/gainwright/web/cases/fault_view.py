@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.cases.answer_forms import Ways, ways
 
 if TYPE_CHECKING:
-    from gainwright.diagnose import CauseTold, Diagnosis, NextTest
+    from gainwright.diagnose import Diagnosis, NextTest, RankedCause
     from gainwright.model import Job
 
 SHOWN, MOST_SHOWN = 6, 24
@@ -96,14 +96,16 @@ def believed(found: Diagnosis) -> Believed:
     from gainwright.diagnose import Cause, short
 
     listed = [c for c in found.causes if c.probability >= LEAST][:MOST_SHOWN] or list(found.causes[:1])
-    alike = {i: members for p, members in found.groups if p >= LEAST for i in members}
+    alike = {i: g.causes for g in found.groups if g.probability >= LEAST for i in g.causes}
     names = [short(Cause(c.cause, c.where)) for c in found.causes]
     rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
     rest = 1 - sum(c.probability for c in listed[:SHOWN])
     groups = tuple(
-        "; ".join(names[i] for i in members) for p, members in found.groups if p >= 2 * LEAST and len(members) > 1
+        "; ".join(names[i] for i in g.causes) for g in found.groups if g.probability >= 2 * LEAST and len(g.causes) > 1
     )
-    pairs = tuple(f"{' and '.join(both)}: {share(p)}" for p, both in found.pairs[:2] if p >= 2 * LEAST)
+    pairs = tuple(
+        f"{' and '.join(p.causes)}: {share(p.probability)}" for p in found.pairs[:2] if p.probability >= 2 * LEAST
+    )
     return Believed(
         tuple(rows[:SHOWN]),
         tuple(rows[SHOWN:]),
@@ -114,7 +116,7 @@ def believed(found: Diagnosis) -> Believed:
     )
 
 
-def _row(index: int, c: CauseTold, names: list[str], like: tuple[int, ...]) -> Row:
+def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) -> Row:
     from gainwright.diagnose import Cause, repair
 
     others = tuple(names[i] for i in like if i != index)
@@ -138,7 +140,7 @@ def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     """Return every cause to choose from: those believed most, then all by what they are; value and name of each."""
     from gainwright.diagnose import Cause, short
 
-    def option(c: CauseTold) -> tuple[str, str]:
+    def option(c: RankedCause) -> tuple[str, str]:
         return f"{c.cause}|{c.where}", short(Cause(c.cause, c.where))
 
     groups = {"Believed most": [option(c) for c in found.causes[:OTHERS]]}

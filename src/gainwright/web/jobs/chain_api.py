@@ -8,6 +8,8 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field, StringConstraints
 
 from gainwright.app.jobs import chain_edits
+from gainwright.jobfile.forms import Assumed
+from gainwright.plan.result import Finding
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.api import JobWhole, whole
 from gainwright.web.site import Actor, CurrentSite
@@ -16,13 +18,6 @@ router = APIRouter(prefix="/api/jobs/{job}/chain", tags=["chain"])
 
 Text = Annotated[str, StringConstraints(max_length=20_000)]
 Name = Annotated[str, StringConstraints(max_length=200)]
-
-
-class AssumedShown(BaseModel):
-    """A value that nobody gave, with its spread, and why it is taken so."""
-
-    value: str
-    reason: str
 
 
 class FieldShown(BaseModel):
@@ -37,7 +32,7 @@ class FieldShown(BaseModel):
     choices: list[str]
     required: bool
     present: str
-    assumed: AssumedShown | None
+    assumed: Assumed | None
     silent: str
 
 
@@ -74,16 +69,6 @@ class ChainShown(BaseModel):
     leads: list[LeadShown]
     places: list[PlaceShown]
     forms: list[FormShown]
-
-
-class FindingShown(BaseModel):
-    """Something that a careful person would say about the job."""
-
-    severity: str
-    code: str
-    where: str
-    message: str
-    remedy: str
 
 
 class Keys(BaseModel):
@@ -147,7 +132,7 @@ def get_chain(site: CurrentSite, job: str) -> ChainShown:
                     choices=list(f.type.choices),
                     required=f.required,
                     present=f.present,
-                    assumed=AssumedShown(value=f.assumed.value, reason=f.assumed.reason) if f.assumed else None,
+                    assumed=f.assumed,
                     silent=f.silent,
                 )
                 for f in form.fields
@@ -166,10 +151,9 @@ def get_chain(site: CurrentSite, job: str) -> ChainShown:
 
 
 @router.get("/findings")
-def get_findings(site: CurrentSite, job: str) -> list[FindingShown]:
+def get_findings(site: CurrentSite, job: str) -> tuple[Finding, ...]:
     """Return what a careful person would say about the chain, gravest first."""
-    plan = site.models.plan(site.store.jobs.get(job).text)
-    return [FindingShown(**finding.as_json()) for finding in plan.findings]
+    return site.models.plan(site.store.jobs.get(job).text).findings
 
 
 @router.put("/keys")

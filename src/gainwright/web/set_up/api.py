@@ -13,6 +13,8 @@ from gainwright.app.jobs import corridor
 from gainwright.app.jobs.answers import settings_from
 from gainwright.app.set_up.run import LONGEST_TEXT, enter
 from gainwright.app.tones.files import LONGEST_PLAYED_S, tone_wav
+from gainwright.plan.result import Plan
+from gainwright.solve.levels import Levels
 from gainwright.web.set_up.learning import evidence_now, run_now
 from gainwright.web.site import Actor, CurrentSite
 
@@ -94,9 +96,9 @@ def _steps(run: Run) -> list[StepNow]:
 
 
 @router.get("/jobs/{job}/plan")
-def plan(site: CurrentSite, job: str) -> dict[str, Any]:
+def plan(site: CurrentSite, job: str) -> Plan:
     """Return the plan of a job, as `gainwright plan --json` does."""
-    return site.models.plan(site.store.jobs.get(job).text).as_json()
+    return site.models.plan(site.store.jobs.get(job).text)
 
 
 @router.get("/jobs/{job}/run")
@@ -123,10 +125,10 @@ def levels(
     tone: Annotated[float, Query(description="Hz")],
     level: Annotated[float, Query(description="dBFS, 0 is full scale")] = 0.0,
     sets: Annotated[list[str] | None, Query(alias="set", description="CONTROL=VALUE", max_length=100)] = None,
-) -> dict[str, Any]:
+) -> Levels:
     """Return the corridor, as `gainwright levels --json` does."""
     read = site.models.job(site.store.jobs.get(job).text)
-    return corridor.answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level).as_json()
+    return corridor.answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level)
 
 
 @router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

@@ -11,7 +11,7 @@ from gainwright.app.set_up.run import Run, run_of
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
-    from gainwright.diagnose import CauseTold
+    from gainwright.diagnose import RankedCause
     from gainwright.plan import Expect, Plan
     from gainwright.web.background import Work
     from gainwright.web.site import Site
@@ -34,7 +34,7 @@ class Taught:
     entries : how many readings it comes from.
     """
 
-    causes: tuple[CauseTold, ...]
+    causes: tuple[RankedCause, ...]
     surprise: float
     contradiction: str
     plan: Plan

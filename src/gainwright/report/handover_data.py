@@ -1,0 +1,54 @@
+"""What a handover says, as data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gainwright.metering.measurement import Verdict
+from gainwright.plan.result import SetBy
+
+
+@dataclass(frozen=True, slots=True)
+class ReachedTarget:
+    """The target of an amplifier in volts rms, and what was read at last with half of its 95 % interval."""
+
+    stage: str
+    v_rms: float
+    set_by: SetBy
+    reached_v: float | None
+    reached_half_v: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingVerdict:
+    """A recording by its name, and what was found of its first channel."""
+
+    name: str
+    verdict: Verdict
+    thd_percent: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class HandoverData:
+    """What a handover says, as data.
+
+    Attributes
+    ----------
+    stages : name -> kind.
+    controls : control -> where it stands.
+    allowance_db : by output; `music_db` what the customer's music allows.
+    readings : in words.
+    loudest_db : speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field.
+    """
+
+    customer: str
+    vehicle: str
+    stages: dict[str, str]
+    controls: dict[str, str]
+    targets: tuple[ReachedTarget, ...]
+    allowance_db: dict[str, float]
+    readings: tuple[str, ...]
+    recordings: tuple[RecordingVerdict, ...]
+    last_clean_step: float | None
+    loudest_db: dict[str, float]
+    music_db: dict[str, float]

@@ -1,0 +1,125 @@
+"""Results become JSON in one way, and the schema that is made of the same types holds for it."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from dataclasses import dataclass
+from typing import Literal
+
+import jsonschema
+import numpy as np
+import pytest
+from pydantic import TypeAdapter
+
+from gainwright.diagnose import Diagnoser, Diagnosis, tell
+from gainwright.jobfile import example_text, examples, read_entry, read_job_text
+from gainwright.metering import Measurement, Recording, find_onset, measure, measure_noise
+from gainwright.metering.noise import NoiseChannel
+from gainwright.metering.onset import Onset
+from gainwright.plan import Plan, make_plan
+from gainwright.results import Number, to_json
+from gainwright.solve import Chain, Levels, levels
+from gainwright.texts import say
+
+
+@dataclass(frozen=True, slots=True)
+class Inner:
+    """Something inside."""
+
+    gain_db: Number
+    kind: Literal["a", "b"] = "a"
+
+
+@dataclass(frozen=True, slots=True)
+class Outer:
+    """Something with something inside."""
+
+    parts: tuple[Inner, ...]
+    levels_db: dict[str, Number]
+    why: str
+    peak_dbfs: float | None = None
+
+    @property
+    def loudest_db(self) -> float:
+        """No key of its JSON."""
+        return max(part.gain_db for part in self.parts)
+
+
+def conforms(result: object, kind: type) -> None:
+    """Check the JSON of a result against the schema of its type, and that it has all keys of that schema."""
+    found = to_json(result)
+    json.dumps(found, allow_nan=False)
+    jsonschema.validate(found, closed(TypeAdapter(kind).json_schema(mode="serialization")))
+
+
+def closed(schema: dict[str, object]) -> dict[str, object]:
+    """Return a schema that wants every property and allows no other."""
+    for definition in [schema, *schema.get("$defs", {}).values()]:  # type: ignore[attr-defined]
+        if "properties" in definition:
+            definition |= {"required": list(definition["properties"]), "additionalProperties": False}
+    return schema
+
+
+def test_fields_are_the_keys_and_what_is_not_finite_is_null() -> None:
+    """Order and names of the fields; numbers of numpy and sentences with their parts are plain; properties stay out."""
+    result = Outer((Inner(math.inf), Inner(np.float64(2.5), "b")), {"x": math.nan, "y": 1.0}, say("{a} of", a=3))
+    assert json.dumps(to_json(result)) == (
+        '{"parts": [{"gain_db": null, "kind": "a"}, {"gain_db": 2.5, "kind": "b"}],'
+        ' "levels_db": {"x": null, "y": 1.0}, "why": "3 of", "peak_dbfs": null}'
+    )
+    conforms(result, Outer)
+
+
+def test_number_that_may_not_be_null_breaks_its_schema() -> None:
+    """The check can fail: a plain float that isn't finite is null, too, and the schema says so nowhere."""
+
+    @dataclass(frozen=True, slots=True)
+    class Careless:
+        gain_db: float
+
+    with pytest.raises(jsonschema.ValidationError, match="None is not of type 'number'"):
+        conforms(Careless(math.inf), Careless)
+
+
+@pytest.mark.parametrize("name", examples())
+def test_plan_and_corridor_of_every_example_are_as_their_schema_says(name: str) -> None:
+    """Where a node has no ceiling its margin is infinite; an adjustment without a target has none."""
+    job = read_job_text(example_text(name), name).job
+    conforms(make_plan(job), Plan)
+    conforms(levels(Chain(job), tone_hz=40, level_dbfs=0), Levels)
+
+
+def test_diagnosis_is_as_its_schema_says() -> None:
+    """With a cause that is sure, and its repair; `for` is no name in Python, and a key all the same."""
+    job = read_job_text(example_text("two_way_and_sub")).job
+    heard = {"heard": "sub", "tone": "40 Hz", "is": "silent"}
+    entries = [heard, {"check": "lead:desk.sub-knob", "resistance": "open"}]
+    found = tell(Diagnoser(job), [read_entry(entry, job) for entry in entries])
+    conforms(found, Diagnosis)
+    plain = to_json(found)
+    assert plain["repair"]["entry"]
+    assert plain["evidence_used"] == 2
+    assert [c["for"] for c in plain["causes"]] == [list(c.speaks_for) for c in found.causes]
+
+
+def test_what_a_recording_holds_is_as_its_schema_says() -> None:
+    """A clipped sine, silence (-inf dBFS) and nothing at all, calibrated and not."""
+    t = np.arange(48_000) / 48_000
+    clipped = np.clip(0.9 * np.sin(2 * np.pi * 315 * t), -0.5, 0.6)
+    for samples in (np.stack([clipped, 0 * t], axis=1), np.zeros((10, 1))):
+        recording = Recording(samples, 48_000)
+        for calibrate_v in (None, 2.0):
+            conforms(measure(recording, calibrate_v=calibrate_v), Measurement)
+            for noise in measure_noise(recording, calibrate_v=calibrate_v, reference_v=10.0):
+                conforms(noise, NoiseChannel)
+        for onset in find_onset(recording):
+            conforms(onset, Onset)
+
+
+def test_pydantic_is_imported_when_a_result_is_written() -> None:
+    """Who measures and prints text doesn't wait for it."""
+    code = "import sys, gainwright.metering; sys.exit('pydantic' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
