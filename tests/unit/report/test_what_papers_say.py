@@ -169,7 +169,7 @@ def test_the_fingerprint_is_of_the_data(job: Job, plan: Plan) -> None:
     """The date and the language leave it; a number that differs changes it."""
     sheet = setup_sheet(job, plan)
     assert setup_sheet(job, plan, date="2026-11-26").fingerprint == sheet.fingerprint
-    other = dataclasses.replace(sheet, data={**sheet.data, "customer": "another"})
+    other = dataclasses.replace(sheet, data=dataclasses.replace(sheet.data, customer="another"))
     assert other.fingerprint != sheet.fingerprint
     assert re.fullmatch(r"[0-9a-f]{16}", sheet.fingerprint)
 
@@ -189,16 +189,16 @@ def test_what_was_reached_with_its_uncertainty(job: Job, plan: Plan) -> None:
     entry = {"at": _output(job, step.stage), "with": "meter", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
     target = next(t for t in plan.targets if t.stage == step.stage)
     read = read_entry({**entry, "reads": f"{target.v_rms / 2:.5g} V"}, job)
-    data = handover(job, plan, entries=[read]).data["targets"]
-    found = next(t for t in data if t["stage"] == step.stage)
-    assert found["reached_v"] == pytest.approx(target.v_rms / 2, rel=1e-3)
-    assert 0 < found["reached_half_v"] < 0.1 * target.v_rms
+    data = handover(job, plan, entries=[read]).data.targets
+    found = next(t for t in data if t.stage == step.stage)
+    assert found.reached_v == pytest.approx(target.v_rms / 2, rel=1e-3)
+    assert 0 < found.reached_half_v < 0.1 * target.v_rms
     digit_v = 0.001 if target.v_rms / 2 < 6 else 0.01  # 6000 counts: ranges of 6 and 60 V
-    assert found["reached_half_v"] == pytest.approx(0.012 * target.v_rms / 2 + 3 * digit_v, rel=1e-3)  # its data sheet
+    assert found.reached_half_v == pytest.approx(0.012 * target.v_rms / 2 + 3 * digit_v, rel=1e-3)  # its data sheet
     texts = [c for _, table in handover(job, plan, entries=[read]).tables() for row in table.rows for c in row]
     assert "-6.0 dB" in texts
     other = read_entry({**entry, "tone": "777 Hz", "reads": "1 V"}, job)
-    assert all(t["reached_v"] is None for t in handover(job, plan, entries=[other]).data["targets"])
+    assert all(t.reached_v is None for t in handover(job, plan, entries=[other]).data.targets)
 
 
 def test_a_recorders_reading_has_the_recorders_uncertainty(job: Job, plan: Plan) -> None:
@@ -206,9 +206,9 @@ def test_a_recorders_reading_has_the_recorders_uncertainty(job: Job, plan: Plan)
     step = next(s for s in plan.steps if s.phase == "amplifier")
     entry = {"at": _output(job, step.stage), "with": "interface", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
     read = read_entry({**entry, "reads": "10 V"}, job)
-    found = next(t for t in handover(job, plan, entries=[read]).data["targets"] if t["stage"] == step.stage)
-    assert found["reached_half_v"] == pytest.approx(10 * (10 ** (0.05 / 20) - 1))
-    assert found["reached_half_v"] == pytest.approx(0.0577, abs=5e-4)
+    found = next(t for t in handover(job, plan, entries=[read]).data.targets if t.stage == step.stage)
+    assert found.reached_half_v == pytest.approx(10 * (10 ** (0.05 / 20) - 1))
+    assert found.reached_half_v == pytest.approx(0.0577, abs=5e-4)
 
 
 def _output(job: Job, stage: str) -> str:
@@ -222,7 +222,7 @@ def test_the_allowance_is_the_jobs(job: Job, plan: Plan) -> None:
     chart = allowance_chart(job, title="Allowance")
     asked = {name: float(str(value).split()[0]) for name, value in job.allowance.items()}
     assert {name: -level for name, level, _ in chart.bars} == asked
-    assert handover(job, plan).data["allowance_db"] == asked
+    assert handover(job, plan).data.allowance_db == asked
     tones = {s.level_dbfs for s in plan.steps if s.phase == "amplifier"}
     assert tones == {level for _, level, _ in chart.bars}
     assert compose().charts.render(chart, ".svg").startswith(b"<svg")
