@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-    from pathlib import Path
+    from collections.abc import Callable, Mapping, Sequence
 
     from gainwright.adapters.store import StoreMaintenance
+    from gainwright.app.cases.importing import ImportedCases
     from gainwright.app.music.ports import MusicCache, Workers
-    from gainwright.app.ports import Benches, CaseStore, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
+    from gainwright.app.ports import Benches, CaseFolder, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
     from gainwright.app.store import Store
 
 
@@ -59,17 +60,47 @@ class World:
 
         return SimulatedHiddenRigs()
 
-    def cases(self, folder: Path | None) -> CaseStore:
-        """Return the store of cases in a folder, the person's own when none is named."""
+    def case_folder(self, folder: Path) -> CaseFolder:
+        """Return the case files in a folder."""
+        from gainwright.adapters.case_folder import FolderCases
+
+        return FolderCases(folder)
+
+    def store(self, where: str | None = None, *, on_imported: Callable[[ImportedCases], None] | None = None) -> Store:
+        """Open the store: at a file or address, else where `$GAINWRIGHT_STORE` says, else the person's own.
+
+        The person's own store first imports, once, the folder in which the command kept its cases up to 0.1;
+        `on_imported` is told what became of them.
+        """
+        from gainwright.adapters.store import open_store, own_store_file, store_place
+
+        place = store_place(where)
+        store = open_store(place)
+        if place == str(own_store_file()):
+            try:
+                done = self._import_old_folder(store)
+            except BaseException:
+                store.close()
+                raise
+            if done is not None and on_imported is not None:
+                on_imported(done)
+        return store
+
+    def _import_old_folder(self, store: Store) -> ImportedCases | None:
         from gainwright.adapters.case_folder import FolderCases, cases_folder
+        from gainwright.app.cases.importing import import_old_folder
 
-        return FolderCases(folder or cases_folder())
+        return import_old_folder(FolderCases(cases_folder()), store)
 
-    def store(self, where: str | None = None) -> Store:
-        """Open what the workshop keeps: at a file or address, else where `$GAINWRIGHT_STORE` says, else the person's own."""
-        from gainwright.adapters.store import open_store, store_place
+    def has_store(self, where: str | None = None) -> bool:
+        """Whether there is a store, or cases of 0.1 that one would be made from; a database that is named counts as there."""
+        from gainwright.adapters.case_folder import FolderCases, cases_folder
+        from gainwright.adapters.store import own_store_file, store_place
 
-        return open_store(store_place(where))
+        place = store_place(where)
+        if "://" in place or Path(place).exists():
+            return True
+        return place == str(own_store_file()) and bool(FolderCases(cases_folder()).names())
 
     def store_maintenance(self, where: str | None = None) -> StoreMaintenance:
         """Return what backs up, restores and checks the store at a place; the same place as of `store`."""

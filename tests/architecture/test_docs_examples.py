@@ -8,6 +8,7 @@ for anything, and space is not counted).
 from __future__ import annotations
 
 import doctest
+import os
 import re
 import shlex
 import subprocess
@@ -56,7 +57,13 @@ def _run(call: Call, folder: Path, *, installed: bool) -> None:
     if installed:
         command = (str(Path(sysconfig.get_path("scripts")) / program), *arguments)
         done = subprocess.run(
-            command, cwd=folder, capture_output=True, encoding="utf-8", check=False, stdin=subprocess.DEVNULL
+            command,
+            cwd=folder,
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+            stdin=subprocess.DEVNULL,
+            env={**os.environ, "XDG_DATA_HOME": str(folder / "data")},
         )
     else:
         done = run(*arguments, folder=folder)

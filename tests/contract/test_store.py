@@ -11,7 +11,7 @@ import pytest
 from gainwright.adapters.store import open_store
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.model import Case
+from gainwright.model import Case, Closed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -290,19 +290,18 @@ def test_cases_are_kept_by_name_with_their_revision(store: Store) -> None:
     _refused("no_such_case", lambda: store.cases.get("another"))
 
 
-def test_the_plain_store_of_cases_is_the_same(store: Store) -> None:
-    """What the dialogue saves is found, and counts as a change."""
-    plain = store.cases.plain
-    assert plain.names() == []
-    assert "b" in plain.save("b", Case(job="1"))
-    store.cases.write("A", Case(job="2"), seen=0)
-    plain.save("b", Case(job="3"))
-    assert plain.names() == ["A", "b"]
-    assert plain.load("b") == Case(job="3")
-    assert store.cases.get("b").revision == 2
-    with pytest.raises(ConflictError):
-        store.cases.write("b", Case(job="4"), seen=1)
-    _refused("no_such_case", lambda: plain.load("c"))
+def test_closed_cases_are_counted_by_cause(store: Store) -> None:
+    """Closed, opened again, closed with another cause: the count is of the cases as they stand."""
+    assert store.cases.closed_by_cause() == {}
+    blue = Case(job="1", closed=Closed(cause="lead_open", where="lead:a-b"))
+    store.cases.write("blue", blue, seen=0)
+    store.cases.write("red", blue, seen=0)
+    store.cases.write("green", Case(job='{"closed":{"cause":"gain_low"}}'), seen=0)
+    assert store.cases.closed_by_cause() == {"lead_open": 2}
+    store.cases.write("red", blue.model_copy(update={"closed": None}), seen=1)
+    assert store.cases.closed_by_cause() == {"lead_open": 1}
+    store.cases.write("red", blue.model_copy(update={"closed": Closed(cause="gain_low", where="amp")}), seen=2)
+    assert store.cases.closed_by_cause() == {"lead_open": 1, "gain_low": 1}
 
 
 @pytest.mark.parametrize("name", ["", "../x", "a/b", ".a", "a.", "x" * 81, "a\x00", "a\nb"])
@@ -311,8 +310,6 @@ def test_names_that_can_not_be(store: Store, name: str) -> None:
     for call in (
         lambda: store.cases.write(name, Case(job=""), seen=0),
         lambda: store.cases.get(name),
-        lambda: store.cases.plain.save(name, Case(job="")),
-        lambda: store.cases.plain.load(name),
     ):
         _refused("bad_name", call)
 

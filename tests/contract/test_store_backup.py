@@ -262,6 +262,7 @@ INSERT INTO run_entry VALUES ('j1', 1, 'gain', 'reading', '2,1 V', '{{"v": 2.1}}
 INSERT INTO recording VALUES ('r1', 'j1', 'a.wav', 3, '{{}}', 4000000);
 INSERT INTO recording_content VALUES ('r1', {content});
 INSERT INTO kept_case VALUES ('blue', 2, '{{"job": "x", "title": "Öl", "evidence": [{{"at": "amp"}}]}}', 5000000);
+INSERT INTO kept_case VALUES ('red', 1, '{{"job": "x", "closed": {{"cause": "gain_low", "where": "amp"}}}}', 4000000);
 INSERT INTO device VALUES ('d1', 'phone', 'digest', 6000000, 7000000, {false});
 INSERT INTO document VALUES ('scan', 'k', '{{"a": 1}}', 8000000);
 """
@@ -298,6 +299,7 @@ def test_a_store_of_the_first_revision_is_brought_up(place: str, own_folder: Pat
         assert store.runs.entries("j1")[0].value == {"v": 2.1}
         assert store.recordings.content("r1") == b"\x01\x02\x03"
         assert [(kept.name, kept.revision) for kept in store.cases.find("öl AMP")] == [("blue", 2)]
+        assert store.cases.closed_by_cause() == {"gain_low": 1}
         assert store.devices.list()[0].seen.timestamp() == 7
         assert store.documents.get("scan", "k") == {"a": 1}
         assert store.jobs.redo("j1", seen=3).title == "other"
@@ -334,7 +336,7 @@ def test_an_upgrade_that_fails_leaves_the_store_as_it_was(place: str) -> None:
             assert "words" not in {column["name"] for column in sa.inspect(connection).get_columns("job")}
             connection.exec_driver_sql('UPDATE kept_case SET content = \'{"job": ""}\'')
     with closing(open_store(place)) as store:
-        assert store.cases.plain.names() == ["blue"]
+        assert [kept.name for kept in store.cases.find()] == ["blue", "red"]
 
 
 def test_a_newer_store_is_refused_and_untouched(place: str, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import subprocess
 import sys
 import traceback
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
     """Run `gainwright` in this process, in a folder, with what is typed; return what a program of its own would leave.
 
+    The person's own data lie in the folder's folder `data`.
     An error nobody caught is a traceback and status 1, as the interpreter makes of it. Warnings stay what the test
     makes of them: errors.
     """
@@ -31,6 +33,7 @@ def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.Complet
         contextlib.redirect_stderr(err),
         mock.patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()), encoding="utf-8")),
         mock.patch.object(sys, "argv", list(command)),
+        mock.patch.dict(os.environ, {"XDG_DATA_HOME": str(folder / "data")}),
     ):
         try:
             main()
@@ -52,6 +55,7 @@ def run_program(*arguments: object, folder: Path, typed: str = "") -> subprocess
         check=False,
         input=typed,
         encoding="utf-8",
+        env={**os.environ, "XDG_DATA_HOME": str(folder / "data")},
     )
 
 

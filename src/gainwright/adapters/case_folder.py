@@ -18,7 +18,7 @@ _NAME = re.compile(r"[\w][\w .-]{0,79}")
 
 
 def cases_folder() -> Path:
-    """Return where cases are kept unless another folder is named: the person's own data folder."""
+    """Return where the command kept its cases up to 0.1: in the person's own data folder."""
     home = os.environ.get("XDG_DATA_HOME") or os.environ.get("APPDATA")
     return (Path(home) if home else Path.home() / ".local" / "share") / "gainwright" / "cases"
 
@@ -40,7 +40,7 @@ def check_case_name(name: str) -> None:
 
 
 class FolderCases:
-    """Keeps cases in a folder; the folder is made when the first one is saved."""
+    """Case files in a folder, which is made when the first one is saved."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

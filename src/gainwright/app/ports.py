@@ -96,17 +96,17 @@ class Bench(Protocol):
         """Write what a recorder takes at a node as a 24-bit WAV file."""
 
 
-class CaseStore(Protocol):
-    """Keeps cases by name."""
+class CaseFolder(Protocol):
+    """Case files by name, to import from and export to."""
 
     def names(self) -> list[str]:
-        """Return the names of all cases, sorted. CallError: the store can't be reached."""
+        """Return the names of all cases, sorted. CallError: the folder can't be read."""
 
     def load(self, name: str) -> Case:
         """Return a case. CallError: there is none of that name; JobError: it can't be read."""
 
     def save(self, name: str, case: Case) -> str:
-        """Keep a case whole or not at all; return where. CallError: a name that can't be, or it can't be written."""
+        """Write a case whole or not at all; return where. CallError: a name that can't be, or it can't be written."""
 
 
 class HiddenRig(Protocol):

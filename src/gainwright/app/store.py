@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
-    from gainwright.app.ports import CaseStore
     from gainwright.model import Case
 
 Shelf = Literal["kept", "archived", "deleted"]
@@ -90,7 +89,7 @@ class Device:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptCase:
+class StoredCase:
     """A case by name, with what a list shows."""
 
     name: str
@@ -156,19 +155,18 @@ class Recordings(Protocol):
 
 
 class Cases(Protocol):
-    """Cases; `plain` is the same store as the dialogue and the command line know it."""
+    """Cases."""
 
-    @property
-    def plain(self) -> CaseStore:
-        """The store by names."""
-
-    def find(self, words: str = "") -> Sequence[KeptCase]:
+    def find(self, words: str = "") -> Sequence[StoredCase]:
         """Return the cases that hold every one of the words anywhere, last changed first."""
 
-    def get(self, name: str) -> KeptCase:
+    def get(self, name: str) -> StoredCase:
         """Return one. CallError `no_such_case`."""
 
-    def write(self, name: str, case: Case, *, seen: int) -> KeptCase:
+    def closed_by_cause(self) -> dict[str, int]:
+        """Return how many cases were closed with each cause: what the priors of every diagnosis are sharpened by."""
+
+    def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
 
 

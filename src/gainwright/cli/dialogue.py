@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from gainwright.app.cases.dialogue import Dialogue
-    from gainwright.app.ports import CaseStore
+    from gainwright.app.cases.finding import CaseDialogue
     from gainwright.diagnose import Diagnosis, NextTest
 
 HELP = """Type what you read or saw. Or one of these words:
@@ -28,9 +28,14 @@ ENDING = ("quit", "stop", "exit")
 
 
 def talk(
-    lines: TextIO, say: Callable[[str], None], dialogue: Dialogue, *, name: str = "", store: CaseStore | None = None
+    lines: TextIO, say: Callable[[str], None], dialogue: Dialogue, *, kept: CaseDialogue | None = None
 ) -> Diagnosis:
-    """Carry the dialogue on until the person ends it or nothing is left to ask; return the last diagnosis."""
+    """Carry the dialogue on until the person ends it or nothing is left to ask; return the last diagnosis.
+
+    Parameters
+    ----------
+    kept : the case that the dialogue is kept as, None to keep nothing.
+    """
     say(f"{dialogue.title or 'Fault finding'}. Type help for what you can say.")
     found = _told(say, dialogue)
     choice = 0
@@ -40,7 +45,7 @@ def talk(
             break
         try:
             if said.lower().startswith("close"):
-                _close(said, say, dialogue, name, store)
+                _close(said, say, dialogue, kept)
                 break
             if said.lower() == "other":
                 choice = choice + 1 if found.next else 0
@@ -51,14 +56,12 @@ def talk(
             choice = 0
             found = _told(say, dialogue)
             dialogue.note_belief(found)
-            if store is not None and name:
-                store.save(name, dialogue.case())
+            if kept is not None:
+                kept.save()
         except GainwrightError as error:
             say(f"That can't be taken: {error}")
-    if store is not None and name and dialogue.steps:
-        kept = store.load(name) if name in store.names() else None
-        if kept is None or kept.closed is None:
-            say(f"kept: {store.save(name, dialogue.case())}")
+    if kept is not None and dialogue.steps and (kept.stored is None or kept.stored.closed is None):
+        say(f"kept: {kept.save()}")
     return found
 
 
@@ -126,17 +129,15 @@ def _mapping(text: str) -> dict[str, object]:
         ) from None
 
 
-def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, name: str, store: CaseStore | None) -> None:
-    import datetime
-
+def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, kept: CaseDialogue | None) -> None:
+    from gainwright.app.clock import today
     from gainwright.errors import CallError
 
     parts = said.split()[1:]
     if not parts:
         raise CallError("a case is closed with what it was", code="bad_close", remedy="write close lead_open lead:a-b")
-    today = datetime.datetime.now(tz=datetime.UTC).date().isoformat()
-    case = dialogue.closed(parts[0], parts[1] if len(parts) > 1 else "", on=today)
-    if store is None or not name:
+    case = dialogue.closed(parts[0], parts[1] if len(parts) > 1 else "", on=today())
+    if kept is None:
         say("Closed. It isn't kept: name a case with --case to keep one.")
         return
-    say(f"closed: {store.save(name, case)}")
+    say(f"closed: {kept.save(case)}")

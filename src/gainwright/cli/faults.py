@@ -9,22 +9,25 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainwright.cli.base import Json, app, draw, print_json, print_text, say
+from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
 
 if TYPE_CHECKING:
-    from gainwright.app.ports import CaseStore
     from gainwright.diagnose import Diagnosis
+    from gainwright.jobfile import JobFile
     from gainwright.model import Job
 
 OptionalJob = Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The job file.")]
-CasesFolder = Annotated[Path | None, typer.Option("--cases", metavar="DIR", help="Where cases are kept.")]
 
 
 @app.command()
 def diagnose(
     job: OptionalJob = None,
     evidence: Annotated[Path | None, typer.Option(help="What was found so far; without it you are asked.")] = None,
-    case: Annotated[str, typer.Option(metavar="NAME", help="Keep the dialogue as a case, or go on with one.")] = "",
+    case: Annotated[
+        str, typer.Option(metavar="NAME", help="Keep the dialogue as a case of the store, or go on with one.")
+    ] = "",
     cases: CasesFolder = None,
+    store: StorePlace = "",
     cant_reach: Annotated[
         list[str] | None, typer.Option(metavar="PLACE", help="A stage or lead that can't be got at.")
     ] = None,
@@ -33,42 +36,54 @@ def diagnose(
     as_json: Json = False,
 ) -> None:
     """Find the fault: what is probably wrong, why, and the one test to make next."""
-    from gainwright.app.cases.finding import closed_counts
+    from gainwright.app.cases.finding import begin_dialogue
     from gainwright.app.cases.finding import diagnose as run
+    from gainwright.cli.dialogue import talk
     from gainwright.errors import CallError
+    from gainwright.jobfile import read_evidence, read_job
 
-    store = _store(cases) if case or cases is not None else None
-    closed = closed_counts(store) if store is not None else None
-    if job is not None and (evidence is not None or as_json) and not case:
-        read, found = run(job, evidence, unreachable=cant_reach or [], closed=closed)
-        _written(read, found, page, chart)
-        if as_json:
-            print_json(found)
-        else:
-            from gainwright.report import diagnosis_text
-
-            print_text(diagnosis_text(found))
-        return
-    if evidence is not None:
+    if case and evidence is not None:
         raise CallError(
             "an evidence file and a case don't go together", code="bad_call", remedy="leave one of them out"
         )
-    from gainwright.app.cases.finding import check_unreachable, open_dialogue
-    from gainwright.cli.dialogue import talk
-
-    dialogue = open_dialogue(job, name=case, store=store, closed=closed)
-    check_unreachable(cant_reach or [], dialogue.diagnoser.job)
-    dialogue.unreachable += [place for place in cant_reach or [] if place not in dialogue.unreachable]
-    found = dialogue.diagnosis() if as_json else talk(sys.stdin, say, dialogue, name=case, store=store)
-    _written(dialogue.diagnoser.job, found, page, chart)
+    read = None if job is None else read_job(job)
+    if case:
+        found, of = _case_gone_on_with(case, read, store, cases, cant_reach or [], as_json=as_json)
+    elif read is None:
+        raise CallError("no job is named", code="no_job", remedy="name a job file, or a case that was begun")
+    else:
+        of, closed = read.job, closed_by_cause(store, cases)
+        if evidence is not None or as_json:
+            entries = () if evidence is None else read_evidence(evidence, of)
+            found = run(of, entries, unreachable=cant_reach or [], closed_by_cause=closed)
+        else:
+            dialogue = begin_dialogue(read.text, of.title, closed_by_cause=closed)
+            dialogue.leave_out(cant_reach or [])
+            found = talk(sys.stdin, say, dialogue)
+    _written(of, found, page, chart)
     if as_json:
         print_json(found)
+    elif evidence is not None:
+        from gainwright.report import diagnosis_text
+
+        print_text(diagnosis_text(found))
 
 
-def _store(folder: Path | None) -> CaseStore:
+def _case_gone_on_with(
+    name: str, read: JobFile | None, place: str, folder: Path | None, cant_reach: list[str], *, as_json: bool
+) -> tuple[Diagnosis, Job]:
+    """Go on with a case, or begin it about a job; told only, and nothing is asked, for `as_json`."""
+    from gainwright.app.cases.finding import open_case
+    from gainwright.cli.dialogue import talk
     from gainwright.composition import compose
 
-    return compose().cases(folder)
+    with opened_store(place, folder, name=name) as store:
+        copies = None if folder is None else compose().case_folder(folder)
+        text, title = (None, "") if read is None else (read.text, read.job.title)
+        kept = open_case(store.cases, name, job_text=text, title=title, copies=copies)
+        kept.dialogue.leave_out(cant_reach)
+        found = kept.dialogue.diagnosis() if as_json else talk(sys.stdin, say, kept.dialogue, kept=kept)
+        return found, kept.dialogue.diagnoser.job
 
 
 def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
@@ -87,14 +102,19 @@ def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) 
 @app.command()
 def cases(
     folder: CasesFolder = None,
+    store: StorePlace = "",
     chart: Annotated[Path | None, typer.Option(help="Draw closed cases by cause into this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Count the closed cases: the most common concerns, their tests and minutes, where the belief was wrong."""
-    from gainwright.app.cases.finding import count_cases
+    from gainwright.app.cases.counting import count_cases
+    from gainwright.composition import compose
     from gainwright.report import cases_chart, cases_text
 
-    counts = count_cases(_store(folder))
+    counts = count_cases(())
+    if folder is not None or compose().has_store(store):
+        with opened_store(store, folder) as opened:
+            counts = count_cases(opened.cases.find())
     if chart is not None:
         draw(cases_chart(counts), chart)
     print_json(counts) if as_json else print_text(cases_text(counts))

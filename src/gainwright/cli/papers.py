@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gainwright.cli.base import Json, app, print_json, print_text
+from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
+
+if TYPE_CHECKING:
+    from gainwright.model import Case
 
 
 @app.command()
@@ -18,8 +22,9 @@ def report(
     out: Annotated[Path | None, typer.Option(help="Where to write it: .pdf, .html, .json or .csv.")] = None,
     kind: Annotated[str, typer.Option(help="setup, handover, customer or case.")] = "setup",
     evidence: Annotated[Path | None, typer.Option(help="What was read or found.")] = None,
-    case: Annotated[str, typer.Option(metavar="NAME", help="A kept case.")] = "",
-    cases: Annotated[Path | None, typer.Option(metavar="DIR", help="Where cases are kept.")] = None,
+    case: Annotated[str, typer.Option(metavar="NAME", help="A case of the store.")] = "",
+    cases: CasesFolder = None,
+    store: StorePlace = "",
     recording: Annotated[list[Path] | None, typer.Option(help="A recording for the handover; may be repeated.")] = None,
     knee: Annotated[Path | None, typer.Option(help="Readings step by step, columns step,v_rms.")] = None,
     response: Annotated[
@@ -39,8 +44,9 @@ def report(
     if out is None and not as_json:
         raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
     world = compose()
-    store = world.cases(cases) if case else None
-    attached = Attached(evidence, case, tuple(recording or ()), knee, tuple(response or ()), date, music, store)
+    kept, closed = _of_store(kind, case, store, cases)
+    files = (tuple(recording or ()), knee, tuple(response or ()), date, music)
+    attached = Attached(evidence, case, *files, kept, closed)
     made = make_paper(job, kind=kind, attached=attached)
     if out is not None:
         write_paper(made, out, charts=world.charts, printer=world.printer, code=language, size=paper)
@@ -48,3 +54,11 @@ def report(
         print_json(made.as_json())
     else:
         print_text(f"written: {out}")
+
+
+def _of_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:
+    """Return the case of a name, and the closed cases by cause where a paper holds a diagnosis."""
+    if name:
+        with opened_store(place, folder, name=name) as store:
+            return store.cases.get(name).case, store.cases.closed_by_cause()
+    return None, closed_by_cause(place, folder) if kind in ("customer", "case") else {}

@@ -1,4 +1,4 @@
-"""Commands about the store as a whole: back it up, bring it back, check it, take cases of a folder in."""
+"""Commands about the store as a whole: back it up, bring it back, check it, import and export cases as files."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainwright.cli.base import Json, app, end, print_json, print_text
+from gainwright.cli.stored_cases import StorePlace, opened_store
 
 if TYPE_CHECKING:
     from gainwright.adapters.store import StoreCheck
-    from gainwright.app.cases.importing import TakenCases
 
 group = typer.Typer(
     name="store",
@@ -20,16 +20,6 @@ group = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(group)
-
-StorePlace = Annotated[
-    str,
-    typer.Option(
-        "--store",
-        metavar="PLACE",
-        envvar="GAINWRIGHT_STORE",
-        help="The store: a file, or the address of a PostgreSQL database.",
-    ),
-]
 
 
 @group.command()
@@ -77,30 +67,45 @@ def import_cases(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Take the cases of a folder into the store; one that is there already stays as it is there."""
-    from contextlib import closing
-
-    from gainwright.app.cases.importing import take_cases
+    """Import the case files of a folder into the store; a case that is there already stays as it is there."""
+    from gainwright.app.cases.importing import import_cases
     from gainwright.composition import compose
     from gainwright.errors import CallError
 
     if not folder.is_dir():
         raise CallError("there is no such folder", code="no_such_folder", where=str(folder), remedy="name a folder")
-    world = compose()
-    with closing(world.store(store)) as kept:
-        taken = take_cases(world.cases(folder), kept.cases)
-    print_json(taken.as_json()) if as_json else print_text(_taken_text(taken))
-    end(bool(taken.differing or taken.unreadable))
+    with opened_store(store) as opened:
+        done = import_cases(compose().case_folder(folder), opened.cases)
+    if as_json:
+        print_json(done)
+    else:
+        first = f"cases imported: {len(done.added)}; there already: {len(done.same)}"
+        print_text("\n".join([first, *done.left_out()]))
+    end(bool(done.differing or done.unreadable))
+
+
+@group.command(name="export-cases")
+def export_cases(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder, made if it isn't there.")],
+    words: Annotated[str, typer.Option(help="Only cases that hold every one of these words.")] = "",
+    store: StorePlace = "",
+    as_json: Json = False,
+) -> None:
+    """Write the cases of the store into a folder, a file each; another file of the same name stays as it is."""
+    from gainwright.app.cases.importing import export_cases
+    from gainwright.composition import compose
+
+    with opened_store(store) as opened:
+        done = export_cases(opened.cases.find(words), compose().case_folder(folder))
+    if as_json:
+        print_json(done)
+    else:
+        first = f"cases exported: {len(done.added)}; there already: {len(done.same)}"
+        print_text("\n".join([first, *(f"{name}: there is another file of this name" for name in done.differing)]))
+    end(bool(done.differing))
 
 
 def _check_text(found: StoreCheck) -> str:
     holds = ", ".join(f"{count} {name}" for name, count in found.holds.items())
     lines = [f"{found.where}: revision {found.revision}; {holds}", *found.wrong]
     return "\n".join([*lines, f"wrong: {len(found.wrong)}" if found.wrong else "all is well"])
-
-
-def _taken_text(taken: TakenCases) -> str:
-    lines = [f"{len(taken.added)} cases taken in, {len(taken.same)} were there already"]
-    lines += [f"{name}: the store has another of this name, which stays" for name in taken.differing]
-    lines += [f"{name}: left out; {why}" for name, why in taken.unreadable]
-    return "\n".join(lines)

@@ -9,7 +9,6 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from gainwright.web.background import Background
-from gainwright.web.cases.diagnoses import ClosedCounts
 from gainwright.web.measuring.running import LiveRooms
 from gainwright.web.models import Models
 from gainwright.web.network.access import Entrance
@@ -35,7 +34,6 @@ class Site:
     entrance : how they come in.
     music : folders that may be scanned.
     where : the place of the store as it was named; empty for the usual one.
-    closed : the shop's closed cases by cause, the prior of its diagnoses.
     """
 
     world: World
@@ -47,7 +45,6 @@ class Site:
     where: str = ""
     music: tuple[Path, ...] = ()
     models: Models = field(default_factory=Models)
-    closed: ClosedCounts = field(default_factory=ClosedCounts)
     background: Background = field(default_factory=Background)
     live: LiveRooms = field(default_factory=LiveRooms)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -9,8 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gainwright.adapters import FolderCases
+from gainwright.adapters.store import SqlStore, open_store
+from gainwright.app.cases.counting import count_cases
 from gainwright.app.cases.dialogue import Dialogue, answered
-from gainwright.app.cases.finding import closed_counts, count_cases, open_dialogue
+from gainwright.app.cases.finding import open_case
+from gainwright.app.cases.importing import export_cases, import_cases, import_old_folder
+from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError, JobError
 from gainwright.jobfile import case_text, example_text, read_case_text, read_entry, read_job_text
 from gainwright.model import Case
@@ -93,29 +99,71 @@ def test_an_answer_that_can_not_be_is_refused_and_nothing_changes() -> None:
     assert talk.steps == []
 
 
-def test_a_case_is_kept_and_gone_on_with(tmp_path: Path) -> None:
-    """What was said yesterday is there today, to the last word; closing it counts it."""
-    store = FolderCases(tmp_path / "cases")
-    assert store.names() == []
-    talk = dialogue()
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[SqlStore]:
+    """Return an empty store."""
+    with closing(open_store(tmp_path / "store.sqlite")) as opened:
+        yield opened
+
+
+def test_a_case_is_kept_and_gone_on_with(store: SqlStore, tmp_path: Path) -> None:
+    """What was said yesterday is there today, to the last word, and as a file too where one is wanted; closing it counts it."""
+    copies = FolderCases(tmp_path / "cases")
+    kept = open_case(store.cases, "red 1", job_text=TEXT, title="Red hatchback", copies=copies)
+    talk = kept.dialogue
     talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
     talk.note_belief(talk.diagnosis())
     talk.dont_know(talk.diagnosis().next[0])
-    store.save("red 1", talk.case())
-    kept = store.load("red 1")
-    assert kept == talk.case()
-    assert kept.job.strip() == TEXT.strip()
-    again = open_dialogue(None, name="red 1", store=store)
-    assert again.diagnosis() == talk.diagnosis()
-    store.save("red 1", again.closed("gain_muted", "amp", on="2026-11-27"))
-    counts = count_cases(store)
+    kept.save()
+    kept.save()
+    assert store.cases.get("red 1").revision == 1
+    assert store.cases.get("red 1").case == talk.case() == copies.load("red 1")
+    again = open_case(store.cases, "red 1", job_text=None, copies=copies)
+    assert again.dialogue.diagnosis() == talk.diagnosis()
+    again.save(again.dialogue.closed("gain_muted", "amp", on="2026-11-27"))
+    counts = count_cases(store.cases.find())
     assert (counts.cases, counts.closed) == (1, 1)
     assert counts.causes[0].cause == "gain_muted"
-    assert closed_counts(store) == {"gain_muted": 1}
+    assert store.cases.closed_by_cause() == {"gain_muted": 1}
     with pytest.raises(CallError, match="it can be at"):
-        again.closed("gain_muted", "sub")
-    with pytest.raises(CallError, match="no job is named"):
-        open_dialogue(None, name="", store=store)
+        again.dialogue.closed("gain_muted", "sub")
+    with pytest.raises(CallError, match="there is no case another"):
+        open_case(store.cases, "another", job_text=None)
+    talk.undo()
+    with pytest.raises(ConflictError):  # changed meanwhile: nothing of the other is lost
+        kept.save()
+    assert store.cases.get("red 1").case.closed is not None
+
+
+def test_a_folder_of_case_files_is_imported_and_exported(store: SqlStore, tmp_path: Path) -> None:
+    """Nothing is written over on either side."""
+    folder, other = FolderCases(tmp_path / "in"), FolderCases(tmp_path / "out")
+    case = dialogue().closed("lead_open", "lead:head.sub-amp")
+    for name in ("blue", "red"):
+        folder.save(name, case)
+    store.cases.write("red", dialogue().case(), seen=0)
+    done = import_cases(folder, store.cases)
+    assert (done.added, done.same, done.differing) == (("blue",), (), ("red",))
+    other.save("blue", dialogue().case())
+    done = export_cases(store.cases.find(), other)
+    assert (done.added, done.differing) == (("red",), ("blue",))
+    assert other.load("red") == dialogue().case() == other.load("blue")
+    assert export_cases(store.cases.find("red"), other).same == ("red",)
+
+
+def test_the_folder_of_the_first_version_is_imported_once(store: SqlStore, tmp_path: Path) -> None:
+    """Its cases count from then on; its files stay; a case that is taken out of the folder or changed there isn't looked at again."""
+    folder = FolderCases(tmp_path / "cases")
+    assert import_old_folder(folder, store) is None
+    folder.save("blue", dialogue().closed("lead_open", "lead:head.sub-amp"))
+    (tmp_path / "cases" / "torn.case.yaml").write_text("format: 1\n", encoding="utf-8")
+    done = import_old_folder(folder, store)
+    assert done is not None
+    assert (done.added, [left.name for left in done.unreadable]) == (("blue",), ["torn"])
+    assert store.cases.closed_by_cause() == {"lead_open": 1}
+    folder.save("green", dialogue().case())
+    assert import_old_folder(folder, store) is None
+    assert folder.names() == ["blue", "green", "torn"]
 
 
 @pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "x" * 100, "con\x00"])
@@ -126,16 +174,16 @@ def test_names_that_can_not_be_names(name: str, tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_damaged_case_is_told_with_its_place(tmp_path: Path) -> None:
-    """Unknown keys and wrong values at their lines; counting priors goes on without it."""
-    store = FolderCases(tmp_path)
-    store.save("good", dialogue().closed("lead_open", "lead:amp-sub"))
-    (tmp_path / "bad.case.yaml").write_text("format: 1\njob: x\nopend: 3\n", encoding="utf-8")
+def test_a_damaged_case_is_told_with_its_place(store: SqlStore, tmp_path: Path) -> None:
+    """Unknown keys and wrong values at their lines; the others are imported without it."""
+    folder = FolderCases(tmp_path / "cases")
+    folder.save("good", dialogue().closed("lead_open", "lead:head.sub-amp"))
+    (tmp_path / "cases" / "bad.case.yaml").write_text("format: 1\njob: x\nopend: 3\n", encoding="utf-8")
     with pytest.raises(JobError, match=r"bad.case.yaml:3:.*opend"):
-        store.load("bad")
-    assert closed_counts(store) == {"lead_open": 1}
-    with pytest.raises(JobError):
-        count_cases(store)
+        folder.load("bad")
+    (left_out,) = import_cases(folder, store.cases).left_out()
+    assert "bad.case.yaml:3" in left_out
+    assert store.cases.closed_by_cause() == {"lead_open": 1}
 
 
 @given(st.text(max_size=200), st.text(max_size=40))

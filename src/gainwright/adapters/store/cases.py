@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from gainwright.adapters.case_folder import check_case_name
 from gainwright.adapters.store.tables import holds, kept_case, now, searched, writable
-from gainwright.app.store import ConflictError, KeptCase
+from gainwright.app.store import ConflictError, StoredCase
 from gainwright.errors import CallError
 from gainwright.model import Case
 
@@ -25,12 +25,7 @@ class SqlCases:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    @property
-    def plain(self) -> SqlPlainCases:
-        """The store by names."""
-        return SqlPlainCases(self, self._database)
-
-    def find(self, words: str = "") -> Sequence[KeptCase]:
+    def find(self, words: str = "") -> Sequence[StoredCase]:
         """Return the cases that hold every one of the words anywhere, last changed first."""
         writable(words=words)
         table = kept_case.c
@@ -39,45 +34,49 @@ class SqlCases:
         with self._database.read() as connection:
             return FoundCases(connection.execute(wanted.order_by(table.changed.desc(), table.name)).all())
 
-    def get(self, name: str) -> KeptCase:
+    def get(self, name: str) -> StoredCase:
         """Return one. CallError `no_such_case`."""
         check_case_name(name)
         with self._database.read() as connection:
             row = _row(connection, name)
         if row is None:
-            raise CallError(f"there is no case {name}", code="no_such_case", where=self._database.name)
+            raise CallError(f"there is no case {name}", code="no_such_case")
         return _kept(row)
 
-    def write(self, name: str, case: Case, *, seen: int) -> KeptCase:
-        """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
-        return self.keep(name, case, seen=seen)
+    def closed_by_cause(self) -> dict[str, int]:
+        """Return how many cases were closed with each cause."""
+        cause = kept_case.c.closed_cause
+        wanted = sa.select(cause, sa.func.count()).where(cause.is_not(None)).group_by(cause)
+        with self._database.read() as connection:
+            return {str(row[0]): int(row[1]) for row in connection.execute(wanted)}
 
-    def keep(self, name: str, case: Case, *, seen: int | None) -> KeptCase:
-        """Keep a case as `write` does; with nothing seen, in place of what there is."""
+    def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
+        """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
         check_case_name(name)
         content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
         words = searched(name, *texts_in(content))
         writable(case=words + json.dumps(content, ensure_ascii=False))
         at = now()
-        row = {"content": content, "changed": at, "words": words}
+        cause = None if case.closed is None else case.closed.cause
+        row = {"content": content, "changed": at, "words": words, "closed_cause": cause}
         with self._database.write() as connection:
             found = _row(connection, name, lock=True)
             revision = found.revision if found is not None else 0
-            if seen is not None and revision != seen:
+            if revision != seen:
                 raise _conflict(name)
             if found is not None:
                 connection.execute(
                     kept_case.update().where(kept_case.c.name == name).values(**row, revision=revision + 1)
                 )
-                return KeptCase(name, case, revision + 1, at)
+                return StoredCase(name, case, revision + 1, at)
             try:
                 connection.execute(kept_case.insert().values(name=name, revision=1, **row))
             except sa.exc.IntegrityError:  # somebody else's insert, unseen until it was through
                 raise _conflict(name) from None
-        return KeptCase(name, case, 1, at)
+        return StoredCase(name, case, 1, at)
 
 
-class FoundCases(Sequence[KeptCase]):
+class FoundCases(Sequence[StoredCase]):
     """Cases as they were at one moment; each is read when it is looked at, since a list shows some of many."""
 
     def __init__(self, rows: Sequence[AnyRow]) -> None:
@@ -87,43 +86,18 @@ class FoundCases(Sequence[KeptCase]):
         return len(self._rows)
 
     @overload
-    def __getitem__(self, at: int) -> KeptCase: ...
+    def __getitem__(self, at: int) -> StoredCase: ...
 
     @overload
-    def __getitem__(self, at: slice) -> list[KeptCase]: ...
+    def __getitem__(self, at: slice) -> list[StoredCase]: ...
 
-    def __getitem__(self, at: int | slice) -> KeptCase | list[KeptCase]:
+    def __getitem__(self, at: int | slice) -> StoredCase | list[StoredCase]:
         if isinstance(at, slice):
             return [self._read(row) for row in self._rows[at]]
         return self._read(self._rows[at])
 
-    def _read(self, row: AnyRow) -> KeptCase:
-        return KeptCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
-
-
-class SqlPlainCases:
-    """The same cases as the dialogue and the command line know them."""
-
-    def __init__(self, cases: SqlCases, database: Database) -> None:
-        self._cases = cases
-        self._database = database
-
-    def names(self) -> list[str]:
-        """Return the names of all cases, sorted."""
-        with self._database.read() as connection:
-            return sorted(connection.scalars(sa.select(kept_case.c.name)))
-
-    def load(self, name: str) -> Case:
-        """Return a case. CallError: there is none of that name; JobError: it can't be read."""
-        return self._cases.get(name).case
-
-    def save(self, name: str, case: Case) -> str:
-        """Keep a case whole or not at all; return where."""
-        try:
-            self._cases.keep(name, case, seen=None)
-        except ConflictError:  # somebody else was first with a new one; now it is there to be replaced
-            self._cases.keep(name, case, seen=None)
-        return f"{name} in {self._database.name}"
+    def _read(self, row: AnyRow) -> StoredCase:
+        return StoredCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
 
 
 def texts_in(content: Any) -> list[str]:
@@ -141,8 +115,8 @@ def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow 
     return connection.execute(wanted.with_for_update() if lock else wanted).one_or_none()
 
 
-def _kept(row: AnyRow) -> KeptCase:
-    return KeptCase(row.name, Case.model_validate(row.content), row.revision, row.changed)
+def _kept(row: AnyRow) -> StoredCase:
+    return StoredCase(row.name, Case.model_validate(row.content), row.revision, row.changed)
 
 
 def _conflict(name: str) -> ConflictError:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "2"
+NEWEST = "3"
 """The revision of these tables; the last of the migrations."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -128,6 +128,8 @@ kept_case = sa.Table(
     sa.Column("content", Json, nullable=False),
     sa.Column("changed", Moment, nullable=False),
     sa.Column("words", sa.Text, nullable=False, server_default=""),
+    sa.Column("closed_cause", sa.Text),
+    sa.Index(None, "closed_cause"),
 )
 
 device = sa.Table(

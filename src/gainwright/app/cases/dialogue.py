@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.diagnose import Diagnoser, Diagnosis, NextTest
-    from gainwright.model import Asked, Case, Entry
+    from gainwright.model import Asked, Case, Entry, Job
 
 _NUMBER = re.compile(r"^[+-]?\d+(?:[.,]\d+)?$")
 
@@ -32,7 +32,7 @@ class Dialogue:
     job_text: str
     title: str = ""
     opened: str = ""
-    closed_counts: Mapping[str, int] | None = None
+    closed_by_cause: Mapping[str, int] | None = None
     entries: list[dict[str, Any]] = field(default_factory=list)
     declined: list[dict[str, Any]] = field(default_factory=list)
     unreachable: list[str] = field(default_factory=list)
@@ -41,14 +41,14 @@ class Dialogue:
 
     @classmethod
     def of(
-        cls, case: Case, *, closed_counts: Mapping[str, int] | None = None, diagnoser: Diagnoser | None = None
+        cls, case: Case, *, closed_by_cause: Mapping[str, int] | None = None, diagnoser: Diagnoser | None = None
     ) -> Dialogue:
         """Return the dialogue of a case, to go on with; with its diagnoser where one is at hand."""
         return cls(
             case.job,
             case.title,
             case.opened,
-            closed_counts,
+            closed_by_cause,
             [dict(e) for e in case.evidence],
             [dict(e) for e in case.declined],
             list(case.unreachable),
@@ -82,7 +82,7 @@ class Dialogue:
             from gainwright.diagnose import Diagnoser
             from gainwright.jobfile import read_job_text
 
-            self._diagnoser = Diagnoser(read_job_text(self.job_text).job, closed=self.closed_counts)
+            self._diagnoser = Diagnoser(read_job_text(self.job_text).job, closed=self.closed_by_cause)
         return self._diagnoser
 
     def diagnosis(self) -> Diagnosis:
@@ -163,6 +163,16 @@ class Dialogue:
         self.unreachable.append(place)
         self.steps.append(Asked(test=test.test, ask=test.ask, answer="unreachable"))
         return place
+
+    def leave_out(self, places: Sequence[str]) -> None:
+        """Leave out all that needs some places.
+
+        Raises
+        ------
+        CallError : a place that the job doesn't have.
+        """
+        check_unreachable(places, self.diagnoser.job)
+        self.unreachable += [place for place in places if place not in self.unreachable]
 
     def undo(self) -> str:
         """Take the last step back; return what it was.
@@ -250,6 +260,26 @@ def asked_for(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) ->
         if as_mapping(c.entry) == wanted:
             return NextTest(c.test, c.where, c.minutes, 0.0, 0.0, ask(c), "", wanted, c.cautions)
     return None
+
+
+def check_unreachable(places: Sequence[str], job: Job) -> None:
+    """Refuse places that a job doesn't have.
+
+    Raises
+    ------
+    CallError : one of them is no stage and no lead.
+    """
+    from gainwright.model import resolve, wires
+
+    known = [*job.stages, *wires(resolve(job))]
+    for place in places:
+        if place not in known:
+            raise CallError(
+                f"there is no stage or lead {place}",
+                code="unknown_place",
+                where="unreachable places",
+                rule=f"there is {', '.join(known[:12])}{' ...' if len(known) > 12 else ''}",
+            )
 
 
 def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:

@@ -1,52 +1,58 @@
-"""Cases from a folder into the store: new ones are taken, none is written over."""
+"""Cases as files: from a folder into the store and out again; none is written over by another."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gainwright.errors import GainwrightError
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
-    from gainwright.app.ports import CaseStore
-    from gainwright.app.store import Cases
+    from collections.abc import Iterable
+
+    from gainwright.app.ports import CaseFolder
+    from gainwright.app.store import Cases, Store, StoredCase
     from gainwright.model import Case
 
 
 @dataclass(frozen=True, slots=True)
-class TakenCases:
-    """What became of each case of a folder.
+class UnreadableCase:
+    """A file that is no case, by the name that the case would have, and why."""
+
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedCases:
+    """What became of each case that was imported or exported.
 
     Attributes
     ----------
-    added : are in the store now.
-    same : were in it, just so.
-    differing : are in it otherwise; the store's own stay.
-    unreadable : name and reason of those that are no case.
+    added : are there now.
+    same : were there, just so.
+    differing : are there otherwise; what is there stays.
+    unreadable : files that are no case.
     """
 
     added: tuple[str, ...]
     same: tuple[str, ...]
     differing: tuple[str, ...]
-    unreadable: tuple[tuple[str, str], ...]
+    unreadable: tuple[UnreadableCase, ...] = ()
 
-    def as_json(self) -> dict[str, Any]:
-        """Return it as one JSON object."""
-        unreadable = [{"name": name, "why": why} for name, why in self.unreadable]
-        return {
-            "added": list(self.added),
-            "same": list(self.same),
-            "differing": list(self.differing),
-            "unreadable": unreadable,
-        }
+    def left_out(self) -> list[str]:
+        """Return a line for each case that wasn't imported."""
+        lines = [f"{name}: the store has another of this name, which stays" for name in self.differing]
+        return [*lines, *(f"{left.name}: left out; {left.why}" for left in self.unreadable)]
 
 
-def take_cases(folder: CaseStore, into: Cases) -> TakenCases:
-    """Take every case of a folder into the store.
+def import_cases(folder: CaseFolder, into: Cases) -> ImportedCases:
+    """Import every case of a folder into the store.
 
     Raises
     ------
-    CallError : the folder can't be read, or the store can't be written; those taken before stay.
+    CallError : the folder can't be read, or the store can't be written; those imported before stay.
     """
     sorts: dict[str, list[str]] = {"added": [], "same": [], "differing": []}
     unreadable = []
@@ -54,13 +60,13 @@ def take_cases(folder: CaseStore, into: Cases) -> TakenCases:
         try:
             case = folder.load(name)
         except GainwrightError as error:
-            unreadable.append((name, str(error)))
+            unreadable.append(UnreadableCase(name, str(error)))
             continue
-        sorts[_taken(name, case, into)].append(name)
-    return TakenCases(tuple(sorts["added"]), tuple(sorts["same"]), tuple(sorts["differing"]), tuple(unreadable))
+        sorts[_imported(name, case, into)].append(name)
+    return ImportedCases(tuple(sorts["added"]), tuple(sorts["same"]), tuple(sorts["differing"]), tuple(unreadable))
 
 
-def _taken(name: str, case: Case, into: Cases) -> str:
+def _imported(name: str, case: Case, into: Cases) -> str:
     from gainwright.app.store import ConflictError
 
     try:
@@ -68,3 +74,51 @@ def _taken(name: str, case: Case, into: Cases) -> str:
     except ConflictError:
         return "same" if into.get(name).case == case else "differing"
     return "added"
+
+
+def export_cases(cases: Iterable[StoredCase], folder: CaseFolder) -> ImportedCases:
+    """Write cases into a folder, a file each; another file of the same name stays.
+
+    Raises
+    ------
+    CallError : the folder can't be read or written; those written before stay.
+    """
+    there = set(folder.names())
+    sorts: dict[str, list[str]] = {"added": [], "same": [], "differing": []}
+    for stored in cases:
+        if stored.name not in there:
+            folder.save(stored.name, stored.case)
+            sorts["added"].append(stored.name)
+        else:
+            sorts["same" if _holds(folder, stored) else "differing"].append(stored.name)
+    return ImportedCases(tuple(sorts["added"]), tuple(sorts["same"]), tuple(sorts["differing"]))
+
+
+def _holds(folder: CaseFolder, stored: StoredCase) -> bool:
+    try:
+        return folder.load(stored.name) == stored.case
+    except GainwrightError:
+        return False
+
+
+def imported_words(done: ImportedCases) -> str:
+    """Return what became of the cases of 0.1, for the person who starts the program."""
+    first = f"cases imported into the store from the folder of the version before: {len(done.added)}; the files stay"
+    return "\n".join([first, *done.left_out()])
+
+
+_OLD_FOLDER = "folder of cases of 0.1"
+
+
+def import_old_folder(folder: CaseFolder, store: Store) -> ImportedCases | None:
+    """Import the folder in which the command kept its cases up to 0.1, once; its files stay. None: nothing to import.
+
+    Raises
+    ------
+    CallError : the folder can't be read, or the store can't be written; the next time it is tried again.
+    """
+    if store.documents.get(_OLD_FOLDER, "imported") is not None or not folder.names():
+        return None
+    done = import_cases(folder, store.cases)
+    store.documents.put(_OLD_FOLDER, "imported", to_json(done))
+    return done

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import datetime
 import re
-from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.dialogue import Dialogue
+from gainwright.app.clock import today
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
-    from gainwright.app.store import KeptCase, Store, StoredJob
-    from gainwright.report import CaseCounts
+    from gainwright.app.store import Store, StoredCase, StoredJob
 
 LONGEST_STEM = 50
 WORDS_TO_FIND_BY = 4
@@ -22,11 +20,6 @@ LONGEST_TITLE = 300
 RESERVED = ("concerns",)
 """Names that mean something else where cases are."""
 _JOB_OF = "job of a case"
-
-
-def today() -> str:
-    """Return the date here."""
-    return datetime.datetime.now().astimezone().date().isoformat()
 
 
 def suggested_name(store: Store, title: str, *, on: str) -> str:
@@ -52,7 +45,7 @@ def _there(store: Store, name: str) -> bool:
 
 def begin_case(
     store: Store, job: StoredJob, *, name: str, title: str = "", entries: Iterable[Mapping[str, Any]] = ()
-) -> KeptCase:
+) -> StoredCase:
     """Begin a case about a job, with what is known already.
 
     Raises
@@ -81,7 +74,7 @@ def _cases_of(job: str) -> str:
     return f"cases of {job}"
 
 
-def cases_of(store: Store, job: str) -> list[KeptCase]:
+def cases_of(store: Store, job: str) -> list[StoredCase]:
     """Return the cases about a job, last changed first: those begun about it, and those of no job whose file is its own."""
     kept = store.jobs.get(job)
     # the longest plain words of a job file stand in every case about it, however it is written there; only these are read
@@ -108,15 +101,3 @@ def job_of(store: Store, case: str) -> StoredJob | None:
         if error.code == "no_such_job":
             return None
         raise
-
-
-def concerns(found: Sequence[KeptCase]) -> CaseCounts:
-    """Return what the shop's cases add up to."""
-    from gainwright.app.cases.finding import counts_of
-
-    return counts_of({kept.name: kept.case for kept in found})
-
-
-def closed_causes(store: Store) -> dict[str, int]:
-    """Return how many of the shop's cases were closed with each cause."""
-    return dict(Counter(kept.case.closed.cause for kept in store.cases.find() if kept.case.closed is not None))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.jobs import kept as workshop
+from gainwright.app.jobs import kept as kept_jobs
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -47,7 +47,7 @@ def change(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: 
     found = store.jobs.get(job)
     if found.revision != seen:
         raise stale()
-    return workshop.rewrite(store, job, how(found.text), seen=seen, by=by)
+    return kept_jobs.rewrite(store, job, how(found.text), seen=seen, by=by)
 
 
 def stale() -> ConflictError:

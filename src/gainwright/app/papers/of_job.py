@@ -90,7 +90,9 @@ def job_paper(
         read = read_job_text(case.job, name=wanted.case).job
     told = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
     measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
-    belongs = Belongs(told, case, measured, date=wanted.date, music=music)
+    belongs = Belongs(
+        told, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
+    )
     return paper_about(read, kind=wanted.kind, belongs=belongs, plan=plan)
 
 

@@ -12,7 +12,9 @@ from gainwright.app.jobs.answers import write_bytes
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.app.ports import CaseStore, Charts, Printer
+    from collections.abc import Mapping
+
+    from gainwright.app.ports import Charts, Printer
     from gainwright.metering import Knee
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
@@ -24,7 +26,7 @@ SIZES = ("a4", "letter")
 
 @dataclass(frozen=True, slots=True)
 class Attached:
-    """What belongs to a paper beside its job: evidence, a kept case, recordings, a column of readings, recorded sweeps, what music gave, a date."""
+    """What belongs to a paper beside its job: evidence, a case of the store by name and as it is kept, the closed cases by cause, recordings, a column of readings, recorded sweeps, what music gave, a date."""
 
     evidence: Path | None = None
     case: str = ""
@@ -33,7 +35,8 @@ class Attached:
     responses: tuple[Path, ...] = ()
     date: str = ""
     music: Path | None = None
-    cases: CaseStore | None = field(default=None)
+    kept: Case | None = None
+    closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
 def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper:
@@ -59,7 +62,9 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
     knee, curves = _curves(attached) if kind == "handover" else (None, [])
     measured = [_measured(path) for path in attached.recordings] if kind == "handover" else []
     music = _music(attached) if kind == "handover" else None
-    belongs = Belongs(entries, case, tuple(measured), knee, tuple(curves), attached.date, music)
+    belongs = Belongs(
+        entries, case, tuple(measured), knee, tuple(curves), attached.date, music, attached.closed_by_cause
+    )
     return paper_about(job, kind=kind, belongs=belongs)
 
 
@@ -74,12 +79,13 @@ class Belongs:
     curves: tuple[Chart, ...] = ()
     date: str = ""
     music: MusicFound | None = None
+    closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
 def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = None) -> Paper:
     """Return a paper about a job that is read; its plan is made unless it is at hand."""
     if kind in ("customer", "case"):
-        return _support_paper(kind, job, belongs.case, belongs.entries, belongs.date)
+        return _support_paper(kind, job, belongs)
     from gainwright.report import handover, setup_sheet
 
     if plan is None:
@@ -127,7 +133,7 @@ def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:
 def _about(job_path: Path | None, attached: Attached) -> tuple[Job, Case | None]:
     from gainwright.jobfile import read_job, read_job_text
 
-    case = attached.cases.load(attached.case) if attached.case and attached.cases is not None else None
+    case = attached.kept
     if job_path is not None:
         return read_job(job_path).job, case
     if case is None:
@@ -143,17 +149,18 @@ def _entries(job: Job, case: Case | None, evidence: Path | None) -> tuple[Entry,
     return () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
 
 
-def _support_paper(kind: str, job: Job, case: Case | None, entries: tuple[Entry, ...], date: str) -> Paper:
+def _support_paper(kind: str, job: Job, belongs: Belongs) -> Paper:
     from gainwright.diagnose import Diagnoser, tell
     from gainwright.jobfile import read_entry
     from gainwright.report import case_paper, customer_paper
 
-    diagnoser = Diagnoser(job)
+    case, entries = belongs.case, belongs.entries
+    diagnoser = Diagnoser(job, closed=belongs.closed_by_cause)
     declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
     found = tell(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
     if kind == "customer":
-        return customer_paper(job, found, date=date)
-    return case_paper(job, diagnoser, entries, found, case, date=date)
+        return customer_paper(job, found, date=belongs.date)
+    return case_paper(job, diagnoser, entries, found, case, date=belongs.date)
 
 
 def _measured(path: Path) -> Measured:

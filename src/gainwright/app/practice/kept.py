@@ -6,7 +6,7 @@ import secrets
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from gainwright.app.cases.kept import today
+from gainwright.app.clock import today
 from gainwright.app.practice.practising import Done, Practice, in_use, practise
 from gainwright.errors import CallError
 

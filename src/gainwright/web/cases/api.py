@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
-from gainwright.app.cases import kept as casebook
+from gainwright.app.cases import kept as kept_cases
+from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
 from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
-from gainwright.web.cases.diagnoses import dialogue_of, told, told_of
+from gainwright.web.cases.diagnoses import diagnosis_of_evidence, dialogue_of, told
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
-    from gainwright.app.store import KeptCase
+    from gainwright.app.store import StoredCase
     from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api", tags=["cases"])
@@ -115,14 +116,14 @@ class Evidence(BaseModel):
     unreachable: list[Short] = Field(default_factory=list, max_length=MOST_ENTRIES)
 
 
-def _listed(kept: KeptCase) -> dict[str, Any]:
+def _listed(kept: StoredCase) -> dict[str, Any]:
     case = kept.case
     closed = None if case.closed is None else case.closed.model_dump()
     told_so = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": closed}
     return told_so | {"found": len(case.evidence), "revision": kept.revision, "changed": kept.changed}
 
 
-def _whole(kept: KeptCase) -> CaseWhole:
+def _whole(kept: StoredCase) -> CaseWhole:
     return CaseWhole(
         **_listed(kept),
         job=kept.case.job,
@@ -143,8 +144,8 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     """Begin a case about a job, with what is known already."""
     job = site.store.jobs.get(new.job)
-    name = new.name or casebook.suggested_name(site.store, job.title, on=casebook.today())
-    return _whole(casebook.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
+    name = new.name or kept_cases.suggested_name(site.store, job.title, on=today())
+    return _whole(kept_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
 
 
 @router.get("/concerns")
@@ -224,11 +225,11 @@ def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> Diagnosis:
     """Return what is probably wrong and the next tests, as `gainwright diagnose --json` does."""
     text = site.store.jobs.get(job).text
     _check_places(site, text, found.unreachable)
-    return told_of(site, text, found.evidence, found.unreachable)
+    return diagnosis_of_evidence(site, text, found.evidence, found.unreachable)
 
 
 def _check_places(site: Site, text: str, places: list[str]) -> None:
-    from gainwright.app.cases.finding import check_unreachable
+    from gainwright.app.cases.dialogue import check_unreachable
 
     try:
         check_unreachable(places, site.models.job(text))

@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases import kept as casebook
+from gainwright.app.cases import kept as kept_cases
 from gainwright.app.cases.answer_forms import ways
 from gainwright.app.cases.dialogue import asked_for, without_result
 from gainwright.errors import GainwrightError
@@ -69,7 +69,7 @@ def case_page(
     dialogue = dialogue_of(site, kept.case)
     found = told(site.models, dialogue)
     job = dialogue.diagnoser.job
-    about = casebook.job_of(site.store, name)
+    about = kept_cases.job_of(site.store, name)
     tests = list(found.next[:OTHERS])
     if error is not None and said.entry and not conflict:
         tests = _with_the_one_that_was_answered(dialogue, found, said)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from gainwright.app.cases import kept as casebook
+from gainwright.app.cases import kept as kept_cases
 from gainwright.app.cases.answer_forms import answer_of
 from gainwright.app.cases.dialogue import asked_for
+from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.web.cases.diagnoses import dialogue_of, told
@@ -16,14 +17,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from gainwright.app.cases.dialogue import Dialogue
-    from gainwright.app.store import KeptCase
+    from gainwright.app.store import StoredCase
     from gainwright.diagnose import Diagnosis, NextTest
     from gainwright.web.site import Site
 
 LONGEST_NOTE = 2000
 
 
-def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], None]) -> KeptCase:
+def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], None]) -> StoredCase:
     """Do something to the dialogue of an open case and keep it, with what is believed afterwards.
 
     Raises
@@ -38,7 +39,7 @@ def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosi
     return site.store.cases.write(name, dialogue.case(), seen=seen)
 
 
-def opened(site: Site, name: str, *, seen: int) -> KeptCase:
+def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     """Return an open case as it was seen.
 
     Raises
@@ -58,7 +59,7 @@ def opened(site: Site, name: str, *, seen: int) -> KeptCase:
     return kept
 
 
-def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> KeptCase:
+def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> StoredCase:
     """Take the answer to a test; the same answer sent twice counts once.
 
     Raises
@@ -72,17 +73,17 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     return change(site, name, seen=seen, do=lambda d, found: d.add(said, asked_for(d, found, entry)))
 
 
-def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Take a whole entry, asked for or not."""
     return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), asked_for(d, found, entry)))
 
 
-def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Leave a test out."""
     return change(site, name, seen=seen, do=lambda d, found: d.dont_know(_test(d, found, entry)))
 
 
-def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> KeptCase:
+def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Leave out all that needs the place of a test."""
 
     def do(dialogue: Dialogue, found: Diagnosis) -> None:
@@ -98,7 +99,7 @@ def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> Nex
     return test
 
 
-def undo(site: Site, name: str, *, seen: int) -> KeptCase:
+def undo(site: Site, name: str, *, seen: int) -> StoredCase:
     """Take the last step back."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
@@ -107,7 +108,7 @@ def undo(site: Site, name: str, *, seen: int) -> KeptCase:
     return change(site, name, seen=seen, do=do)
 
 
-def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> KeptCase:
+def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> StoredCase:
     """Put another result into an entry; 1 is the first."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
@@ -116,10 +117,10 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
     return change(site, name, seen=seen, do=do)
 
 
-def renew(site: Site, name: str, *, seen: int) -> KeptCase:
+def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     """Take the job as it stands now; what was found stays. JobError: an entry can't be meant in it any more."""
     kept = opened(site, name, seen=seen)
-    job = casebook.job_of(site.store, name)
+    job = kept_cases.job_of(site.store, name)
     if job is None:
         raise CallError("this case belongs to no job that is kept here", code="no_such_job")
     case = kept.case.model_copy(update={"job": job.text})
@@ -127,22 +128,18 @@ def renew(site: Site, name: str, *, seen: int) -> KeptCase:
     return site.store.cases.write(name, case, seen=seen)
 
 
-def close(site: Site, name: str, *, seen: int, cause: str, where: str, note: str = "") -> KeptCase:
+def close(site: Site, name: str, *, seen: int, cause: str, where: str, note: str = "") -> StoredCase:
     """Close a case with what it was. CallError: the chain can't have such a cause."""
     kept = opened(site, name, seen=seen)
     dialogue = dialogue_of(site, kept.case)
-    case = dialogue.closed(cause, where, note=note.strip()[:LONGEST_NOTE], on=casebook.today())
-    done = site.store.cases.write(name, case, seen=seen)
-    site.closed.forget()
-    return done
+    case = dialogue.closed(cause, where, note=note.strip()[:LONGEST_NOTE], on=today())
+    return site.store.cases.write(name, case, seen=seen)
 
 
-def reopen(site: Site, name: str, *, seen: int) -> KeptCase:
+def reopen(site: Site, name: str, *, seen: int) -> StoredCase:
     """Open a closed case again."""
     kept = site.store.cases.get(name)
-    done = site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
-    site.closed.forget()
-    return done
+    return site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
 
 
 def case_address(name: str) -> str:

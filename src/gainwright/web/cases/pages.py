@@ -23,7 +23,7 @@ from gainwright.web.site import CurrentSite
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.store import KeptCase
+    from gainwright.app.store import StoredCase
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -73,7 +73,7 @@ def customer(site: CurrentSite, name: str, form: Literal["html", "pdf"]) -> Resp
     return case_pictures.customer(site, name, f".{form}")
 
 
-def _done(request: Request, site: Site, name: str, said: Said, do: Callable[[], KeptCase]) -> Response:
+def _done(request: Request, site: Site, name: str, said: Said, do: Callable[[], StoredCase]) -> Response:
     """Do something to a case and show it; a mistake, or what somebody else did meanwhile, is shown beside what was typed."""
     try:
         do()
@@ -114,7 +114,7 @@ def answer(
 ) -> Response:
     """Take the answer to a test, or leave it out."""
 
-    def done() -> KeptCase:
+    def done() -> StoredCase:
         asked = _mapping(entry)
         if do == "dont_know":
             return case_work.dont_know(site, name, seen=seen, entry=asked)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from starlette.responses import Response
 
-from gainwright.app.cases import kept as casebook
+from gainwright.app.clock import today
 from gainwright.web.cases import diagnoses
 from gainwright.web.cases.diagnoses import dialogue_of
 
@@ -45,7 +45,7 @@ def customer(site: Site, name: str, suffix: str) -> Response:
     from gainwright.web.work_api import attachment
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)
-    paper = customer_paper(dialogue.diagnoser.job, told(site.models, dialogue), date=casebook.today())
+    paper = customer_paper(dialogue.diagnoser.job, told(site.models, dialogue), date=today())
     content = paper_bytes(paper, suffix, charts=site.world.charts, printer=site.world.printer)
     if suffix == ".html":
         return Response(content, media_type=MEDIA_TYPES[suffix], headers={"content-security-policy": frame_policy()})

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.jobs import kept as workshop
+from gainwright.app.jobs import kept as kept_jobs
 from gainwright.app.jobs.starting import examples
 from gainwright.app.measuring.kept_recordings import recordings
 from gainwright.app.store import Shelf
@@ -74,14 +74,14 @@ def _list(
 @router.post("/jobs/new")
 def new(site: CurrentSite, like: Annotated[str, Form(max_length=80)]) -> Response:
     """Begin a job like an example."""
-    return go_to(f"/jobs/{workshop.begin(site.store, like=like).id}")
+    return go_to(f"/jobs/{kept_jobs.begin(site.store, like=like).id}")
 
 
 @router.post("/jobs/upload")
 def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
     """Take in a job file; a mistake in it is told with its place, and nothing is kept."""
     try:
-        job = workshop.take_in(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
+        job = kept_jobs.take_in(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
     except GainwrightError as error:
         return _list(request, site, error=error)
     return go_to(f"/jobs/{job.id}")
@@ -90,7 +90,7 @@ def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
 @router.post("/jobs/{job}/double")
 def double(site: CurrentSite, job: str) -> Response:
     """Keep a copy and go there."""
-    return go_to(f"/jobs/{workshop.double(site.store, job).id}")
+    return go_to(f"/jobs/{kept_jobs.double(site.store, job).id}")
 
 
 @router.post("/jobs/{job}/put")

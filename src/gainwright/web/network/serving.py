@@ -61,6 +61,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     """
     # two linear-algebra threads in several requests at once slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from gainwright.app.cases.importing import imported_words
     from gainwright.app.music.folders import checked_roots
     from gainwright.composition import compose
     from gainwright.web.site import Site
@@ -69,7 +70,8 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     music = checked_roots(options.music)
     world = compose()
     with contextlib.ExitStack() as opened:
-        site = Site(world, world.store(options.store or None), lan=options.lan, where=options.store, music=music)
+        store = world.store(options.store or None, on_imported=lambda done: say(imported_words(done)))
+        site = Site(world, store, lan=options.lan, where=options.store, music=music)
         opened.callback(site.close)
         own = opened.enter_context(listen(LOOPBACK, options.port))
         port = own.getsockname()[1]

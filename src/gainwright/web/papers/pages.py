@@ -8,7 +8,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from starlette.responses import HTMLResponse, Response
 
-from gainwright.app.cases.kept import cases_of, today
+from gainwright.app.cases.kept import cases_of
+from gainwright.app.clock import today
 from gainwright.app.papers.of_job import Wanted
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of

@@ -103,12 +103,12 @@ def _taught(site: Site, text: str, evidence: list[dict[str, Any]]) -> Taught:
     from gainwright.diagnose import learn
     from gainwright.jobfile import read_entry
     from gainwright.plan import make_plan
-    from gainwright.web.cases.diagnoses import told_of
+    from gainwright.web.cases.diagnoses import diagnosis_of_evidence
 
     job = site.models.job(text)
-    diagnosis = told_of(site, text, evidence)
+    diagnosis = diagnosis_of_evidence(site, text, evidence)
     entries = [read_entry(e, job) for e in evidence]
-    learned, told = learn(site.models.diagnoser(text, site.closed.of(site.store)), entries)
+    learned, told = learn(site.models.diagnoser(text, site.store.cases.closed_by_cause()), entries)
     plan = make_plan(job, learned=learned)
     return Taught(
         diagnosis.causes[:TOLD], diagnosis.surprise, diagnosis.contradiction, plan, len(told), len(diagnosis.evidence)

@@ -1,0 +1,29 @@
+"""Closed cases are counted by their cause from an index, without reading the cases."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "3"
+down_revision = "2"
+
+
+def upgrade() -> None:
+    """Add the column, fill it from the cases, add the index."""
+    op.add_column("kept_case", sa.Column("closed_cause", sa.Text))
+    case = sa.table("kept_case", sa.column("name"), sa.column("content"), sa.column("closed_cause"))
+    connection = op.get_bind()
+    for row in connection.execute(sa.select(case.c.name, case.c.content)).all():
+        cause = _cause(json.loads(row.content))
+        if cause is not None:
+            connection.execute(case.update().where(case.c.name == row.name).values(closed_cause=cause))
+    op.create_index("ix_kept_case_closed_cause", "kept_case", ["closed_cause"])
+
+
+def _cause(content: dict[str, Any]) -> str | None:
+    closed = content.get("closed")
+    return None if closed is None else str(closed["cause"])

@@ -1,0 +1,10 @@
+"""The one clock of the work: the date where the work is done, as a person there would write it."""
+
+from __future__ import annotations
+
+import datetime
+
+
+def today() -> str:
+    """Return the date in the time zone of this machine, as `2026-11-26`."""
+    return datetime.datetime.now().astimezone().date().isoformat()
