@@ -8,11 +8,12 @@ the first result is written, not before.
 from __future__ import annotations
 
 import json
-from functools import cache
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
+
+Result = TypeVar("Result")
 
 
 class _Nullable:
@@ -31,12 +32,26 @@ Number = Annotated[float, _Nullable]
 
 def to_json(result: Any) -> Any:
     """Return a result, a dataclass instance, as plain data that JSON can hold; numbers that aren't finite are None."""
-    adapter = _adapter(type(result))  # type: ignore[arg-type]  # a class can be hashed
-    return json.loads(adapter.dump_json(result, by_alias=True))
+    return json.loads(_adapter(type(result)).dump_json(result, by_alias=True))
 
 
-@cache
-def _adapter(kind: type) -> TypeAdapter[Any]:
-    from pydantic import TypeAdapter
+def from_json(kind: type[Result], data: Any) -> Result:
+    """Return a result from plain data, as `to_json` gave it; keys that are unknown are passed over.
 
-    return TypeAdapter(kind)
+    Raises
+    ------
+    ValueError : it is no such result; the message says what is missing or of another kind.
+    """
+    found: Result = _adapter(kind).validate_python(data)
+    return found
+
+
+_ADAPTERS: dict[Any, TypeAdapter[Any]] = {}
+
+
+def _adapter(kind: Any) -> TypeAdapter[Any]:
+    if kind not in _ADAPTERS:
+        from pydantic import TypeAdapter
+
+        _ADAPTERS[kind] = TypeAdapter(kind)
+    return _ADAPTERS[kind]

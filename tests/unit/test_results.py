@@ -20,7 +20,7 @@ from gainwright.metering import Measurement, Recording, find_onset, measure, mea
 from gainwright.metering.noise import NoiseChannel
 from gainwright.metering.onset import Onset
 from gainwright.plan import Plan, make_plan
-from gainwright.results import Number, to_json
+from gainwright.results import Number, from_json, to_json
 from gainwright.solve import Chain, Levels, levels
 from gainwright.texts import say
 
@@ -71,6 +71,16 @@ def test_fields_are_the_keys_and_what_is_not_finite_is_null() -> None:
         ' "levels_db": {"x": null, "y": 1.0}, "why": "3 of", "peak_dbfs": null}'
     )
     conforms(result, Outer)
+
+
+def test_what_was_written_reads_back_the_same() -> None:
+    """A null becomes None, so that its JSON is the same again; a key more does no harm, one less is named."""
+    plain = to_json(Outer((Inner(math.inf), Inner(2.5, "b")), {"x": 1.0}, "why", -3.0))
+    read = from_json(Outer, plain | {"since": "later"})
+    assert read.parts[1] == Inner(2.5, "b")
+    assert to_json(read) == plain
+    with pytest.raises(ValueError, match="why"):
+        from_json(Outer, {key: value for key, value in plain.items() if key != "why"})
 
 
 def test_number_that_may_not_be_null_breaks_its_schema() -> None:

@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,14 +15,15 @@ import typer
 
 from gainwright.cli.base import Json, app, draw, print_json, print_text, say
 from gainwright.errors import CallError
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from gainwright.app.music.allowances import Music
     from gainwright.app.music.ports import MusicCache, Workers
     from gainwright.app.music.scan import Library, Progress
     from gainwright.composition import World
+    from gainwright.programme.library import MusicResult
 
 STOPPED = 130
 OUT_SUFFIXES = (".json", ".csv", ".parquet")
@@ -60,25 +62,21 @@ def music(
     _check(folders or [], job, out, clipped, products, workers, write_allowance=write_allowance, no_cache=no_cache, resume=resume)  # fmt: skip
     world = compose()
     found = _found(world, folders or [], job, clipped, products, workers, scheduler, no_cache=no_cache, resume=resume)
-    from gainwright.app.music.result import music_found
-
-    content = found.as_json()
-    told = music_found(content)
     if out is not None:
-        _write(world, found, content, out)
+        _write(world, found, out)
     if chart is not None:
-        draw(music_chart(told, title="What this music allows"), chart)
+        draw(music_chart(found, title="What this music allows"), chart)
     if write_allowance and job is not None:
-        content["written_db"] = write(job, found)
+        found = replace(found, written_db=write(job, found))
     if as_json:
-        print_json(content)
+        print_json(found)
         return
     from gainwright.report import music_text
 
-    print_text(music_text(told))
+    print_text(music_text(found))
     written = [str(path) for path in (out, chart) if path is not None]
-    if write_allowance and job is not None:
-        written.append(f"{job}: allowance " + ", ".join(f"{k} {v:g} dB" for k, v in content["written_db"].items()))
+    if found.written_db is not None:
+        written.append(f"{job}: allowance " + ", ".join(f"{k} {v:g} dB" for k, v in found.written_db.items()))
     if written:
         print_text("\n" + "\n".join(f"written: {line}" for line in written))
 
@@ -116,7 +114,7 @@ def _check(
 def _found(
     world: World, folders: list[Path], job: Path | None, clipped: float, products: float, workers: int | None,
     scheduler: str, *, no_cache: bool, resume: bool,
-) -> Music:  # fmt: skip
+) -> MusicResult:  # fmt: skip
     from gainwright.app.music.allowances import allowances, job_bands
     from gainwright.jobfile import read_job
 
@@ -216,13 +214,13 @@ def _left(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
-def _write(world: World, found: Music, content: dict[str, Any], out: Path) -> None:
+def _write(world: World, found: MusicResult, out: Path) -> None:
     import json
 
     from gainwright.app.jobs.answers import write_bytes
     from gainwright.app.music.allowances import table_rows
 
     if out.suffix.lower() == ".json":
-        write_bytes(out, (json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())
+        write_bytes(out, (json.dumps(to_json(found), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())
     else:
         world.music_table(out, *table_rows(found))

@@ -13,7 +13,6 @@ from gainwright.report.languages import LANGUAGES, Language, language, translate
 from gainwright.report.live import live_lines, pictures_json
 from gainwright.report.music import (
     MusicChart,
-    MusicFound,
     choice_words,
     crest_words,
     length_words,
@@ -67,7 +66,6 @@ __all__ = [
     "Line",
     "Measured",
     "MusicChart",
-    "MusicFound",
     "OnsetChart",
     "OnsetPoint",
     "Paper",

@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from gainwright.metering import Channel, Knee, Pictures
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan, Target
+    from gainwright.programme.library import MusicResult
     from gainwright.report import Chart
-    from gainwright.report.music import MusicFound
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""
@@ -54,7 +54,7 @@ def handover(
     knee: Knee | None = None,
     curves: Sequence[Chart] = (),
     date: str = "",
-    music: MusicFound | None = None,
+    music: MusicResult | None = None,
 ) -> Paper:
     """Return the handover of a job.
 
@@ -327,7 +327,7 @@ def _data(
     knee: Knee | None,
     *,
     loudest_db: dict[str, float],
-    music: MusicFound | None,
+    music: MusicResult | None,
 ) -> HandoverData:
     unread = (None, None)
     return HandoverData(
@@ -341,5 +341,5 @@ def _data(
         tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent) for m in measured),
         None if knee is None else knee.last_clean_step,
         loudest_db,
-        {a.band: a.choice.db for a in music.allowances} if music else {},
+        music.recommended_db if music else {},
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -10,33 +10,12 @@ from gainwright.report.paper import Block, Figure, Paragraph, Table
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from gainwright.programme import BandAllowance, Limits
+    from gainwright.programme.library import MusicResult
 
 SINE_CREST_DB = 3.0
 _NAMED = {"full": "the whole programme", "sub": "under 80 Hz", "high": "over 80 Hz"}
 """What the bands are that are looked at without a job."""
-
-
-@dataclass(frozen=True, slots=True)
-class MusicFound:
-    """What a scan of music gave.
-
-    Attributes
-    ----------
-    now_db, tones_hz : band -> what the job has now; nothing without a job.
-    distribution : band -> level, dB re digital full scale, and the percentage of time above it.
-    """
-
-    allowances: tuple[BandAllowance, ...]
-    limits: Limits
-    tracks: int
-    seconds: float
-    now_db: Mapping[str, float] = field(default_factory=dict)
-    tones_hz: Mapping[str, float] = field(default_factory=dict)
-    distribution: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
-    skipped: tuple[tuple[str, str], ...] = ()
 
 
 def length_words(seconds: float) -> str:
@@ -111,15 +90,15 @@ def _power(found: BandAllowance, which: str) -> str:
     return "" if level is None else f"{round(level, 1) or 0.0:.1f} dB"
 
 
-def music_table(found: MusicFound) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+def music_table(found: MusicResult) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     """Return columns and rows, one a band; a column that says nothing is empty in all rows."""
     columns = (
         say("Band"), say("Crest"), say("Peak"), say("Now"), say("Recommended"), say("Clipped time"),
         say("Clipping products"), say("Mean power"), say("Worst second"), say("Rating"), say("Gained"),
     )  # fmt: skip
     rows = list[tuple[str, ...]]()
-    for a in found.allowances:
-        row, now = a.row(a.choice.db), found.now_db.get(a.band)
+    for a in found.bands:
+        row, now = a.row(a.choice.db), found.choice[a.band].now_db
         rated = None if a.drive is None else a.drive.rating_w
         rows.append(
             (
@@ -139,11 +118,14 @@ def music_table(found: MusicFound) -> tuple[tuple[str, ...], list[tuple[str, ...
     return columns, rows
 
 
-def music_text(found: MusicFound) -> str:
+def music_text(found: MusicResult) -> str:
     """Return what is recommended, why, and what was skipped."""
     count = len(found.skipped)
     left_out = f", {count} file{'s' if count != 1 else ''} skipped" if count else ""
-    lines = [f"{found.tracks} track{'s' if found.tracks != 1 else ''}, {length_words(found.seconds)}{left_out}", ""]
+    lines = [
+        f"{len(found.tracks)} track{'s' if len(found.tracks) != 1 else ''}, {length_words(found.seconds)}{left_out}",
+        "",
+    ]
     columns, rows = music_table(found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     width = {i: max(len(columns[i]), *(len(row[i]) for row in rows)) for i in shown}
@@ -151,17 +133,17 @@ def music_text(found: MusicFound) -> str:
         "  ".join(line[i].ljust(width[i]) if i == 0 else line[i].rjust(width[i]) for i in shown).rstrip()
         for line in (columns, *rows)
     ]
-    if all(a.drive is None for a in found.allowances):
+    if all(a.drive is None for a in found.bands):
         lines.append("Powers are re a sine that just reaches the ceiling; with --job they are watts.")
-        named = [f"{a.band} is {_NAMED[a.band]}" for a in found.allowances if a.band in _NAMED]
+        named = [f"{a.band} is {_NAMED[a.band]}" for a in found.bands if a.band in _NAMED]
         lines += [f"Bands: {', '.join(named)}."] if named else []
-    lines += ["", *(choice_words(a, found.limits) for a in found.allowances), ""]
-    lines += [crest_words(a, found.tones_hz.get(a.band)) for a in found.allowances]
-    lines += ["", *(f"skipped: {file}: {why}" for file, why in found.skipped)] if found.skipped else []
+    lines += ["", *(choice_words(a, found.limits) for a in found.bands), ""]
+    lines += [crest_words(a, found.choice[a.band].tone_hz) for a in found.bands]
+    lines += ["", *(f"skipped: {s.file}: {s.why}" for s in found.skipped)] if found.skipped else []
     return "\n".join(lines).rstrip()
 
 
-def music_blocks(found: MusicFound) -> list[Block]:
+def music_blocks(found: MusicResult) -> list[Block]:
     """Return the part of a paper that says what the customer's music allows."""
     columns, rows = music_table(found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
@@ -171,9 +153,9 @@ def music_blocks(found: MusicFound) -> list[Block]:
         right=tuple(range(1, len(shown))),
     )
     chart = music_chart(found, title=say("What this music allows"))
-    head = say("Found from {tracks} tracks, {length}.", tracks=found.tracks, length=length_words(found.seconds))
-    texts = [choice_words(a, found.limits) for a in found.allowances]
-    texts += [t for a in found.allowances if (t := crest_words(a, found.tones_hz.get(a.band)))]
+    head = say("Found from {tracks} tracks, {length}.", tracks=len(found.tracks), length=length_words(found.seconds))
+    texts = [choice_words(a, found.limits) for a in found.bands]
+    texts += [t for a in found.bands if (t := crest_words(a, found.choice[a.band].tone_hz))]
     return [Paragraph(head), table, *(Paragraph(t) for t in texts), Figure(chart, chart.description)]
 
 
@@ -194,11 +176,11 @@ class MusicChart:
     description: str
 
 
-def music_chart(found: MusicFound, *, title: str) -> MusicChart:
+def music_chart(found: MusicResult, *, title: str) -> MusicChart:
     """Return the chart of what music allows."""
-    levels = tuple((band, db, percent) for band, points in found.distribution.items() for db, percent in points)
-    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in found.allowances for row in a.rows)
-    choices = tuple((a.band, a.choice.db) for a in found.allowances)
+    levels = tuple((band, p.peak_dbfs, p.time_percent) for band, points in found.distribution.items() for p in points)
+    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in found.bands for row in a.rows)
+    choices = tuple((a.band, a.choice.db) for a in found.bands)
     said = joined([say("{band}: {db} dB", band=band, db=f"{db:g}") for band, db in choices], by="{a}; {b}")
     under = say("Upright lines are the ceilings that are recommended: {words}", words=said)
     return MusicChart(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
@@ -16,127 +15,90 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.plan import Split
     from gainwright.programme import Band, BandAllowance, BandStatistics, Limits
+    from gainwright.programme.library import BandChoice, BandFigures, MusicResult, TimeAbove, TrackFigures
 
 WHOLE = "full"
 """The band without filters, which every scan has."""
 _DISTRIBUTION_DB = tuple(x / 2 for x in range(-120, 13))
 
 
-@dataclass(frozen=True, slots=True)
-class Music:
-    """What a library allows.
+def _track(track: Track, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
+    from gainwright.programme.library import TrackFigures
 
-    Attributes
-    ----------
-    allowances : band by band; with a job one for each output that has an allowance of its own.
-    splits : band -> what the job says of it; empty without a job.
-    """
-
-    library: Library
-    allowances: tuple[BandAllowance, ...]
-    splits: Mapping[str, Split]
-    limits: Limits
-    job_title: str = ""
-
-    @property
-    def recommended_db(self) -> dict[str, float]:
-        """Return band -> recommended allowance."""
-        return {a.band: a.choice.db for a in self.allowances}
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the contract's object."""
-        return {
-            "job": self.job_title,
-            "tracks": [_track_json(track, self) for track in self.library.tracks],
-            "allowance": {a.band: [_plain(row) for row in a.rows] for a in self.allowances},
-            "recommended_db": self.recommended_db,
-            "choice": {a.band: self._choice_json(a) for a in self.allowances},
-            "distribution": {a.band: _distribution(self, a.band) for a in self.allowances},
-            "limits": _plain(self.limits),
-            "seconds": self.library.seconds,
-            "reused": self.library.reused,
-            "skipped": [{"file": s.file, "why": s.why} for s in self.library.skipped],
-        }
-
-    def _choice_json(self, found: BandAllowance) -> dict[str, Any]:
-        split, drive = self.splits.get(found.band), found.drive
-        return {
-            "decided_by": found.choice.decided_by,
-            "tracks": list(found.choice.tracks),
-            "kept": found.choice.kept,
-            "crest_db": found.crest_db,
-            "peak_dbfs": found.peak_dbfs,
-            "now_db": None if split is None else split.allowance_db,
-            "tone_hz": None if split is None else split.tone_hz,
-            "speaker": "" if drive is None else drive.speaker,
-            "target_w": None if drive is None else drive.target_w,
-            "rating_w": None if drive is None else drive.rating_w,
-        }
-
-
-def _plain(row: Any) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in row.__dataclass_fields__}
-
-
-def finite(value: float | None) -> float | None:
-    """Return a number that JSON can hold: None for what is infinite."""
-    return None if value is None or not math.isfinite(value) else value
-
-
-def band_figures(band: BandStatistics) -> dict[str, Any]:
-    """Return what is told of one band of a track."""
-    return {
-        "peak_dbfs": finite(band.peak_dbfs),
-        "true_peak_dbtp": finite(band.true_peak_dbtp),
-        "rms_dbfs": finite(band.rms_dbfs),
-        "crest_db": band.crest_db,
-        "dc": band.dc,
-        "recorded_clipped_percent": 100 * band.clipped_share,
-        "silence_percent": 100 * band.silence_share,
-        "worst_1s_dbfs": finite(band.worst_1s_dbfs),
-    }
-
-
-def _track_json(track: Track, music: Music) -> dict[str, Any]:
     found = track.statistics
-    return {
-        "file": track.file,
-        "seconds": found.seconds,
-        "rate_hz": found.rate_hz,
-        "channels": found.channels,
-        "lufs": found.lufs,
-        "loudness_range_lu": found.loudness_range_lu,
-        "true_peak_dbtp": finite(found.true_peak_dbtp),
-        "bands": {band.name: band_figures(band) for band in found.bands},
-        "recommended_db": own_allowances(track, music),
-    }
+    return TrackFigures(
+        file=track.file,
+        seconds=found.seconds,
+        rate_hz=found.rate_hz,
+        channels=found.channels,
+        lufs=found.lufs,
+        loudness_range_lu=found.loudness_range_lu,
+        true_peak_dbtp=_finite(found.true_peak_dbtp),
+        bands={band.name: _band(band) for band in found.bands},
+        recommended_db=_own_allowances(track, listed, limits),
+    )
 
 
-def own_allowances(track: Track, music: Music) -> dict[str, float]:
+def _band(band: BandStatistics) -> BandFigures:
+    from gainwright.programme.library import BandFigures
+
+    return BandFigures(
+        peak_dbfs=_finite(band.peak_dbfs),
+        true_peak_dbtp=_finite(band.true_peak_dbtp),
+        rms_dbfs=_finite(band.rms_dbfs),
+        crest_db=band.crest_db,
+        dc=band.dc,
+        recorded_clipped_percent=100 * band.clipped_share,
+        silence_percent=100 * band.silence_share,
+        worst_1s_dbfs=_finite(band.worst_1s_dbfs),
+    )
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _own_allowances(track: Track, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
     """Return band -> what a track alone would allow."""
     from gainwright.programme import Part, allow
 
-    seconds = track.statistics.seconds
-    return {
-        a.band: allow(
-            [Part(track.file, seconds, track.statistics.band(a.band))], drive=a.drive, limits=music.limits
-        ).choice.db
-        for a in music.allowances
-    }
+    def part(band: str) -> Part:
+        return Part(track.file, track.statistics.seconds, track.statistics.band(band))
+
+    return {a.band: allow([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
 
 
-def _distribution(music: Music, band: str) -> list[dict[str, float]]:
+def _choice(found: BandAllowance, split: Split | None) -> BandChoice:
+    from gainwright.programme.library import BandChoice
+
+    drive = found.drive
+    return BandChoice(
+        decided_by=found.choice.decided_by,
+        tracks=found.choice.tracks,
+        kept=found.choice.kept,
+        crest_db=found.crest_db,
+        peak_dbfs=found.peak_dbfs,
+        now_db=None if split is None else split.allowance_db,
+        tone_hz=None if split is None else split.tone_hz,
+        speaker="" if drive is None else drive.speaker,
+        target_w=None if drive is None else drive.target_w,
+        rating_w=None if drive is None else drive.rating_w,
+    )
+
+
+def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
     """Return for how much of the time the list is above each level, by play time."""
     import numpy as np
 
     from gainwright.programme import cut
+    from gainwright.programme.library import TimeAbove
 
     levels = np.array(_DISTRIBUTION_DB)
     total = np.zeros(levels.size)
-    for track in music.library.tracks:
+    for track in library.tracks:
         total += track.statistics.seconds * cut(track.statistics.band(band), 10 ** (levels / 20)).share
-    percent = 100 * total / max(music.library.seconds, 1e-9)
-    return [{"peak_dbfs": float(db), "time_percent": float(p)} for db, p in zip(levels, percent, strict=True)]
+    percent = 100 * total / max(library.seconds, 1e-9)
+    return tuple(TimeAbove(float(db), float(p)) for db, p in zip(levels, percent, strict=True))
 
 
 def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, Split]]:
@@ -175,7 +137,7 @@ def _edge(setting: Any) -> Any:
     return Edge(setting.corner.nominal, setting.shape, setting.slope_db_per_octave)
 
 
-def allowances(library: Library, job: Job | None = None, *, limits: Limits | None = None) -> Music:
+def allowances(library: Library, job: Job | None = None, *, limits: Limits | None = None) -> MusicResult:
     """Return what a scanned library allows; the scan must have had the bands of the same job.
 
     Raises
@@ -183,6 +145,7 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
     CallError : no track could be read.
     """
     from gainwright.programme import Drive, Limits, Part, allow
+    from gainwright.programme.library import MusicResult, SkippedFile
 
     if not library.tracks:
         raise CallError(
@@ -202,7 +165,18 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
             drive = Drive(split.speaker, split.target_w, split.rating_w)
         parts = [Part(t.file, t.statistics.seconds, t.statistics.band(name)) for t in library.tracks]
         results.append(allow(parts, drive=drive, limits=limits))
-    return Music(library, tuple(results), found, limits, "" if job is None else job.title)
+    return MusicResult(
+        job="" if job is None else job.title,
+        tracks=tuple(_track(track, results, limits) for track in library.tracks),
+        allowance={a.band: a.rows for a in results},
+        recommended_db={a.band: a.choice.db for a in results},
+        choice={a.band: _choice(a, found.get(a.band)) for a in results},
+        distribution={a.band: _distribution(library, a.band) for a in results},
+        limits=limits,
+        seconds=library.seconds,
+        reused=library.reused,
+        skipped=tuple(SkippedFile(s.file, s.why) for s in library.skipped),
+    )
 
 
 def _first_reason(library: Library) -> str:
@@ -233,7 +207,7 @@ def with_allowances(text: str, recommended_db: Mapping[str, float], *, name: str
     return text
 
 
-def write_allowance(path: Path, music: Music) -> dict[str, float]:
+def write_allowance(path: Path, music: MusicResult) -> dict[str, float]:
     """Write what is recommended into a job's file; return output -> dB.
 
     Raises
@@ -248,13 +222,14 @@ def write_allowance(path: Path, music: Music) -> dict[str, float]:
     return found
 
 
-def table_rows(music: Music) -> tuple[Sequence[str], list[dict[str, Any]]]:
+def table_rows(music: MusicResult) -> tuple[Sequence[str], list[dict[str, Any]]]:
     """Return the columns and rows of a table: one row a track and band."""
+    from gainwright.results import to_json
+
     rows = []
-    for track in music.library.tracks:
-        own = own_allowances(track, music)
-        head = {k: v for k, v in _track_json(track, music).items() if k not in ("bands", "recommended_db")}
+    for track in music.tracks:
+        head = {k: v for k, v in to_json(track).items() if k not in ("bands", "recommended_db")}
         head["programme_true_peak_dbtp"] = head.pop("true_peak_dbtp")
-        for band in track.statistics.bands:
-            rows.append({**head, "band": band.name, **band_figures(band), "allowed_db": own.get(band.name)})  # noqa: PERF401
+        for name, band in track.bands.items():
+            rows.append({**head, "band": name, **to_json(band), "allowed_db": track.recommended_db.get(name)})
     return tuple(rows[0]) if rows else (), rows

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
-    from gainwright.report import Measured, MusicFound, Paper
+    from gainwright.programme.library import MusicResult
+    from gainwright.report import Measured, Paper
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -69,7 +70,7 @@ def job_paper(
     read: Job,
     plan: Plan | None,
     entries: Sequence[Entry],
-    music: MusicFound | None = None,
+    music: MusicResult | None = None,
 ) -> Paper:
     """Return a paper of a kept job with what is kept beside it.
 

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from gainwright.metering import Knee
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
-    from gainwright.report import Chart, Language, Measured, MusicFound, Paper
+    from gainwright.programme.library import MusicResult
+    from gainwright.report import Chart, Language, Measured, Paper
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")
@@ -78,7 +79,7 @@ class Belongs:
     knee: Knee | None = None
     curves: tuple[Chart, ...] = ()
     date: str = ""
-    music: MusicFound | None = None
+    music: MusicResult | None = None
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -106,7 +107,7 @@ def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = No
     )
 
 
-def _music(attached: Attached) -> MusicFound | None:
+def _music(attached: Attached) -> MusicResult | None:
     from gainwright.app.music.result import read_music
 
     return None if attached.music is None else read_music(attached.music)

@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.music.folders import folders
+from gainwright.programme.library import MusicResult
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.site import CurrentSite
 
@@ -21,14 +22,14 @@ class Shelf(BaseModel):
     name: str
 
 
-class Wanted(BaseModel):
+class NewScan(BaseModel):
     """What is to be scanned, and for which job; for none when empty."""
 
     folders: list[str] = Field(max_length=500)
     job: str = Field(default="", max_length=80)
 
 
-class Kept(BaseModel):
+class ScanListed(BaseModel):
     """A result: its id, what was scanned, the job it is for."""
 
     id: str
@@ -44,22 +45,23 @@ def list_folders(site: CurrentSite) -> list[Shelf]:
 
 
 @router.post("", status_code=202)
-def scan(site: CurrentSite, wanted: Wanted) -> dict[str, Any]:
+def scan(site: CurrentSite, wanted: NewScan) -> dict[str, Any]:
     """Begin a scan; the answer is work to be followed at /api/work, its result names the music."""
     return music_scanning.start(site, wanted.folders, wanted.job).as_json()
 
 
 @router.get("")
-def list_music(site: CurrentSite) -> list[Kept]:
+def list_music(site: CurrentSite) -> list[ScanListed]:
     """Return what scans gave, last first."""
     return [
-        Kept(id=key, folders=kept["folders"], job_id=kept["job_id"], recommended_db=kept["found"]["recommended_db"])
+        ScanListed(
+            id=key, folders=kept["folders"], job_id=kept["job_id"], recommended_db=kept["found"]["recommended_db"]
+        )
         for key, kept in site.store.documents.list(music_scanning.KIND)
     ]
 
 
 @router.get("/{music}")
-def get_music(site: CurrentSite, music: str) -> dict[str, Any]:
+def get_music(site: CurrentSite, music: str) -> MusicResult:
     """Return one result: the object of `gainwright music --json`, files named from their folder on."""
-    found: dict[str, Any] = music_scanning.result(site, music)["found"]
-    return found
+    return music_scanning.result(site, music).found

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app.music.folders import folders
 from gainwright.errors import GainwrightError
+from gainwright.results import to_json
 from gainwright.web.errors import status_of
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.rendering import go_to, page
@@ -74,12 +75,11 @@ def found(request: Request, site: CurrentSite, music: str) -> Response:
 
 
 def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
-    from gainwright.app.music.result import music_found
     from gainwright.report import choice_words, crest_words, length_words, music_table
 
     kept = music_scanning.result(site, music)
-    read = music_found(kept["found"])
-    columns, rows = music_table(read)
+    result = kept.found
+    columns, rows = music_table(result)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     return page(
         request,
@@ -87,14 +87,14 @@ def _found(request: Request, site: Site, music: str, error: GainwrightError | No
         status=200 if error is None else status_of(error),
         music=music,
         kept=kept,
-        found=kept["found"],
-        about=_job_of(site, kept["job_id"]),
-        length=length_words(read.seconds),
+        found=result,
+        about=_job_of(site, kept.job_id),
+        length=length_words(result.seconds),
         columns=[columns[i] for i in shown],
         rows=[[row[i] for i in shown] for row in rows],
-        choices=[choice_words(a, read.limits) for a in read.allowances],
-        crests=[words for a in read.allowances if (words := crest_words(a, read.tones_hz.get(a.band)))],
-        tracks=kept["found"]["tracks"][:MOST_TRACKS],
+        choices=[choice_words(a, result.limits) for a in result.bands],
+        crests=[words for a in result.bands if (words := crest_words(a, result.choice[a.band].tone_hz))],
+        tracks=result.tracks[:MOST_TRACKS],
         error=error,
     )
 
@@ -111,18 +111,19 @@ def _job_of(site: Site, job: str) -> object:
 @router.get("/music/{music}/chart.svg")
 def chart(site: CurrentSite, music: str) -> Response:
     """Draw how long each band is over a level, and what each allowance clips."""
-    from gainwright.app.music.result import music_found
     from gainwright.report import music_chart
 
-    read = music_found(music_scanning.result(site, music)["found"])
-    drawn = site.world.charts.render(music_chart(read, title="What this music allows"), ".svg")
+    result = music_scanning.result(site, music).found
+    drawn = site.world.charts.render(music_chart(result, title="What this music allows"), ".svg")
     return Response(drawn, media_type="image/svg+xml")
 
 
 @router.get("/music/{music}/music.json")
 def file(site: CurrentSite, music: str) -> Response:
     """Return the whole result as a file."""
-    content = json.dumps(music_scanning.result(site, music)["found"], ensure_ascii=False, indent=1, allow_nan=False)
+    content = json.dumps(
+        to_json(music_scanning.result(site, music).found), ensure_ascii=False, indent=1, allow_nan=False
+    )
     return attachment((content + "\n").encode(), name="music.json", media_type="application/json")
 
 
@@ -136,8 +137,8 @@ def write(
 
     kept = music_scanning.result(site, music)
     try:
-        job = site.store.jobs.get(kept["job_id"])
-        text = with_allowances(job.text, kept["found"]["recommended_db"])
+        job = site.store.jobs.get(kept.job_id)
+        text = with_allowances(job.text, kept.found.recommended_db)
         rewrite(site.store, job.id, text, seen=seen, by=actor)
     except GainwrightError as error:
         return _found(request, site, music, error)

@@ -4,23 +4,34 @@ from __future__ import annotations
 
 import contextlib
 import secrets
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from gainwright.app.music.folders import chosen
 from gainwright.errors import CallError
+from gainwright.programme.library import MusicResult
+from gainwright.results import from_json, to_json
 from gainwright.web.background import Stopped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.app.music.scan import Progress
-    from gainwright.report import MusicFound
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
 KIND = "music"
 """Kind of the documents that hold results."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptScan:
+    """A result as it is kept: the folders that were scanned in words, the job it is for (empty for none), what was found."""
+
+    folders: str
+    job_id: str
+    found: MusicResult
 
 
 def start(site: Site, folders: Sequence[str], job: str) -> Work:
@@ -36,15 +47,15 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     paths = [folder.path for folder in wanted]
 
     def do(work: Work) -> None:
-        content = _scan(site, work, paths, text)
+        found = _named(_scan(site, work, paths, text), site.music)
         key = secrets.token_hex(8)
-        site.store.documents.put(KIND, key, {"folders": named, "job_id": job, "found": _named(content, site.music)})
+        site.store.documents.put(KIND, key, to_json(KeptScan(named, job, found)))
         work.result = {"music": key}
 
     return site.background.start(f"music in {named}", do, back="/music")
 
 
-def _scan(site: Site, work: Work, paths: list[Path], text: str) -> dict[str, Any]:
+def _scan(site: Site, work: Work, paths: list[Path], text: str) -> MusicResult:
     from gainwright.app.music.allowances import allowances, job_bands
     from gainwright.app.music.scan import scan
 
@@ -68,10 +79,10 @@ def _scan(site: Site, work: Work, paths: list[Path], text: str) -> dict[str, Any
     )
     if library.stopped:
         raise Stopped
-    return allowances(library, job).as_json()
+    return allowances(library, job)
 
 
-def _named(content: dict[str, Any], roots: Sequence[Path]) -> dict[str, Any]:
+def _named(found: MusicResult, roots: Sequence[Path]) -> MusicResult:
     """Return a result with files named from their root on: what is shown on other devices needs no whole path."""
 
     def short(file: str) -> str:
@@ -80,18 +91,19 @@ def _named(content: dict[str, Any], roots: Sequence[Path]) -> dict[str, Any]:
                 return str(Path(root.name) / Path(file).relative_to(root))
         return file
 
-    told = dict(content)
-    told["tracks"] = [{**track, "file": short(track["file"])} for track in content["tracks"]]
-    told["skipped"] = [{**one, "file": short(one["file"])} for one in content["skipped"]]
-    told["choice"] = {
-        band: {**choice, "tracks": [short(file) for file in choice["tracks"]]}
-        for band, choice in content["choice"].items()
-    }
-    return told
+    return replace(
+        found,
+        tracks=tuple(replace(track, file=short(track.file)) for track in found.tracks),
+        skipped=tuple(replace(one, file=short(one.file)) for one in found.skipped),
+        choice={
+            band: replace(choice, tracks=tuple(short(file) for file in choice.tracks))
+            for band, choice in found.choice.items()
+        },
+    )
 
 
-def result(site: Site, music: str) -> dict[str, Any]:
-    """Return a kept result: `folders`, `job_id`, `found`.
+def result(site: Site, music: str) -> KeptScan:
+    """Return a kept result.
 
     Raises
     ------
@@ -100,14 +112,12 @@ def result(site: Site, music: str) -> dict[str, Any]:
     found = site.store.documents.get(KIND, music)
     if found is None:
         raise CallError("there is no such result", code="no_such_music", remedy="scan again")
-    return found
+    return from_json(KeptScan, found)
 
 
-def of_job(site: Site, job: str) -> MusicFound | None:
+def of_job(site: Site, job: str) -> MusicResult | None:
     """Return what the last scan for a job gave, None when there was none."""
-    from gainwright.app.music.result import music_found
-
     for _, kept in site.store.documents.list(KIND):
         if kept["job_id"] == job:
-            return music_found(kept["found"])
+            return from_json(KeptScan, kept).found
     return None
