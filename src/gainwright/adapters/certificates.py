@@ -82,7 +82,7 @@ def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Cert
             f"a certificate can't be kept there: {error.strerror}",
             code="certificate_not_kept",
             where=str(place),
-            remedy="make it writable for you alone, or give --certificate and --key",
+            remedy="make it writable for you alone, or give a certificate and its key of your own",
         ) from None
 
 

@@ -115,7 +115,7 @@ class SqliteMusicCache:
             code="no_cache",
             where=str(self.path),
             rule="results are kept in the person's cache folder",
-            remedy="set GAINWRIGHT_CACHE to a folder that can be written, delete the file there, or use --no-cache",
+            remedy="set GAINWRIGHT_CACHE to a folder that can be written, delete the file there, or do without what is kept",
         )
 
     def close(self) -> None:

@@ -37,7 +37,7 @@ class ClusterWorkers:
             raise CallError(
                 "the library for clusters is not installed",
                 code="no_cluster_library",
-                where="--scheduler",
+                where="cluster",
                 remedy='python -m pip install "gainwright[cluster]"',
             ) from None
         self._distributed: Any = distributed
@@ -115,7 +115,7 @@ class ClusterWorkers:
             raise CallError(
                 f"no scheduler answers ({type(error).__name__})",
                 code="no_scheduler",
-                where=f"--scheduler {self.address}",
+                where=f"cluster at {self.address}",
                 rule="the address is like tcp://127.0.0.1:8786",
                 remedy="start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from None
@@ -126,7 +126,7 @@ class ClusterWorkers:
             raise CallError(
                 "the scheduler has no workers",
                 code="no_workers",
-                where=f"--scheduler {self.address}",
+                where=f"cluster at {self.address}",
                 remedy="start some with `dask worker ADDRESS`",
             ) from None
         return client
@@ -142,7 +142,7 @@ class ClusterWorkers:
             raise CallError(
                 f"its workers can't run this program ({error})",
                 code="other_version",
-                where=f"--scheduler {self.address}",
+                where=f"cluster at {self.address}",
                 remedy="install gainwright there, in the same version",
             ) from None
         return answer
@@ -155,6 +155,6 @@ class ClusterWorkers:
         return CallError(
             f"the scheduler is gone ({how}); what was read before is kept",
             code="no_scheduler",
-            where=f"--scheduler {self.address}",
-            remedy="start it again, and go on with --resume",
+            where=f"cluster at {self.address}",
+            remedy="start it again, and go on where it stopped",
         )

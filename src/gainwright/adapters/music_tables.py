@@ -56,7 +56,7 @@ def _parquet(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes
         raise CallError(
             "the library for Parquet is not installed",
             code="no_parquet_library",
-            where="--out",
+            where="output",
             rule="without it there are .json and .csv",
             remedy='python -m pip install "gainwright[parquet]"',
         ) from None

@@ -105,7 +105,7 @@ class LocalWorkers:
                             "no process that reads music stays alive here",
                             code="no_processes",
                             rule="each reads some files by itself",
-                            remedy="see that there is memory enough; fewer processes with --workers 1 need less",
+                            remedy="see that there is memory enough; fewer processes need less",
                         ) from None
                     done.add(task)
                     yield task, answer_alone

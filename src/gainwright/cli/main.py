@@ -10,6 +10,7 @@ import typer
 from gainwright import __version__
 from gainwright.cli import faults, jobs, music, papers, readings, recordings, serving, store
 from gainwright.cli.base import app, print_text
+from gainwright.cli.options import with_option
 from gainwright.errors import GainwrightError, exit_status
 
 COMMANDS = (jobs, recordings, readings, music, faults, papers, serving, store)
@@ -21,7 +22,7 @@ def main() -> None:
     try:
         app()
     except GainwrightError as error:
-        sys.stderr.write(f"gainwright: {error}\n")
+        sys.stderr.write(f"gainwright: {with_option(error)}\n")
         raise SystemExit(exit_status(error)) from None
     except KeyboardInterrupt:
         sys.stderr.write("gainwright: stopped\n")

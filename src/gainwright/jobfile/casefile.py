@@ -15,9 +15,7 @@ from gainwright.errors import JobError
 from gainwright.jobfile.yaml_reading import Kind, document, plain, read_text, where
 from gainwright.model import Case
 
-CASE = Kind(
-    "case file", "it begins with format: 1 and holds a job", "let gainwright diagnose --case write it", "no_case"
-)
+CASE = Kind("case file", "it begins with format: 1 and holds a job", "export it from the store", "no_case")
 
 
 def read_case(path: Path | str) -> Case:

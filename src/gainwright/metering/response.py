@@ -89,7 +89,7 @@ def response_of_sweep(samples: Floats, reference: Floats, *, rate_hz: int, low_h
         raise RecordingError(
             "the sweep is not in it",
             code="no_sweep",
-            remedy="say --from, --to and --seconds as it was played, or record it louder",
+            remedy="give the sweep as it was played (its two frequencies and its duration), or record it louder",
         )
     grid = log_grid(max(low_hz * EDGE_LOW, 4 / AFTER_SECONDS), high_hz / EDGE_HIGH)
     delay = peak - size if peak > size // 2 else peak

@@ -113,7 +113,7 @@ def _recorder(job: Job, name: str) -> tuple[str, Recorder]:
         raise CallError(
             f"{name} is no recorder of this job",
             code="unknown_instrument",
-            where="--recorder",
+            where="recorder",
             rule=f"there is {', '.join(recorders) or 'none'}",
         )
     if not recorders:

@@ -85,7 +85,7 @@ def language(code: str) -> Language:
         raise CallError(
             f"there are no papers in {code!r}",
             code="unknown_language",
-            where="--language",
+            where="language",
             rule=f"there are {', '.join(f'{c} ({name})' for c, name in LANGUAGES.items())}",
         )
     return Language(code)

@@ -134,7 +134,7 @@ def music_text(found: MusicResult) -> str:
         for line in (columns, *rows)
     ]
     if all(a.drive is None for a in found.bands):
-        lines.append("Powers are re a sine that just reaches the ceiling; with --job they are watts.")
+        lines.append("Powers are re a sine that just reaches the ceiling; for a job they are watts.")
         named = [f"{a.band} is {_NAMED[a.band]}" for a in found.bands if a.band in _NAMED]
         lines += [f"Bands: {', '.join(named)}."] if named else []
     lines += ["", *(choice_words(a, found.limits) for a in found.bands), ""]

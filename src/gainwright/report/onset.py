@@ -31,7 +31,7 @@ def _lines(onset: Onset) -> list[str]:
         lines.append(
             "  the tops are rounded: a soft ceiling, or a filter behind the stage; then it begins lower than it seems"
         )
-        lines.append("  name a filter that you know with --behind, or play the stepped run")
+        lines.append("  name a filter that you know (the filters behind the stage), or play the stepped run")
     return lines
 
 

@@ -58,7 +58,5 @@ class StoreMaintenance:
     def _there(self) -> Database:
         database = Database(self.where)
         if database.file is not None and not database.file.is_file():
-            raise CallError(
-                "there is no store yet", code="no_store", where=database.name, remedy="name the store with --store"
-            )
+            raise CallError("there is no store yet", code="no_store", where=database.name, remedy="name the store")
         return database

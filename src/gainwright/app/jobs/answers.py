@@ -78,7 +78,7 @@ def attenuators(path: Path, *, recorder: str, series: int, tolerance_percent: fl
     """
     if series not in SERIES:
         raise CallError(
-            f"a series E{series}", code="bad_option", where="--series", rule=f"it is {', '.join(map(str, SERIES))}"
+            f"a series E{series}", code="bad_option", where="series", rule=f"it is {', '.join(map(str, SERIES))}"
         )
     from gainwright.jobfile import read_job
 

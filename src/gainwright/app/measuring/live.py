@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
 """How long a tone is watched before a calibration is taken from it."""
-NOT_CALIBRATED = "not calibrated: levels are re full scale; give the meter's reading with --meter-reads"
+NOT_CALIBRATED = "not calibrated: levels are re full scale; give the reading of a meter at the same place"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +90,12 @@ def expectation_of(plan: Plan, step: str) -> Expectation:
         raise CallError(
             f"the plan has no step {step}",
             code="unknown_step",
-            where="--step",
+            where="step",
             remedy=f"did you mean {near[0]}?" if near else f"it has {', '.join(steps)}",
         )
     expect = steps[step].expect
     if expect is None or expect.quantity != "v_rms":
-        raise CallError(f"step {step} expects no voltage", code="unknown_step", where="--step")
+        raise CallError(f"step {step} expects no voltage", code="unknown_step", where="step")
     return Expectation(step, expect.low, expect.high)
 
 
@@ -115,12 +115,12 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
     found = exact or [d for d in devices if name.lower() in d.key.lower()]
     listed = "; ".join(d.key for d in devices)
     if not found:
-        raise CallError(f"no input is named {name}", code="no_device", where="--device", rule=f"there is {listed}")
+        raise CallError(f"no input is named {name}", code="no_device", where="input", rule=f"there is {listed}")
     if len(found) > 1:
         raise CallError(
             f"{name} may be {' or '.join(d.key for d in found)}",
             code="no_device",
-            where="--device",
+            where="input",
             remedy="write the whole name, with what stands in brackets",
         )
     return found[0]
@@ -277,16 +277,21 @@ def check_options(options: LiveOptions) -> None:
     CallError : one is.
     """
     bounds = (
-        ("--meter-reads", options.meter_v, 1e-4, 1e3, "V"),
-        ("--calibrate", options.calibrate_v, 1e-6, 1e4, "V"),
-        ("--expect", options.expect_hz, 1.0, 1e5, "Hz"),
-        ("--limit", options.limit_percent, 1e-4, 48.0, "%"),
-        ("--seconds", options.seconds, 0.1, 1e6, "s"),
-        ("--channels", float(options.channels), 1, 64, ""),
+        ("meter reading", options.meter_v, 1e-4, 1e3, "V"),
+        ("calibration", options.calibrate_v, 1e-6, 1e4, "V"),
+        ("expected frequency", options.expect_hz, 1.0, 1e5, "Hz"),
+        ("THD limit", options.limit_percent, 1e-4, 48.0, "%"),
+        ("duration", options.seconds, 0.1, 1e6, "s"),
+        ("channels", float(options.channels), 1, 64, ""),
     )
     for name, value, low, high, unit in bounds:
         if value is not None and not (math.isfinite(value) and low <= value <= high):
-            raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}".strip())
+            raise CallError(
+                f"a {name} of {value:g}",
+                code="bad_option",
+                where=name,
+                rule=f"it is {low:g} to {high:g} {unit}".strip(),
+            )
 
 
 def _calibrated(reading: LiveReading, meter_v: float) -> float:
@@ -296,7 +301,7 @@ def _calibrated(reading: LiveReading, meter_v: float) -> float:
         raise CallError(
             "no clean tone comes in to calibrate by",
             code="no_tone",
-            where="--meter-reads",
+            where="meter reading",
             remedy="play a steady tone, not too loud, and read the meter at the same place",
         )
     loudest = max(float(c.rms_dbfs or -math.inf) for c in tones)

@@ -13,11 +13,13 @@ if TYPE_CHECKING:
     from gainwright.metering import Measurement, NoiseChannel, Onset
 
 
-def _checked(*options: tuple[str, float | None, float, float, str]) -> None:
-    """Refuse an option outside its bounds."""
-    for name, value, low, high, unit in options:
+def _checked(*values: tuple[str, float | None, float, float, str]) -> None:
+    """Refuse a value outside its bounds."""
+    for name, value, low, high, unit in values:
         if value is not None and not (math.isfinite(value) and low <= value <= high):
-            raise CallError(f"{name} {value:g}", code="bad_option", rule=f"it is {low:g} to {high:g} {unit}")
+            raise CallError(
+                f"a {name} of {value:g}", code="bad_option", where=name, rule=f"it is {low:g} to {high:g} {unit}"
+            )
 
 
 def measure(
@@ -36,10 +38,10 @@ def measure(
     CallError : an option out of its bounds.
     """
     _checked(
-        ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
-        ("--expect", expect_hz, 1.0, 1e5, "Hz"),
-        ("--limit", limit_percent, 1e-4, 48.0, "%"),
-        ("--within", within_percent, 0.0, 50.0, "%"),
+        ("calibration", calibrate_v, 1e-6, 1e4, "V"),
+        ("expected frequency", expect_hz, 1.0, 1e5, "Hz"),
+        ("THD limit", limit_percent, 1e-4, 48.0, "%"),
+        ("tolerance of the calibration", within_percent, 0.0, 50.0, "%"),
     )
     from gainwright.metering import measure as run
     from gainwright.metering import read_recording
@@ -69,16 +71,17 @@ def noise(
     CallError : an option out of its bounds, or a power without load or calibration.
     """
     _checked(
-        ("--calibrate", calibrate_v, 1e-6, 1e4, "V"),
-        ("--power", power_w, 1e-6, 1e5, "W"),
-        ("--load", load_ohm, 0.01, 1e6, "ohm"),
-        ("--within", within_percent, 0.0, 50.0, "%"),
+        ("calibration", calibrate_v, 1e-6, 1e4, "V"),
+        ("power", power_w, 1e-6, 1e5, "W"),
+        ("load", load_ohm, 0.01, 1e6, "ohm"),
+        ("tolerance of the calibration", within_percent, 0.0, 50.0, "%"),
     )
     if (power_w is None) != (load_ohm is None) or (power_w is not None and calibrate_v is None):
         raise CallError(
-            "signal to noise needs --power, --load and --calibrate together",
+            "signal to noise needs all three together",
             code="bad_call",
-            remedy="for example --power 300 --load 4 --calibrate 63",
+            where="power, load and calibration",
+            remedy="for example 300 W, 4 ohm, and a full scale of 63 V",
         )
     from gainwright.metering import measure_noise, read_recording
 
@@ -100,7 +103,7 @@ def onset(file: Path, *, limit_percent: float, expect_hz: float | None, behind: 
     CallError : an option out of its bounds.
     QuantityError : a filter that is none.
     """
-    _checked(("--limit", limit_percent, 0.01, 40.0, "%"), ("--expect", expect_hz, 1.0, 1e5, "Hz"))
+    _checked(("THD limit", limit_percent, 0.01, 40.0, "%"), ("expected frequency", expect_hz, 1.0, 1e5, "Hz"))
     from gainwright.metering import find_onset, read_recording
 
     response = _response([text for text in behind if text.strip().lower() != "off"])

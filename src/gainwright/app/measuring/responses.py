@@ -60,7 +60,7 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
 
     if not (math.isfinite(temperature_celsius) and -40 <= temperature_celsius <= 60):
         raise CallError(
-            f"a temperature of {temperature_celsius:g}", code="bad_option", where="--temperature", rule="-40 to 60 °C"
+            f"a temperature of {temperature_celsius:g}", code="bad_option", where="temperature", rule="-40 to 60 °C"
         )
     recording = read_recording(file)
     numbers = [i + 1 for i in range(recording.channels) if i + 1 != reference]
@@ -68,7 +68,7 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
         raise CallError(
             f"channel {reference} as the reference",
             code="bad_option",
-            where="--reference",
+            where="reference",
             rule=f"{file.name} has {recording.channels} channels, and another one is needed",
         )
     if reference is None:

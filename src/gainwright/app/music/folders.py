@@ -42,7 +42,7 @@ def checked_roots(named: Sequence[str]) -> tuple[Path, ...]:
     roots = [Path(name) for name in named]
     for root in roots:
         if not root.is_dir():
-            raise CallError("is no folder", code="no_folder", where=f"--music {root}", remedy="name a folder of music")
+            raise CallError("is no folder", code="no_folder", where=str(root), remedy="name a folder of music")
     usual = usual_folder()
     return tuple(root.resolve() for root in roots) or ((usual,) if usual is not None else ())
 

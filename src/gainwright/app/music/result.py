@@ -33,7 +33,7 @@ def music_result(content: Any, *, name: str = "music") -> MusicResult:
             f"is no result of gainwright music ({type(error).__name__}: {error})",
             code="no_music",
             where=name,
-            remedy="make one with gainwright music FOLDER --out music.json",
+            remedy="make one with gainwright music",
         ) from None
     return found
 

@@ -114,8 +114,8 @@ def _listed(
             raise CallError(
                 "no scan was stopped" + (f" of {', '.join(map(str, paths))}" if paths else ""),
                 code="nothing_stopped",
-                where="--resume",
-                remedy="name the folders, without --resume; what was read before is reused anyway",
+                where="scan to go on with",
+                remedy="name the folders and begin anew; what was read before is reused anyway",
             )
         looked = [look_at(_as_named(path, paths)) for path in stopped.files]
         there = tuple(f for f in looked if isinstance(f, SoundFile))
@@ -183,7 +183,7 @@ class _Running:
                 raise CallError(
                     "its workers run another version of this program",
                     code="other_version",
-                    where="--scheduler",
+                    where="cluster",
                     remedy="install the same version there",
                 )
             self._done(task.path, found)

@@ -54,7 +54,7 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
         raise CallError(
             f"there is no paper {kind!r}",
             code="unknown_kind",
-            where="--kind",
+            where="kind of paper",
             rule=f"there is {', '.join(get_args(Kind))}",
         )
     check_date(attached.date)
@@ -138,7 +138,9 @@ def _about(job_path: Path | None, attached: Attached) -> tuple[Job, Case | None]
     if job_path is not None:
         return read_job(job_path).job, case
     if case is None:
-        raise CallError("no job is named", code="no_job", remedy="name a job file, or a kept case with --case")
+        raise CallError(
+            "no job is named", code="no_job", remedy="name a job file, or a case of the store", where="case"
+        )
     return read_job_text(case.job, name=attached.case).job, case
 
 
@@ -181,7 +183,7 @@ def check_date(date: str) -> None:
     except ValueError:
         found = None
     if found is None or found.isoformat() != date:
-        raise CallError(f"{date!r} is no date", code="bad_date", where="--date", remedy="write for example 2026-11-26")
+        raise CallError(f"{date!r} is no date", code="bad_date", where="date", remedy="write for example 2026-11-26")
 
 
 def write_paper(
@@ -220,7 +222,7 @@ def paper_bytes(
         )
     if size not in SIZES:
         raise CallError(
-            f"paper of the size {size!r}", code="bad_size", where="--paper", rule=f"it is {' or '.join(SIZES)}"
+            f"paper of the size {size!r}", code="bad_size", where="paper size", rule=f"it is {' or '.join(SIZES)}"
         )
     into = language(code)
 

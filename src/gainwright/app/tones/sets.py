@@ -38,12 +38,15 @@ def tones(
         raise CallError(
             "it is not said which tones",
             code="bad_call",
-            rule="name a job for its whole set, or --tone HZ for one",
-            remedy="gainwright tones car.yaml --out signals",
+            rule="name a job for its whole set, or a frequency for one",
+            where="tone",
         )
     if out is None:
         raise CallError(
-            "it is not said where to", code="bad_call", rule="--out names a folder for a job, a file for one tone"
+            "it is not said where to",
+            code="bad_call",
+            where="output",
+            rule="it is a folder for a job, a file for one tone",
         )
     common = {"seconds": seconds, "rate_hz": rate_hz, "bits": bits}
     if job is not None:

@@ -1,0 +1,48 @@
+"""Which option of a command an error is about: below the commands, errors name the thing and not the option."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from gainwright.errors import GainwrightError
+
+OPTIONS = {
+    "accuracy of the meter": "--accuracy",
+    "calibration": "--calibrate",
+    "case": "--case",
+    "channels": "--channels",
+    "cluster": "--scheduler",
+    "date": "--date",
+    "duration": "--seconds",
+    "expected frequency": "--expect",
+    "input": "--device",
+    "kind of paper": "--kind",
+    "language": "--language",
+    "load": "--load",
+    "meter": "--meter",
+    "meter reading": "--meter-reads",
+    "output": "--out",
+    "paper size": "--paper",
+    "power": "--power",
+    "power, load and calibration": "--power, --load and --calibrate",
+    "recorder": "--recorder",
+    "reference": "--reference",
+    "scan to go on with": "--resume",
+    "series": "--series",
+    "step": "--step",
+    "temperature": "--temperature",
+    "THD limit": "--limit",
+    "tolerance of the calibration": "--within",
+    "tone": "--tone",
+    "unreachable places": "--cant-reach",
+}
+"""What an error's `where` names -> the option that gives it."""
+
+
+def with_option(error: GainwrightError) -> GainwrightError:
+    """Return an error that names the option to change, where there is one."""
+    thing, _, value = error.where.partition(" at ")
+    if thing not in OPTIONS:
+        return error
+    return error.placed(f"{OPTIONS[thing]} {value}".strip())
