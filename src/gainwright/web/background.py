@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -102,7 +103,7 @@ class Work:
         except Stopped:
             self._set(state="stopped", said="stopped")
         except GainwrightError as error:
-            self._set(state="failed", said=str(error))
+            self._set(state="failed", said=str(shown(error)))
         except Exception:
             log.exception("unforeseen in the background: %s", self.title)
             self._set(state="failed", said="it failed inside; what was kept before is as it was")

@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from gainwright.errors import GainwrightError
 from gainwright.web.rendering import page
+from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -67,19 +68,9 @@ def status_of(error: GainwrightError) -> int:
     return NOT_FOUND if error.code.startswith("no_such_") else 422
 
 
-def writable(error: GainwrightError) -> GainwrightError:
-    """Return an error whose words can be sent: what was typed may hold half of a character (a lone surrogate)."""
-
-    def sent(words: str) -> str:
-        return words.encode("utf-8", "replace").decode()
-
-    rule, remedy = sent(error.rule), sent(error.remedy)
-    return type(error)(sent(error.what), code=error.code, where=sent(error.where), rule=rule, remedy=remedy)
-
-
 def answer(request: Request, status: int, error: GainwrightError) -> Response:
     """Return an error as a page, or as JSON where the API was called."""
-    error = writable(error)
+    error = shown(error)
     if request.url.path.startswith("/api/"):
         return JSONResponse(error.as_json(), status)
     return page(request, "error.html", status=status, error=error)

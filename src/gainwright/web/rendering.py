@@ -9,6 +9,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
+from gainwright.errors import GainwrightError
+from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -41,6 +43,8 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         "device": device_of(request),
         "lan": of_request(request).lan,
     }
+    if isinstance(context.get("error"), GainwrightError):
+        context["error"] = shown(context["error"])
     return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
 
 

@@ -19,6 +19,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web.measuring.running import browser_room, server_room
+from gainwright.web.shown_errors import shown
 from gainwright.web.site import CurrentSite, device_of, of_request
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ async def live(socket: WebSocket) -> None:
     except Closing as closing:
         await _close(socket, closing.code, closing.reason)
     except GainwrightError as error:
-        await _close(socket, LATER if error.code == "busy" else REFUSED, str(error))
+        await _close(socket, LATER if error.code == "busy" else REFUSED, str(shown(error)))
     except (WebSocketDisconnect, RuntimeError):
         pass
     finally:

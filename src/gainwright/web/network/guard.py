@@ -14,6 +14,7 @@ from gainwright.errors import GainwrightError
 from gainwright.web.network.access import DOOR, LAN_DOOR, OWN_DOOR, known, token_of
 from gainwright.web.network.body_limits import MOST_STRANGER_BYTES, limited, most_bytes, size_in_words
 from gainwright.web.network.hosts import read_host, same_origin
+from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -121,7 +122,7 @@ class Guard:
             run = self.site.entrance.connections.run
             await run(device.id, self.app, scope, _limited(scope, receive), _with_headers(send))
         except GainwrightError as error:  # the store couldn't be asked who it is
-            await _refuse(Refusal(503, error.code, error.what), scope, receive, send)
+            await _refuse(Refusal(503, error.code, shown(error).what), scope, receive, send)
         finally:
             if inside:
                 strangers.leave(address)

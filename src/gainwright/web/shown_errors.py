@@ -1,0 +1,27 @@
+"""An error as others may see it: a name of a file stays, the folders of this machine and addresses of databases go."""
+
+from __future__ import annotations
+
+import re
+
+from gainwright.errors import GainwrightError
+
+_ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
+_FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
+"""The folders before the name of a file: from the machine's root on, at least one."""
+
+
+def without_folders(words: str) -> str:
+    """Return words in which a path of the machine is only the name of its file."""
+    return _FOLDERS.sub("", _ADDRESS.sub("the store", words))
+
+
+def shown(error: GainwrightError) -> GainwrightError:
+    """Return an error for a page or the API: without folders, and of characters that can be sent."""
+
+    def sent(words: str) -> str:
+        # what was typed may hold half of a character (a lone surrogate)
+        return without_folders(words.encode("utf-8", "replace").decode())
+
+    where, rule, remedy = sent(error.where), sent(error.rule), sent(error.remedy)
+    return type(error)(sent(error.what), code=error.code, where=where, rule=rule, remedy=remedy)

@@ -1,0 +1,126 @@
+"""No error that is seen in the browser or the API names a folder of the machine or an option of a command."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi.routing import APIRoute
+from fastapi.testclient import TestClient
+
+from gainwright.adapters.store import SqlStore, open_store
+from gainwright.composition import compose
+from gainwright.jobfile import example_text
+from gainwright.web import routers
+from gainwright.web.server import create_app
+from gainwright.web.shown_errors import without_folders
+from gainwright.web.site import Site
+
+OPTION = re.compile(r"(?<![\w-])--[a-z]")
+BAD = {"seen": -1, "number": 99, "text": "purple", "like": "nothing", "form": "doc", "kind": "poem", "on": "like:none"}
+"""Values that few routes can take."""
+NOT_ASKED = re.compile("/api/live|/certificate|stream|/events")
+"""Answers that don't end, and files of a certificate."""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a folder that is the person's home, its name unlike any word of the program's."""
+    home = tmp_path / "machine folder"
+    home.mkdir()
+    for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.setenv(name, str(home))
+    return home
+
+
+@pytest.fixture
+def store(folder: Path) -> SqlStore:
+    """Return a store with a job and a case."""
+    opened = open_store(folder / "store.sqlite")
+    opened.jobs.add(title="car", text=example_text("one_amplifier"))
+    return opened
+
+
+@pytest.fixture
+def web(store: SqlStore) -> Iterator[TestClient]:
+    """Return the app, asked without a server."""
+    app = create_app(Site(compose(), store))
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        yield client
+
+
+def asked(web: TestClient, job: str) -> Iterator[tuple[str, int, str]]:
+    """Ask every route about what isn't there and about a job that is, with bad values; yield what, status and answer."""
+    for route in (route for router in (*routers.API, *routers.PAGES) for route in router.routes):
+        if not isinstance(route, APIRoute) or NOT_ASKED.search(route.path):
+            continue
+        for known in ("none", job):
+            path = route.path.replace("{job}", known)
+            path = re.sub(r"\{\w+(:\w+)?\}", "none", path)
+            for method in sorted(route.methods):
+                bodies = ({"json": BAD}, {"data": {k: str(v) for k, v in BAD.items()}}) if method != "GET" else ({},)
+                for body in bodies:
+                    done = web.request(
+                        method, path, params={"path": "²", "case": "none"}, follow_redirects=False, **body
+                    )  # type: ignore[arg-type]
+                    yield f"{method} {path}", done.status_code, done.text
+
+
+def _error(text: str) -> str:
+    """Return what an answer says is wrong: a page may say elsewhere how the program is started."""
+    said = re.findall(r'<div class="trouble".*?</div>', text, re.DOTALL)
+    return "".join(said) if "<html" in text else text
+
+
+def _around(text: str, folder: Path) -> str:
+    """Return the part of an answer that tells too much."""
+    at = max(text.find(folder.name), text.find(str(folder.parent)))
+    option = OPTION.search(_error(text))
+    at = at if at >= 0 or option is None else option.start()
+    return text[max(at - 150, 0) : at + 150]
+
+
+def wrong(found: Iterator[tuple[str, int, str]], folder: Path) -> tuple[list[str], int]:
+    """Return the errors that tell too much, and how many errors there were."""
+    told, count = [], 0
+    for what, status, text in found:
+        count += status >= 400
+        if status >= 400 and (folder.name in text or str(folder.parent) in text or OPTION.search(_error(text))):
+            told.append(f"{what}: {_around(text, folder)}")
+    return told, count
+
+
+def test_no_route_tells_a_folder_or_an_option(web: TestClient, store: SqlStore, folder: Path) -> None:
+    """Every route, asked about what isn't there and with values that can't be."""
+    found, count = wrong(asked(web, store.jobs.list()[0].id), folder)
+    assert found == []
+    assert count > 150, "most of what is asked can't be done"
+
+
+def test_no_route_tells_where_a_broken_store_is(web: TestClient, store: SqlStore, folder: Path) -> None:
+    """The same when no table can be read: the store's own errors name its file, and no folder."""
+    job = store.jobs.list()[0].id
+    with store.database.write() as connection:
+        for table in ("kept_case", "run_entry", "recording_content", "recording", "document", "job_version", "device"):
+            connection.exec_driver_sql(f"DROP TABLE {table}")
+    found, count = wrong(asked(web, job), folder)
+    assert found == []
+    assert count > 150
+
+
+@pytest.mark.parametrize(
+    ("words", "left"),
+    [
+        ("/home/An na/data/store.sqlite: it is damaged", "store.sqlite: it is damaged"),
+        (r"C:\Users\Anna\store.sqlite: the disk is full", "store.sqlite: the disk is full"),
+        ("can't be read: '/home/x y/car.yaml'", "can't be read: 'car.yaml'"),
+        ("postgresql+psycopg://u@10.0.0.7/workshop: it is away", "the store: it is away"),
+        ("car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5", "car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5"),
+        ("look at http://127.0.0.1:8000/jobs/7 again", "look at http://127.0.0.1:8000/jobs/7 again"),
+    ],
+)
+def test_only_folders_go(words: str, left: str) -> None:
+    """A name of a file, a place in a job, a unit and an address of the app stay."""
+    assert without_folders(words) == left
