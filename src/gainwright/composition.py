@@ -72,7 +72,8 @@ class World:
         The person's own store first imports, once, the folder in which the command kept its cases up to 0.1;
         `on_imported` is told what became of them.
         """
-        from gainwright.adapters.store import open_store, own_store_file, store_place
+        from gainwright.adapters.store import open_store
+        from gainwright.adapters.store_place import own_store_file, store_place
 
         place = store_place(where)
         store = open_store(place)
@@ -95,7 +96,7 @@ class World:
     def has_store(self, where: str | None = None) -> bool:
         """Whether there is a store, or cases of 0.1 that one would be made from; a database that is named counts as there."""
         from gainwright.adapters.case_folder import FolderCases, cases_folder
-        from gainwright.adapters.store import own_store_file, store_place
+        from gainwright.adapters.store_place import own_store_file, store_place
 
         place = store_place(where)
         if "://" in place or Path(place).exists():
@@ -104,7 +105,8 @@ class World:
 
     def store_maintenance(self, where: str | None = None) -> StoreMaintenance:
         """Return what backs up, restores and checks the store at a place; the same place as of `store`."""
-        from gainwright.adapters.store import StoreMaintenance, store_place
+        from gainwright.adapters.store import StoreMaintenance
+        from gainwright.adapters.store_place import store_place
 
         return StoreMaintenance(store_place(where))
 

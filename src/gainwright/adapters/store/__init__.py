@@ -3,6 +3,5 @@
 from gainwright.adapters.store.check import StoreCheck
 from gainwright.adapters.store.maintenance import StoreMaintenance
 from gainwright.adapters.store.opening import SqlStore, open_store
-from gainwright.adapters.store.place import own_store_file, store_place
 
-__all__ = ["SqlStore", "StoreCheck", "StoreMaintenance", "open_store", "own_store_file", "store_place"]
+__all__ = ["SqlStore", "StoreCheck", "StoreMaintenance", "open_store"]
