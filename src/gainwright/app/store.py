@@ -1,4 +1,4 @@
-"""What the workshop keeps, as protocols: jobs with their versions, runs, cases, recordings, devices, practices, results."""
+"""What is kept, as protocols: jobs with their versions, runs, cases, recordings, devices, practices, results."""
 
 from __future__ import annotations
 

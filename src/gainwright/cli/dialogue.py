@@ -37,7 +37,7 @@ def talk(
     kept : the case that the dialogue is kept as, None to keep nothing.
     """
     say(f"{dialogue.title or 'Fault finding'}. Type help for what you can say.")
-    found = _told(say, dialogue)
+    found = _shown(say, dialogue)
     choice = 0
     for line in lines:
         said = " ".join(line.split())
@@ -54,7 +54,7 @@ def talk(
             if not _taken(said, say, dialogue, found, choice):
                 continue
             choice = 0
-            found = _told(say, dialogue)
+            found = _shown(say, dialogue)
             dialogue.note_belief(found)
             if kept is not None:
                 kept.save()
@@ -65,7 +65,7 @@ def talk(
     return found
 
 
-def _told(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
+def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
     from gainwright.report import diagnosis_text
 
     found = dialogue.diagnosis()

@@ -37,7 +37,7 @@ def report(
     as_json: Json = False,
 ) -> None:
     """Write a paper: the set-up sheet, the handover, the customer's page or the case."""
-    from gainwright.app.papers.papers import Attached, make_paper, write_paper
+    from gainwright.app.papers.papers import PaperFiles, make_paper, write_paper
     from gainwright.composition import compose
     from gainwright.errors import CallError
 
@@ -45,9 +45,9 @@ def report(
         raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
     world = compose()
     kept, closed = _of_store(kind, case, store, cases)
-    files = (tuple(recording or ()), knee, tuple(response or ()), date, music)
-    attached = Attached(evidence, case, *files, kept, closed)
-    made = make_paper(job, kind=kind, attached=attached)
+    read = (tuple(recording or ()), knee, tuple(response or ()), date, music)
+    files = PaperFiles(evidence, case, *read, kept, closed)
+    made = make_paper(job, kind=kind, files=files)
     if out is not None:
         write_paper(made, out, charts=world.charts, printer=world.printer, code=language, size=paper)
     if as_json:

@@ -49,10 +49,10 @@ def tell(
 ) -> Diagnosis:
     """Return the diagnosis of a chain after some evidence; see `Catalogue` for what is left out of the tests."""
     with diagnoser.turn:
-        return _told(diagnoser, diagnoser.weigh(entries), unreachable, declined)
+        return _diagnosis(diagnoser, diagnoser.weigh(entries), unreachable, declined)
 
 
-def _told(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], declined: Sequence[Entry]) -> Diagnosis:
+def _diagnosis(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], declined: Sequence[Entry]) -> Diagnosis:
     entries = state.entries
     tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()

@@ -1,4 +1,4 @@
-"""The store: what the workshop keeps, in SQLite by a file or in PostgreSQL by an address."""
+"""The store: what is kept, in SQLite by a file or in PostgreSQL by an address."""
 
 from gainwright.adapters.store.check import StoreCheck
 from gainwright.adapters.store.maintenance import StoreMaintenance

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class SqlStore:
-    """All that the workshop keeps, in one database."""
+    """All that is kept, in one database."""
 
     def __init__(self, database: Database) -> None:
         self.database = database

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
-from gainwright.app.papers.papers import SIZES, SUFFIXES, Belongs, check_date, paper_about
+from gainwright.app.papers.papers import SIZES, SUFFIXES, PaperMaterial, check_date, paper_about
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ MEDIA_TYPES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class PaperRequest:
     """A paper that is wanted: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
 
     kind: str = "setup"
@@ -36,7 +36,7 @@ class Wanted:
     case: str = ""
     recordings: tuple[str, ...] | None = None
 
-    def checked(self, suffix: str = ".pdf") -> Wanted:
+    def checked(self, suffix: str = ".pdf") -> PaperRequest:
         """Return it when there can be such a paper.
 
         Raises
@@ -66,7 +66,7 @@ def job_paper(
     store: Store,
     job: str,
     *,
-    wanted: Wanted,
+    wanted: PaperRequest,
     read: Job,
     plan: Plan | None,
     entries: Sequence[Entry],
@@ -91,13 +91,13 @@ def job_paper(
         read = read_job_text(case.job, name=wanted.case).job
     told = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
     measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
-    belongs = Belongs(
+    material = PaperMaterial(
         told, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
     )
-    return paper_about(read, kind=wanted.kind, belongs=belongs, plan=plan)
+    return paper_about(read, kind=wanted.kind, material=material, plan=plan)
 
 
-def _measured(store: Store, job: str, wanted: Wanted) -> tuple[Measured, ...]:
+def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, ...]:
     from gainwright.app.measuring.kept_recordings import for_handover
     from gainwright.metering import measure, pictures, read_recording_bytes
     from gainwright.report import Measured

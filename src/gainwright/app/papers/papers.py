@@ -26,7 +26,7 @@ SIZES = ("a4", "letter")
 
 
 @dataclass(frozen=True, slots=True)
-class Attached:
+class PaperFiles:
     """What belongs to a paper beside its job: evidence, a case of the store by name and as it is kept, the closed cases by cause, recordings, a column of readings, recorded sweeps, what music gave, a date."""
 
     evidence: Path | None = None
@@ -40,7 +40,7 @@ class Attached:
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
-def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper:
+def make_paper(job_path: Path | None, *, kind: str, files: PaperFiles) -> Paper:
     """Return a paper about a job, or about a kept case.
 
     Raises
@@ -57,20 +57,20 @@ def make_paper(job_path: Path | None, *, kind: str, attached: Attached) -> Paper
             where="kind of paper",
             rule=f"there is {', '.join(get_args(Kind))}",
         )
-    check_date(attached.date)
-    job, case = _about(job_path, attached)
-    entries = _entries(job, case, attached.evidence)
-    knee, curves = _curves(attached) if kind == "handover" else (None, [])
-    measured = [_measured(path) for path in attached.recordings] if kind == "handover" else []
-    music = _music(attached) if kind == "handover" else None
-    belongs = Belongs(
-        entries, case, tuple(measured), knee, tuple(curves), attached.date, music, attached.closed_by_cause
+    check_date(files.date)
+    job, case = _about(job_path, files)
+    entries = _entries(job, case, files.evidence)
+    knee, curves = _curves(files) if kind == "handover" else (None, [])
+    measured = [_measured(path) for path in files.recordings] if kind == "handover" else []
+    music = _music(files) if kind == "handover" else None
+    material = PaperMaterial(
+        entries, case, tuple(measured), knee, tuple(curves), files.date, music, files.closed_by_cause
     )
-    return paper_about(job, kind=kind, belongs=belongs)
+    return paper_about(job, kind=kind, material=material)
 
 
 @dataclass(frozen=True, slots=True)
-class Belongs:
+class PaperMaterial:
     """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date, what music gave."""
 
     entries: tuple[Entry, ...] = ()
@@ -83,10 +83,10 @@ class Belongs:
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
-def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = None) -> Paper:
+def paper_about(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | None = None) -> Paper:
     """Return a paper about a job that is read; its plan is made unless it is at hand."""
     if kind in ("customer", "case"):
-        return _support_paper(kind, job, belongs)
+        return _support_paper(kind, job, material)
     from gainwright.report import handover, setup_sheet
 
     if plan is None:
@@ -94,54 +94,54 @@ def paper_about(job: Job, *, kind: str, belongs: Belongs, plan: Plan | None = No
 
         plan = make_plan(job)
     if kind == "setup":
-        return setup_sheet(job, plan, date=belongs.date)
+        return setup_sheet(job, plan, date=material.date)
     return handover(
         job,
         plan,
-        entries=belongs.entries,
-        measured=belongs.measured,
-        knee=belongs.knee,
-        curves=belongs.curves,
-        date=belongs.date,
-        music=belongs.music,
+        entries=material.entries,
+        measured=material.measured,
+        knee=material.knee,
+        curves=material.curves,
+        date=material.date,
+        music=material.music,
     )
 
 
-def _music(attached: Attached) -> MusicResult | None:
+def _music(files: PaperFiles) -> MusicResult | None:
     from gainwright.app.music.result import read_music
 
-    return None if attached.music is None else read_music(attached.music)
+    return None if files.music is None else read_music(files.music)
 
 
-def _curves(attached: Attached) -> tuple[Knee | None, list[Chart]]:
+def _curves(files: PaperFiles) -> tuple[Knee | None, list[Chart]]:
     """Return the knee of the column of readings, and the charts of it and of the recorded sweeps."""
     from gainwright.app.measuring.knee import knee_of_file, meter_kind
     from gainwright.app.measuring.responses import make_sweep, responses
     from gainwright.report import knee_chart, response_chart
 
     knee, curves = None, list[Any]()
-    if attached.knee is not None:
+    if files.knee is not None:
         kind = meter_kind(meter="true-rms", accuracy_percent=1.0)
-        knee, readings = knee_of_file(attached.knee, kind=kind, limit_percent=1.0)
-        curves.append(knee_chart(knee, readings, title=attached.knee.name))
-    for path in attached.responses:
+        knee, readings = knee_of_file(files.knee, kind=kind, limit_percent=1.0)
+        curves.append(knee_chart(knee, readings, title=files.knee.name))
+    for path in files.responses:
         sweep = make_sweep(low_hz=20.0, high_hz=20_000.0, seconds=10.0, level_dbfs=-12.0, rate_hz=96_000)
         found = responses(path, sweep, reference=None, temperature_celsius=20.0)
         curves.append(response_chart(found, title=path.name))
     return knee, curves
 
 
-def _about(job_path: Path | None, attached: Attached) -> tuple[Job, Case | None]:
+def _about(job_path: Path | None, files: PaperFiles) -> tuple[Job, Case | None]:
     from gainwright.jobfile import read_job, read_job_text
 
-    case = attached.kept
+    case = files.kept
     if job_path is not None:
         return read_job(job_path).job, case
     if case is None:
         raise CallError(
             "no job is named", code="no_job", remedy="name a job file, or a case of the store", where="case"
         )
-    return read_job_text(case.job, name=attached.case).job, case
+    return read_job_text(case.job, name=files.case).job, case
 
 
 def _entries(job: Job, case: Case | None, evidence: Path | None) -> tuple[Entry, ...]:
@@ -152,18 +152,18 @@ def _entries(job: Job, case: Case | None, evidence: Path | None) -> tuple[Entry,
     return () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
 
 
-def _support_paper(kind: str, job: Job, belongs: Belongs) -> Paper:
+def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
     from gainwright.diagnose import Diagnoser, tell
     from gainwright.jobfile import read_entry
     from gainwright.report import case_paper, customer_paper
 
-    case, entries = belongs.case, belongs.entries
-    diagnoser = Diagnoser(job, closed=belongs.closed_by_cause)
+    case, entries = material.case, material.entries
+    diagnoser = Diagnoser(job, closed=material.closed_by_cause)
     declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
     found = tell(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
     if kind == "customer":
-        return customer_paper(job, found, date=belongs.date)
-    return case_paper(job, diagnoser, entries, found, case, date=belongs.date)
+        return customer_paper(job, found, date=material.date)
+    return case_paper(job, diagnoser, entries, found, case, date=material.date)
 
 
 def _measured(path: Path) -> Measured:

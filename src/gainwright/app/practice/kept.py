@@ -41,7 +41,7 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptPractice:
+class StoredPractice:
     """A practice as it is kept; cause and where are the hidden fault.
 
     Attributes
@@ -78,7 +78,7 @@ class KeptPractice:
 
 def begin_practice(
     store: Store, *, title: str, job: str, seed: int | None, rigs: HiddenRigs, diagnoser: Diagnoser
-) -> KeptPractice:
+) -> StoredPractice:
     """Hide a fault in a job's chain and keep the practice.
 
     Parameters
@@ -91,7 +91,7 @@ def begin_practice(
 
     seed = secrets.randbelow(MOST_SEED) if seed is None else seed
     practice = practise(diagnoser.job, rigs=rigs, seed=seed, diagnoser=diagnoser)
-    kept = KeptPractice(
+    kept = StoredPractice(
         secrets.token_urlsafe(9),
         title,
         job,
@@ -106,12 +106,12 @@ def begin_practice(
     return kept
 
 
-def keep_practice(store: Store, kept: KeptPractice) -> None:
+def keep_practice(store: Store, kept: StoredPractice) -> None:
     """Keep a practice as it stands."""
     store.documents.put(KIND, kept.id, asdict(kept))
 
 
-def load_practice(store: Store, practice: str) -> KeptPractice:
+def load_practice(store: Store, practice: str) -> StoredPractice:
     """Return a kept practice. CallError: there is none."""
     found = store.documents.get(KIND, practice)
     if found is None:
@@ -119,14 +119,14 @@ def load_practice(store: Store, practice: str) -> KeptPractice:
     return _kept(found)
 
 
-def list_practices(store: Store) -> list[KeptPractice]:
+def list_practices(store: Store) -> list[StoredPractice]:
     """Return all practices, last changed first."""
     return [_kept(found) for _, found in store.documents.list(KIND)]
 
 
-def _kept(found: dict[str, Any]) -> KeptPractice:
+def _kept(found: dict[str, Any]) -> StoredPractice:
     short = found["short_way"]
-    return KeptPractice(
+    return StoredPractice(
         **{
             **found,
             "call": tuple(found["call"]),
@@ -138,7 +138,7 @@ def _kept(found: dict[str, Any]) -> KeptPractice:
     )
 
 
-def resume(kept: KeptPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Practice:
+def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Practice:
     """Return the practice to go on with."""
     from gainwright.jobfile import read_entry
 
@@ -149,7 +149,7 @@ def resume(kept: KeptPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Pra
     return Practice(job, rig, diagnoser, entries, steps, list(kept.call))
 
 
-def ask(store: Store, kept: KeptPractice, practice: Practice, name: str) -> KeptPractice:
+def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> StoredPractice:
     """Make a test and keep what came of it.
 
     Raises
@@ -165,7 +165,7 @@ def ask(store: Store, kept: KeptPractice, practice: Practice, name: str) -> Kept
     return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 
 
-def guess(store: Store, kept: KeptPractice, diagnoser: Diagnoser, *, cause: str, where: str) -> KeptPractice:
+def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: str, where: str) -> StoredPractice:
     """Name the fault.
 
     Raises
@@ -183,24 +183,24 @@ def guess(store: Store, kept: KeptPractice, diagnoser: Diagnoser, *, cause: str,
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
 
-def give_up(store: Store, kept: KeptPractice) -> KeptPractice:
+def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
     """End a practice without the answer. CallError: it has ended."""
     _going(kept)
     return _changed(store, replace(kept, ended="given up"))
 
 
-def with_short_way(store: Store, practice: str, best: Practice) -> KeptPractice:
+def with_short_way(store: Store, practice: str, best: Practice) -> StoredPractice:
     """Keep the path that the diagnosis takes beside the learner's."""
     short = tuple(Tried("-", step.ask, step.minutes, step.found) for step in best.steps)
     return _changed(store, replace(load_practice(store, practice), short_way=short))
 
 
-def _changed(store: Store, kept: KeptPractice) -> KeptPractice:
+def _changed(store: Store, kept: StoredPractice) -> StoredPractice:
     keep_practice(store, kept)
     return kept
 
 
-def _going(kept: KeptPractice) -> None:
+def _going(kept: StoredPractice) -> None:
     if kept.ended:
         raise CallError(f"this practice has ended: {kept.ended}", code="practice_ended", remedy="begin another")
 

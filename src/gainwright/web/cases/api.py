@@ -15,7 +15,7 @@ from gainwright.errors import CallError
 from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
-from gainwright.web.cases.diagnoses import diagnosis_of_evidence, dialogue_of, told
+from gainwright.web.cases.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -163,7 +163,7 @@ def get_case(site: CurrentSite, name: str) -> CaseWhole:
 @router.get("/cases/{name}/diagnosis")
 def diagnosis(site: CurrentSite, name: str) -> Diagnosis:
     """Return what is believed of a case and the next tests, as `gainwright diagnose --json` does."""
-    return told(site.models, dialogue_of(site, site.store.cases.get(name).case))
+    return diagnosis_of(site.models, dialogue_of(site, site.store.cases.get(name).case))
 
 
 @router.post("/cases/{name}/answer")

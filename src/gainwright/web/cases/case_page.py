@@ -10,7 +10,7 @@ from gainwright.app.cases import kept as kept_cases
 from gainwright.app.cases.answer_forms import ways
 from gainwright.app.cases.dialogue import asked_for, without_result
 from gainwright.errors import GainwrightError
-from gainwright.web.cases.diagnoses import dialogue_of, told
+from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.errors import status_of
 from gainwright.web.jobs.chain_layout import laid_out
@@ -67,7 +67,7 @@ def case_page(
     """Return the page of a case."""
     kept = site.store.cases.get(name)
     dialogue = dialogue_of(site, kept.case)
-    found = told(site.models, dialogue)
+    found = diagnosis_of(site.models, dialogue)
     job = dialogue.diagnoser.job
     about = kept_cases.job_of(site.store, name)
     tests = list(found.next[:OTHERS])

@@ -11,7 +11,7 @@ from gainwright.app.cases.dialogue import asked_for
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.web.cases.diagnoses import dialogue_of, told
+from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -34,8 +34,8 @@ def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosi
     """
     kept = opened(site, name, seen=seen)
     dialogue = dialogue_of(site, kept.case)
-    do(dialogue, told(site.models, dialogue))
-    dialogue.note_belief(told(site.models, dialogue))
+    do(dialogue, diagnosis_of(site.models, dialogue))
+    dialogue.note_belief(diagnosis_of(site.models, dialogue))
     return site.store.cases.write(name, dialogue.case(), seen=seen)
 
 
@@ -124,7 +124,7 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     if job is None:
         raise CallError("this case belongs to no job that is kept here", code="no_such_job")
     case = kept.case.model_copy(update={"job": job.text})
-    told(site.models, dialogue_of(site, case))
+    diagnosis_of(site.models, dialogue_of(site, case))
     return site.store.cases.write(name, case, seen=seen)
 
 

@@ -1,4 +1,4 @@
-"""Dialogues and diagnoses at hand: what diagnoses a chain is made once, what it told is kept until something is said anew."""
+"""Dialogues and their diagnoses: a diagnoser is made once for a chain, a diagnosis is kept for what it was made of."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def dialogue_of(site: Site, case: Case) -> Dialogue:
     return Dialogue.of(case, closed_by_cause=closed, diagnoser=site.models.diagnoser(case.job, closed))
 
 
-def told(models: Models, dialogue: Dialogue) -> Diagnosis:
+def diagnosis_of(models: Models, dialogue: Dialogue) -> Diagnosis:
     """Return what is believed now, and the next tests. JobError: an entry can't be meant."""
     said = (dialogue.entries, dialogue.declined, dialogue.unreachable)
     known = json.dumps([*said, sorted((dialogue.closed_by_cause or {}).items()), dialogue.job_text])
@@ -41,7 +41,9 @@ def diagnosis_of_evidence(
     site: Site, text: str, entries: list[dict[str, Any]], unreachable: Sequence[str] = ()
 ) -> Diagnosis:
     """Return the diagnosis of a job's text and some evidence, outside of any case. JobError: one of them can't be read."""
-    return told(site.models, dialogue_of(site, Case(job=text, evidence=tuple(entries), unreachable=tuple(unreachable))))
+    return diagnosis_of(
+        site.models, dialogue_of(site, Case(job=text, evidence=tuple(entries), unreachable=tuple(unreachable)))
+    )
 
 
 def concerns(site: Site) -> CaseCounts:
@@ -51,13 +53,13 @@ def concerns(site: Site) -> CaseCounts:
     return site.models.kept("concerns", newest, lambda: count_cases(found))
 
 
-def warm(site: Site, text: str) -> None:
-    """Make what diagnoses a job beside, and its first diagnosis: the first question is there when it is wanted."""
-    beside(lambda: diagnosis_of_evidence(site, text, []))
+def prepare_diagnoser(site: Site, text: str) -> None:
+    """Make the diagnoser of a job and its first diagnosis in a thread, so that the first question is there when it is wanted."""
+    in_a_thread(lambda: diagnosis_of_evidence(site, text, []))
 
 
-def beside(do: Callable[[], object]) -> None:
-    """Do something in a thread of its own; if it can't be done, it is told when it is done in earnest."""
+def in_a_thread(do: Callable[[], object]) -> None:
+    """Do something in a thread of its own; an error that a person can mend is left to the request that needs the result."""
 
     def quietly() -> None:
         try:
@@ -65,6 +67,6 @@ def beside(do: Callable[[], object]) -> None:
         except GainwrightError:
             pass
         except Exception:
-            log.exception("beside")
+            log.exception("in a thread")
 
     threading.Thread(target=quietly, daemon=True).start()

@@ -46,7 +46,7 @@ def _fault(
 ) -> Response:
     stored = site.store.jobs.get(job)
     read = site.models.job(stored.text)
-    diagnoses.warm(site, stored.text)
+    diagnoses.prepare_diagnoser(site, stored.text)
     return page(
         request,
         "fault.html",

@@ -40,12 +40,12 @@ def customer(site: Site, name: str, suffix: str) -> Response:
     from gainwright.app.papers.of_job import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
     from gainwright.report import customer_paper
-    from gainwright.web.cases.diagnoses import told
+    from gainwright.web.cases.diagnoses import diagnosis_of
     from gainwright.web.papers.making import frame_policy
     from gainwright.web.work_api import attachment
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)
-    paper = customer_paper(dialogue.diagnoser.job, told(site.models, dialogue), date=today())
+    paper = customer_paper(dialogue.diagnoser.job, diagnosis_of(site.models, dialogue), date=today())
     content = paper_bytes(paper, suffix, charts=site.world.charts, printer=site.world.printer)
     if suffix == ".html":
         return Response(content, media_type=MEDIA_TYPES[suffix], headers={"content-security-policy": frame_policy()})

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from gainwright.app.papers.of_job import MEDIA_TYPES, Wanted
+from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest
 from gainwright.web.papers import making as papers_making
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
@@ -34,7 +34,7 @@ class Order(BaseModel):
 def order(site: CurrentSite, job: str, order: Order) -> dict[str, Any]:
     """Begin to make a paper; the answer is work to be followed at /api/work."""
     recordings = None if order.recordings is None else tuple(order.recordings)
-    wanted = Wanted(order.kind, order.language, order.size, order.date, order.case, recordings)
+    wanted = PaperRequest(order.kind, order.language, order.size, order.date, order.case, recordings)
     return papers_making.start(site, job, wanted, f".{order.form}").as_json()
 
 
@@ -50,5 +50,5 @@ def paper(
     case: Word = "",
 ) -> Response:
     """Return a paper as .pdf, .html, .csv or .json."""
-    content, name = papers_making.made(site, job, Wanted(kind, language, size, date, case), f".{form}")
+    content, name = papers_making.made(site, job, PaperRequest(kind, language, size, date, case), f".{form}")
     return attachment(content, name=name, media_type=MEDIA_TYPES[f".{form}"])

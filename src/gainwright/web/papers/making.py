@@ -7,7 +7,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from gainwright.app.jobs.kept import file_name
-from gainwright.app.papers.of_job import MEDIA_TYPES, Wanted, job_paper
+from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.network.guard import policy
@@ -28,7 +28,7 @@ KINDS = {
 """Kind of a paper -> what it is called, and what it is for."""
 
 
-def made(site: Site, job: str, wanted: Wanted, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
+def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
     """Return the file of a paper and its name.
 
     Raises
@@ -60,7 +60,7 @@ def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:
     return tuple(read_entry(dict(entry), read) for entry in evidence_of_run(site, stored))
 
 
-def start(site: Site, job: str, wanted: Wanted, suffix: str) -> Work:
+def start(site: Site, job: str, wanted: PaperRequest, suffix: str) -> Work:
     """Begin to make a paper beside; the file is the work's own.
 
     Raises

@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, Response
 
 from gainwright.app.cases.kept import cases_of
 from gainwright.app.clock import today
-from gainwright.app.papers.of_job import Wanted
+from gainwright.app.papers.of_job import PaperRequest
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of
 from gainwright.web.papers import making as papers_making
@@ -26,12 +26,12 @@ Word = Annotated[str, Query(max_length=80)]
 
 def wanted_of(
     kind: Word = "setup", language: Word = "en", size: Word = "a4", date: Word = "", case: Word = ""
-) -> Wanted:
+) -> PaperRequest:
     """Return the paper that an address asks for."""
-    return Wanted(kind, language, size, date, case)
+    return PaperRequest(kind, language, size, date, case)
 
 
-Asked = Annotated[Wanted, Depends(wanted_of)]
+Asked = Annotated[PaperRequest, Depends(wanted_of)]
 
 
 @router.get("/jobs/{job}/papers")
@@ -44,7 +44,7 @@ def _papers(
     request: Request,
     site: CurrentSite,
     job: str,
-    wanted: Wanted,
+    wanted: PaperRequest,
     *,
     shown: bool,
     error: GainwrightError | None = None,
@@ -56,7 +56,7 @@ def _papers(
         try:
             wanted.checked()
         except GainwrightError as found:
-            error, wanted = found, replace(Wanted(), date="")
+            error, wanted = found, replace(PaperRequest(), date="")
     return page(
         request,
         "papers.html",
@@ -88,11 +88,11 @@ def make(
     case: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
     """Begin to make a paper as a file."""
-    wanted = Wanted(kind, language, size, date, case)
+    wanted = PaperRequest(kind, language, size, date, case)
     try:
         papers_making.start(site, job, wanted, f".{form}")
     except GainwrightError as error:
-        return _papers(request, site, job, Wanted(), shown=False, error=error)
+        return _papers(request, site, job, PaperRequest(), shown=False, error=error)
     return go_to(f"/jobs/{job}/papers?kind={kind}&language={language}&size={size}&date={date}")
 
 

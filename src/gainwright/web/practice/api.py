@@ -12,7 +12,7 @@ from gainwright.web.practice import work as practice_work
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
-    from gainwright.app.practice.kept import KeptPractice, Tried
+    from gainwright.app.practice.kept import StoredPractice, Tried
 
 router = APIRouter(prefix="/api/practices", tags=["practices"])
 Short = Annotated[str, Field(max_length=200)]
@@ -79,7 +79,7 @@ def _tried(tried: tuple[Tried, ...]) -> list[TriedShown]:
     return [TriedShown(name=t.name, ask=t.ask, minutes=t.minutes, found=t.found, right=t.right) for t in tried]
 
 
-def _shown(kept: KeptPractice) -> PracticeShown:
+def _shown(kept: StoredPractice) -> PracticeShown:
     return PracticeShown(
         id=kept.id,
         title=kept.title,

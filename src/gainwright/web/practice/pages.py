@@ -20,7 +20,7 @@ from gainwright.web.site import CurrentSite
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.practice.kept import KeptPractice
+    from gainwright.app.practice.kept import StoredPractice
     from gainwright.app.practice.practising import Practice
     from gainwright.web.site import Site
 
@@ -109,7 +109,7 @@ def _group_of(where: str) -> str:
     return "Leads" if where.startswith("lead:") else stages_at(where)[0]
 
 
-def _marks(kept: KeptPractice) -> dict[str, list[int]]:
+def _marks(kept: StoredPractice) -> dict[str, list[int]]:
     return {kept.where: [1]} if kept.ended and kept.where else {}
 
 
@@ -122,14 +122,14 @@ def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
     return groups
 
 
-def _truth(kept: KeptPractice) -> dict[str, str]:
+def _truth(kept: StoredPractice) -> dict[str, str]:
     from gainwright.diagnose import Cause, repair, says, short
 
     cause = Cause(kept.cause, kept.where)
     return {"name": short(cause), "says": says(cause), "repair": repair(cause)}
 
 
-def _side_by_side(kept: KeptPractice) -> list[tuple[object, object]]:
+def _side_by_side(kept: StoredPractice) -> list[tuple[object, object]]:
     """Return the learner's tests beside those of the short way."""
     mine = [t for t in kept.tried if t.name]
     short = list(kept.short_way or ())

@@ -11,7 +11,7 @@ from gainwright.app.practice.practising import MOST_STEPS, best_path
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.practice.kept import KeptPractice
+    from gainwright.app.practice.kept import StoredPractice
     from gainwright.app.practice.practising import Practice
     from gainwright.diagnose import Diagnoser
     from gainwright.web.background import Work
@@ -37,14 +37,14 @@ def source(site: Site, on: str) -> tuple[str, str]:
     return site.models.job(text).title, text
 
 
-def begin(site: Site, *, title: str, text: str, seed: int | None) -> KeptPractice:
+def begin(site: Site, *, title: str, text: str, seed: int | None) -> StoredPractice:
     """Begin a practice. JobError: the text is no job."""
     diagnoser = diagnoser_of(site, text)
     rigs = site.world.hidden_rigs
     return practices.begin_practice(site.store, title=title, job=text, seed=seed, rigs=rigs, diagnoser=diagnoser)
 
 
-def practice_of(site: Site, kept: KeptPractice) -> Practice:
+def practice_of(site: Site, kept: StoredPractice) -> Practice:
     """Return a practice as it stands, out of what is kept where it isn't at hand."""
     diagnoser = diagnoser_of(site, kept.job)
     rigs = site.world.hidden_rigs
@@ -52,7 +52,7 @@ def practice_of(site: Site, kept: KeptPractice) -> Practice:
     return site.models.kept("practice", known, lambda: practices.resume(kept, rigs=rigs, diagnoser=diagnoser))
 
 
-def ask(site: Site, practice: str, name: str) -> KeptPractice:
+def ask(site: Site, practice: str, name: str) -> StoredPractice:
     """Make a test. CallError: there is no such test now, or no such practice."""
     with _turns:
         kept = practices.load_practice(site.store, practice)
@@ -62,7 +62,7 @@ def ask(site: Site, practice: str, name: str) -> KeptPractice:
         return practices.ask(site.store, kept, going, name)
 
 
-def guess(site: Site, practice: str, *, cause: str, where: str) -> KeptPractice:
+def guess(site: Site, practice: str, *, cause: str, where: str) -> StoredPractice:
     """Name the fault; when it is right, the short way is looked for. CallError: the chain can't have it."""
     with _turns:
         kept = practices.load_practice(site.store, practice)
@@ -72,7 +72,7 @@ def guess(site: Site, practice: str, *, cause: str, where: str) -> KeptPractice:
     return kept
 
 
-def give_up(site: Site, practice: str) -> KeptPractice:
+def give_up(site: Site, practice: str) -> StoredPractice:
     """End it without the answer; the short way is looked for. CallError: there is none, or it has ended."""
     with _turns:
         kept = practices.give_up(site.store, practices.load_practice(site.store, practice))
@@ -99,7 +99,7 @@ def compare(site: Site, practice: str) -> None:
     site.background.start(f"A short way: {kept.title}", _search(site, kept), back=address(practice))
 
 
-def _search(site: Site, kept: KeptPractice) -> Callable[[Work], None]:
+def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
     def do(work: Work) -> None:
         found = best_path(
             diagnoser_of(site, kept.job).job,
