@@ -13,9 +13,9 @@ from commands import run
 EVIDENCE = """
 evidence:
   - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
-  - {at: amp_front.out.left, with: tester, tone: 1 kHz, level: 0 dBFS, shows: none}
+  - {at: amp_front.out.left, with: interface, tone: 315 Hz, level: 0 dBFS, reads: 2 mV}
   - {check: amp_sub.power_lamp, is: on}
-  - {check: lead:desk.sub-knob, resistance: 0.4 ohm}
+  - {check: lead:desk.sub-knob, resistance: 0.7 ohm}
   - {heard: sub, tone: 40 Hz, is: silent}
 """
 
@@ -61,9 +61,7 @@ def test_the_next_tests_entry_can_be_answered_and_given_back(folder: Path) -> No
     """What `next` names, with a result, is evidence."""
     found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
     entry = dict(found["next"][0]["entry"])
-    entry["is" if "heard" in entry else "shows" if entry.get("with") == "tester" else "reads"] = (
-        "normal" if "heard" in entry else "fundamental" if entry.get("with") == "tester" else "1 V"
-    )
+    entry["is" if "heard" in entry else "reads"] = "normal" if "heard" in entry else "1 V"
     (folder / "more.yaml").write_text(EVIDENCE + f"  - {json.dumps(entry)}\n", encoding="utf-8")
     assert told(run("diagnose", "car.yaml", "--evidence", "more.yaml", "--json", folder=folder))["evidence_used"] == 6
 

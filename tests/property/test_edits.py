@@ -94,7 +94,7 @@ def _edit(draw: Callable[[st.SearchStrategy[Any]], Any], text: str) -> str:
         lambda: editing.remove_output(text, stage, output, to="front"),
         lambda: editing.add_input(text, stage, new, source),
         lambda: editing.remove_input(text, stage, output),
-        lambda: editing.add_instrument(text, "indicator", new),
+        lambda: editing.add_instrument(text, "indicator", new, values={"marks": {"clip": "thd over 3 %"}}),
         lambda: editing.remove_instrument(text, "meter"),
         lambda: editing.rename_instrument(text, "meter", new),
     )

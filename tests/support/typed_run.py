@@ -52,8 +52,7 @@ class Hand:
         if step.adjust is not None:
             self._turn_up(state)
         if state.asked == "look":
-            distorted = self.bench.shows_distortion(step.measure_at, step.instrument)
-            return ["distorted" if distorted else "clean"]
+            return [", ".join(self.bench.rig.read_indicator(step.measure_at, step.instrument)) or "none"]
         return [self._read(state)]
 
     def _read(self, state: StepState) -> str:

@@ -86,12 +86,13 @@ def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
 
 def test_a_source_too_low_for_the_indicator_is_said_and_got_round() -> None:
     """A source under what the indicator needs is a finding, and the plan looks another way that works."""
-    weak = make_plan(job(a="rated_output: 4 V => rated_output: 20 mV"))
-    said = finding(weak, "below_threshold", "tester")
+    lamp = "instruments:\n => instruments:\n  lamp: {kind: indicator, marks: {there: level over 1 V, clip: thd over 1 %}}\n"
+    weak = make_plan(job(a="rated_output: 4 V => rated_output: 20 mV", b=lamp))
+    said = finding(weak, "below_threshold", "lamp")
     assert "needs 1 V" in said.message
     step = next(s for s in steps(weak, "source") if s.tone_hz == 40.0)
     assert step.visible
-    assert step.instrument != "tester" or step.sets
+    assert step.instrument != "lamp" or step.sets
 
 
 def test_a_stage_behind_that_clips_first_is_said() -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from gainwright.diagnose.choosing import STEP_DB
 from gainwright.diagnose.information import after_answers
 from gainwright.diagnose.sayings import place_words, short
-from gainwright.model import Check, HeardSpeaker, Reading
+from gainwright.model import Check, HeardSpeaker, Reading, marks_words
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -56,9 +56,6 @@ _LABELS = {
     "right": say("as it should be"),
     "good": "good",
     "none": "nothing",
-    "thd": "distortion",
-    "level": "a level only",
-    "fundamental": "the tone",
 }
 
 
@@ -108,7 +105,7 @@ def ask(candidate: Candidate) -> str:
 
 
 def _ask_reading(test: str, entry: Reading) -> str:
-    what = {"record": say("record a few seconds"), "indicate": say("look what it shows")}
+    what = {"record": say("record a few seconds"), "indicate": say("look which marks are lit")}
     verb = what.get(test, say("read the AC volts"))
     if entry.feed is None:
         return say(
@@ -167,7 +164,7 @@ def entry_words(entry: Entry) -> str:
 
 def _reading_words(entry: Reading) -> str:
     found = [str(entry.reads).replace("_", " ")] if entry.reads is not None else []
-    found += [say(entry.shows)] if entry.shows is not None else []
+    found += [marks_words(entry.shows)] if entry.shows is not None else []
     found += [say("{percent} THD", percent=entry.thd)] if entry.thd is not None else []
     found += [say("{amperes} current", amperes=entry.current)] if entry.current is not None else []
     found += [say(entry.verdict.replace("_", " "))] if entry.verdict is not None else []

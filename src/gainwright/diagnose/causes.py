@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, wires
+from gainwright.model import Amplifier, HeadUnit, Indicator, LevelControl, Multimeter, Processor, Speaker, wires
 from gainwright.solve import MUTED_TRAVEL
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         found += [Cause("measuring_lead_open", name), Cause("measuring_lead_shorted", name)]
         if isinstance(instrument, Multimeter):
             found.append(Cause("meter_wrong_function", name))
-        elif instrument.kind == "indicator":
+        elif isinstance(instrument, Indicator) and instrument.of_signal:
             found.append(Cause("indicator_below_threshold", name))
     return tuple(found)
 

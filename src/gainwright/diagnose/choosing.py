@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.information import after_answers, information_bits, minutes_with, search_minutes
-from gainwright.diagnose.observing import SHOWS
 from gainwright.diagnose.weighing import THD_CLASSES, WRONG, hearing, quiet_chance, stimulus_of, swapped, thd_chance
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, Swapped
 
@@ -80,7 +79,8 @@ def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlo
         node = observer.nodes[entry.at]
         instrument = observer.instruments[entry.with_]
         if isinstance(instrument, Indicator):
-            return _weighted(candidate, SHOWS, observer.shows(stimulus, node, entry.with_, candidate.beside), belief)
+            words, seen = observer.shows(stimulus, node, entry.with_, candidate.beside)
+            return _weighted(candidate, words, seen, belief)
         levels = observer.levels(stimulus, node, entry.with_, candidate.beside)
         labels, chance = _binned(levels.shown_db, quiet_chance(levels), belief, WRONG[instrument.kind])
         if isinstance(instrument, Recorder):

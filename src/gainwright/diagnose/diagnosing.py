@@ -21,7 +21,7 @@ from gainwright.diagnose.observing import Observer
 from gainwright.diagnose.unsaid import chain_as_met
 from gainwright.diagnose.weighing import observe
 from gainwright.jobfile import instruments
-from gainwright.model import Multimeter, as_mapping
+from gainwright.model import Indicator, Multimeter, as_mapping
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -178,7 +178,9 @@ class Diagnoser:
         return found
 
     def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
-        plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter))
+        plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
+            mark.tuned for i in self.instruments.values() if isinstance(i, Indicator) for mark in i.marks.values()
+        )
         ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=3 if plain else 20)
         return Answering(Observer(ensemble, self.instruments))
 

@@ -44,7 +44,8 @@ def _seems_silent(entry: Reading | HeardSpeaker, answering: Answering) -> bool:
     if isinstance(entry, HeardSpeaker):
         return entry.is_ in ("silent", "faint")
     if entry.shows is not None:
-        return entry.shows in ("none", "level")
+        _, instrument = instrument_of(entry, answering.observer)
+        return isinstance(instrument, Indicator) and not any(mark in entry.shows for mark in instrument.of_signal)
     if entry.reads is None or isinstance(entry.reads, str):
         return entry.verdict == "no_tone"
     stopped_db, _ = _worst_filter(entry, answering)

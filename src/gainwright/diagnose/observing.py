@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder
-from gainwright.solve import accuracy_of, recorder_full_scale_v, resolution_v, shown_by_indicator, shown_by_meter
+from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, marks_words
+from gainwright.solve import accuracy_of, recorder_full_scale_v, resolution_v, shown_by_meter, watched
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -31,7 +32,8 @@ STRAY_SEEN = 0.02
 MODEL_DB = 0.15
 """What the model itself may be off by in one reading, standard deviation."""
 BEYOND_DB = 3.0
-SHOWS = ("none", "level", "fundamental", "thd")
+MARKS_WRONG = 0.015
+"""How often an indicator is read wrong altogether (common practice, no published source)."""
 THD_EDGE = 0.15
 """Spread of a recorder's THD in natural logarithm, what it measures and what the model says of it together."""
 
@@ -146,14 +148,53 @@ class Observer:
         erring = shown_v * (1 + ratio * self._ratio[name]) + digits * digit_v * self._counts[name]
         return np.maximum(erring, 0.0), float(resolution_v(meter, 0.0))
 
-    def shows(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
-        """Return the chance of each word of an indicator, shape (4, hypotheses, draws), in the order of `SHOWS`."""
+    def lit(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> npt.NDArray[np.bool_]:
+        """Return whether each mark of an indicator is lit, shape (marks, hypotheses, draws), in the job's order.
+
+        A threshold with a spread is the same all along, since it is one instrument.
+        """
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
         solved = self.solved(stimulus, node, beside)
-        word = solved.of(shown_by_indicator(indicator, solved.solution, solved.solution.index(node)))
-        word = np.where(self._deaf(np.ones(word.shape), name) > 0, word, 0)
-        return np.stack([np.where(word == i, 0.985, 0.005) for i in range(len(SHOWS))])
+        column, doubt = solved.solution.index(node), self.ensemble.doubt
+        found = []
+        for i, mark in enumerate(indicator.marks.values()):
+            seen = solved.of(watched(mark, solved.solution, column, tone_hz=stimulus.tone_hz))
+            threshold = mark.threshold.spread.quantile(doubt[:, i % doubt.shape[1]])
+            found.append(self._deaf(seen, name) >= threshold)
+        return np.stack(found)
+
+    def shown(
+        self, said: tuple[str, ...], stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
+    ) -> Floats:
+        """Return the chance that just these marks of an indicator are seen lit, shape (hypotheses, draws)."""
+        indicator = self.instruments[name]
+        assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
+        wanted = np.array([mark in said for mark in indicator.marks])[:, None, None]
+        right = np.all(self.lit(stimulus, node, name, beside) == wanted, axis=0)
+        return np.where(right, 1 - MARKS_WRONG, MARKS_WRONG / (2 ** len(indicator.marks) - 1))
+
+    def shows(
+        self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
+    ) -> tuple[tuple[str, ...], Floats]:
+        """Return what an indicator can show at a node, in words, and the chance of each, shape (words, hypotheses, draws).
+
+        What no draw gives under any hypothesis is one word at the end.
+        """
+        indicator = self.instruments[name]
+        assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
+        names = list(indicator.marks)
+        lit = self.lit(stimulus, node, name, beside)
+        which = np.tensordot(2 ** np.arange(len(names)), lit, axes=1)
+        there = np.unique(which)
+        wrong = MARKS_WRONG / (2 ** len(names) - 1)
+        words = [marks_words([n for i, n in enumerate(names) if code >> i & 1]) for code in there]
+        chance = [np.where(which == code, 1 - MARKS_WRONG, wrong) for code in there]
+        left = 2 ** len(names) - len(there)
+        if left:
+            words.append(say("something else"))
+            chance.append(np.full(which.shape, left * wrong))
+        return tuple(words), np.stack(chance)
 
     def overloads(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
         """Return the chance that a recorder is past its full scale, shape (hypotheses, draws)."""

@@ -12,7 +12,7 @@ from gainwright.diagnose.answers import SURE
 from gainwright.diagnose.belief import SPAN_DB, Observation, Volts
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.labels import answers_of, unsaid_place
-from gainwright.diagnose.observing import MODEL_DB, QUIET_POWER_V, SHOWS, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.diagnose.observing import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.unsaid import place_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.observing import Levels, Observer
     from gainwright.model import Entry, Instrument, Node, Played
 
-WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": 0.015}
+WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
 """How often a reading of an instrument is wrong altogether (common practice, no published source)."""
 QUIET_ELSEWHERE = 0.35
 """Share of readings that are nothing, where it is something that the model doesn't hold."""
@@ -105,8 +105,8 @@ def _reading(index: int, entry: Reading, observer: Observer) -> list[Observation
     assert stimulus is not None  # noqa: S101  the reader asks for a tone
     found = []
     if entry.shows is not None and isinstance(instrument, Indicator):
-        chance = observer.shows(stimulus, node, name)[SHOWS.index(entry.shows)]
-        found.append(Observation(index, chance, None, 1 / len(SHOWS)))
+        chance = observer.shown(entry.shows, stimulus, node, name)
+        found.append(Observation(index, chance, None, 0.5 ** len(instrument.marks)))
     if entry.current is not None and not isinstance(entry.current, str):
         found.append(_current(index, entry.current.nominal, stimulus, node, observer))
     if entry.reads is not None or entry.verdict is not None or entry.thd is not None:

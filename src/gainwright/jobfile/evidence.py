@@ -15,6 +15,7 @@ from gainwright.jobfile.instruments import instruments
 from gainwright.jobfile.yaml_reading import EVIDENCE, document, plain, read_text, where
 from gainwright.model import (
     KINDS,
+    NO_MARK,
     RESULTS,
     Check,
     HeardSpeaker,
@@ -31,7 +32,7 @@ from gainwright.quantities import parse
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from gainwright.model import Entry, Job, Played
+    from gainwright.model import Entry, Instrument, Job, Played
 
 EXAMPLE = "{at: amp.out.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 1.4 V}"
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
@@ -188,10 +189,26 @@ def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
         raise _bad("no tone is named", "at", "a reading is of a tone", "add tone: 1 kHz")
     if entry.feed is not None:
         _known(entry.feed.into, [n for n, s in job.stages.items() if s.kind != "head_unit"], "stage to feed", "feed")
-    if entry.shows is not None and entry.with_ and not isinstance(there[entry.with_], Indicator):
-        raise _bad(f"{entry.with_} is no indicator", "shows", remedy="write reads: with the volts it shows")
-    if entry.reads is not None and entry.with_ and isinstance(there[entry.with_], Indicator):
-        raise _bad(f"{entry.with_} shows no number", "reads", remedy="write shows: none, level, fundamental or thd")
+    if entry.shows is not None:
+        _check_shown(entry.shows, entry.with_, there)
+    with_ = there.get(entry.with_)
+    if entry.reads is not None and isinstance(with_, Indicator):
+        lit = f"[{next(iter(with_.marks))}]"
+        raise _bad(f"{entry.with_} shows no number", "reads", remedy=f"write shows: {lit}, or shows: {NO_MARK}")
+
+
+def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) -> None:
+    """Refuse marks that the instrument doesn't have; without a name it is the job's first indicator."""
+    indicators = {n: i for n, i in there.items() if isinstance(i, Indicator)}
+    if name and name not in indicators:
+        raise _bad(f"{name} is no indicator", "shows", remedy="write reads: with the volts it shows")
+    if not indicators:
+        raise _bad(
+            "this job has no indicator", "shows", remedy="write reads: with volts, or add an indicator to the job"
+        )
+    name = name or next(iter(indicators))
+    for mark in lit:
+        _known(mark, indicators[name].marks, f"mark of {name}", "shows")
 
 
 def _check_check(entry: Check, job: Job) -> None:

@@ -27,8 +27,9 @@ from gainwright.model.evidence import (
     kind_of,
 )
 from gainwright.model.field_types import FieldType, FieldTypeName
-from gainwright.model.instruments import INSTRUMENTS, Indicator, Instrument, Multimeter, Recorder
+from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
+from gainwright.model.marks import Mark, marks_words
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.places import check_places, stages_at, wires
 from gainwright.model.stages import (
@@ -52,6 +53,7 @@ from gainwright.model.wiring import Feed, Path, Route, Wiring, resolve
 __all__ = [
     "INSTRUMENTS",
     "KINDS",
+    "NO_MARK",
     "RESULTS",
     "SOURCE_TYPE",
     "STAGES",
@@ -85,6 +87,7 @@ __all__ = [
     "LeadRun",
     "LevelControl",
     "LineDriver",
+    "Mark",
     "Multimeter",
     "Node",
     "OwnSource",
@@ -106,6 +109,7 @@ __all__ = [
     "as_mapping",
     "check_places",
     "kind_of",
+    "marks_words",
     "resolve",
     "stages_at",
     "wires",

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, PlainSerializer, PlainValidator, WithJsonSchema
 
+from gainwright.errors import QuantityError
 from gainwright.model.fields import AmpsRead, Fraction, Frozen, Level, OhmsRead, ToneField, Voltage, VoltsRead
+from gainwright.model.instruments import NO_MARK
 from gainwright.quantities import Quantity
 
-Shows = Literal["none", "level", "fundamental", "thd"]
 Heard = Literal["silent", "faint", "normal", "distorted", "hum", "whine"]
 PlayedSide = Literal["both", "left", "right"]
 
@@ -19,6 +20,30 @@ def _word(value: Any) -> Any:
     return {True: "on", False: "off"}.get(value, value) if isinstance(value, bool) else value
 
 
+def _lit(value: Any) -> tuple[str, ...]:
+    """Take the marks that are lit as a list, one by its name, or `none`; each once, in the order written."""
+    names = [value] if isinstance(value, str) else value
+    if not isinstance(names, list | tuple) or not all(isinstance(name, str) for name in names):
+        raise QuantityError(
+            "what an indicator shows is no list of marks",
+            code="bad_value",
+            remedy=f"write the marks that are lit, [clip], or {NO_MARK}",
+        )
+    lit = tuple(dict.fromkeys(name.strip() for name in names))
+    if NO_MARK in lit and len(lit) > 1:
+        raise QuantityError(
+            f"{NO_MARK} stands beside a mark", code="bad_value", remedy=f"write the marks that are lit, or {NO_MARK}"
+        )
+    return () if lit == (NO_MARK,) else lit
+
+
+MarksLit = Annotated[
+    tuple[str, ...],
+    PlainValidator(_lit),
+    PlainSerializer(lambda lit: list(lit) or NO_MARK),
+    WithJsonSchema({"anyOf": [{"const": NO_MARK}, {"type": "array", "items": {"type": "string"}}]}),
+]
+"""The marks of an indicator that are lit: all of them, and no other."""
 Word = Annotated[str, BeforeValidator(_word)]
 OnOff = Annotated[Literal["on", "off"], BeforeValidator(_word)]
 Settings = dict[str, Annotated[str, BeforeValidator(lambda v: str(v) if isinstance(v, int | float) else v)]]
@@ -75,7 +100,7 @@ class Reading(Played):
     reads: VoltsRead | None = None
     thd: Fraction | None = None
     verdict: Literal["clean", "clipped", "distorted", "no_tone", "overloaded_input", "too_short"] | None = None
-    shows: Shows | None = None
+    shows: MarksLit | None = None
     current: AmpsRead | None = None
     note: str = Field(default="", max_length=1000)
 

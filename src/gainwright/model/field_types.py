@@ -19,6 +19,7 @@ FieldTypeName = Literal[
     "accuracy",
     "loudness",
     "lines",
+    "marks",
     "whole",
     "number",
     "sides",
@@ -32,7 +33,7 @@ class FieldType:
 
     Attributes
     ----------
-    name : `fixed` has one value, `lines` one value a line, `ends` the two ends of a control, `loudness` a sound level,
+    name : `fixed` has one value, `lines` one value a line, `marks` a name and its condition a line, `ends` the two ends of a control, `loudness` a sound level,
         `whole` an integer, `source` one or several references to outputs.
     dimension : of a quantity, a key of `DIMENSIONS`; empty otherwise.
     example : a valid text.

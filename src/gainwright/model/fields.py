@@ -19,6 +19,8 @@ from gainwright.model.compounds import (
     SpeakerSensitivity,
 )
 from gainwright.model.field_types import FieldType, FieldTypeName
+from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
+from gainwright.model.marks import Mark
 from gainwright.quantities import DIMENSIONS, Quantity, parse
 
 
@@ -149,6 +151,7 @@ VoltageEnds = _compound(Ends.of("voltage"), "ends", "the two ends of a control",
 RatioEnds = _compound(Ends.of("ratio"), "ends", "the two ends of a control", "-40 .. 0 dB")
 CoilsField = _compound(Coils, "coils", "number, resistance each and wiring", "2 x 4 ohm parallel")
 AccuracyField = _compound(Accuracy, "accuracy", "share of the reading, and counts", "1.2 % + 3 counts")
+MarkField = _compound(Mark, "text", "when it lights: level, fundamental or thd over a threshold", MARK_EXAMPLE)
 SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
 
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
+from gainwright.errors import QuantityError
+from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
     AccuracyField,
-    Fraction,
     Frequency,
     Frozen,
+    MarkField,
     Ratio,
     Resistance,
     Voltage,
     YesNo,
     by_kind,
 )
+from gainwright.model.marks import Mark
 
 
 class Multimeter(Frozen):
@@ -40,14 +43,62 @@ class Recorder(Frozen):
     input_impedance: Resistance | None = None
 
 
+MarkName = Annotated[str, StringConstraints(pattern=r"^\w[\w .+/\-]{0,39}$", strip_whitespace=True)]
+NO_MARK = "none"
+"""The word for: no mark is lit."""
+MOST_MARKS = 8
+_FORMER = ("level_above", "fundamental_above", "thd_above")
+"""Keys of job files of 0.1.0, which knew three thresholds in a fixed order."""
+
+
 class Indicator(Frozen):
-    """Anything that only shows whether something passes its thresholds."""
+    """Anything that only says yes or no: its marks, each lit while its condition holds."""
 
     kind: Literal["indicator"]
-    level_above: Voltage | None = None
-    fundamental_above: Voltage | None = None
-    thd_above: Fraction | None = None
+    marks: Annotated[dict[MarkName, MarkField], FieldType("marks", example="clip: thd over 3 %")] = Field(
+        min_length=1,
+        max_length=MOST_MARKS,
+        examples=["clip: thd over 3 %"],
+        description="its marks in words of your own, each with the condition under which it lights",
+    )
     input_impedance: Resistance | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_former(cls, value: Any) -> Any:
+        found = [key for key in _FORMER if key in value] if isinstance(value, dict) else []
+        if found:
+            raise QuantityError(
+                f"an indicator no longer has {', '.join(found)}",
+                code="former_key",
+                rule="it has marks, each with a word of your own and the condition under which it lights",
+                remedy="write for example marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %",
+            )
+        return value
+
+    @property
+    def of_signal(self) -> dict[str, Mark]:
+        """Its marks that tell whether something is there: those of a level and of the tone."""
+        return {name: mark for name, mark in self.marks.items() if mark.of != "thd"}
+
+    @property
+    def of_distortion(self) -> dict[str, Mark]:
+        """Its marks that tell distortion."""
+        return {name: mark for name, mark in self.marks.items() if mark.of == "thd"}
+
+    @field_validator("marks")
+    @classmethod
+    def _told_apart(cls, marks: dict[str, Mark]) -> dict[str, Mark]:
+        plain = [name.casefold() for name in marks]
+        if NO_MARK in plain or len(set(plain)) != len(plain):
+            what = "a mark is named none" if NO_MARK in plain else "two marks have the same name"
+            raise QuantityError(
+                what,
+                code="bad_value",
+                rule="marks are told apart by their names, and none says that no mark is lit",
+                remedy="name it otherwise",
+            )
+        return marks
 
 
 Instrument = Annotated[Multimeter | Recorder | Indicator, Field(discriminator="kind")]

@@ -39,7 +39,7 @@ def hidden_limit(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Iter
     for doubt in way.doubts:
         yield _found("caution", doubt, NO_WAY)
     if way.said and not way.doubts:
-        plain = plain_view(out, end, limit, out.opened, by_preference(out.instruments)[0][0])
+        plain = plain_view(out, end, limit, out.opened, by_preference(out, end.tone_hz)[0][0])
         for doubt in doubts(out, plain):
             yield _found("note", doubt, say("planned: {said}; solved again: it shows", said=way.said))
     if end.tone_hz != OTHER_TONE_HZ:
@@ -52,7 +52,8 @@ def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str) -> F
 
 def _full_range_tone(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Finding]:
     """Say what a full-range tone would show here, since it is the tone most at hand."""
-    view = plain_view(out, replace(end, tone_hz=OTHER_TONE_HZ), limit, out.chain, by_preference(out.instruments)[0][0])
+    instrument = by_preference(out, OTHER_TONE_HZ)[0][0]
+    view = plain_view(out, replace(end, tone_hz=OTHER_TONE_HZ), limit, out.chain, instrument)
     for doubt in doubts(out, view):
         if doubt.code == "tone_filtered":
             solved = out.opened.solve(Conditions(end.tone_hz, 0.0, settings={f"{limit.head}.volume": limit.middle}))

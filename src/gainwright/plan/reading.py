@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Multimeter, Recorder
+from gainwright.model import Indicator, Multimeter, Recorder
 from gainwright.plan.result import Expect
-from gainwright.solve import Shown, recorder_full_scale_v, shown_by_meter, shown_by_recorder, within_v
+from gainwright.solve import (
+    Shown,
+    recorder_full_scale_v,
+    shown_by_indicator,
+    shown_by_meter,
+    shown_by_recorder,
+    watched,
+    within_v,
+)
 
 if TYPE_CHECKING:
     from gainwright.model import Instrument
@@ -16,6 +25,8 @@ if TYPE_CHECKING:
     from gainwright.solve import Solution
 
 _SEED = 2
+RARE = 0.025
+"""What happens in fewer of the draws lies outside the 95 %."""
 
 
 def seen(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> Shown:
@@ -38,7 +49,25 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
     share = np.random.default_rng(_SEED).random(len(shown.value))
     readings = shown.value - shown.below + share * (shown.below + shown.above)
     low, high = np.nanquantile(readings, [0.025, 0.975]) if np.any(np.isfinite(readings)) else (value, value)
-    return Expect("v_rms", value, min(float(low), value), max(float(high), value))
+    expect = Expect("v_rms", value, min(float(low), value), max(float(high), value))
+    if not isinstance(instrument, Indicator):
+        return expect
+    lit = shown_by_indicator(instrument, middle, column, tone_hz=tone_hz)
+    lit_in = {name: float(np.mean(on)) for name, on in _lit_in_draws(instrument, spread, column, tone_hz).items()}
+    return replace(
+        expect,
+        lit=tuple(name for name, on in lit.items() if on[0]),
+        may_be_lit=tuple(name for name, s in lit_in.items() if RARE < s < 1 - RARE),
+    )
+
+
+def _lit_in_draws(indicator: Indicator, spread: Solution, column: int, tone_hz: float) -> dict[str, Any]:
+    """Return for each mark in which draws it is lit, its threshold drawn too."""
+    chance = np.random.default_rng(_SEED).random((len(spread.rms_v), len(indicator.marks)))
+    return {
+        name: watched(mark, spread, column, tone_hz=tone_hz) >= mark.threshold.spread.quantile(chance[:, i])
+        for i, (name, mark) in enumerate(indicator.marks.items())
+    }
 
 
 def expect_set(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:

@@ -15,12 +15,20 @@ SetBy = Literal["amplifier", "speaker", "clip", "source"]
 
 @dataclass(frozen=True, slots=True)
 class Expect:
-    """A reading to expect: its quantity, middle, and 95 % interval with the instrument's doubt."""
+    """A reading to expect: its quantity, middle, and 95 % interval with the instrument's doubt.
+
+    Attributes
+    ----------
+    lit : marks that an indicator shows at the middle; None when the reading is a number.
+    may_be_lit : marks that are lit in some of the 95 % and dark in others.
+    """
 
     quantity: str
     value: float
     low: float
     high: float
+    lit: tuple[str, ...] | None = None
+    may_be_lit: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

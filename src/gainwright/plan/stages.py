@@ -16,6 +16,7 @@ from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
 from gainwright.plan.views import Way, best_way
+from gainwright.plan.visibility import distortion_mark, sees_distortion
 from gainwright.solve import Chain, Conditions, input_ohm
 from gainwright.texts import say
 
@@ -109,7 +110,7 @@ def _source_step(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Step
         node=view.node,
         stand=stand,
         head=limit.head,
-        sign=_sign(view.instrument),
+        sign=_sign(view.instrument, end.tone_hz),
     )
     return Step(
         f"source.{source.stage}.{source.output}.{end.tone_hz:g}hz.{end.stage}",
@@ -156,9 +157,9 @@ def _source_why(out: SettingOut, end: End, limit: CleanLimit) -> str:
     )
 
 
-def _sign(instrument: Instrument) -> str:
+def _sign(instrument: Instrument, tone_hz: float) -> str:
     if isinstance(instrument, Indicator):
-        return say("it shows distortion")
+        return say("its mark {mark} lights", mark=distortion_mark(instrument, tone_hz))
     if isinstance(instrument, Recorder):
         return say("the THD of the recording passes 1 %")
     return say("the reading no longer rises as evenly as before (a step brings clearly less than the steps before it)")
@@ -281,7 +282,7 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
-    sees = [n for n, i in out.instruments.items() if not isinstance(i, Multimeter)]
+    sees = [n for n, i in out.instruments.items() if sees_distortion(i, end.tone_hz)]
     stop = say(" or {part} shows distortion, whichever comes first", part=sees[0]) if sees else ""
     hot = (
         say(

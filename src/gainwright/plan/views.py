@@ -39,7 +39,7 @@ def plain_view(out: SettingOut, end: End, limit: CleanLimit, chain: Chain, instr
 def best_way(out: SettingOut, end: End, limit: CleanLimit) -> Way:
     """Return the first way that works; else the first one, with its doubts."""
     tried: list[Way] = []
-    for name, _ in by_preference(out.instruments):
+    for name, _ in by_preference(out, end.tone_hz):
         for way in _variants(out, plain_view(out, end, limit, out.opened, name)):
             found = Way(way.view, way.sets, way.said, tuple(_all_doubts(out, way.view)))
             if not found.doubts:
@@ -53,7 +53,7 @@ def as_it_stands(out: SettingOut, end: End, limit: CleanLimit) -> list[Doubt]:
     stand = {
         f"{n}.gain": out.opened.settings[f"{n}.gain"] for n in out.job.stages if f"{n}.gain" in out.opened.settings
     }
-    name = by_preference(out.instruments)[0][0]
+    name = by_preference(out, end.tone_hz)[0][0]
     view = replace(plain_view(out, end, limit, out.chain, name), settings=stand)
     return doubts(out, view)
 

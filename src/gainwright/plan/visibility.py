@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -117,8 +117,7 @@ def _too_low(view: View, at_limit: Solution, column: int) -> list[Doubt]:
     elif isinstance(instrument, Recorder):
         need = recorder_full_scale_v(instrument) * 10 ** (-60 / 20)
     else:
-        thresholds = [instrument.level_above, instrument.fundamental_above]
-        need = max((t.nominal for t in thresholds if t is not None and t.known), default=0.0)
+        need = _least_shown_v(instrument, view.end.tone_hz)
     if volts >= need:
         return []
     message = say(
@@ -129,6 +128,15 @@ def _too_low(view: View, at_limit: Solution, column: int) -> list[Doubt]:
         need=f"{need:.3g}",
     )
     return [Doubt("below_threshold", view.instrument_name, message, {"v_rms": volts, "needed_v": need})]
+
+
+def _least_shown_v(indicator: Indicator, tone_hz: float) -> float:
+    """Return from how many volts of a tone an indicator shows that there is one; 0 when none of its marks is for that.
+
+    Distortion of a tone under that can't be told from no distortion.
+    """
+    marks = indicator.of_signal.values()
+    return min((m.threshold.nominal if m.takes(tone_hz) else math.inf for m in marks), default=0.0)
 
 
 def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
@@ -151,8 +159,8 @@ def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
     shown = float(over.thd[0, column])
     instrument = view.instrument
     limit = thd_limit(out)
-    if isinstance(instrument, Indicator) and instrument.thd_above is not None:
-        limit = instrument.thd_above.nominal
+    if isinstance(instrument, Indicator):
+        limit = _least_distortion(instrument, view.end.tone_hz)[1]
     if math.isfinite(shown) and shown >= limit:
         return []
     front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
@@ -173,13 +181,35 @@ def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
     return [Doubt("harmonics_filtered", worst, message, {"thd": own, "shown_thd": shown})]
 
 
-def sees_distortion(instrument: Instrument) -> bool:
-    """Whether an instrument can tell distortion by itself."""
-    return isinstance(instrument, Recorder) or (isinstance(instrument, Indicator) and instrument.thd_above is not None)
+def sees_distortion(instrument: Instrument, tone_hz: float) -> bool:
+    """Whether an instrument can tell distortion of a tone by itself."""
+    return isinstance(instrument, Recorder) or (
+        isinstance(instrument, Indicator) and bool(distortion_mark(instrument, tone_hz))
+    )
 
 
-def by_preference(instruments: Any) -> list[tuple[str, Instrument]]:
-    """Return the instruments that can find a clean limit, the best first: indicator of THD, recorder, meter."""
-    order = {"indicator": 0, "recorder": 1, "multimeter": 2}
-    usable = [(n, i) for n, i in instruments.items() if isinstance(i, Multimeter) or sees_distortion(i)]
-    return sorted(usable, key=lambda pair: order[pair[1].kind])
+def distortion_mark(indicator: Indicator, tone_hz: float) -> str:
+    """Return the mark that lights at the least distortion of a tone; empty when none does."""
+    return _least_distortion(indicator, tone_hz)[0]
+
+
+def _least_distortion(indicator: Indicator, tone_hz: float) -> tuple[str, float]:
+    marks = [(name, m.threshold.nominal) for name, m in indicator.of_distortion.items() if m.takes(tone_hz)]
+    return min(marks, key=lambda pair: pair[1], default=("", math.inf))
+
+
+def by_preference(out: SettingOut, tone_hz: float) -> list[tuple[str, Instrument]]:
+    """Return the instruments that can find a clean limit with a tone, the best first.
+
+    First an indicator with a mark at the job's distortion limit or under it, then a recorder, a meter, and an indicator
+    that shows distortion later than that. When none can, all of them, so that the plan says why.
+    """
+
+    def rank(instrument: Instrument) -> int:
+        if isinstance(instrument, Indicator):
+            return 0 if _least_distortion(instrument, tone_hz)[1] <= thd_limit(out) else 3
+        return 1 if isinstance(instrument, Recorder) else 2
+
+    found = out.instruments.items()
+    usable = [(n, i) for n, i in found if isinstance(i, Multimeter) or sees_distortion(i, tone_hz)]
+    return sorted(usable or found, key=lambda pair: rank(pair[1]))

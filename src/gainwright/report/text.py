@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from gainwright.model import marks_words
 from gainwright.report.corridor import margin_words
 from gainwright.texts import say
 
@@ -42,7 +43,10 @@ def volts(value: float) -> str:
 
 
 def expected(expect: Expect) -> str:
-    """Return an expected reading with its interval."""
+    """Return an expected reading with its interval; of an indicator its marks, with the level behind them."""
+    if expect.lit is not None:
+        low, high = volts(expect.low), volts(expect.high)
+        return say("{marks}, behind it {low} to {high}", marks=marks_words(expect.lit), low=low, high=high)
     if expect.quantity == "v_rms":
         low, high = volts(expect.low), volts(expect.high)
         return say("{value} ({low} to {high})", value=volts(expect.value), low=low, high=high)

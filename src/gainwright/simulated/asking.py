@@ -9,7 +9,7 @@ import numpy as np
 
 from gainwright.jobfile import with_settings
 from gainwright.metering import Recording, measure
-from gainwright.model import HeardSpeaker, Indicator, Reading, Recorder, Speaker, Swapped, as_mapping, wires
+from gainwright.model import NO_MARK, HeardSpeaker, Indicator, Reading, Recorder, Speaker, Swapped, as_mapping, wires
 from gainwright.simulated.rig import Rig
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:
     name = entry.with_ or next(iter(rig.instruments))
     instrument = rig.instruments[name]
     if isinstance(instrument, Indicator):
-        return {"shows": rig.read_indicator(entry.at, name)}
+        return {"shows": list(rig.read_indicator(entry.at, name)) or NO_MARK}
     volts = rig.read_v(entry.at, name)
     if math.isnan(volts):
         return {"reads": "over_range"}

@@ -1,4 +1,4 @@
-"""Faults that can be put into the rig, by the cause ids of the design, each where it can occur."""
+"""Faults that can be put into the rig, by the cause ids, each where it can occur."""
 
 from __future__ import annotations
 
@@ -6,7 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Processor, Speaker, resolve, wires
+from gainwright.model import (
+    Amplifier,
+    HeadUnit,
+    Indicator,
+    LevelControl,
+    Multimeter,
+    Processor,
+    Speaker,
+    resolve,
+    wires,
+)
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -84,7 +94,7 @@ def places(job: Job) -> list[tuple[str, str]]:
         found += [("measuring_lead_open", name), ("measuring_lead_shorted", name)]
         if isinstance(instrument, Multimeter):
             found.append(("meter_wrong_function", name))
-        elif instrument.kind == "indicator":
+        elif isinstance(instrument, Indicator) and instrument.of_signal:
             found.append(("indicator_below_threshold", name))
     return found
 

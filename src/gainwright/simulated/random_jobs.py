@@ -45,7 +45,7 @@ _INSTRUMENTS: tuple[dict[str, Any], ...] = (
             "counts": 6000,
             "bandwidth": "1 kHz",
         },
-        "tester": {"kind": "indicator", "level_above": "0.3 V", "fundamental_above": "0.5 V", "thd_above": "1 %"},
+        "lamp": {"kind": "indicator", "marks": {"clip": "thd over 1 %"}},
     },
 )
 
@@ -69,7 +69,7 @@ class _Draw:
     def job(self) -> Job:
         groups = [g for g in ("sub", "front", "rear") if self.chance(0.6)] or ["front"]
         rated = self.pick(2, 2.5, 4, 5)
-        steps = self.pick(30, 35, 40, 62)
+        steps = self.pick(30, 32, 40, 62)
         self.stages["head"] = {
             "kind": "head_unit",
             "rated_output": f"{rated} V",
@@ -84,7 +84,7 @@ class _Draw:
         for group, source in outputs.items():
             self._channel(group, source)
         instruments = _INSTRUMENTS[int(self.rng.integers(len(_INSTRUMENTS)))]
-        allowance = {g: f"{self.pick(3, 5, 10)} dB" for g in groups}
+        allowance = {g: f"{self.pick(3, 4, 6, 7, 9)} dB" for g in groups}
         running = f"{self.pick(13.5, 13.8, 14.2, 14.4)} V ± 0.3 V"
         return Job.model_validate(
             {

@@ -56,6 +56,12 @@ class Rig(Looking):
         self.instruments = instruments(job)
         self._meter_error = {n: self._rng.uniform(-1, 1, 2) for n in self.instruments}
         self._beyond = {n: float(self._rng.uniform(10 ** (-3 / 20), 1)) for n in self.instruments}
+        self._thresholds = {
+            (n, mark): float(condition.threshold.spread.quantile(self._rng.random(1))[0])
+            for n, instrument in self.instruments.items()
+            if isinstance(instrument, Indicator)
+            for mark, condition in instrument.marks.items()
+        }
         self.off: frozenset[str] = frozenset()
         self.engine_running = True
         self._tone = (1000.0, -200.0)
@@ -220,23 +226,25 @@ class Rig(Looking):
         shown = shown * (1 + by_ratio * meter.accuracy.ratio) + by_counts * meter.accuracy.counts * digit
         return float(max(round(shown / digit), 0) * digit)
 
-    def read_indicator(self, node: str, name: str) -> str:
-        """Return the highest threshold that is passed: none, level, fundamental, thd."""
+    def read_indicator(self, node: str, name: str) -> tuple[str, ...]:
+        """Return the marks of an indicator that are lit, in the job's order."""
         indicator = self._instrument(name)
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
         period = self._seen(node, name)
         lines = np.abs(np.fft.rfft(period)) * (math.sqrt(2) / len(period))
-        rms, first = math.sqrt(float(np.mean(period**2))), float(lines[1])
-        thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / first if first > 0 else 0.0
-        shown = "none"
-        if indicator.level_above is not None and rms >= indicator.level_above.nominal:
-            shown = "level"
-        alive = indicator.fundamental_above is None or first >= indicator.fundamental_above.nominal
-        if alive and indicator.fundamental_above is not None:
-            shown = "fundamental"
-        if alive and indicator.thd_above is not None and thd >= indicator.thd_above.nominal:
-            shown = "thd"
-        return shown
+        lines_hz = np.arange(len(lines)) * self._tone[0]
+        found = []
+        for mark, condition in indicator.marks.items():
+            passed = np.array([line > 0 and condition.takes(float(line)) for line in lines_hz])
+            first = float(lines[1]) if passed[1] else 0.0
+            seen = {
+                "level": math.sqrt(float(np.sum(lines[passed] ** 2))),
+                "fundamental": first,
+                "thd": math.sqrt(float(np.sum(lines[2:] ** 2))) / first if first > 0 else 0.0,
+            }[condition.of]
+            if seen >= self._thresholds[name, mark]:
+                found.append(mark)
+        return tuple(found)
 
     def record(self, node: str, name: str, *, seconds: float) -> tuple[Floats, int]:
         """Return what a recorder takes at a node, re its full scale, cut there, at 24 bits; and its rate."""

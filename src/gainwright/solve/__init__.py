@@ -12,6 +12,7 @@ from gainwright.solve.instruments import (
     shown_by_indicator,
     shown_by_meter,
     shown_by_recorder,
+    watched,
     within_v,
 )
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
@@ -44,5 +45,6 @@ __all__ = [
     "shown_by_indicator",
     "shown_by_meter",
     "shown_by_recorder",
+    "watched",
     "within_v",
 ]

@@ -12,7 +12,7 @@ from gainwright.model import Indicator, Multimeter, Recorder
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.model import Instrument
+    from gainwright.model import Instrument, Mark
     from gainwright.solve.solution import Solution
 
     Floats = npt.NDArray[np.float64]
@@ -98,20 +98,34 @@ def recorder_full_scale_v(recorder: Recorder) -> float:
     return float(recorder.full_scale.nominal * 10 ** (attenuation_db / 20))
 
 
-def shown_by_indicator(indicator: Indicator, solution: Solution, column: int) -> npt.NDArray[np.intp]:
-    """Return the highest threshold that is passed: 0 none, 1 level, 2 fundamental, 3 thd; shape (cases,)."""
-    level = indicator.level_above
-    fundamental = indicator.fundamental_above
-    rms, first = solution.rms_v[:, column], np.abs(solution.fundamental_v[:, column])
-    alive = np.ones(len(rms), dtype=bool) if fundamental is None else first >= fundamental.nominal
-    shown = np.zeros(len(rms), dtype=np.intp)
-    if level is not None:
-        shown = np.where(rms >= level.nominal, 1, shown)
-    if fundamental is not None:
-        shown = np.where(alive, 2, shown)
-    if indicator.thd_above is not None:
-        shown = np.where(alive & (solution.thd[:, column] >= indicator.thd_above.nominal), 3, shown)
-    return np.asarray(shown)
+def watched(mark: Mark, solution: Solution, column: int, *, tone_hz: float) -> Floats:
+    """Return what a mark watches at a node: volts rms, or the distortion as a ratio; shape (cases,).
+
+    What lies outside the band that a mark is tuned to counts as nothing: of a level the harmonics that lie in it are
+    left, of the tone and its distortion all or nothing.
+    """
+    if mark.of == "level" and mark.tuned is None:
+        return np.asarray(solution.rms_v[:, column])
+    orders = np.arange(1, solution.harmonics.shape[2] + 1)
+    if mark.of == "level":
+        inside = np.array([mark.takes(float(order) * tone_hz) for order in orders])
+        amplitude = np.abs(solution.harmonics[:, column, inside])
+        return np.asarray(np.sqrt(0.5 * np.sum(amplitude**2, axis=1)))
+    if not mark.takes(tone_hz):
+        return np.zeros(len(solution.rms_v))
+    if mark.of == "fundamental":
+        return np.asarray(np.abs(solution.fundamental_v[:, column]))
+    return np.asarray(np.nan_to_num(solution.thd[:, column], nan=0.0))
+
+
+def shown_by_indicator(
+    indicator: Indicator, solution: Solution, column: int, *, tone_hz: float
+) -> dict[str, npt.NDArray[np.bool_]]:
+    """Return for each mark of an indicator whether it is lit, shape (cases,): its condition holds, whatever others do."""
+    return {
+        name: watched(mark, solution, column, tone_hz=tone_hz) >= mark.threshold.nominal
+        for name, mark in indicator.marks.items()
+    }
 
 
 def input_ohm(instrument: Instrument) -> float:

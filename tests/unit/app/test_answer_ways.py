@@ -5,20 +5,26 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from indicators import with_lamp
 
 from gainwright.app.cases.answer_forms import Ways, answer_of, own_entry, ways
+from gainwright.app.cases.dialogue import marks_of
 from gainwright.app.practice.practising import in_use
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.asking import ask
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
-from gainwright.model import RESULTS, as_mapping, kind_of
+from gainwright.model import RESULTS, as_mapping, kind_of, resolve
 from gainwright.simulated import SimulatedHiddenRigs
 
 
 def typed(result: dict[str, Any], there: Ways) -> tuple[str, str]:
     """Return what a person presses or types for a result: no unit, a comma."""
+    if "shows" in result:
+        shown = result["shows"] if isinstance(result["shows"], str) else ", ".join(result["shows"])
+        assert shown in dict(there.choices) or there.text is not None
+        return shown, ""
     values = [str(v) for v in result.values()]
     bare = [v.removesuffix(" V").removesuffix(" ohm").removesuffix(" %").replace(".", ",") for v in values]
     pressed = bare[0].replace("_", " ")
@@ -27,6 +33,30 @@ def typed(result: dict[str, Any], there: Ways) -> tuple[str, str]:
     assert there.text is not None, result
     assert len(bare) == 1 or there.second is not None, result
     return bare[0], bare[1] if len(bare) > 1 else ""
+
+
+LAMPS = (
+    "clip: thd over 1 %",
+    "clip: thd over 1 %, on: level over 0.3 V",
+    "a: level over 1 V, b: level over 3 V, c: thd over 1 %",
+)
+
+
+@pytest.mark.parametrize("name", list(examples()))
+@pytest.mark.parametrize("marks", LAMPS)
+def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) -> None:
+    """With one mark, two or more the page takes every way in which they are lit, and refuses a mark that isn't there."""
+    text = example_text(name)
+    job = in_use(read_job_text(text if "lamp:" in text else with_lamp(text, marks)).job)
+    rig = SimulatedHiddenRigs().hidden(job, seed=2)
+    for node in resolve(job).nodes:
+        asked = {"at": str(node), "with": "lamp", "tone": "315 Hz", "level": "0 dBFS"}
+        answered = rig.answer(read_entry(asked, job, answered=False))
+        text, second = typed({"shows": answered["shows"]}, ways(asked, job))
+        known = marks_of(asked, job)
+        assert read_entry(answer_of(asked, text, second, marks=known), job) == read_entry(answered, job)
+    with pytest.raises(CallError, match="names no mark"):
+        answer_of(asked, "purple", marks=known)
 
 
 @pytest.mark.parametrize("name", list(examples()))
@@ -42,7 +72,9 @@ def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
         answered = rig.answer(candidate.entry)
         result = {key: answered[key] for key in RESULTS[kind_of(candidate.entry)] if key in answered}
         text, second = typed(result, ways(asked, job))
-        assert read_entry(answer_of(asked, text, second), job) == read_entry(answered, job), asked
+        assert read_entry(answer_of(asked, text, second, marks=marks_of(asked, job)), job) == read_entry(
+            answered, job
+        ), asked
 
 
 def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
@@ -71,16 +103,19 @@ def test_own_entry_takes_units_as_they_are_meant() -> None:
     """Hertz, full-scale decibels, volts and per cent need no unit; what is left empty isn't said."""
     fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "40", "level": "-10", "text": "0,35"}
     meant = {"at": "amp.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.35 V"}
-    assert own_entry(fields) == meant
-    assert own_entry(fields | {"second": "2,5"}) == meant | {"thd": "2.5 %"}
-    assert own_entry({"kind": "heard", "place": "sub", "text": "Silent"}) == {"heard": "sub", "is": "silent"}
+    job = read_job_text(with_lamp(example_text("one_amplifier"))).job
+    assert own_entry(fields, job) == meant
+    assert own_entry(fields | {"second": "2,5"}, job) == meant | {"thd": "2.5 %"}
+    assert own_entry({"kind": "heard", "place": "sub", "text": "Silent"}, job) == {"heard": "sub", "is": "silent"}
     lead = {"kind": "check", "place": "lead:head.sub-amp", "with": "meter", "tone": "40"}
-    assert own_entry(lead | {"second": "0,1"}) == {"check": "lead:head.sub-amp", "between_conductors": "0.1 ohm"}
-    assert own_entry(lead | {"text": "open"}) == {"check": "lead:head.sub-amp", "resistance": "open"}
+    assert own_entry(lead | {"second": "0,1"}, job) == {"check": "lead:head.sub-amp", "between_conductors": "0.1 ohm"}
+    assert own_entry(lead | {"text": "open"}, job) == {"check": "lead:head.sub-amp", "resistance": "open"}
+    lamp = fields | {"with": "lamp", "text": "Signal"}
+    assert own_entry(lamp, job)["shows"] == ["signal"]
 
 
 @pytest.mark.parametrize("fields", [{}, {"kind": "smelt", "text": "x"}, {"kind": "heard", "place": "sub"}])
 def test_own_entry_without_kind_or_result_is_refused(fields: dict[str, str]) -> None:
     """Something without its kind or its result is no entry."""
     with pytest.raises(CallError):
-        own_entry(fields)
+        own_entry(fields, read_job_text(example_text("one_amplifier")).job)

@@ -38,13 +38,12 @@ def dialogue() -> Dialogue:
         (METER, "620 mV", {"reads": "620 mV"}),
         (METER, "over range", {"reads": "over_range"}),
         (METER, "1.2 3 %", {"reads": "1.2 V", "thd": "3 %"}),
-        (METER, "fundamental", {"shows": "fundamental"}),
         ({"heard": "sub"}, "Silent", {"is": "silent"}),
         ({"check": "amp.power_lamp"}, "ON", {"is": "on"}),
         ({"check": "amp.supply_voltage"}, "13.6", {"reads": "13.6 V"}),
         ({"check": "sub.resistance"}, "3.4", {"reads": "3.4 ohm"}),
         ({"check": "sub.resistance"}, "open", {"reads": "open"}),
-        ({"check": "lead:head.sub-amp"}, "0.4 open", {"resistance": "0.4 ohm", "between_conductors": "open"}),
+        ({"check": "lead:head.sub-amp"}, "0.7 open", {"resistance": "0.7 ohm", "between_conductors": "open"}),
         ({"check": "lead:head.sub-amp"}, "open", {"resistance": "open"}),
         ({"check": "lead:head.sub-amp"}, "shorted", {"between_conductors": "0 ohm"}),
         ({"check": "meter"}, "good", {"resistance": "0.3 ohm", "between_conductors": "open"}),
@@ -59,6 +58,15 @@ def dialogue() -> Dialogue:
 def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
     """Units may be left out, a comma is a point, words are words."""
     assert answered(entry, typed) == entry | result
+
+
+@pytest.mark.parametrize(
+    ("typed", "lit"),
+    [("none", "none"), ("Nothing", "none"), ("clip", ["clip"]), ("red one; CLIP", ["clip", "red one"])],
+)
+def test_marks_are_named_as_the_job_names_them(typed: str, lit: object) -> None:
+    """Those that are lit with commas between, in any order and case."""
+    assert answered({"at": "amp.out.mono"}, typed, marks=("clip", "red one")) == {"at": "amp.out.mono", "shows": lit}
 
 
 def test_a_dialogue_goes_forward_and_back() -> None:

@@ -6,6 +6,7 @@ import dataclasses
 from pathlib import Path
 
 import pytest
+from indicators import with_lamp
 from typed_run import Hand
 
 from gainwright.app.set_up.evidence import column_knee, evidence_of, standing
@@ -43,11 +44,12 @@ class Bay:
         return enter(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
 
 
-def bay(folder: Path, name: str = "two_way_and_sub") -> Bay:
-    """Return a fresh job like an example."""
+def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:
+    """Return a fresh job like an example, with a lamp if it has marks."""
     store = World().store(str(folder / "store.sqlite"))
-    job = read_job_text(example_text(name)).job
-    kept = store.jobs.add(title=job.title, text=example_text(name))
+    text = with_lamp(example_text(name), marks) if marks else example_text(name)
+    job = read_job_text(text).job
+    kept = store.jobs.add(title=job.title, text=text)
     return Bay(store, kept.id, job, make_plan(job))
 
 
@@ -107,11 +109,23 @@ def test_lead_is_judged_by_both_of_its_figures(here: Bay) -> None:
         assert here.enter(step, text).value["verdict"] == verdict, text
 
 
-def test_look_is_clean_or_off(here: Bay) -> None:
-    """With an indicator a clean tone fits, anything else is off."""
-    step = next(s.step.id for s in here.run.steps if s.asked == "look")
-    assert here.enter(step, "clean").value["verdict"] == "fits"
-    assert here.enter(step, "distorted").value["verdict"] == "off"
+def test_look_fits_the_marks_to_be_expected(tmp_path: Path) -> None:
+    """The marks that the plan expects fit, any other set is off; what was seen is evidence of just these marks."""
+    here = bay(tmp_path, marks="signal: level over 0.3 V, clip: thd over 1 %")
+    state = next(s for s in here.run.steps if s.asked == "look")
+    assert state.step.expect is not None
+    assert (state.step.expect.lit, state.marks) == (("signal",), ("signal", "clip"))
+    for text, verdict, shows in [
+        ("Signal", "fits", ["signal"]),
+        ("clip, signal", "off", ["signal", "clip"]),
+        ("none", "off", "none"),
+    ]:
+        assert here.enter(state.step.id, text).value["verdict"] == verdict
+        said = [e for e in evidence_of(here.run, here.job) if "shows" in e]
+        assert [e["shows"] for e in said] == [shows]
+        assert read_entry(said[0], here.job)
+    with pytest.raises(CallError):
+        here.enter(state.step.id, "distorted")
 
 
 @pytest.mark.parametrize(

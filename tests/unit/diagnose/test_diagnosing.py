@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from indicators import with_lamp
 
 from gainwright.diagnose import ODDS, Cause, Diagnoser, Diagnosis, repair, says, short, tell
 from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, sharpened
@@ -20,9 +21,10 @@ from gainwright.simulated import places as rig_places
 TONE = {"tone": "40 Hz", "level": "-10 dBFS"}
 
 
-def job(name: str = "two_way_and_sub") -> Job:
-    """Return an example with its gains somewhere in their travel."""
-    read = read_job_text(example_text(name)).job
+def job(name: str = "two_way_and_sub", marks: str = "") -> Job:
+    """Return an example with its gains somewhere in their travel, with a lamp if it has marks."""
+    text = example_text(name)
+    read = read_job_text(with_lamp(text, marks) if marks else text).job
     return with_settings(read, {f"{n}.gain": "30 %" for n, s in read.stages.items() if isinstance(s, Amplifier)})
 
 
@@ -186,17 +188,15 @@ def test_the_error_that_is_told_is_the_scatter_over_seeds() -> None:
 
 def test_a_sound_chain_is_called_by_why_it_seems_silent() -> None:
     """A filter that stops the tone, an indicator's threshold; else nothing is wrong."""
-    of = job()
+    of = job(marks="signal: level over 0.5 V")
     stopped = entries(
         [{"at": "amp_sub.out.mono", "with": "meter", "tone": "2 kHz", "level": "0 dBFS", "reads": "0.004 V"}], of
     )
     first = tell(Diagnoser(of), stopped).causes[0]
     assert (first.cause, first.where) == ("wrong_tone_for_path", "desk")
-    low = entries(
-        [{"at": "head.sub.mono", "with": "tester", "tone": "40 Hz", "level": "-40 dBFS", "shows": "none"}], of
-    )
+    low = entries([{"at": "head.sub.mono", "with": "lamp", "tone": "40 Hz", "level": "-40 dBFS", "shows": "none"}], of)
     first = tell(Diagnoser(of), low).causes[0]
-    assert (first.cause, first.where) == ("indicator_below_threshold", "tester")
+    assert (first.cause, first.where) == ("indicator_below_threshold", "lamp")
     fine = entries([{"heard": name, "is": "normal"} for name in ("sub", "woofer", "tweeter")], of)
     assert tell(Diagnoser(of), fine).causes[0].cause == NOTHING
 

@@ -7,19 +7,21 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from indicators import with_lamp
 from yaml_text import yaml_text
 
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile import entry_mapping, example_text, read_entry, read_evidence, read_evidence_text, read_job_text
 from gainwright.model import Check, HeardSpeaker, Reading, Swapped, as_mapping
 
-JOB = read_job_text(example_text("two_way_and_sub")).job
+JOB = read_job_text(with_lamp(example_text("two_way_and_sub"), "clip: thd over 3 %, red one: level over 9 V")).job
 CONTRACT = """
 evidence:
   - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
-  - {at: amp_front.out.left, with: tester, tone: 1 kHz, level: 0 dBFS, shows: none}      # none | level | fundamental | thd
+  - {at: amp_front.out.left, with: lamp, tone: 315 Hz, level: 0 dBFS, shows: none}
+  - {at: amp_front.out.left, with: lamp, tone: 315 Hz, level: 0 dBFS, shows: [red one, clip]}
   - {check: amp_sub.power_lamp, is: on}
-  - {check: lead:desk.sub-knob, resistance: 0.4 ohm}
+  - {check: lead:desk.sub-knob, resistance: 0.7 ohm}
   - {heard: sub, tone: 40 Hz, is: silent}
   - {check: amp_sub.supply_voltage, reads: 13.6 V}
   - {check: sub.resistance, reads: 2.1 ohm}
@@ -36,6 +38,7 @@ def test_everything_of_the_contract_is_read() -> None:
     """Each kind of entry of the contract comes in as what it is, and goes out as it was."""
     entries = read_evidence_text(CONTRACT, JOB)
     kinds = [
+        Reading,
         Reading,
         Reading,
         Check,
@@ -68,7 +71,7 @@ def test_everything_of_the_contract_is_read() -> None:
         ("{at: amp_sub.out.mono, tone: 1 kHz}", 3, "the result is missing"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, reads: 3 W}", 3, "W is a unit of power"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, raeds: 3 V}", 3, "did you mean reads"),
-        ("{at: amp_sub.out.mono, tone: 1 kHz, with: tester, reads: 3 V}", 3, "tester shows no number"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, with: lamp, reads: 3 V}", 3, "lamp shows no number"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, with: scope, reads: 3 V}", 3, "no instrument scope"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, set: {knob.volume: 3}, reads: 3 V}", 3, "no control knob.volume"),
         ("{at: amp_sub.out.mono, tone: 0.1 Hz, reads: 3 V}", 3, "a tone is 1 Hz to 100 kHz"),

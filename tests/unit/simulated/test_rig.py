@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from indicators import with_lamp
 
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, facts, read_job_text
@@ -116,8 +117,9 @@ def test_every_fault_at_every_place_changes_something(name: str) -> None:
 
 
 def test_every_cause_of_the_design_has_a_place() -> None:
-    """The ids are fixed; each can occur in one of the examples at least."""
+    """The ids are fixed; each can occur in one of the examples at least, or where a lamp shows that a signal is there."""
     found = {cause for name in examples() for cause, _ in places(job(name))}
+    found |= {cause for cause, _ in places(read_job_text(with_lamp(example_text("one_amplifier"))).job)}
     assert found == DESIGN_CAUSES
     assert set(AMOUNTS) <= DESIGN_CAUSES
 

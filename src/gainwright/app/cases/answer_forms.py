@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.dialogue import answered
+from gainwright.app.cases.dialogue import answered, marks_of
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.model import Job
 
 HEARD = ("silent", "faint", "normal", "distorted", "hum", "whine")
-SHOWN = (("none", "nothing"), ("level", "a level only"), ("fundamental", "the tone"), ("thd", "distortion"))
+MOST_TOGETHER = 2
+"""Up to so many marks every way in which they can be lit has a button; of more they are typed."""
 MOVED = (("moved", "it moved to the other side"), ("stayed", "it stayed"), ("none", "both sides are alike"))
 STANDS = (("right", "as it should be"), ("wrong", "not as it should be"))
 _NUMBERED = {"volume": ("", "24"), "gain": ("%", "30"), "level": ("dB", "-6"), "at": ("dB", "-6")}
@@ -70,14 +71,26 @@ def ways(entry: Mapping[str, Any], job: Job) -> Ways:
 
 def _of_reading(entry: Mapping[str, Any], job: Job) -> Ways:
     from gainwright.jobfile import instruments
+    from gainwright.model import Indicator
 
     instrument = instruments(job).get(str(entry.get("with", "")))
+    if isinstance(instrument, Indicator):
+        return _of_marks(list(instrument.marks))
     kind = "" if instrument is None else instrument.kind
-    if kind == "indicator":
-        return Ways(SHOWN)
     volts = Typed("Volts read", "V", "0.35 or 350 mV")
     distortion = None if kind == "multimeter" else Typed("Distortion, if it is known", "%", "0.4")
     return Ways((("over range", "over range"),), volts, distortion)
+
+
+def _of_marks(marks: list[str]) -> Ways:
+    """Return a button for no mark, for each alone and, of two, for both; of more a field for several at once."""
+    from gainwright.model import NO_MARK
+
+    choices = [(NO_MARK, "no mark is lit"), *((mark, mark) for mark in marks)]
+    if len(marks) == MOST_TOGETHER:
+        choices.append((", ".join(marks), " and ".join(marks)))
+    several = Typed("Several that are lit", "", ", ".join(marks[:2])) if len(marks) > MOST_TOGETHER else None
+    return Ways(tuple(choices), several)
 
 
 def _of_check(place: str, job: Job) -> Ways:
@@ -96,11 +109,12 @@ def _of_check(place: str, job: Job) -> Ways:
     return Ways(STANDS, Typed("Or where it stands", *_NUMBERED[what]) if what in _NUMBERED else None)
 
 
-def answer_of(entry: Mapping[str, Any], text: str, second: str = "") -> dict[str, Any]:
+def answer_of(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Sequence[str] = ()) -> dict[str, Any]:
     """Return an entry with what was chosen or typed for it.
 
     Parameters
     ----------
+    marks : of the indicator that an entry is read with, see `marks_of`.
     second : distortion beside volts, or ohms between the conductors beside those end to end.
 
     Raises
@@ -108,7 +122,7 @@ def answer_of(entry: Mapping[str, Any], text: str, second: str = "") -> dict[str
     CallError : nothing was answered.
     """
     text, second = (" ".join(said.replace(",", ".").split()) for said in (text, second))
-    if "at" in entry and second:
+    if "at" in entry and second and not marks:
         return answered(entry, f"{text}; {second.removesuffix('%').strip()} %")
     if second or ("check" in entry and text and text != "good" and _is_lead(str(entry["check"]))):
         found = {"resistance": _ohms(text), "between_conductors": _ohms(second)}
@@ -116,7 +130,7 @@ def answer_of(entry: Mapping[str, Any], text: str, second: str = "") -> dict[str
         if not given:
             raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or don't know")
         return {**entry, **given}
-    return answered(entry, text)
+    return answered(entry, text, marks=marks)
 
 
 def _is_lead(place: str) -> bool:
@@ -129,7 +143,7 @@ def _ohms(text: str) -> str:
     return f"{plain} ohm" if bare else plain if plain == "open" else text
 
 
-def own_entry(fields: Mapping[str, str]) -> dict[str, Any]:
+def own_entry(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
     """Return the entry of an observation that nobody asked for, from the fields of a form.
 
     Parameters
@@ -151,4 +165,4 @@ def own_entry(fields: Mapping[str, str]) -> dict[str, Any]:
             said = " ".join(fields.get(key, "").replace(",", ".").split())
             if said:
                 entry[key] = f"{said} {unit}" if said.lstrip("+-").replace(".", "", 1).isdigit() else said
-    return answer_of(entry, fields.get("text", ""), fields.get("second", ""))
+    return answer_of(entry, fields.get("text", ""), fields.get("second", ""), marks=marks_of(entry, job))

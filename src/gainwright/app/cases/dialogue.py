@@ -120,7 +120,7 @@ class Dialogue:
         ------
         CallError, JobError : it is no answer to this test; says what would be.
         """
-        self.add(answered(test.entry, text), test)
+        self.add(answered(test.entry, text, marks=marks_of(test.entry, self.diagnoser.job)), test)
 
     def add(self, mapping: dict[str, Any], test: NextTest | None = None) -> None:
         """Take a whole entry, asked for or not.
@@ -195,7 +195,8 @@ class Dialogue:
         ------
         CallError, JobError : there is no such entry, or it is no answer to it.
         """
-        self.replace(number, answered(self.bare(number), text))
+        bare = self.bare(number)
+        self.replace(number, answered(bare, text, marks=marks_of(bare, self.diagnoser.job)))
 
     def bare(self, number: int) -> dict[str, Any]:
         """Return an entry without its result; 1 is the first.
@@ -301,11 +302,20 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
         )
 
 
-def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
+def marks_of(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
+    """Return the marks of the indicator that an entry is read with; none when it is read with anything else."""
+    from gainwright.jobfile import instruments
+    from gainwright.model import Indicator
+
+    instrument = instruments(job).get(str(entry.get("with", ""))) if "at" in entry else None
+    return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
+
+
+def answered(entry: Mapping[str, Any], text: str, *, marks: Sequence[str] = ()) -> dict[str, Any]:
     """Return an entry with the result that a person typed for it.
 
     Volts, ohms and amperes need no unit, nor do per cent of a gain's travel and decibels of a level; a comma is as good as
-    a point. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
+    a point. Of an indicator the `marks` that are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
 
     Raises
     ------
@@ -321,7 +331,7 @@ def answered(entry: Mapping[str, Any], text: str) -> dict[str, Any]:
     if "swap" in entry:
         return found | {"fault": low}
     if "at" in entry:
-        return found | _reading(said, low)
+        return found | (_shown(said, marks) if marks else _reading(said, low))
     return found | _check(str(entry.get("check", "")), said, low)
 
 
@@ -338,9 +348,22 @@ def _check(place: str, said: str, low: str) -> dict[str, Any]:
     return {"is": low if low in ("right", "wrong") or not (unit or " " in said) else said}
 
 
+def _shown(said: str, marks: Sequence[str]) -> dict[str, Any]:
+    from gainwright.app.measuring.typed_readings import lit_marks
+    from gainwright.model import NO_MARK
+
+    try:
+        return {"shows": list(lit_marks(said, marks)) or NO_MARK}
+    except ValueError:
+        raise CallError(
+            f"{said[:40]!r} names no mark",
+            code="unknown_mark",
+            rule=f"its marks are {', '.join(marks)}",
+            remedy=f"write those that are lit with commas between, or {NO_MARK}",
+        ) from None
+
+
 def _reading(said: str, low: str) -> dict[str, Any]:
-    if low in ("none", "level", "fundamental", "thd"):
-        return {"shows": low}
     if low.replace("_", " ") in ("over range", "ol", "overload"):
         return {"reads": "over_range"}
     match = re.match(r"^(.+?)(?:[;\s]+(\d+(?:\.\d+)?)\s*%)?$", said)

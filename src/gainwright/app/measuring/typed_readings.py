@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from gainwright.errors import CallError, GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Asked = Literal["volts", "supply", "ohm", "lead", "place", "column", "look"]
 """What is asked: volts of a tone, of the supply, ohms, a lead's ohms, a step of the volume, steps with volts, a look."""
 
-LOOKS = {"clean": "fundamental", "distorted": "thd", "weak": "level", "nothing": "none"}
-"""What an indicator told in a word -> the same as the evidence says it."""
 _DIMENSION = {"volts": "voltage", "supply": "voltage", "ohm": "resistance", "lead": "resistance"}
 _UNIT = {"voltage": "V", "resistance": "ohm"}
 _OVER = ("ol", "o.l", "0l", "0.l", "over range", "over_range", "overload", "open", "oo", "inf")
@@ -26,7 +27,7 @@ _EXAMPLE = {
     "lead": "0.3, or 0.3 open",
     "place": "34",
     "column": "34 for the last clean step, or a step and volts: 12 3.45",
-    "look": "clean, distorted, weak or nothing",
+    "look": "the marks that are lit, with commas between, or none",
 }
 
 
@@ -40,18 +41,18 @@ class Typed:
     at : where the control ended, as typed, empty when not said.
     between : of a lead, ohms between its conductors, None when not said.
     volts : the reading at a step of a column; None otherwise.
-    look : what an indicator told, a key of `LOOKS`; empty otherwise.
+    lit : the marks of an indicator that are lit, none of them for an empty one; None of any other answer.
     """
 
     value: float
     at: str = ""
     between: float | None = None
     volts: float | None = None
-    look: str = ""
+    lit: tuple[str, ...] | None = None
 
 
-def typed(text: str, asked: Asked) -> Typed:
-    """Return what was typed as an answer to what was asked.
+def typed(text: str, asked: Asked, marks: Sequence[str] = ()) -> Typed:
+    """Return what was typed as an answer to what was asked; `marks` are those of the indicator that is looked at.
 
     Raises
     ------
@@ -61,6 +62,8 @@ def typed(text: str, asked: Asked) -> Typed:
     if not said:
         raise _no(text, asked)
     try:
+        if asked == "look":
+            return Typed(math.nan, lit=lit_marks(said, marks))
         return _READERS[asked](said, asked)
     except (ValueError, GainwrightError) as error:
         raise _no(text, asked, error) from None
@@ -150,11 +153,19 @@ def _row(said: str, _asked: Asked) -> Typed:
     return Typed(_step(step.rstrip(";:=")), volts=read)
 
 
-def _look(said: str, _asked: Asked) -> Typed:
-    word = {v: k for k, v in LOOKS.items()}.get(said.lower(), said.lower())
-    if word not in LOOKS:
-        raise ValueError(said)
-    return Typed(math.nan, look=word)
+def lit_marks(text: str, marks: Sequence[str]) -> tuple[str, ...]:
+    """Return the marks that a text names, in their own order: names with commas between, or `none`.
+
+    ValueError: it names anything else.
+    """
+    from gainwright.model import NO_MARK
+
+    parts = [part.strip().casefold() for part in re.split(r"[,;]", text) if part.strip()]
+    if parts in ([NO_MARK], ["nothing"]):
+        return ()
+    if not parts or not set(parts) <= {mark.casefold() for mark in marks}:
+        raise ValueError(text)
+    return tuple(mark for mark in marks if mark.casefold() in parts)
 
 
 _READERS = {
@@ -164,5 +175,4 @@ _READERS = {
     "lead": _lead,
     "place": _stood,
     "column": _row,
-    "look": _look,
 }

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.measuring.typed_readings import LOOKS
-
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run, StepState
     from gainwright.metering import Knee
@@ -78,8 +76,9 @@ def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> lis
         return []
     if state.asked in ("column", "place"):
         return _around_the_limit(run, state, job, gains)
-    shown = {"shows": LOOKS[value["look"]]} if state.asked == "look" else {}
-    return [_played(run, state, gains) | (shown or {"reads": "over_range" if beyond else _number(value, "V")})]
+    if state.asked == "look":  # a look of 0.1.0 named no marks: it says nothing that can be weighed
+        return [_played(run, state, gains) | {"shows": value["lit"] or "none"}] if "lit" in value else []
+    return [_played(run, state, gains) | {"reads": "over_range" if beyond else _number(value, "V")}]
 
 
 def _between(value: dict[str, Any]) -> dict[str, str]:
@@ -111,9 +110,12 @@ def _played(run: Run, state: StepState, gains: dict[str, str], **moved: str) -> 
 
 
 def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
-    """Return what the last clean step says: volts there of a column, else clean there and distorted one step higher."""
+    """Return what the last clean step says: volts there of a column; of an indicator, dark there and lit one step higher.
+
+    That is told of an indicator whose only mark is the one that was watched: what others showed meanwhile nobody said.
+    """
     from gainwright.jobfile import instruments, volume_steps
-    from gainwright.model import HeadUnit, Indicator
+    from gainwright.model import NO_MARK, HeadUnit, Indicator
 
     assert state.step.adjust is not None  # noqa: S101  a volume is turned until it is no longer clean
     control = state.step.adjust.control
@@ -122,13 +124,16 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     if under:
         step, volts = under[-1]
         return [_played(run, state, gains, **{control: f"{step:g}"}) | {"reads": f"{volts:.6g} V"}]
-    if not isinstance(instruments(job)[state.step.instrument], Indicator):
+    instrument = instruments(job)[state.step.instrument]
+    if not isinstance(instrument, Indicator) or list(instrument.marks) != list(instrument.of_distortion)[:1]:
         return []
-    found = [_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": "fundamental"}] if limit >= 1 else []
+    found: list[dict[str, Any]] = []
+    if limit >= 1:
+        found.append(_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": NO_MARK})
     head = job.stages[control.rsplit(".", 1)[0]]
     assert isinstance(head, HeadUnit)  # noqa: S101  it has a volume
     if limit < volume_steps(head):
-        found.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": "thd"})
+        found.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": list(instrument.marks)})
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.measuring.typed_readings import Asked, Typed, typed
@@ -33,6 +33,7 @@ class StepState:
     entry : what holds now, None when nothing does.
     history : everything that was said of it, in order.
     rows : (step of the volume, volts) of a column of readings, in order of the steps.
+    marks : of the indicator that is looked at.
     """
 
     step: Step
@@ -42,6 +43,7 @@ class StepState:
     entry: RunEntry | None
     history: tuple[RunEntry, ...]
     rows: tuple[tuple[float, float], ...] = ()
+    marks: tuple[str, ...] = ()
 
     @property
     def seen(self) -> int:
@@ -118,11 +120,20 @@ def run_of(plan: Plan, entries: Sequence[RunEntry], instruments: dict[str, Instr
     for entry in entries:
         by_step.setdefault(entry.step, []).append(entry)
     steps = tuple(
-        _state(step, number, asked_of(step, instruments), by_step.pop(step.id, []))
+        replace(
+            _state(step, number, asked_of(step, instruments), by_step.pop(step.id, [])),
+            marks=_marks(instruments.get(step.instrument)),
+        )
         for number, step in enumerate(plan.steps, start=1)
     )
     gone = sorted((e for left in by_step.values() for e in left), key=lambda e: e.number)
     return Run(plan, steps, tuple(gone))
+
+
+def _marks(instrument: Instrument | None) -> tuple[str, ...]:
+    from gainwright.model import Indicator
+
+    return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
 
 
 def asked_of(step: Step, instruments: dict[str, Instrument]) -> Asked | None:
@@ -226,7 +237,7 @@ def found_of(run: Run, state: StepState, *, kind: RunKind, text: str, expect: Ex
         return {}
     if state.asked is None:
         raise CallError("nothing is read at this step", code="bad_reading", remedy="say that it is done")
-    return _judged(run, state, typed(text, state.asked), expect or state.step.expect)
+    return _judged(run, state, typed(text, state.asked, state.marks), expect or state.step.expect)
 
 
 def _judged(run: Run, state: StepState, read: Typed, expect: Expect | None) -> dict[str, Any]:
@@ -235,8 +246,8 @@ def _judged(run: Run, state: StepState, read: Typed, expect: Expect | None) -> d
     found: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
     if math.isinf(read.value):
         found["beyond"] = True
-    if state.asked == "look":
-        return {"look": read.look, "verdict": "fits" if read.look == "clean" else "off", "quantity": "look"}
+    if read.lit is not None:
+        return {"lit": list(read.lit), "verdict": _as_expected(read.lit, expect), "quantity": "marks"}
     if state.asked in ("column", "place"):
         expect = place_expected(run, state)
         found |= {"quantity": "step", "verdict": "fits" if expect is None else verdict_of(read.value, expect)}
@@ -252,6 +263,13 @@ def _judged(run: Run, state: StepState, read: Typed, expect: Expect | None) -> d
         if not math.isinf(read.between):
             found["verdict"] = "off"
     return found | ({"at": read.at} if read.at else {})
+
+
+def _as_expected(lit: tuple[str, ...], expect: Expect | None) -> Verdict:
+    """Return whether the marks that are lit are those to be expected, but for what may be either way."""
+    if expect is None or expect.lit is None:
+        return ""
+    return "off" if (set(lit) ^ set(expect.lit)) - set(expect.may_be_lit) else "fits"
 
 
 def verdict_of(value: float, expect: Expect) -> Verdict:

@@ -3,7 +3,7 @@
 from gainwright.jobfile.forms.assumed import Assumed, assumed
 from gainwright.jobfile.forms.describing import Field, Form, forms
 from gainwright.jobfile.forms.fields import Key, Shape, shape
-from gainwright.jobfile.forms.typing_in import changes, source, typed
+from gainwright.jobfile.forms.typing_in import changes, marks, source, typed
 from gainwright.jobfile.forms.words import label
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "changes",
     "forms",
     "label",
+    "marks",
     "shape",
     "source",
     "typed",

@@ -142,7 +142,9 @@ def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Ass
         default = Assumed(key.default, "what is usual") if key.default else None
         taken = silent.get(full, default)
         meant = "" if taken else SILENT.get(key.path[-1], "not said")
-        present = shown(_at(says, key.path))
+        said = _at(says, key.path)
+        listed = key.type.name == "marks" and isinstance(said, dict)
+        present = "\n".join(f"{name}: {mark}" for name, mark in said.items()) if listed else shown(said)
         made.append(Field(full, key.type, key.label, key.help, key.group, key.required, present, taken, meant))
     return tuple(made)
 

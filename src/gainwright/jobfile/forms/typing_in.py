@@ -30,9 +30,19 @@ def typed(field: Field, text: str) -> Any:
     if kind == "lines":
         lines = [_COMMA.sub(".", line.strip()) for line in text.split("\n") if line.strip()]
         return lines[0] if len(lines) == 1 else lines
+    if kind == "marks":
+        return marks(text)
     if kind == "sides":
         return [part for part in re.split(r"[,\s]+", text) if part]
     return source(text) if kind == "source" else text
+
+
+def marks(text: str) -> Any:
+    """Return marks as they are typed, a name and its condition a line; the text itself when a line has no name."""
+    lines = [line.strip() for line in text.split("\n") if line.strip()]
+    if not all(":" in line for line in lines):
+        return text
+    return {line.partition(":")[0].strip(): _COMMA.sub(".", line.partition(":")[2].strip()) for line in lines}
 
 
 def source(text: str) -> Any:

@@ -16,9 +16,6 @@ LABELS = {
     "step": "One step",
     "top": "Top step over its ceiling",
     "power": "Rated power",
-    "level_above": "Shows a signal above",
-    "fundamental_above": "Shows the tone above",
-    "thd_above": "Shows distortion above",
     "rate": "Sampling rate",
     "sides": "Sides",
     "volume.at": "Volume stands at",
@@ -94,9 +91,7 @@ HELP = {
     "full_scale": "volts rms of a full-scale sine at its input",
     "attenuator": "what stands before its input",
     "rate": "at which it samples",
-    "level_above": "the smallest signal that it shows",
-    "fundamental_above": "the smallest tone that it shows as such",
-    "thd_above": "the smallest distortion that it shows",
+    "marks": "a mark a line, its name and when it lights: clip: thd over 3 %; also level over V and fundamental over V, with at Hz if it is tuned",
     "length": "one way",
     "area": "of one conductor",
     "resistance": "of both conductors together; stands before length and cross-section",
@@ -136,9 +131,6 @@ SILENT = {
     "note": "nothing",
     "title": "untitled",
     "description": "not said",
-    "level_above": "it doesn't show this",
-    "fundamental_above": "it doesn't show this",
-    "thd_above": "it doesn't show this",
 }
 """Key -> what it means when a job doesn't say it and the catalogue assumes no figure."""
 

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from gainwright.app.cases import kept as kept_cases
 from gainwright.app.cases.answer_forms import answer_of
-from gainwright.app.cases.dialogue import asked_for
+from gainwright.app.cases.dialogue import asked_for, marks_of
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -66,8 +66,8 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     ------
     ConflictError, CallError, JobError : see `change`.
     """
-    said = answer_of(entry, text, second)
     kept = site.store.cases.get(name)
+    said = answer_of(entry, text, second, marks=marks_of(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and said in [dict(e) for e in kept.case.evidence]:
         return kept
     return change(site, name, seen=seen, do=lambda d, found: d.add(said, asked_for(d, found, entry)))
@@ -112,7 +112,8 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
     """Put another result into an entry; 1 is the first."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
-        dialogue.replace(number, answer_of(dialogue.bare(number), text, second))
+        bare = dialogue.bare(number)
+        dialogue.replace(number, answer_of(bare, text, second, marks=marks_of(bare, dialogue.diagnoser.job)))
 
     return change(site, name, seen=seen, do=do)
 

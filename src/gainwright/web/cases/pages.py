@@ -133,7 +133,12 @@ def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Respons
     """Take an observation that nobody asked for."""
     kept = Said(own=said)
     seen = int(said["seen"]) if said.get("seen", "").isdigit() else 0
-    return _done(request, site, name, kept, lambda: case_work.add(site, name, seen=seen, entry=own_entry(said)))
+
+    def do() -> KeptCase:
+        job = site.models.job(site.store.cases.get(name).case.job)
+        return case_work.add(site, name, seen=seen, entry=own_entry(said, job))
+
+    return _done(request, site, name, kept, do)
 
 
 @router.post("/cases/{name}/undo")

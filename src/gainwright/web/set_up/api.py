@@ -29,7 +29,7 @@ class NewEntry(BaseModel):
     """What is said of a step.
 
     `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
-    last clean step; `clean` of an indicator), or the reason of a step that is skipped. `seen` is the number of the step's last
+    last clean step; the marks of an indicator that are lit, or `none`), or the reason of a step that is skipped. `seen` is the number of the step's last
     entry that its writer saw, 0 for none.
     """
 

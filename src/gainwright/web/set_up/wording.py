@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
+from gainwright.model import NO_MARK, marks_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,7 +37,6 @@ VERDICTS = {
     "off": "not as it should be",
     "": "read",
 }
-LOOKS = {"clean": "a clean tone", "distorted": "distortion", "weak": "a level, but no clear tone", "nothing": "nothing"}
 OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
 """What a meter shows that can't tell, as a button beside the field."""
 
@@ -58,8 +58,10 @@ def reading_words(value: Mapping[str, Any]) -> str:
     """Return what an entry was read as."""
     if "row" in value:
         return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
-    if value.get("look"):
-        return LOOKS[value["look"]]
+    if "lit" in value:
+        return marks_words(value["lit"])
+    if value.get("look"):  # a look of 0.1.0
+        return str(value["look"])
     if "value" not in value:
         return ""
     found = quantity_words(value["value"], value.get("quantity", "v_rms"))
@@ -141,7 +143,7 @@ class Gauge:
 
 def gauge(expect: Expect | None, value: Mapping[str, Any]) -> Gauge | None:
     """Return the rule of an expectation and what was read; None where nothing is expected."""
-    if expect is None or value.get("look"):
+    if expect is None or "lit" in value or value.get("look"):
         return None
     low, high = float(value.get("low", expect.low)), float(value.get("high", expect.high))
     middle = float(value.get("expected", expect.value))
@@ -188,6 +190,8 @@ def entered(state: StepState, said: Mapping[str, str]) -> str:
         return f"{text} {said['volts'].strip()}"
     if bare and said.get("unit") in UNITS.get(state.asked or "", ()):
         text = f"{text} {said['unit']}"
+    if state.asked == "look" and not text:
+        return ", ".join(mark for i, mark in enumerate(state.marks) if said.get(f"mark{i}")) or NO_MARK
     if state.asked == "lead" and said.get("between") in ("open", "shorted"):
         text = f"{text} {said['between']}"
     if state.asked == "volts" and said.get("at", "").strip():

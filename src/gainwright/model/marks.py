@@ -1,0 +1,86 @@
+"""One mark of an instrument that only says yes or no: the condition under which it lights."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from gainwright.errors import QuantityError
+from gainwright.quantities import Quantity, parse
+from gainwright.texts import joined, say
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+MarkOf = Literal["level", "fundamental", "thd"]
+DIMENSION_OF: dict[str, str] = {"level": "voltage", "fundamental": "voltage", "thd": "fraction"}
+"""What a mark watches -> the dimension of its threshold."""
+EXAMPLE = "thd over 3 %"
+BAND_RATIO = 10 ** (3 / 10 / 6)
+"""Edges of a one-third-octave band about its middle frequency (IEC 61260-1:2014, 5.2 and 5.6: G = 10^(3/10), G^(1/6))."""
+_CONDITION = re.compile(
+    r"(?P<of>[a-z]+)\s+over\s+(?P<threshold>.+?)(?:\s+at\s+(?P<tuned>[^@]+?))?\s*", re.IGNORECASE | re.DOTALL
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A mark lights when what it watches reaches a threshold.
+
+    Attributes
+    ----------
+    of : `level`, the rms of everything there; `fundamental`, the tone without its harmonics; `thd`, its distortion.
+    threshold : volts, or a ratio for `thd`; it may have a spread.
+    tuned : the frequency that it is tuned to, with the width of a one-third-octave band; None when it takes any.
+    """
+
+    text: str
+    of: MarkOf
+    threshold: Quantity
+    tuned: Quantity | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> Mark:
+        """Read `level over 0.5 V`, `fundamental over 1 V at 1 kHz` or `thd over 3 %`.
+
+        Raises
+        ------
+        QuantityError : it is no condition.
+        """
+        match = _CONDITION.fullmatch(text.strip())
+        of = match["of"].lower() if match else ""
+        if not match or of not in DIMENSION_OF:
+            raise _wrong(text, "level over V, fundamental over V or thd over %, and at Hz when it is tuned")
+        threshold = parse(match["threshold"], DIMENSION_OF[of])
+        if not threshold.known or not threshold.interval[0] > 0:
+            raise _wrong(text, "its threshold is known and above zero")
+        tuned = parse(match["tuned"], "frequency") if match["tuned"] else None
+        if tuned is not None and not (tuned.known and tuned.interval[0] == tuned.interval[1] > 0):
+            raise _wrong(text, "the frequency that it is tuned to has no spread")
+        return cls(text, of, threshold, tuned)  # type: ignore[arg-type]
+
+    def takes(self, frequency_hz: float) -> bool:
+        """Whether a frequency lies in the band that the mark is tuned to; True of any frequency when it isn't tuned."""
+        if self.tuned is None:
+            return True
+        middle_hz = self.tuned.nominal
+        return middle_hz / BAND_RATIO <= frequency_hz <= middle_hz * BAND_RATIO
+
+    def written(self) -> str:
+        """Return the text as written."""
+        return self.text
+
+
+def marks_words(lit: Sequence[str]) -> str:
+    """Return the marks of an indicator that are lit, in words."""
+    return joined([say("{mark} lit", mark=mark) for mark in lit], by="{a} and {b}") or say("no mark lit")
+
+
+def _wrong(text: str, rule: str) -> QuantityError:
+    return QuantityError(
+        f"{text[:60]!r} is no condition of a mark",
+        code="no_quantity",
+        rule=rule,
+        remedy=f"write for example {EXAMPLE}",
+    )

@@ -1,0 +1,9 @@
+"""A job's text with an instrument that only says yes or no."""
+
+from __future__ import annotations
+
+
+def with_lamp(text: str, marks: str = "signal: level over 0.5 V") -> str:
+    """Return a job's text with an indicator called lamp, its marks as YAML between braces."""
+    assert text.count("instruments:\n") == 1
+    return text.replace("instruments:\n", f"instruments:\n  lamp: {{kind: indicator, marks: {{{marks}}}}}\n")
