@@ -121,9 +121,9 @@ def test_look_fits_the_marks_to_be_expected(tmp_path: Path) -> None:
         ("none", "off", "none"),
     ]:
         assert here.enter(state.step.id, text).value["verdict"] == verdict
-        said = [e for e in evidence_of(here.run, here.job) if "shows" in e]
+        said = [e for e in evidence_of(here.run, here.job, Chain(here.job)) if "shows" in e]
         assert [e["shows"] for e in said] == [shows]
-        assert read_entry(said[0], here.job)
+        read_entry(said[0], here.job)
     with pytest.raises(CallError):
         here.enter(state.step.id, "distorted")
 
@@ -215,7 +215,7 @@ def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
             )
             here.enter(state.step.id, text, kind=kind)
     for state in here.run.steps:
-        if state.asked == "place" and state.step.phase == "source":
+        if state.asked in ("place", "column") and state.step.phase == "source":
             here.enter(state.step.id, "36" if "sub" in state.step.id else "34")
     amplifier = standing(here.run, here.run.of("amplifier.amp_sub"))
     assert amplifier["head.volume"] == "34"

@@ -54,7 +54,7 @@ def test_everything_of_the_contract_is_read() -> None:
         Swapped,
     ]
     assert [type(e) for e in entries] == kinds
-    first, lamp = entries[0], entries[2]
+    first, lamp = entries[0], entries[3]
     assert isinstance(first, Reading)
     assert (first.tone_hz, first.level_dbfs, first.set) == (1000.0, 0.0, {"head.volume": "30"})
     assert isinstance(lamp, Check)

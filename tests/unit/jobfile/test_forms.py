@@ -218,4 +218,5 @@ def test_every_table_by_kind_of_stage_has_every_kind() -> None:
         "line_driver": ("gain",),
         "amplifier": ("power",),
         "recorder": ("full_scale",),
+        "indicator": ("marks",),
     }

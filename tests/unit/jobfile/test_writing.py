@@ -42,7 +42,7 @@ def test_a_new_key_is_added_and_comments_stay() -> None:
     """A key that the file did not have."""
     text = example_text("two_way_and_sub")
     changed = set_key(text, ("stages", "amp_front", "regulated"), value=True)
-    assert "# it only says yes or no" in changed
+    assert "# attenuates only" in changed
     assert read_job_text(changed).job.stages["amp_front"].regulated is True  # type: ignore[union-attr]
 
 
