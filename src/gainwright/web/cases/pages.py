@@ -134,7 +134,7 @@ def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Respons
     kept = Said(own=said)
     seen = int(said["seen"]) if said.get("seen", "").isdigit() else 0
 
-    def do() -> KeptCase:
+    def do() -> StoredCase:
         job = site.models.job(site.store.cases.get(name).case.job)
         return case_work.add(site, name, seen=seen, entry=own_entry(said, job))
 
