@@ -60,7 +60,7 @@ CALLS = {
     "a lead is shorted on one side": Call("lead_shorted", "lead:desk.woofer.left-amp_front.left", (SUB, LEFT, RIGHT)),
     # processor and level control
     "an output of the processor is muted": Call("output_muted", "desk.sub", (SUB, WOOFER), most=6),
-    "an output of the processor is fed from the wrong input": Call("output_misrouted", "desk.sub", (SUB, WOOFER, TWEETER), most=9, unreachable=()),
+    "an output of the processor is fed from the wrong input": Call("output_misrouted", "desk.sub", (SUB, WOOFER, TWEETER), most=14, unreachable=()),
     "the level control is down": Call("level_control_down", "knob", (SUB, WOOFER), most=6, amount=36.0),
     # amplifiers
     "the gain is where the amplifier mutes": Call("gain_muted", "amp_sub", (SUB, WOOFER), most=6),
