@@ -78,11 +78,11 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
     assert "trodden on" in page.locator(".ask").inner_text()
 
 
-def test_concerns_are_counted_as_the_cases_say(open_page: Callable[..., Page], shop: dict[str, Any]) -> None:
+def test_the_tally_is_what_the_cases_say(open_page: Callable[..., Page], shop: dict[str, Any]) -> None:
     """Cases, tests, minutes and wrong beliefs in the table are those counted by hand from the cases themselves."""
     api = shop["api"]
     cases = [api.get(f"/api/cases/{name}").json() for name in shop["closed"]]
-    page = open_page("/cases/concerns")
+    page = open_page("/cases/tally")
     for cause in ("lead_open", "amplifier_no_supply"):
         of = [c for c in cases if c["closed"]["cause"] == cause]
         tests = median(sum(bool(s["test"]) for s in c["dialogue"]) for c in of)
@@ -94,11 +94,11 @@ def test_concerns_are_counted_as_the_cases_say(open_page: Callable[..., Page], s
         told = row.locator("td").all_inner_texts()
         assert told[:1] + told[2:] == [str(len(of)), f"{tests:g}", f"{minutes:.3g}", str(missed)]
         assert minutes > 0
-    wrong = api.get("/api/concerns").json()["wrong"]
+    wrong = api.get("/api/tally").json()["wrong"]
     assert len(page.locator(".rows > li").all()) == len(wrong) >= 1
     chart = page.locator("img.drawn")
     assert chart.evaluate("img => img.decode().then(() => img.naturalWidth)") > 200
-    svg = api.get("/cases/concerns.svg")
+    svg = api.get("/cases/tally.svg")
     assert svg.headers["content-type"].startswith("image/svg+xml")
     assert "lead open" in svg.text
     page.get_by_role("link", name="lead open").click()
@@ -133,11 +133,11 @@ def test_closed_case_takes_nothing_until_it_is_opened_again(
     assert (refused.status_code, refused.json()["code"]) == (422, "case_closed")
     bad = api.post(f"/api/cases/{name}/close", json=said | {"seen": closed["revision"]})
     assert bad.status_code == 422
-    assert any(c["cause"] == "speaker_shorted" for c in api.get("/api/concerns").json()["causes"])
+    assert any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     page = open_page(f"/cases/{name}")
     page.get_by_role("button", name="Open it again").click()
     page.get_by_text("Close the case").wait_for()
-    assert not any(c["cause"] == "speaker_shorted" for c in api.get("/api/concerns").json()["causes"])
+    assert not any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     kept = api.get(f"/api/cases/{name}").json()
     assert (
         api.post(f"/api/cases/{name}/close", json=said | {"seen": kept["revision"], "where": "moon"}).status_code == 422
@@ -191,16 +191,16 @@ def test_pages_are_accessible_and_can_be_looked_at(
     shop: dict[str, Any],
     size: str,
 ) -> None:
-    """The list, the concerns and a closed case, by day and by night."""
+    """The list, the tally and a closed case, by day and by night."""
     for dark in (False, True):
         night = "-night" if dark else ""
         page = open_page("/cases", size=size, dark=dark)
         assert axe(page) == []
         look(page, f"cases-{size}{night}")
-        page.goto("/cases/concerns")
+        page.goto("/cases/tally")
         page.locator("img.drawn").evaluate("img => img.decode()")
         assert axe(page) == []
-        look(page, f"concerns-{size}{night}")
+        look(page, f"tally-{size}{night}")
     page.goto(f"/cases/{shop['closed'][0]}")
     assert axe(page) == []
     look(page, f"case-closed-{size}-night")

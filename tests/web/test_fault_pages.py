@@ -115,11 +115,11 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     page.get_by_role("heading", name="What it was").wait_for()
     assert name in page.locator(".question").first.inner_text()
     assert "it was the plug" in page.locator(".ask").inner_text()
-    counted = {c["cause"]: c for c in api.get("/api/concerns").json()["causes"]}
+    counted = {c["cause"]: c for c in api.get("/api/tally").json()["causes"]}
     assert counted[cause]["cases"] == 1
     assert counted[cause]["tests"] >= 1
     assert counted[cause]["minutes"] > 0
-    page.goto("/cases/concerns")
+    page.goto("/cases/tally")
     assert page.get_by_role("row", name=cause.replace("_", " ")).count() == 1
 
 
@@ -343,7 +343,7 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
     page.get_by_role("button", name="Close it").click()
     page.get_by_role("heading", name="What it was").wait_for()
     assert page.locator(".note").inner_text() == f"N {HOSTILE}"
-    for path in (f"/jobs/{job}/fault", "/cases", "/cases/concerns", "/practise"):
+    for path in (f"/jobs/{job}/fault", "/cases", "/cases/tally", "/practise"):
         page.goto(path)
         assert page.locator("main img:not(.drawn)").count() == 0
         assert page.locator("main b", has_text="bold").count() == 0
@@ -353,10 +353,10 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
 
 
 def test_name_that_is_taken_or_reserved_is_told(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Two cases never share a name, and none is called as the page of the concerns."""
+    """Two cases never share a name, and none is called as the page of the tally."""
     api.post("/api/cases", json={"job": job, "name": "blue one"}).raise_for_status()
     page = open_page(f"/jobs/{job}/fault")
-    for name, told in [("blue one", "already"), ("concerns", "can't be called"), ("a/b", "can't be the name")]:
+    for name, told in [("blue one", "already"), ("tally", "can't be called"), ("a/b", "can't be the name")]:
         page.get_by_label("Name of the case").fill(name)
         page.get_by_role("button", name="Begin").click()
         assert told in page.get_by_role("alert").inner_text()

@@ -106,7 +106,7 @@ def cases(
     chart: Annotated[Path | None, typer.Option(help="Draw closed cases by cause into this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Count the closed cases: the most common concerns, their tests and minutes, where the belief was wrong."""
+    """Tally the closed cases: how often each cause, their tests and minutes, where the belief was wrong."""
     from gainwright.app.cases.counting import count_cases
     from gainwright.composition import compose
     from gainwright.report import cases_chart, cases_text

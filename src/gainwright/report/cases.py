@@ -60,7 +60,7 @@ class CasesChart:
 
 
 def cases_text(counts: CaseCounts) -> str:
-    """Return the shop's own list of most common concerns."""
+    """Return the tally of the closed cases."""
     lines = [f"{counts.cases} cases, {counts.closed} of them closed"]
     if counts.causes:
         lines += ["", f"{'cause':<26}{'cases':>6}{'share':>8}{'tests':>8}{'minutes':>9}{'missed':>8}"]
@@ -77,4 +77,4 @@ def cases_chart(counts: CaseCounts) -> CasesChart:
     bars = tuple((c.cause.replace("_", " "), c.cases, f"{c.cases}, median {c.minutes:.3g} min") for c in counts.causes)
     said = f"{counts.closed} closed cases of {counts.cases}"
     listed = ", ".join(f"{name} {count}" for name, count, _ in bars)
-    return CasesChart("The most common concerns", said, bars, f"{said}: {listed}")
+    return CasesChart("Tally of closed cases", said, bars, f"{said}: {listed}")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 LONGEST_STEM = 50
 WORDS_TO_FIND_BY = 4
 LONGEST_TITLE = 300
-RESERVED = ("concerns",)
+RESERVED = ("tally",)
 """Names that mean something else where cases are."""
 _JOB_OF = "job of a case"
 

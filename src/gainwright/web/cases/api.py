@@ -148,10 +148,10 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     return _whole(kept_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
 
 
-@router.get("/concerns")
-def concerns(site: CurrentSite) -> CaseCounts:
+@router.get("/tally")
+def tally(site: CurrentSite) -> CaseCounts:
     """Return what the shop's closed cases add up to, as `gainwright cases --json` does."""
-    return diagnoses.concerns(site)
+    return diagnoses.tally(site)
 
 
 @router.get("/cases/{name}")

@@ -46,11 +46,11 @@ def diagnosis_of_evidence(
     )
 
 
-def concerns(site: Site) -> CaseCounts:
+def tally(site: Site) -> CaseCounts:
     """Return what the shop's cases add up to, counted anew when one was changed since."""
     found = site.store.cases.find()
     newest = f"{len(found)} {found[0].changed.isoformat() if found else ''}"
-    return site.models.kept("concerns", newest, lambda: count_cases(found))
+    return site.models.kept("tally", newest, lambda: count_cases(found))
 
 
 def prepare_diagnoser(site: Site, text: str) -> None:

@@ -43,16 +43,16 @@ def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "
     return page(request, "cases.html", cases=listed, more=len(found) - MOST_LISTED, words=words, show=show)
 
 
-@router.get("/cases/concerns")
-def concerns(request: Request, site: CurrentSite) -> Response:
+@router.get("/cases/tally")
+def tally(request: Request, site: CurrentSite) -> Response:
     """Show what the shop's closed cases add up to."""
-    return page(request, "concerns.html", counts=diagnoses.concerns(site))
+    return page(request, "tally.html", counts=diagnoses.tally(site))
 
 
-@router.get("/cases/concerns.svg")
-def concerns_chart(site: CurrentSite) -> Response:
+@router.get("/cases/tally.svg")
+def tally_chart(site: CurrentSite) -> Response:
     """Draw the closed cases by cause."""
-    return case_pictures.concerns(site)
+    return case_pictures.tally(site)
 
 
 @router.get("/cases/{name}")

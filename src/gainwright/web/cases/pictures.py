@@ -1,4 +1,4 @@
-"""What of cases is drawn or set when it is wanted: how the belief moved, the concerns, the customer's page."""
+"""What of cases is drawn or set when it is wanted: how the belief moved, the tally of closed cases, the customer's page."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ def belief(site: Site, name: str) -> Response:
     return _drawn(site, belief_chart(dialogue.diagnoser, entries, title="How the belief moved"))
 
 
-def concerns(site: Site) -> Response:
+def tally(site: Site) -> Response:
     """Draw the shop's closed cases by cause."""
     from gainwright.report import cases_chart
 
-    return _drawn(site, cases_chart(diagnoses.concerns(site)))
+    return _drawn(site, cases_chart(diagnoses.tally(site)))
 
 
 def customer(site: Site, name: str, suffix: str) -> Response:
