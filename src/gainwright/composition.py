@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from gainwright.adapters.installation import InstalledPart
     from gainwright.adapters.store import StoreMaintenance
     from gainwright.app.cases.importing import ImportedCases
     from gainwright.app.music.ports import MusicCache, Workers
@@ -130,7 +131,7 @@ class World:
 
         write_table(path, columns, rows)
 
-    def installation(self) -> list[dict[str, object]]:
+    def installation(self) -> list[InstalledPart]:
         """Return what is installed and what is missing."""
         from gainwright.adapters.installation import installation
 

@@ -8,6 +8,7 @@ the first result is written, not before.
 from __future__ import annotations
 
 import json
+from dataclasses import is_dataclass
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 if TYPE_CHECKING:
@@ -31,7 +32,13 @@ Number = Annotated[float, _Nullable]
 
 
 def to_json(result: Any) -> Any:
-    """Return a result, a dataclass instance, as plain data that JSON can hold; numbers that aren't finite are None."""
+    """Return a result, or a dictionary or list of results, as plain data; numbers that aren't finite are None."""
+    if isinstance(result, dict):
+        return {key: to_json(value) for key, value in result.items()}
+    if isinstance(result, list | tuple):
+        return [to_json(value) for value in result]
+    if not is_dataclass(result):
+        return result
     return json.loads(_adapter(type(result)).dump_json(result, by_alias=True))
 
 

@@ -6,6 +6,7 @@ import importlib
 import importlib.metadata
 import platform
 import sys
+from dataclasses import dataclass
 
 _PARTS = {
     "numpy": "numpy",
@@ -35,8 +36,17 @@ _EXTRAS = {"psycopg": "postgresql", "distributed": "cluster", "pyarrow": "parque
 """Parts that may be missing -> the extra that brings them."""
 
 
-def installation() -> list[dict[str, object]]:
-    """Return one entry a part: `part`, `ok`, `said`."""
+@dataclass(frozen=True, slots=True)
+class InstalledPart:
+    """A part that the program stands on: whether it works, and its version or the line that mends it."""
+
+    part: str
+    ok: bool
+    said: str
+
+
+def installation() -> list[InstalledPart]:
+    """Return each part, tried."""
     found = [
         _python(),
         *(_library(name, module) for name, module in _PARTS.items()),
@@ -45,7 +55,7 @@ def installation() -> list[dict[str, object]]:
         _drawing(),
         _live(),
     ]
-    return [{"part": part, "ok": ok, "said": said} for part, ok, said in found]
+    return [InstalledPart(*part) for part in found]
 
 
 def _python() -> tuple[str, bool, str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import is_dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -33,9 +32,8 @@ def print_text(text: str) -> None:
 
 
 def print_json(found: Any) -> None:
-    """Print a result, or plain data, as one JSON object."""
-    plain = to_json(found) if is_dataclass(found) else found
-    print_text(json.dumps(plain, ensure_ascii=False, allow_nan=False))
+    """Print a result, or a dictionary of results, as one JSON object."""
+    print_text(json.dumps(to_json(found), ensure_ascii=False, allow_nan=False))
 
 
 def say(text: str) -> None:

@@ -40,7 +40,7 @@ def check(job: JobPath, as_json: Json = False) -> None:
     read, findings = run(job)
     blocked = any(f.severity == "blocker" for f in findings)
     if as_json:
-        print_json({"title": read.title, "findings": [to_json(f) for f in findings]})
+        print_json({"title": read.title, "findings": findings})
     else:
         from gainwright.report import findings_text
 
@@ -91,7 +91,7 @@ def plan(
 
     found, learned = (run(job), ()) if evidence is None else plan_with(job, evidence)
     if as_json:
-        print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})
+        print_json(to_json(found) | {"learned": to_json(learned)})
     else:
         from gainwright.report import learned_text, plan_text
 
@@ -110,7 +110,7 @@ def assumed(job: JobPath, as_json: Json = False) -> None:
     if as_json:
         print_json({"assumed": found})
     else:
-        print_text("\n".join(f"{a['path']:<40} {a['value']:<24} {a['reason']}" for a in found))
+        print_text("\n".join(f"{a.path:<40} {a.value:<24} {a.reason}" for a in found))
 
 
 @app.command()
@@ -132,7 +132,7 @@ def tones(
     found = run(
         job, out=out, tone_hz=tone, level_dbfs=level, seconds=seconds, rate_hz=rate, bits=bits, sides=sides, flac=flac
     )
-    print_json(found) if as_json else print_text("\n".join(f"{t['file']}  {t['what']}" for t in found["tones"]))
+    print_json({"tones": found}) if as_json else print_text("\n".join(f"{t.file}  {t.what}" for t in found))
 
 
 @app.command()
@@ -146,7 +146,7 @@ def demo(
 
     world = compose()
     found = run(out, charts=world.charts, benches=world.benches)
-    print_json(found.as_json()) if as_json else print_text(found.text())
+    print_json(found) if as_json else print_text(found.text())
 
 
 @app.command()
@@ -158,5 +158,5 @@ def selfcheck(as_json: Json = False) -> None:
     if as_json:
         print_json({"parts": found})
     else:
-        print_text("\n".join(f"{'ok' if p['ok'] else 'missing':<8} {p['part']:<22} {p['said']}" for p in found))
-    end(any(not p["ok"] for p in found))
+        print_text("\n".join(f"{'ok' if p.ok else 'missing':<8} {p.part:<22} {p.said}" for p in found))
+    end(any(not p.ok for p in found))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
@@ -20,9 +21,24 @@ HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono mete
   give up              see what it was"""
 
 
+@dataclass(frozen=True, slots=True)
+class PracticeOutcome:
+    """How a practice went: the hidden fault, the learner's way to it, and a short one."""
+
+    cause: str
+    where: str
+    solved: bool
+    guesses: int
+    minutes: float
+    tests: int
+    short_way_minutes: float
+    short_way_tests: int
+    seed: int
+
+
 def exercise(
     lines: TextIO, say: Callable[[str], None], practice: Practice, *, rigs: HiddenRigs, seed: int
-) -> dict[str, Any]:
+) -> PracticeOutcome:
     """Carry the exercise through; return how it went."""
     say(f"{practice.job.title or 'A chain'}. Somebody calls:")
     for told in practice.call:
@@ -70,7 +86,7 @@ def _causes(practice: Practice) -> str:
 
 def _compared(
     say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
-) -> dict[str, Any]:
+) -> PracticeOutcome:
     """Lay the learner's path beside the one that the diagnosis takes."""
     from gainwright.app.practice.practising import best_path
     from gainwright.diagnose import Cause, repair, says
@@ -84,17 +100,17 @@ def _compared(
         right = _step(best.steps[i]) if i < len(best.steps) else ""
         say(f"{left:<58}{right}")
     say(f"{f'{practice.minutes:g} min':<58}{best.minutes:g} min")
-    return {
-        "cause": truth.id,
-        "where": truth.where,
-        "solved": solved,
-        "guesses": guesses,
-        "minutes": practice.minutes,
-        "tests": len(practice.steps),
-        "short_way_minutes": best.minutes,
-        "short_way_tests": len(best.steps),
-        "seed": seed,
-    }
+    return PracticeOutcome(
+        truth.id,
+        truth.where,
+        solved,
+        guesses,
+        practice.minutes,
+        len(practice.steps),
+        best.minutes,
+        len(best.steps),
+        seed,
+    )
 
 
 def _step(step: Any) -> str:

@@ -9,7 +9,6 @@ from typing import Annotated
 import typer
 
 from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, say
-from gainwright.results import to_json
 
 
 @app.command()
@@ -58,7 +57,7 @@ def attenuator(
 
     found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
     if as_json:
-        print_json({"attenuators": [to_json(a) for a in found]})
+        print_json({"attenuators": found})
     else:
         from gainwright.report import attenuator_text
 

@@ -9,7 +9,6 @@ import typer
 
 from gainwright.cli.base import Json, app, draw, end, print_json, print_text, say
 from gainwright.errors import CallError
-from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.measuring.live import LiveOptions
@@ -88,8 +87,7 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
     found = follow(live(compose().sound, options), expected=expected)
     if as_json:
         print_json(found)
-    last = found["last"]
-    end(last is None or any(verdict != "clean" for verdict in last["worst"]))
+    end(found.last is None or any(verdict != "clean" for verdict in found.last.worst))
 
 
 @app.command()
@@ -121,7 +119,7 @@ def noise(
 
     found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load, within_percent=within)
     if as_json:
-        print_json({"channels": [to_json(channel) for channel in found]})
+        print_json({"channels": found})
     else:
         from gainwright.report import noise_text
 
@@ -148,7 +146,7 @@ def onset(
 
         draw(onset_chart(found, title=file.name), chart)
     if as_json:
-        print_json({"channels": [to_json(channel) for channel in found]})
+        print_json({"channels": found})
     else:
         from gainwright.report import onset_text
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import sys
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.cli.base import say
+from gainwright.metering.live import LiveReading
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +18,18 @@ if TYPE_CHECKING:
 FITS = {"fits": "as expected", "low": "LOWER than expected", "high": "HIGHER than expected"}
 
 
-def follow(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class WatchedInput:
+    """What came in while an input was watched: how many updates, and the last moment with the worst that was held."""
+
+    updates: int
+    device: str | None = None
+    rate_hz: int | None = None
+    calibrate_v: float | None = None
+    last: LiveReading | None = None
+
+
+def follow(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> WatchedInput:
     """Show updates until they end or the person stops them; return the last one with what was held."""
     last: LiveUpdate | None = None
     count, said = 0, set[str]()
@@ -51,18 +64,10 @@ def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:
     return live_lines(update.reading, calibrated=update.calibrate_v is not None, expected=fits)
 
 
-def _summary(last: LiveUpdate | None, count: int) -> dict[str, Any]:
-    from gainwright.results import to_json
-
+def _summary(last: LiveUpdate | None, count: int) -> WatchedInput:
     if last is None or last.reading is None:
-        return {"updates": count, "device": None, "rate_hz": None, "calibrate_v": None, "last": None}
-    return {
-        "updates": count,
-        "device": last.device.key,
-        "rate_hz": last.rate_hz,
-        "calibrate_v": last.calibrate_v,
-        "last": to_json(last.reading),
-    }
+        return WatchedInput(count)
+    return WatchedInput(count, last.device.key, last.rate_hz, last.calibrate_v, last.reading)
 
 
 class _Plain:

@@ -57,7 +57,7 @@ def check(store: StorePlace = "", as_json: Json = False) -> None:
     from gainwright.composition import compose
 
     found = compose().store_maintenance(store).check()
-    print_json(found.as_json()) if as_json else print_text(_check_text(found))
+    print_json(found) if as_json else print_text(_check_text(found))
     end(bool(found.wrong))
 
 

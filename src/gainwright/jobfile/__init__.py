@@ -5,12 +5,13 @@ from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
-from gainwright.jobfile.instruments import assumed_of_instruments, instruments
+from gainwright.jobfile.instruments import Assumption, assumed_of_instruments, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 from gainwright.jobfile.writing import save
 
 __all__ = [
+    "Assumption",
     "Fact",
     "JobFile",
     "assumed_of_instruments",

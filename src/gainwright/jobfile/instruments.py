@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.model import Accuracy, Multimeter
@@ -48,13 +49,22 @@ def _complete(instrument: Instrument) -> Instrument:
     return instrument.model_copy(update=missing)
 
 
-def assumed_of_instruments(job: Job) -> list[dict[str, str]]:
-    """Return what is assumed of instruments: `path`, `value`, `reason`."""
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """What is taken where a job doesn't say: the key, the value with its spread, and why."""
+
+    path: str
+    value: str
+    reason: str
+
+
+def assumed_of_instruments(job: Job) -> list[Assumption]:
+    """Return what is assumed of instruments."""
     found = []
     given: dict[str, Instrument] = dict(job.instruments) or {DEFAULT_METER: Multimeter(kind="multimeter")}
     for name, instrument in given.items():
         for key, (value, reason) in defaults(instrument).items():
             if getattr(instrument, key) is None:
                 text = value.written() if isinstance(value, Accuracy) else str(value)
-                found.append({"path": f"{name}.{key}", "value": text, "reason": reason + "; common practice"})
+                found.append(Assumption(f"{name}.{key}", text, reason + "; common practice"))
     return found

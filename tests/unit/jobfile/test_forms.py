@@ -154,7 +154,7 @@ def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
     silent = [f for form in forms.forms(read) for f in form.fields if not f.present and f.assumed]
     reasons = {f.assumed.reason for f in silent if f.assumed}
     told = {fact.reason for fact in facts(read.job).values() if not fact.given and not fact.path.endswith("gain.bend")}
-    told |= {row["reason"] for row in assumed_of_instruments(read.job) if read.job.instruments}
+    told |= {row.reason for row in assumed_of_instruments(read.job) if read.job.instruments}
     assert told <= reasons
     assert all(f.assumed and f.assumed.value for f in silent)
     values = {f.name: f.assumed.value for f in silent if f.assumed}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -45,10 +45,6 @@ class StoreCheck:
     revision: str
     holds: dict[str, int]
     wrong: tuple[str, ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it as one JSON object."""
-        return {"where": self.where, "revision": self.revision, "holds": self.holds, "wrong": list(self.wrong)}
 
 
 def check(database: Database) -> StoreCheck:

@@ -9,6 +9,8 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from gainwright.jobfile import Assumption
+
 
 def examples() -> dict[str, str]:
     """Return the examples by name with what they are."""
@@ -38,18 +40,18 @@ def new_job(file: Path, *, like: str) -> None:
     save(file, text)
 
 
-def assumptions(file: Path) -> list[dict[str, str]]:
-    """Return everything that is assumed where a job doesn't say: `path`, `value`, `reason`.
+def assumptions(file: Path) -> list[Assumption]:
+    """Return everything that is assumed where a job doesn't say.
 
     Raises
     ------
     JobError : the file is no job.
     """
-    from gainwright.jobfile import assumed_of_instruments, facts, read_job
+    from gainwright.jobfile import Assumption, assumed_of_instruments, facts, read_job
 
     read = read_job(file)
     found = [
-        {"path": fact.path, "value": str(fact.quantity), "reason": fact.reason}
+        Assumption(fact.path, str(fact.quantity), fact.reason)
         for fact in facts(read.job, read.wiring).values()
         if not fact.given
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +11,12 @@ from gainwright.app.jobs.answers import draw_corridor, write_bytes
 from gainwright.app.set_up.bench_run import carry_out
 from gainwright.app.tones.sets import plan_tones
 from gainwright.errors import CallError
+from gainwright.metering.measurement import Channel, Verdict
+from gainwright.plan.result import Plan
 from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.ports import Bench, Benches, Charts
-    from gainwright.metering import Channel
-    from gainwright.plan import Plan
     from gainwright.signals import NumberedTone
 
 EXAMPLE = "two_way_and_sub"
@@ -27,6 +27,35 @@ OVERDRIVE = 1.35
 """How much further the gain is turned for the overdriven recording, as a share of its place."""
 
 
+@dataclass(frozen=True, slots=True)
+class DemoTone:
+    """A tone that was written and read back: how far its level is off, and the verdict."""
+
+    file: str
+    what: str
+    level_error_db: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class DemoStep:
+    """An amplifier as it was set: volts read, the interval to be expected, where its gain stands."""
+
+    stage: str
+    reads_v: float
+    low: float
+    high: float
+    gain: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoRecording(Channel):
+    """What a recording holds, its file and what it shows."""
+
+    file: str
+    what: str
+
+
 @dataclass(slots=True)
 class Demo:
     """What the demo did."""
@@ -34,19 +63,9 @@ class Demo:
     folder: Path
     plan: Plan
     corridor: list[str] = field(default_factory=list)
-    tones: list[dict[str, Any]] = field(default_factory=list)
-    recordings: list[dict[str, Any]] = field(default_factory=list)
-    set_up: list[dict[str, Any]] = field(default_factory=list)
-
-    def as_json(self) -> dict[str, Any]:
-        """Return it all as one object."""
-        return {
-            "folder": str(self.folder),
-            "plan": to_json(self.plan),
-            "tones": self.tones,
-            "set_up": self.set_up,
-            "recordings": self.recordings,
-        }
+    tones: list[DemoTone] = field(default_factory=list)
+    recordings: list[DemoRecording] = field(default_factory=list)
+    set_up: list[DemoStep] = field(default_factory=list)
 
     def text(self) -> str:
         """Return one screen of text."""
@@ -56,17 +75,17 @@ class Demo:
         lines = [plan.title, "", f"Planned: {len(plan.steps)} steps, {len(plan.findings)} findings. Targets:"]
         lines += [f"  {t.stage:<10} {volts(t.v_rms):>8}  set by {t.set_by}" for t in plan.targets]
         lines += ["", "The corridor before setting:", *(f"  {line}" for line in self.corridor)]
-        worst = max((abs(t["level_error_db"]) for t in self.tones), default=0.0)
+        worst = max((abs(t.level_error_db) for t in self.tones), default=0.0)
         lines += ["", f"Signals: {len(self.tones)} tones written and read back, levels within {worst:.4f} dB."]
         lines += ["", "The plan carried out on a simulated rig (hidden true values drawn from the job's spreads):"]
         for step in self.set_up:
-            fits = "as expected" if step["low"] <= step["reads_v"] <= step["high"] else "not as expected"
-            expected = f"{volts(step['low'])} to {volts(step['high'])}"
-            lines.append(f"  {step['stage']:<10} reads {volts(step['reads_v']):>8}, expected {expected}: {fits}")
+            fits = "as expected" if step.low <= step.reads_v <= step.high else "not as expected"
+            expected = f"{volts(step.low)} to {volts(step.high)}"
+            lines.append(f"  {step.stage:<10} reads {volts(step.reads_v):>8}, expected {expected}: {fits}")
         lines += ["", "Its amplifier recorded:"]
         for r in self.recordings:
-            depth = f", {r['clip_depth_db']:.1f} dB over its ceiling" if r["clip_depth_db"] is not None else ""
-            lines.append(f"  {r['what']:<44} {r['verdict']}: {volts(r['v_rms'])}, THD {r['thd_percent']:.2f} %{depth}")
+            depth = "" if r.clip_depth_db is None else f", {r.clip_depth_db:.1f} dB over its ceiling"
+            lines.append(f"  {r.what:<44} {r.verdict}: {volts(r.v_rms or 0)}, THD {r.thd_percent or 0:.2f} %{depth}")
         lines += [
             "",
             f"All results are in {self.folder}: job.yaml, plan.txt, plan.json, corridor.svg and .png, tones, recordings.",
@@ -109,11 +128,11 @@ def demo(folder: Path, *, charts: Charts, benches: Benches) -> Demo:
     bench = benches.simulated(job, seed=SEED)
     _set_up(found, bench, job)
     found.recordings = _recordings(found, bench)
-    write_bytes(folder / "recordings" / "verdicts.json", json.dumps(found.recordings, indent=1).encode())
+    write_bytes(folder / "recordings" / "verdicts.json", json.dumps(to_json(found.recordings), indent=1).encode())
     return found
 
 
-def _tones(plan: Plan, folder: Path, *, title: str) -> list[dict[str, Any]]:
+def _tones(plan: Plan, folder: Path, *, title: str) -> list[DemoTone]:
     from gainwright.metering import measure, read_recording
     from gainwright.signals import numbered, write_set
 
@@ -125,7 +144,7 @@ def _tones(plan: Plan, folder: Path, *, title: str) -> list[dict[str, Any]]:
         channel = measure(read_recording(folder / entry.file)).channels[0]
         level = channel.fundamental_dbfs or 0.0
         error_db = level - entry.tone.levels_dbfs[0]
-        found.append({"file": entry.file, "what": entry.what, "level_error_db": error_db, "verdict": channel.verdict})
+        found.append(DemoTone(entry.file, entry.what, error_db, channel.verdict))
     return found
 
 
@@ -136,13 +155,11 @@ def _set_up(found: Demo, bench: Bench, job: Any) -> None:
     for step in found.plan.steps:
         if step.phase == "amplifier" and step.expect is not None:
             reads = outcome.readings[step.id]
-            found.set_up.append(
-                {"stage": step.stage, "reads_v": reads, "low": step.expect.low, "high": step.expect.high,
-                 "gain": outcome.places[f"{step.stage}.gain"]}
-            )  # fmt: skip
+            gain = outcome.places[f"{step.stage}.gain"]
+            found.set_up.append(DemoStep(step.stage, reads, step.expect.low, step.expect.high, gain))
 
 
-def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
+def _recordings(found: Demo, bench: Bench) -> list[DemoRecording]:
     """Record the first amplifier as it was set, and with its gain turned too far."""
     from gainwright.jobfile import example_text, instruments, read_job_text
     from gainwright.metering import measure, read_recording
@@ -152,7 +169,7 @@ def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
     job = read_job_text(example_text(EXAMPLE)).job
     name, recorder = next((n, i) for n, i in instruments(job).items() if isinstance(i, Recorder))
     step = next(s for s in found.plan.steps if s.phase == "amplifier")
-    place = next(s["gain"] for s in found.set_up if s["stage"] == step.stage)
+    place = next(s.gain for s in found.set_up if s.stage == step.stage)
     bench.disconnect(step.speakers_off)
     bench.play(step.tone_hz or 40.0, step.level_dbfs or 0.0)
     results = []
@@ -160,7 +177,8 @@ def _recordings(found: Demo, bench: Bench) -> list[dict[str, Any]]:
         bench.turn(f"{step.stage}.gain", gain)
         path = found.folder / "recordings" / f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
         bench.record(step.measure_at, name, RECORD_SECONDS, path)
-        channel: Channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
-        results.append({"file": path.name, "what": f"{step.measure_at}, {what}", **to_json(channel)})
+        channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
+        held = {f.name: getattr(channel, f.name) for f in fields(channel)}
+        results.append(DemoRecording(**held, file=path.name, what=f"{step.measure_at}, {what}"))
     bench.turn(f"{step.stage}.gain", place)
     return results

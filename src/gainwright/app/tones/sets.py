@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
@@ -15,6 +16,18 @@ if TYPE_CHECKING:
 STEPPED_RANGE_DB, STEPPED_BY_DB, STEPPED_SECONDS = 20, 1, 2.0
 
 
+@dataclass(frozen=True, slots=True)
+class WrittenTone:
+    """A file with a tone, and what it is for; of a run of levels the first."""
+
+    file: str
+    what: str
+    tone_hz: float
+    level_dbfs: float
+    seconds: float
+    rate_hz: int
+
+
 def tones(
     job: Path | None,
     *,
@@ -26,7 +39,7 @@ def tones(
     bits: int,
     sides: str,
     flac: bool,
-) -> dict[str, Any]:
+) -> list[WrittenTone]:
     """Write a job's tones into a folder, or one tone into a file; return what was written.
 
     Raises
@@ -55,21 +68,14 @@ def tones(
 
     tone = Tone(float(tone_hz or 0.0), (level_dbfs,), sides=sides, **common)  # type: ignore[arg-type]
     write_tone(out, tone)
-    return {"tones": [_entry(str(out), tone, f"{tone.frequency_hz:g} Hz at {level_dbfs:g} dBFS")]}
+    return [_written(str(out), tone, f"{tone.frequency_hz:g} Hz at {level_dbfs:g} dBFS")]
 
 
-def _entry(file: str, tone: Tone, what: str) -> dict[str, Any]:
-    return {
-        "file": file,
-        "what": what,
-        "tone_hz": tone.frequency_hz,
-        "level_dbfs": tone.levels_dbfs[0],
-        "seconds": tone.seconds,
-        "rate_hz": tone.rate_hz,
-    }
+def _written(file: str, tone: Tone, what: str) -> WrittenTone:
+    return WrittenTone(file, what, tone.frequency_hz, tone.levels_dbfs[0], tone.seconds, tone.rate_hz)
 
 
-def _job_tones(job: Path, out: Path, *, flac: bool, common: dict[str, Any]) -> dict[str, Any]:
+def _job_tones(job: Path, out: Path, *, flac: bool, common: dict[str, Any]) -> list[WrittenTone]:
     from gainwright.jobfile import read_job
     from gainwright.plan import make_plan
     from gainwright.signals import numbered, write_set
@@ -83,7 +89,7 @@ def _job_tones(job: Path, out: Path, *, flac: bool, common: dict[str, Any]) -> d
             f"can't be made: {error.strerror}", code="not_written", where=str(out), remedy="choose another folder"
         ) from None
     write_set(out, entries, title=read.title)
-    return {"tones": [_entry(str(out / e.file), e.tone, e.what) for e in entries]}
+    return [_written(str(out / e.file), e.tone, e.what) for e in entries]
 
 
 def plan_tones(plan: Plan, *, seconds: float, rate_hz: int, bits: int) -> list[tuple[Tone, str]]:

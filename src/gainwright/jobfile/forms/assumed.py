@@ -51,7 +51,7 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
             found["stages", name, "sides"] = Assumed(", ".join(sides), "from what feeds it")
     found |= _stand(read)
     for row in assumed_of_instruments(read.job):
-        found["instruments", *row["path"].split(".", 1)] = Assumed(row["value"], row["reason"])
+        found["instruments", *row.path.split(".", 1)] = Assumed(row.value, row.reason)
     found["thd_limit",] = Assumed("1 %", "amplifiers are rated at 1 % THD+N (CTA-2006)")
     return found
 

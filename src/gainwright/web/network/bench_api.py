@@ -9,6 +9,7 @@ from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel
 
 from gainwright import __version__
+from gainwright.adapters.installation import InstalledPart
 from gainwright.web.network.access import only_from_own_machine, put_out
 from gainwright.web.site import Actor, CurrentSite
 
@@ -42,14 +43,6 @@ class CodeShown(BaseModel):
     digits: str
     good_for_s: float
     address: str
-
-
-class Part(BaseModel):
-    """A part of what the program stands on."""
-
-    part: str
-    ok: bool
-    said: str
 
 
 @router.get("")
@@ -86,6 +79,6 @@ def code(request: Request, site: CurrentSite) -> CodeShown:
 
 
 @router.get("/parts")
-def parts(site: CurrentSite) -> list[Part]:
+def parts(site: CurrentSite) -> list[InstalledPart]:
     """Return what is installed, each part tried."""
-    return [Part.model_validate(part) for part in site.world.installation()]
+    return site.world.installation()
