@@ -18,6 +18,7 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from gainwright.app.tones.files import tone_wav
 from gainwright.web import create_app
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
 EXAMPLES = 6
+ENTRY = {"heard": "front", "side": "left", "tone": "1 kHz", "is": "silent"}
 
 
 @functools.cache
@@ -49,7 +51,12 @@ def filled(server: WebServer) -> tuple[str, dict[str, str]]:
     with httpx.Client(base_url=server.address, timeout=60) as client:
         job = client.post("/api/jobs", json={"like": "full_range"}).raise_for_status().json()["id"]
         work = client.post(f"/api/jobs/{job}/papers", json={"form": "csv"}).raise_for_status().json()["id"]
-    return server.address, {"job": job, "work": work}
+        name = client.post("/api/cases", json={"job": job, "evidence": [ENTRY]}).raise_for_status().json()["name"]
+        practice = client.post("/api/practices", json={"like": "full_range"}).raise_for_status().json()["id"]
+        sent = {"file": ("tone.wav", tone_wav(tone_hz=1000, level_dbfs=-6, seconds=1, sides="both"))}
+        answer = client.post(f"/api/jobs/{job}/recordings", files=sent).raise_for_status()
+    there = {"job": job, "work": work, "name": name, "practice": practice, "recording": answer.json()["id"]}
+    return server.address, there
 
 
 def ask(operation: Any, address: str, there: dict[str, str]) -> None:
@@ -102,3 +109,54 @@ def test_nothing_is_told_that_needs_no_check() -> None:
         assert path.startswith("/api/")
         for way in ways.values():
             assert {"401", "404", "421", "422"} <= set(way["responses"]), path
+
+
+def shapeless(schema: Any, at: str = "") -> Iterator[str]:
+    """Yield the places of a schema at which anything may stand: no type at all, or an object without any key named."""
+    definitions = document().raw_schema["components"]["schemas"]
+    if "$ref" in schema:
+        at = schema["$ref"].rsplit("/", 1)[-1]
+        if at not in _seen:
+            _seen.add(at)
+            yield from shapeless(definitions[at], at)
+    elif "anyOf" in schema:
+        for one in schema["anyOf"]:
+            yield from shapeless(one, at)
+    elif schema.get("type") == "array":
+        for one in (*schema.get("prefixItems", ()), *([schema["items"]] if "items" in schema else [])):
+            yield from shapeless(one, at)
+    elif schema.get("type") == "object":
+        for name, one in schema.get("properties", {}).items():
+            yield from shapeless(one, f"{at}.{name}")
+        values = schema.get("additionalProperties", "properties" not in schema)
+        if values is True:
+            yield at
+        elif values:
+            yield from shapeless(values, at)
+    elif not schema.keys() & {"type", "enum", "const"}:
+        yield at
+
+
+_seen: set[str] = set()
+
+
+def test_every_answer_has_a_shape() -> None:
+    """No JSON that the API answers may hold just anything: plan, corridor, diagnosis, music and all else are told key by key."""
+    _seen.clear()
+    found = []
+    for path, ways in document().raw_schema["paths"].items():
+        for way, operation in ways.items():
+            for status, answer in operation["responses"].items():
+                schema = answer.get("content", {}).get("application/json", {}).get("schema")
+                if schema is not None:
+                    found += [f"{way} {path} {status}: {at}" for at in shapeless(schema, "answer")]
+    assert found == []
+    assert {"Plan", "Levels", "Diagnosis", "MusicResult", "KeptMeasurement", "StepValue", "CaseCounts"} <= _seen
+
+
+def test_answer_of_any_shape_is_noticed() -> None:
+    """The check can fail, at the place that is meant."""
+    _seen.clear()
+    loose = {"type": "object", "properties": {"a": {"type": "array", "items": {"type": "object"}}, "b": {}}}
+    assert list(shapeless(loose, "x")) == ["x.a", "x.b"]
+    assert list(shapeless({"type": "object", "additionalProperties": {"type": "number"}}, "x")) == []

@@ -39,7 +39,7 @@ SILENCE_DBFS = -140.0
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class NoiseLine:
     """One steady line."""
 
     frequency_hz: float
@@ -54,7 +54,7 @@ class Component:
     level_dbfs: float
     frequency_hz: float | None
     evidence: str
-    lines: tuple[Line, ...] = ()
+    lines: tuple[NoiseLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,21 +188,23 @@ def _interval_db(scatter: float) -> float:
 # ---- lines ------------------------------------------------------------------------------------------------------
 
 
-def steady_lines(power: Floats, hz: Floats, inside: npt.NDArray[np.bool_], segments: int) -> tuple[list[Line], Floats]:
+def steady_lines(
+    power: Floats, hz: Floats, inside: npt.NDArray[np.bool_], segments: int
+) -> tuple[list[NoiseLine], Floats]:
     """Return the lines that stand out, and the spectrum with the noise beside them filled in."""
     floor = _floor(power)
     scatter = 1 + 4 / math.sqrt(segments)
     over = power > floor * max(10 ** (STANDS_OUT_DB / 10), scatter * scatter)
     peaks = np.flatnonzero(over & inside & (power >= np.roll(power, 1)) & (power > np.roll(power, -1)))
     rest = power.copy()
-    found: list[Line] = []
+    found: list[NoiseLine] = []
     for peak in sorted(peaks, key=lambda p: -power[p]):
         if rest[peak] <= floor[peak] * 10 ** (STANDS_OUT_DB / 10):
             continue  # a skirt of a stronger line
         span = slice(max(0, peak - LINE_BINS), min(len(power), peak + LINE_BINS + 1))
         level = float(np.sum(np.maximum(rest[span] - floor[span], 0)))
         shift = _peak_shift(power, int(peak))
-        found.append(Line(float(hz[1] * (peak + shift)), _dbfs(level)))
+        found.append(NoiseLine(float(hz[1] * (peak + shift)), _dbfs(level)))
         rest[span] = np.minimum(rest[span], floor[span])
     return sorted(found, key=lambda line: line.frequency_hz), rest
 
@@ -220,7 +222,7 @@ def _floor(power: Floats) -> Floats:
     return np.asarray(median_filter(power, size=2 * FLOOR_BINS + 1, mode="nearest"), dtype=np.float64) + 1e-30
 
 
-def _components(lines: list[Line], hiss: float, total: float, whine: Whine | None) -> tuple[Component, ...]:
+def _components(lines: list[NoiseLine], hiss: float, total: float, whine: Whine | None) -> tuple[Component, ...]:
     if whine is not None:
         lines = [line for line in lines if not whine.holds(line.frequency_hz)]
     found = []
@@ -241,13 +243,13 @@ def _components(lines: list[Line], hiss: float, total: float, whine: Whine | Non
     return tuple(sorted(found, key=lambda c: -c.level_dbfs))
 
 
-def _sum(lines: list[Line]) -> float:
+def _sum(lines: list[NoiseLine]) -> float:
     return 10 * math.log10(sum(10 ** (line.level_dbfs / 10) for line in lines))
 
 
-def _mains(lines: list[Line]) -> tuple[list[Component], list[Line]]:
+def _mains(lines: list[NoiseLine]) -> tuple[list[Component], list[NoiseLine]]:
     """Tell hum of the mains and ripple of a rectifier apart, and take their lines out."""
-    best: tuple[float, float, list[Line]] | None = None
+    best: tuple[float, float, list[NoiseLine]] | None = None
     for nominal in MAINS_HZ:
         exact = _exact_mains(lines, nominal)
         if exact is None:
@@ -275,7 +277,7 @@ def _mains(lines: list[Line]) -> tuple[list[Component], list[Line]]:
     return [Component("mains_hum", level, exact, evidence, tuple(own))], others
 
 
-def _exact_mains(lines: list[Line], nominal_hz: float) -> float | None:
+def _exact_mains(lines: list[NoiseLine], nominal_hz: float) -> float | None:
     """Return the mains frequency that the lines near its first multiples agree on."""
     found = []
     for k in range(1, 11):

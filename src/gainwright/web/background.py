@@ -7,7 +7,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.errors import CallError, GainwrightError
@@ -27,6 +27,29 @@ class Stopped(Exception):  # noqa: N818  it is no error
     """A person stopped it."""
 
 
+@dataclass(frozen=True, slots=True)
+class WorkProgress:
+    """How far a piece of work is, as its followers are told.
+
+    Attributes
+    ----------
+    back : the page it belongs to.
+    share : how much is done, 0 .. 1; None when that can't be told.
+    said : what it is at now, in a few words; at the end what went wrong, if anything.
+    result : what came of it: kind -> id.
+    name : of the file that came of it; empty when there is none.
+    """
+
+    id: str
+    title: str
+    back: str
+    state: State
+    share: float | None
+    said: str
+    result: dict[str, str]
+    name: str
+
+
 @dataclass
 class Work:
     """One piece of work.
@@ -35,7 +58,7 @@ class Work:
     ----------
     share : how much is done, 0 .. 1; None when that can't be told.
     said : what it is at now, in a few words; at the end what went wrong, if anything.
-    result : what came of it, for JSON.
+    result : what came of it: kind -> id.
     content, name, kind : a file that came of it.
     """
 
@@ -45,7 +68,7 @@ class Work:
     state: State = "waiting"
     share: float | None = 0.0
     said: str = ""
-    result: dict[str, Any] = field(default_factory=dict)
+    result: dict[str, str] = field(default_factory=dict)
     content: bytes = b""
     name: str = ""
     media_type: str = ""
@@ -69,22 +92,22 @@ class Work:
         """Whether a person stopped it."""
         return self._stop.is_set()
 
-    def as_json(self) -> dict[str, Any]:
-        """Return what a page is told."""
-        plain = ("id", "title", "back", "state", "share", "said", "result", "name")
-        return {key: getattr(self, key) for key in plain}
+    @property
+    def progress(self) -> WorkProgress:
+        """How far it is now."""
+        return WorkProgress(**{f.name: getattr(self, f.name) for f in fields(WorkProgress)})
 
-    def changes(self, *, wait_s: float = 15.0) -> Iterator[dict[str, Any] | None]:
+    def changes(self, *, wait_s: float = 15.0) -> Iterator[WorkProgress | None]:
         """Yield its state now and after each change until it has ended; None when nothing changed for a while."""
         seen = -1
         while True:
             with self._changed:
                 if self.revision == seen:
                     self._changed.wait(wait_s)
-                told = self.as_json() if self.revision != seen else None
+                told = self.progress if self.revision != seen else None
                 seen = self.revision
             yield told
-            if told is not None and told["state"] in ENDED:
+            if told is not None and told.state in ENDED:
                 return
 
     def _set(self, **values: Any) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter
 from starlette.responses import Response, StreamingResponse
 
 from gainwright.errors import CallError
+from gainwright.results import to_json
+from gainwright.web.background import WorkProgress
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -20,15 +22,15 @@ router = APIRouter(prefix="/api/work", tags=["work"])
 
 
 @router.get("")
-def list_work(site: CurrentSite) -> list[dict[str, Any]]:
+def list_work(site: CurrentSite) -> list[WorkProgress]:
     """Return all work that is known, newest first."""
-    return [work.as_json() for work in site.background.list()]
+    return [work.progress for work in site.background.list()]
 
 
 @router.get("/{work}")
-def get_work(site: CurrentSite, work: str) -> dict[str, Any]:
+def get_work(site: CurrentSite, work: str) -> WorkProgress:
     """Return how far a piece of work is."""
-    return site.background.get(work).as_json()
+    return site.background.get(work).progress
 
 
 @router.post("/{work}/stop", status_code=204)
@@ -45,7 +47,7 @@ def events(site: CurrentSite, work: str) -> StreamingResponse:
 
 def _events(work: Work) -> Iterator[str]:
     for told in work.changes():
-        yield ": still here\n\n" if told is None else f"data: {json.dumps(told)}\n\n"
+        yield ": still here\n\n" if told is None else f"data: {json.dumps(to_json(told))}\n\n"
 
 
 @router.get("/{work}/file", response_class=Response)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
 from gainwright.errors import CallError
-from gainwright.web.background import ENDED, MOST_KEPT, Background, Work
+from gainwright.web.background import ENDED, MOST_KEPT, Background, Work, WorkProgress
 from gainwright.web.models import MOST, Models
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def background() -> Iterator[Background]:
     made.close()
 
 
-def _ended(work: Work) -> dict[str, Any]:
+def _ended(work: Work) -> WorkProgress:
     return [told for told in work.changes(wait_s=5) if told is not None][-1]
 
 
@@ -38,16 +38,16 @@ def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background
             work.tell(i / 5, f"part {i}")
 
     work = background.start("something", do, back="/")
-    seen: list[dict[str, Any]] = []
+    seen: list[WorkProgress] = []
     follower = threading.Thread(target=lambda: seen.extend(t for t in work.changes(wait_s=5) if t is not None))
     follower.start()
     go.set()
     follower.join(10)
-    shares = [told["share"] for told in seen]
+    shares = [told.share or 0.0 for told in seen]
     assert shares == sorted(shares)
-    assert seen[-1]["state"] == "done"
-    assert seen[-1]["share"] == 1.0
-    assert _ended(work)["state"] == "done"
+    assert seen[-1].state == "done"
+    assert seen[-1].share == 1.0
+    assert _ended(work).state == "done"
 
 
 def test_stopped_work_ends_at_its_next_word(background: Background) -> None:
@@ -64,7 +64,7 @@ def test_stopped_work_ends_at_its_next_word(background: Background) -> None:
     assert running.wait(5)
     for work in works:
         background.stop(work.id)
-    assert [_ended(work)["state"] for work in works] == ["stopped"] * 3
+    assert [_ended(work).state for work in works] == ["stopped"] * 3
 
 
 def test_failure_is_one_sentence_without_insides(background: Background) -> None:
@@ -77,10 +77,10 @@ def test_failure_is_one_sentence_without_insides(background: Background) -> None
         raise ZeroDivisionError("secret inside")
 
     told = _ended(background.start("a", mendable, back="/"))
-    assert (told["state"], told["said"]) == ("failed", "the folder is empty; name another")
+    assert (told.state, told.said) == ("failed", "the folder is empty; name another")
     told = _ended(background.start("b", broken, back="/"))
-    assert told["state"] == "failed"
-    assert "secret" not in told["said"]
+    assert told.state == "failed"
+    assert "secret" not in told.said
 
 
 def test_only_the_last_are_kept_and_an_old_one_is_said_to_be_gone(background: Background) -> None:

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import numpy.typing as npt
 
+    from gainwright.app.measuring.kept_result import Origin
     from gainwright.app.ports import SoundFiles
     from gainwright.app.store import Store, StoredRecording
 
@@ -87,7 +86,7 @@ def keep(
     content: bytes,
     *,
     name: str,
-    about: Mapping[str, Any],
+    about: Origin,
     calibrate_v: float | None = None,
     expect_hz: float | None = None,
     limit_percent: float = 1.0,
@@ -103,6 +102,7 @@ def keep(
     RecordingError : it holds nothing that can be measured.
     CallError : there is no such job; the store can't keep it.
     """
+    from gainwright.app.measuring.kept_result import KeptMeasurement
     from gainwright.metering import measure, read_recording_bytes
     from gainwright.results import to_json
 
@@ -112,8 +112,8 @@ def keep(
         expect_hz=expect_hz,
         limit_percent=limit_percent,
     )
-    measured = {**to_json(found), "calibrate_v": calibrate_v, "about": dict(about)}
-    return store.recordings.add(job, name=name, content=content, measured=measured)
+    measured = KeptMeasurement(found.rate_hz, found.channels, calibrate_v, about)
+    return store.recordings.add(job, name=name, content=content, measured=to_json(measured))
 
 
 def take_in(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
@@ -127,7 +127,9 @@ def take_in(store: Store, job: str, content: bytes, *, name: str, files: SoundFi
     store.jobs.get(job)
     shown = plain_name(name) or "recording"
     wav = files.as_wav(content, name=shown)
-    return keep(store, job, wav, name=shown, about={"came": "taken in from a file", "gaps": 0, "processing": []})
+    from gainwright.app.measuring.kept_result import Origin
+
+    return keep(store, job, wav, name=shown, about=Origin("taken in from a file"))
 
 
 @dataclass(frozen=True, slots=True)

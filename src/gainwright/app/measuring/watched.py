@@ -114,6 +114,8 @@ class LiveRoom:
 
     def _kept(self) -> list[Message]:
         """Keep what was recorded, and tell of it."""
+        from gainwright.app.measuring.kept_result import Origin
+
         take, self._take = self._take, None
         assert take is not None  # noqa: S101  asked by the callers
         options = self.session.options
@@ -122,12 +124,7 @@ class LiveRoom:
             self._job,
             take.wav(),
             name=take.name,
-            about={
-                "came": "recorded here",
-                "device": self.session.key,
-                "gaps": take.gaps,
-                "processing": list(self._processing),
-            },
+            about=Origin("recorded here", self.session.key, take.gaps, tuple(self._processing)),
             calibrate_v=self.session.calibrate_v,
             expect_hz=options.expect_hz,
             limit_percent=options.limit_percent,

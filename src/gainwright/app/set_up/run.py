@@ -23,6 +23,35 @@ LONGEST_TEXT = 500
 
 
 @dataclass(frozen=True, slots=True)
+class StepValue:
+    """What was found of what was typed at a step, in SI; None or empty is what this kind of reading doesn't have.
+
+    Attributes
+    ----------
+    value : None also where it is beyond any number.
+    beyond : whether the instrument showed more than it can.
+    quantity : of the value: `v_rms`, `ohm`, `step`, ...
+    expected, low, high : what was to be expected, with its interval.
+    between : of a lead, ohms between its conductors.
+    row : place of a control, and what was read there.
+    look : what an indicator told.
+    at : the place of a control at which it was read.
+    """
+
+    value: float | None = None
+    beyond: bool = False
+    quantity: str = ""
+    verdict: Verdict = ""
+    expected: float | None = None
+    low: float | None = None
+    high: float | None = None
+    between: float | Literal["open"] | None = None
+    row: tuple[float, float | None] | None = None
+    look: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class StepState:
     """One step and what was said of it.
 

@@ -12,6 +12,7 @@ from gainwright.app.cases import kept as kept_cases
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
+from gainwright.model import Asked, Closed, EntryMapping
 from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
@@ -37,7 +38,7 @@ class CaseListed(BaseModel):
     name: str
     title: str
     opened: str
-    closed: Mapping | None
+    closed: Closed | None
     found: int
     revision: int
     changed: datetime
@@ -47,10 +48,10 @@ class CaseWhole(CaseListed):
     """A case with its evidence, what was left out, its dialogue, its job's text."""
 
     job: str
-    evidence: list[Mapping]
-    declined: list[Mapping]
+    evidence: list[EntryMapping]
+    declined: list[EntryMapping]
     unreachable: list[str]
-    dialogue: list[Mapping]
+    dialogue: list[Asked]
 
 
 class NewCase(BaseModel):
@@ -62,7 +63,7 @@ class NewCase(BaseModel):
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
 
 
-class Answer(BaseModel):
+class TestAnswered(BaseModel):
     """What was typed for a test, which is known by its entry without a result."""
 
     seen: Seen
@@ -71,7 +72,7 @@ class Answer(BaseModel):
     second: Short = ""
 
 
-class Asked(BaseModel):
+class TestAsked(BaseModel):
     """A test, known by its entry without a result."""
 
     seen: Seen
@@ -118,8 +119,7 @@ class Evidence(BaseModel):
 
 def _listed(kept: StoredCase) -> dict[str, Any]:
     case = kept.case
-    closed = None if case.closed is None else case.closed.model_dump()
-    told_so = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": closed}
+    told_so = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": case.closed}
     return told_so | {"found": len(case.evidence), "revision": kept.revision, "changed": kept.changed}
 
 
@@ -130,7 +130,7 @@ def _whole(kept: StoredCase) -> CaseWhole:
         evidence=[dict(e) for e in kept.case.evidence],
         declined=[dict(e) for e in kept.case.declined],
         unreachable=list(kept.case.unreachable),
-        dialogue=[step.model_dump() for step in kept.case.dialogue],
+        dialogue=list(kept.case.dialogue),
     )
 
 
@@ -167,7 +167,7 @@ def diagnosis(site: CurrentSite, name: str) -> Diagnosis:
 
 
 @router.post("/cases/{name}/answer")
-def answer(site: CurrentSite, name: str, said: Answer) -> CaseWhole:
+def answer(site: CurrentSite, name: str, said: TestAnswered) -> CaseWhole:
     """Take the answer to a test; 409 when somebody else changed the case since `seen`."""
     return _whole(case_work.answer(site, name, seen=said.seen, entry=said.entry, text=said.text, second=said.second))
 
@@ -179,13 +179,13 @@ def add(site: CurrentSite, name: str, said: Added) -> CaseWhole:
 
 
 @router.post("/cases/{name}/dont-know")
-def dont_know(site: CurrentSite, name: str, said: Asked) -> CaseWhole:
+def dont_know(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
     """Leave a test out."""
     return _whole(case_work.dont_know(site, name, seen=said.seen, entry=said.entry))
 
 
 @router.post("/cases/{name}/cant-reach")
-def cant_reach(site: CurrentSite, name: str, said: Asked) -> CaseWhole:
+def cant_reach(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
     """Leave out all that needs the place of a test."""
     return _whole(case_work.cant_reach(site, name, seen=said.seen, entry=said.entry))
 

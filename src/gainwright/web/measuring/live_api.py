@@ -194,6 +194,25 @@ def measured(room: LiveRoom, items: list[Block | dict[str, Any]]) -> list[Messag
     return told + room.push(*(item for item in items if isinstance(item, Block)))
 
 
+class KeptTold(BaseModel):
+    """A recording was kept with the job."""
+
+    kind: Literal["kept"]
+    recording: str
+    name: str
+
+
+class TroubleTold(BaseModel):
+    """What was asked can't be done, and what to do about it."""
+
+    kind: Literal["trouble"]
+    code: str
+    where: str
+    what: str
+    rule: str
+    remedy: str
+
+
 class Command(BaseModel):
     """What is asked of a running measurement: begin anew, show a channel, calibrate by a meter's reading, record."""
 
@@ -251,8 +270,10 @@ def _event(message: Message) -> str:
 
 
 @router.post("/{session}")
-def command(site: CurrentSite, session: str, asked: Command) -> list[dict[str, Any]]:
+def command(site: CurrentSite, session: str, asked: Command) -> list[KeptTold | TroubleTold]:
     """Ask something of a measurement of this machine's own input; return what is to be told of it at once."""
     room = site.live.get(session)
     with room.lock:
-        return room.command(asked.model_dump())
+        told = room.command(asked.model_dump())
+    kinds: dict[str, type[KeptTold | TroubleTold]] = {"kept": KeptTold, "trouble": TroubleTold}
+    return [kinds[message["kind"]].model_validate(message) for message in told]

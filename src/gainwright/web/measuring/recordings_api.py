@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 from fastapi import APIRouter, UploadFile
 from pydantic import BaseModel
 from starlette.responses import Response
 
 from gainwright.app.measuring.kept_recordings import Kept, mark, recordings, take_in
+from gainwright.app.measuring.kept_result import KeptMeasurement
 from gainwright.errors import CallError
+from gainwright.results import from_json
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
 
@@ -27,7 +29,7 @@ class RecordingShown(BaseModel):
     name: str
     size: int
     at: datetime
-    measured: dict[str, Any]
+    measured: KeptMeasurement
     handover: bool
     removed: bool
 
@@ -40,7 +42,12 @@ class Mark(BaseModel):
 
 def _shown(kept: Kept) -> RecordingShown:
     plain = {name: getattr(kept.recording, name) for name in ("id", "name", "size", "at")}
-    return RecordingShown(**plain, measured=dict(kept.recording.measured), handover=kept.handover, removed=kept.removed)
+    return RecordingShown(
+        **plain,
+        measured=from_json(KeptMeasurement, dict(kept.recording.measured)),
+        handover=kept.handover,
+        removed=kept.removed,
+    )
 
 
 @router.get("")

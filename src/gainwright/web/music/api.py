@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.music.folders import folders
 from gainwright.programme.library import MusicResult
+from gainwright.web.background import WorkProgress
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.site import CurrentSite
 
@@ -45,9 +44,9 @@ def list_folders(site: CurrentSite) -> list[Shelf]:
 
 
 @router.post("", status_code=202)
-def scan(site: CurrentSite, wanted: NewScan) -> dict[str, Any]:
+def scan(site: CurrentSite, wanted: NewScan) -> WorkProgress:
     """Begin a scan; the answer is work to be followed at /api/work, its result names the music."""
-    return music_scanning.start(site, wanted.folders, wanted.job).as_json()
+    return music_scanning.start(site, wanted.folders, wanted.job).progress
 
 
 @router.get("")

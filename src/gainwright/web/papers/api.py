@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest
+from gainwright.web.background import WorkProgress
 from gainwright.web.papers import making as papers_making
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
@@ -31,11 +32,11 @@ class Order(BaseModel):
 
 
 @router.post("", status_code=202)
-def order(site: CurrentSite, job: str, order: Order) -> dict[str, Any]:
+def order(site: CurrentSite, job: str, order: Order) -> WorkProgress:
     """Begin to make a paper; the answer is work to be followed at /api/work."""
     recordings = None if order.recordings is None else tuple(order.recordings)
     wanted = PaperRequest(order.kind, order.language, order.size, order.date, order.case, recordings)
-    return papers_making.start(site, job, wanted, f".{order.form}").as_json()
+    return papers_making.start(site, job, wanted, f".{order.form}").progress
 
 
 @router.get("/{kind}.{form}", response_class=Response)

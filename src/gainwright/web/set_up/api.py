@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
@@ -11,9 +11,11 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
 from gainwright.app.jobs.answers import settings_from
-from gainwright.app.set_up.run import LONGEST_TEXT, enter
+from gainwright.app.set_up.run import LONGEST_TEXT, StepValue, enter
 from gainwright.app.tones.files import LONGEST_PLAYED_S, tone_wav
+from gainwright.model import EntryMapping
 from gainwright.plan.result import Plan
+from gainwright.results import from_json
 from gainwright.solve.levels import Levels
 from gainwright.web.set_up.learning import evidence_now, run_now
 from gainwright.web.site import Actor, CurrentSite
@@ -39,14 +41,14 @@ class NewEntry(BaseModel):
     seen: int = Field(ge=0, le=2**31)
 
 
-class Entry(BaseModel):
+class RunEntryShown(BaseModel):
     """An entry as it was kept."""
 
     number: int
     step: str
     kind: str
     text: str
-    value: dict[str, Any]
+    value: StepValue
     by: str
     at: datetime
 
@@ -60,7 +62,7 @@ class StepNow(BaseModel):
     asked: str
     state: Literal["open", "begun", "done", "skipped"]
     verdict: Literal["fits", "low", "high", "off", ""]
-    value: dict[str, Any]
+    value: StepValue
     seen: int
     rows: list[tuple[float, float]]
 
@@ -70,12 +72,13 @@ class RunNow(BaseModel):
 
     next: str
     steps: list[StepNow]
-    entries: list[Entry]
-    evidence: list[dict[str, Any]]
+    entries: list[RunEntryShown]
+    evidence: list[EntryMapping]
 
 
-def _entry(entry: RunEntry) -> Entry:
-    return Entry(**{name: getattr(entry, name) for name in Entry.model_fields})
+def _entry(entry: RunEntry) -> RunEntryShown:
+    plain = {name: getattr(entry, name) for name in ("number", "step", "kind", "text", "by", "at")}
+    return RunEntryShown(**plain, value=from_json(StepValue, dict(entry.value)))
 
 
 def _steps(run: Run) -> list[StepNow]:
@@ -87,7 +90,7 @@ def _steps(run: Run) -> list[StepNow]:
             asked=s.asked or "",
             state=s.state,
             verdict=s.verdict,
-            value=s.value,
+            value=from_json(StepValue, s.value),
             seen=s.seen,
             rows=list(s.rows),
         )
@@ -112,7 +115,7 @@ def run(site: CurrentSite, job: str) -> RunNow:
 
 
 @router.post("/jobs/{job}/run", status_code=201)
-def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> Entry:
+def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> RunEntryShown:
     """Keep what is said of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
     now = run_now(site, site.store.jobs.get(job))
     return _entry(enter(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
