@@ -113,10 +113,10 @@ def test_no_route_tells_where_a_broken_store_is(web: TestClient, store: SqlStore
 @pytest.mark.parametrize(
     ("words", "left"),
     [
-        ("/home/An na/data/store.sqlite: it is damaged", "store.sqlite: it is damaged"),
+        ("/srv/An na/data/store.sqlite: it is damaged", "store.sqlite: it is damaged"),
         (r"C:\Users\Anna\store.sqlite: the disk is full", "store.sqlite: the disk is full"),
-        ("can't be read: '/home/x y/car.yaml'", "can't be read: 'car.yaml'"),
-        ("postgresql+psycopg://u@10.0.0.7/workshop: it is away", "the store: it is away"),
+        ("can't be read: '/srv/x y/car.yaml'", "can't be read: 'car.yaml'"),
+        ("postgresql+psycopg://10.0.0.7/workshop: it is away", "the store: it is away"),
         ("car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5", "car.yaml:3:7: stages.desk: 24 dB/octave and 20/10/5"),
         ("look at http://127.0.0.1:8000/jobs/7 again", "look at http://127.0.0.1:8000/jobs/7 again"),
     ],
