@@ -8,7 +8,7 @@ INK, MARK, BAND = "#1c1c1c", "#b3541e", "#d9dee3"
 GRID = "#e6e6e6"
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [1, 4], [10, 4]]
 """By which curves are told apart, without colour."""
-_FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
+FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
 def finished(alt: Any, drawing: Any, chart: Any, *, grid: bool, offset: int = 12) -> dict[str, Any]:
@@ -19,7 +19,7 @@ def finished(alt: Any, drawing: Any, chart: Any, *, grid: bool, offset: int = 12
         ),
         description=chart.description,
     )
-    whole = whole.configure(font=_FONT, background="white").configure_view(stroke=None)
+    whole = whole.configure(font=FONT, background="white").configure_view(stroke=None)
     lines = {"gridColor": GRID} if grid else {"grid": False}
     spec: dict[str, Any] = whole.configure_axis(**lines, domainColor=INK, tickColor=INK, labelColor=INK).to_dict()
     return spec

@@ -1,4 +1,4 @@
-"""Drawing charts with Altair (Vega-Lite) into SVG and PNG, without a browser and without a network."""
+"""Charts as SVG and PNG, without a browser and without a network: drawn with Altair (Vega-Lite), the chain by its own layout."""
 
 from __future__ import annotations
 
@@ -27,13 +27,16 @@ class AltairCharts:
         """
         import vl_convert as vlc
 
-        from gainwright.report import translated_chart
+        from gainwright.adapters.chain_svg import chain_svg
+        from gainwright.report import ChainDrawing
 
-        spec = _spec(chart) if into is None else translated_chart(_spec(chart), into)
+        svg = (
+            chain_svg(chart, into) if isinstance(chart, ChainDrawing) else vlc.vegalite_to_svg(_translated(chart, into))
+        )
         if suffix == ".svg":
-            return vlc.vegalite_to_svg(spec).encode()
+            return svg.encode()
         if suffix == ".png":
-            return bytes(vlc.vegalite_to_png(spec, scale=2))
+            return bytes(vlc.svg_to_png(svg, scale=2))
         raise CallError(
             f"a chart can't be written as {suffix or 'a file without a suffix'}",
             code="bad_suffix",
@@ -42,11 +45,17 @@ class AltairCharts:
         )
 
 
+def _translated(chart: Chart, into: Language | None) -> dict[str, Any]:
+    from gainwright.report import translated_chart
+
+    spec = _spec(chart)
+    return spec if into is None else translated_chart(spec, into)
+
+
 def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright import report
     from gainwright.adapters.allowance_chart import allowance_spec
     from gainwright.adapters.cases_chart import cases_spec
-    from gainwright.adapters.chain_chart import chain_spec
     from gainwright.adapters.knee_chart import knee_spec
     from gainwright.adapters.music_chart import music_spec
     from gainwright.adapters.onset_chart import onset_spec
@@ -60,7 +69,6 @@ def _spec(chart: Chart) -> dict[str, Any]:
         report.OnsetChart: onset_spec,
         report.ResponseChart: response_spec,
         report.CasesChart: cases_spec,
-        report.ChainDrawing: chain_spec,
         report.WaveformChart: waveform_spec,
         report.SpectrumChart: spectrum_spec,
         report.BeliefChart: belief_spec,

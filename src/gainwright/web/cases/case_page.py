@@ -13,7 +13,6 @@ from gainwright.errors import GainwrightError
 from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.errors import status_of
-from gainwright.web.jobs.chain_layout import laid_out
 from gainwright.web.rendering import page
 
 if TYPE_CHECKING:
@@ -65,6 +64,8 @@ def case_page(
     conflict: bool = False,
 ) -> Response:
     """Return the page of a case."""
+    from gainwright.report.chain_layout import laid_out
+
     kept = site.store.cases.get(name)
     dialogue = dialogue_of(site, kept.case)
     found = diagnosis_of(site.models, dialogue)

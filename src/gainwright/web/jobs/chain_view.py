@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
-from gainwright.web.jobs import chain_layout
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,6 +14,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
     from gainwright.jobfile.forms import Field, Form
     from gainwright.plan import Finding
+    from gainwright.report.chain_layout import DrawnChain, Notes
     from gainwright.web.site import Site
 
 GRAVITY = {"blocker": "stop", "caution": "high", "note": "unknown"}
@@ -138,18 +138,20 @@ def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
     return {name: here for name, here in by_place.items() if here}
 
 
-def drawn(site: Site, text: str, title: str) -> chain_layout.Drawn:
+def drawn(site: Site, text: str, title: str) -> DrawnChain:
     """Return a chain laid out across and down, with what is found at its stages."""
+    from gainwright.report.chain_layout import laid_out
+
     found = findings_of(site, text) or ()
     job = site.models.job(text)
-    notes: chain_layout.Notes = {}
+    notes: Notes = {}
     for name in job.stages:
         here = findings_at(found, name)
         if here:
             grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
             count = sum(f.severity == grave for f in here)
             notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
-    return chain_layout.laid_out(job, title=title, notes=notes)
+    return laid_out(job, title=title, notes=notes)
 
 
 def place_of(error_where: str, fields: Mapping[str, Field]) -> str:

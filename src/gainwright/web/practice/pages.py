@@ -12,7 +12,6 @@ from gainwright.app.practice import kept as practices
 from gainwright.errors import GainwrightError
 from gainwright.model import stages_at
 from gainwright.web.errors import status_of
-from gainwright.web.jobs.chain_layout import laid_out
 from gainwright.web.practice import work as practice_work
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -69,6 +68,8 @@ def show(request: Request, site: CurrentSite, practice: str, words: Words = "") 
 def _show(
     request: Request, site: Site, practice: str, *, words: str = "", was: str = "", error: GainwrightError | None = None
 ) -> Response:
+    from gainwright.report.chain_layout import laid_out
+
     kept = practices.load_practice(site.store, practice)
     going = practice_work.practice_of(site, kept)
     last = next((t for t in reversed(kept.tried) if t.name), None)

@@ -1,29 +1,41 @@
-"""Lays a chain out for a page: across, boxes from left to right; down, a line for each stage beside the rails of its leads.
+"""The layout of a drawn chain, for pages and papers alike: where each box, lead and text stands, in pixels.
 
-Balloons are numbers of a list beside the drawing, at the stages and leads that its rows are about.
+Across, boxes stand from left to right; down, each stage is a line of text beside the rails of its leads. A balloon is a
+number or letter at a stage or lead that a list refers to.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import string
+import textwrap
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeAlias
 
 from gainwright.model import stages_at
+from gainwright.report.chain_drawing import chain_drawing
+from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from gainwright.model import Job
-    from gainwright.report import ChainDrawing
+    from gainwright.report.chain_drawing import ChainDrawing
+    from gainwright.report.languages import Language
 
 BOX_WIDE, BOX_HIGH = 136, 56
 COLUMN, ROW, EDGE = 208, 84, 16
 RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
+TEXT_WIDE = 160
+"""Least room for the words of a line, however many rails stand before them."""
 LETTERS, LEAD_LETTERS = 16, 9
 """Letters of a name that fit a box, and a lead between two boxes."""
 LETTER, SMALL_LETTER, BALLOON = 8.6, 7.2, 25
 """Width of a letter of a name, and of the line under it; from one balloon to the next."""
 MOST_AT_STAGE, MOST_AT_LEAD = 4, 2
 SUSPECTED = "suspected"
-"""How grave it is what balloons say."""
+"""Weight of a stage that has a balloon."""
+TITLE_HIGH, LINE_HIGH, LETTER_OF_LIST = 30, 18, 7.0
+"""Room for the title above a drawing, a line of the list below it, and a letter of that line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +71,11 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Balloon:
-    """A number in a circle: its middle."""
+    """A number or letter in a circle: its middle."""
 
     x: float
     y: float
-    number: int
+    mark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,32 +97,64 @@ class Layout:
     text_x: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class PaperDrawing:
+    """A chain as a picture of its own: a title, the chain, and below it a list of what its balloons mean."""
+
+    title: str
+    description: str
+    wide: float
+    high: float
+    chain: Layout
+    lines: tuple[str, ...]
+
+
 Notes = dict[str, tuple[str, str]]
-"""Stage -> how grave what is said of it is, and how it is said on the drawing."""
-Marks = dict[str, list[int]]
-"""Stage, output, control or lead -> numbers of its balloons."""
+"""Stage -> weight of what is said of it, and the words on the drawing."""
+Marks: TypeAlias = "Mapping[str, Sequence[int | str]]"
+"""Stage, output, control or lead -> numbers or letters of its balloons."""
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnChain:
     """A chain laid out both ways, for wide windows and for phones."""
 
     across: Layout
     down: Layout
 
 
-def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> Drawn:
-    """Return a job's chain laid out.
+def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> DrawnChain:
+    """Return a job's chain laid out both ways, for a page.
 
     Parameters
     ----------
     notes : what is said of stages.
-    marks : what is suspected, for balloons.
+    marks : balloons at suspected places.
     """
-    from gainwright.report import chain_drawing
-
     drawing = chain_drawing(job, title=title)
-    return Drawn(across(drawing, notes or {}, marks), down(drawing, notes or {}, marks))
+    return DrawnChain(across(drawing, notes or {}, marks), down(drawing, notes or {}, marks))
+
+
+def on_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:
+    """Return a chain laid out across, and a list of what is said of its places, by letters in balloons."""
+    said = str if into is None else into.said
+    marked = [(b.name, b.name, b.words) for b in drawing.boxes if b.words]
+    marked += [(f"lead:{x.source}-{x.target}", f"{x.source} - {x.target}", x.words) for x in drawing.lines if x.words]
+    layout = across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
+    layout = replace(layout, stops=tuple(replace(stop, kind=said(say(stop.kind))) for stop in layout.stops))
+    wide = max(layout.wide, WIDE)
+    fitting = int((wide - 2 * EDGE) / LETTER_OF_LIST)
+    lines: list[str] = []
+    for i, (_, name, words) in enumerate(marked):
+        lines += textwrap.wrap(f"{_letters(i)}   {name}: {said(words)}", fitting, subsequent_indent="      ")
+    high = TITLE_HIGH + layout.high + LINE_HIGH * len(lines)
+    return PaperDrawing(said(drawing.title), drawing.description, wide, high, layout, tuple(lines))
+
+
+def _letters(index: int) -> str:
+    """Return A to Z, then AA to AZ and so on."""
+    before, letter = divmod(index, len(string.ascii_uppercase))
+    return (_letters(before - 1) if before else "") + string.ascii_uppercase[letter]
 
 
 def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Layout:
@@ -120,10 +164,10 @@ def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> L
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     stops = tuple(Stop(b.name, _short(b.name), b.kind, *at[b.name], *_noted(notes, b.name)) for b in drawing.boxes)
     balloons = [
-        Balloon(at[name][0] + BOX_WIDE - 14 - BALLOON * i, at[name][1] - 3, number)
+        Balloon(at[name][0] + BOX_WIDE - 14 - BALLOON * i, at[name][1] - 3, str(mark))
         for name, numbers in here.items()
         if name in at
-        for i, number in enumerate(numbers)
+        for i, mark in enumerate(numbers)
     ]
     leads, labels = [], []
     for line in drawing.lines:
@@ -134,7 +178,7 @@ def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> L
             labels.append(Label(to_x - (COLUMN - BOX_WIDE) + 12, to_y + middle - 6, words))
         numbers = between.get((line.source, line.target), [])
         # under the lead: its words stand over it
-        balloons += [Balloon(to_x - 22 - BALLOON * i, to_y + middle + 13, number) for i, number in enumerate(numbers)]
+        balloons += [Balloon(to_x - 22 - BALLOON * i, to_y + middle + 13, str(mark)) for i, mark in enumerate(numbers)]
         path = f"M{x + BOX_WIDE:g} {y + middle:g}H{bend:g}V{to_y + middle:g}H{to_x:g}"
         leads.append(Run(path, bool(numbers)))
     wide = max(x for x, _ in at.values()) + BOX_WIDE + EDGE
@@ -161,15 +205,16 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Lay
     here, between = _marked(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     text_x = _x(most) + 22
+    wide = max(WIDE, text_x + TEXT_WIDE)
     stops = tuple(
         Stop(
             name,
-            _beside(name, len(here.get(name, ())), text_x, LETTER),
+            _beside(name, len(here.get(name, ())), wide - text_x, LETTER),
             kinds[name],
             _x(rail),
             _y(row),
             *_noted(notes, name),
-            _beside(under[name], len(here.get(name, ())), text_x, SMALL_LETTER),
+            _beside(under[name], len(here.get(name, ())), wide - text_x, SMALL_LETTER),
         )
         for name, (rail, row) in rails.at.items()
     )
@@ -178,19 +223,19 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Lay
         numbers = between.get((source, target), [])
         leads.append(Run(_run(rails.at[source], rails.at[target], rail), bool(numbers)))
         y = _y(rails.at[target][1]) - STEP / 2
-        balloons += [Balloon(_x(rail) + BALLOON * i, y, number) for i, number in enumerate(numbers)]
+        balloons += [Balloon(_x(rail) + BALLOON * i, y, str(mark)) for i, mark in enumerate(numbers)]
     for name, numbers in here.items():
         if name in rails.at:
             y = _y(rails.at[name][1])
-            balloons += [Balloon(WIDE - 14 - BALLOON * i, y, number) for i, number in enumerate(numbers)]
+            balloons += [Balloon(wide - 14 - BALLOON * i, y, str(mark)) for i, mark in enumerate(numbers)]
     high = TOP + STEP * (len(stops) - 1) + TOP
-    return Layout(WIDE, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
+    return Layout(wide, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
 
 
-def _marked(marks: Marks | None) -> tuple[dict[str, list[int]], dict[tuple[str, str], list[int]]]:
+def _marked(marks: Marks | None) -> tuple[dict[str, list[int | str]], dict[tuple[str, str], list[int | str]]]:
     """Return the numbers at stages, and those at the leads between two; of many the first."""
-    here: dict[str, list[int]] = {}
-    between: dict[tuple[str, str], list[int]] = {}
+    here: dict[str, list[int | str]] = {}
+    between: dict[tuple[str, str], list[int | str]] = {}
     for place, numbers in (marks or {}).items():
         ends = stages_at(place)
         if len(ends) > 1:
@@ -203,9 +248,9 @@ def _marked(marks: Marks | None) -> tuple[dict[str, list[int]], dict[tuple[str, 
     )
 
 
-def _beside(words: str, balloons: int, text_x: float, letter: float) -> str:
+def _beside(words: str, balloons: int, room: float, letter: float) -> str:
     """Return words as they fit beside some balloons; without any they stand whole."""
-    return _short(words, max(1, int((WIDE - text_x - BALLOON * balloons - 8) / letter))) if balloons else words
+    return _short(words, max(1, int((room - BALLOON * balloons - 8) / letter))) if balloons else words
 
 
 class _Rails:

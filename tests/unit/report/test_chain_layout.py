@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import itertools
 import re
+from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from gainwright.adapters.charts import AltairCharts
 from gainwright.report import ChainDrawing
 from gainwright.report.chain_drawing import Box, Line
-from gainwright.web.jobs.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down
+from gainwright.report.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down, on_paper
 
 
 @st.composite
@@ -89,15 +91,31 @@ def test_across_no_two_boxes_touch(drawing: ChainDrawing) -> None:
     assert (first.weight, first.note) == ("high", "1 caution")
 
 
+@st.composite
+def marked_chains(draw: st.DrawFn) -> tuple[ChainDrawing, Line, str]:
+    """A chain, one of its leads and one of its stages."""
+    drawing = draw(chains().filter(lambda drawing: drawing.lines))
+    return drawing, draw(st.sampled_from(drawing.lines)), draw(st.sampled_from(drawing.boxes)).name
+
+
+def _crossed(sources: int, ends: int) -> ChainDrawing:
+    """A chain in which every source feeds every end."""
+    boxes = [Box(f"s{i}", "amplifier", 0, float(i), "") for i in range(sources)]
+    boxes += [Box(f"e{i}", "amplifier", 1, float(i), "") for i in range(ends)]
+    lines = [Line(f"s{i}", f"e{k}", "") for k in range(ends) for i in range(sources)]
+    return ChainDrawing("a chain", "", tuple(boxes), tuple(lines), "")
+
+
 @settings(max_examples=100)
-@given(drawing=chains().filter(lambda drawing: drawing.lines), data=st.data())
-def test_balloons_stand_where_the_fault_may_be(drawing: ChainDrawing, data: st.DataObject) -> None:
+@given(marked=marked_chains())
+@example(marked=(_crossed(3, 6), Line("s2", "e5", ""), "s0"))
+@example(marked=(_crossed(3, 11), Line("s2", "e10", ""), "s0"))
+def test_balloons_stand_where_the_fault_may_be(marked: tuple[ChainDrawing, Line, str]) -> None:
     """At a stage on its box or in its line, at a lead beside its way into a stage; inside the sheet; what they mark is suspected."""
-    line = data.draw(st.sampled_from(drawing.lines))
-    name = data.draw(st.sampled_from(drawing.boxes)).name
+    drawing, line, name = marked
     marks = {f"{name}.out": [1, 2, 3, 4, 5, 6], f"lead:{line.source}.left-{line.target}": [7, 8, 9]}
     for layout in (across(drawing, {}, marks=marks), down(drawing, {}, marks=marks)):
-        assert [b.number for b in sorted(layout.balloons, key=lambda b: b.number)] == [1, 2, 3, 4, 7, 8]
+        assert sorted(b.mark for b in layout.balloons) == ["1", "2", "3", "4", "7", "8"]
         assert all(11.5 <= b.y <= layout.high - 11.5 for b in layout.balloons)
         assert all(5 <= b.x <= layout.wide - 11.5 for b in layout.balloons)
         assert [s.name for s in layout.stops if s.weight == "suspected"] == [name]
@@ -105,14 +123,13 @@ def test_balloons_stand_where_the_fault_may_be(drawing: ChainDrawing, data: st.D
         at = {s.name: (s.x, s.y) for s in layout.stops}
         end = at[line.target] if layout.text_x else (at[line.target][0], at[line.target][1] + BOX_HIGH / 2)
         assert _points(lead.path)[-1] == end
-        seven = next(b for b in layout.balloons if b.number == 7)
+        seven = next(b for b in layout.balloons if b.mark == "7")
         assert abs(seven.y - end[1]) <= 30
     drawn = down(drawing, {}, marks={drawing.boxes[0].name: [1, 2]})
     first = next(s for s in drawn.stops if s.name == drawing.boxes[0].name)
     leftmost = min(b.x for b in drawn.balloons) - 11.5
-    if drawn.text_x < 200:  # with more rails than any vehicle has nothing is left for names
-        assert drawn.text_x + LETTER * len(first.shown) <= leftmost
-        assert drawn.text_x + SMALL_LETTER * len(first.under) <= leftmost
+    assert drawn.text_x + LETTER * len(first.shown) <= leftmost
+    assert drawn.text_x + SMALL_LETTER * len(first.under) <= leftmost
 
 
 def test_the_check_notices_a_lead_through_a_stage() -> None:
@@ -140,3 +157,26 @@ def test_a_long_name_is_cut_across_and_whole_down(letters: int) -> None:
     assert len(shown) <= 16
     assert (shown == name) == (letters <= 16)
     assert down(drawing, {}).stops[0].shown == name
+
+
+def test_paper_and_page_are_drawn_from_one_layout() -> None:
+    """The picture holds the leads, boxes and balloons of the page's own layout, and says below what each balloon means."""
+    boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
+    drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1"),), "")
+    page = across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
+    root = ElementTree.fromstring(AltairCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
+    found = list(root.iter())
+    assert [e.get("d") for e in found if e.tag.endswith("path")] == [lead.path for lead in page.leads]
+    circles = [(float(e.get("cx", 0)), float(e.get("cy", 0))) for e in found if e.tag.endswith("circle")]
+    assert circles == [(b.x, b.y) for b in page.balloons]
+    words = [e.text for e in found if e.tag.endswith("text")]
+    assert {"A <chain>", "head", "amp", "A   head: low & open", "B   head - amp: step 1"} <= set(words)
+    below = max(float(e.get("y", 0)) for e in found if e.tag.endswith("text"))
+    assert below < float(root.get("height", 0))
+
+
+@pytest.mark.parametrize(("index", "letters"), [(0, "A"), (25, "Z"), (26, "AA"), (51, "AZ"), (52, "BA")])
+def test_places_are_lettered_past_z(index: int, letters: str) -> None:
+    """A chain may have more marked places than the alphabet has letters."""
+    boxes = tuple(Box(f"s{i}", "x", i, 0.0, "looked at") for i in range(60))
+    assert on_paper(ChainDrawing("a", "", boxes, (), "")).lines[index] == f"{letters}   s{index}: looked at"
