@@ -7,6 +7,7 @@
     python3 tasks.py check          style, types and layers only
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
+    python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
 
 The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
 """
@@ -75,7 +76,15 @@ class TaskError(Exception):
 
 def main(arguments: list[str]) -> int:
     """Run one command and return its exit status."""
-    commands = {"demo": _verb, "serve": _verb, "test": _test, "check": _check, "bench": _bench, "lock": _lock}
+    commands = {
+        "demo": _verb,
+        "serve": _verb,
+        "test": _test,
+        "check": _check,
+        "bench": _bench,
+        "lock": _lock,
+        "notice": _notice,
+    }
     if not arguments or arguments[0] not in commands:
         asked_for_help = bool(arguments) and arguments[0] in {"-h", "--help", "help"}
         print(__doc__, file=sys.stdout if asked_for_help else sys.stderr)
@@ -131,6 +140,12 @@ def _checks() -> dict[str, tuple[str, ...]]:
         "types": (python, "-m", "mypy"),
         "layers": (_script("lint-imports"),),
     }
+
+
+def _notice(arguments: list[str]) -> int:
+    """Write NOTICE from the metadata of the locked dependencies."""
+    _prepare(TO_DEVELOP)
+    return _call(_script("python"), str(ROOT / "notice.py"), *arguments[1:])
 
 
 def _bench(arguments: list[str]) -> int:

@@ -71,6 +71,7 @@ def test_wheel_holds_all_files_of_the_package_and_no_more(installed: Installed, 
     with zipfile.ZipFile(installed.wheel) as archive:
         shipped = {name for name in archive.namelist() if ".dist-info/" not in name}
     assert shipped == wanted
+    assert "gainwright/py.typed" in shipped
 
 
 def test_wheel_metadata_names_python_script_and_dependencies(installed: Installed) -> None:
@@ -81,6 +82,8 @@ def test_wheel_metadata_names_python_script_and_dependencies(installed: Installe
         headers = HeaderParser().parsestr(archive.read(metadata).decode("utf-8"))
         assert "gainwright = gainwright.cli:main" in archive.read(scripts).decode("utf-8")
     assert headers["Requires-Python"] == ">=3.11"
+    assert headers["License-Expression"] == "Apache-2.0"
+    assert set(headers.get_all("License-File") or []) == {"LICENSE", "NOTICE"}
     needs = headers.get_all("Requires-Dist") or []
     assert needs
     assert not [need for need in needs if "@" in need]

@@ -1,0 +1,75 @@
+"""The licence, the notice of other people's work, and the mark that types are shipped."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import subprocess
+import sys
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from pypdf import PdfReader
+
+from gainwright.adapters.chart_style import FONT
+
+if TYPE_CHECKING:
+    from pathlib import Path
+    from types import ModuleType
+
+APACHE_2 = "cfc7749b96f63bd31c3c42b5c471bf756814053e847c10f3eb003417bc523d30"
+"""SHA-256 of LICENSE-2.0.txt as the Apache Software Foundation publishes it."""
+
+
+@pytest.fixture(scope="module")
+def notice(tree: Path) -> ModuleType:
+    """The script that writes NOTICE."""
+    spec = importlib.util.spec_from_file_location("notice", tree / "notice.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_licence_is_apache_2_and_stated(tree: Path) -> None:
+    """The full text, unchanged, and the project's metadata name it."""
+    assert hashlib.sha256((tree / "LICENSE").read_bytes()).hexdigest() == APACHE_2
+    project = tomllib.loads((tree / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["license"] == "Apache-2.0"
+    assert set(project["license-files"]) == {"LICENSE", "NOTICE"}
+    assert (tree / "src" / "gainwright" / "py.typed").is_file()
+
+
+def test_notice_is_up_to_date(tree: Path, notice: ModuleType) -> None:
+    """Every locked runtime dependency stands in it with the licence of its metadata."""
+    assert (tree / "NOTICE").read_text(encoding="utf-8") == notice.notice()
+
+
+def test_a_package_that_is_not_known_has_no_licence(notice: ModuleType) -> None:
+    """A new dependency that isn't installed stops the notice, it isn't passed over."""
+    with pytest.raises(KeyError):
+        notice.licence("no-such-package-of-anybody")
+
+
+def _fonts(held: Any) -> set[str]:
+    """Return the fonts of a page and of the drawings on it."""
+    resources = held.get("/Resources", {})
+    found = {str(font.get_object()["/BaseFont"]).lstrip("/") for font in (resources.get("/Font") or {}).values()}
+    for drawing in (resources.get("/XObject") or {}).values():
+        if drawing.get_object().get("/Subtype") == "/Form":
+            found |= _fonts(drawing.get_object())
+    return {name.partition("+")[2] or name for name in found}
+
+
+def test_fonts_of_papers_are_in_the_notice(tree: Path, tmp_path: Path) -> None:
+    """Each font that a PDF embeds is named in NOTICE; charts ask the system for theirs, so its name alone is compared."""
+    job, made = str(tmp_path / "car.yaml"), str(tmp_path / "paper.pdf")
+    for arguments in (["new", job, "--like", "two_way_and_sub"], ["report", job, "--out", made]):
+        subprocess.run([sys.executable, "-m", "gainwright", *arguments], check=True, capture_output=True)
+    fonts = set().union(*(_fonts(page) for page in PdfReader(made).pages))
+    told = (tree / "NOTICE").read_text(encoding="utf-8").splitlines()
+    assert fonts
+    assert {name.partition("-")[0] for name in fonts} <= {line.replace(" ", "") for line in told}
+    assert FONT.partition(",")[0] in told
