@@ -13,6 +13,7 @@ import soundfile
 from commands import run, run_program
 
 from gainwright.jobfile import example_text, examples
+from gainwright.signals import Tone, tone_bytes
 
 
 def call(*arguments: str, cwd: Path, status: int = 0) -> str:
@@ -124,12 +125,13 @@ def test_levels_are_drawn(car: Path, suffix: str) -> None:
         (("tones", "--tone", "1000", "--seconds", "inf", "--out", "a.wav"), "length"),
         (("measure", "car.yaml"), "can't be read as sound"),
         (("measure", "none.wav"), "can't be read"),
-        (("measure", "none.wav", "--calibrate", "0"), "--calibrate"),
+        (("measure", "short.wav", "--calibrate", "0"), "--calibrate"),
         (("new", "none/a.yaml"), "can't be written"),
     ],
 )
 def test_bad_calls_say_what_to_do(car: Path, arguments: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence; nothing is left behind."""
+    (car.parent / "short.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 0.5), ".wav"))
     before = sorted(p.name for p in car.parent.rglob("*"))
     said = call(*arguments, cwd=car.parent, status=2)
     assert says in said

@@ -12,6 +12,7 @@ import soundfile
 from commands import run
 
 from gainwright.jobfile import example_text
+from gainwright.signals import Tone, tone_bytes
 
 
 def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -65,7 +66,7 @@ def test_attenuators_of_a_job(tmp_path: Path) -> None:
     [
         (("noise", "none.wav"), "can't be read"),
         (("noise", "none.wav", "--power", "3"), "--load and --calibrate"),
-        (("noise", "none.wav", "--calibrate", "-1"), "--calibrate"),
+        (("noise", "tone.wav", "--calibrate", "-1"), "--calibrate"),
         (("attenuator", "j.yaml", "--series", "7"), "--series"),
         (("attenuator", "j.yaml", "--recorder", "meter"), "is no recorder"),
         (("attenuator", "j.yaml", "--tolerance", "nan"), "tolerance"),
@@ -74,6 +75,7 @@ def test_attenuators_of_a_job(tmp_path: Path) -> None:
 def test_what_is_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
     (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))
+    (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 1.0), ".wav"))
     done = call(*arguments, cwd=tmp_path)
     assert done.returncode == 2
     assert says in done.stderr

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from commands import run
 
+from gainwright.signals import Tone, tone_bytes
+
 
 def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     """Run `gainwright ...`."""
@@ -40,12 +42,13 @@ def test_a_sweep_and_its_response(tmp_path: Path) -> None:
         (("sweep", "--out", "s.mp3"), ".wav or .flac"),
         (("sweep", "--out", "s.wav", "--from", "0"), "rises by half"),
         (("response", "none.wav"), "can't be read"),
-        (("response", "none.wav", "--temperature", "99"), "-40 to 60"),
+        (("response", "tone.wav", "--temperature", "99"), "-40 to 60"),
         (("response", "none.wav", "--seconds", "nan"), "0.5 to 120"),
     ],
 )
 def test_what_is_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
+    (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 1.0), ".wav"))
     done = call(*arguments, cwd=tmp_path)
     assert done.returncode == 2
     assert says in done.stderr

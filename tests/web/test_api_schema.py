@@ -18,7 +18,7 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from gainwright.app.tones.files import tone_wav
+from gainwright.app.tones import tone_wav
 from gainwright.web import create_app
 
 if TYPE_CHECKING:

@@ -7,8 +7,9 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gainwright.adapters.files import write_file
 from gainwright.errors import CallError
-from gainwright.jobfile import case_text, read_case, save
+from gainwright.jobfile import case_text, read_case
 
 if TYPE_CHECKING:
     from gainwright.model import Case
@@ -84,7 +85,7 @@ class FolderCases:
             raise CallError(
                 f"can't be made: {error.strerror}", code="not_written", where=str(self.folder), remedy="name another"
             ) from None
-        save(path, case_text(case))
+        write_file(path, case_text(case))
         return str(path)
 
     def _path(self, name: str) -> Path:

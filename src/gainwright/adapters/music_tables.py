@@ -7,7 +7,7 @@ import importlib
 import io
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.jobs.answers import write_bytes
+from gainwright.adapters.files import write_file
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def write_table(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, 
             rule="it is .json, .csv or .parquet",
             remedy="name the file music.csv",
         )
-    write_bytes(path, _csv(columns, rows) if suffix == ".csv" else _parquet(columns, rows))
+    write_file(path, _csv(columns, rows) if suffix == ".csv" else _parquet(columns, rows))
 
 
 def _csv(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-    from pathlib import Path
 
     import numpy as np
     import numpy.typing as npt
@@ -92,8 +91,8 @@ class Bench(Protocol):
     def shows_distortion(self, node: str, instrument: str) -> bool:
         """Whether an indicator or a recorder tells distortion or clipping there."""
 
-    def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
-        """Write what a recorder takes at a node as a 24-bit WAV file."""
+    def record(self, node: str, instrument: str, seconds: float) -> bytes:
+        """Return what a recorder takes at a node as a 24-bit WAV file."""
 
 
 class CaseFolder(Protocol):

@@ -50,7 +50,7 @@ def end(wrong: bool) -> None:
 
 def draw(chart: Any, path: Path) -> None:
     """Draw a chart into the file that was asked for."""
-    from gainwright.app.jobs.answers import write_bytes
+    from gainwright.adapters.files import write_file
     from gainwright.composition import compose
 
-    write_bytes(path, compose().charts.render(chart, path.suffix.lower()))
+    write_file(path, compose().charts.render(chart, path.suffix.lower()))

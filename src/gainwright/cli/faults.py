@@ -92,11 +92,9 @@ def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) 
     if chart is not None:
         draw(chain_drawing(job, title=job.title or "The chain", marks=suspicion(found)), chart)
     if page is not None:
-        from gainwright.app.papers.papers import write_paper
-        from gainwright.composition import compose
+        from gainwright.cli.papers import write_paper
 
-        world = compose()
-        write_paper(customer_paper(job, found), page, charts=world.charts, printer=world.printer)
+        write_paper(customer_paper(job, found), page)
 
 
 @app.command()
@@ -127,12 +125,13 @@ def practise(
     as_json: Json = False,
 ) -> None:
     """Practise: find the fault that is hidden in a simulated chain, then see a short way to it."""
+    from gainwright.app.practice.practising import example_job, in_use
     from gainwright.app.practice.practising import practise as run
-    from gainwright.app.practice.practising import practise_job
     from gainwright.cli.practice import exercise
     from gainwright.composition import compose
+    from gainwright.jobfile import read_job
 
-    read = practise_job(job)
+    read = in_use(read_job(job).job if job is not None else example_job())
     if seed is None:
         import secrets
 

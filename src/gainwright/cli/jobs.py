@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, end, print_json, print_text
+from gainwright.cli.base import JobPath, Json, app, draw, end, print_json, print_text
+from gainwright.errors import CallError
 from gainwright.results import to_json
+
+if TYPE_CHECKING:
+    from gainwright.app.tones import WrittenTone
+    from gainwright.diagnose import Learned
 
 
 @app.command()
@@ -18,7 +24,7 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Write a commented job file to start from, or list the examples."""
-    from gainwright.app.jobs.starting import examples, new_job
+    from gainwright.jobfile import example_text, examples
 
     if file == Path():
         found = examples()
@@ -26,7 +32,18 @@ def new(
             "\n".join(f"{name:<20} {about}" for name, about in found.items())
         )
         return
-    new_job(file, like=like)
+    from gainwright.adapters.files import write_file
+
+    text = example_text(like)
+    if file.exists():
+        raise CallError(
+            "exists already",
+            code="exists",
+            where=str(file),
+            rule="nothing is overwritten",
+            remedy="choose another name",
+        )
+    write_file(file, text)
     print_json({"file": str(file), "like": like}) if as_json else print_text(
         f"{file} written, like {like}. Next: edit it, then gainwright check {file}"
     )
@@ -35,12 +52,15 @@ def new(
 @app.command()
 def check(job: JobPath, as_json: Json = False) -> None:
     """Check a job: its file, then its engineering."""
-    from gainwright.app.jobs.answers import check as run
+    from gainwright.jobfile import read_job
 
-    read, findings = run(job)
+    read = read_job(job).job  # the planner is imported after it, so that a mistake in the file is told at once
+    from gainwright.plan import check_job
+
+    findings = check_job(read)
     blocked = any(f.severity == "blocker" for f in findings)
     if as_json:
-        print_json({"title": read.title, "findings": findings})
+        print_json({"title": read.title, "findings": [to_json(f) for f in findings]})
     else:
         from gainwright.report import findings_text
 
@@ -60,13 +80,15 @@ def levels(
     as_json: Json = False,
 ) -> None:
     """Show the corridor: level, floor and ceiling at every node."""
-    from gainwright.app.jobs.answers import draw_corridor
-    from gainwright.app.jobs.answers import levels as run
-    from gainwright.composition import compose
+    from gainwright.app.jobs.corridor import answer, settings_from
+    from gainwright.jobfile import read_job
 
-    read, found = run(job, tone_hz=tone, level_dbfs=level, sets=sets or [])
+    read = read_job(job).job
+    found = answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level)
     if chart is not None:
-        draw_corridor(found, compose().charts, title=read.title, path=chart)
+        from gainwright.report import corridor_chart
+
+        draw(corridor_chart(found, title=read.title), chart)
     if as_json:
         print_json(found)
     else:
@@ -86,12 +108,22 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Plan the work: steps, targets and findings."""
-    from gainwright.app.jobs.answers import plan as run
-    from gainwright.app.jobs.answers import plan_with
+    from gainwright.jobfile import read_evidence, read_job
 
-    found, learned = (run(job), ()) if evidence is None else plan_with(job, evidence)
+    read = read_job(job).job
+    entries = () if evidence is None else read_evidence(evidence, read)
+    from gainwright.plan import make_plan
+
+    learned: tuple[Learned, ...] = ()
+    if evidence is None:
+        found = make_plan(read)
+    else:
+        from gainwright.diagnose import Diagnoser, learn
+
+        draws, learned = learn(Diagnoser(read), entries)
+        found = make_plan(read, learned=draws)
     if as_json:
-        print_json(to_json(found) | {"learned": to_json(learned)})
+        print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})
     else:
         from gainwright.report import learned_text, plan_text
 
@@ -104,9 +136,10 @@ def plan(
 @app.command()
 def assumed(job: JobPath, as_json: Json = False) -> None:
     """Show what is assumed where the job doesn't say, and why."""
-    from gainwright.app.jobs.starting import assumptions
+    from gainwright.app.jobs.assumptions import assumptions
+    from gainwright.jobfile import read_job
 
-    found = assumptions(job)
+    found = assumptions(read_job(job))
     if as_json:
         print_json({"assumed": found})
     else:
@@ -127,12 +160,44 @@ def tones(
     as_json: Json = False,
 ) -> None:
     """Write the signals: a job's whole set, or one tone."""
-    from gainwright.app.tones.sets import tones as run
+    if (job is None) == (tone is None):
+        raise CallError(
+            "it isn't said which tones",
+            code="bad_call",
+            rule="name a job for its whole set, or --tone HZ for one",
+            remedy="gainwright tones car.yaml --out signals",
+        )
+    if out is None:
+        raise CallError(
+            "it isn't said where to", code="bad_call", rule="--out names a folder for a job, a file for one tone"
+        )
+    if job is not None:
+        found = _job_tones(job, out, seconds=seconds, rate_hz=rate, bits=bits, flac=flac)
+    else:
+        from gainwright.adapters.files import write_file
+        from gainwright.app.tones import written_tone
+        from gainwright.signals import NumberedTone, Tone, tone_bytes
 
-    found = run(
-        job, out=out, tone_hz=tone, level_dbfs=level, seconds=seconds, rate_hz=rate, bits=bits, sides=sides, flac=flac
-    )
+        one = Tone(float(tone or 0.0), (level,), seconds, rate, bits, sides)  # type: ignore[arg-type]
+        write_file(out, tone_bytes(one, out.suffix))
+        entry = NumberedTone(str(out), one, f"{one.frequency_hz:g} Hz at {level:g} dBFS")
+        found = [written_tone(entry)]
     print_json({"tones": found}) if as_json else print_text("\n".join(f"{t.file}  {t.what}" for t in found))
+
+
+def _job_tones(job: Path, out: Path, *, seconds: float, rate_hz: int, bits: int, flac: bool) -> list[WrittenTone]:
+    from gainwright.adapters.files import make_folder, write_file
+    from gainwright.app.tones import plan_tones, written_tone
+    from gainwright.jobfile import read_job
+    from gainwright.plan import make_plan
+    from gainwright.signals import numbered, set_files
+
+    read = read_job(job).job
+    entries = numbered(plan_tones(make_plan(read), seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
+    make_folder(out)
+    for name, content in set_files(entries, title=read.title):
+        write_file(out / name, content)
+    return [written_tone(replace(entry, file=str(out / entry.file))) for entry in entries]
 
 
 @app.command()
@@ -141,11 +206,16 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """Run the whole job on a shipped example, end to end."""
+    from gainwright.adapters.files import make_folder, write_file
     from gainwright.app.practice.demo import demo as run
     from gainwright.composition import compose
 
+    for folder in (out, out / "tones", out / "recordings"):
+        make_folder(folder)
     world = compose()
-    found = run(out, charts=world.charts, benches=world.benches)
+    found, files = run(str(out), charts=world.charts, benches=world.benches)
+    for name, content in files.items():
+        write_file(out / name, content)
     print_json(found) if as_json else print_text(found.text())
 
 

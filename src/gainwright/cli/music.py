@@ -55,7 +55,6 @@ def music(
     as_json: Json = False,
 ) -> None:
     """Find the allowance that the music allows: scan folders, band by band."""
-    from gainwright.app.music.allowances import write_allowance as write
     from gainwright.composition import compose
     from gainwright.report import music_chart
 
@@ -67,7 +66,7 @@ def music(
     if chart is not None:
         draw(music_chart(found, title="What this music allows"), chart)
     if write_allowance and job is not None:
-        found = replace(found, written_db=write(job, found))
+        found = replace(found, written_db=_write_allowance(job, found.recommended_db))
     if as_json:
         print_json(found)
         return
@@ -214,13 +213,23 @@ def _left(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
+def _write_allowance(path: Path, recommended_db: dict[str, float]) -> dict[str, float]:
+    """Write what is recommended into a job's file; return output -> dB."""
+    from gainwright.adapters.files import write_file
+    from gainwright.app.music.allowances import with_allowances
+    from gainwright.jobfile import read_job
+
+    write_file(path, with_allowances(read_job(path).text, recommended_db, name=str(path)))
+    return recommended_db
+
+
 def _write(world: World, found: MusicResult, out: Path) -> None:
     import json
 
-    from gainwright.app.jobs.answers import write_bytes
+    from gainwright.adapters.files import write_file
     from gainwright.app.music.allowances import table_rows
 
     if out.suffix.lower() == ".json":
-        write_bytes(out, (json.dumps(to_json(found), ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode())
+        write_file(out, json.dumps(to_json(found), ensure_ascii=False, indent=1, allow_nan=False) + "\n")
     else:
         world.music_table(out, *table_rows(found))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,9 +10,14 @@ import typer
 
 from gainwright.cli.base import Json, app, print_json, print_text
 from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
+from gainwright.composition import compose
+from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.model import Case
+    from gainwright.app.papers.papers import PaperMaterial
+    from gainwright.metering import Recording
+    from gainwright.model import Case, Job
+    from gainwright.report import Chart, Paper
 
 
 @app.command()
@@ -37,23 +43,65 @@ def report(
     as_json: Json = False,
 ) -> None:
     """Write a paper: the set-up sheet, the handover, the customer's page or the case."""
-    from gainwright.app.papers.papers import PaperFiles, make_paper, write_paper
-    from gainwright.composition import compose
-    from gainwright.errors import CallError
+    from gainwright.app.papers.papers import check_date, check_kind, make_paper
 
     if out is None and not as_json:
         raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
-    world = compose()
+    check_kind(kind)
+    check_date(date)
     kept, closed = _of_store(kind, case, store, cases)
-    read = (tuple(recording or ()), knee, tuple(response or ()), date, music)
-    files = PaperFiles(evidence, case, *read, kept, closed)
-    made = make_paper(job, kind=kind, files=files)
+    about = _job(job, kept, case)
+    material = _material(about, kept, evidence, date, closed)
+    if kind == "handover":
+        material = _with_measurements(material, recording or [], knee, response or [], music)
+    made = make_paper(about, kind=kind, material=material)
     if out is not None:
-        write_paper(made, out, charts=world.charts, printer=world.printer, code=language, size=paper)
+        write_paper(made, out, code=language, size=paper)
     if as_json:
         print_json(made.as_json())
     else:
         print_text(f"written: {out}")
+
+
+def write_paper(paper: Paper, out: Path, *, code: str = "en", size: str = "a4") -> None:
+    """Write a paper as .pdf, .html, .json or .csv, in a language, for A4 or Letter.
+
+    Raises
+    ------
+    CallError : another suffix, language or size, or the file can't be written.
+    """
+    from gainwright.adapters.files import write_file
+    from gainwright.app.papers.papers import paper_bytes
+
+    world = compose()
+    try:
+        content = paper_bytes(
+            paper, out.suffix.lower(), charts=world.charts, printer=world.printer, code=code, size=size
+        )
+    except CallError as error:
+        raise (error.placed(str(out)) if error.code == "bad_suffix" else error) from None
+    write_file(out, content)
+
+
+def _job(path: Path | None, case: Case | None, name: str) -> Job:
+    from gainwright.jobfile import read_job, read_job_text
+
+    if path is not None:
+        return read_job(path).job
+    if case is None:
+        raise CallError("no job is named", code="no_job", remedy="name a job file, or a kept case with --case")
+    return read_job_text(case.job, name=name).job
+
+
+def _material(job: Job, case: Case | None, evidence: Path | None, date: str, closed: dict[str, int]) -> PaperMaterial:
+    from gainwright.app.papers.papers import PaperMaterial
+    from gainwright.jobfile import read_entry, read_evidence
+
+    if evidence is not None:
+        entries = read_evidence(evidence, job)
+    else:
+        entries = () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
+    return PaperMaterial(entries, case, date=date, closed_by_cause=closed)
 
 
 def _of_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:
@@ -62,3 +110,29 @@ def _of_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Ca
         with opened_store(place, folder, name=name) as store:
             return store.cases.get(name).case, store.cases.closed_by_cause()
     return None, closed_by_cause(place, folder) if kind in ("customer", "case") else {}
+
+
+def _with_measurements(
+    material: PaperMaterial, recordings: list[Path], column: Path | None, sweeps: list[Path], music: Path | None
+) -> PaperMaterial:
+    from gainwright.app.measuring.knee import read_readings
+    from gainwright.app.music.result import read_music
+    from gainwright.app.papers.papers import knee_and_chart, measured_for_paper, sweep_chart
+    from gainwright.metering import read_recording
+
+    knee, curves = None, list["Chart"]()
+    if column is not None:
+        knee, chart = knee_and_chart(read_readings(column), title=column.name)
+        curves.append(chart)
+
+    def recorded(path: Path) -> Recording:
+        return replace(read_recording(path), name=path.name)
+
+    curves += [sweep_chart(recorded(path)) for path in sweeps]
+    return replace(
+        material,
+        measured=tuple(measured_for_paper(recorded(path)) for path in recordings),
+        knee=knee,
+        curves=tuple(curves),
+        music=None if music is None else read_music(music),
+    )

@@ -53,9 +53,10 @@ def attenuator(
     as_json: Json = False,
 ) -> None:
     """Design what must stand between each amplifier and a recorder."""
-    from gainwright.app.jobs.answers import attenuators
+    from gainwright.jobfile import read_job
+    from gainwright.plan import design_attenuators
 
-    found = attenuators(job, recorder=recorder, series=series, tolerance_percent=tolerance)
+    found = design_attenuators(read_job(job).job, recorder=recorder, series=series, tolerance=tolerance / 100)
     if as_json:
         print_json({"attenuators": found})
     else:

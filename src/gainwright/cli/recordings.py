@@ -61,10 +61,17 @@ def measure(
         options = LiveOptions(device, channels, rate, gain, calibrate, meter_reads, expect, limit, seconds)
         _live(options, job=job, step=step, as_json=as_json)
         return
-    from gainwright.app.measuring.recordings import measure as run
+    from gainwright.metering import measure as run
+    from gainwright.metering import read_recording
 
     assert file is not None  # noqa: S101  asked above
-    found = run(file, calibrate_v=calibrate, expect_hz=expect, limit_percent=limit, within_percent=within)
+    found = run(
+        read_recording(file),
+        calibrate_v=calibrate,
+        calibrated_within=within / 100,
+        expect_hz=expect,
+        limit_percent=limit,
+    )
     if as_json:
         print_json(found)
     else:
@@ -75,13 +82,18 @@ def measure(
 
 
 def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -> None:
-    from gainwright.app.measuring.live import expectation, live
+    from gainwright.app.measuring.live import expectation_of, live
     from gainwright.cli.running import follow
     from gainwright.composition import compose
 
     if (job is None) != (not step):
         raise CallError("--job and --step belong together", code="bad_call")
-    expected = expectation(job, step) if job is not None else None
+    expected = None
+    if job is not None:
+        from gainwright.jobfile import read_job
+        from gainwright.plan import make_plan
+
+        expected = expectation_of(make_plan(read_job(job).job), step)
     if expected is not None:
         say(f"step {expected.step} expects {expected.low_v:.4g} to {expected.high_v:.4g} V")
     found = follow(live(compose().sound, options), expected=expected)
@@ -115,15 +127,35 @@ def noise(
     as_json: Json = False,
 ) -> None:
     """Measure noise, and tell hum, ripple, whine and hiss apart."""
-    from gainwright.app.measuring.recordings import noise as run
+    from gainwright.metering import measure_noise, read_recording
 
-    found = run(file, calibrate_v=calibrate, power_w=power, load_ohm=load, within_percent=within)
+    reference_v = _reference_v(power, load, calibrate)
+    found = measure_noise(
+        read_recording(file), calibrate_v=calibrate, calibrated_within=within / 100, reference_v=reference_v
+    )
     if as_json:
         print_json({"channels": found})
     else:
         from gainwright.report import noise_text
 
         print_text(noise_text(found))
+
+
+def _reference_v(power_w: float | None, load_ohm: float | None, calibrate_v: float | None) -> float | None:
+    """Return the voltage that signal to noise refers to, None when it isn't asked for."""
+    from gainwright.physics import voltage_for_power
+    from gainwright.quantities import check_bounds
+
+    if power_w is None and load_ohm is None:
+        return None
+    if power_w is None or load_ohm is None or calibrate_v is None:
+        raise CallError(
+            "signal to noise needs --power, --load and --calibrate together",
+            code="bad_call",
+            remedy="for example --power 300 --load 4 --calibrate 63",
+        )
+    check_bounds(("power", power_w, 1e-6, 1e5, "W"), ("load", load_ohm, 0.01, 1e6, "ohm"))
+    return float(voltage_for_power(power_w=power_w, resistance_ohm=load_ohm))
 
 
 @app.command()
@@ -138,9 +170,10 @@ def onset(
     as_json: Json = False,
 ) -> None:
     """Find when and at which level a rising tone begins to clip."""
-    from gainwright.app.measuring.recordings import onset as run
+    from gainwright.metering import find_onset, low_pass_response, read_recording
 
-    found = run(file, limit_percent=limit, expect_hz=expect, behind=behind or [])
+    filters = low_pass_response(behind or [])
+    found = find_onset(read_recording(file), limit_percent=limit, expect_hz=expect, behind=filters)
     if chart is not None:
         from gainwright.report import onset_chart
 
@@ -164,10 +197,11 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Write an exponential sweep, to measure a response with."""
-    from gainwright.app.measuring.responses import make_sweep, write_sweep
+    from gainwright.adapters.files import write_file
+    from gainwright.signals import Sweep
 
-    made = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=level, rate_hz=rate)
-    write_sweep(out, made)
+    made = Sweep(low, high, seconds, level, rate)
+    write_file(out, made.file_bytes(out.suffix))
     found = {"file": str(out), "low_hz": low, "high_hz": high, "seconds": seconds, "level_dbfs": level, "rate_hz": rate}
     print_json(found) if as_json else print_text(
         f"{out}: {low:g} to {high:g} Hz in {seconds:g} s at {level:g} dBFS. Tweeters only behind their high-pass; begin soft."
@@ -188,12 +222,12 @@ def response(
     as_json: Json = False,
 ) -> None:
     """Find the response of a path: its filters, level, polarity and delay."""
-    from gainwright.app.measuring.responses import make_sweep, responses
+    from gainwright.app.measuring.responses import responses
+    from gainwright.metering import read_recording
+    from gainwright.signals import Sweep
 
-    played = None
-    if reference is None:
-        played = make_sweep(low_hz=low, high_hz=high, seconds=seconds, level_dbfs=-12.0, rate_hz=96_000)
-    found = responses(file, played, reference=reference, temperature_celsius=temperature)
+    played = Sweep(low, high, seconds, rate_hz=96_000) if reference is None else None
+    found = responses(read_recording(file), played, reference=reference, temperature_celsius=temperature)
     if chart is not None:
         from gainwright.report import response_chart
 

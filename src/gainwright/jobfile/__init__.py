@@ -8,7 +8,6 @@ from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import Assumption, assumed_of_instruments, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
-from gainwright.jobfile.writing import save
 
 __all__ = [
     "Assumption",
@@ -32,7 +31,6 @@ __all__ = [
     "read_job",
     "read_job_text",
     "read_number",
-    "save",
     "schema_text",
     "settings",
     "shipped_schema",

@@ -4,6 +4,7 @@ from gainwright.metering.clipping import Cut, find_cut
 from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
 from gainwright.metering.interval import Interval
 from gainwright.metering.knee import Knee, MeterKind, find_knee
+from gainwright.metering.known_filters import low_pass_response
 from gainwright.metering.live import LiveMeter, LiveReading
 from gainwright.metering.matching import Match, Responses, compared, match
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
@@ -47,6 +48,7 @@ __all__ = [
     "four_parameter_fit",
     "frequency_start",
     "lines",
+    "low_pass_response",
     "match",
     "measure",
     "measure_noise",

@@ -13,6 +13,7 @@ from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import HIGH_HZ, Lines, lines
 from gainwright.metering.uncertainty import half_widths
+from gainwright.quantities import check_bounds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -60,7 +61,14 @@ def measure(
     Raises
     ------
     RecordingError : no samples, or some that are no numbers.
+    CallError : an option out of its bounds.
     """
+    check_bounds(
+        ("calibration", calibrate_v, 1e-6, 1e4, "V"),
+        ("tolerance of the calibration", 100 * calibrated_within, 0.0, 50.0, "%"),
+        ("expected frequency", expect_hz, 1.0, 1e5, "Hz"),
+        ("THD limit", limit_percent, 1e-4, 48.0, "%"),
+    )
     checked(recording)
     return Measurement(
         recording.rate_hz,

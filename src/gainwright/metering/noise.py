@@ -16,6 +16,7 @@ from gainwright.metering.recording import Recording, checked
 from gainwright.metering.spectrum import HIGH_HZ, LINE_BINS, LOW_HZ, power_spectrum
 from gainwright.metering.whine import Whine, find_whine
 from gainwright.physics import a_weighting_db
+from gainwright.quantities import check_bounds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -114,7 +115,13 @@ def measure_noise(
     Raises
     ------
     RecordingError : no samples, or some that are no numbers.
+    CallError : an option out of its bounds.
     """
+    check_bounds(
+        ("calibration", calibrate_v, 1e-6, 1e4, "V"),
+        ("tolerance of the calibration", 100 * calibrated_within, 0.0, 50.0, "%"),
+        ("reference voltage", reference_v, 1e-6, 1e5, "V"),
+    )
     checked(recording)
     channels = (np.ascontiguousarray(recording.samples[:, i]) for i in range(recording.channels))
     found = [_channel(i, samples, recording.rate_hz) for i, samples in enumerate(channels, start=1)]

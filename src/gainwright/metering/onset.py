@@ -19,6 +19,7 @@ from gainwright.metering.knee import MeterKind, find_knee
 from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import four_parameter_fit, frequency_start
 from gainwright.physics import clipped_sine_harmonic, drive_for_thd
+from gainwright.quantities import check_bounds
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,7 +111,9 @@ def find_onset(
     Raises
     ------
     RecordingError : no samples, or some that are no numbers.
+    CallError : an option out of its bounds.
     """
+    check_bounds(("THD limit", limit_percent, 0.01, 40.0, "%"), ("expected frequency", expect_hz, 1.0, 1e5, "Hz"))
     checked(recording)
     return tuple(
         _channel(

@@ -19,6 +19,7 @@ from gainwright.solve import Chain, rails_v
 if TYPE_CHECKING:
     from gainwright.model import Job
 
+SERIES = (6, 12, 24, 48, 96, 192)
 DRAWS, SEED = 1024, 1
 HIGHEST = 0.999
 """The share of amplifiers of this description that stay under the highest voltage."""
@@ -83,8 +84,11 @@ def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolera
 
     Raises
     ------
-    CallError : no such recorder, no amplifier, a tolerance outside 0.01 to 20 %.
+    CallError : no such recorder or series, no amplifier, a tolerance outside 0.01 to 20 %.
     """
+    if series not in SERIES:
+        known = ", ".join(f"E{s}" for s in SERIES)
+        raise CallError(f"there is no series E{series}", code="bad_option", where="series", rule=f"there is {known}")
     name, found = _recorder(job, recorder)
     if not 1e-4 <= tolerance <= 0.2:
         raise CallError(f"a tolerance of {100 * tolerance:g} %", code="bad_option", rule="it is 0.01 to 20 %")

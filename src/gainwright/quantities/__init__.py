@@ -3,6 +3,7 @@
 The only room that knows units. Everything behind it works on plain SI floats and arrays with the unit in the name.
 """
 
+from gainwright.quantities.bounds import check_bounds
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension
 from gainwright.quantities.drawing import draw, latin_hypercube, uniform_points
 from gainwright.quantities.quantity import Quantity, parse, quantity
@@ -47,6 +48,7 @@ __all__ = [
     "Unknown",
     "Volts",
     "cells_of",
+    "check_bounds",
     "decimal",
     "draw",
     "is_bare",

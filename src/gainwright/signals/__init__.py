@@ -1,8 +1,8 @@
 """What is played: tones, runs of levels, and the numbered set a job needs."""
 
-from gainwright.signals.sets import LIST_NAME, NumberedTone, list_text, numbered, write_set
+from gainwright.signals.sets import LIST_NAME, NumberedTone, list_text, numbered, set_files
 from gainwright.signals.sweeps import Sweep
-from gainwright.signals.tones import Tone, quantised, render, steady_frames, write_samples, write_tone
+from gainwright.signals.tones import Tone, quantised, render, samples_bytes, steady_frames, tone_bytes
 
 __all__ = [
     "LIST_NAME",
@@ -13,8 +13,8 @@ __all__ = [
     "numbered",
     "quantised",
     "render",
+    "samples_bytes",
+    "set_files",
     "steady_frames",
-    "write_samples",
-    "write_set",
-    "write_tone",
+    "tone_bytes",
 ]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
-from gainwright.signals.tones import Tone, write_tone
+from gainwright.signals.tones import Tone, tone_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-    from pathlib import Path
+    from collections.abc import Iterator, Sequence
 
 LIST_NAME = "tones.txt"
 
@@ -49,17 +49,8 @@ def list_text(tones: Sequence[NumberedTone], *, title: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_set(
-    folder: Path, tones: Sequence[NumberedTone], *, title: str, progress: Callable[[str], None] | None = None
-) -> None:
-    """Write every tone and the list into a folder.
-
-    Raises
-    ------
-    CallError : a file can't be written.
-    """
+def set_files(tones: Sequence[NumberedTone], *, title: str) -> Iterator[tuple[str, bytes]]:
+    """Yield name and content of the list and then of every tone."""
+    yield LIST_NAME, list_text(tones, title=title).encode()
     for entry in tones:
-        if progress is not None:
-            progress(entry.file)
-        write_tone(folder / entry.file, entry.tone)
-    (folder / LIST_NAME).write_text(list_text(tones, title=title), encoding="utf-8")
+        yield entry.file, tone_bytes(entry.tone, PurePath(entry.file).suffix)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import CallError
+from gainwright.signals.tones import quantised, samples_bytes
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -61,6 +62,12 @@ class Sweep:
     def harmonic_lead_s(self, order: int) -> float:
         """Return by how much the response of a harmonic comes before the linear one: L ln N (Farina 2000)."""
         return self.stretch_s * math.log(order)
+
+    def file_bytes(self, suffix: str) -> bytes:
+        """Return the sweep on both sides as the content of a 24-bit .wav or .flac file. CallError: another suffix."""
+        samples = self.render()
+        codes = quantised(np.stack([samples, samples], axis=1), bits=24, seed=1)
+        return samples_bytes(codes, self.rate_hz, 24, suffix)
 
     def render(self) -> Floats:
         """Return the samples re full scale, shape (frames,), silences included, ends faded by raised cosines."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
@@ -11,8 +12,6 @@ import numpy as np
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
@@ -124,52 +123,33 @@ def quantised(samples: Floats, *, bits: int, seed: int) -> npt.NDArray[np.int32]
     return np.asarray(whole << (32 - bits), dtype=np.int32)
 
 
-def write_tone(path: Path, tone: Tone) -> None:
-    """Write a tone as a WAV or FLAC file, whole or not at all.
+def tone_bytes(tone: Tone, suffix: str) -> bytes:
+    """Return a tone as the content of a .wav or .flac file.
 
     Raises
     ------
-    CallError : another suffix, or the place can't be written.
+    CallError : another suffix.
     """
-    kind = _kind(path)
-    write_samples(
-        path, quantised(render(tone), bits=tone.bits, seed=tone.seed), tone.rate_hz, bits=tone.bits, kind=kind
-    )
+    return samples_bytes(quantised(render(tone), bits=tone.bits, seed=tone.seed), tone.rate_hz, tone.bits, suffix)
 
 
-def _kind(path: Path) -> str:
-    kind = _WAV_AND_FLAC.get(path.suffix.lower())
-    if kind is None:
-        raise CallError(
-            f"a tone can't be written as {path.suffix or 'a file without a suffix'}",
-            code="bad_suffix",
-            where=str(path),
-            rule="tones are .wav or .flac",
-            remedy="name the file tone.wav",
-        )
-    return kind
-
-
-def write_samples(
-    path: Path, samples: npt.NDArray[np.int32], rate_hz: int, *, bits: int, kind: str | None = None
-) -> None:
-    """Write left-justified integers as a WAV or FLAC file, whole or not at all.
+def samples_bytes(samples: npt.NDArray[np.int32], rate_hz: int, bits: int, suffix: str) -> bytes:
+    """Return left-justified integers, shape (frames, channels), as the content of a .wav or .flac file.
 
     Raises
     ------
-    CallError : another suffix, or the place can't be written.
+    CallError : another suffix.
     """
     import soundfile
 
-    kind = kind or _kind(path)
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("wb") as file:
-            soundfile.write(file, samples, rate_hz, format=kind, subtype=f"PCM_{bits}")
-        part.replace(path)
-    except (OSError, soundfile.LibsndfileError) as error:
-        part.unlink(missing_ok=True)
-        said = getattr(error, "strerror", None) or str(error)
+    kind = _WAV_AND_FLAC.get(suffix.lower())
+    if kind is None:
         raise CallError(
-            f"can't be written: {said}", code="not_written", where=str(path), remedy="choose another place"
-        ) from None
+            f"a tone can't be written as {suffix or 'a file without a suffix'}",
+            code="bad_suffix",
+            rule="tones are .wav or .flac",
+            remedy="name the file tone.wav",
+        )
+    out = io.BytesIO()
+    soundfile.write(out, samples, rate_hz, format=kind, subtype=f"PCM_{bits}")
+    return out.getvalue()

@@ -12,7 +12,6 @@ from gainwright.simulated.rig import Rig
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
     from gainwright.model import Job
 
@@ -58,13 +57,13 @@ class SimulatedBench:
         bad = channel.verdict in ("clipped", "distorted") and (channel.thd_percent or 0.0) > THD_LIMIT_PERCENT
         return bad or channel.verdict == "overloaded_input"
 
-    def record(self, node: str, instrument: str, seconds: float, path: Path) -> None:
-        """Write what a recorder takes at a node as a 24-bit WAV file."""
-        import soundfile
+    def record(self, node: str, instrument: str, seconds: float) -> bytes:
+        """Return what a recorder takes at a node as a 24-bit WAV file."""
+        from gainwright.signals import samples_bytes
 
         samples, rate_hz = self.rig.record(node, instrument, seconds=seconds)
         codes = np.rint(samples * 2**23).astype(np.int64) << 8
-        soundfile.write(path, codes.astype(np.int32), rate_hz, subtype="PCM_24")
+        return samples_bytes(codes.astype(np.int32)[:, None], rate_hz, 24, ".wav")
 
 
 class SimulatedBenches:

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from gainwright.adapters.files import write_file
 from gainwright.errors import CallError
-from gainwright.jobfile import example_text, read_job_text, save
+from gainwright.jobfile import example_text, read_job_text
 from gainwright.jobfile.editing import set_key
 
 
@@ -49,9 +50,9 @@ def test_a_new_key_is_added_and_comments_stay() -> None:
 def test_saving_is_all_or_nothing(tmp_path: Path) -> None:
     """The old file stays until the new one is whole; no part is left behind."""
     path = tmp_path / "job.yaml"
-    save(path, "a: 1\n")
-    save(path, "a: é\n")
+    write_file(path, "a: 1\n")
+    write_file(path, "a: é\n")
     assert path.read_bytes() == "a: é\n".encode()
     with pytest.raises(CallError, match="can't be written"):
-        save(tmp_path / "none" / "job.yaml", "a: 1\n")
+        write_file(tmp_path / "none" / "job.yaml", "a: 1\n")
     assert [p.name for p in tmp_path.iterdir()] == ["job.yaml"]

@@ -10,7 +10,7 @@ from gainwright.app.measuring.typed_readings import plain_number
 from gainwright.errors import CallError, GainwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.app.store import Store, StoredJob
     from gainwright.jobfile import JobFile
@@ -154,12 +154,49 @@ def answer(job: Job, settings: Mapping[str, str], *, tone_hz: float, level_dbfs:
     ------
     CallError : a tone, level or setting that can't be.
     """
-    from gainwright.app.jobs.answers import check_tone
     from gainwright.jobfile import with_settings
     from gainwright.solve import Chain, levels
 
     check_tone(tone_hz=tone_hz, level_dbfs=level_dbfs)
     return levels(Chain(with_settings(job, settings)), tone_hz=tone_hz, level_dbfs=level_dbfs)
+
+
+def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
+    """Refuse a tone that can't be.
+
+    Raises
+    ------
+    CallError : its frequency or its level can't be.
+    """
+    if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
+        raise CallError(f"a tone of {tone_hz:g} Hz", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
+    if not (math.isfinite(level_dbfs) and -150 <= level_dbfs <= 0):
+        raise CallError(
+            f"a level of {level_dbfs:g} dBFS", code="bad_level", rule="a level is -150 to 0 dBFS (full scale is 0)"
+        )
+
+
+def settings_from(sets: Sequence[str]) -> Mapping[str, str]:
+    """Read `NODE.CONTROL=VALUE` texts.
+
+    Raises
+    ------
+    CallError : a text without `=`, or a control named twice.
+    """
+    found: dict[str, str] = {}
+    for text in sets:
+        control, equals, value = text.partition("=")
+        if not equals or not control.strip() or not value.strip():
+            raise CallError(
+                f"{text!r} sets nothing",
+                code="bad_setting",
+                rule="a setting is CONTROL=VALUE",
+                remedy="write head.volume=30",
+            )
+        if control.strip() in found:
+            raise CallError(f"{control.strip()} is set twice", code="bad_setting", remedy="give it once")
+        found[control.strip()] = value.strip()
+    return found
 
 
 def usual_tones(job: Job) -> tuple[tuple[float, float], ...]:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.measuring.calibrations import keep_calibration, kept_calibrations
 from gainwright.errors import CallError
+from gainwright.quantities import check_bounds
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from gainwright.app.ports import Block, InputDevice, SoundInput
     from gainwright.metering import LiveReading, Pictures
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
 """How long a tone is watched before a calibration is taken from it."""
-NOT_CALIBRATED = "not calibrated: levels are re full scale; give the reading of a meter at the same place"
+NOT_CALIBRATED = "not calibrated: levels are re full scale; calibrate with a meter's reading of the same tone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +62,6 @@ class Expectation:
     def verdict(self, v_rms: float) -> str:
         """Return whether a reading fits: fits, low, high."""
         return "low" if v_rms < self.low_v else "high" if v_rms > self.high_v else "fits"
-
-
-def expectation(job: Path, step: str) -> Expectation:
-    """Return what a step of a job's plan expects.
-
-    Raises
-    ------
-    JobError : the file is no job.
-    CallError : no such step, or one that expects no voltage.
-    """
-    from gainwright.app.jobs.answers import plan
-
-    return expectation_of(plan(job), step)
 
 
 def expectation_of(plan: Plan, step: str) -> Expectation:
@@ -276,7 +263,7 @@ def check_options(options: LiveOptions) -> None:
     ------
     CallError : one is.
     """
-    bounds = (
+    check_bounds(
         ("meter reading", options.meter_v, 1e-4, 1e3, "V"),
         ("calibration", options.calibrate_v, 1e-6, 1e4, "V"),
         ("expected frequency", options.expect_hz, 1.0, 1e5, "Hz"),
@@ -284,14 +271,6 @@ def check_options(options: LiveOptions) -> None:
         ("duration", options.seconds, 0.1, 1e6, "s"),
         ("channels", float(options.channels), 1, 64, ""),
     )
-    for name, value, low, high, unit in bounds:
-        if value is not None and not (math.isfinite(value) and low <= value <= high):
-            raise CallError(
-                f"a {name} of {value:g}",
-                code="bad_option",
-                where=name,
-                rule=f"it is {low:g} to {high:g} {unit}".strip(),
-            )
 
 
 def _calibrated(reading: LiveReading, meter_v: float) -> float:

@@ -2,47 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError, RecordingError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from gainwright.metering import Responses
+    from gainwright.metering import Recording, Responses
     from gainwright.signals import Sweep
 
 
-def make_sweep(*, low_hz: float, high_hz: float, seconds: float, level_dbfs: float, rate_hz: int) -> Sweep:
-    """Return a sweep.
-
-    Raises
-    ------
-    CallError : a range, length, level or rate that can't be.
-    """
-    from gainwright.signals import Sweep
-
-    return Sweep(low_hz, high_hz, seconds, level_dbfs, rate_hz)
-
-
-def write_sweep(out: Path, sweep: Sweep) -> None:
-    """Write a sweep on both sides as a 24-bit WAV or FLAC file.
-
-    Raises
-    ------
-    CallError : the place can't be written.
-    """
-    import numpy as np
-
-    from gainwright.signals import quantised, write_samples
-
-    samples = sweep.render()
-    write_samples(out, quantised(np.stack([samples, samples], axis=1), bits=24, seed=1), sweep.rate_hz, bits=24)
-
-
-def responses(file: Path, sweep: Sweep | None, *, reference: int | None, temperature_celsius: float) -> Responses:
-    """Read a recording and return the response of each channel.
+def responses(
+    recording: Recording, sweep: Sweep | None, *, reference: int | None = None, temperature_celsius: float = 20.0
+) -> Responses:
+    """Return the response of each channel of a recording.
 
     Parameters
     ----------
@@ -51,25 +23,22 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
 
     Raises
     ------
-    RecordingError : it can't be read, or holds nothing of what was played.
-    CallError : a channel that isn't there, a temperature outside -40 to 60.
+    RecordingError : it holds nothing of what was played.
+    CallError : a channel that isn't there, a temperature outside -40 to 60 °C.
     """
     from dataclasses import replace
 
-    from gainwright.metering import compared, find_path, read_recording, response_of_sweep, response_of_two
+    from gainwright.metering import compared, find_path, response_of_sweep, response_of_two
+    from gainwright.quantities import check_bounds
 
-    if not (math.isfinite(temperature_celsius) and -40 <= temperature_celsius <= 60):
-        raise CallError(
-            f"a temperature of {temperature_celsius:g}", code="bad_option", where="temperature", rule="-40 to 60 °C"
-        )
-    recording = read_recording(file)
+    check_bounds(("temperature", temperature_celsius, -40, 60, "°C"))
     numbers = [i + 1 for i in range(recording.channels) if i + 1 != reference]
     if reference is not None and (not 1 <= reference <= recording.channels or not numbers):
         raise CallError(
             f"channel {reference} as the reference",
             code="bad_option",
             where="reference",
-            rule=f"{file.name} has {recording.channels} channels, and another one is needed",
+            rule=f"the recording has {recording.channels} channels, and another one is needed",
         )
     if reference is None:
         assert sweep is not None  # noqa: S101  one of the two is given
@@ -85,6 +54,6 @@ def responses(file: Path, sweep: Sweep | None, *, reference: int | None, tempera
             response = respond(samples, played, rate_hz=recording.rate_hz, low_hz=low_hz, high_hz=high_hz)
             paths.append(find_path(response))
         except RecordingError as error:
-            raise error.placed(f"{file}: channel {number}") from None
+            raise error.placed(f"{recording.name}: channel {number}") from None
         found.append(response)
     return compared(numbers, found, paths, temperature_celsius=temperature_celsius)

@@ -9,7 +9,6 @@ from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from pathlib import Path
 
     from gainwright.app.music.scan import Library, Track
     from gainwright.model import Job
@@ -205,21 +204,6 @@ def with_allowances(text: str, recommended_db: Mapping[str, float], *, name: str
     if "all" in job.allowance and len(job.allowance) > 1 and not others:
         text = unset_key(text, ("allowance", "all"), name=name)
     return text
-
-
-def write_allowance(path: Path, music: MusicResult) -> dict[str, float]:
-    """Write what is recommended into a job's file; return output -> dB.
-
-    Raises
-    ------
-    JobError : the file is no job.
-    CallError : the file can't be written.
-    """
-    from gainwright.jobfile import read_job, save
-
-    found = music.recommended_db
-    save(path, with_allowances(read_job(path).text, found, name=str(path)))
-    return found
 
 
 def table_rows(music: MusicResult) -> tuple[Sequence[str], list[dict[str, Any]]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
-from gainwright.app.papers.papers import SIZES, SUFFIXES, PaperMaterial, check_date, paper_about
+from gainwright.app.papers.papers import SIZES, SUFFIXES, PaperMaterial, check_date, make_paper, measured_for_paper
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -94,24 +94,17 @@ def job_paper(
     material = PaperMaterial(
         told, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
     )
-    return paper_about(read, kind=wanted.kind, material=material, plan=plan)
+    return make_paper(read, kind=wanted.kind, material=material, plan=plan)
 
 
 def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, ...]:
     from gainwright.app.measuring.kept_recordings import for_handover
-    from gainwright.metering import measure, pictures, read_recording_bytes
-    from gainwright.report import Measured
+    from gainwright.metering import read_recording_bytes
 
     chosen = for_handover(store, job) if wanted.recordings is None else wanted.recordings
     found = []
     for kept in reversed(store.recordings.of(job)):
         if kept.id in chosen:
             recording = read_recording_bytes(store.recordings.content(kept.id), name=kept.name)
-            found.append(
-                Measured(
-                    kept.name,
-                    measure(recording, calibrate_v=kept.measured.get("calibrate_v")).channels[0],
-                    pictures(recording),
-                )
-            )
+            found.append(measured_for_paper(recording, calibrate_v=kept.measured.get("calibrate_v")))
     return tuple(found)

@@ -5,17 +5,15 @@ from __future__ import annotations
 import datetime
 import json
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, get_args
 
-from gainwright.app.jobs.answers import write_bytes
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.app.ports import Charts, Printer
-    from gainwright.metering import Knee
+    from gainwright.metering import Knee, Recording
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
     from gainwright.programme.library import MusicResult
@@ -26,52 +24,20 @@ SIZES = ("a4", "letter")
 
 
 @dataclass(frozen=True, slots=True)
-class PaperFiles:
-    """What belongs to a paper beside its job: evidence, a case of the store by name and as it is kept, the closed cases by cause, recordings, a column of readings, recorded sweeps, what music gave, a date."""
-
-    evidence: Path | None = None
-    case: str = ""
-    recordings: tuple[Path, ...] = ()
-    knee: Path | None = None
-    responses: tuple[Path, ...] = ()
-    date: str = ""
-    music: Path | None = None
-    kept: Case | None = None
-    closed_by_cause: Mapping[str, int] = field(default_factory=dict)
-
-
-def make_paper(job_path: Path | None, *, kind: str, files: PaperFiles) -> Paper:
-    """Return a paper about a job, or about a kept case.
-
-    Raises
-    ------
-    JobError, RecordingError, ReadingError : something of it can't be read.
-    CallError : an unknown kind, a date that is none, or nothing to write about.
-    """
-    from gainwright.report import Kind
-
-    if kind not in get_args(Kind):
-        raise CallError(
-            f"there is no paper {kind!r}",
-            code="unknown_kind",
-            where="kind of paper",
-            rule=f"there is {', '.join(get_args(Kind))}",
-        )
-    check_date(files.date)
-    job, case = _about(job_path, files)
-    entries = _entries(job, case, files.evidence)
-    knee, curves = _curves(files) if kind == "handover" else (None, [])
-    measured = [_measured(path) for path in files.recordings] if kind == "handover" else []
-    music = _music(files) if kind == "handover" else None
-    material = PaperMaterial(
-        entries, case, tuple(measured), knee, tuple(curves), files.date, music, files.closed_by_cause
-    )
-    return paper_about(job, kind=kind, material=material)
-
-
-@dataclass(frozen=True, slots=True)
 class PaperMaterial:
-    """What belongs to a paper, read: entries, the case, recordings with their pictures, curves, a date, what music gave."""
+    """What belongs to a paper beside its job.
+
+    Attributes
+    ----------
+    entries : the evidence.
+    case : the case that it is about.
+    measured : recordings with what was measured of them.
+    knee : where a column of readings bends.
+    curves : charts of the column and of recorded sweeps.
+    date : as it stands on the paper.
+    music : what the music allows that will be played.
+    closed_by_cause : how many cases of the store were closed with each cause.
+    """
 
     entries: tuple[Entry, ...] = ()
     case: Case | None = None
@@ -83,8 +49,28 @@ class PaperMaterial:
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
 
 
-def paper_about(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | None = None) -> Paper:
-    """Return a paper about a job that is read; its plan is made unless it is at hand."""
+def check_kind(kind: str) -> None:
+    """Refuse a kind of paper that there isn't. CallError."""
+    from gainwright.report import Kind
+
+    if kind not in get_args(Kind):
+        raise CallError(
+            f"there is no paper {kind!r}",
+            code="unknown_kind",
+            where="kind of paper",
+            rule=f"there is {', '.join(get_args(Kind))}",
+        )
+
+
+def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | None = None) -> Paper:
+    """Return a paper about a job; its plan is made unless it is at hand.
+
+    Raises
+    ------
+    CallError : an unknown kind, or a date that is none.
+    """
+    check_kind(kind)
+    check_date(material.date)
     if kind in ("customer", "case"):
         return _support_paper(kind, job, material)
     from gainwright.report import handover, setup_sheet
@@ -107,49 +93,35 @@ def paper_about(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | No
     )
 
 
-def _music(files: PaperFiles) -> MusicResult | None:
-    from gainwright.app.music.result import read_music
+def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tuple[Knee, Chart]:
+    """Return the knee of a column of (step, volts), read with a true-rms meter of 1 %, and its chart."""
+    from gainwright.app.measuring.knee import meter_kind
+    from gainwright.metering import find_knee
+    from gainwright.report import knee_chart
 
-    return None if files.music is None else read_music(files.music)
-
-
-def _curves(files: PaperFiles) -> tuple[Knee | None, list[Chart]]:
-    """Return the knee of the column of readings, and the charts of it and of the recorded sweeps."""
-    from gainwright.app.measuring.knee import knee_of_file, meter_kind
-    from gainwright.app.measuring.responses import make_sweep, responses
-    from gainwright.report import knee_chart, response_chart
-
-    knee, curves = None, list[Any]()
-    if files.knee is not None:
-        kind = meter_kind(meter="true-rms", accuracy_percent=1.0)
-        knee, readings = knee_of_file(files.knee, kind=kind, limit_percent=1.0)
-        curves.append(knee_chart(knee, readings, title=files.knee.name))
-    for path in files.responses:
-        sweep = make_sweep(low_hz=20.0, high_hz=20_000.0, seconds=10.0, level_dbfs=-12.0, rate_hz=96_000)
-        found = responses(path, sweep, reference=None, temperature_celsius=20.0)
-        curves.append(response_chart(found, title=path.name))
-    return knee, curves
+    kind = meter_kind(meter="true-rms", accuracy_percent=1.0)
+    steps, volts = [s for s, _ in readings], [v for _, v in readings]
+    knee = find_knee(steps, volts, meter=kind, limit_thd=0.01)
+    return knee, knee_chart(knee, list(readings), title=title)
 
 
-def _about(job_path: Path | None, files: PaperFiles) -> tuple[Job, Case | None]:
-    from gainwright.jobfile import read_job, read_job_text
+def sweep_chart(recording: Recording) -> Chart:
+    """Return the chart of a recorded sweep, 20 Hz to 20 kHz in 10 s. RecordingError: it holds none."""
+    from gainwright.app.measuring.responses import responses
+    from gainwright.report import response_chart
+    from gainwright.signals import Sweep
 
-    case = files.kept
-    if job_path is not None:
-        return read_job(job_path).job, case
-    if case is None:
-        raise CallError(
-            "no job is named", code="no_job", remedy="name a job file, or a case of the store", where="case"
-        )
-    return read_job_text(case.job, name=files.case).job, case
+    found = responses(recording, Sweep(rate_hz=96_000))
+    return response_chart(found, title=recording.name)
 
 
-def _entries(job: Job, case: Case | None, evidence: Path | None) -> tuple[Entry, ...]:
-    from gainwright.jobfile import read_entry, read_evidence
+def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None) -> Measured:
+    """Return a recording as it stands on a paper: its name, what was measured of its first channel, its pictures."""
+    from gainwright.metering import measure, pictures
+    from gainwright.report import Measured
 
-    if evidence is not None:
-        return read_evidence(evidence, job)
-    return () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
+    channel = measure(recording, calibrate_v=calibrate_v).channels[0]
+    return Measured(recording.name, channel, pictures(recording))
 
 
 def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
@@ -166,14 +138,6 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
     return case_paper(job, diagnoser, entries, found, case, date=material.date)
 
 
-def _measured(path: Path) -> Measured:
-    from gainwright.metering import measure, pictures, read_recording
-    from gainwright.report import Measured
-
-    recording = read_recording(path)
-    return Measured(path.name, measure(recording).channels[0], pictures(recording))
-
-
 def check_date(date: str) -> None:
     """Refuse what is no date. CallError."""
     if not date:
@@ -184,22 +148,6 @@ def check_date(date: str) -> None:
         found = None
     if found is None or found.isoformat() != date:
         raise CallError(f"{date!r} is no date", code="bad_date", where="date", remedy="write for example 2026-11-26")
-
-
-def write_paper(
-    paper: Paper, out: Path, *, charts: Charts, printer: Printer, code: str = "en", size: str = "a4"
-) -> None:
-    """Write a paper as .pdf, .html, .json or .csv, in a language, for A4 or Letter.
-
-    Raises
-    ------
-    CallError : another suffix, language or size, or the file can't be written.
-    """
-    try:
-        content = paper_bytes(paper, out.suffix.lower(), charts=charts, printer=printer, code=code, size=size)
-    except CallError as error:
-        raise (error.placed(str(out)) if error.code == "bad_suffix" else error) from None
-    write_bytes(out, content)
 
 
 def paper_bytes(

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field, fields
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.jobs.answers import draw_corridor, write_bytes
 from gainwright.app.set_up.bench_run import carry_out
-from gainwright.app.tones.sets import plan_tones
-from gainwright.errors import CallError
+from gainwright.app.tones import plan_tones
 from gainwright.metering.measurement import Channel, Verdict
 from gainwright.plan.result import Plan
 from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.ports import Bench, Benches, Charts
-    from gainwright.signals import NumberedTone
 
 EXAMPLE = "two_way_and_sub"
 SEED = 7
@@ -60,7 +56,7 @@ class DemoRecording(Channel):
 class Demo:
     """What the demo did."""
 
-    folder: Path
+    folder: str
     plan: Plan
     corridor: list[str] = field(default_factory=list)
     tones: list[DemoTone] = field(default_factory=list)
@@ -93,13 +89,8 @@ class Demo:
         return "\n".join(lines)
 
 
-def demo(folder: Path, *, charts: Charts, benches: Benches) -> Demo:
-    """Run the demo into a folder.
-
-    Raises
-    ------
-    CallError : the folder can't be written.
-    """
+def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[str, bytes]]:
+    """Return the demo carried out, and its files by their place in a folder, which is named in what is told."""
     from gainwright.jobfile import example_text, read_job_text
     from gainwright.plan import make_plan
     from gainwright.report import corridor_chart, plan_text
@@ -107,43 +98,40 @@ def demo(folder: Path, *, charts: Charts, benches: Benches) -> Demo:
 
     text = example_text(EXAMPLE)
     job = read_job_text(text, EXAMPLE).job
-    try:
-        for part in (folder, folder / "tones", folder / "recordings"):
-            part.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CallError(
-            f"can't be made: {error.strerror}", code="not_written", where=str(folder), remedy="choose another folder"
-        ) from None
     plan = make_plan(job)
     found = Demo(folder, plan)
-    write_bytes(folder / "job.yaml", text.encode())
-    write_bytes(folder / "plan.txt", (plan_text(plan) + "\n").encode())
-    write_bytes(folder / "plan.json", json.dumps(to_json(plan), ensure_ascii=False, indent=1).encode())
+    files = {
+        "job.yaml": text.encode(),
+        "plan.txt": (plan_text(plan) + "\n").encode(),
+        "plan.json": json.dumps(to_json(plan), ensure_ascii=False, indent=1).encode(),
+    }
     first = next(step for step in plan.steps if step.phase == "amplifier")
     corridor = levels(Chain(job), tone_hz=first.tone_hz or 40.0, level_dbfs=first.level_dbfs or 0.0)
-    for suffix in (".svg", ".png"):
-        draw_corridor(corridor, charts, title=job.title, path=folder / f"corridor{suffix}")
-    found.corridor = corridor_chart(corridor, title=job.title).description.split("; ")
-    found.tones = _tones(plan, folder / "tones", title=job.title)
+    chart = corridor_chart(corridor, title=job.title)
+    files |= {f"corridor{suffix}": charts.render(chart, suffix) for suffix in (".svg", ".png")}
+    found.corridor = chart.description.split("; ")
+    found.tones = _tones(plan, files, title=job.title)
     bench = benches.simulated(job, seed=SEED)
     _set_up(found, bench, job)
-    found.recordings = _recordings(found, bench)
-    write_bytes(folder / "recordings" / "verdicts.json", json.dumps(to_json(found.recordings), indent=1).encode())
-    return found
+    found.recordings = _recordings(found, bench, files)
+    files["recordings/verdicts.json"] = json.dumps(to_json(found.recordings), indent=1).encode()
+    return found, files
 
 
-def _tones(plan: Plan, folder: Path, *, title: str) -> list[DemoTone]:
-    from gainwright.metering import measure, read_recording
-    from gainwright.signals import numbered, write_set
+def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]:
+    """Make the tones, and measure each steady one."""
+    from gainwright.metering import measure, read_recording_bytes
+    from gainwright.signals import numbered, set_files
 
     entries = numbered(plan_tones(plan, seconds=TONE_SECONDS, rate_hz=44_100, bits=24))
-    write_set(folder, entries, title=title)
-    steady: list[NumberedTone] = [e for e in entries if len(e.tone.levels_dbfs) == 1]
+    contents = dict(set_files(entries, title=title))
+    files |= {f"tones/{name}": content for name, content in contents.items()}
     found = []
-    for entry in steady:
-        channel = measure(read_recording(folder / entry.file)).channels[0]
-        level = channel.fundamental_dbfs or 0.0
-        error_db = level - entry.tone.levels_dbfs[0]
+    for entry in entries:
+        if len(entry.tone.levels_dbfs) > 1:
+            continue
+        channel = measure(read_recording_bytes(contents[entry.file], name=entry.file)).channels[0]
+        error_db = (channel.fundamental_dbfs or 0.0) - entry.tone.levels_dbfs[0]
         found.append(DemoTone(entry.file, entry.what, error_db, channel.verdict))
     return found
 
@@ -159,10 +147,10 @@ def _set_up(found: Demo, bench: Bench, job: Any) -> None:
             found.set_up.append(DemoStep(step.stage, reads, step.expect.low, step.expect.high, gain))
 
 
-def _recordings(found: Demo, bench: Bench) -> list[DemoRecording]:
+def _recordings(found: Demo, bench: Bench, files: dict[str, bytes]) -> list[DemoRecording]:
     """Record the first amplifier as it was set, and with its gain turned too far."""
     from gainwright.jobfile import example_text, instruments, read_job_text
-    from gainwright.metering import measure, read_recording
+    from gainwright.metering import measure, read_recording_bytes
     from gainwright.model import Recorder
     from gainwright.solve import recorder_full_scale_v
 
@@ -175,10 +163,11 @@ def _recordings(found: Demo, bench: Bench) -> list[DemoRecording]:
     results = []
     for what, gain in (("as set, crossovers back", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
         bench.turn(f"{step.stage}.gain", gain)
-        path = found.folder / "recordings" / f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
-        bench.record(step.measure_at, name, RECORD_SECONDS, path)
-        channel = measure(read_recording(path), calibrate_v=recorder_full_scale_v(recorder)).channels[0]
+        file = f"{step.stage}_{what.replace(', ', '_').replace(' ', '_')}.wav"
+        content = files[f"recordings/{file}"] = bench.record(step.measure_at, name, RECORD_SECONDS)
+        recording = read_recording_bytes(content, name=file)
+        channel = measure(recording, calibrate_v=recorder_full_scale_v(recorder)).channels[0]
         held = {f.name: getattr(channel, f.name) for f in fields(channel)}
-        results.append(DemoRecording(**held, file=path.name, what=f"{step.measure_at}, {what}"))
+        results.append(DemoRecording(**held, file=file, what=f"{step.measure_at}, {what}"))
     bench.turn(f"{step.stage}.gain", place)
     return results

@@ -11,7 +11,6 @@ from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from gainwright.app.ports import HiddenRig, HiddenRigs
     from gainwright.diagnose import Diagnoser
@@ -114,16 +113,11 @@ def typed(candidate: Candidate) -> str:
 EXAMPLE = "two_way_and_sub"
 
 
-def practise_job(path: Path | None) -> Job:
-    """Return the job to practise on, an example when none is named, its gains somewhere in their travel.
+def example_job() -> Job:
+    """Return the job to practise on when none is named."""
+    from gainwright.jobfile import example_text, read_job_text
 
-    Raises
-    ------
-    JobError : the file is no job.
-    """
-    from gainwright.jobfile import example_text, read_job, read_job_text
-
-    return in_use(read_job(path).job if path is not None else read_job_text(example_text(EXAMPLE)).job)
+    return read_job_text(example_text(EXAMPLE)).job
 
 
 def in_use(job: Job) -> Job:

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright.app.jobs import kept as kept_jobs
-from gainwright.app.jobs.starting import examples
 from gainwright.app.measuring.kept_recordings import recordings
 from gainwright.app.store import Shelf
 from gainwright.errors import GainwrightError
+from gainwright.jobfile import examples
 from gainwright.web.errors import status_of
 from gainwright.web.jobs import chain_view
 from gainwright.web.rendering import go_to, page

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
-from gainwright.app.jobs.starting import examples
 from gainwright.app.practice import kept as practices
 from gainwright.errors import GainwrightError
+from gainwright.jobfile import examples
 from gainwright.model import stages_at
 from gainwright.web.errors import status_of
 from gainwright.web.practice import work as practice_work

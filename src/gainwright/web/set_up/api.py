@@ -10,9 +10,9 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
-from gainwright.app.jobs.answers import settings_from
+from gainwright.app.jobs.corridor import settings_from
 from gainwright.app.set_up.run import LONGEST_TEXT, StepValue, enter
-from gainwright.app.tones.files import LONGEST_PLAYED_S, tone_wav
+from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
 from gainwright.model import EntryMapping
 from gainwright.plan.result import Plan
 from gainwright.results import from_json

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from gainwright.app.set_up.run import Run, StepState, enter, place_expected
 from gainwright.app.store import ConflictError, RunKind
-from gainwright.app.tones.files import tone_archive
+from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
 from gainwright.model import marks_words
 from gainwright.web.errors import status_of

@@ -1,0 +1,101 @@
+"""The tones that a plan plays: the set, as files or as one archive; and one tone for a page."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gainwright.plan import Plan
+    from gainwright.signals import NumberedTone, Tone
+
+STEPPED_RANGE_DB, STEPPED_BY_DB, STEPPED_SECONDS = 20, 1, 2.0
+LONGEST_PLAYED_S = 120.0
+"""A tone that is played from a page; longer ones come as files."""
+LONGEST_SET_S = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenTone:
+    """A file with a tone, and what it is for; of a run of levels the first."""
+
+    file: str
+    what: str
+    tone_hz: float
+    level_dbfs: float
+    seconds: float
+    rate_hz: int
+
+
+def written_tone(entry: NumberedTone) -> WrittenTone:
+    """Return what is told of a tone that was written."""
+    tone = entry.tone
+    return WrittenTone(entry.file, entry.what, tone.frequency_hz, tone.levels_dbfs[0], tone.seconds, tone.rate_hz)
+
+
+def plan_tones(plan: Plan, *, seconds: float, rate_hz: int, bits: int) -> list[tuple[Tone, str]]:
+    """Return the tones that a plan plays, each once, in the order of first use, and a stepped run for each frequency."""
+    from gainwright.signals import Tone
+
+    uses: dict[tuple[float, float], list[str]] = {}
+    for step in plan.steps:
+        if step.tone_hz is not None and step.level_dbfs is not None:
+            uses.setdefault((step.tone_hz, step.level_dbfs), []).append(step.stage)
+    found = [
+        (Tone(hz, (level,), seconds, rate_hz, bits), f"for {', '.join(dict.fromkeys(stages))}")
+        for (hz, level), stages in uses.items()
+    ]
+    levels = tuple(float(v) for v in range(-STEPPED_RANGE_DB, 1, STEPPED_BY_DB))
+    for hz in dict.fromkeys(hz for hz, _ in uses):
+        what = f"a run of levels in steps of {STEPPED_BY_DB} dB, to hear or see where something begins to clip"
+        found.append((Tone(hz, levels, STEPPED_SECONDS, rate_hz, bits), what))
+    return found
+
+
+def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = "both") -> bytes:
+    """Return a tone as a 16-bit WAV file at 44.1 kHz.
+
+    Raises
+    ------
+    CallError : a tone that can't be, or is too long for a page.
+    """
+    from gainwright.signals import Tone, tone_bytes
+
+    if not seconds <= LONGEST_PLAYED_S:
+        raise CallError(
+            f"a tone of {seconds:g} s", code="bad_tone", rule=f"on a page a tone lasts up to {LONGEST_PLAYED_S:g} s"
+        )
+    return tone_bytes(Tone(tone_hz, (level_dbfs,), seconds, sides=sides), ".wav")  # type: ignore[arg-type]
+
+
+def tone_archive(
+    plan: Plan, *, seconds: float, flac: bool = False, tell: Callable[[float, str], None] | None = None
+) -> bytes:
+    """Return all tones of a plan with their list as a ZIP archive.
+
+    Parameters
+    ----------
+    tell : is told the share that is done, and the file that is written next; may stop it by raising.
+
+    Raises
+    ------
+    CallError : a length that can't be.
+    """
+    from gainwright.signals import numbered, set_files
+
+    if not 1 <= seconds <= LONGEST_SET_S:
+        raise CallError(f"tones of {seconds:g} s", code="bad_tone", rule=f"they last 1 to {LONGEST_SET_S:g} s")
+    entries = numbered(plan_tones(plan, seconds=seconds, rate_hz=44_100, bits=16), flac=flac)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED if flac else zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        for done, (name, content) in enumerate(set_files(entries, title=plan.title)):
+            if tell is not None and done < len(entries):
+                tell(done / len(entries), entries[done].file)
+            archive.writestr(name, content)
+    return out.getvalue()

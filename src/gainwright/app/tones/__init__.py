@@ -1,1 +1,0 @@
-"""Tones: the set that a plan plays, as files or as an archive."""
