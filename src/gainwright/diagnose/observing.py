@@ -39,7 +39,7 @@ THD_EDGE = 0.15
 
 
 @dataclass(frozen=True, slots=True)
-class Levels:
+class DrawnLevels:
     """What an instrument shows of a node under every hypothesis.
 
     Attributes
@@ -71,7 +71,7 @@ class Observer:
         self._ratio = {name: 2 * doubt[:, (3 * i) % 8] - 1 for i, name in enumerate(names)}
         self._counts = {name: 2 * doubt[:, (3 * i + 1) % 8] - 1 for i, name in enumerate(names)}
         self._beyond = {name: doubt[:, (3 * i + 2) % 8] for i, name in enumerate(names)}
-        self._kept: dict[tuple[Stimulus, Node, str], Levels] = {}
+        self._kept: dict[tuple[Stimulus, Node, str], DrawnLevels] = {}
         low, high = STRAY_V
         self._stray_v = low * (high / low) ** doubt[:, 7]
 
@@ -100,14 +100,14 @@ class Observer:
         column = solved.solution.index(node)
         return solved.of(solved.solution.rms_v[:, column]), solved.of(solved.solution.thd[:, column])
 
-    def levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Levels:
+    def levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> DrawnLevels:
         """Return what an instrument shows at a node."""
         key = (stimulus, node, name)
         if key not in self._kept:
             self._kept[key] = self._levels(stimulus, node, name, beside)
         return self._kept[key]
 
-    def _levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...]) -> Levels:
+    def _levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...]) -> DrawnLevels:
         instrument = self.instruments[name]
         solved = self.solved(stimulus, node, beside)
         solution, column = solved.solution, solved.solution.index(node)
@@ -123,7 +123,7 @@ class Observer:
         elif isinstance(instrument, Recorder):
             shown_v = shown_v * 10 ** (0.05 / 20 * self._ratio[name])
         quiet_v = max(self.quiet_v(node), 5 * digit_v)
-        return Levels(
+        return DrawnLevels(
             20 * np.log10(np.maximum(shown_v, 1e-9)),
             shown_v <= quiet_v,
             solved.of(solution.thd[:, column]),

@@ -18,7 +18,7 @@ from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recor
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import Answering, Answers
-    from gainwright.diagnose.observing import Levels, Observer
+    from gainwright.diagnose.observing import DrawnLevels, Observer
     from gainwright.model import Entry, Instrument, Node, Played
 
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
@@ -140,7 +140,7 @@ def _volts(
     return found
 
 
-def volts_observation(index: int, reads_v: float, levels: Levels, kind: str) -> Observation:
+def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str) -> Observation:
     """Return a reading in volts as an observation: a level, or as good as nothing."""
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
@@ -151,7 +151,7 @@ def volts_observation(index: int, reads_v: float, levels: Levels, kind: str) -> 
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
 
 
-def quiet_chance(levels: Levels) -> np.ndarray:
+def quiet_chance(levels: DrawnLevels) -> np.ndarray:
     """Return the chance that a meter shows as good as nothing."""
     near = normal_cdf((20 * math.log10(levels.quiet_v) - levels.shown_db) / QUIET_EDGE_DB)
     return np.where(levels.quiet, 1 - STRAY_SEEN, near * (1 - STRAY_SEEN))
@@ -170,7 +170,7 @@ def _thd_class(entry: Reading, observer: Observer) -> str | None:
     return {"clean": "clean", "clipped": "some", "distorted": "some"}.get(entry.verdict or "")
 
 
-def thd_chance(levels: Levels, observer: Observer) -> np.ndarray:
+def thd_chance(levels: DrawnLevels, observer: Observer) -> np.ndarray:
     """Return the chance of each of `THD_CLASSES`, shape (3, hypotheses, draws)."""
     limit = thd_limit(observer)
     thd = np.log(np.maximum(np.nan_to_num(levels.thd), 1e-6))

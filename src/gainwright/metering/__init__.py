@@ -1,6 +1,6 @@
 """What samples and readings hold: level, frequency, distortion, clipping, noise of a recorded tone."""
 
-from gainwright.metering.clipping import Cut, find_cut
+from gainwright.metering.clipping import Flattening, find_cut
 from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
 from gainwright.metering.interval import Interval
 from gainwright.metering.knee import Knee, MeterKind, find_knee
@@ -20,7 +20,7 @@ from gainwright.metering.spectrum import Lines, lines
 __all__ = [
     "Channel",
     "Component",
-    "Cut",
+    "Flattening",
     "FoundFilter",
     "FoundPath",
     "Harmonic",

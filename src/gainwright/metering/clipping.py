@@ -34,7 +34,7 @@ LIKELIER = 40.0
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class Flattening:
     """A cut sine: the peak of the uncut sine, its offset, the ceilings; and how deep the lower ceiling cuts, dB."""
 
     peak: float
@@ -44,7 +44,7 @@ class Cut:
     depth_db: float
 
 
-def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Cut | None:
+def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
     """Return the cut of a steady tone, None when it is whole or merely bent.
 
     Parameters
@@ -70,7 +70,7 @@ def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Cut | N
     return best if residual < 0.6 * smooth else None
 
 
-def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Cut | None:
+def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
     """Return the cut of a tone whose tops a coupling capacitor has tilted, None when there is none.
 
     The capacitor is a first-order high-pass, y' = x' - wc y; it is undone by x = y + wc * integral of y for a row of
@@ -119,12 +119,12 @@ def _left(basis: Floats, samples: Floats) -> Floats:
 
 def _best_cut(
     samples: Floats, cos: Floats, sin: Floats, *, starts_db: tuple[float, ...] = STARTS_DB, turns: int = 60
-) -> tuple[Cut | None, float]:
+) -> tuple[Flattening | None, float]:
     ones = np.ones_like(cos)
     basis = np.stack([cos, sin, ones])
     a, b, offset = np.linalg.solve(basis @ basis.T, basis @ samples)
     first = float(np.hypot(a, b))
-    best: Cut | None = None
+    best: Flattening | None = None
     least = np.inf
     for depth_db in starts_db:
         # The fundamental of a cut sine stands between its ceiling and 4/pi of it.
@@ -144,7 +144,7 @@ def _grown(depth_db: float) -> float:
 
 def _by_turns(
     samples: Floats, basis: Floats, start: tuple[float, float, float], ceiling: float, *, turns: int
-) -> tuple[Cut, float] | None:
+) -> tuple[Flattening, float] | None:
     sine = np.asarray(start) @ basis
     high, low = start[2] + ceiling, start[2] - ceiling
     coefficients = np.asarray(start)
@@ -172,4 +172,4 @@ def _by_turns(
     if min(rooms) <= 0:
         return None
     depth_db = 20 * np.log10(peak / min(rooms)) if np.isfinite(min(rooms)) else 0.0
-    return Cut(peak, offset, high, low, float(max(depth_db, 0.0))), residual
+    return Flattening(peak, offset, high, low, float(max(depth_db, 0.0))), residual

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.metering.clipping import Cut, find_cut, find_cut_behind_coupling
+from gainwright.metering.clipping import Flattening, find_cut, find_cut_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.recording import Recording, checked
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
@@ -222,7 +222,7 @@ def _judged(
     rate_hz: int,
     fit: SineFit,
     split: Lines,
-    cut: Cut | None,
+    cut: Flattening | None,
     *,
     peak_dbfs: float,
     rms_dbfs: float,

@@ -13,7 +13,7 @@ from gainwright.metering.spectrum import HIGH_HZ, LOW_HZ
 from gainwright.physics import clipped_sine_thd
 
 if TYPE_CHECKING:
-    from gainwright.metering.clipping import Cut
+    from gainwright.metering.clipping import Flattening
     from gainwright.metering.sine import SineFit
     from gainwright.metering.spectrum import Lines
 
@@ -26,7 +26,7 @@ LEAKS = 1e-4
 
 
 def half_widths(
-    fit: SineFit, split: Lines, cut: Cut | None, *, count: int, rate_hz: float, calibrated_within: float = 0.0
+    fit: SineFit, split: Lines, cut: Flattening | None, *, count: int, rate_hz: float, calibrated_within: float = 0.0
 ) -> dict[str, float]:
     """Return key -> half of the 95 % interval, in the key's own unit.
 
@@ -56,7 +56,7 @@ def half_widths(
     return found
 
 
-def _depth(cut: Cut, line: float) -> float:
+def _depth(cut: Flattening, line: float) -> float:
     """Return what an error of the distortion is in depth, by the slope of the closed form; and the fit's own grain."""
     drive = 10 ** (max(cut.depth_db, 0.05) / 20)
     step = 1e-3

@@ -180,7 +180,7 @@ def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> 
     return physics.ratio_from_db(db=level)
 
 
-class Response:
+class StageResponse:
     """The frequency response of one output: filters, equaliser bands, delay. Called with Hz of (rows, harmonics)."""
 
     def __init__(self) -> None:
@@ -259,9 +259,9 @@ class Response:
         return np.asarray(total)
 
 
-def response(stage: AnyStage, node: Node, values: Values, alter: Alteration = UNALTERED) -> Response:
+def response(stage: AnyStage, node: Node, values: Values, alter: Alteration = UNALTERED) -> StageResponse:
     """Return the response of an output of a stage."""
-    found = Response()
+    found = StageResponse()
     found.add_altered(alter, node)
     path = f"{node.stage}.{node.output}"
     if isinstance(stage, HeadUnit):

@@ -10,7 +10,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gainwright.app.music.scan import Library, Track
+    from gainwright.app.music.scan import Library, ScannedTrack
     from gainwright.model import Job
     from gainwright.plan import Split
     from gainwright.programme import Band, BandAllowance, BandStatistics, Limits
@@ -21,7 +21,7 @@ WHOLE = "full"
 _DISTRIBUTION_DB = tuple(x / 2 for x in range(-120, 13))
 
 
-def _track(track: Track, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
+def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
     from gainwright.programme.library import TrackFigures
 
     found = track.statistics
@@ -57,7 +57,7 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _own_allowances(track: Track, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
+def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
     """Return band -> what a track alone would allow."""
     from gainwright.programme import Part, allow
 

@@ -23,7 +23,7 @@ _BLOCK = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
-class Track:
+class ScannedTrack:
     """A file that was read, and what it holds."""
 
     file: str
@@ -55,7 +55,7 @@ class Progress:
 class Library:
     """What a scan found: tracks and skipped files by path, how many were known from before, and whether it was stopped."""
 
-    tracks: tuple[Track, ...]
+    tracks: tuple[ScannedTrack, ...]
     skipped: tuple[Skipped, ...]
     reused: int
     total: int
@@ -195,7 +195,7 @@ class _Running:
         for path in self.files:
             answer = self.answers.get(path)
             if answer is not None and answer.statistics is not None:
-                tracks.append(Track(path, answer.statistics))
+                tracks.append(ScannedTrack(path, answer.statistics))
             elif answer is not None:
                 skipped.append(Skipped(path, answer.why))
         skipped.sort(key=lambda s: s.file)
