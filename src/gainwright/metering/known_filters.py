@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.model import FilterSetting
 from gainwright.physics import filter_response
 
 if TYPE_CHECKING:
@@ -18,6 +17,8 @@ def low_pass_response(texts: Sequence[str]) -> Callable[[Any], Any] | None:
     ------
     QuantityError : a text is no filter.
     """
+    from gainwright.model import FilterSetting
+
     settings = [FilterSetting.parse(text) for text in texts if text.strip().lower() != "off"]
     if not settings:
         return None
