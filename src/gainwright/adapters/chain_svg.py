@@ -10,7 +10,7 @@ from gainwright.report import chain_layout as laying
 
 if TYPE_CHECKING:
     from gainwright.report import ChainDrawing, Language
-    from gainwright.report.chain_layout import Balloon, Layout, Run, Stop
+    from gainwright.report.chain_layout import Balloon, ChainLayout, LeadPath, Stop
 
 PAPER, SOFT = "#ffffff", "#555555"
 
@@ -32,13 +32,13 @@ def chain_svg(drawing: ChainDrawing, into: Language | None = None) -> str:
     return "".join(parts)
 
 
-def _chain(layout: Layout) -> str:
+def _chain(layout: ChainLayout) -> str:
     leads = [_lead(lead) for lead in sorted(layout.leads, key=lambda lead: lead.suspected)]
     labels = [_text(label.words, label.x, label.y, size=11, ink=SOFT) for label in layout.labels]
     return "".join([*leads, *labels, *map(_stage, layout.stops), *map(_balloon, layout.balloons)])
 
 
-def _lead(lead: Run) -> str:
+def _lead(lead: LeadPath) -> str:
     stroke = (
         f'stroke="{MARK}" stroke-width="4" stroke-dasharray="9 4"'
         if lead.suspected

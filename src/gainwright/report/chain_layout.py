@@ -62,7 +62,7 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class LeadPath:
     """A lead as a path."""
 
     path: str
@@ -79,7 +79,7 @@ class Balloon:
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class ChainLayout:
     """A chain laid out: stages, and the leads between them.
 
     Attributes
@@ -91,7 +91,7 @@ class Layout:
     wide: float
     high: float
     stops: tuple[Stop, ...]
-    leads: tuple[Run, ...]
+    leads: tuple[LeadPath, ...]
     labels: tuple[Label, ...] = ()
     balloons: tuple[Balloon, ...] = ()
     text_x: float = 0.0
@@ -105,7 +105,7 @@ class PaperDrawing:
     description: str
     wide: float
     high: float
-    chain: Layout
+    chain: ChainLayout
     lines: tuple[str, ...]
 
 
@@ -119,8 +119,8 @@ Marks: TypeAlias = "Mapping[str, Sequence[int | str]]"
 class DrawnChain:
     """A chain laid out both ways, for wide windows and for phones."""
 
-    across: Layout
-    down: Layout
+    across: ChainLayout
+    down: ChainLayout
 
 
 def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> DrawnChain:
@@ -157,7 +157,7 @@ def _letters(index: int) -> str:
     return (_letters(before - 1) if before else "") + string.ascii_uppercase[letter]
 
 
-def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Layout:
+def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
     """Return a chain laid out from left to right."""
     at = {b.name: (EDGE + b.column * COLUMN, EDGE + b.row * ROW) for b in drawing.boxes}
     here, between = _marked(marks)
@@ -180,13 +180,13 @@ def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> L
         # under the lead: its words stand over it
         balloons += [Balloon(to_x - 22 - BALLOON * i, to_y + middle + 13, str(mark)) for i, mark in enumerate(numbers)]
         path = f"M{x + BOX_WIDE:g} {y + middle:g}H{bend:g}V{to_y + middle:g}H{to_x:g}"
-        leads.append(Run(path, bool(numbers)))
+        leads.append(LeadPath(path, bool(numbers)))
     wide = max(x for x, _ in at.values()) + BOX_WIDE + EDGE
     high = max(y for _, y in at.values()) + BOX_HIGH + EDGE
-    return Layout(wide, high, stops, tuple(leads), tuple(labels), tuple(balloons))
+    return ChainLayout(wide, high, stops, tuple(leads), tuple(labels), tuple(balloons))
 
 
-def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Layout:
+def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
     """Return a chain laid out from top to bottom, a line a stage: each lead runs down a rail of its own."""
     after: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     before: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
@@ -221,7 +221,7 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Lay
     leads, balloons = [], []
     for source, target, rail in rails.runs:
         numbers = between.get((source, target), [])
-        leads.append(Run(_run(rails.at[source], rails.at[target], rail), bool(numbers)))
+        leads.append(LeadPath(_run(rails.at[source], rails.at[target], rail), bool(numbers)))
         y = _y(rails.at[target][1]) - STEP / 2
         balloons += [Balloon(_x(rail) + BALLOON * i, y, str(mark)) for i, mark in enumerate(numbers)]
     for name, numbers in here.items():
@@ -229,7 +229,7 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Lay
             y = _y(rails.at[name][1])
             balloons += [Balloon(wide - 14 - BALLOON * i, y, str(mark)) for i, mark in enumerate(numbers)]
     high = TOP + STEP * (len(stops) - 1) + TOP
-    return Layout(wide, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
+    return ChainLayout(wide, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
 
 
 def _marked(marks: Marks | None) -> tuple[dict[str, list[int | str]], dict[tuple[str, str], list[int | str]]]:

@@ -137,7 +137,7 @@ def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
     changed = editing.fill(EVERY_KIND, forms.changes(form, {f.name: text}))
     read = read_job_text(changed)
     now = next(x for y in forms.forms(read) for x in y.fields if x.name == name)
-    assert now.present == (text if f.type.name == "marks" else forms.describing.shown(forms.typed(f, text)))
+    assert now.present == (text if f.type.name == "marks" else forms.form.shown(forms.typed(f, text)))
     assert "# every kind once" in changed
     if f.required or f.type.name in ("fixed", "source"):
         return

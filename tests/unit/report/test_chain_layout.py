@@ -13,7 +13,17 @@ from hypothesis import strategies as st
 from gainwright.adapters.charts import AltairCharts
 from gainwright.report import ChainDrawing
 from gainwright.report.chain_drawing import Box, Line
-from gainwright.report.chain_layout import BOX_HIGH, BOX_WIDE, LETTER, SMALL_LETTER, Layout, Run, across, down, on_paper
+from gainwright.report.chain_layout import (
+    BOX_HIGH,
+    BOX_WIDE,
+    LETTER,
+    SMALL_LETTER,
+    ChainLayout,
+    LeadPath,
+    across,
+    down,
+    on_paper,
+)
 
 
 @st.composite
@@ -51,7 +61,7 @@ def _points(path: str) -> list[tuple[float, float]]:
     return found
 
 
-def _through(layout: Layout) -> list[str]:
+def _through(layout: ChainLayout) -> list[str]:
     """Return the stages that a vertical piece of a lead passes without ending there."""
     found = []
     for lead in layout.leads:
@@ -143,7 +153,7 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
     )
     layout = down(drawing, {})
     first, _, last = layout.stops
-    bad = Layout(layout.wide, layout.high, layout.stops, (Run(f"M{first.x:g} {first.y:g}V{last.y:g}"),))
+    bad = ChainLayout(layout.wide, layout.high, layout.stops, (LeadPath(f"M{first.x:g} {first.y:g}V{last.y:g}"),))
     assert _through(layout) == []
     assert _through(bad) == ["b"]
 

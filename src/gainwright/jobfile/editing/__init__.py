@@ -1,7 +1,7 @@
 """Changes to a job file's text that leave everything else as it stands: keys, stages, wiring, names, outputs."""
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.filling import fill
+from gainwright.jobfile.editing.form_values import fill
 from gainwright.jobfile.editing.outputs import (
     add_input,
     add_instrument,
@@ -11,7 +11,7 @@ from gainwright.jobfile.editing.outputs import (
     remove_output,
 )
 from gainwright.jobfile.editing.places import ChainPlace, places
-from gainwright.jobfile.editing.references import outputs_of, references_of, short, takers
+from gainwright.jobfile.editing.references import consumers, outputs_of, references_of, short
 from gainwright.jobfile.editing.renaming import rename_input, rename_instrument, rename_output, rename_stage
 from gainwright.jobfile.editing.spans import comments
 from gainwright.jobfile.editing.stages import (
@@ -37,6 +37,7 @@ __all__ = [
     "add_output",
     "add_stage",
     "comments",
+    "consumers",
     "earlier",
     "fill",
     "later",
@@ -58,6 +59,5 @@ __all__ = [
     "set_key",
     "short",
     "take_out",
-    "takers",
     "unset_key",
 ]

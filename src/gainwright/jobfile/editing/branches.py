@@ -6,19 +6,19 @@ from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.references import (
     Reference,
+    consumers,
     output_sources,
     outputs_of,
     references,
     references_of,
     refused,
-    takers,
 )
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft
 
 
-def dead_ends_out(draft: Draft, stage: str) -> None:
+def remove_dead_ends(draft: Draft, stage: str) -> None:
     """Take a stage out of a draft with all that depends on it alone, forwards and backwards."""
     _forwards(draft, stage)
     while _one_dead_end(draft):
@@ -29,8 +29,8 @@ def dead_ends_out(draft: Draft, stage: str) -> None:
 
 def _forwards(draft: Draft, stage: str) -> None:
     """Take a stage out, and whatever takes its signal from nowhere else."""
-    for r in reversed(takers(draft, stage)):
-        if r.taker not in draft.plain["stages"] or draft.at(r.path) is None:
+    for r in reversed(consumers(draft, stage)):
+        if r.consumer not in draft.plain["stages"] or draft.at(r.path) is None:
             continue
         _cut(draft, r)
     if stage in draft.plain["stages"]:
@@ -39,13 +39,13 @@ def _forwards(draft: Draft, stage: str) -> None:
 
 def _cut(draft: Draft, r: Reference) -> None:
     """Take one source from what takes it; what has no other goes too."""
-    if r.path != r.whole and len(draft.at(r.whole)) > 1:
+    if r.path != r.source_path and len(draft.at(r.source_path)) > 1:
         draft.unset(r.path)
         return
-    if r.whole[2] == "inputs" and len(draft.at(r.whole[:-1])) > 1:
-        _input_out(draft, r.taker, str(r.whole[3]))
+    if r.source_path[2] == "inputs" and len(draft.at(r.source_path[:-1])) > 1:
+        _input_out(draft, r.consumer, str(r.source_path[3]))
     else:
-        _forwards(draft, r.taker)
+        _forwards(draft, r.consumer)
 
 
 def _input_out(draft: Draft, stage: str, name: str) -> None:
@@ -60,7 +60,7 @@ def _input_out(draft: Draft, stage: str, name: str) -> None:
         elif left:
             draft.set((*path, "from"), left)
         else:
-            for r in reversed(takers(draft, stage, output)):
+            for r in reversed(consumers(draft, stage, output)):
                 if draft.at(r.path) is not None:
                     _cut(draft, r)
             if len(outputs_of(draft, stage)) == 1:
@@ -88,7 +88,9 @@ def _one_dead_end(draft: Draft) -> bool:
         used = {s.partition(".")[0] for output in outputs for s in output_sources(draft, stage, output)}
         for name in says["inputs"]:
             if name not in used and not all(
-                len(takers(draft, r.stage, r.output)) > 1 for r in references_of(draft, stage) if r.whole[3] == name
+                len(consumers(draft, r.stage, r.output)) > 1
+                for r in references_of(draft, stage)
+                if r.source_path[3] == name
             ):
                 _input_out(draft, stage, name)
                 return True

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.naming import drop_unknown
-from gainwright.jobfile.editing.references import output_sources, outputs_of, refused, takers
+from gainwright.jobfile.editing.mentions import drop_unknown
+from gainwright.jobfile.editing.references import consumers, output_sources, outputs_of, refused
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.stages import finished, new_output
 from gainwright.jobfile.editing.values import put, take_out
@@ -47,12 +47,12 @@ def add_output(
 
 
 def _feed(draft: Draft, stage: str, output: str, feeding: Sequence[str]) -> None:
-    taken = takers(draft, stage)
-    for taker in feeding:
-        mine = [r for r in taken if r.taker == taker]
+    taken = consumers(draft, stage)
+    for consumer in feeding:
+        mine = [r for r in taken if r.consumer == consumer]
         if not mine:
             raise refused(
-                f"{taker} takes nothing from {stage}", where=f"stages.{taker}", remedy="wire it there instead"
+                f"{consumer} takes nothing from {stage}", where=f"stages.{consumer}", remedy="wire it there instead"
             )
         for r in mine:
             draft.set(r.path, f"{stage}.{output}" + (f".{r.side}" if r.side else ""))
@@ -74,7 +74,7 @@ def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str
         raise refused(
             f"{output} is the only output of {stage}", where=f"stages.{stage}.outputs", remedy="take the stage out"
         )
-    fed = sorted({r.taker for r in takers(draft, stage, output)})
+    fed = sorted({r.consumer for r in consumers(draft, stage, output)})
     if fed and (to not in outputs or to == output):
         raise refused(
             f"{' and '.join(fed)} would have no source",
@@ -82,7 +82,7 @@ def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str
             rule=f"other outputs are {', '.join(o for o in outputs if o != output)}",
             remedy="say which of them shall feed it",
         )
-    for r in takers(draft, stage, output):
+    for r in consumers(draft, stage, output):
         draft.set(r.path, f"{stage}.{to}" + (f".{r.side}" if r.side else ""))
     take_out(draft, ("stages", stage, "outputs", output))
     drop_unknown(draft)

@@ -34,15 +34,15 @@ def places(draft: Draft) -> list[ChainPlace]:
     found: dict[str, ChainPlace] = {}
     for r in references(draft):
         source = short(draft, r.stage, r.output)
-        key = f"lead:{source}-{r.taker}"
-        found[key] = ChainPlace(key, "lead", f"between {source} and {r.taker}")
+        key = f"lead:{source}-{r.consumer}"
+        found[key] = ChainPlace(key, "lead", f"between {source} and {r.consumer}")
     for stage in draft.plain["stages"]:
         for output in outputs_of(draft, stage):
             key = f"output:{stage}.{output}"
             found[key] = ChainPlace(key, "output", f"behind {short(draft, stage, output)}, before all that it feeds")
     for r in references(draft):
-        key = "input:" + ".".join(map(str, (r.taker, *r.whole[3:])))
-        words = f"into {r.taker}" + (f", input {r.whole[3]}" if len(r.whole) > 3 else "")
+        key = "input:" + ".".join(map(str, (r.consumer, *r.source_path[3:])))
+        words = f"into {r.consumer}" + (f", input {r.source_path[3]}" if len(r.source_path) > 3 else "")
         found.setdefault(key, ChainPlace(key, "input", words))
     return list(found.values())
 
@@ -58,8 +58,8 @@ def at_place(draft: Draft, place: str) -> tuple[str, str, list[Reference]]:
     everything = references(draft)
     if kind == "lead":
         for r in everything:
-            if rest == f"{short(draft, r.stage, r.output)}-{r.taker}":
-                mine = [x for x in everything if (x.stage, x.output, x.taker) == (r.stage, r.output, r.taker)]
+            if rest == f"{short(draft, r.stage, r.output)}-{r.consumer}":
+                mine = [x for x in everything if (x.stage, x.output, x.consumer) == (r.stage, r.output, r.consumer)]
                 return r.stage, r.output, mine
     if kind == "output":
         stage, _, output = rest.partition(".")

@@ -20,14 +20,14 @@ class Reference:
 
     Attributes
     ----------
-    taker : the stage that takes it.
-    path : of the text; `whole` is the path of the `from` or input that it belongs to.
+    consumer : the stage that takes it.
+    path : of the text; `source_path` is the path of the `from` or input that it belongs to.
     stage, output, side : what it names; the side is empty when it names all.
     """
 
-    taker: str
+    consumer: str
     path: Path
-    whole: Path
+    source_path: Path
     stage: str
     output: str
     side: str
@@ -94,13 +94,13 @@ def references(draft: Draft) -> list[Reference]:
 def references_of(draft: Draft, stage: str) -> list[Reference]:
     """Return every source that a stage names."""
     found = []
-    for whole in wholes(draft, stage):
-        for path, text in _leaves(whole, draft.at(whole)):
-            found.append(Reference(stage, path, whole, *split(draft, text)))
+    for source_path in source_paths_of(draft, stage):
+        for path, text in _leaves(source_path, draft.at(source_path)):
+            found.append(Reference(stage, path, source_path, *split(draft, text)))
     return found
 
 
-def wholes(draft: Draft, stage: str) -> list[Path]:
+def source_paths_of(draft: Draft, stage: str) -> list[Path]:
     """Return the paths at which a stage says where its signal comes from."""
     says = draft.plain["stages"][stage]
     if says.get("kind") == "processor":
@@ -119,7 +119,7 @@ def _leaves(path: Path, source: Any) -> Iterator[tuple[Path, str]]:
             yield (*path, str(key)), str(item)
 
 
-def takers(draft: Draft, stage: str, output: str = "") -> list[Reference]:
+def consumers(draft: Draft, stage: str, output: str = "") -> list[Reference]:
     """Return who takes from a stage, or from one of its outputs."""
     return [r for r in references(draft) if r.stage == stage and output in ("", r.output)]
 
@@ -133,7 +133,7 @@ def output_sources(draft: Draft, stage: str, output: str) -> list[str]:
     return [source] if isinstance(source, str) else [str(item) for item in source]
 
 
-def signal_behind(draft: Draft, source: str, stage: str) -> None:
+def place_after_source(draft: Draft, source: str, stage: str) -> None:
     """Put a stage's entry right behind the stage that feeds it, unless what it feeds stands before."""
     order = list(draft.plain["stages"])
     order.remove(stage)

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.naming import follow, paths_through
+from gainwright.jobfile.editing.mentions import paths_through, update_mentions
 from gainwright.jobfile.editing.references import output_sources, outputs_of, references, refused
 from gainwright.model import WITH_NAMED_OUTPUTS
 
@@ -43,7 +43,7 @@ def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
         draft.set(path, reference)
     prefixes = [(f"{old}.{output}", f"{new}.{output}") for output in outputs_of(draft, old)]
     draft.rename(("stages", old), new)
-    follow(draft, old, new, prefixes=prefixes, paths=paths_through(wiring, old))
+    update_mentions(draft, old, new, prefixes=prefixes, paths=paths_through(wiring, old))
     if old in (draft.plain.get("access") or {}):
         draft.rename(("access", old), new)
     return draft.finished()
@@ -73,7 +73,9 @@ def rename_output(text: str, stage: str, old: str, new: str, *, name: str = "job
     draft.rename((*path, old), new)
     for leaf, reference in renamed:
         draft.set(leaf, reference)
-    follow(draft, old, new, prefixes=[(f"{stage}.{old}", f"{stage}.{new}")], paths=paths_through(wiring, stage, old))
+    update_mentions(
+        draft, old, new, prefixes=[(f"{stage}.{old}", f"{stage}.{new}")], paths=paths_through(wiring, stage, old)
+    )
     return draft.finished()
 
 

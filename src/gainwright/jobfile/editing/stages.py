@@ -5,22 +5,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import JobError
-from gainwright.jobfile.editing.branches import dead_ends_out
+from gainwright.jobfile.editing.branches import remove_dead_ends
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.naming import drop_unknown
+from gainwright.jobfile.editing.mentions import drop_unknown
 from gainwright.jobfile.editing.places import at_place
-from gainwright.jobfile.editing.plugging import plug, unplug, whole_of, wire
 from gainwright.jobfile.editing.references import (
+    consumers,
     outputs_of,
+    place_after_source,
     references_of,
     refused,
     short,
-    signal_behind,
     split,
-    takers,
 )
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.values import put
+from gainwright.jobfile.editing.wiring import put_into_wiring, source_path_of, take_from_wiring, wire
 from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Valu
         reference = short(draft, source, output, sides.pop() if place.startswith("lead:") and len(sides) == 1 else "")
     else:
         source = at_place(draft, place)[0]
-        reference = plug(draft, new, place)
+        reference = put_into_wiring(draft, new, place)
     says |= {"inputs": {"in": reference}, "outputs": {"out": {}}} if kind == "processor" else {"from": reference}
     draft.set(("stages", new), says | dict(values), after=source)
 
@@ -104,16 +104,16 @@ def _join(draft: Draft, new: str, place: str) -> str:
         raise refused(
             f"{place[:80]!r} is no input", where="stages", remedy="choose the input that the source shall join"
         )
-    whole = whole_of(draft, target, entry)
-    held = draft.at(whole)
+    source_path = source_path_of(draft, target, entry)
+    held = draft.at(source_path)
     if isinstance(held, dict):
         raise refused(
             f"{target} takes each side from a place of its own",
-            where=".".join(map(str, whole)),
+            where=".".join(map(str, source_path)),
             remedy="wire the new source in the text of the file",
         )
     before = [held] if isinstance(held, str) else list(held)
-    draft.set(whole, [*before, new])
+    draft.set(source_path, [*before, new])
     return str(before[0])
 
 
@@ -134,7 +134,7 @@ def remove_stage(text: str, stage: str, *, name: str = "job") -> str:
     """
     draft = Draft(text, name)
     check_stage(draft, stage)
-    unplug(draft, stage)
+    take_from_wiring(draft, stage)
     draft.unset(("stages", stage))
     drop_unknown(draft)
     return finished(draft, f"without {stage}", stage)
@@ -144,7 +144,7 @@ def remove_branch(text: str, stage: str, *, name: str = "job") -> str:
     """Return a job file's text without a stage, all that only it feeds, and all that fed nothing else. JobError: nothing is left."""
     draft = Draft(text, name)
     check_stage(draft, stage)
-    dead_ends_out(draft, stage)
+    remove_dead_ends(draft, stage)
     drop_unknown(draft)
     return finished(draft, f"without {stage} and its branch", stage)
 
@@ -160,16 +160,16 @@ def move_stage(text: str, stage: str, place: str, *, name: str = "job") -> str:
     check_stage(draft, stage)
     kind = draft.plain["stages"][stage]["kind"]
     source, output, taken = at_place(draft, place)
-    if source == stage or {r.taker for r in taken} == {stage}:
+    if source == stage or {r.consumer for r in taken} == {stage}:
         raise refused(f"{stage} stands there already", where=f"stages.{stage}", remedy="choose another place")
     if kind == "speaker":
-        whole = whole_of(draft, stage)
-        draft.set(whole, short(draft, source, output))
+        source_path = source_path_of(draft, stage)
+        draft.set(source_path, short(draft, source, output))
     else:
-        whole = _only_way(draft, stage, kind)
-        unplug(draft, stage)
-        draft.set(whole, plug(draft, stage, _place_again(draft, place, source, output, stage)))
-    signal_behind(draft, source, stage)
+        source_path = _only_way(draft, stage, kind)
+        take_from_wiring(draft, stage)
+        draft.set(source_path, put_into_wiring(draft, stage, _place_again(draft, place, source, output, stage)))
+    place_after_source(draft, source, stage)
     return finished(draft, f"with {stage} there", stage)
 
 
@@ -182,7 +182,7 @@ def _only_way(draft: Draft, stage: str, kind: str) -> tuple[Any, ...]:
             where=f"stages.{stage}",
             remedy="wire it and what it feeds one by one",
         )
-    return whole_of(draft, stage)
+    return source_path_of(draft, stage)
 
 
 def _place_again(draft: Draft, place: str, source: str, output: str, stage: str) -> str:
@@ -190,7 +190,7 @@ def _place_again(draft: Draft, place: str, source: str, output: str, stage: str)
     if place.startswith("output:"):
         return place
     target = place.rpartition("-")[2]
-    if not any(r.taker == target for r in takers(draft, source, output)):
+    if not any(r.consumer == target for r in consumers(draft, source, output)):
         raise refused(f"{place} is no more once {stage} is out", where=f"stages.{stage}", remedy="choose another place")
     return f"lead:{short(draft, source, output)}-{target}"
 
@@ -202,7 +202,7 @@ def earlier(text: str | Draft, stage: str) -> str | None:
     if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in WITH_NAMED_OUTPUTS:
         return None
     before = references_of(draft, found[0].stage)
-    if len(before) != 1 or len(takers(draft, found[0].stage)) != 1:
+    if len(before) != 1 or len(consumers(draft, found[0].stage)) != 1:
         return None
     return f"lead:{short(draft, before[0].stage, before[0].output)}-{found[0].stage}"
 
@@ -210,12 +210,12 @@ def earlier(text: str | Draft, stage: str) -> str | None:
 def later(text: str | Draft, stage: str) -> str | None:
     """Return the place one stage later in the signal, None when there is no plain one."""
     draft = Draft(text) if isinstance(text, str) else text
-    found = takers(draft, stage)
-    if len(found) != 1 or draft.plain["stages"][found[0].taker]["kind"] in ("processor", "speaker"):
+    found = consumers(draft, stage)
+    if len(found) != 1 or draft.plain["stages"][found[0].consumer]["kind"] in ("processor", "speaker"):
         return None
-    if len(references_of(draft, found[0].taker)) != 1:
+    if len(references_of(draft, found[0].consumer)) != 1:
         return None
-    return f"output:{found[0].taker}.out"
+    return f"output:{found[0].consumer}.out"
 
 
 def rewire(text: str, stage: str, source: Value, *, entry: str = "", name: str = "job") -> str:
@@ -284,7 +284,7 @@ def new_output(draft: Draft, stage: str, output: str, takes: str = "") -> None:
         raise refused(
             f"it is not said which input {output} takes", where=f"stages.{stage}.outputs", remedy="choose one"
         )
-    for r in takers(draft, stage):
+    for r in consumers(draft, stage):
         draft.set(r.path, f"{r.source}.{r.side}" if r.side else r.source)
     put(draft, (*path, output), {"from": takes} if takes else {})
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_
 
 from pydantic import BaseModel
 
-from gainwright.jobfile.forms.words import HELP, SPEAKER_HELP, label
+from gainwright.jobfile.forms.labels import HELP, SPEAKER_HELP, label
 from gainwright.model import FieldType, Speaker
 
 if TYPE_CHECKING:

@@ -173,14 +173,14 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
         draft = editing.Draft(job.text, read=site.models.read(job.text))
         says = draft.plain["stages"][stage]
         fed = editing.references_of(draft, stage)
-        feeds = editing.takers(draft, stage)
+        feeds = editing.consumers(draft, stage)
         places = editing.places(draft)
-        takers = {r.taker for r in feeds}
+        consumers = {r.consumer for r in feeds}
         return {
             "kind": says["kind"],
             "fed": sorted({editing.short(draft, r.stage, r.output, r.side) for r in fed}),
             "fed_stages": list(dict.fromkeys(r.stage for r in fed)),
-            "feeds": list(dict.fromkeys(r.taker for r in feeds)),
+            "feeds": list(dict.fromkeys(r.consumer for r in feeds)),
             "outputs": editing.outputs_of(draft, stage) if says["kind"] in WITH_NAMED_OUTPUTS else [],
             "inputs": list(says.get("inputs", {})),
             "sources": sources_of(draft, without=stage),
@@ -193,7 +193,7 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
             ],
             "earlier": editing.earlier(draft, stage),
             "later": editing.later(draft, stage),
-            "takers": sorted(takers),
+            "consumers": sorted(consumers),
         }
 
     found: dict[str, Any] = site.models.kept(f"standing {stage}", job.text, made)

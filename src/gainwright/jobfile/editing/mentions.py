@@ -1,4 +1,4 @@
-"""What a job says of a thing by its name: allowance, tones and access follow when it is renamed or taken out."""
+"""What a job says of a thing by its name: allowance, tones and access update_mentions when it is renamed or taken out."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ def drop_unknown(draft: Draft) -> None:
             draft.unset((section,))
 
 
-def follow(draft: Draft, old: str, new: str, *, prefixes: Iterable[tuple[str, str]], paths: Iterable[Path]) -> None:
+def update_mentions(
+    draft: Draft, old: str, new: str, *, prefixes: Iterable[tuple[str, str]], paths: Iterable[Path]
+) -> None:
     """Let allowance and tones say of the new name what they said of the old.
 
     Parameters
@@ -57,11 +59,11 @@ def follow(draft: Draft, old: str, new: str, *, prefixes: Iterable[tuple[str, st
                 draft.rename((section, key), changed[key])
             elif key == old and old not in names:
                 draft.rename((section, key), new)
-            elif key == old and not all(_told_by_another(path, old) for path in paths) and new not in held:
+            elif key == old and not all(_named_elsewhere(path, old) for path in paths) and new not in held:
                 draft.set((section, new), held[key])
 
 
-def _told_by_another(path: Path, name: str) -> bool:
+def _named_elsewhere(path: Path, name: str) -> bool:
     """Whether a path goes through two things of one name, so that one may lose it."""
     things = [node.output for node in path.nodes] + list(dict.fromkeys(n.stage for n in path.nodes)) + [path.speaker]
     return things.count(name) > 1

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from gainwright.jobfile.forms.describing import Field, Form
+    from gainwright.jobfile.forms.form import Field, Form
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")

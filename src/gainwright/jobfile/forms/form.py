@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright.jobfile.forms.assumed import Assumed, assumed
+from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, about, shape
-from gainwright.jobfile.forms.words import GROUPS, SILENT
+from gainwright.jobfile.forms.labels import GROUPS, SILENT
 from gainwright.jobfile.yaml_reading import plain
 from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker
 

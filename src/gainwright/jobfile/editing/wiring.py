@@ -5,13 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.places import at_place
-from gainwright.jobfile.editing.references import Reference, output_sources, refused, short, split, takers, wholes
+from gainwright.jobfile.editing.references import (
+    Reference,
+    consumers,
+    output_sources,
+    refused,
+    short,
+    source_paths_of,
+    split,
+)
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft, Path
 
 
-def plug(draft: Draft, stage: str, place: str) -> str:
+def put_into_wiring(draft: Draft, stage: str, place: str) -> str:
     """Return the reference that a stage put into a place takes from; what stood behind the place now takes from it."""
     source, output, taken = at_place(draft, place)
     if not taken:
@@ -26,10 +34,10 @@ def plug(draft: Draft, stage: str, place: str) -> str:
     return short(draft, source, output)
 
 
-def unplug(draft: Draft, stage: str) -> None:
+def take_from_wiring(draft: Draft, stage: str) -> None:
     """Let everything that a stage feeds take from what feeds the stage. JobError: it can't be done alike."""
     kind = draft.plain["stages"][stage]["kind"]
-    for r in reversed(takers(draft, stage)):
+    for r in reversed(consumers(draft, stage)):
         if kind == "head_unit":
             _without(draft, r, stage)
         else:
@@ -50,15 +58,15 @@ def _behind(draft: Draft, stage: str, taken: Reference) -> Any:
     for name in inputs:
         source = says["inputs"].get(name)
         if isinstance(source, dict) or source is None:
-            raise _unlike(stage, taken.taker)
+            raise _unlike(stage, taken.consumer)
         found += [source] if isinstance(source, str) else source
     return found
 
 
 def _rejoin(draft: Draft, r: Reference, source: Any) -> None:
     if r.side:
-        source = _of_side(draft, source, r.side, r.taker)
-    if r.path == r.whole or isinstance(source, str):
+        source = _of_side(draft, source, r.side, r.consumer)
+    if r.path == r.source_path or isinstance(source, str):
         draft.set(r.path, source)
         return
     held = draft.at(r.path[:-1])
@@ -66,7 +74,7 @@ def _rejoin(draft: Draft, r: Reference, source: Any) -> None:
         i = int(r.path[-1])
         draft.set(r.path[:-1], [*held[:i], *source, *held[i + 1 :]])
         return
-    raise _unlike(r.stage, r.taker)
+    raise _unlike(r.stage, r.consumer)
 
 
 def _of_side(draft: Draft, source: Any, side: str, stage: str) -> Any:
@@ -84,38 +92,38 @@ def _of_side(draft: Draft, source: Any, side: str, stage: str) -> Any:
 def _without(draft: Draft, r: Reference, stage: str) -> None:
     """Take one source from a list of several."""
     held = draft.at(r.path[:-1])
-    if r.path == r.whole or not isinstance(held, list) or len(held) < 2:
+    if r.path == r.source_path or not isinstance(held, list) or len(held) < 2:
         raise refused(
-            f"{r.taker} takes its signal from {stage} and would have none",
-            where=".".join(map(str, r.whole)),
-            remedy=f"wire {r.taker} to another source first, or take it out with its branch",
+            f"{r.consumer} takes its signal from {stage} and would have none",
+            where=".".join(map(str, r.source_path)),
+            remedy=f"wire {r.consumer} to another source first, or take it out with its branch",
         )
     draft.unset(r.path)
 
 
-def _unlike(stage: str, taker: str) -> Exception:
+def _unlike(stage: str, consumer: str) -> Exception:
     return refused(
-        f"{taker} can't simply take what feeds {stage}: it comes from several places, each for a side",
+        f"{consumer} can't simply take what feeds {stage}: it comes from several places, each for a side",
         where=f"stages.{stage}",
-        remedy=f"wire {taker} to where it shall take its signal from first",
+        remedy=f"wire {consumer} to where it shall take its signal from first",
     )
 
 
 def wire(draft: Draft, stage: str, source: Any, *, entry: str = "") -> None:
     """Let a stage, or one input of a processor, take its signal from a source as the file writes it."""
-    whole = whole_of(draft, stage, entry)
+    source_path = source_path_of(draft, stage, entry)
     leaves = [source] if isinstance(source, str) else list(source.values() if isinstance(source, dict) else source)
     for reference in leaves:
         if split(draft, str(reference))[0] == stage:
-            raise refused(f"{stage} can't feed itself", where=".".join(map(str, whole)))
-    draft.set(whole, source)
+            raise refused(f"{stage} can't feed itself", where=".".join(map(str, source_path)))
+    draft.set(source_path, source)
 
 
-def whole_of(draft: Draft, stage: str, entry: str = "") -> Path:
+def source_path_of(draft: Draft, stage: str, entry: str = "") -> Path:
     """Return the path at which a stage, or an input of it, says where its signal comes from."""
     if draft.plain["stages"][stage]["kind"] == "head_unit":
         raise refused(f"{stage} is a source: nothing feeds it", where=f"stages.{stage}")
-    found = wholes(draft, stage)
+    found = source_paths_of(draft, stage)
     if draft.plain["stages"][stage]["kind"] != "processor":
         return found[0]
     mine = [path for path in found if path[-1] == entry] if entry else found
