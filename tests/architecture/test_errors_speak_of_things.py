@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from gainwright.cli.main import COMMANDS
-from gainwright.cli.options import OPTIONS, with_option
+from gainwright.cli.options import OPTIONS, REMEDIES, with_option
 from gainwright.errors import CallError
 
 SOURCE = Path(__file__).resolve().parents[2] / "src" / "gainwright"
@@ -49,4 +49,6 @@ def test_the_command_names_the_option() -> None:
     sources = "".join(Path(str(module.__file__)).read_text(encoding="utf-8") for module in COMMANDS)
     known = {f"--{name.replace('_', '-')}" for name in re.findall(r"^    (\w+): ", sources, re.MULTILINE)}
     known |= set(re.findall(r'"(--[a-z-]+)', sources))
-    assert {name for named in OPTIONS.values() for name in re.findall(r"--[a-z-]+", named)} <= known
+    assert {
+        name for named in (*OPTIONS.values(), *REMEDIES.values()) for name in re.findall(r"--[a-z-]+", named)
+    } <= known

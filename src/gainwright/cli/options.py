@@ -39,10 +39,16 @@ OPTIONS = {
 }
 """What an error's `where` names -> the option that gives it."""
 
+REMEDIES = {"no_cache": "--no-cache", "no_processes": "--workers 1", "no_scheduler": "--resume"}
+"""Code of an error -> the option that its remedy is done with."""
+
 
 def with_option(error: GainwrightError) -> GainwrightError:
-    """Return an error that names the option to change, where there is one."""
+    """Return an error that names the option to change, and the one that its remedy is done with, where there are such."""
     thing, _, value = error.where.partition(" at ")
-    if thing not in OPTIONS:
-        return error
-    return error.placed(f"{OPTIONS[thing]} {value}".strip())
+    if thing in OPTIONS:
+        error = error.placed(f"{OPTIONS[thing]} {value}".strip())
+    if error.code in REMEDIES:
+        remedy = f"{error.remedy} ({REMEDIES[error.code]})"
+        error = type(error)(error.what, code=error.code, where=error.where, rule=error.rule, remedy=remedy)
+    return error

@@ -17,6 +17,7 @@ from gainwright.adapters.music_workers import LocalWorkers
 from gainwright.app.music.files import find_files
 from gainwright.app.music.ports import Answer, Stopped, Task
 from gainwright.app.music.scan import Library, Progress, look, scan
+from gainwright.cli.options import with_option
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, Band, analyse_file
 
@@ -199,7 +200,8 @@ def test_a_cache_that_is_none_is_refused(tmp_path: Path) -> None:
     for folder in (tmp_path / "file", tmp_path / "cache"):
         with pytest.raises(CallError) as refused:
             SqliteMusicCache(folder)
-        assert "--no-cache" in refused.value.remedy
+        assert "do without what is kept" in refused.value.remedy
+        assert "--no-cache" in with_option(refused.value).remedy
 
 
 def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
