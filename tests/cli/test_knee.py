@@ -91,3 +91,28 @@ def test_any_line_is_read_or_refused(line: str) -> None:
         assert str(error).startswith("x")
     except Exception as error:  # noqa: BLE001  anything else is what is looked for
         pytest.fail(repr(error))
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("²,3.45", "is no reading"),
+        ("12,٣", "is no reading"),
+        ("12,OL", "over its range at step 12; set it to a higher range"),
+        ("12,3,45", "is no reading"),
+        ("12,350 MV", "megavolts"),
+    ],
+)
+def test_lines_that_say_something_else_are_refused(line: str, says: str) -> None:
+    """Only ASCII digits are digits; over range is told as that; three cells aren't two; nothing is left out silently."""
+    with pytest.raises(ReadingError, match=says):
+        parse_readings([line], "x")
+
+
+def test_a_decimal_comma_in_both_columns_and_steps_below_zero() -> None:
+    """What a space divides may have commas; a step may be a place of a volume in decibels."""
+    assert parse_readings(["12,5 3,45", "-20;1,5", "-19.5 1600 mV"], "x") == [
+        (12.5, pytest.approx(3.45)),
+        (-20.0, 1.5),
+        (-19.5, 1.6),
+    ]

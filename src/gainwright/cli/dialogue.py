@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import GainwrightError
+from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,7 +97,7 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
         say(f"taken back: {dialogue.undo()}")
     elif low.startswith("correct "):
         number, _, result = said.partition(" ")[2].partition(" ")
-        dialogue.correct(int(number) if number.isdigit() else 0, result)
+        dialogue.correct(whole_number(number) or 0, result)
     elif low.startswith("add "):
         dialogue.add(_mapping(said.partition(" ")[2]))
     else:

@@ -16,6 +16,7 @@ from gainwright.jobfile.yaml_reading import JOB, LARGEST_BYTES, plain, read_text
 from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import STAGES, Job, Speaker, Wiring, resolve
+from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -119,7 +120,7 @@ def _first_error(error: ValidationError, document: CommentedMap, name: str) -> J
 
 def _line(where: str, name: str) -> int:
     rest = where.removeprefix(name).lstrip(":").split(":")
-    return int(rest[0]) if rest and rest[0].isdigit() else 0
+    return whole_number(rest[0]) or 0
 
 
 def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
@@ -198,7 +199,7 @@ def _value(document: Any, path: Sequence[str]) -> Any:
     for part in path:
         if isinstance(document, dict) and part in document:
             document = document[part]
-        elif isinstance(document, list) and part.isdigit() and int(part) < len(document):
+        elif isinstance(document, list) and whole_number(part, most=len(document) - 1) is not None:
             document = document[int(part)]
         else:
             return None

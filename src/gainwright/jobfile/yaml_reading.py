@@ -12,6 +12,7 @@ from ruamel.yaml.constructor import DuplicateKeyError
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from gainwright.errors import JobError
+from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -229,7 +230,7 @@ def _position(here: Any, part: str) -> tuple[int, int] | None:
     if isinstance(here, CommentedMap) and part in here:
         found = here.lc.data.get(part) if here.lc.data else None
         return (found[0], found[1]) if found else (here.lc.line, here.lc.col)
-    if isinstance(here, CommentedSeq) and part.isdigit() and int(part) < len(here):
+    if isinstance(here, CommentedSeq) and whole_number(part, most=len(here) - 1) is not None:
         found = here.lc.data.get(int(part)) if here.lc.data else None
         return (found[0], found[1]) if found else (here.lc.line, here.lc.col)
     return None

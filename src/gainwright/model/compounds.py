@@ -15,15 +15,15 @@ FILTER_SLOPES = {
     "linkwitz-riley": (12, 24, 36, 48),
 }
 _FILTER = re.compile(
-    r"(?P<shape>[a-z\-]+)\s+(?P<slope>\d+)(?:\s*dB(?:/oct(?:ave)?)?)?\s+at\s+(?P<corner>.+)", re.IGNORECASE
+    r"(?P<shape>[a-z\-]+)\s+(?P<slope>[0-9]+)(?:\s*dB(?:/oct(?:ave)?)?)?\s+at\s+(?P<corner>.+)", re.IGNORECASE
 )
 _BAND = re.compile(
     r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
 )
 _COILS = re.compile(
-    r"(?P<number>\d+)\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?", re.IGNORECASE
+    r"(?P<number>[0-9]+)\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?", re.IGNORECASE
 )
-_ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>\d+)\s*(?:counts|digits|count|digit))?")
+_ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:counts|digits|count|digit))?")
 
 
 def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
@@ -195,8 +195,8 @@ class Ends:
         if text.count("..") != 1 or "..." in text:
             raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
         first, _, second = (part.strip() for part in text.partition(".."))
-        unit = re.sub(r"^[+\-−]?[\d.eE]+\s*", "", second).split("±")[0].split("+-")[0].strip()
-        if re.fullmatch(r"[+\-−]?[\d.]+(?:[eE][+\-]?\d+)?", first):
+        unit = re.sub(r"^[+\-−]?[0-9.eE]+\s*", "", second).split("±")[0].split("+-")[0].strip()
+        if re.fullmatch(r"[+\-−]?[0-9.]+(?:[eE][+\-]?[0-9]+)?", first):
             first = f"{first} {unit}"
         ends = cls(text, parse(first, cls.dimension), parse(second, cls.dimension))
         if ends.first.nominal == ends.second.nominal:

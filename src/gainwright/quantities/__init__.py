@@ -9,6 +9,7 @@ from gainwright.quantities.drawing import draw, latin_hypercube, uniform_points
 from gainwright.quantities.quantity import Quantity, parse, quantity
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 from gainwright.quantities.typed_answers import (
+    ROW_EXAMPLE,
     Lead,
     Row,
     Volts,
@@ -29,6 +30,7 @@ from gainwright.quantities.typed_numbers import (
     is_bare,
     plain_number,
     read_measured,
+    refused,
     tidied,
     whole_number,
 )
@@ -37,6 +39,7 @@ __all__ = [
     "DIMENSIONS",
     "OPEN",
     "OVER_RANGE",
+    "ROW_EXAMPLE",
     "Dimension",
     "Exact",
     "Lead",
@@ -64,6 +67,7 @@ __all__ = [
     "read_row",
     "read_step",
     "read_volts",
+    "refused",
     "row_of",
     "tidied",
     "uniform_points",

@@ -12,7 +12,7 @@ from gainwright.quantities.dimensions import DIMENSIONS, Dimension, to_si
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 
 _NUMBER = r"[+\-−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+\-]?[0-9]+)?"
-_TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s±+\-−.,][^±]*?)?\s*")
+_TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^0-9\s±+\-−.,][^±]*?)?\s*")
 _LONGEST_TEXT = 200
 
 

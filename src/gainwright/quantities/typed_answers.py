@@ -21,6 +21,7 @@ from gainwright.quantities.typed_numbers import (
     OVER_PATTERN,
     OVER_RANGE,
     is_bare,
+    plain_number,
     read_measured,
     refused,
     tidied,
@@ -73,7 +74,8 @@ class Row:
     volts: Quantity | str | None = None
 
     def __str__(self) -> str:
-        return f"{self.step:g}" if self.volts is None else f"{self.step:g}; {self.volts}"
+        step = repr(self.step).removesuffix(".0")
+        return step if self.volts is None else f"{step}; {self.volts}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,16 +200,27 @@ def _divided(line: str, separator: str) -> list[str]:
         return []
 
 
-def row_of(step: str, volts: str, *, text: str) -> Row:
-    """Return a row of its two cells. AnswerError: they are none; `text` is what it repeats."""
+def row_of(step: str, volts: str, *, text: str, from_zero: bool = False) -> Row:
+    """Return a row of its two cells.
+
+    Parameters
+    ----------
+    text : what an error repeats.
+    from_zero : whether the step is one of a volume (`read_step`), not any number.
+
+    Raises
+    ------
+    AnswerError : they are no step and volts.
+    """
     try:
-        return Row(read_step(step), read_measured(volts, "voltage", unit="V", words=(OVER_RANGE,)))
+        at = read_step(step) if from_zero else plain_number(step, "%")
+        return Row(at, read_measured(volts, "voltage", unit="V", words=(OVER_RANGE,)))
     except AnswerError as error:
         raise refused(text, rule=error.rule, example=f"{ROW_EXAMPLE}, a step and volts") from None
 
 
 def read_row(text: str, *, step_alone: bool = False) -> Row:
-    """Return a step with volts, or where it may stand alone, a step.
+    """Return a step with volts; where it may stand alone, as the last clean one of a volume, also a step.
 
     Raises
     ------
@@ -217,7 +230,7 @@ def read_row(text: str, *, step_alone: bool = False) -> Row:
     if len(cells) == 2:
         if step_alone and is_bare(text):
             raise refused(text, rule="it can be a step alone, or a step and volts", example="12.5, or 12 5 for volts")
-        return row_of(*cells, text=text)
+        return row_of(*cells, text=text, from_zero=step_alone)
     if step_alone and len(cells) == 1:
         return Row(read_step(text, example=f"34 for the last clean step, or a step and volts: {ROW_EXAMPLE}"))
     raise refused(text, rule="it is a step and volts", example=ROW_EXAMPLE)

@@ -90,7 +90,9 @@ def plain_number(text: str, unit: str = "") -> float:
     ------
     AnswerError : it is none.
     """
-    found = decimal(tidied(text).removesuffix(unit))
+    plain = tidied(text)
+    carries = unit and plain.lower().endswith(unit.lower())
+    found = decimal(plain[: -len(unit)] if carries else plain)
     value = math.nan if found is None else float(found)
     if not math.isfinite(value):
         raise refused(text, what="number", example=f"1.5 {unit}".strip())

@@ -18,7 +18,7 @@ from gainwright.texts import Text
 FOLDER = Path(__file__).parent.parent / "locale"
 DOMAIN = "gainwright"
 LANGUAGES = {"en": "English", "de": "Deutsch"}
-_NUMBER = re.compile(r"(?<![\w.])([+-]?\d+)\.(\d+)(?![\w.]*\d*\.\d)")
+_NUMBER = re.compile(r"(?<![\w.])([+-]?[0-9]+)\.([0-9]+)(?![\w.]*[0-9]*\.[0-9])")
 CHART_WORDS = (
     "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
     "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
@@ -56,8 +56,9 @@ class Language:
 
 
 def _is_figure(text: str) -> bool:
-    return bool(re.fullmatch(r"[<±+\-–]?\s*[\d.,]+(?:e-?\d+)?\s*(?:[^\d]{0,12}[\d.,]*){0,4}", text)) and any(
-        c.isdigit() for c in text
+    return (
+        bool(re.fullmatch(r"[<±+\-–]?\s*[0-9.,]+(?:e-?[0-9]+)?\s*(?:[^0-9]{0,12}[0-9.,]*){0,4}", text))
+        and re.search(r"[0-9]", text) is not None
     )
 
 

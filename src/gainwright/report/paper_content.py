@@ -136,5 +136,5 @@ def paper_csv(content: dict[str, Any]) -> str:
 
 def _harmless(text: str) -> str:
     """Return a cell that no spreadsheet takes for a formula; numbers stay numbers."""
-    formula = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and not text[1:2].isdigit())
+    formula = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and text[1:2] not in tuple("0123456789"))
     return f"'{text}" if formula else text

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from gainwright.adapters.store.database import place_name
 from gainwright.adapters.store.tables import NEWEST, tables
 from gainwright.errors import CallError
+from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
@@ -40,7 +41,7 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
     CallError : it was made by a newer program, or is no store.
     """
     revision = revision_of(connection)
-    if revision is not None and (not revision.isdecimal() or int(revision) > int(NEWEST)):
+    if revision is not None and (whole_number(revision) is None or int(revision) > int(NEWEST)):
         raise CallError(
             f"it was made by a newer Gainwright (store revision {revision[:20]}, this one knows {NEWEST})",
             code="newer_store",

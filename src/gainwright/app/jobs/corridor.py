@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from gainwright.app.measuring.typed_readings import plain_number
 from gainwright.errors import CallError, GainwrightError
+from gainwright.quantities import plain_number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

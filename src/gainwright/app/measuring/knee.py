@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.errors import CallError, ReadingError
+from gainwright.errors import AnswerError, CallError, ReadingError
+from gainwright.quantities import ROW_EXAMPLE, Quantity, cells_of, read_row, refused, row_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -88,31 +88,40 @@ def parse_readings(lines: Iterable[str], where: str) -> list[tuple[float, float]
     ReadingError : a line holds no step and voltage; `where` is place and line.
     """
     found: list[tuple[float, float]] = []
-    columns = (0, 1)
+    columns: tuple[int, int] | None = None
     for number, line in enumerate(lines, start=1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
-        cells = _cells(line)
-        if not found and any(cell.lower() in COLUMNS for cell in cells):
-            columns = _columns(cells, f"{where}:{number}")
+        place = f"{where}:{number}"
+        cells = cells_of(line)
+        if not found and columns is None and any(cell.lower() in COLUMNS for cell in cells):
+            columns = _columns(cells, place)
             continue
-        if len(cells) <= max(columns):
-            raise _no_reading(line, f"{where}:{number}")
-        try:
-            found.append((_number(cells[columns[0]]), _volts(cells[columns[1]])))
-        except ValueError:
-            raise _no_reading(line, f"{where}:{number}") from None
+        found.append(_row(line, cells, columns, place))
         if len(found) > MOST_READINGS:
             raise ReadingError(f"over {MOST_READINGS} readings", code="too_large", where=where)
     return found
 
 
-def _cells(line: str) -> list[str]:
-    for separator in (";", "\t", ","):
-        if separator in line:
-            return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
-    step, _, rest = line.strip().partition(" ")
-    return [step, rest.strip()]
+def _row(line: str, cells: list[str], columns: tuple[int, int] | None, where: str) -> tuple[float, float]:
+    """Return step and volts of a line: of the columns that the heading names, else of its two cells."""
+    try:
+        if columns is None:
+            row = read_row(line)
+        elif len(cells) > max(columns):
+            row = row_of(cells[columns[0]], cells[columns[1]], text=line)
+        else:
+            raise refused(line, rule="a line holds a step and volts rms", example=ROW_EXAMPLE)
+    except AnswerError as error:
+        raise ReadingError(error.what, code="bad_readings", where=where, rule=error.rule, remedy=error.remedy) from None
+    if not isinstance(row.volts, Quantity):
+        raise ReadingError(
+            f"the meter was over its range at step {row.step:g}",
+            code="bad_readings",
+            where=where,
+            remedy="set it to a higher range and read that step again",
+        )
+    return row.step, row.volts.nominal
 
 
 def _columns(cells: list[str], where: str) -> tuple[int, int]:
@@ -127,28 +136,3 @@ def _columns(cells: list[str], where: str) -> tuple[int, int]:
             remedy="name both in the first line, or leave the names out",
         )
     return names.index("step"), names.index("v_rms")
-
-
-def _no_reading(line: str, where: str) -> ReadingError:
-    return ReadingError(
-        f"{line.strip()[:40]!r} is no reading",
-        code="bad_readings",
-        where=where,
-        rule="a line holds a step and volts rms",
-        remedy="write for example 12,3.45 or 12 3.45 V",
-    )
-
-
-def _number(text: str) -> float:
-    value = float(text.removesuffix("%").strip().replace(",", "."))
-    if not math.isfinite(value):
-        raise ValueError(text)
-    return value
-
-
-def _volts(text: str) -> float:
-    if text and text[-1] in "Vv":
-        from gainwright.quantities import parse
-
-        return parse(text.replace(",", "."), "voltage").nominal
-    return _number(text)

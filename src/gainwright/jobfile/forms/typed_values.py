@@ -10,8 +10,9 @@ if TYPE_CHECKING:
 
     from gainwright.jobfile.forms.form import Field, Form
 
-_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?([eE][+-]?\d+)?")
-_COMMA = re.compile(r"(?<=\d),(?=\d)")
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
+_WHOLE = re.compile(r"[+-]?[0-9]+")
+_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 
 
 def typed(field: Field, text: str) -> Any:
@@ -26,7 +27,7 @@ def typed(field: Field, text: str) -> Any:
     if kind in ("quantity", "number", "loudness", "ends", "filter", "filter_range", "coils", "accuracy"):
         text = _COMMA.sub(".", text)
     if (field.type.bare_number or kind == "fixed") and _NUMBER.fullmatch(text):
-        return int(text) if text.lstrip("+-").isdigit() else float(text)
+        return int(text) if _WHOLE.fullmatch(text) else float(text)
     if kind == "lines":
         lines = [_COMMA.sub(".", line.strip()) for line in text.split("\n") if line.strip()]
         return lines[0] if len(lines) == 1 else lines

@@ -16,7 +16,7 @@ from gainwright.web.cases import diagnoses
 from gainwright.web.cases import pictures as case_pictures
 from gainwright.web.cases.case_page import Said, case_page
 from gainwright.web.cases.changes import case_address
-from gainwright.web.form_fields import Fields
+from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
@@ -132,10 +132,9 @@ def answer(
 def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Response:
     """Take an observation that nobody asked for."""
     kept = Said(own=said)
-    seen = int(said["seen"]) if said.get("seen", "").isdigit() else 0
 
     def do() -> StoredCase:
-        job = site.models.job(site.store.cases.get(name).case.job)
+        seen, job = seen_of(said), site.models.job(site.store.cases.get(name).case.job)
         return case_work.add(site, name, seen=seen, entry=own_entry(said, job))
 
     return _done(request, site, name, kept, do)

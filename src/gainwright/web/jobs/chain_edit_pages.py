@@ -10,7 +10,7 @@ from starlette.responses import Response
 from gainwright.app.jobs import chain_edits
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of
-from gainwright.web.form_fields import Sent
+from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.chain_pages import address_of, show_chain, show_form
 from gainwright.web.rendering import go_to, page
@@ -83,7 +83,7 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
             site.store,
             job,
             lambda text: chain_edits.edit(text, what, _given(given)),
-            seen=view.seen_of(given),
+            seen=seen_of(given),
             by=actor,
         )
     except GainwrightError as error:

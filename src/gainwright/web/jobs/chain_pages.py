@@ -12,7 +12,7 @@ from gainwright.app.jobs import chain_edits
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web.errors import status_of
-from gainwright.web.form_fields import Sent
+from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
@@ -151,7 +151,7 @@ def redo(request: Request, site: CurrentSite, job: str, given: Sent) -> Response
 
 def _step(request: Request, site: Site, job: str, given: dict[str, str], way: str) -> Response:
     try:
-        seen = view.seen_of(given)
+        seen = seen_of(given)
         site.store.jobs.undo(job, seen=seen) if way == "undo" else site.store.jobs.redo(job, seen=seen)
     except GainwrightError as error:
         return show_chain(request, site, site.store.jobs.get(job), error=error)
@@ -190,7 +190,7 @@ def _fill(
 ) -> Response:
     try:
         texts = view.typed_of(given)
-        seen = view.seen_of(given)
+        seen = seen_of(given)
         if not texts and site.store.jobs.get(job).revision == seen:
             return go_to(address_of(job, section, name))
         chain_edits.change(site.store, job, lambda text: chain_edits.fill(text, texts), seen=seen, by=actor)

@@ -13,8 +13,7 @@ from gainwright.app.jobs import chain_edits
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web.errors import status_of
-from gainwright.web.form_fields import Sent
-from gainwright.web.jobs import chain_view as view
+from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 
@@ -25,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 
 BEFORE = 22
 """Letters shown before a mistake, so that it is seen on a phone."""
-_PLACE = re.compile(r"job:(\d+)(?::(\d+))?")
+_PLACE = re.compile(r"job:([0-9]+)(?::([0-9]+))?")
 
 
 @router.get("/jobs/{job}/chain/text")
@@ -85,7 +84,7 @@ def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Se
     typed = given.get("text", "").replace("\r\n", "\n")
     seen = stored.revision
     try:
-        seen = view.seen_of(given)
+        seen = seen_of(given)
         from gainwright.jobfile import read_job_text
 
         read_job_text(typed)

@@ -44,14 +44,6 @@ class Difference:
     mine: str
 
 
-def seen_of(given: Mapping[str, str]) -> int:
-    """Return the revision that a form was made from. CallError: it says none."""
-    text = given.get("seen", "")
-    if not text.isascii() or not text.isdigit() or len(text) > 9:
-        raise CallError("the form doesn't say what it was made from", code="bad_request", remedy="open the page again")
-    return int(text)
-
-
 def forms_of(site: Site, text: str) -> tuple[Form, ...]:
     """Return the forms of a job, kept while it is looked at."""
     from gainwright.jobfile.forms import forms

@@ -10,10 +10,10 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
-from gainwright.app.measuring.typed_readings import plain_number
 from gainwright.errors import CallError, GainwrightError
+from gainwright.quantities import plain_number, whole_number
 from gainwright.web.errors import status_of
-from gainwright.web.form_fields import Fields
+from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
@@ -70,7 +70,7 @@ def _show(
     chart = corridor_chart(levels, title=stored.title) if levels is not None else None
     drawn = passages(chart) if chart is not None else ()
     tightest = min(drawn, key=lambda p: p.tightest_db).number if drawn else 0
-    chosen = str(fields.get("path", ""))
+    chosen = whole_number(str(fields.get("path", "")), most=len(drawn) - 1)
     context = {
         "stages": [(stage, list(own)) for stage, own in groupby(controls, key=lambda c: c.stage)],
         "typed": typed,
@@ -80,7 +80,7 @@ def _show(
         "levels": levels,
         "chart": chart,
         "passages": drawn,
-        "chosen": int(chosen) if chosen.isdigit() and int(chosen) < len(drawn) else tightest,
+        "chosen": tightest if chosen is None else chosen,
         "moved": [c for c in controls if c.moved],
         "kept": str(fields.get("kept", "")) == str(stored.revision),
         "error": error,
@@ -102,10 +102,7 @@ def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fi
     """Keep the controls as they stand as a new version of the job."""
     stored = site.store.jobs.get(job)
     read = site.models.read(stored.text)
-    try:
-        seen = int(str(fields.get("seen", "")))
-    except ValueError:
-        raise CallError("it isn't said which version was changed", code="bad_request", remedy="load the page") from None
+    seen = seen_of(fields)
     try:
         settings = corridor.moved(corridor.controls_of(read.job, _typed(fields)))
         kept = corridor.keep(site.store, job, read, settings, seen=seen, by=actor)

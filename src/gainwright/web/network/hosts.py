@@ -6,7 +6,7 @@ import ipaddress
 import re
 
 _HOST = re.compile(
-    r"(?P<name>\[[0-9a-f:.]{2,45}\]|[a-z0-9_](?:[a-z0-9_.-]{0,252}[a-z0-9_])?\.?)(?::(?P<port>\d{1,5}))?"
+    r"(?P<name>\[[0-9a-f:.]{2,45}\]|[a-z0-9_](?:[a-z0-9_.-]{0,252}[a-z0-9_])?\.?)(?::(?P<port>[0-9]{1,5}))?"
 )
 _ORIGIN = re.compile(r"(?P<scheme>[a-z]+)://(?P<host>[^/?#@\\]+)")
 PORTS = {"http": 80, "https": 443, "ws": 80, "wss": 443}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import ipaddress
+import re
 import secrets
 import threading
 import time
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.quantities import tidied
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -165,8 +167,8 @@ def _folded(name: str) -> str:
 
 
 def _plain(typed: str) -> str:
-    """Return a code as it was meant: figures of any script and width, without what stands between them."""
-    return "".join(str(unicodedata.digit(c)) if c.isdecimal() else c for c in typed if c not in " -\u2010\u2011\u00a0")
+    """Return a code without what stands between its digits."""
+    return re.sub(r"[\s-]", "", tidied(typed))
 
 
 def _group(address: str) -> str:

@@ -11,6 +11,7 @@ from gainwright.app.practice import kept as practices
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import stages_at
+from gainwright.quantities import refused, whole_number
 from gainwright.web.errors import status_of
 from gainwright.web.practice import work as practice_work
 from gainwright.web.rendering import go_to, page
@@ -52,11 +53,19 @@ def begin(request: Request, site: CurrentSite, on: Short, number: Annotated[str,
     """Begin a practice on an example or on a job."""
     try:
         title, text = practice_work.source(site, on)
-        seed = int(number) if number.strip().isdecimal() else None
+        seed = _seed(number)
         kept = practice_work.begin(site, title=title, text=text, seed=seed)
     except GainwrightError as error:
         return _begin(request, site, error=error)
     return go_to(practice_work.address(kept.id))
+
+
+def _seed(number: str) -> int | None:
+    """Return the number of a practice, None when none is typed. CallError: it is no number."""
+    seed = whole_number(number, most=practices.MOST_SEED)
+    if seed is None and number.strip():
+        raise refused(number, what="number of a practice", rule=f"it is 0 to {practices.MOST_SEED}", example="7")
+    return seed
 
 
 @router.get("/practise/{practice}")

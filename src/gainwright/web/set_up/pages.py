@@ -13,7 +13,7 @@ from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
 from gainwright.model import marks_words
 from gainwright.web.errors import status_of
-from gainwright.web.form_fields import Fields
+from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.set_up.learning import Taught, run_now, taught
 from gainwright.web.set_up.wording import (
@@ -184,10 +184,17 @@ def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, 
     text = entered(state, said) if kind == "reading" else said.get("text", "")
     learned = taught(site, stored, run)[0] if said.get("told") == "learned" else None
     try:
-        seen = int(said.get("seen", ""))
-        enter(site.store, job, run, step, kind=kind, text=text, by=actor, seen=seen, expect=_expected(state, learned))
-    except ValueError:
-        return go_to(f"/jobs/{job}/setup/{step}")
+        enter(
+            site.store,
+            job,
+            run,
+            step,
+            kind=kind,
+            text=text,
+            by=actor,
+            seen=seen_of(said),
+            expect=_expected(state, learned),
+        )
     except GainwrightError as error:
         return _step(request, site, stored, step, error=error, mine=text, kind=kind)
     if kind in ("done", "skipped"):
