@@ -27,7 +27,7 @@ from gainwright.model import (
     resolve,
     wires,
 )
-from gainwright.quantities import parse
+from gainwright.quantities import OPEN, Quantity, parse, read_measured
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -225,7 +225,7 @@ def _check_check(entry: Check, job: Job) -> None:
             raise _bad(f"a lamp is {entry.is_!r}", "is", remedy="write on or off")
     elif what in (*VOLTAGES, "resistance") and stage is not None:
         _only(entry, given, ("reads",))
-        if entry.reads is not None and str(entry.reads).strip().lower() != "open":
+        if entry.reads is not None:
             read_number(entry)
     else:
         _only(entry, given, ("is",))
@@ -252,19 +252,20 @@ def _check_stand(text: str, what: str) -> None:
 
 
 def read_number(entry: Check) -> float:
-    """Return the volts or ohms of a check that reads a number; infinite for `open`.
+    """Return the volts or ohms of a check that reads a number; infinite for `open`, which ohms can be.
 
     Raises
     ------
-    QuantityError : it is none.
+    AnswerError : it is none.
     """
-    if str(entry.reads).strip().lower() == "open":
-        return float("inf")
-    dimension = "resistance" if entry.check.endswith(".resistance") else "voltage"
+    ohms = entry.check.endswith(".resistance")
     try:
-        return parse(str(entry.reads), dimension).nominal
+        found = read_measured(
+            str(entry.reads), "resistance" if ohms else "voltage", words=(OPEN,) if ohms else (), exact=False
+        )
     except GainwrightError as error:
         raise error.placed("reads") from None
+    return found.nominal if isinstance(found, Quantity) else float("inf")
 
 
 def _only(entry: Check, given: list[str], allowed: tuple[str, ...]) -> None:

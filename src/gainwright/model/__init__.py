@@ -1,6 +1,6 @@
 """What exists: the job, its stages, its wiring, its instruments. No solving, no files."""
 
-from gainwright.model.case import Asked, Believed, Case, Closed
+from gainwright.model.case import Believed, Case, Closed, DialogueStep
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -61,13 +61,13 @@ __all__ = [
     "Accuracy",
     "Amplifier",
     "AnyStage",
-    "Asked",
     "Believed",
     "Case",
     "Check",
     "Closed",
     "Coils",
     "Converter",
+    "DialogueStep",
     "Ends",
     "Entry",
     "EntryMapping",

@@ -17,7 +17,7 @@ class Believed(Frozen):
     probability: float = Field(ge=0, le=1)
 
 
-class Asked(Frozen):
+class DialogueStep(Frozen):
     """One step of the dialogue: what was asked, what came of it, how long it takes, what was believed after it.
 
     Attributes
@@ -51,5 +51,5 @@ class Case(Frozen):
     evidence: tuple[dict[str, Any], ...] = ()
     declined: tuple[dict[str, Any], ...] = ()
     unreachable: tuple[str, ...] = ()
-    dialogue: tuple[Asked, ...] = ()
+    dialogue: tuple[DialogueStep, ...] = ()
     closed: Closed | None = None

@@ -21,7 +21,7 @@ from gainwright.model.compounds import (
 from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
 from gainwright.model.marks import Mark
-from gainwright.quantities import DIMENSIONS, Quantity, parse
+from gainwright.quantities import DIMENSIONS, OPEN, OVER_RANGE, Quantity, parse, read_measured
 
 
 class Frozen(BaseModel):
@@ -78,7 +78,10 @@ def _reads(dimension: str, *words: str) -> Any:
             return value.strip().lower().replace(" ", "_")
         if isinstance(value, bool) or not isinstance(value, str | int | float | Quantity):
             value = _scalar(value, f"{DIMENSIONS[dimension].example}, or {words[0]}")
-        return value if isinstance(value, Quantity) else parse(value, dimension)
+        if isinstance(value, Quantity):
+            return value
+        can_be = [word for word in words if word in (OPEN, OVER_RANGE)]
+        return read_measured(str(value), dimension, words=can_be, exact=False)
 
     schema = {"type": "string", "description": f"a {dimension}, or {', '.join(words)}"}
     return Annotated[Quantity | str, *_text_field(read, str, schema)]

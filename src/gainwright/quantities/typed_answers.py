@@ -28,7 +28,7 @@ from gainwright.quantities.typed_numbers import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 HIGHEST_STEP = 1000
 """Steps of a volume beyond which a number is a slip of the pen."""
@@ -254,6 +254,27 @@ def read_choice(text: str, choices: Mapping[str, str] | Iterable[str]) -> str:
     near = difflib.get_close_matches(said, known, n=1)
     listed = f"{', '.join(words[:-1])} or {words[-1]}" if len(words) > 1 else "".join(words)
     raise refused(text, what="answer here", rule=f"it is {listed}", example=near[0] if near else words[0])
+
+
+def read_several(text: str, choices: Sequence[str], *, none: Sequence[str] = ("none",)) -> tuple[str, ...]:
+    """Return which of some words are meant, commas or semicolons between them, each once and in the order of `choices`.
+
+    Parameters
+    ----------
+    none : words that mean none of them.
+
+    Raises
+    ------
+    AnswerError : it names anything else.
+    """
+    said = [part for part in map(_plain, re.split(r"[,;]", text)) if part]
+    if len(said) == 1 and said[0] in none:
+        return ()
+    known = {_plain(choice): choice for choice in choices}
+    if not said or not set(said) <= set(known):
+        rule = f"it is {none[0]}, or some of {', '.join(choices)}"
+        raise refused(text, what="answer here", rule=rule, example=", ".join(choices[:2]) or none[0])
+    return tuple(choice for plain, choice in known.items() if plain in said)
 
 
 def _plain(text: str) -> str:

@@ -116,9 +116,10 @@ def read_measured(
     AnswerError : it is none of these, or out of its bounds; says what would be right.
     """
     example = example or _example(dimension, unit, words)
+    what = "reading" if exact else DIMENSIONS[dimension].name
     said = tidied(text)
     if not said or len(said) > LONGEST:
-        raise refused(text, example=example)
+        raise refused(text, what=what, example=example)
     word = _word(said, dimension, words)
     if word:
         return word
@@ -127,8 +128,8 @@ def read_measured(
         if written or not exact:
             return parse(written or said, dimension)
     except QuantityError as error:
-        raise refused(text, rule=_rule(said, error), example=example) from None
-    raise refused(text, rule=_rule(said, None), example=example)
+        raise refused(text, what=what, rule=_rule(said, error), example=example) from None
+    raise refused(text, what=what, rule=_rule(said, None), example=example)
 
 
 def _word(said: str, dimension: str, words: Sequence[str]) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.diagnose import Cause, Diagnoser, Diagnosis, repair, says, short
-from gainwright.model import Asked, Closed
+from gainwright.model import Closed, DialogueStep
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, suspicion, where_to_check
 from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table, subtitle
@@ -34,7 +34,7 @@ class CaseData:
 
     diagnosis: Diagnosis
     closed: Closed | None = None
-    dialogue: tuple[Asked, ...] = ()
+    dialogue: tuple[DialogueStep, ...] = ()
 
 
 def customer_paper(job: Job, found: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from gainwright.adapters import FolderCases
 from gainwright.adapters.store import SqlStore, open_store
+from gainwright.app.cases.answers import answered
 from gainwright.app.cases.counting import count_cases
-from gainwright.app.cases.dialogue import Dialogue, answered
+from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.cases.finding import open_case
 from gainwright.app.cases.importing import export_cases, import_cases, import_old_folder
 from gainwright.app.store import ConflictError

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainwright.app.measuring.typed_readings import Asked, typed
+from gainwright.app.measuring.typed_readings import AnswerKind, read_answer
 from gainwright.errors import CallError
 
 
@@ -18,13 +18,13 @@ from gainwright.errors import CallError
 )
 def test_volts_are_taken_with_comma_point_and_unit(text: str, value: float) -> None:
     """Volts may be typed either way."""
-    assert typed(text, "volts").value == pytest.approx(value, rel=1e-12)
+    assert read_answer(text, "volts").value == pytest.approx(value, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", ["OL", "o.l", "over range", "Overload"])
 def test_over_range_is_a_reading(text: str) -> None:
     """A meter that shows it can't tell has told something."""
-    assert typed(text, "volts").value == math.inf
+    assert read_answer(text, "volts").value == math.inf
 
 
 @pytest.mark.parametrize(
@@ -43,14 +43,14 @@ def test_over_range_is_a_reading(text: str) -> None:
 )
 def test_lead_is_told_end_to_end_then_between(text: str, ohm: float, between: float | None) -> None:
     """Of a lead the ohms end to end come first, those between its conductors second."""
-    found = typed(text, "lead")
+    found = read_answer(text, "lead")
     assert found.value == pytest.approx(ohm)
     assert found.between == between
 
 
 def test_gain_may_be_said_behind_the_volts() -> None:
     """Where the gain ended stands behind the reading."""
-    found = typed("31,6 V at 42,5 %", "volts")
+    found = read_answer("31,6 V at 42,5 %", "volts")
     assert found.value == pytest.approx(31.6)
     assert found.at == "42.5 %"
 
@@ -61,7 +61,7 @@ def test_gain_may_be_said_behind_the_volts() -> None:
 )
 def test_column_takes_a_step_alone_or_with_volts(text: str, step: float, volts: float | None) -> None:
     """A step alone is the last clean one; with volts it is a row."""
-    found = typed(text, "column")
+    found = read_answer(text, "column")
     assert found.value == step
     assert found.volts == (None if volts is None else pytest.approx(volts))
 
@@ -84,18 +84,18 @@ def test_column_takes_a_step_alone_or_with_volts(text: str, step: float, volts: 
         ("12 x", "column"),
     ],
 )
-def test_what_is_no_reading_is_refused_with_an_example(text: str, asked: Asked) -> None:
+def test_what_is_no_reading_is_refused_with_an_example(text: str, asked: AnswerKind) -> None:
     """Anything else is refused, and told what would be right."""
     with pytest.raises(CallError) as caught:
-        typed(text, asked)
+        read_answer(text, asked)
     assert caught.value.remedy
 
 
 @given(st.text(max_size=30), st.sampled_from(["volts", "supply", "ohm", "lead", "place", "column", "look"]))
-def test_any_text_is_a_reading_or_refused(text: str, asked: Asked) -> None:
+def test_any_text_is_a_reading_or_refused(text: str, asked: AnswerKind) -> None:
     """No text does anything else than be read or refused; what is read is no negative number."""
     try:
-        found = typed(text, asked, ("clip",))
+        found = read_answer(text, asked, ("clip",))
     except CallError:
         return
     assert math.isnan(found.value) == (found.lit is not None)

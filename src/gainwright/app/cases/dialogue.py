@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.cases.answers import answered, marks_of
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gainwright.diagnose import Diagnoser, Diagnosis, NextTest
-    from gainwright.model import Asked, Case, Entry, Job
-
-_NUMBER = re.compile(r"^[+-]?\d+(?:[.,]\d+)?$")
+    from gainwright.model import Case, DialogueStep, Entry, Job
 
 
 @dataclass
@@ -36,7 +34,7 @@ class Dialogue:
     entries: list[dict[str, Any]] = field(default_factory=list)
     declined: list[dict[str, Any]] = field(default_factory=list)
     unreachable: list[str] = field(default_factory=list)
-    steps: list[Asked] = field(default_factory=list)
+    steps: list[DialogueStep] = field(default_factory=list)
     _diagnoser: Diagnoser | None = field(default=None, repr=False)
 
     @classmethod
@@ -129,13 +127,15 @@ class Dialogue:
         ------
         JobError : it can't be meant.
         """
-        from gainwright.model import Asked
+        from gainwright.model import DialogueStep
 
         self._read(mapping)
         self.entries.append(mapping)
         minutes = test.minutes if test is not None else 0.0
         self.steps.append(
-            Asked(test=test.test if test is not None else "", ask=test.ask if test is not None else "", minutes=minutes)
+            DialogueStep(
+                test=test.test if test is not None else "", ask=test.ask if test is not None else "", minutes=minutes
+            )
         )
 
     def note_belief(self, diagnosis: Diagnosis) -> None:
@@ -149,19 +149,19 @@ class Dialogue:
 
     def dont_know(self, test: NextTest) -> None:
         """Leave a test out."""
-        from gainwright.model import Asked
+        from gainwright.model import DialogueStep
 
         self.declined.append(test.entry)
-        self.steps.append(Asked(test=test.test, ask=test.ask, answer="declined"))
+        self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="declined"))
 
     def cant_reach(self, test: NextTest) -> str:
         """Leave out all that needs the place of a test; return that place."""
-        from gainwright.model import Asked
+        from gainwright.model import DialogueStep
 
         place = str(test.entry.get("at", test.where))
         place = place if place.startswith("lead:") else place.split(".", maxsplit=1)[0]
         self.unreachable.append(place)
-        self.steps.append(Asked(test=test.test, ask=test.ask, answer="unreachable"))
+        self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="unreachable"))
         return place
 
     def leave_out(self, places: Sequence[str]) -> None:
@@ -300,84 +300,3 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
             if places
             else f"causes are {', '.join(dict.fromkeys(c for c, _ in known))}",
         )
-
-
-def marks_of(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
-    """Return the marks of the indicator that an entry is read with; none when it is read with anything else."""
-    from gainwright.jobfile import instruments
-    from gainwright.model import Indicator
-
-    instrument = instruments(job).get(str(entry.get("with", ""))) if "at" in entry else None
-    return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
-
-
-def answered(entry: Mapping[str, Any], text: str, *, marks: Sequence[str] = ()) -> dict[str, Any]:
-    """Return an entry with the result that a person typed for it.
-
-    Volts, ohms and amperes need no unit, nor do per cent of a gain's travel and decibels of a level; a comma is as good as
-    a point. Of an indicator the `marks` that are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
-
-    Raises
-    ------
-    CallError : nothing was typed.
-    """
-    said = " ".join(text.replace(",", ".").split()).strip()
-    if not said:
-        raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")
-    low = said.lower()
-    found = dict(entry)
-    if "heard" in entry:
-        return found | {"is": low}
-    if "swap" in entry:
-        return found | {"fault": low}
-    if "at" in entry:
-        return found | (_shown(said, marks) if marks else _reading(said, low))
-    return found | _check(str(entry.get("check", "")), said, low)
-
-
-def _check(place: str, said: str, low: str) -> dict[str, Any]:
-    if place.startswith("lead:") or "." not in place:
-        return _lead(low)
-    what = place.rpartition(".")[2]
-    if what in ("supply_voltage", "turn_on_voltage", "resistance"):
-        unit = "ohm" if what == "resistance" else "V"
-        return {"reads": f"{said} {unit}" if _NUMBER.match(said) else low if low == "open" else said}
-    unit = {"gain": " %", "level": " dB", "at": " dB"}.get(what, "")
-    if unit and _NUMBER.match(said):
-        return {"is": said + unit}
-    return {"is": low if low in ("right", "wrong") or not (unit or " " in said) else said}
-
-
-def _shown(said: str, marks: Sequence[str]) -> dict[str, Any]:
-    from gainwright.app.measuring.typed_readings import lit_marks
-    from gainwright.model import NO_MARK
-
-    try:
-        return {"shows": list(lit_marks(said, marks)) or NO_MARK}
-    except ValueError:
-        raise CallError(
-            f"{said[:40]!r} names no mark",
-            code="unknown_mark",
-            rule=f"its marks are {', '.join(marks)}",
-            remedy=f"write those that are lit with commas between, or {NO_MARK}",
-        ) from None
-
-
-def _reading(said: str, low: str) -> dict[str, Any]:
-    if low.replace("_", " ") in ("over range", "ol", "overload"):
-        return {"reads": "over_range"}
-    match = re.match(r"^(.+?)(?:[;\s]+(\d+(?:\.\d+)?)\s*%)?$", said)
-    volts, percent = (match[1].strip(), match[2]) if match else (said, None)
-    found: dict[str, Any] = {"reads": f"{volts} V" if _NUMBER.match(volts) else volts}
-    return found | ({"thd": f"{percent} %"} if percent else {})
-
-
-def _lead(low: str) -> dict[str, Any]:
-    if low in ("shorted", "short"):
-        return {"between_conductors": "0 ohm"}
-    if low in ("good", "right", "ok"):
-        return {"resistance": "0.3 ohm", "between_conductors": "open"}
-    parts = re.findall(r"open|\d+(?:\.\d+)?(?:\s*[km]?(?:ohm|ω))?", low)
-    ohms = [p if p == "open" else f"{p} ohm" if _NUMBER.match(p.strip()) else p.strip() for p in parts]
-    found = dict(zip(("resistance", "between_conductors"), ohms, strict=False))
-    return found or {"resistance": low}

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.measuring.kept_recordings import Take, keep
 from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
-from gainwright.app.measuring.typed_readings import typed
 from gainwright.errors import CallError, GainwrightError
+from gainwright.quantities import Quantity, read_measured
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -101,7 +101,9 @@ class LiveRoom:
                 code="not_trusted",
                 remedy="no level holds then; use another input or browser",
             )
-        self.session.calibrate(typed(text[:40], "volts").value)
+        volts = read_measured(text[:40], "voltage", unit="V", example="0.35 or 350 mV")
+        assert isinstance(volts, Quantity)  # noqa: S101  no words were allowed
+        self.session.calibrate(volts.nominal)
 
     def _record(self, message: Mapping[str, Any]) -> None:
         if not self._job:

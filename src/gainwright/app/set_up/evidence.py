@@ -67,8 +67,8 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
 def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
     value, step = state.value, state.step
     beyond = bool(value.get("beyond"))
-    if state.asked == "supply":
-        return _check(state, reads=_number(value, "V"))
+    if state.asked == "supply":  # earlier versions took over range, which says nothing of a supply
+        return [] if beyond else _check(state, reads=_number(value, "V"))
     if state.asked in ("ohm", "lead"):
         ohms = "open" if beyond else _number(value, "ohm")
         return _check(state, reads=ohms) if state.asked == "ohm" else _check(state, resistance=ohms, **_between(value))
@@ -123,7 +123,8 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     under = [(s, v) for s, v in state.rows if s <= limit]
     if under:
         step, volts = under[-1]
-        return [_played(run, state, gains, **{control: f"{step:g}"}) | {"reads": f"{volts:.6g} V"}]
+        shown = "over_range" if volts is None else f"{volts:.6g} V"
+        return [_played(run, state, gains, **{control: f"{step:g}"}) | {"reads": shown}]
     instrument = instruments(job)[state.step.instrument]
     if not isinstance(instrument, Indicator) or list(instrument.marks) != list(instrument.of_distortion)[:1]:
         return []

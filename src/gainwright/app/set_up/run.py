@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from gainwright.app.measuring.typed_readings import Asked, Typed, typed
+from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, read_answer
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -61,17 +61,17 @@ class StepState:
     asked : what is read, None when there is nothing to read.
     entry : what holds now, None when nothing does.
     history : everything that was said of it, in order.
-    rows : (step of the volume, volts) of a column of readings, in order of the steps.
+    rows : (step of the volume, volts) of a column of readings, in order of the steps; None where the meter was over range.
     marks : of the indicator that is looked at.
     """
 
     step: Step
     number: int
-    asked: Asked | None
+    asked: AnswerKind | None
     state: State
     entry: RunEntry | None
     history: tuple[RunEntry, ...]
-    rows: tuple[tuple[float, float], ...] = ()
+    rows: tuple[tuple[float, float | None], ...] = ()
     marks: tuple[str, ...] = ()
 
     @property
@@ -165,7 +165,7 @@ def _marks(instrument: Instrument | None) -> tuple[str, ...]:
     return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
 
 
-def asked_of(step: Step, instruments: dict[str, Instrument]) -> Asked | None:
+def asked_of(step: Step, instruments: dict[str, Instrument]) -> AnswerKind | None:
     """Return what is read at a step, None when there is nothing to read."""
     expect = step.expect
     if expect is None:
@@ -182,15 +182,15 @@ def asked_of(step: Step, instruments: dict[str, Instrument]) -> Asked | None:
     return "supply" if expect.quantity == "supply_v" else "volts"
 
 
-def _state(step: Step, number: int, asked: Asked | None, history: list[RunEntry]) -> StepState:
-    rows: dict[float, float] = {}
+def _state(step: Step, number: int, asked: AnswerKind | None, history: list[RunEntry]) -> StepState:
+    rows: dict[float, float | None] = {}
     state: State = "open"
     holds: RunEntry | None = None
     for entry in history:
         row = entry.value.get("row")
         if entry.kind == "reading" and row is not None:
             rows.pop(float(row[0]), None)
-            rows[float(row[0])] = float(row[1])
+            rows[float(row[0])] = None if row[1] is None else float(row[1])
             state, holds = "begun", entry
         elif entry.kind == "taken_back" and state == "begun" and rows:
             del rows[next(reversed(rows))]
@@ -266,10 +266,10 @@ def found_of(run: Run, state: StepState, *, kind: RunKind, text: str, expect: Ex
         return {}
     if state.asked is None:
         raise CallError("nothing is read at this step", code="bad_reading", remedy="say that it is done")
-    return _judged(run, state, typed(text, state.asked, state.marks), expect or state.step.expect)
+    return _judged(run, state, read_answer(text, state.asked, state.marks), expect or state.step.expect)
 
 
-def _judged(run: Run, state: StepState, read: Typed, expect: Expect | None) -> dict[str, Any]:
+def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None) -> dict[str, Any]:
     if read.volts is not None:
         return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"}
     found: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}

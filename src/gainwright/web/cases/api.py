@@ -12,7 +12,7 @@ from gainwright.app.cases import kept as kept_cases
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
-from gainwright.model import Asked, Closed, EntryMapping
+from gainwright.model import Closed, DialogueStep, EntryMapping
 from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
@@ -51,7 +51,7 @@ class CaseWhole(CaseListed):
     evidence: list[EntryMapping]
     declined: list[EntryMapping]
     unreachable: list[str]
-    dialogue: list[Asked]
+    dialogue: list[DialogueStep]
 
 
 class NewCase(BaseModel):

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases import kept as kept_cases
-from gainwright.app.cases.answer_forms import ways
+from gainwright.app.cases.answer_forms import answer_form
 from gainwright.app.cases.dialogue import asked_for, without_result
 from gainwright.errors import GainwrightError
 from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
@@ -93,7 +93,7 @@ def case_page(
         shown=shown,
         others=[(i + 1, asked(t, job)) for i, t in enumerate(tests)],
         noted=noted(found, dialogue),
-        corrections=[(without_result(e), ways(without_result(e), job)) for e in dialogue.entries],
+        corrections=[(without_result(e), answer_form(without_result(e), job)) for e in dialogue.entries],
         left_out=_left_out(kept.case),
         causes=causes_to_choose(found),
         what_it_was=_what_it_was(kept.case),

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from gainwright.app.cases import kept as kept_cases
-from gainwright.app.cases.answer_forms import answer_of
-from gainwright.app.cases.dialogue import asked_for, marks_of
+from gainwright.app.cases.answers import answered, marks_of
+from gainwright.app.cases.dialogue import asked_for
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -67,7 +67,7 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     ConflictError, CallError, JobError : see `change`.
     """
     kept = site.store.cases.get(name)
-    said = answer_of(entry, text, second, marks=marks_of(entry, site.models.job(kept.case.job)))
+    said = answered(entry, text, second, marks=marks_of(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and said in [dict(e) for e in kept.case.evidence]:
         return kept
     return change(site, name, seen=seen, do=lambda d, found: d.add(said, asked_for(d, found, entry)))
@@ -113,7 +113,7 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
         bare = dialogue.bare(number)
-        dialogue.replace(number, answer_of(bare, text, second, marks=marks_of(bare, dialogue.diagnoser.job)))
+        dialogue.replace(number, answered(bare, text, second, marks=marks_of(bare, dialogue.diagnoser.job)))
 
     return change(site, name, seen=seen, do=do)
 

@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.answer_forms import Ways, ways
+from gainwright.app.cases.answer_forms import AnswerForm, answer_form
 
 if TYPE_CHECKING:
     from gainwright.diagnose import Diagnosis, NextTest, RankedCause
@@ -51,7 +51,7 @@ class Test:
     saved: str
     outcomes: tuple[Outcome, ...]
     cautions: tuple[str, ...]
-    ways: Ways
+    form: AnswerForm
     entry: str
 
 
@@ -132,7 +132,7 @@ def asked(test: NextTest, job: Job) -> Test:
     told = tuple(Outcome(found, meaning) for found, _, meaning in parts)
     saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
     return Test(
-        test.ask, f"{test.minutes:g}", saved, told, test.cautions, ways(test.entry, job), json.dumps(test.entry)
+        test.ask, f"{test.minutes:g}", saved, told, test.cautions, answer_form(test.entry, job), json.dumps(test.entry)
     )
 
 

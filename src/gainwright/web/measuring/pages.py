@@ -42,7 +42,7 @@ class ForStep:
 
     Attributes
     ----------
-    asked : what is read there (`app/typed_readings.py`), empty when nothing is; volts and columns of them can be taken here.
+    asked : what is read there (`app/measuring/typed_readings.py`), empty when nothing is; volts and columns of them can be taken here.
     expects : the reading in words, empty when it expects no voltage.
     seen : the number of its last entry.
     """

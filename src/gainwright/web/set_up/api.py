@@ -54,7 +54,7 @@ class RunEntryShown(BaseModel):
 
 
 class StepNow(BaseModel):
-    """A step as it stands; `asked` is what is read, empty when there is nothing to read."""
+    """A step as it stands; `asked` is what is read, empty when there is nothing to read; a row's volts are null where the meter was over range."""
 
     id: str
     number: int
@@ -64,7 +64,7 @@ class StepNow(BaseModel):
     verdict: Literal["fits", "low", "high", "off", ""]
     value: StepValue
     seen: int
-    rows: list[tuple[float, float]]
+    rows: list[tuple[float, float | None]]
 
 
 class RunNow(BaseModel):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
 from gainwright.model import NO_MARK, marks_words
+from gainwright.quantities import is_bare
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -185,7 +186,7 @@ def entered(state: StepState, said: Mapping[str, str]) -> str:
     """Return the text of a reading out of the fields of its form."""
     instead = said.get("instead", "").strip()
     text = instead or said.get("text", "").strip()
-    bare = text.replace(",", ".").removeprefix("-").replace(".", "", 1).isdigit()
+    bare = is_bare(text)
     if state.asked == "column" and said.get("volts", "").strip():
         return f"{text} {said['volts'].strip()}"
     if bare and said.get("unit") in UNITS.get(state.asked or "", ()):

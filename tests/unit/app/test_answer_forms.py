@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from indicators import with_lamp
 
-from gainwright.app.cases.answer_forms import Ways, answer_of, own_entry, ways
-from gainwright.app.cases.dialogue import marks_of
+from gainwright.app.cases.answer_forms import AnswerForm, answer_form, own_entry
+from gainwright.app.cases.answers import answered as answer_of
+from gainwright.app.cases.answers import marks_of
 from gainwright.app.practice.practising import in_use
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.asking import ask
@@ -19,7 +20,7 @@ from gainwright.model import RESULTS, as_mapping, kind_of, resolve
 from gainwright.simulated import SimulatedHiddenRigs
 
 
-def typed(result: dict[str, Any], there: Ways) -> tuple[str, str]:
+def typed(result: dict[str, Any], there: AnswerForm) -> tuple[str, str]:
     """Return what a person presses or types for a result: no unit, a comma."""
     if "shows" in result:
         shown = result["shows"] if isinstance(result["shows"], str) else ", ".join(result["shows"])
@@ -52,7 +53,7 @@ def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) 
     for node in resolve(job).nodes:
         asked = {"at": str(node), "with": "lamp", "tone": "315 Hz", "level": "0 dBFS"}
         answered = rig.answer(read_entry(asked, job, answered=False))
-        text, second = typed({"shows": answered["shows"]}, ways(asked, job))
+        text, second = typed({"shows": answered["shows"]}, answer_form(asked, job))
         known = marks_of(asked, job)
         assert read_entry(answer_of(asked, text, second, marks=known), job) == read_entry(answered, job)
     with pytest.raises(CallError, match="names no mark"):
@@ -71,7 +72,7 @@ def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
         asked = as_mapping(candidate.entry)
         answered = rig.answer(candidate.entry)
         result = {key: answered[key] for key in RESULTS[kind_of(candidate.entry)] if key in answered}
-        text, second = typed(result, ways(asked, job))
+        text, second = typed(result, answer_form(asked, job))
         assert read_entry(answer_of(asked, text, second, marks=marks_of(asked, job)), job) == read_entry(
             answered, job
         ), asked
@@ -82,8 +83,8 @@ def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
     said = in_use(read_job_text(example_text("one_amplifier")).job)
     silent = read_job_text(example_text("one_amplifier").replace("{at: 30 %, ", "{")).job
     asked = {"check": "amp.gain"}
-    assert ways(asked, said).choices
-    unsaid = ways(asked, silent)
+    assert answer_form(asked, said).choices
+    unsaid = answer_form(asked, silent)
     assert unsaid.choices == ()
     assert unsaid.text is not None
     read = read_entry(answer_of(asked, "30"), silent)

@@ -1,0 +1,127 @@
+"""What a person typed or pressed for a test, as the entry of evidence that it makes: the same in terminal, page and API."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any, get_args
+
+from gainwright.errors import AnswerError, CallError
+from gainwright.quantities import (
+    read_choice,
+    read_lead,
+    read_measured,
+    read_ohms,
+    read_position,
+    read_several,
+    read_step,
+    read_volts,
+    tidied,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gainwright.model import Job
+
+FAULT_AFTER_SWAP = ("moved", "stayed", "none")
+STANDS = {"right": "right", "wrong": "wrong"}
+_BOTH_RIGHT = ("good", "right", "ok", "both right")
+_LEAD_AS_IT_SHOULD_BE = {"resistance": "0.3 ohm", "between_conductors": "open"}
+_POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": ("ratio", "dB", "-6 dB"), "at": ("ratio", "dB", "-6 dB")}
+"""Last word of a control's name -> the dimension of where it stands, its unit, an example."""
+_DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
+
+
+def marks_of(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
+    """Return the marks of the indicator that an entry is read with; none when it is read with anything else."""
+    from gainwright.jobfile import instruments
+    from gainwright.model import Indicator
+
+    instrument = instruments(job).get(str(entry.get("with", ""))) if "at" in entry else None
+    return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
+
+
+def answered(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Sequence[str] = ()) -> dict[str, Any]:
+    """Return an entry with the result that a person typed for it.
+
+    Volts and ohms need no unit, nor do per cent of a gain's travel and decibels of a level. Of an indicator the marks that
+    are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
+
+    Parameters
+    ----------
+    second : distortion beside volts, or ohms between the conductors beside those end to end, where they have a field.
+    marks : of the indicator that an entry is read with, see `marks_of`.
+
+    Raises
+    ------
+    CallError : nothing was typed, or it is no answer to this; says what would be.
+    """
+    if not tidied(text) and not tidied(second):
+        raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")
+    return {**entry, **_result(entry, text, second, marks)}
+
+
+def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[str]) -> dict[str, Any]:
+    from gainwright.model.evidence import Heard
+
+    if "heard" in entry:
+        return {"is": read_choice(text, get_args(Heard))}
+    if "swap" in entry:
+        return {"fault": read_choice(text, FAULT_AFTER_SWAP)}
+    if "at" in entry:
+        return _shown(text, marks) if marks else _volts(text, second)
+    place = str(entry.get("check", ""))
+    if place.startswith("lead:") or "." not in place:
+        return _lead(text, second)
+    return _check(place.rpartition(".")[2], text)
+
+
+def _shown(text: str, marks: Sequence[str]) -> dict[str, Any]:
+    from gainwright.model import NO_MARK
+
+    try:
+        return {"shows": list(read_several(text, marks, none=(NO_MARK, "nothing"))) or NO_MARK}
+    except AnswerError:
+        raise CallError(
+            f"{text.strip()[:40]!r} names no mark",
+            code="unknown_mark",
+            rule=f"its marks are {', '.join(marks)}",
+            remedy=f"write those that are lit with commas between, or {NO_MARK}",
+        ) from None
+
+
+def _volts(text: str, second: str) -> dict[str, Any]:
+    read = read_volts(text, beside="distortion")
+    distortion = read_position(second, "fraction") if tidied(second) else read.distortion
+    return {"reads": str(read.volts), **({"thd": str(distortion)} if distortion is not None else {})}
+
+
+def _lead(text: str, second: str) -> dict[str, Any]:
+    if not tidied(second):
+        if tidied(text).lower() in _BOTH_RIGHT:
+            return dict(_LEAD_AS_IT_SHOULD_BE)
+        read = read_lead(text)
+        found = {"resistance": read.end_to_end, "between_conductors": read.between}
+    else:
+        between = read_lead(second)
+        alone = between.end_to_end if between.between is None else between.between
+        found = {"resistance": read_ohms(text) if tidied(text) else None, "between_conductors": alone}
+    return {key: str(ohms) for key, ohms in found.items() if ohms is not None}
+
+
+def _check(what: str, text: str) -> dict[str, Any]:
+    if what in ("supply_voltage", "turn_on_voltage"):
+        return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
+    if what == "resistance":
+        return {"reads": str(read_ohms(text))}
+    plain = tidied(text)
+    if plain.lower() in STANDS:
+        return {"is": plain.lower()}
+    if what in _POSITIONS:
+        dimension, unit, example = _POSITIONS[what]
+        example = f"{example}, or right or wrong"
+        return {"is": str(read_measured(text, dimension, unit=unit, example=example, exact=False))}
+    if what == "volume":
+        return {"is": f"{read_step(text, example='24, or right or wrong'):g}"}
+    said = _DECIMAL_COMMA.sub(".", plain)
+    return {"is": said if " " in said else said.lower()}

@@ -1,0 +1,135 @@
+"""Answers that were misread: a bad lead that looked perfect, a megohm that was a milliohm; and answers as they are written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.app.cases.answers import answered
+from gainwright.app.cases.dialogue import Dialogue
+from gainwright.errors import CallError, GainwrightError, JobError
+from gainwright.jobfile import example_text, read_entry, read_evidence_text, read_job_text
+from gainwright.model import as_mapping
+
+TEXT = example_text("one_amplifier")
+JOB = read_job_text(TEXT).job
+METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-10 dBFS"}
+LEAD = {"check": "lead:head.sub-amp"}
+WORDS = ("0", "1,5", "4k7", "OL", "open", "not", "²", "٣", "V", "mV", "ohm", "M", "%", ";", "right", "on", "moved")
+ASKED: tuple[dict[str, str], ...] = (
+    METER,
+    LEAD,
+    {"check": "meter"},
+    {"check": "amp.gain"},
+    {"check": "head.volume"},
+    {"check": "amp.supply_voltage"},
+    {"check": "sub.resistance"},
+    {"check": "amp.power_lamp"},
+    {"heard": "sub"},
+    {"swap": "amp", "tone": "50 Hz"},
+)
+
+
+@pytest.mark.parametrize(
+    ("entry", "typed", "result"),
+    [
+        (LEAD, "1 Mohm", {"resistance": "1 Mohm"}),
+        (LEAD, "0L", {"resistance": "open"}),
+        (LEAD, "OL OL", {"resistance": "open", "between_conductors": "open"}),
+        (LEAD, "4k7", {"resistance": "4.7 kohm"}),
+        (LEAD, "0,3, open", {"resistance": "0.3 ohm", "between_conductors": "open"}),
+        ({"check": "sub.resistance"}, "4R7", {"reads": "4.7 ohm"}),
+        ({"check": "sub.resistance"}, "OL", {"reads": "open"}),
+        (METER, "0.L", {"reads": "over_range"}),
+        (METER, "1,2 V; 3,5 %", {"reads": "1.2 V", "thd": "3.5 %"}),
+        ({"check": "amp.gain"}, "\u22120 %", {"is": "-0 %"}),
+    ],
+)
+def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
+    """The same on every way in; the entry can be meant in the job."""
+    found = answered(entry, typed)
+    assert found == entry | result
+    read_entry(found, JOB)
+
+
+@pytest.mark.parametrize(
+    ("entry", "typed"),
+    [
+        (LEAD, "not open"),
+        (LEAD, "0.3 not open"),
+        (LEAD, "²"),
+        (LEAD, "1 000"),
+        (METER, "²"),
+        (METER, "350 MV"),
+        ({"check": "amp.supply_voltage"}, "OL"),
+        ({"check": "amp.supply_voltage"}, "open"),
+        ({"check": "head.volume"}, "٣"),
+        ({"check": "amp.gain"}, "３"),
+    ],
+)
+def test_what_says_no_value_is_refused(entry: dict[str, str], typed: str) -> None:
+    """It is refused as it is typed, with an example."""
+    with pytest.raises(CallError, match="write for example"):
+        answered(entry, typed)
+
+
+def test_the_two_fields_of_a_page_are_read_as_one_line_is() -> None:
+    """Ohms end to end and between, volts and distortion."""
+    assert answered(LEAD, "0,3", "open") == answered(LEAD, "0.3 open")
+    assert answered(LEAD, "", "0,1") == LEAD | {"between_conductors": "0.1 ohm"}
+    assert answered(LEAD, "4k7", "shorted") == LEAD | {"resistance": "4.7 kohm", "between_conductors": "0 ohm"}
+    assert answered(METER, "1,2", "3,5 %") == answered(METER, "1.2; 3.5 %")
+    with pytest.raises(CallError):
+        answered(LEAD, "0.3 open", "open")
+
+
+def test_a_digit_of_another_script_corrects_no_entry() -> None:
+    """`correct ²` in the terminal is a sentence, not a crash."""
+    from gainwright.cli.dialogue import talk
+
+    said: list[str] = []
+    dialogue = Dialogue(TEXT, "Red hatchback")
+    dialogue.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    talk(iter(["correct ² normal", "correct ٣ normal", "quit"]), said.append, dialogue)  # type: ignore[arg-type]
+    assert [line for line in said if "there is no entry 0" in line] == [
+        "That can't be taken: there is no entry 0; there are 1"
+    ] * 2
+
+
+@given(
+    st.sampled_from(ASKED),
+    st.text(max_size=20) | st.lists(st.sampled_from(WORDS), max_size=6).map(" ".join),
+    st.sampled_from(["", "open", "²", "3", "3 %"]),
+)
+def test_what_is_typed_becomes_an_entry_that_reads_the_same(entry: dict[str, str], text: str, second: str) -> None:
+    """Any text is refused by the project's own error, or makes an entry that reads back as itself and answers alike."""
+    try:
+        found = answered(entry, text, second)
+        read = read_entry(found, JOB)
+    except GainwrightError as error:
+        assert str(error)
+        return
+    written: dict[str, Any] = as_mapping(read)
+    assert read_entry(written, JOB) == read
+    result = {key: value for key, value in found.items() if key not in entry}
+    if len(result) == 1 and "between_conductors" not in result:
+        assert answered(entry, next(iter(result.values()))) == found
+
+
+def test_evidence_files_are_read_by_the_same_reader() -> None:
+    """A decimal comma, `OL`, and the code of components; what isn't a reading is refused at its line."""
+    text = """evidence:
+  - {at: amp.out.mono, with: meter, tone: 50 Hz, reads: "0,35 V"}
+  - {at: amp.out.mono, with: meter, tone: 50 Hz, reads: OL}
+  - {check: "lead:head.sub-amp", resistance: 4k7, between_conductors: 0L}
+"""
+    volts, over, lead = (as_mapping(entry) for entry in read_evidence_text(text, JOB))
+    assert volts["reads"] == "0.35 V"
+    assert over["reads"] == "over_range"
+    assert (lead["resistance"], lead["between_conductors"]) == ("4.7 kohm", "over_range")
+    for reads in ("²", "٣ V", "not open", "open"):
+        with pytest.raises(JobError, match="reads"):
+            read_evidence_text(f'evidence:\n  - {{check: amp.supply_voltage, reads: "{reads}"}}\n', JOB)
