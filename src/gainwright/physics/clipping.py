@@ -7,6 +7,7 @@ that is soft, one-sided or moves with the supply's ripple follows other curves. 
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -113,6 +114,7 @@ def describing_function(*, drive: Any) -> Floats:
     return np.asarray(clipped_sine_fundamental(drive=a) / a)
 
 
+@cache
 def drive_for_thd(*, thd: float) -> float:
     """Return the drive at which THD_F reaches a ratio, by halving; 1 % is a clip depth of 0.251261 dB.
 

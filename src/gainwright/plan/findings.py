@@ -154,12 +154,13 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
     """Input ceilings that the source would pass before its own limit, at full scale."""
     chain = out.opened
     head_nodes = [n for n in end.all_nodes if isinstance(out.job.stages[n.stage], HeadUnit)]
-    index = chain.nodes.index
-    low = chain.solve(Conditions(end.tone_hz, limit.level_dbfs, settings={f"{limit.head}.volume": 1.0}))
+    low = chain.solve(
+        Conditions(end.tone_hz, limit.level_dbfs, settings={f"{limit.head}.volume": 1.0}), targets=end.all_nodes
+    )
     step_db = chain.nominal()[f"{limit.head}.volume.step"]
-    own = min(float(low.margins_db[0, index(n), 2]) for n in head_nodes)
+    own = min(float(low.margins_db[0, low.index(n), 2]) for n in head_nodes)
     for node in end.all_nodes:
-        over = own - float(low.margins_db[0, index(node), 0])
+        over = own - float(low.margins_db[0, low.index(node), 0])
         if over <= 0.05:
             continue
         steps = math.ceil(over / step_db)
@@ -168,9 +169,10 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
                 end.tone_hz,
                 limit.level_dbfs,
                 settings={f"{limit.head}.volume": max(1.0, 1 + own / step_db - steps)},
-            )
+            ),
+            targets=(node,),
         )
-        clean = float(verified.margins_db[0, index(node), 0]) >= -1e-6
+        clean = float(verified.margins_db[0, verified.index(node), 0]) >= -1e-6
         yield Finding(
             "caution",
             "input_overdriven",

@@ -131,15 +131,15 @@ def _after_restoring(
     out: SettingOut, end: End, back: Chain, tone_hz: float, head: str, volume: float
 ) -> tuple[float, float, float]:
     """Return reading after over reading before restoring at the same settings: middle and 95 % interval."""
-    column = out.opened.nodes.index(end.nodes[0])
     level = -end.allowance_db - 60
     stand = {f"{head}.volume": volume}
 
     def both(draws: bool) -> np.ndarray:
         def solve(chain: Chain, hz: float) -> np.ndarray:
             values = out.drawn_for(chain) if draws else None
-            solved = chain.solve(Conditions(hz, level, values=values, settings=stand, unloaded=out.speakers))
-            return np.broadcast_to(solved.rms_v[:, column], DRAWS if draws else 1)
+            asked = Conditions(hz, level, values=values, settings=stand, unloaded=out.speakers)
+            solved = chain.solve(asked, targets=end.nodes[:1], margins=False)
+            return np.broadcast_to(solved.rms_v[:, solved.index(end.nodes[0])], DRAWS if draws else 1)
 
         before, after = solve(out.opened, end.tone_hz), solve(back, tone_hz)
         return np.asarray(after[before > 0] / before[before > 0])

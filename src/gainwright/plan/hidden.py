@@ -56,8 +56,10 @@ def _full_range_tone(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[F
     view = plain_view(out, replace(end, tone_hz=OTHER_TONE_HZ), limit, out.chain, instrument)
     for doubt in doubts(out, view):
         if doubt.code == "tone_filtered":
-            solved = out.opened.solve(Conditions(end.tone_hz, 0.0, settings={f"{limit.head}.volume": limit.middle}))
-            volts = float(solved.rms_v[0, out.opened.nodes.index(end.nodes[0])])
+            solved = out.opened.solve(
+                Conditions(end.tone_hz, 0.0, settings={f"{limit.head}.volume": limit.middle}), targets=end.nodes[:1]
+            )
+            volts = float(solved.rms_v[0, solved.index(end.nodes[0])])
             remedy = say(
                 "use {tone_hz} Hz here; solved again: {volts} V at {part}",
                 tone_hz=f"{end.tone_hz:g}",

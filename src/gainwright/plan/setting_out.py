@@ -103,6 +103,7 @@ class SettingOut:
         self.chain = Chain(job, learned=learned)
         self.instruments: Mapping[str, Instrument] = instruments(job)
         self.ends = self._ends()
+        self._drawn_for: dict[Chain, dict[str, Any]] = {}
         self.moved_filters: dict[str, tuple[FilterControl, str]] = {}
         self.stuck_filters: list[tuple[End, FilterControl]] = []
         self._sort_filters()
@@ -140,12 +141,14 @@ class SettingOut:
 
     def drawn_for(self, chain: Chain) -> dict[str, Any]:
         """Return the draws for this chain or one with other settings: what a setting changes is drawn anew."""
-        own = chain.draws(draws=DRAWS, seed=SEED, quick=True)
-        same = self.chain.facts
-        return {
-            path: self.drawn[path] if path in same and same[path].quantity == fact.quantity else own[path]
-            for path, fact in chain.facts.items()
-        }
+        if chain not in self._drawn_for:
+            own = chain.draws(draws=DRAWS, seed=SEED, quick=True)
+            same = self.chain.facts
+            self._drawn_for[chain] = {
+                path: self.drawn[path] if path in same and same[path].quantity == fact.quantity else own[path]
+                for path, fact in chain.facts.items()
+            }
+        return self._drawn_for[chain]
 
     @cached_property
     def speakers(self) -> frozenset[str]:

@@ -64,17 +64,17 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
     heads = [n.stage for n in front if isinstance(chain.job.stages[n.stage], HeadUnit)]
     head = heads[0]
     steps = volume_steps(chain.job.stages[head])  # type: ignore[arg-type]
-    columns = [chain.nodes.index(n) for n in front]
     room_db = _room_inside_db(chain, head, end.tone_hz)
     level_dbfs = 0.0 if room_db >= -0.1 else float(np.floor(room_db))
     depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(out))))
 
     def limits(values: dict[str, Any] | None) -> tuple[Floats, Floats]:
         low = chain.solve(
-            Conditions(end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=out.speakers)
+            Conditions(end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=out.speakers),
+            targets=front,
         )
         step = (values or chain.nominal())[f"{head}.volume.step"]
-        margins = _that_follow_the_volume(low, columns, [n.stage == head for n in front])
+        margins = _that_follow_the_volume(low, front, head)
         return 1 + np.min(margins, axis=1) / step, margins
 
     onset, margins = limits(None)
@@ -88,19 +88,17 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
 
 
-def _that_follow_the_volume(solved: Solution, columns: list[int], of_head: list[bool]) -> Floats:
+def _that_follow_the_volume(solved: Solution, nodes: list[Node], head: str) -> Floats:
     """Return margins of nodes, without what clips before the volume control, inside the source."""
-    margins = solved.margins_db[:, columns].copy()
-    margins[:, of_head, :2] = np.inf
+    margins = solved.margins_db[:, [solved.index(n) for n in nodes]].copy()
+    margins[:, [n.stage == head for n in nodes], :2] = np.inf
     return np.asarray(np.min(margins, axis=2))
 
 
 def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
     """Return the room that a source's own equaliser leaves a full-scale tone, dB; negative when it clips inside."""
-    solved = chain.solve(Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}))
-    found = [
-        solved.margins_db[0, i, 1] - 60
-        for i, node in enumerate(chain.nodes)
-        if node.stage == head and np.isfinite(solved.margins_db[0, i, 1])
-    ]
+    solved = chain.solve(
+        Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=chain.wiring.outputs(head)
+    )
+    found = [margin - 60 for margin in solved.margins_db[0, :, 1] if np.isfinite(margin)]
     return float(min([0.0, *found]))

@@ -17,15 +17,17 @@ from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
 from gainwright.plan.views import Way, best_way
 from gainwright.plan.visibility import distortion_mark, sees_distortion
-from gainwright.solve import Chain, Conditions, input_ohm
+from gainwright.solve import Conditions, input_ohm
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Instrument
+    from gainwright.model import Instrument, Node
     from gainwright.plan.result import Target
     from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.plan.visibility import View
+    from gainwright.solve import Chain
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +91,9 @@ def source_steps(out: SettingOut, found: Front) -> Iterator[Step | Finding]:
 
 def _source_step(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Step:
     view = way.view
-    column = view.chain.nodes.index(view.node)
-    solve = _at_volume(out, view.chain, end, limit, view.settings, {view.node: input_ohm(view.instrument)})
-    expect = expect_volts(view.instrument, solve(None), solve(out.drawn_for(view.chain)), column, tone_hz=end.tone_hz)
+    solve = _at_volume(out, view, limit, (view.node,))
+    middle, spread = solve(None), solve(out.drawn_for(view.chain))
+    expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     source = out.sources(end)[0]
     stand = f", {way.said}" if way.said and not way.said.startswith("measured") else ""
     room = (
@@ -177,23 +179,20 @@ def _measuring_cautions(out: SettingOut, end: End, instrument: Instrument) -> tu
     return tuple(found)
 
 
-def _at_volume(
-    out: SettingOut, chain: Chain, end: End, limit: CleanLimit, settings: dict[str, Any], probes: dict[Any, float]
-) -> Any:
-    """Return a function that solves at the clean limit, for the middle (None) or for draws."""
+def _at_volume(out: SettingOut, view: View, limit: CleanLimit, targets: tuple[Node, ...]) -> Any:
+    """Return a function that solves some nodes at the clean limit, for the middle (None) or for draws."""
 
     def solve(values: dict[str, Any] | None) -> Any:
         volume = limit.middle if values is None else limit.volume
-        return chain.solve(
-            Conditions(
-                end.tone_hz,
-                limit.level_dbfs,
-                values=values,
-                settings={**settings, f"{limit.head}.volume": volume},
-                unloaded=out.speakers,
-                probes=probes,
-            )
+        asked = Conditions(
+            view.end.tone_hz,
+            limit.level_dbfs,
+            values=values,
+            settings={**view.settings, f"{limit.head}.volume": volume},
+            unloaded=out.speakers,
+            probes={view.node: input_ohm(view.instrument)},
         )
+        return view.chain.solve(asked, targets=targets)
 
     return solve
 
@@ -213,10 +212,10 @@ def processor_steps(out: SettingOut, found: Front) -> Iterator[Step]:
 def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: Any) -> Step:
     limit, way = found.governing[found.limits[end.stage].head], found.ways[end.stage]
     view = way.view
-    solve = _at_volume(out, view.chain, end, limit, view.settings, {view.node: input_ohm(view.instrument)})
+    solve = _at_volume(out, view, limit, (view.node, node))
     middle, spread = solve(None), solve(out.drawn_for(view.chain))
-    column, own = view.chain.nodes.index(view.node), view.chain.nodes.index(node)
-    expect = expect_volts(view.instrument, middle, spread, column, tone_hz=end.tone_hz)
+    own = middle.index(node)
+    expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     margin = float(middle.margin_db[0, own])
     clips = float(np.mean(spread.margin_db[:, own] < -0.25))
     chance = (

@@ -89,9 +89,10 @@ def reached_v(out: SettingOut, end: End, limit: CleanLimit, *, position: float) 
             end.tone_hz,
             -end.allowance_db - _LINEAR_DB,
             settings={f"{limit.head}.volume": limit.middle, f"{end.stage}.gain": position},
-        )
+        ),
+        targets=end.nodes[:1],
     )
-    return float(solved.rms_v[0, out.opened.nodes.index(end.nodes[0])]) * 10 ** (_LINEAR_DB / 20)
+    return float(solved.rms_v[0, solved.index(end.nodes[0])]) * 10 ** (_LINEAR_DB / 20)
 
 
 def gain_position(out: SettingOut, end: End, limit: CleanLimit, volts: float) -> float:
@@ -102,7 +103,8 @@ def gain_position(out: SettingOut, end: End, limit: CleanLimit, volts: float) ->
             end.tone_hz,
             -end.allowance_db - _LINEAR_DB,
             settings={f"{limit.head}.volume": limit.middle, f"{end.stage}.gain": positions},
-        )
+        ),
+        targets=end.nodes[:1],
     )
-    reached = solved.rms_v[:, out.opened.nodes.index(end.nodes[0])] * 10 ** (_LINEAR_DB / 20)
+    reached = solved.rms_v[:, solved.index(end.nodes[0])] * 10 ** (_LINEAR_DB / 20)
     return float(np.interp(volts, reached, positions))

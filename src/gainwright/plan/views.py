@@ -82,9 +82,10 @@ def _volts(out: SettingOut, view: View) -> float:
             view.level_dbfs,
             settings={**view.settings, f"{view.head}.volume": view.onset},
             unloaded=out.speakers,
-        )
+        ),
+        targets=(view.node,),
     )
-    return float(solved.rms_v[0, view.chain.nodes.index(view.node)])
+    return float(solved.rms_v[0, solved.index(view.node)])
 
 
 def _variants(out: SettingOut, plain: View) -> Iterator[Way]:

@@ -58,11 +58,10 @@ class View:
 def doubts(out: SettingOut, view: View) -> list[Doubt]:
     """Return every reason why a source-limit step would not be seen this way; none when it would."""
     at_limit = _solve(out, view, 0.0)
-    column = view.chain.nodes.index(view.node)
-    found = [*_band(view), *_tone_stopped(out, view, at_limit), *_too_low(view, at_limit, column)]
+    found = [*_band(view), *_tone_stopped(view), *_too_low(view, at_limit)]
     found += _other_first(view, at_limit)
     if not isinstance(view.instrument, Multimeter) and not found:
-        found += _harmonics_hidden(out, view, column)
+        found += _harmonics_hidden(out, view)
     return found
 
 
@@ -76,7 +75,8 @@ def _solve(out: SettingOut, view: View, over_db: float) -> Solution:
             settings={**view.settings, f"{view.head}.volume": volume},
             unloaded=out.speakers,
             probes={view.node: input_ohm(view.instrument)},
-        )
+        ),
+        targets=(view.node, *view.end.all_nodes),
     )
 
 
@@ -93,8 +93,7 @@ def _band(view: View) -> list[Doubt]:
     return []
 
 
-def _tone_stopped(out: SettingOut, view: View, at_limit: Solution) -> list[Doubt]:
-    del at_limit, out
+def _tone_stopped(view: View) -> list[Doubt]:
     nodes = [n for n in view.end.all_nodes if view.chain.nodes.index(n) <= view.chain.nodes.index(view.node)]
     losses = {f.control: f.loss_db(view.end.tone_hz) for f in path_filters(view.chain.job, nodes)}
     worst = max(losses, key=losses.__getitem__, default=None)
@@ -109,8 +108,8 @@ def _tone_stopped(out: SettingOut, view: View, at_limit: Solution) -> list[Doubt
     return [Doubt("tone_filtered", worst, message, {"loss_db": losses[worst]})]
 
 
-def _too_low(view: View, at_limit: Solution, column: int) -> list[Doubt]:
-    volts = float(at_limit.rms_v[0, column])
+def _too_low(view: View, at_limit: Solution) -> list[Doubt]:
+    volts = float(at_limit.rms_v[0, at_limit.index(view.node)])
     instrument = view.instrument
     if isinstance(instrument, Multimeter):
         need = METER_COUNTS_NEEDED * float(resolution_v(instrument, volts))
@@ -144,7 +143,7 @@ def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
     behind = [n for n in view.end.all_nodes if isinstance(view.chain.job.stages[n.stage], Amplifier)]
     index = view.chain.nodes.index
     behind = [n for n in behind if index(n) <= index(view.node)]
-    margins = {n: float(at_limit.margin_db[0, index(n)]) for n in behind}
+    margins = {n: float(at_limit.margin_db[0, at_limit.index(n)]) for n in behind}
     first = min(margins, key=margins.__getitem__, default=None)
     if first is None or margins[first] > 0:
         return []
@@ -154,9 +153,9 @@ def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
     return [Doubt("other_stage_first", f"{first.stage}.gain", message, {"over_db": -margins[first]})]
 
 
-def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
+def _harmonics_hidden(out: SettingOut, view: View) -> list[Doubt]:
     over = _solve(out, view, OVER_DB)
-    shown = float(over.thd[0, column])
+    shown = float(over.thd[0, over.index(view.node)])
     instrument = view.instrument
     limit = thd_limit(out)
     if isinstance(instrument, Indicator):
@@ -164,7 +163,7 @@ def _harmonics_hidden(out: SettingOut, view: View, column: int) -> list[Doubt]:
     if math.isfinite(shown) and shown >= limit:
         return []
     front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
-    own = float(np.nanmax([over.thd[0, view.chain.nodes.index(n)] for n in front]))
+    own = float(np.nanmax([over.thd[0, over.index(n)] for n in front]))
     filters = path_filters(view.chain.job, view.end.all_nodes)
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -79,6 +80,10 @@ class Chain:
 
     def nominal(self) -> dict[str, float]:
         """Return every physical number at the middle of its spread."""
+        return dict(self._middle)
+
+    @cached_property
+    def _middle(self) -> dict[str, float]:
         middle = {path: fact.quantity.nominal for path, fact in self.facts.items()}
         return middle | {path: float(np.median(drawn)) for path, drawn in self.learned.items() if path in middle}
 
@@ -107,17 +112,20 @@ class Chain:
         values = {**self.nominal(), **(conditions.values or {})}
         settings_now = {**self.settings, **(conditions.settings or {})}
         arrays = [*values.values(), *settings_now.values(), conditions.tone_hz, conditions.level_dbfs]
-        cases = max([int(np.size(a)) for a in arrays] + conditions.alter.sizes())
+        cases = max([1, *(np.size(a) for a in arrays if not isinstance(a, float)), *conditions.alter.sizes()])
         parts = []
         for start in range(0, cases, CHUNK):
             rows = slice(start, min(start + CHUNK, cases))
 
-            def cut(mapping: Values, rows: slice = rows) -> dict[str, Any]:
+            def cut(mapping: Values, rows: slice = rows) -> Values:
+                if cases <= CHUNK:
+                    return mapping
                 return {k: v if np.size(v) == 1 else np.asarray(v)[rows] for k, v in mapping.items()}
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
-            here = replace(conditions, alter=conditions.alter.cut(rows))
-            parts.append(self._chunk(cut(values), cut(settings_now), now, here, needed, harmonics, margins))
+            here = conditions if cases <= CHUNK else replace(conditions, alter=conditions.alter.cut(rows))
+            count = rows.stop - rows.start
+            parts.append(self._chunk(count, cut(values), cut(settings_now), now, here, needed, harmonics, margins))
         return Solution.join(parts)
 
     def needed(self, targets: Iterable[Node] | None, alter: Alteration = UNALTERED) -> frozenset[tuple[str, Any]]:
@@ -135,6 +143,7 @@ class Chain:
 
     def _chunk(
         self,
+        cases: int,
         values: Values,
         stand: Values,
         now: Values,
@@ -143,8 +152,6 @@ class Chain:
         harmonics: int,
         margins: bool,
     ) -> Solution:
-        cases = max(int(np.size(v)) for v in (*values.values(), *stand.values(), *now.values(), 0.0))
-        cases = max([cases, *conditions.alter.sizes()])
         loading, cells = self.cells(values, stand, conditions, needed)
         tone_hz = np.atleast_1d(np.asarray(now["tone"], dtype=np.float64))
         peak = np.broadcast_to(10 ** (np.asarray(now["level"], dtype=np.float64) / 20), (cases,))
