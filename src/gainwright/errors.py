@@ -6,6 +6,9 @@ where an error becomes a process status; a web layer maps the same classes to an
 
 from __future__ import annotations
 
+from functools import partial
+from typing import Any
+
 
 class GainwrightError(Exception):
     """Something a person did or gave that can be put right.
@@ -30,6 +33,10 @@ class GainwrightError(Exception):
     def __str__(self) -> str:
         head = f"{self.where}: {self.what}" if self.where else self.what
         return "; ".join(part for part in (head, self.rule, self.remedy) if part)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Let another process raise it."""
+        return partial(type(self), self.what, code=self.code, where=self.where, rule=self.rule, remedy=self.remedy), ()
 
     def as_json(self) -> dict[str, str]:
         """Return it as an API tells it."""

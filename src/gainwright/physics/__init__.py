@@ -24,6 +24,7 @@ from gainwright.physics.filters import (
     linkwitz_riley_response,
     low_shelf_response,
     peak_response,
+    prototype_poles,
 )
 from gainwright.physics.hearing import (
     daily_dose,
@@ -108,6 +109,7 @@ __all__ = [
     "power_for_voltage",
     "preferred_mantissas",
     "preferred_values",
+    "prototype_poles",
     "rail_scaling",
     "rated_clip_voltage",
     "ratio_from_db",

@@ -92,6 +92,20 @@ def _bessel_poles(order: int) -> tuple[complex, ...]:
     return tuple(complex(p) / low for p in np.roots(coefficients))
 
 
+def prototype_poles(*, shape: str, slope_db_per_octave: int) -> tuple[complex, ...]:
+    """Return the poles of a low-pass with its corner at 1 rad/s, one for each 6 dB per octave; it is 1 at 0 Hz.
+
+    Sources: the response of each shape. A Linkwitz-Riley filter has those of its Butterworth half twice. ValueError for a
+    shape or slope that doesn't exist.
+    """
+    if slope_db_per_octave not in SLOPES_DB_PER_OCTAVE.get(shape, ()):
+        raise ValueError(f"no filter is {shape} {slope_db_per_octave} dB/octave")
+    order = slope_db_per_octave // 6
+    if shape == "linkwitz-riley":
+        return 2 * _butterworth_poles(order // 2)
+    return (_butterworth_poles if shape == "butterworth" else _bessel_poles)(order)
+
+
 def butterworth_response(*, frequency_hz: Any, corner_hz: Any, order: int, kind: Kind) -> Complexes:
     """Return a Butterworth filter's response: poles exp(j pi (2k+n-1)/(2n)), |H|^2 = 1/(1 + (f/fc)^2n).
 

@@ -4,7 +4,7 @@
         found = analyse(track.blocks, rate_hz=track.rate_hz, channels=track.channels, bands=USUAL_BANDS)
 
 or both, with decoding and analysis overlapped: `analyse_file(path, bands)`. `load(note)` compiles the analysis if it has
-never been; who starts several processes calls it first.
+never been; who starts several processes calls it first, unless what it compiles `is_kept`.
 """
 
 from gainwright.programme.allowance import (
@@ -19,7 +19,7 @@ from gainwright.programme.allowance import (
 )
 from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
-from gainwright.programme.compiled import cache_folder, load
+from gainwright.programme.compiled import cache_folder, is_kept, load
 from gainwright.programme.cutting import Cut, cut
 from gainwright.programme.decoding import SUFFIXES, Track, open_track
 from gainwright.programme.result import (
@@ -68,6 +68,7 @@ __all__ = [
     "analyse_file",
     "cache_folder",
     "cut",
+    "is_kept",
     "level_dbfs",
     "load",
     "merged",

@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.physics import SLOPES_DB_PER_OCTAVE, prototype_poles
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Sections = npt.NDArray[np.float64]
 
+_REAL = 1e-9
+"""A pole with a smaller imaginary part is real."""
 HIGHEST_CORNER = 0.45
 """Of the sample rate; a low-pass above passes all there is, a high-pass above is set here."""
-SLOPES = {"linkwitz-riley": (12, 24, 36, 48), "butterworth": tuple(range(6, 49, 6)), "bessel": tuple(range(6, 49, 6))}
-"""Shape -> slopes in dB per octave that an edge may have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,25 +32,43 @@ class Edge:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.corner_hz) and self.corner_hz > 0):
             raise ValueError(f"a corner is above 0 Hz, not {self.corner_hz!r}")
-        if self.slope_db_per_octave not in SLOPES.get(self.shape, ()):
+        if self.slope_db_per_octave not in SLOPES_DB_PER_OCTAVE.get(self.shape, ()):
             raise ValueError(f"no {self.shape} filter of {self.slope_db_per_octave} dB per octave")
 
     def sections(self, kind: str, rate_hz: int) -> Sections:
-        """Return the second-order sections (b0 b1 b2 1 a1 a2) of a `low` or `high` pass at a sample rate."""
-        from scipy import signal
+        """Return the second-order sections (b0 b1 b2 1 a1 a2) of a `low` or `high` pass at a sample rate.
 
-        order = self.slope_db_per_octave // 6
-        corner = min(self.corner_hz, HIGHEST_CORNER * rate_hz)
-        if kind == "low" and self.corner_hz > corner:
+        One for each pair of the prototype's poles, those that ring least first.
+        """
+        corner_hz = min(self.corner_hz, HIGHEST_CORNER * rate_hz)
+        if kind == "low" and self.corner_hz > corner_hz:
             return np.zeros((0, 6))
-        if self.shape == "bessel":
-            found = signal.bessel(order, corner, kind, norm="mag", output="sos", fs=rate_hz)
-        elif self.shape == "butterworth":
-            found = signal.butter(order, corner, kind, output="sos", fs=rate_hz)
-        else:
-            half = np.atleast_2d(signal.butter(order // 2, corner, kind, output="sos", fs=rate_hz))
-            found = np.vstack([half, half])
-        return np.asarray(np.atleast_2d(found), dtype=np.float64)
+        warped = math.tan(math.pi * corner_hz / rate_hz)
+        poles = prototype_poles(shape=self.shape, slope_db_per_octave=self.slope_db_per_octave)
+        by_damping = sorted((pole for pole in poles if pole.imag > -_REAL), key=lambda pole: pole.real / abs(pole))
+        return np.array([_section(pole, kind, warped) for pole in by_damping])
+
+
+def _section(pole: complex, kind: str, warped: float) -> list[float]:
+    """Return the section (b0 b1 b2 1 a1 a2) of a real pole, or of a pole and its conjugate.
+
+    Its analogue section is size / (s^2 + damping s + size), or rate / (s + rate) of a real pole; a high-pass has 1/s for s.
+    Bilinear transform, pre-warped: s = (1 - 1/z) / (1 + 1/z) / tan(pi corner / rate).
+    """
+    if abs(pole.imag) <= _REAL:
+        rate = -pole.real
+        b, a = ((rate * warped,) * 2, (rate * warped + 1, rate * warped - 1))
+        if kind == "high":
+            b, a = ((rate, -rate), (rate + warped, warped - rate))
+        return [b[0] / a[0], b[1] / a[0], 0.0, 1.0, a[1] / a[0], 0.0]
+    size, damping, square = abs(pole) ** 2, -2 * pole.real * warped, warped**2
+    gain, twice, whole = size * square, 2 * (size * square - 1), size * square + 1
+    middle = 2 * gain
+    if kind == "high":
+        gain, twice, whole = size, 2 * (square - size), square + size
+        middle = -2 * gain
+    first = whole + damping
+    return [gain / first, middle / first, gain / first, 1.0, twice / first, (whole - damping) / first]
 
 
 @dataclass(frozen=True, slots=True)

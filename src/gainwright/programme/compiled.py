@@ -8,6 +8,7 @@ before `load` is called.
 from __future__ import annotations
 
 import hashlib
+import importlib.metadata
 import os
 import sys
 import tempfile
@@ -62,9 +63,29 @@ def cache_folder() -> Path:
     return base / "gainwright"
 
 
-def _kept_in(digest: str, note: Note) -> str:
+def _folder() -> Path:
+    """Return the folder for compiled code, named after what it is made from."""
+    here = Path(__file__).parent
+    made_from = importlib.metadata.version("numba").encode() + b"".join((here / n).read_bytes() for n in MADE_FROM)
+    return cache_folder() / f"compiled-{hashlib.sha256(made_from).hexdigest()[:16]}"
+
+
+def is_kept() -> bool:
+    """Return whether compiled code for this Python is kept, so that `load` need not compile; imports nothing of numba."""
+    try:
+        return _holds_kernel(_folder())
+    except (importlib.metadata.PackageNotFoundError, OSError, RuntimeError):  # RuntimeError: no home
+        return False
+
+
+def _holds_kernel(folder: Path) -> bool:
+    # numba writes an index of each function: its module, name and line, and the version of Python
+    python = "py{}{}".format(*sys.version_info)
+    return any(folder.rglob(f"kernel._advance-*.{python}.nbi"))
+
+
+def _kept_in(folder: Path, note: Note) -> str:
     """Return a folder that compiled code can be written to and is the person's own; a passing one when there is none."""
-    folder = cache_folder() / f"compiled-{digest}"
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
@@ -107,10 +128,8 @@ def _first_line(error: Exception) -> str:
 def _load(note: Note) -> Any:
     import numba
 
-    here = Path(__file__).parent
-    made_from = numba.__version__.encode() + b"".join((here / name).read_bytes() for name in MADE_FROM)
-    folder = _kept_in(hashlib.sha256(made_from).hexdigest()[:16], note)
-    if not any(Path(folder).rglob("*.nbi")):
+    folder = _kept_in(_folder(), note)
+    if not _holds_kernel(Path(folder)):
         note("compiling the analysis for this machine, this once")
     settings: Any = numba.config
     before = settings.CACHE_DIR

@@ -27,14 +27,11 @@ def _bound_of(phase: Floats) -> tuple[float, float]:
     The phase is split into a weighted mean of its two middle samples (which can't pass a max|x|, a its sum) and a rest
     of sum 0, which summation by parts turns into differences; the weights are those with the least b.
     """
-    total = float(phase.sum())
-    best = np.inf
-    for share in np.linspace(0, 1, 1001):
-        rest = phase.copy()
-        rest[5] -= total * (1 - share)
-        rest[6] -= total * share
-        best = min(best, float(np.abs(np.cumsum(rest)[:-1]).sum()))
-    return abs(total), best
+    total, share = float(phase.sum()), np.linspace(0, 1, 1001)
+    rest = np.tile(phase, (len(share), 1))
+    rest[:, 5] -= total * (1 - share)
+    rest[:, 6] -= total * share
+    return abs(total), float(np.abs(np.cumsum(rest, axis=1)[:, :-1]).sum(axis=1).min())
 
 
 BOUNDS = tuple(_bound_of(phase) for phase in PHASES[:2])

@@ -172,10 +172,10 @@ class _Running:
 
     def read(self, workers: Workers, note: Callable[[str], None]) -> bool:
         """Read what is left, largest first so that all end together; return whether it was stopped."""
-        from gainwright.programme import ANALYSIS_VERSION, load
+        from gainwright.programme import ANALYSIS_VERSION, is_kept, load
 
         self._moved(workers)
-        if workers.here and len(self.answers) < len(self.files):
+        if workers.here and len(self.answers) < len(self.files) and not is_kept():
             load(note)  # before there are several processes that would all compile it
         for task, answer in self._run(workers, self._left(), self.bands):
             found = answer if answer is not None else Answer("", why=BROKE_DOWN, lasting=False)
@@ -239,7 +239,12 @@ class _Running:
 
 
 def look(task: Task) -> Answer:
-    """Read one file: the digest of its content, and what it holds or why that can't be told. Never raises."""
+    """Read one file: the digest of its content, and what it holds or why that can't be told.
+
+    Raises
+    ------
+    CallError : nothing can be analysed here, whatever the file.
+    """
     from gainwright.programme import ANALYSIS_VERSION, analyse_file
 
     digest, statistics, why, lasting = "", None, "", False
@@ -251,6 +256,8 @@ def look(task: Task) -> Answer:
         after = Path(task.path).stat()
         if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
             digest, statistics, why = "", None, "was changed while it was read"
+    except CallError:
+        raise
     except RecordingError as error:
         why, lasting = error.what, True
     except OSError as error:
