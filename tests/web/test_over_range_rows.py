@@ -44,7 +44,7 @@ def test_a_row_over_range_leaves_the_run_working(api: httpx.Client, job: str, te
 
 
 def test_a_supply_is_never_over_range(api: httpx.Client, job: str) -> None:
-    """It is refused; a run of an earlier version that holds one opens."""
+    """It is refused with an example: nothing can be said of a supply by it."""
     supply = next(s for s in api.get(f"/api/jobs/{job}/run").json()["steps"] if s["asked"] == "supply")
     refused = api.post(f"/api/jobs/{job}/run", json={"step": supply["id"], "text": "OL", "seen": 0})
     assert refused.status_code == 422
