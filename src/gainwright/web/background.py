@@ -1,7 +1,9 @@
-"""Work that takes longer than a page may: it runs beside, tells how far it is, can be stopped, and outlives a reload."""
+"""Work that takes longer than a page may: it runs in a thread, tells how far it is, can be stopped, outlives a reload."""
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import logging
 import secrets
 import threading
@@ -11,10 +13,12 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.web.result_files import ResultFiles
 from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import AsyncIterator, Callable
+    from pathlib import Path
 
 log = logging.getLogger("gainwright.web")
 
@@ -59,7 +63,7 @@ class Work:
     share : how much is done, 0 .. 1; None when that can't be told.
     said : what it is at now, in a few words; at the end what went wrong, if anything.
     result : what came of it: kind -> id.
-    content, name, kind : a file that came of it.
+    name, media_type : of the file that came of it, which `file` leads to.
     """
 
     id: str
@@ -69,11 +73,14 @@ class Work:
     share: float | None = 0.0
     said: str = ""
     result: dict[str, str] = field(default_factory=dict)
-    content: bytes = b""
     name: str = ""
     media_type: str = ""
     revision: int = 0
-    _changed: threading.Condition = field(default_factory=threading.Condition, repr=False)
+    _files: ResultFiles = field(default_factory=ResultFiles, repr=False)
+    _file: Path | None = field(default=None, repr=False)
+    _followers: set[Callable[[], None]] = field(default_factory=set, repr=False)
+    _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    _ended: threading.Event = field(default_factory=threading.Event, repr=False)
     _stop: threading.Event = field(default_factory=threading.Event, repr=False)
 
     def tell(self, share: float | None, said: str = "") -> None:
@@ -97,25 +104,79 @@ class Work:
         """How far it is now."""
         return WorkProgress(**{f.name: getattr(self, f.name) for f in fields(WorkProgress)})
 
-    def changes(self, *, wait_s: float = 15.0) -> Iterator[WorkProgress | None]:
-        """Yield its state now and after each change until it has ended; None when nothing changed for a while."""
-        seen = -1
-        while True:
-            with self._changed:
-                if self.revision == seen:
-                    self._changed.wait(wait_s)
-                told = self.progress if self.revision != seen else None
-                seen = self.revision
-            yield told
-            if told is not None and told.state in ENDED:
-                return
+    def keep_file(self, content: bytes, *, name: str, media_type: str) -> None:
+        """Keep the file that came of it, on the disk."""
+        self._file = self._files.add(content)
+        self.name, self.media_type = name, media_type
+
+    @property
+    def file(self) -> Path:
+        """Where the file is that came of it.
+
+        Raises
+        ------
+        CallError : there is none, not yet or no longer.
+        """
+        if self._file is None:
+            raise CallError("no file came of this work yet", code="no_such_file", remedy="wait until it is done")
+        self._files.remove_old()
+        if not self._file.is_file():
+            raise CallError("the file was kept for a while and is gone", code="no_such_file", remedy="make it again")
+        return self._file
+
+    @property
+    def file_bytes(self) -> int:
+        """How large the file is that came of it; 0 when there is none."""
+        try:
+            return self.file.stat().st_size
+        except (CallError, OSError):
+            return 0
+
+    async def changes(self, *, wait_s: float = 15.0) -> AsyncIterator[WorkProgress | None]:
+        """Yield its state now and after each change until it has ended; None when nothing changed for a while.
+
+        No thread waits for it, however many follow.
+        """
+        loop, changed = asyncio.get_running_loop(), asyncio.Event()
+
+        def tell() -> None:
+            with contextlib.suppress(RuntimeError):  # the follower's loop has ended
+                loop.call_soon_threadsafe(changed.set)
+
+        with self._lock:
+            self._followers.add(tell)
+        try:
+            seen = -1
+            while True:
+                changed.clear()
+                with self._lock:
+                    told = self.progress if self.revision != seen else None
+                    seen = self.revision
+                yield told
+                if told is not None and told.state in ENDED:
+                    return
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(changed.wait(), wait_s)
+        finally:
+            with self._lock:
+                self._followers.discard(tell)
+
+    def wait(self, most_s: float) -> WorkProgress:
+        """Wait in this thread until it has ended, or so long; return its state then."""
+        self._ended.wait(most_s)
+        with self._lock:
+            return self.progress
 
     def _set(self, **values: Any) -> None:
-        with self._changed:
+        with self._lock:
             for key, value in values.items():
                 setattr(self, key, value)
             self.revision += 1
-            self._changed.notify_all()
+            followers = list(self._followers)
+        if not self.going:
+            self._ended.set()
+        for tell in followers:
+            tell()
 
     def _run(self, do: Callable[[Work], None]) -> None:
         try:
@@ -139,6 +200,7 @@ class Background:
 
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="background")
+        self._files = ResultFiles()
         self._work: OrderedDict[str, Work] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -150,7 +212,8 @@ class Background:
         do : does it, telling `Work.tell` how far it is.
         back : the page it belongs to.
         """
-        work = Work(secrets.token_urlsafe(9), title, back)
+        self._files.remove_old()
+        work = Work(secrets.token_urlsafe(9), title, back, _files=self._files)
         with self._lock:
             self._work[work.id] = work
             ended = [w.id for w in self._work.values() if w.state in ENDED]
@@ -184,7 +247,8 @@ class Background:
         found._set()
 
     def close(self) -> None:
-        """Stop everything."""
+        """Stop everything and remove the files."""
         for work in self.list():
             work._stop.set()
         self._pool.shutdown(wait=False, cancel_futures=True)
+        self._files.close()

@@ -50,7 +50,12 @@ class Models:
             with self._lock:
                 if text in kept:
                     return cast("_T", kept[text])
-            made = make()
+            try:
+                made = make()
+            except BaseException:
+                with self._lock:
+                    self._making.pop(key, None)
+                raise
             with self._lock:
                 kept[text] = made
                 self._making.pop(key, None)

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+import os
+from typing import TYPE_CHECKING, BinaryIO
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from starlette.responses import Response, StreamingResponse
 
-from gainwright.errors import CallError
 from gainwright.results import to_json
 from gainwright.web.background import WorkProgress
-from gainwright.web.site import CurrentSite
+from gainwright.web.site import CurrentSite, of_request
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import AsyncIterator, Iterator
 
     from gainwright.web.background import Work
 
 router = APIRouter(prefix="/api/work", tags=["work"])
+
+_PIECE_BYTES = 262_144
 
 
 @router.get("")
@@ -40,13 +42,14 @@ def stop_work(site: CurrentSite, work: str) -> None:
 
 
 @router.get("/{work}/events", response_class=StreamingResponse)
-def events(site: CurrentSite, work: str) -> StreamingResponse:
+async def events(request: Request, work: str) -> StreamingResponse:
     """Return its state now and after each change, as server-sent events, until it has ended."""
-    return StreamingResponse(_events(site.background.get(work)), media_type="text/event-stream")
+    # the site is asked for here, since a dependency that is no coroutine would take a thread for each follower
+    return StreamingResponse(_events(of_request(request).background.get(work)), media_type="text/event-stream")
 
 
-def _events(work: Work) -> Iterator[str]:
-    for told in work.changes():
+async def _events(work: Work) -> AsyncIterator[str]:
+    async for told in work.changes():
         yield ": still here\n\n" if told is None else f"data: {json.dumps(to_json(told))}\n\n"
 
 
@@ -54,12 +57,23 @@ def _events(work: Work) -> Iterator[str]:
 def file(site: CurrentSite, work: str) -> Response:
     """Return the file that came of it."""
     found = site.background.get(work)
-    if not found.content:
-        raise CallError("no file came of this work yet", code="no_such_file", remedy="wait until it is done")
-    return attachment(found.content, name=found.name, media_type=found.media_type)
+    handle = found.file.open("rb")  # open, so that it can be sent to its end even if it is removed meanwhile
+    size = os.fstat(handle.fileno()).st_size
+    headers = {**_kept_as(found.name), "content-length": str(size)}
+    return StreamingResponse(_pieces(handle), media_type=found.media_type, headers=headers)
+
+
+def _pieces(handle: BinaryIO) -> Iterator[bytes]:
+    with handle:
+        while piece := handle.read(_PIECE_BYTES):
+            yield piece
 
 
 def attachment(content: bytes, *, name: str, media_type: str) -> Response:
     """Return a file to be kept, under a name that holds nothing a header could trip over."""
+    return Response(content, media_type=media_type, headers=_kept_as(name))
+
+
+def _kept_as(name: str) -> dict[str, str]:
     plain = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "-" for c in name).strip("-.") or "file"
-    return Response(content, media_type=media_type, headers={"content-disposition": f'attachment; filename="{plain}"'})
+    return {"content-disposition": f'attachment; filename="{plain}"'}

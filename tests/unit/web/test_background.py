@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 import time
 from typing import TYPE_CHECKING
 
 import pytest
+from apart import run_apart
 
-from gainwright.errors import CallError
+from gainwright.errors import CallError, JobError
 from gainwright.web.background import ENDED, MOST_KEPT, Background, Work, WorkProgress
 from gainwright.web.models import MOST, Models
+from gainwright.web.result_files import KEPT_S, MOST_FILES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,7 +28,14 @@ def background() -> Iterator[Background]:
 
 
 def _ended(work: Work) -> WorkProgress:
-    return [told for told in work.changes(wait_s=5) if told is not None][-1]
+    return work.wait(5)
+
+
+def _followed(work: Work) -> list[WorkProgress]:
+    async def follow() -> list[WorkProgress]:
+        return [told async for told in work.changes(wait_s=5) if told is not None]
+
+    return run_apart(follow())
 
 
 def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background: Background) -> None:
@@ -39,7 +49,7 @@ def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background
 
     work = background.start("something", do, back="/")
     seen: list[WorkProgress] = []
-    follower = threading.Thread(target=lambda: seen.extend(t for t in work.changes(wait_s=5) if t is not None))
+    follower = threading.Thread(target=lambda: seen.extend(_followed(work)))
     follower.start()
     go.set()
     follower.join(10)
@@ -47,6 +57,27 @@ def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background
     assert shares == sorted(shares)
     assert seen[-1].state == "done"
     assert seen[-1].share == 1.0
+    assert [told.state for told in _followed(work)] == ["done"]
+
+
+def test_silence_is_told_so_that_a_connection_stays_open(background: Background) -> None:
+    """While nothing changes, a follower is told None; when it goes away, nobody is told for it any more."""
+    go = threading.Event()
+
+    def do(_work: Work) -> None:
+        go.wait(10)
+
+    work = background.start("something", do, back="/")
+
+    async def follow() -> list[object]:
+        changes = work.changes(wait_s=0.05)
+        seen: list[object] = [await anext(changes) for _ in range(3)]
+        await changes.aclose()  # type: ignore[attr-defined]
+        return seen
+
+    assert None in run_apart(follow())
+    assert not work._followers
+    go.set()
     assert _ended(work).state == "done"
 
 
@@ -93,6 +124,45 @@ def test_only_the_last_are_kept_and_an_old_one_is_said_to_be_gone(background: Ba
     with pytest.raises(CallError) as error:
         background.get(first.id)
     assert error.value.code == "no_such_work"
+
+
+def test_files_of_finished_work_are_not_in_memory_and_go_in_time(background: Background) -> None:
+    """A file is on the disk: the newest few, for a while; the folder goes at the end."""
+    clock = 0.0
+    background._files.clock = lambda: clock
+
+    def made(number: int) -> Work:
+        content = bytes([number]) * 1_000_000
+        work = background.start("f", lambda w: w.keep_file(content, name="f", media_type="a/b"), back="/")
+        assert _ended(work).state == "done"
+        return work
+
+    first = made(1)
+    folder = first.file.parent
+    assert first.file.read_bytes() == b"\x01" * 1_000_000
+    held = [value for name in vars(first) for value in [getattr(first, name)] if sys.getsizeof(value) > 100_000]
+    assert held == []
+    works = [made(number) for number in range(2, 3 + MOST_FILES)]
+    assert len(list(folder.iterdir())) == MOST_FILES
+    with pytest.raises(CallError, match="make it again"):
+        _ = first.file
+    assert works[-1].file.is_file()
+    clock = KEPT_S + 1
+    with pytest.raises(CallError, match="make it again"):
+        _ = works[-1].file
+    assert list(folder.iterdir()) == []
+    made(99)
+    background.close()
+    assert not folder.exists()
+
+
+def test_a_model_that_cannot_be_made_leaves_nothing_behind() -> None:
+    """Each text that can't be read is tried anew, and no lock of it is kept."""
+    models = Models()
+    for number in range(20):
+        with pytest.raises(JobError):
+            models.job(f"stages: {number}")
+    assert models._making == {}
 
 
 def test_model_is_made_once_for_all_who_ask_at_the_same_time() -> None:

@@ -8,6 +8,7 @@ import json
 import struct
 import time
 from collections import deque
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -240,12 +241,14 @@ async def events(
 async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
     name = ""
     session = room.session
+    loop = asyncio.get_running_loop()
+    thread = ThreadPoolExecutor(1, "live input")  # its own: waiting for sound takes none of those that answer requests
     source = site.world.sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels)
     try:
         name = site.live.enter(room)
         yield _event({"kind": "begun", "session": name, "device": session.key})
         while True:
-            for message in await run_in_threadpool(_next, source, room):
+            for message in await loop.run_in_executor(thread, _next, source, room):
                 yield _event(message)
     except GainwrightError as error:
         from gainwright.app.measuring.watched import trouble
@@ -253,6 +256,7 @@ async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
         yield _event(trouble(error))
     finally:
         site.live.leave(name)
+        thread.shutdown(wait=False)
         with contextlib.suppress(ValueError, AttributeError):  # it may still be waiting for a block
             source.close()  # type: ignore[attr-defined]
 

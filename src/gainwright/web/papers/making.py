@@ -72,7 +72,7 @@ def start(site: Site, job: str, wanted: PaperRequest, suffix: str) -> Work:
 
     def do(work: Work) -> None:
         content, name = made(site, job, wanted, suffix, work)
-        work.content, work.name, work.media_type = content, name, MEDIA_TYPES[suffix]
+        work.keep_file(content, name=name, media_type=MEDIA_TYPES[suffix])
 
     return site.background.start(
         f"{KINDS[wanted.kind][0].lower()} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers"

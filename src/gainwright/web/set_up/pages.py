@@ -81,8 +81,8 @@ def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_
     plan = site.models.plan(stored.text)
 
     def do(work: Work) -> None:
-        work.content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.tell)
-        work.name, work.media_type = "tones.zip", "application/zip"
+        content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.tell)
+        work.keep_file(content, name="tones.zip", media_type="application/zip")
 
     work = site.background.start("Tones for a stick", do, back=f"/jobs/{job}/setup")
     return go_to(f"/jobs/{job}/setup?tones={work.id}#stick")
