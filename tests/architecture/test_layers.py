@@ -42,3 +42,13 @@ def test_layers_notice_an_upward_arrow(tree: Path, tmp_path: Path) -> None:
     done = _lint_imports(tmp_path, tree / "pyproject.toml")
     assert done.returncode == 1, done.stdout + done.stderr
     assert "gainwright.physics is not allowed to import gainwright.solve" in " ".join(done.stdout.split())
+
+
+def test_layers_notice_a_circle(tree: Path, tmp_path: Path) -> None:
+    """The contract against circles breaks when one file of a package imports the file that imports it."""
+    shutil.copytree(tree / "src" / "gainwright", tmp_path / "gainwright", ignore=shutil.ignore_patterns("__pycache__"))
+    with (tmp_path / "gainwright" / "simulated" / "shaping.py").open("a", encoding="utf-8") as file:
+        file.write("\nimport gainwright.simulated.world\n")
+    done = _lint_imports(tmp_path, tree / "pyproject.toml")
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "No cycles are allowed in gainwright.simulated" in " ".join(done.stdout.split())
