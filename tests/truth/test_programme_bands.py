@@ -11,6 +11,7 @@ from plain_analysis import WAYS
 from programme import RATE_HZ, sine
 from scipy import signal
 
+from gainwright.physics import SLOPES_DB_PER_OCTAVE
 from gainwright.programme import (
     LEVEL_EDGES,
     LEVELS,
@@ -202,3 +203,22 @@ def test_parts_of_a_list_add_up() -> None:
     assert both.mean_square == pytest.approx((together**2).mean(), rel=1e-9)
     assert both.peak == pytest.approx(abs(together).max())
     assert both.levels.sum() == together.size
+
+
+@pytest.mark.parametrize(
+    ("shape", "slope"), [(shape, slope) for shape, slopes in SLOPES_DB_PER_OCTAVE.items() for slope in slopes]
+)
+def test_every_section_is_scipy_s(shape: str, slope: int) -> None:
+    """The response of each shape and slope, both kinds, low and high in the band, is that of scipy's design."""
+    for kind, corner_hz in itertools.product(("low", "high"), (40.0, 3000.0)):
+        order = slope // 6
+        if shape == "linkwitz-riley":
+            design = np.vstack([signal.butter(order // 2, corner_hz, kind, fs=RATE_HZ, output="sos")] * 2)
+        elif shape == "butterworth":
+            design = signal.butter(order, corner_hz, kind, fs=RATE_HZ, output="sos")
+        else:
+            design = signal.bessel(order, corner_hz, kind, norm="mag", fs=RATE_HZ, output="sos")
+        hz = np.geomspace(5, 0.49 * RATE_HZ, 400)
+        wanted = signal.sosfreqz(design, worN=hz, fs=RATE_HZ)[1]
+        found = signal.sosfreqz(Edge(corner_hz, shape, slope).sections(kind, RATE_HZ), worN=hz, fs=RATE_HZ)[1]
+        assert abs(found - wanted).max() < 1e-8, (kind, corner_hz)

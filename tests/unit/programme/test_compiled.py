@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import pickle
 import subprocess
 import sys
 from typing import TYPE_CHECKING
 
 import pytest
 
-from gainwright.errors import RecordingError
+from gainwright.errors import CallError, RecordingError
 from gainwright.programme import Analysis, Edge, analyse_file
 from gainwright.programme.compiled import cache_folder
 
@@ -99,3 +100,26 @@ def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
     soundfile.write(path, np.zeros((200_000, 2)), 48_000)
     answers = iter([False, False, True])
     assert analyse_file(path, should_stop=lambda: next(answers)) is None
+
+
+def test_a_filter_is_designed_without_scipy() -> None:
+    """Importing scipy.signal takes longer than all else before the first sample."""
+    code = "import sys; from gainwright.programme import Edge; Edge(80.0).sections('low', 48_000); print('scipy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
+
+
+def test_what_is_kept_is_known_without_numba(tmp_path: Path) -> None:
+    """Nothing is kept in a new folder; after one process has compiled, it is."""
+    code = "import sys; from gainwright.programme import is_kept; print(is_kept(), 'numba' in sys.modules)"
+    assert said(tmp_path, code) == "False False\n"
+    said(tmp_path)
+    assert said(tmp_path, code) == "True False\n"
+
+
+def test_an_error_reaches_another_process_whole() -> None:
+    """It is the same after it was pickled, as a worker's is on its way back."""
+    error = CallError("no", code="a_code", where="here", rule="a rule", remedy="mend it")
+    back = pickle.loads(pickle.dumps(error))  # noqa: S301  our own
+    assert type(back) is CallError
+    assert back.as_json() == error.as_json()
