@@ -5,6 +5,9 @@
     python3 tasks.py test [...]     style, types, layers, every test, then the built wheel;
                                     with options of pytest: only those tests
     python3 tasks.py check          style, types and layers only
+    python3 tasks.py lowest [...]   the tests with the lowest versions that pyproject.toml allows
+    python3 tasks.py other-python PYTHON [...]
+                                    the tests with another Python (a program, such as python3.13)
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
@@ -81,6 +84,8 @@ def main(arguments: list[str]) -> int:
         "serve": _verb,
         "test": _test,
         "check": _check,
+        "lowest": _lowest,
+        "other-python": _other_python,
         "bench": _bench,
         "lock": _lock,
         "notice": _notice,
@@ -119,12 +124,73 @@ def _test(arguments: list[str]) -> int:
     _install_programs()
     _prepare(TO_DEVELOP)
     chosen = arguments[1:]
-    # whole files to a process: a server, a browser or a set of cases is made once for its file
-    pytest = (_script("python"), "-m", "pytest", "-n", "auto", "--dist", "loadfile")
+    pytest = _pytest(_script("python"))
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return _call(*pytest, *chosen)
-    return _all_of({**_checks(), "tests": pytest, "wheel": (*pytest[:3], "--wheel", "tests/wheel")})
+    steps = {**_checks(), "tests": pytest, "wheel": (*pytest[:3], "--wheel", "tests/wheel")}
+    if os.environ.get("CI"):  # there the tests' own search is fixed
+        steps["random"] = (*pytest, "--hypothesis-profile=short", "tests/property")
+    return _all_of(steps)
+
+
+def _pytest(python: str) -> tuple[str, ...]:
+    # a process that has nothing left to do takes from the others: a server and a browser are made once a process
+    return (python, "-m", "pytest", "-n", "auto", "--dist", "worksteal")
+
+
+def _lowest(arguments: list[str]) -> int:
+    """Test with the lowest versions that the dependencies of the package may have; what tests need is as locked."""
+    import tomllib
+
+    _install_programs()
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = [
+        *project["dependencies"],
+        *(name for extra in project["optional-dependencies"].values() for name in extra),
+    ]
+    lowest = [name.replace(">=", "==") for name in declared]
+    python = _beside("lowest", sys.executable)
+    own = {re.split(r"[\[=<>]", name)[0].lower() for name in lowest}
+    tools = [line for line in _pins(DEV_LOCK) if line.split("==")[0].lower() not in own]
+    # the rest of the lock goes with newer versions: only what the tests name themselves is asked for
+    wanted = {re.split(r"[\[=<>]", name)[0].lower() for name in _develop()} - own
+    _pip("install", *lowest, *(line for line in tools if line.split("==")[0].lower() in wanted), python=python)
+    return _call(*_pytest(python), *arguments[1:])
+
+
+def _other_python(arguments: list[str]) -> int:
+    """Test with another Python and the locked versions."""
+    if len(arguments) < 2 or shutil.which(arguments[1]) is None:
+        _stop("name a Python, such as python3.13")
+    _install_programs()
+    python = _beside(Path(arguments[1]).name, arguments[1])
+    _pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / DEV_LOCK), python=python)
+    return _call(*_pytest(python), *arguments[2:])
+
+
+def _beside(name: str, interpreter: str) -> str:
+    """Make an environment beside the usual one with the package in it, and return its Python."""
+    place = ROOT / f".venv-{name}"
+    if _call(interpreter, "-m", "venv", "--clear", str(place)) != 0:
+        _stop(f"{interpreter} can't make a virtual environment")
+    python = str(place / BIN.name / Path(_script("python")).name)
+    _pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / BUILD_LOCK), python=python)
+    _pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT), python=python)
+    return python
+
+
+def _develop() -> list[str]:
+    import tomllib
+
+    found = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["dependency-groups"]["dev"]
+    return [str(name) for name in found]
+
+
+def _pins(lock: str) -> list[str]:
+    """Return the exact versions of a lock, without digests."""
+    lines = (ROOT / lock).read_text(encoding="utf-8").splitlines()
+    return [line.split(" ")[0] for line in lines if "==" in line.split(" ")[0]]
 
 
 def _check(_: list[str]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import hypothesis
@@ -9,9 +10,14 @@ import pytest
 
 TREE = Path(__file__).resolve().parent.parent
 
-# a shared machine makes single examples slow without any fault of the code
-hypothesis.settings.register_profile("tree", deadline=None, print_blob=True)
-hypothesis.settings.load_profile("tree")
+# Seeds: here at random, each run looking elsewhere (pytest-randomly prints the seed at the top, hypothesis a failing
+# example and how to run it again); on a CI machine a fixed search, so that a change is judged by the change, and beside
+# it `--hypothesis-profile=short` at random. A shared machine makes single examples slow without any fault of the code.
+COMMON = hypothesis.settings(deadline=None, print_blob=True)
+hypothesis.settings.register_profile("local", COMMON)
+hypothesis.settings.register_profile("fixed", COMMON, derandomize=True, database=None)
+hypothesis.settings.register_profile("short", COMMON, max_examples=20)
+hypothesis.settings.load_profile("fixed" if os.environ.get("CI") else "local")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -55,9 +55,9 @@ def test_every_example_ends_within_its_targets(name: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("block", range(10))
-def test_a_hundred_random_jobs_end_within_their_targets(block: int) -> None:
-    """A hundred random chains, ten in each block, end at their targets and nothing clips."""
-    found = {seed: problems(random_job(seed), seed) for seed in range(10 * block, 10 * block + 10)}
+def test_random_jobs_end_within_their_targets(block: int) -> None:
+    """Forty random chains, four in each block, end at their targets and nothing clips."""
+    found = {seed: problems(random_job(seed), seed) for seed in range(4 * block, 4 * block + 4)}
     assert {seed: what for seed, what in found.items() if what} == {}
 
 

@@ -32,9 +32,10 @@ def length(task: Task) -> Answer:
 
 
 def slow(task: Task) -> Answer:
-    """Take a minute over a file called `slow`."""
-    if "slow" in task.path:
+    """Take a minute over a file called `slow`, and leave it as a mark at the end."""
+    if "slow" in Path(task.path).name:
         time.sleep(60)
+        Path(task.path).touch()
     return Answer(task.path)
 
 

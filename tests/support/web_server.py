@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -76,6 +78,16 @@ class WebServer:
             else:
                 return
         raise AssertionError(f"the server doesn't answer: {self.said}")
+
+    def empty(self) -> None:
+        """Take out everything its store holds; start it if a test left it stopped."""
+        if self.process is None or self.process.poll() is not None:
+            self.start()
+        with contextlib.closing(sqlite3.connect(self.folder / "store.sqlite", timeout=20)) as store, store:
+            named = store.execute("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'")
+            for (table,) in named.fetchall():
+                if table != "alembic_version":
+                    store.execute(f'DELETE FROM "{table}"')  # noqa: S608  its own tables
 
     def stop(self) -> None:
         """Stop it as a person does."""

@@ -91,12 +91,19 @@ def whole_pages(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(Locator, name, leading(getattr(Locator, name)))
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
-    """A server for the tests of one module."""
+@pytest.fixture(scope="session")
+def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """The server of a whole test process."""
     running = WebServer(tmp_path_factory.mktemp("web")).start()
     yield running
     running.stop()
+
+
+@pytest.fixture(scope="module")
+def server(one_server: WebServer) -> WebServer:
+    """The server with nothing kept: what the tests of other modules left is gone."""
+    one_server.empty()
+    return one_server
 
 
 @pytest.fixture

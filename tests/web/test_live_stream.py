@@ -407,7 +407,6 @@ def test_header_that_lies_gives_what_is_there(api: httpx.Client, job: str) -> No
     """A hundred samples of silence, told as such."""
     answer = api.post(f"/api/jobs/{job}/recordings", files={"file": ("a.wav", lying_header())})
     assert answer.status_code in (201, 422)
-    assert answer.elapsed.total_seconds() < 20
     kept = api.get(f"/api/jobs/{job}/recordings").json()
     assert [k["measured"]["channels"][0]["verdict"] for k in kept] in ([], ["no_tone"], ["too_short"])
 

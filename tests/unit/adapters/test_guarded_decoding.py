@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import struct
-import time
 
 import numpy as np
 import pytest
@@ -107,14 +106,13 @@ def test_what_is_no_recording_is_told_in_one_sentence(content: bytes, code: str 
 
 
 def test_a_long_file_is_refused_by_what_it_tells_before_it_is_read() -> None:
-    """Ten minutes of eight channels in a few hundred kilobytes."""
+    """Ten minutes of eight channels: refused so also when all but the beginning of its sound is missing."""
     content = bomb(600)
     assert len(content) < 1_000_000
-    begun = time.monotonic()
-    with pytest.raises(RecordingError, match="is too long") as caught:
-        GuardedSoundFiles().as_wav(content, name="bomb")
-    assert caught.value.code == "too_large"
-    assert time.monotonic() - begun < 15
+    for given in (content, content[:8192]):
+        with pytest.raises(RecordingError, match="is too long") as caught:
+            GuardedSoundFiles().as_wav(given, name="bomb")
+        assert caught.value.code == "too_large"
 
 
 def test_a_child_that_takes_too_long_or_too_much_is_ended() -> None:
