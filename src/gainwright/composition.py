@@ -1,4 +1,4 @@
-"""Wires adapters to the app: a plain class, nothing at import, each part brought in when it is asked for."""
+"""Connects the adapters to the app; each is imported only when it is first used."""
 
 from __future__ import annotations
 
@@ -16,33 +16,33 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
 
 
-class World:
-    """What the verbs need from outside."""
+class Adapters:
+    """The adapters of this program, one for each port of the app."""
 
     @property
     def charts(self) -> Charts:
-        """What draws."""
+        """The renderer of charts."""
         from gainwright.adapters.charts import AltairCharts
 
         return AltairCharts()
 
     @property
     def printer(self) -> Printer:
-        """What sets papers."""
+        """The renderer of papers."""
         from gainwright.adapters.paper_pdf import TypstPrinter
 
         return TypstPrinter()
 
     @property
     def sound(self) -> SoundInput:
-        """What brings sound in."""
+        """The sound input."""
         from gainwright.adapters.sound_input import PortAudioInput
 
         return PortAudioInput()
 
     @property
     def sound_files(self) -> SoundFiles:
-        """What reads sound files that somebody else made."""
+        """The reader of untrusted sound files."""
         from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 
         return GuardedSoundFiles()
@@ -68,10 +68,10 @@ class World:
         return FolderCases(folder)
 
     def store(self, where: str | None = None, *, on_imported: Callable[[ImportedCases], None] | None = None) -> Store:
-        """Open the store: at a file or address, else where `$GAINWRIGHT_STORE` says, else the person's own.
+        """Open the store: at a file or address, else where `$GAINWRIGHT_STORE` says, else the user's own.
 
-        The person's own store first imports, once, the folder in which the command kept its cases up to 0.1;
-        `on_imported` is told what became of them.
+        The user's own store first imports, once, the folder in which the command kept its cases up to 0.1;
+        `on_imported` is called with the result.
         """
         from gainwright.adapters.store import open_store
         from gainwright.adapters.store_place import own_store_file, store_place
@@ -95,7 +95,7 @@ class World:
         return import_old_folder(FolderCases(cases_folder()), store)
 
     def has_store(self, where: str | None = None) -> bool:
-        """Whether there is a store, or cases of 0.1 that one would be made from; a database that is named counts as there."""
+        """Return whether there is a store, or cases of 0.1 to make one from; a named database counts as existing."""
         from gainwright.adapters.case_folder import FolderCases, cases_folder
         from gainwright.adapters.store_place import own_store_file, store_place
 
@@ -105,21 +105,21 @@ class World:
         return place == str(own_store_file()) and bool(FolderCases(cases_folder()).names())
 
     def store_maintenance(self, where: str | None = None) -> StoreMaintenance:
-        """Return what backs up, restores and checks the store at a place; the same place as of `store`."""
+        """Return the maintenance of a store (backup, restore, check); the place is chosen as for `store`."""
         from gainwright.adapters.store import StoreMaintenance
         from gainwright.adapters.store_place import store_place
 
         return StoreMaintenance(store_place(where))
 
     def music_cache(self, folder: Path | None = None) -> MusicCache:
-        """Return what keeps results of scanned music, in the person's cache folder when none is named. CallError: it can't be written."""
+        """Return the cache of scanned music, in the user's cache folder unless one is named. CallError: it can't be written."""
         from gainwright.adapters.music_cache import SqliteMusicCache
         from gainwright.programme import cache_folder
 
         return SqliteMusicCache(folder or cache_folder())
 
     def music_workers(self, number: int | None = None, scheduler: str = "") -> Workers:
-        """Return who reads music: processes here, or a cluster's workers. CallError: the library for clusters is missing."""
+        """Return the workers that read music: local processes or a cluster. CallError: the library for clusters is missing."""
         from gainwright.adapters.music_cluster import ClusterWorkers
         from gainwright.adapters.music_workers import LocalWorkers
 
@@ -138,6 +138,6 @@ class World:
         return installation()
 
 
-def compose() -> World:
+def compose() -> Adapters:
     """Return the adapters of this program."""
-    return World()
+    return Adapters()

@@ -1,6 +1,6 @@
-"""The one root of every error that a person may see.
+"""The root of all errors that a user may see.
 
-An error says where it is, what is wrong, which rule it breaks and how to mend it. `exit_status` is the one place
+An error says where it is, what is wrong, which rule it breaks and how to fix it. `exit_status` is the one place
 where an error becomes a process status; a web layer maps the same classes to an HTTP answer.
 """
 
@@ -11,14 +11,14 @@ from typing import Any
 
 
 class GainwrightError(Exception):
-    """Something a person did or gave that can be put right.
+    """A mistake in the input or the call that the user can correct.
 
     Parameters
     ----------
     what : what is wrong, naming the value.
     code : stable identifier, `lower_case`.
     where : file with line and column, key path, node or option; may be empty.
-    rule : what would be right; may be empty.
+    rule : what would be valid; may be empty.
     remedy : the next thing to do; may be empty.
     """
 
@@ -39,16 +39,16 @@ class GainwrightError(Exception):
         return partial(type(self), self.what, code=self.code, where=self.where, rule=self.rule, remedy=self.remedy), ()
 
     def as_json(self) -> dict[str, str]:
-        """Return it as an API tells it."""
+        """Return it as the JSON object of an HTTP answer."""
         return {name: getattr(self, name) for name in ("code", "where", "what", "rule", "remedy")}
 
-    def placed(self, where: str) -> GainwrightError:
+    def with_place(self, where: str) -> GainwrightError:
         """Return the same error with a place, keeping its class."""
         return type(self)(self.what, code=self.code, where=where, rule=self.rule, remedy=self.remedy)
 
 
 class QuantityError(GainwrightError, ValueError):
-    """A text that is no quantity of the wanted dimension."""
+    """A text that isn't a quantity of the expected dimension."""
 
 
 class JobError(GainwrightError, ValueError):
@@ -68,10 +68,10 @@ class CallError(GainwrightError):
 
 
 class AnswerError(CallError, ValueError):
-    """A text that a person typed and that can't be read: what it is, what would be right, an example."""
+    """A typed text that can't be read: the text, what would be valid, an example."""
 
 
 def exit_status(error: GainwrightError) -> int:
-    """Return the process exit status for an error: 2, the input or the call is bad."""
+    """Return the process exit status for an error: 2, the input or the call is invalid."""
     del error
     return 2

@@ -1,8 +1,8 @@
-"""How a result becomes JSON: the one way for the commands, the HTTP API and the papers.
+"""Conversion of results to and from JSON, for the commands, the HTTP API and the papers.
 
-A result is a frozen dataclass. Its fields are the keys of its JSON, in their order and under their names, with the unit in
-the name; properties stay out. Pydantic reads the same annotations for the values and for the schema, and is imported when
-the first result is written, not before.
+A result is a frozen dataclass. Its fields are the keys of its JSON, in the same order, with the unit in
+the name; properties are left out. Pydantic reads the same annotations for the values and for the schema, and is imported only when
+the first result is converted.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ Result = TypeVar("Result")
 
 
 class _Nullable:
-    """Says in the schema that a number may be null."""
+    """Marks a number as nullable in the schema."""
 
     @staticmethod
     def __get_pydantic_core_schema__(_source: Any, _handler: Any) -> Any:
@@ -28,7 +28,7 @@ class _Nullable:
 
 
 Number = Annotated[float, _Nullable]
-"""A number that may be infinite or not a number; in JSON it is null then."""
+"""A number that may be infinite or NaN, which JSON shows as null."""
 
 
 def to_json(result: Any) -> Any:
@@ -43,14 +43,14 @@ def to_json(result: Any) -> Any:
 
 
 def from_json(kind: type[Result], data: Any) -> Result:
-    """Return a result from plain data, as `to_json` gave it; keys that are unknown are passed over.
+    """Return a result from plain data, as returned by `to_json`; unknown keys are ignored.
 
     Raises
     ------
-    ValueError : it is no such result; the message says what is missing or of another kind.
+    ValueError : not such a result; the message says what is missing or of the wrong type.
     """
-    found: Result = _adapter(kind).validate_python(data)
-    return found
+    result: Result = _adapter(kind).validate_python(data)
+    return result
 
 
 _ADAPTERS: dict[Any, TypeAdapter[Any]] = {}

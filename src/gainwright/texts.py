@@ -1,4 +1,4 @@
-"""Sentences for people that can be said again in another language: English as it is read here, its template beside it."""
+"""Translatable sentences: English text that keeps its template and parts."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ if TYPE_CHECKING:
 
 
 class Text(str):
-    """An English sentence that knows its template and what was put into it; everywhere else it is a plain text.
+    """An English sentence with its template and parts; otherwise it is a plain string.
 
     Attributes
     ----------
-    template : the English sentence with `{name}` for what varies; the key of a catalogue.
-    parts : what was put in; a part may be such a text itself.
+    template : the English sentence with `{name}` placeholders; the key in a catalogue.
+    parts : the values of the placeholders; a part may itself be such a text.
     """
 
     __slots__ = ("parts", "template")
@@ -24,14 +24,14 @@ class Text(str):
 
 
 def say(template: str, /, **parts: Any) -> str:
-    """Return a sentence, a `Text`; numbers are given as they are to be read."""
-    found = Text(template.format(**parts) if parts else template)
-    found.template, found.parts = template, parts
-    return found
+    """Return a sentence as a `Text`; numbers are given already formatted."""
+    text = Text(template.format(**parts) if parts else template)
+    text.template, text.parts = template, parts
+    return text
 
 
 def joined(parts: Sequence[str], by: str = "{a}, {b}") -> str:
-    """Return several texts as one, two at a time by a template with `a` and `b`; nothing for none."""
+    """Join several texts, two at a time, with a template of `a` and `b`; empty for none."""
     if not parts:
         return ""
     return reduce(lambda a, b: say(by, a=a, b=b), parts)

@@ -46,7 +46,7 @@ def test_typed_one_by_one(tmp_path: Path) -> None:
     )
     done = call(cwd=tmp_path, typed=typed)
     assert done.returncode == 0
-    assert "is no reading" in done.stderr
+    assert "is not a valid reading" in done.stderr
     assert "Go on: read at step 13" in done.stderr
     assert "last clean step   17" in done.stdout
     assert "9 readings" in done.stdout
@@ -57,7 +57,7 @@ def test_typed_one_by_one(tmp_path: Path) -> None:
     [
         (None, ("r.csv",), "can't be read"),
         ("step,volts\n1,2\n", ("r.csv",), "r.csv:1: the column v_rms is missing"),
-        ("step,v_rms\n1,2\nx,y\n", ("r.csv",), "r.csv:3: 'x,y' is no reading"),
+        ("step,v_rms\n1,2\nx,y\n", ("r.csv",), "r.csv:3: 'x,y' is not a valid reading"),
         ("1\n", ("r.csv",), "r.csv:1"),
         ("1,0\n2,0\n", ("r.csv",), "above zero"),
         (READINGS, ("r.csv", "--limit", "90"), "0.01 to 40 %"),
@@ -96,10 +96,10 @@ def test_any_line_is_read_or_refused(line: str) -> None:
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("²,3.45", "is no reading"),
-        ("12,٣", "is no reading"),
+        ("²,3.45", "is not a valid reading"),
+        ("12,٣", "is not a valid reading"),
         ("12,OL", "over its range at step 12; set it to a higher range"),
-        ("12,3,45", "is no reading"),
+        ("12,3,45", "is not a valid reading"),
         ("12,350 MV", "megavolts"),
     ],
 )

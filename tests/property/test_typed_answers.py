@@ -1,4 +1,4 @@
-"""Anything typed: it is read or refused with one sentence, and what is written back reads the same."""
+"""Any typed text is read or refused with one error, and what is written back reads the same."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from gainwright.quantities import (
     Quantity,
     decimal,
     parse,
-    plain_number,
     read_choice,
     read_lead,
     read_measured,
     read_ohms,
+    read_plain_number,
     read_position,
     read_row,
     read_step,
@@ -31,8 +31,8 @@ from gainwright.quantities import (
 WORDS = ("silent", "faint", "both right")
 READERS: dict[str, Callable[[str], Any]] = {
     "volts": read_volts,
-    "volts and distortion": lambda text: read_volts(text, beside="distortion"),
-    "volts and place": lambda text: read_volts(text, beside="place"),
+    "volts and distortion": lambda text: read_volts(text, second="distortion"),
+    "volts and place": lambda text: read_volts(text, second="place"),
     "ohms": read_ohms,
     "lead": read_lead,
     "gain": lambda text: read_position(text, "fraction"),
@@ -98,7 +98,7 @@ SPACES = st.sampled_from(["", " ", "\u00a0", "\u2009", "  "])
 @example("Infinity", "volts")
 @example("1e9999 ohm", "lead")
 def test_what_is_typed_is_read_or_refused_and_written_back_the_same(text: str, reader: str) -> None:
-    """No text raises anything but the project's own error, and an answer as it is written reads as that answer."""
+    """Text raises only the project's own error, and the `str()` of an answer reads as that answer."""
     read = READERS[reader]
     try:
         found = read(text)
@@ -114,7 +114,7 @@ def test_what_is_typed_is_read_or_refused_and_written_back_the_same(text: str, r
     NUMBERS, SPACES, st.sampled_from([("ohm", 1.0), ("kΩ", 1e3), ("M", 1e6), ("Mohm", 1e6), ("mΩ", 1e-3), ("", 1.0)])
 )
 def test_ohms_are_the_number_times_the_prefix(number: str, space: str, unit: tuple[str, float]) -> None:
-    """Whatever the decimal sign, the space and the spelling of the unit; alone, of a lead, and as the second of a lead."""
+    """Whatever the decimal sign, the space and the spelling of the unit; alone, for a lead, and as the second value of a lead."""
     wanted = pytest.approx(float(number.replace(",", ".")) * unit[1], rel=1e-12)
     text = f"{number}{space}{unit[0]}"
     alone, lead, second = read_ohms(text), read_lead(text).end_to_end, read_lead(f"open; {text}").between
@@ -125,7 +125,7 @@ def test_ohms_are_the_number_times_the_prefix(number: str, space: str, unit: tup
 
 @given(st.integers(0, 999), st.sampled_from("RkKM"), st.from_regex(r"[0-9]{1,3}", fullmatch=True))
 def test_the_letter_of_a_component_is_its_decimal_sign(whole: int, letter: str, part: str) -> None:
-    """The letter and digit code of IEC 60062: the letter stands where the point would, and says the power of ten."""
+    """The letter and digit code of IEC 60062: the letter replaces the point and gives the power of ten."""
     factor = {"R": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}[letter]
     found = read_ohms(f"{whole}{letter}{part}")
     assert isinstance(found, Quantity)
@@ -134,7 +134,7 @@ def test_the_letter_of_a_component_is_its_decimal_sign(whole: int, letter: str, 
 
 @given(st.floats(0, 1000).map(lambda v: round(v, 3)), NUMBERS, st.sampled_from([" ", ";", "\t", "; ", ", "]))
 def test_a_row_holds_its_step_and_volts(step: float, volts: str, between: str) -> None:
-    """Whatever divides them."""
+    """Whatever the separator."""
     row = read_row(f"{step:g}{between}{volts}")
     assert row.step == step
     assert isinstance(row.volts, Quantity)
@@ -143,7 +143,7 @@ def test_a_row_holds_its_step_and_volts(step: float, volts: str, between: str) -
 
 @given(st.text(max_size=20) | TYPED)
 def test_a_bare_number_is_ascii_and_finite_or_none(text: str) -> None:
-    """What is taken for a number is one to any program, and no digit of another script is part of it."""
+    """An accepted number is valid in any program, and has no digits of other scripts."""
     found = decimal(text)
     if found is not None:
         assert found.isascii()
@@ -151,7 +151,7 @@ def test_a_bare_number_is_ascii_and_finite_or_none(text: str) -> None:
     number = whole_number(text)
     assert number is None or str(number) == text.strip().lstrip("0") or (number == 0 and set(text.strip()) == {"0"})
     with contextlib.suppress(AnswerError):
-        assert math.isfinite(plain_number(text))
+        assert math.isfinite(read_plain_number(text))
 
 
 @given(st.sampled_from("²٣۴५３𝟛①"), st.sampled_from(["{} V", "1{} V", "1.{} V", "1 .. {} V", "1 V ± {} %"]))

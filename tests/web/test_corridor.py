@@ -199,7 +199,7 @@ def test_what_can_not_be_is_told_beside_the_controls(open_page: Callable[..., Pa
     """A volume over its steps, a number that is none, a filter that is none: told, with the focus left where it is."""
     page = open_page(f"/jobs/{job}/corridor")
     field = page.get_by_label("volume", exact=True)
-    for typed, told in (("44", "0 to 40"), ("x", "no number"), ("33", "")):
+    for typed, told in (("44", "0 to 40"), ("x", "not a number"), ("33", "")):
         field.fill(typed)
         if told:
             page.get_by_role("alert").get_by_text(told).wait_for()

@@ -48,4 +48,4 @@ def test_a_supply_is_never_over_range(api: httpx.Client, job: str) -> None:
     supply = next(s for s in api.get(f"/api/jobs/{job}/run").json()["steps"] if s["asked"] == "supply")
     refused = api.post(f"/api/jobs/{job}/run", json={"step": supply["id"], "text": "OL", "seen": 0})
     assert refused.status_code == 422
-    assert refused.json()["remedy"] == "write for example 13.8"
+    assert refused.json()["remedy"] == "write, for example, 13.8"

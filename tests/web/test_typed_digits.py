@@ -47,4 +47,4 @@ def test_a_practice_of_no_number_is_refused(api: httpx.Client, digit: str) -> No
     """Another practice than the one that was meant is never begun."""
     answer = api.post("/practise", data={"on": "example:one_amplifier", "number": digit})
     assert answer.status_code == 422
-    assert "is no number of a practice" in answer.text
+    assert "is not a valid number of a practice" in answer.text

@@ -36,7 +36,7 @@ def check_case_name(name: str) -> None:
             f"{name[:80]!r} can't be the name of a case",
             code="bad_name",
             rule="letters, figures, spaces, points, dashes and underscores, beginning with a letter or figure",
-            remedy="write for example blue-estate-2",
+            remedy="write, for example, blue-estate-2",
         )
 
 

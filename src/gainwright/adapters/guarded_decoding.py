@@ -63,9 +63,9 @@ class GuardedSoundFiles:
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            raise TIMED_OUT.placed(name) from None
+            raise TIMED_OUT.with_place(name) from None
         if done.returncode != 0:
-            raise _told(done.returncode, done.stderr).placed(name)
+            raise _told(done.returncode, done.stderr).with_place(name)
         return done.stdout
 
 

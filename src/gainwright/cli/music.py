@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.music.ports import MusicCache, Workers
     from gainwright.app.music.scan import Library, Progress
-    from gainwright.composition import World
+    from gainwright.composition import Adapters
     from gainwright.programme.library import MusicResult
 
 STOPPED = 130
@@ -111,7 +111,7 @@ def _check(
 
 
 def _found(
-    world: World, folders: list[Path], job: Path | None, clipped: float, products: float, workers: int | None,
+    world: Adapters, folders: list[Path], job: Path | None, clipped: float, products: float, workers: int | None,
     scheduler: str, *, no_cache: bool, resume: bool,
 ) -> MusicResult:  # fmt: skip
     from gainwright.app.music.allowances import allowances, job_bands
@@ -132,7 +132,7 @@ def _found(
     return allowances(library, read, limits=Limits(clipped, -products))
 
 
-def _cache(world: World, no_cache: bool, resume: bool) -> MusicCache | None:
+def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
     """Return the cache; a folder that can't be written is told, and only a resumed scan needs it."""
     if no_cache:
         return None
@@ -223,7 +223,7 @@ def _write_allowance(path: Path, recommended_db: dict[str, float]) -> dict[str, 
     return recommended_db
 
 
-def _write(world: World, found: MusicResult, out: Path) -> None:
+def _write(world: Adapters, found: MusicResult, out: Path) -> None:
     import json
 
     from gainwright.adapters.files import write_file

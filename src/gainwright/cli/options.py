@@ -47,7 +47,7 @@ def with_option(error: GainwrightError) -> GainwrightError:
     """Return an error that names the option to change, and the one that its remedy is done with, where there are such."""
     thing, _, value = error.where.partition(" at ")
     if thing in OPTIONS:
-        error = error.placed(f"{OPTIONS[thing]} {value}".strip())
+        error = error.with_place(f"{OPTIONS[thing]} {value}".strip())
     if error.code in REMEDIES:
         remedy = f"{error.remedy} ({REMEDIES[error.code]})"
         error = type(error)(error.what, code=error.code, where=error.where, rule=error.rule, remedy=remedy)

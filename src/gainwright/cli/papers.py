@@ -79,7 +79,7 @@ def write_paper(paper: Paper, out: Path, *, code: str = "en", size: str = "a4") 
             paper, out.suffix.lower(), charts=world.charts, printer=world.printer, code=code, size=size
         )
     except CallError as error:
-        raise (error.placed(str(out)) if error.code == "bad_suffix" else error) from None
+        raise (error.with_place(str(out)) if error.code == "bad_suffix" else error) from None
     write_file(out, content)
 
 

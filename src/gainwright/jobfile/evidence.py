@@ -90,7 +90,7 @@ def entry_mapping(text: str) -> dict[str, Any]:
     """
     found = plain(document(f"entry: {text}\n", "entry", what=EVIDENCE), "entry").get("entry")
     if not isinstance(found, dict):
-        raise _bad(f"{text[:60]!r} is no entry", remedy=f"write for example {EXAMPLE}")
+        raise _bad(f"{text[:60]!r} is no entry", remedy=f"write, for example, {EXAMPLE}")
     return found
 
 
@@ -107,11 +107,11 @@ def read_entry(mapping: Any, job: Job, *, answered: bool = True) -> Entry:
     JobError : it can't be meant; `where` is its key.
     """
     if not isinstance(mapping, dict):
-        raise _bad("an entry is no mapping", remedy=f"write for example {EXAMPLE}")
+        raise _bad("an entry is no mapping", remedy=f"write, for example, {EXAMPLE}")
     kinds = [key for key in KINDS if key in mapping]
     if len(kinds) != 1:
         what = "says neither at, check, heard nor swap" if not kinds else f"says {' and '.join(kinds)} at once"
-        raise _bad(f"an entry {what}", rule="each entry is one observation", remedy=f"write for example {EXAMPLE}")
+        raise _bad(f"an entry {what}", rule="each entry is one observation", remedy=f"write, for example, {EXAMPLE}")
     kind = kinds[0]
     try:
         entry = KINDS[kind].model_validate(mapping)
@@ -264,7 +264,7 @@ def read_number(entry: Check) -> float:
             str(entry.reads), "resistance" if ohms else "voltage", words=(OPEN,) if ohms else (), exact=False
         )
     except GainwrightError as error:
-        raise error.placed("reads") from None
+        raise error.with_place("reads") from None
     return found.nominal if isinstance(found, Quantity) else float("inf")
 
 

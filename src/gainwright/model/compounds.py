@@ -27,7 +27,9 @@ _ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:
 
 
 def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
-    return QuantityError(f"{text!r} is no {name}", code="no_quantity", rule=rule, remedy=f"write for example {example}")
+    return QuantityError(
+        f"{text!r} is no {name}", code="no_quantity", rule=rule, remedy=f"write, for example, {example}"
+    )
 
 
 @dataclass(frozen=True, slots=True)

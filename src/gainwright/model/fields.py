@@ -47,7 +47,7 @@ def _scalar(value: Any, example: str) -> str | float:
         raise QuantityError(
             f"a {type(value).__name__} stands where a value is wanted",
             code="no_quantity",
-            remedy=f"write for example {example}",
+            remedy=f"write, for example, {example}",
         )
     return value
 
@@ -165,7 +165,7 @@ def _ratings(value: Any) -> tuple[PowerRating, ...]:
         for item in items
     )
     if not ratings:
-        raise QuantityError("no rating", code="no_quantity", remedy="write for example 300 W @ 4 ohm")
+        raise QuantityError("no rating", code="no_quantity", remedy="write, for example, 300 W @ 4 ohm")
     loads = [r.load.nominal for r in ratings]
     if len(set(loads)) != len(loads):
         raise QuantityError("the same load is rated twice", code="duplicate_rating", remedy="keep one rating a load")

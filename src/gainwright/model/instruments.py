@@ -72,7 +72,7 @@ class Indicator(Frozen):
                 f"an indicator no longer has {', '.join(found)}",
                 code="former_key",
                 rule="it has marks, each with a word of your own and the condition under which it lights",
-                remedy="write for example marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %",
+                remedy="write, for example, marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %",
             )
         return value
 

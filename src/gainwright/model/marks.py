@@ -82,5 +82,5 @@ def _wrong(text: str, rule: str) -> QuantityError:
         f"{text[:60]!r} is no condition of a mark",
         code="no_quantity",
         rule=rule,
-        remedy=f"write for example {EXAMPLE}",
+        remedy=f"write, for example, {EXAMPLE}",
     )

@@ -1,6 +1,6 @@
-"""Bare formulas on floats and arrays, each with its equation, its source and where it holds.
+"""Bare formulas on floats and arrays, each with its equation, source and range of validity.
 
-Nothing here knows the model. Arguments are keyword-only, in SI units or decibels as the name says, and broadcast; a batch
+Nothing here depends on the model. Arguments are keyword-only, in SI units or decibels as the name says, and broadcast; a batch
 of cases is the leading axis. docs/model.md lists every formula.
 """
 

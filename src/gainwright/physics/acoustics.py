@@ -1,4 +1,4 @@
-"""From volts at a speaker to sound pressure, and how fast it travels."""
+"""Sound pressure level of a speaker, and the speed of sound."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SENSITIVITY_VOLTAGE_V = 2.83
-"""1 W in 8 ohm, rounded as it is printed on data sheets."""
+"""1 W in 8 ohm, rounded as on data sheets."""
 
 
 def speaker_spl(
@@ -27,7 +27,7 @@ def speaker_spl(
 
     For a sensitivity at 1 m for 2.83 V: L + 20 lg(V/2.83) - 20 lg(r); for 1 W: L + 10 lg(V^2/Z) - 20 lg(r)
     (IEC 60268-5; clause from memory). Valid in the free field, far from the speaker and within its linear range: a cabin
-    adds gain at low frequencies and a hot coil takes some away. ValueError for another reference.
+    adds gain at low frequencies and a hot coil reduces it. ValueError for another reference.
     """
     volts = np.asarray(voltage_v, dtype=np.float64)
     if reference == "2.83 V":
@@ -44,7 +44,7 @@ def speaker_spl(
 def speed_of_sound(*, temperature_c: Any) -> Floats:
     """Return the speed of sound in dry air, m/s: 331.3 sqrt(1 + t/273.15).
 
-    Ideal gas; ISO 9613-1 gives 343.2 m/s at 20 degrees C. Valid from -40 to 60 degrees C; damp air is up to 0.4 %
+    Ideal gas; ISO 9613-1 gives 343.2 m/s at 20 degrees C. Valid from -40 to 60 degrees C; humid air is up to 0.4 %
     faster.
     """
     return np.asarray(331.3 * np.sqrt(1 + np.asarray(temperature_c, dtype=np.float64) / 273.15))

@@ -1,8 +1,8 @@
-"""A sine cut symmetrically at a hard ceiling of 1: closed forms by its drive A, the peak of the uncut sine over the ceiling.
+"""A sine clipped symmetrically at a hard ceiling of 1: closed forms in its drive A, the unclipped peak over the ceiling.
 
 Source: Fourier series of y = clip(A sin t, -1, 1), with a = arcsin(1/A) for A > 1; the fundamental over A is the
-describing function of saturation in control handbooks. Valid for A >= 0; drives up to 1 leave the sine whole. A ceiling
-that is soft, one-sided or moves with the supply's ripple follows other curves. Rounding stays under 2e-16 A.
+describing function of saturation in control handbooks. Valid for A >= 0; drives up to 1 don't clip. A ceiling
+that is soft, one-sided or moves with the supply's ripple follows other curves. Rounding error stays under 2e-16 A.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 LARGEST_DRIVE_DB = 120.0
-"""Where `drive_for_thd` stops looking: a square wave but for 3e-7 of THD."""
+"""Upper end of the search in `drive_for_thd`: within 3e-7 of the THD of a square wave."""
 
 
 def _angle(drive: Any) -> tuple[Floats, Floats]:
@@ -29,7 +29,7 @@ def _angle(drive: Any) -> tuple[Floats, Floats]:
 def clipped_sine_fundamental(*, drive: Any) -> Floats:
     """Return the peak of the fundamental: (2A/pi)(a + sqrt(1 - 1/A^2)/A); A itself when not clipped.
 
-    Fourier series, see the module. Towards 4/pi for a square wave.
+    Fourier series, see the module. Tends to 4/pi, a square wave.
     """
     a, angle = _angle(drive)
     over = np.maximum(a, 1.0)
@@ -70,20 +70,20 @@ def clipped_sine_thd(*, drive: Any) -> Floats:
     """Return all harmonics over the fundamental, as a ratio (THD_F): sqrt(ms - b1^2/2)/(b1/sqrt(2)).
 
     IEC 60268-3 refers harmonics to the total instead: THD_R = THD_F/sqrt(1 + THD_F^2). No band limit: harmonics above
-    the audio band count. Good to 1e-9 of its value at any drive up to 1e3.
+    the audio band count. Relative error under 1e-9 at any drive up to 1e3.
     """
     a = np.asarray(drive, dtype=np.float64)
     first = clipped_sine_fundamental(drive=a)
-    above = np.where(a < 2, _cut_off_harmonics(np.clip(a, 1.0, 2.0)), clipped_sine_rms(drive=a) ** 2 - first**2 / 2)
+    above = np.where(a < 2, _clipped_off_harmonics(np.clip(a, 1.0, 2.0)), clipped_sine_rms(drive=a) ** 2 - first**2 / 2)
     whole = a <= 1
     return np.asarray(np.where(whole, 0.0, np.sqrt(np.maximum(above, 0)) / np.where(whole, 1.0, first / np.sqrt(2))))
 
 
-def _cut_off_harmonics(drive: Floats) -> Floats:
-    """Return the mean square of all harmonics from the tops that are cut off, (A cos u - 1) for |u| < p, cos p = 1/A.
+def _clipped_off_harmonics(drive: Floats) -> Floats:
+    """Return the mean square of all harmonics from the tops that are clipped off, (A cos u - 1) for |u| < p, cos p = 1/A.
 
     Its own mean square (2/pi) I2 A^2 less that of its fundamental (4/pi) I1 A, with I2 = p + p cos(2p)/2 - 3 sin(2p)/4
-    and I1 = p/2 - sin(2p)/4 summed as series, whose first terms cancel: nothing is lost however little is cut.
+    and I1 = p/2 - sin(2p)/4 summed as series, whose first terms cancel: no precision is lost however little is clipped.
     """
     x = 2 * np.arctan(np.sqrt((drive - 1) * (drive + 1)))
     square, along, term = np.zeros_like(x), np.zeros_like(x), x.copy()
@@ -116,7 +116,7 @@ def describing_function(*, drive: Any) -> Floats:
 
 @cache
 def drive_for_thd(*, thd: float) -> float:
-    """Return the drive at which THD_F reaches a ratio, by halving; 1 % is a clip depth of 0.251261 dB.
+    """Return the drive at which THD_F reaches a ratio, by bisection; 1 % is a clip depth of 0.251261 dB.
 
     Inverse of `clipped_sine_thd`. ValueError outside 0 .. 0.483 (a square wave has
     sqrt(pi^2/8 - 1)).

@@ -25,7 +25,7 @@ SLOPES_DB_PER_OCTAVE = {
     "bessel": (6, 12, 18, 24, 30, 36, 42, 48),
     "linkwitz-riley": (12, 24, 36, 48),
 }
-"""Shape -> the slopes it is made with."""
+"""Shape -> its possible slopes."""
 
 
 def _ratio(frequency_hz: Any, corner_hz: Any) -> Floats:
@@ -41,7 +41,7 @@ def _complex(real: Any, imaginary: Any) -> Complexes:
 def _over_poles(ratio: Floats, kind: str, poles: tuple[complex, ...]) -> Complexes:
     """Return prod(-p)/prod(s - p) at s = j ratio, or at 1/s for a high-pass; pairs of poles as real quadratics.
 
-    A high-pass is multiplied through by s for each pole, so that it is 0 at frequency 0.
+    For a high-pass, numerator and denominator are multiplied by s for each pole, so that it is 0 at frequency 0.
     """
     if kind not in ("low", "high"):
         raise ValueError(f"kind is low or high, not {kind!r}")
@@ -99,7 +99,7 @@ def prototype_poles(*, shape: str, slope_db_per_octave: int) -> tuple[complex, .
     shape or slope that doesn't exist.
     """
     if slope_db_per_octave not in SLOPES_DB_PER_OCTAVE.get(shape, ()):
-        raise ValueError(f"no filter is {shape} {slope_db_per_octave} dB/octave")
+        raise ValueError(f"there is no filter {shape} {slope_db_per_octave} dB/octave")
     order = slope_db_per_octave // 6
     if shape == "linkwitz-riley":
         return 2 * _butterworth_poles(order // 2)
@@ -116,7 +116,7 @@ def butterworth_response(*, frequency_hz: Any, corner_hz: Any, order: int, kind:
 
 
 def linkwitz_riley_response(*, frequency_hz: Any, corner_hz: Any, order: int, kind: Kind) -> Complexes:
-    """Return a Linkwitz-Riley filter's response: two Butterworth filters of half the order, one behind the other.
+    """Return a Linkwitz-Riley filter's response: two Butterworth filters of half the order in series.
 
     Linkwitz, J. Audio Eng. Soc. 24(1), 1976; -6.02 dB at the corner. Orders 4 and 8 sum to an all-pass as they are.
     Orders 2 and 6 keep the textbook polarity: low and high pass cancel at the corner unless one of them is reversed.
@@ -145,7 +145,7 @@ def filter_response(
     Sources and validity: the function of each shape. ValueError for a shape or slope that doesn't exist.
     """
     if slope_db_per_octave not in SLOPES_DB_PER_OCTAVE.get(shape, ()):
-        raise ValueError(f"no filter is {shape} {slope_db_per_octave} dB/octave")
+        raise ValueError(f"there is no filter {shape} {slope_db_per_octave} dB/octave")
     function = {
         "butterworth": butterworth_response,
         "linkwitz-riley": linkwitz_riley_response,
@@ -155,14 +155,14 @@ def filter_response(
 
 
 def corner_for_loss(*, shape: str, slope_db_per_octave: int, kind: Kind, frequency_hz: float, loss_db: float) -> float:
-    """Return the corner at which a filter takes `loss_db` from a tone, Hz.
+    """Return the corner at which a filter attenuates a tone by `loss_db`, Hz.
 
-    Butterworth: (f/fc)^2n = 10^(loss/10) - 1; Linkwitz-Riley: (f/fc)^n = 10^(loss/20) - 1; Bessel by halving; fc/f in
+    Butterworth: (f/fc)^2n = 10^(loss/10) - 1; Linkwitz-Riley: (f/fc)^n = 10^(loss/20) - 1; Bessel by bisection; fc/f in
     place of f/fc for a high-pass. Each is the inverse of the shape's attenuation. ValueError for a filter that doesn't
     exist and for a loss that is not above 0 dB, which no corner gives.
     """
     if slope_db_per_octave not in SLOPES_DB_PER_OCTAVE.get(shape, ()) or kind not in ("low", "high"):
-        raise ValueError(f"no filter is {shape} {slope_db_per_octave} dB/octave, {kind}-pass")
+        raise ValueError(f"there is no filter {shape} {slope_db_per_octave} dB/octave, {kind}-pass")
     if not 0 < loss_db < 240:
         raise ValueError(f"a filter's loss lies between 0 and 240 dB, not {loss_db}")
     order = slope_db_per_octave // 6
@@ -192,7 +192,7 @@ def _amplitude(gain_db: Any) -> Floats:
 def peak_response(*, frequency_hz: Any, centre_hz: Any, gain_db: Any, q: Any) -> Complexes:
     """Return a peaking band: (s^2 + s A/Q + 1)/(s^2 + s/(A Q) + 1), A = 10^(gain/40).
 
-    W3C Audio EQ Cookbook, Working Group Note 8 June 2021. The whole gain at the centre, 0 dB far from it; valid for
+    W3C Audio EQ Cookbook, Working Group Note 8 June 2021. The full gain at the centre, 0 dB far from it; valid for
     q above 0 and for a q that is meant as the cookbook's (other makers' bandwidths differ).
     """
     ratio, a, q = _ratio(frequency_hz, centre_hz), _amplitude(gain_db), np.asarray(q, dtype=np.float64)

@@ -1,7 +1,7 @@
-"""How long a sound may be heard: a recommendation and a law for workplaces, and a standard for listening by choice.
+"""Permissible listening times: a recommendation and a law for workplaces, and a standard for personal listening.
 
-Vehicle sound systems pass these levels easily. The figures are for A-weighted levels at the ear, averaged as each rule
-says; a computed level is an estimate and no permission. When in doubt, lower and shorter.
+Vehicle sound systems easily exceed these levels. The figures are for A-weighted levels at the ear, averaged as each rule
+requires; a computed level is an estimate, not a permission. When in doubt, quieter and shorter.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ HOUR_S = 3600.0
 NIOSH_CRITERION_DBA = 85.0
 OSHA_CRITERION_DBA = 90.0
 H870_WEEKLY_DBA = {1: 80.0, 2: 75.0}
-"""Mode of ITU-T H.870 -> level that may be heard 40 hours a week: 1 adults, 2 children and sensitive people."""
+"""Mode of ITU-T H.870 -> permissible level for 40 hours a week: 1 adults, 2 children and sensitive people."""
 
 
 def niosh_permissible_time_s(*, level_dba: Any) -> Floats:
-    """Return the time a day that NIOSH recommends at most, seconds: 8 h/2^((L - 85)/3).
+    """Return the longest time per day that NIOSH recommends, seconds: 8 h/2^((L - 85)/3).
 
-    NIOSH 98-126 (1998), recommended exposure limit: 85 dBA for 8 h, 3 dB exchange. Valid from 80 to 140 dBA; nothing
-    is recommended above.
+    NIOSH 98-126 (1998), recommended exposure limit: 85 dBA for 8 h, 3 dB exchange rate. Valid from 80 to 140 dBA; no
+    exposure is recommended above.
     """
     level = np.asarray(level_dba, dtype=np.float64)
     return np.asarray(8 * HOUR_S / 2 ** ((level - NIOSH_CRITERION_DBA) / 3))
@@ -35,8 +35,8 @@ def niosh_permissible_time_s(*, level_dba: Any) -> Floats:
 def osha_permissible_time_s(*, level_dba: Any) -> Floats:
     """Return the reference duration of OSHA, seconds: 8 h/2^((L - 90)/5).
 
-    29 CFR 1910.95, Table G-16a: 90 dBA for 8 h, 5 dB exchange. Valid from 80 to 130 dBA slow for computing a dose; the
-    rule permits nothing above 115 dBA. A law for workplaces that protects less than NIOSH recommends.
+    29 CFR 1910.95, Table G-16a: 90 dBA for 8 h, 5 dB exchange rate. Valid from 80 to 130 dBA slow for computing a dose; the
+    rule permits nothing above 115 dBA. A law for workplaces, less protective than the NIOSH recommendation.
     """
     level = np.asarray(level_dba, dtype=np.float64)
     return np.asarray(8 * HOUR_S / 2 ** ((level - OSHA_CRITERION_DBA) / 5))
@@ -45,8 +45,8 @@ def osha_permissible_time_s(*, level_dba: Any) -> Floats:
 def daily_dose(*, duration_s: Any, permissible_s: Any) -> Floats:
     """Return the dose of a day as a ratio, summed along the last axis: sum(C/T).
 
-    29 CFR 1910.95, Appendix A, and NIOSH 98-126, each with its own T. 1 is all that is allowed. Valid for times at
-    steady levels that together make the day.
+    29 CFR 1910.95, Appendix A, and NIOSH 98-126, each with its own T. 1 is the limit. Valid for times at
+    steady levels that together make up the day.
     """
     spent = np.asarray(duration_s, dtype=np.float64) / np.asarray(permissible_s, dtype=np.float64)
     return np.asarray(np.sum(np.atleast_1d(spent), axis=-1))
@@ -69,10 +69,10 @@ def osha_time_weighted_average_dba(*, dose: Any) -> Floats:
 
 
 def weekly_permissible_time_s(*, level_dba: Any, mode: int) -> Floats:
-    """Return the time a week at a level that uses up the allowance of ITU-T H.870, seconds: 40 h x 10^((L0 - L)/10).
+    """Return the time per week at a level that reaches the limit of ITU-T H.870, seconds: 40 h x 10^((L0 - L)/10).
 
     ITU-T H.870 (WHO/ITU, safe listening): mode 1 has L0 = 80 dBA, mode 2 has 75 dBA, equal energy. Valid for levels
-    that a listening device gives at the ear. ValueError for another mode.
+    of a listening device at the ear. ValueError for another mode.
     """
     if mode not in H870_WEEKLY_DBA:
         raise ValueError(f"the modes of ITU-T H.870 are 1 and 2, not {mode}")
@@ -81,8 +81,8 @@ def weekly_permissible_time_s(*, level_dba: Any, mode: int) -> Floats:
 
 
 def weekly_dose(*, level_dba: Any, duration_s: Any, mode: int) -> Floats:
-    """Return the share of a week's allowance, summed along the last axis: sum of durations over permissible times.
+    """Return the fraction of the weekly limit, summed along the last axis: sum of durations over permissible times.
 
-    ITU-T H.870; 1 is the allowance, 1.6 Pa2h in mode 1. Validity and ValueError as `weekly_permissible_time_s`.
+    ITU-T H.870; 1 is the limit, 1.6 Pa2h in mode 1. Validity and ValueError as `weekly_permissible_time_s`.
     """
     return daily_dose(duration_s=duration_s, permissible_s=weekly_permissible_time_s(level_dba=level_dba, mode=mode))

@@ -1,4 +1,4 @@
-"""Volts, watts and decibels. Every voltage is an rms; every decibel is of a voltage ratio, 20 lg."""
+"""Volts, watts and decibels. Voltages are rms; decibels are of voltage ratios, 20 lg."""
 
 from __future__ import annotations
 
@@ -55,8 +55,8 @@ def sine_peak_from_rms(*, rms: Any) -> Floats:
 def dbfs_from_rms(*, rms: Any) -> Floats:
     """Return the level of an rms re digital full scale (peak 1): 20 lg(sqrt(2) rms).
 
-    AES17-2015, 3 and IEC 61606: a full-scale sine is 0 dBFS, a full-scale square +3.01 dBFS. Others call the same sine
-    -3.01 dB (rms re peak); this is not that. Valid from 0.
+    AES17-2015, 3 and IEC 61606: a full-scale sine is 0 dBFS, a full-scale square +3.01 dBFS. Some call the same sine
+    -3.01 dB (rms re peak); this function does not. Valid from 0.
     """
     return db_from_ratio(ratio=np.sqrt(2) * np.asarray(rms, dtype=np.float64))
 
@@ -67,7 +67,7 @@ def rms_from_dbfs(*, level_dbfs: Any) -> Floats:
 
 
 def voltage_for_power(*, power_w: Any, resistance_ohm: Any) -> Floats:
-    """Return V = sqrt(P R), rms (Joule's law). Valid for a resistance and from 0 W."""
+    """Return V = sqrt(P R), rms (Joule's law). Valid for a resistance and a power from 0 W."""
     return np.asarray(np.sqrt(np.asarray(power_w, dtype=np.float64) * np.asarray(resistance_ohm, dtype=np.float64)))
 
 

@@ -1,4 +1,4 @@
-"""Resistances together: what a load leaves of a voltage, and coils side by side or one behind the other."""
+"""Voltage dividers, and resistances and voice coils in series and in parallel."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def divider(*, source_ohm: Any, load_ohm: Any) -> Floats:
     """Return the voltage across a load over that of its source: R_load/(R_source + R_load).
 
-    Ohm's law. Valid for resistive source and load, not both 0; an infinite load leaves all.
+    Ohm's law. Valid for resistive source and load, not both 0; an infinite load gives 1.
     """
     load = np.asarray(load_ohm, dtype=np.float64)
     with np.errstate(divide="ignore"):
@@ -25,7 +25,7 @@ def divider(*, source_ohm: Any, load_ohm: Any) -> Floats:
 def parallel(*resistances_ohm: Any) -> Floats:
     """Return the resistance of several in parallel: 1/sum(1/R).
 
-    Kirchhoff's current law. Valid from 0 (a short, which leaves 0) to infinity (open, which adds nothing). ValueError
+    Kirchhoff's current law. Valid from 0 (a short, which gives 0) to infinity (open, which adds nothing). ValueError
     without any.
     """
     if not resistances_ohm:
@@ -36,16 +36,16 @@ def parallel(*resistances_ohm: Any) -> Floats:
 
 
 def coil_resistance_series(*, coil_ohm: Any, coils: Any) -> Floats:
-    """Return the resistance of equal voice coils one behind the other: n R.
+    """Return the resistance of equal voice coils in series: n R.
 
-    Kirchhoff's voltage law. Valid for coils that are alike; nominal impedances add the same way.
+    Kirchhoff's voltage law. Valid for identical coils; nominal impedances add the same way.
     """
     return np.asarray(np.asarray(coil_ohm, dtype=np.float64) * coils)
 
 
 def coil_resistance_parallel(*, coil_ohm: Any, coils: Any) -> Floats:
-    """Return the resistance of equal voice coils side by side: R/n.
+    """Return the resistance of equal voice coils in parallel: R/n.
 
-    Kirchhoff's current law. Valid for coils that are alike; nominal impedances divide the same way.
+    Kirchhoff's current law. Valid for identical coils; nominal impedances divide the same way.
     """
     return np.asarray(np.asarray(coil_ohm, dtype=np.float64) / coils)

@@ -1,4 +1,4 @@
-"""What a meter shows of a voltage, and how far it may be off."""
+"""Readings of meters and their uncertainty."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ def average_responding_reading(*, mean_abs: Any) -> Floats:
 def reading_half_width(*, reading: Any, accuracy_ratio: Any, counts: Any, resolution: Any) -> Floats:
     """Return the largest error that a specification "x % of reading + n counts" allows: |reading| x + n resolution.
 
-    The form in which makers of handheld meters state accuracy (IEC 60359 says how to state it; no published class).
-    Valid within the range's frequencies and temperature; `resolution` is one count of the range that is in use.
+    The form in which makers of handheld meters state accuracy (IEC 60359 defines how to state it; no published class).
+    Valid within the range's frequencies and temperature; `resolution` is one count of the range in use.
     """
     of_reading = np.abs(np.asarray(reading, dtype=np.float64)) * accuracy_ratio
     return np.asarray(of_reading + np.asarray(counts, dtype=np.float64) * resolution)

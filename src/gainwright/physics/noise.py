@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 BOLTZMANN_J_PER_K = 1.380649e-23
-"""Exact since the SI of 2019."""
+"""Exact since the 2019 SI."""
 
 _D_SQUARED = 0.5
 _LOW_HZ, _MIDDLE_HZ, _HIGH_HZ, _REFERENCE_HZ = 10**1.5, 10**2.45, 10**3.9, 1000.0

@@ -1,4 +1,4 @@
-"""What an amplifier can give: its rating, its load, its supply."""
+"""The output an amplifier can deliver: its rating, its load, its supply."""
 
 from __future__ import annotations
 
@@ -21,15 +21,15 @@ RATED_THD = 0.01
 
 @functools.cache
 def _rms_at_rated_thd() -> float:
-    """Return the rms of a sine clipped to the rated THD over that of the sine that just touches."""
+    """Return the rms of a sine clipped to the rated THD over that of the largest clean sine."""
     return float(clipped_sine_rms(drive=drive_for_thd(thd=RATED_THD)) * np.sqrt(2))
 
 
 def rated_clip_voltage(*, power_w: Any, load_ohm: Any) -> Floats:
     """Return the rms of the largest clean sine of an amplifier rated `power_w` into `load_ohm` at 1 % THD.
 
-    sqrt(P R) is the rms of a sine clipped to 1 % THD (ANSI/CTA-2006-D), which lies 0.2016 dB above the one that just
-    touches the ceiling (closed form, `clipping`). Valid for an honest rating and a ceiling that is hard; where the
+    sqrt(P R) is the rms of a sine clipped to 1 % THD (ANSI/CTA-2006-D), 0.2016 dB above the one that just
+    reaches the ceiling (closed form, `clipping`). Valid for an honest rating and a ceiling that is hard; where the
     rating's THD+N is noise or crossover distortion, the clean sine is up to 0.2 dB larger.
     """
     return np.asarray(voltage_for_power(power_w=power_w, resistance_ohm=load_ohm) / _rms_at_rated_thd())
@@ -39,7 +39,7 @@ def rail_scaling(*, supply_v: Any, rated_at_v: Any, regulated: bool) -> Floats:
     """Return the ceiling over the rated one: supply/rated_at, or 1 when the amplifier's own supply is regulated.
 
     An unregulated converter multiplies its supply by a fixed ratio of turns: 12.6 V re 14.4 V is -1.1598 dB. Common
-    practice, no published source; drops that don't scale (diodes, saturation) are left out. Valid within the
+    practice, no published source; voltage drops that don't scale (diodes, saturation) are neglected. Valid within the
     amplifier's supply range.
     """
     ratio = np.asarray(supply_v, dtype=np.float64) / np.asarray(rated_at_v, dtype=np.float64)
@@ -51,14 +51,14 @@ def loaded_ceiling(*, ratings_load_ohm: Any, ratings_v: Any, load_ohm: Any) -> F
 
     Between rated loads linear in conductance 1/R (within 0.25 % of a constant internal resistance where two ratings
     differ by 10 %), above the highest rated load that load's ceiling, below the lowest limited by the current of
-    that load: V = V_lowest R/R_lowest. Common practice, no published source; whether an amplifier survives a load
-    below its lowest rated one is not said by this.
+    that load: V = V_lowest R/R_lowest. Common practice, no published source; this says nothing about
+    whether an amplifier survives a load below its lowest rated one.
 
     Parameters
     ----------
     ratings_load_ohm : shape (..., ratings), distinct along the last axis; ValueError otherwise.
     ratings_v : shape (..., ratings).
-    load_ohm : shape (...), infinite for none.
+    load_ohm : shape (...), infinite for no load.
     """
     loads, volts = np.broadcast_arrays(
         np.asarray(ratings_load_ohm, dtype=np.float64), np.asarray(ratings_v, dtype=np.float64)
@@ -80,10 +80,10 @@ def loaded_ceiling(*, ratings_load_ohm: Any, ratings_v: Any, load_ohm: Any) -> F
 
 
 def battery_current(*, output_power_w: Any, efficiency: Any, supply_v: Any) -> Floats:
-    """Return the current that an amplifier draws from the battery's side, amperes: P/(efficiency V).
+    """Return the supply current of an amplifier, amperes: P/(efficiency V).
 
-    Conservation of energy. Valid for the mean over many periods, without the current at idle; class and level of an
-    amplifier set its efficiency, which is best at full output. ValueError for an efficiency outside 0 .. 1.
+    Conservation of energy. Valid for the mean over many periods, without the idle current; an amplifier's efficiency
+    depends on its class and level and is best at full output. ValueError for an efficiency outside 0 .. 1.
     """
     share = np.asarray(efficiency, dtype=np.float64)
     if np.any((share <= 0) | (share > 1)):

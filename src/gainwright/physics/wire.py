@@ -1,7 +1,7 @@
-"""Copper conductors: gauge, resistance, and the current that one published table allows them.
+"""Copper conductors: gauge, resistance, and the ampacity after one published table.
 
-A conductor that is too thin, or not fused near the battery for what it can carry, can burn the vehicle. The table here
-is a stated reference for boats, not a rule for vehicles; the maker's data and the rules of the place come first.
+A conductor that is too thin, or not fused near the battery for its ampacity, can burn the vehicle. The table here
+is a stated reference for boats, not a rule for vehicles; the maker's data and local regulations take precedence.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ def wire_resistance(*, length_m: Any, area_m2: Any, temperature_c: Any) -> Float
     """Return the resistance of a length of copper, ohm: rho l/A times the temperature factor.
 
     IEC 60028: 1/58 ohm mm2/m at 20 degrees C. Valid for direct current; skin effect adds less than 5 % at 20 kHz up to
-    1 mm2 and at 8 kHz up to 2.5 mm2. The length is that of copper: there and back is twice the run.
+    1 mm2 and at 8 kHz up to 2.5 mm2. The length is that of the conductor: out and back is twice the run.
     """
     length, area = np.asarray(length_m, dtype=np.float64), np.asarray(area_m2, dtype=np.float64)
     return np.asarray(COPPER_RESISTIVITY_OHM_M * length / area * copper_temperature_factor(temperature_c=temperature_c))
@@ -98,8 +98,8 @@ def wire_resistance(*, length_m: Any, area_m2: Any, temperature_c: Any) -> Float
 def class5_max_ohm_per_km(*, area_mm2: float) -> float:
     """Return the largest resistance that a flexible (class 5) plain copper conductor may have at 20 degrees C, ohm/km.
 
-    IEC 60228, table of class 5: 0.5 to 95 mm2. ValueError for an area that is not in it, and for copper-clad aluminium
-    there is no value at all.
+    IEC 60228, table of class 5: 0.5 to 95 mm2. ValueError for an area that is not in it. There are
+    no values for copper-clad aluminium.
     """
     if area_mm2 not in _CLASS5_OHM_PER_KM:
         listed = ", ".join(f"{area:g}" for area in _CLASS5_OHM_PER_KM)
@@ -112,12 +112,12 @@ def boat_ampacity_a(*, gauge: int, insulation_c: int, engine_space: bool) -> flo
 
     Table 5: 30 degrees C around it, insulation rated 60, 75, 80, 90 or 105 degrees C; in engine spaces (50 degrees C)
     times 0.85 with 105 degrees C insulation (note 1). A stated reference, not a rule for vehicles; gauge as in
-    `awg_diameter_m`. ValueError for what the table doesn't hold, and for engine spaces with other insulation, whose
-    factors are smaller and are not kept here.
+    `awg_diameter_m`. ValueError for a gauge or insulation not in the table, and for engine spaces with other
+    insulation, whose smaller factors are not included here.
     """
     if gauge not in _BOAT_AMPACITY_A or insulation_c not in _INSULATIONS_C:
         raise ValueError(f"33 CFR 183.425 Table 5 has no gauge {gauge} with insulation of {insulation_c} degrees C")
     if engine_space and insulation_c != 105:
-        raise ValueError(f"no factor is kept for an engine space with insulation of {insulation_c} degrees C")
+        raise ValueError(f"there is no factor here for an engine space with insulation of {insulation_c} degrees C")
     allowed = _BOAT_AMPACITY_A[gauge][_INSULATIONS_C.index(insulation_c)]
     return allowed * (ENGINE_SPACE_FACTOR_105_C if engine_space else 1.0)

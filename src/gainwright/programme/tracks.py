@@ -54,7 +54,7 @@ def analyse_file(
             with ahead(track.fill, track.channels) if overlapped else nullcontext(track.fill) as fill:
                 return _analysed(analysis, fill, should_stop)
         except RecordingError as error:
-            raise (error if error.where else error.placed(str(Path(path)))) from None
+            raise (error if error.where else error.with_place(str(Path(path)))) from None
 
 
 def _analysed(analysis: Analysis, fill: Fill, should_stop: Callable[[], bool]) -> TrackStatistics | None:

@@ -1,4 +1,4 @@
-"""What an option may be: a number within its bounds, told in one sentence otherwise."""
+"""Check that numeric options are within their bounds."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from gainwright.errors import CallError
 
 
 def check_bounds(*options: tuple[str, float | None, float, float, str]) -> None:
-    """Refuse the first option outside its bounds; None is not given.
+    """Refuse the first option that is outside its bounds; None means not given.
 
     Parameters
     ----------
@@ -16,10 +16,10 @@ def check_bounds(*options: tuple[str, float | None, float, float, str]) -> None:
 
     Raises
     ------
-    CallError : `bad_option`; says the bounds.
+    CallError : `bad_option`; gives the bounds.
     """
     for name, value, low, high, unit in options:
         if value is not None and not (math.isfinite(value) and low <= value <= high):
-            said = f"{value:g} {unit}".strip()
+            shown = f"{value:g} {unit}".strip()
             rule = f"it is {low:g} to {high:g} {unit}".strip()
-            raise CallError(f"the {name} can't be {said}", code="bad_option", where=name, rule=rule)
+            raise CallError(f"the {name} can't be {shown}", code="bad_option", where=name, rule=rule)

@@ -1,7 +1,7 @@
 """The dimensions a job file may use, their SI unit, their bounds, and the units people write.
 
-A short table answers the units of daily use; any other unit goes to pint, which is imported only then (0.3 s). A
-test holds the table against pint. Decibel references are our own, since pint's `dBu` is a decibel of a microwatt.
+A short table covers the common units; any other unit goes to pint, which is imported only then (0.3 s). A
+test checks the table against pint. Decibel references are our own, since pint's `dBu` is a decibel of a microwatt.
 """
 
 from __future__ import annotations
@@ -38,12 +38,12 @@ class Dimension:
 
     Attributes
     ----------
-    name : the word for it in messages.
-    unit : SI unit it is held in (for a level, the reference it is held in).
+    name : what messages call it.
+    unit : SI unit of its values (for a level, its reference).
     units : unit text -> factor to the SI unit.
-    pint_unit : unit that pint must be able to convert to; empty when no other unit is taken.
+    pint_unit : unit that pint must be able to convert to; empty when no other unit is accepted.
     low, high : closed bounds in the SI unit; `open_low` excludes the lower one.
-    example : a text that is right.
+    example : a valid text.
     logarithmic : values are decibels, so a spread in per cent would be ambiguous.
     """
 
@@ -136,16 +136,16 @@ DIMENSIONS: dict[str, Dimension] = dict(
 # dBu: re sqrt(0.6) V, dBV: re 1 V (1 mW in 600 ohm; IEC 60027-3 / IEC 60268-2).
 _VOLTAGE_LEVELS = {"dBu": math.sqrt(0.6), "dBV": 1.0}
 LARGEST_LEVEL = 200.0
-"""Decibels beyond which a level is a slip of the pen."""
+"""Decibels beyond which a level must be a typing error."""
 _PROGRAMME_LEVELS = ("dBFS", "dB SPL", "dBm", "dB")
 
 
 def to_si(number: float, unit: str, dimension: Dimension) -> float:
-    """Return a number of some unit in the SI unit of a dimension.
+    """Convert a number to the SI unit of a dimension.
 
     Raises
     ------
-    QuantityError : the unit is unknown or of another dimension.
+    QuantityError : the unit is unknown or belongs to another dimension.
     """
     if unit in dimension.units:
         return number * dimension.units[unit]
@@ -155,7 +155,7 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
                 f"{number:g} {unit} is out of bounds",
                 code="out_of_bounds",
                 rule=f"a level is within ±{LARGEST_LEVEL:g} {unit}",
-                remedy="write for example 4 dBu",
+                remedy="write, for example, 4 dBu",
             )
         return float(_VOLTAGE_LEVELS[unit] * 10 ** (number / 20))
     if unit == "" and dimension.name == "fraction" and number == 0:
@@ -166,17 +166,17 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
         if unit in other.units:
             raise _unit_error(f"{unit} is a unit of {other.name}, not of {dimension.name}", dimension)
     if unit in _VOLTAGE_LEVELS or unit in _PROGRAMME_LEVELS or not dimension.pint_unit:
-        raise _unit_error(f"{unit} is no unit of {dimension.name}", dimension)
-    return _through_pint(number, unit, dimension)
+        raise _unit_error(f"{unit} is not a unit of {dimension.name}", dimension)
+    return _with_pint(number, unit, dimension)
 
 
 def _unit_error(what: str, dimension: Dimension) -> QuantityError:
-    wanted = f"a {dimension.name} in {dimension.unit}" if dimension.unit != "1" else f"a {dimension.name}"
+    expected = f"a {dimension.name} in {dimension.unit}" if dimension.unit != "1" else f"a {dimension.name}"
     return QuantityError(
         what,
         code="wrong_unit",
-        rule=f"{wanted} is wanted here",
-        remedy=f"write for example {dimension.example}",
+        rule=f"{expected} is expected here",
+        remedy=f"write, for example, {dimension.example}",
     )
 
 
@@ -187,16 +187,16 @@ def _registry() -> object:
     return pint.UnitRegistry()
 
 
-def _through_pint(number: float, unit: str, dimension: Dimension) -> float:
+def _with_pint(number: float, unit: str, dimension: Dimension) -> float:
     import pint
 
     if not _PLAIN_UNIT.fullmatch(unit):
-        raise _unit_error(f"{unit!r} is no unit", dimension)
+        raise _unit_error(f"{unit!r} is not a unit", dimension)
     registry = _registry()
     try:
         magnitude = registry.Quantity(number, unit).to(dimension.pint_unit).magnitude  # type: ignore[attr-defined]
         return float(magnitude)
     except pint.DimensionalityError:
-        raise _unit_error(f"{unit} is no unit of {dimension.name}", dimension) from None
-    except Exception:  # noqa: BLE001  pint raises parser errors of many kinds for a text that is no unit
-        raise _unit_error(f"{unit!r} is no known unit", dimension) from None
+        raise _unit_error(f"{unit} is not a unit of {dimension.name}", dimension) from None
+    except Exception:  # noqa: BLE001  pint raises parser errors of many kinds for text that is not a unit
+        raise _unit_error(f"{unit!r} is not a known unit", dimension) from None

@@ -1,4 +1,4 @@
-"""Reading one quantity from text: `4 V`, `4 V ± 10 %`, `2 .. 5 V`, `unknown`."""
+"""Read one quantity from text: `4 V`, `4 V ± 10 %`, `2 .. 5 V`, `unknown`."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Quantity:
 
     Attributes
     ----------
-    text : as written; printing gives it back.
+    text : as written; `str()` returns it.
     dimension : key of `DIMENSIONS`.
     spread : distribution in the dimension's SI unit.
     """
@@ -36,7 +36,7 @@ class Quantity:
 
     @property
     def known(self) -> bool:
-        """Whether it is more than `unknown`."""
+        """Whether it has a value (is not `unknown`)."""
         return not isinstance(self.spread, Unknown)
 
     @property
@@ -51,11 +51,11 @@ class Quantity:
 
 
 def parse(text: str | float, dimension: str) -> Quantity:
-    """Read a quantity of a dimension from text (or a bare number where the dimension has no unit).
+    """Read a quantity of a dimension from text (or from a bare number where the dimension has no unit).
 
     Raises
     ------
-    QuantityError : no number, wrong unit, out of bounds, not finite, empty range; says what would be right.
+    QuantityError : not a number, wrong unit, out of bounds, not finite, empty range; says what would be valid.
     """
     return _parse(str(text).strip(), dimension)
 
@@ -79,7 +79,7 @@ def _parse(text: str, dimension: str) -> Quantity:
 
 
 def quantity(value: float, dimension: str) -> Quantity:
-    """Return an exact quantity made from an SI value, with a text in the dimension's own unit."""
+    """Return an exact quantity for an SI value, its text in the dimension's own unit."""
     kind = DIMENSIONS[dimension]
     unit = "" if kind.unit == "1" else f" {kind.unit}"
     text = f"{value * 100:.6g} %" if dimension == "fraction" else f"{value:.6g}{unit}"
@@ -89,12 +89,12 @@ def quantity(value: float, dimension: str) -> Quantity:
 
 def _malformed(text: str, kind: Dimension) -> QuantityError:
     return QuantityError(
-        f"{text!r} is no {kind.name}",
+        f"{text!r} is not a valid {kind.name}",
         code="no_quantity",
-        rule="a number with its unit is wanted, with a spread if there is one",
-        remedy=f"write for example {kind.example} or {kind.example} ± 10 %"
+        rule="write a number with its unit, and its spread if it has one",
+        remedy=f"write, for example, {kind.example} or {kind.example} ± 10 %"
         if not kind.logarithmic
-        else f"write for example {kind.example} or {kind.example} ± 1 dB",
+        else f"write, for example, {kind.example} or {kind.example} ± 1 dB",
     )
 
 
@@ -120,7 +120,7 @@ def _term(text: str, kind: Dimension) -> tuple[float, str]:
             raise QuantityError(
                 f"{text!r} has a comma in its number",
                 code="no_quantity",
-                rule="the decimal sign is a point",
+                rule="the decimal sign must be a point",
                 remedy=f"write {text.replace(',', '.', 1)}",
             )
         raise _malformed(text, kind)
@@ -140,15 +140,15 @@ def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whol
             raise QuantityError(
                 f"{whole!r} gives a level a spread in per cent",
                 code="wrong_unit",
-                rule="the spread of decibels is in dB",
-                remedy=f"write for example {centre} ± 1 dB",
+                rule="a spread of decibels must be in dB",
+                remedy=f"write, for example, {centre} ± 1 dB",
             )
         half_width = abs(value) * number / 100
     elif own_unit in ("dBu", "dBV"):
         raise QuantityError(
             f"{whole!r} gives a voltage in decibels a spread",
             code="wrong_unit",
-            rule="a spread stands beside volts",
+            rule="a spread is only allowed on a voltage in volts",
             remedy="write the voltage in V, for example 1.23 V ± 5 %",
         )
     elif kind.logarithmic:
@@ -160,7 +160,7 @@ def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whol
             f"{whole!r} has a spread that is not above zero",
             code="empty_range",
             rule="the spread is half of the 95 % interval",
-            remedy=f"leave it out or write for example {centre} ± 5 %",
+            remedy=f"leave it out or write, for example, {centre} ± 5 %",
         )
     return half_width
 
@@ -179,7 +179,7 @@ def _parse_range(text: str, kind: Dimension) -> Uniform:
         raise QuantityError(
             f"the range {text!r} is empty",
             code="empty_range",
-            rule="the lower end stands first",
+            rule="the lower end comes first",
             remedy=f"write {high_text.strip()} .. {low_text.strip()}"
             if low > high
             else "write the one value without ..",
@@ -199,6 +199,6 @@ def _check_bounds(value: float, text: str, kind: Dimension) -> None:
         raise QuantityError(
             f"{text!r} is out of bounds",
             code="out_of_bounds",
-            rule=f"a {kind.name} is {' and '.join(bounds)}",
-            remedy=f"write for example {kind.example}",
+            rule=f"a {kind.name} must be {' and '.join(bounds)}",
+            remedy=f"write, for example, {kind.example}",
         )

@@ -1,4 +1,4 @@
-"""What is not exact about a number, as distributions with a quantile function."""
+"""The uncertainty of a number, as a distribution with a quantile function."""
 
 from __future__ import annotations
 
@@ -39,12 +39,12 @@ class Exact:
 
 @dataclass(frozen=True, slots=True)
 class Normal:
-    """A normal distribution; `half_width` is the half of its central 95 % interval (JCGM 100:2008, 6.3)."""
+    """A normal distribution; `half_width` is half of its central 95 % interval (JCGM 100:2008, 6.3)."""
 
     mean: float
     half_width: float
     low: float = float("-inf")
-    """A bound that nature sets (a resistance is never negative): draws beyond it are put on it."""
+    """A physical lower bound (a resistance is never negative): draws below it are set to it."""
 
     @property
     def nominal(self) -> float:
@@ -57,7 +57,7 @@ class Normal:
         return max(self.mean - self.half_width, self.low), self.mean + self.half_width
 
     def quantile(self, probability: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        """Return the values below which the given shares lie, in the shape of `probability`."""
+        """Return the quantiles at `probability`, in its shape."""
         import numpy as np
 
         values = self.mean + self.half_width / COVERAGE_95 * _standard_normal_quantile(probability)
@@ -66,7 +66,7 @@ class Normal:
 
 @dataclass(frozen=True, slots=True)
 class Uniform:
-    """Anything between two bounds, all equally likely."""
+    """A uniform distribution between two bounds."""
 
     low: float
     high: float
@@ -83,23 +83,23 @@ class Uniform:
         return self.low + margin, self.high - margin
 
     def quantile(self, probability: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        """Return the values below which the given shares lie, in the shape of `probability`."""
+        """Return the quantiles at `probability`, in its shape."""
         return self.low + (self.high - self.low) * probability
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """Said to be unknown: the catalogue's prior for the kind takes its place."""
+    """Given as `unknown`: the catalogue's prior for the kind is used instead."""
 
 
 Spread = Exact | Normal | Uniform | Unknown
 
 
 def _standard_normal_quantile(probability: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Invert the standard normal distribution function.
+    """Return the inverse of the standard normal distribution function.
 
     Acklam's rational start would give 1e-9; statistics.NormalDist (Wichura's AS 241, 1e-16) is used instead, value by
-    value, since importing scipy.special costs 0.36 s and draws are made once a job.
+    value, since importing scipy.special takes 0.36 s and draws are made once per job.
     """
     import numpy as np
 

@@ -1,7 +1,7 @@
-"""Numbers as a person types them: a decimal comma or point, a unit or none, `4k7`, `OL`, `open`.
+"""Read numbers as people type them: decimal comma or point, with or without a unit, `4k7`, `OL`, `open`.
 
-Every text that a person types as a number is read here, in the terminal, on a page, in a file of readings and in an
-evidence file. Only the ten ASCII digits are digits.
+All typed numbers are read here, whether from the terminal, a page, a file of readings or an evidence file. Only the
+ten ASCII digits count as digits.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 NUMBER: Final = r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-"""A number, its decimal sign a point or a comma."""
+"""A number with a decimal point or comma."""
 OVER_RANGE: Final = "over_range"
 OPEN: Final = "open"
-"""What a meter shows when it can't give a number, as evidence files say it."""
+"""What a meter shows when it can't give a number, as written in evidence files."""
 OVER_PATTERN: Final = r"over[ _-]?range|overload|infinity|infinite|inf|∞|oo|[o0]?\.?[o0]\.?l(?![a-z])\.?"
-"""What meters show, and people type, for over range: `OL`, `0L`, `O.L`, `0.L`, `.OL`."""
+"""What meters show and people type for over range: `OL`, `0L`, `O.L`, `0.L`, `.OL`."""
 LONGEST = 200
 SHOWN = 40
-"""Characters of a refused text that its error repeats."""
+"""Characters of an unreadable text that its error repeats."""
 
 _NUMBER = re.compile(NUMBER)
 _OVER = re.compile(rf"(?:{OVER_PATTERN})(?P<unit>\s*[A-Za-zµΩ]{{0,6}})", re.IGNORECASE)
@@ -37,7 +37,7 @@ _COMPONENT = {
     "resistance": re.compile(r"(?P<whole>[0-9]*)(?P<letter>[RrkKmMG])(?P<part>[0-9]+)(?:\s*(?:ohms?|Ω))?"),
     "voltage": re.compile(r"(?P<whole>[0-9]+)(?P<letter>[Vv])(?P<part>[0-9]+)"),
 }
-# The letter stands for the decimal sign (IEC 60062:2016, clause 4: R, K, M, G); small k and m are common practice.
+# The letter replaces the decimal sign (IEC 60062:2016, clause 4: R, K, M, G); small k and m are common practice.
 _PREFIX_OF = {"R": "", "r": "", "V": "", "v": "", "K": "k"}
 _OHM = re.compile(r"(?P<prefix>m|k|K|M|G|[Mm][Ee][Gg])?\s?(?:[Oo][Hh][Mm][Ss]?|Ω|[Rr])?")
 _VOLT = re.compile(r"(?P<prefix>n|u|µ|m|k|K)?(?:[Vv](?:olts?)?)")
@@ -47,22 +47,22 @@ _MEGAVOLTS = re.compile(r"M[Vv](?:olts?)?")
 _NOT = re.compile(r"\b(?:not?|never|without)\b|n['’]t\b", re.IGNORECASE)
 
 
-def tidied(text: str) -> str:
-    """Return a text with plain spaces, minus signs and unit signs, and without spaces that group the digits of a number."""
+def normalise_text(text: str) -> str:
+    """Return text with plain spaces, minus signs and unit signs, and without spaces between groups of digits."""
     joined = _GROUPED.sub(lambda found: re.sub(r"\s", "", found[0]), text)
     return " ".join(joined.translate(_INVISIBLE | _SIGNS).split()).rstrip(". ")
 
 
-def refused(text: str, *, what: str = "reading", rule: str = "", example: str) -> AnswerError:
-    """Return the error for a text that can't be read: what it is, what would be right, an example."""
+def unreadable(text: str, *, what: str = "reading", rule: str = "", example: str) -> AnswerError:
+    """Return the error for text that can't be read: the text, what would be valid, an example."""
     shown = " ".join(text[: 2 * SHOWN].split())
     shown = shown if len(shown) <= SHOWN else shown[:SHOWN] + "…"
-    said = f"{shown!r} is no {what}" if shown else "nothing was entered"
-    return AnswerError(said, code="bad_reading", rule=rule, remedy=f"write for example {example}")
+    message = f"{shown!r} is not a valid {what}" if shown else "nothing was entered"
+    return AnswerError(message, code="bad_reading", rule=rule, remedy=f"write, for example, {example}")
 
 
 def whole_number(text: str, *, most: int = 10**9) -> int | None:
-    """Return a whole number of ASCII digits, 0 to `most`; None when the text is anything else."""
+    """Return a whole number of ASCII digits, 0 to `most`; None for any other text."""
     plain = text.strip()
     if not (plain.isascii() and plain.isdigit() and len(plain) <= len(str(most))):
         return None
@@ -70,74 +70,74 @@ def whole_number(text: str, *, most: int = 10**9) -> int | None:
 
 
 def is_bare(text: str) -> bool:
-    """Whether a text is a number without a unit."""
-    return _NUMBER.fullmatch(tidied(text)) is not None
+    """Return whether text is a number without a unit."""
+    return _NUMBER.fullmatch(normalise_text(text)) is not None
 
 
 def decimal(text: str) -> str | None:
-    """Return a bare number with a point as its decimal sign and a digit before it; None when the text is none."""
-    plain = tidied(text)
+    """Return a bare number with a decimal point and a digit before it; None for any other text."""
+    plain = normalise_text(text)
     if not _NUMBER.fullmatch(plain):
         return None
     plain = plain.replace(",", ".")
     return re.sub(r"^([+-]?)\.", r"\g<1>0.", plain)
 
 
-def plain_number(text: str, unit: str = "") -> float:
-    """Return a number that may carry its unit.
+def read_plain_number(text: str, unit: str = "") -> float:
+    """Read a number that may have its unit.
 
     Raises
     ------
-    AnswerError : it is none.
+    AnswerError : not a number.
     """
-    plain = tidied(text)
+    plain = normalise_text(text)
     carries = unit and plain.lower().endswith(unit.lower())
     found = decimal(plain[: -len(unit)] if carries else plain)
     value = math.nan if found is None else float(found)
     if not math.isfinite(value):
-        raise refused(text, what="number", example=f"1.5 {unit}".strip())
+        raise unreadable(text, what="number", example=f"1.5 {unit}".strip())
     return value
 
 
 def read_measured(
     text: str, dimension: str, *, unit: str = "", words: Sequence[str] = (), example: str = "", exact: bool = True
 ) -> Quantity | str:
-    """Return what was read: a quantity, or one of `words`.
+    """Read a measured value: a quantity, or one of `words`.
 
     Parameters
     ----------
     dimension : key of `DIMENSIONS`.
-    unit : the unit that is meant when none is typed; empty when one must be typed.
-    words : which of `over_range` and `open` it can be; `OL` is `open` where only that can be.
+    unit : the unit assumed when none is typed; empty when one must be typed.
+    words : which of `over_range` and `open` are allowed; `OL` means `open` where only that is allowed.
     exact : whether a spread, a range and `unknown` are refused.
 
     Raises
     ------
-    AnswerError : it is none of these, or out of its bounds; says what would be right.
+    AnswerError : none of these, or out of bounds; says what would be valid.
     """
     example = example or _example(dimension, unit, words)
     what = "reading" if exact else DIMENSIONS[dimension].name
-    said = tidied(text)
-    if not said or len(said) > LONGEST:
-        raise refused(text, what=what, example=example)
-    word = _word(said, dimension, words)
+    plain = normalise_text(text)
+    if not plain or len(plain) > LONGEST:
+        raise unreadable(text, what=what, example=example)
+    word = _word(plain, dimension, words)
     if word:
         return word
     try:
-        written = _with_unit(said, dimension, unit)
+        written = _with_unit(plain, dimension, unit)
         if written or not exact:
-            return parse(written or said, dimension)
+            return parse(written or plain, dimension)
     except QuantityError as error:
-        raise refused(text, what=what, rule=_rule(said, error), example=example) from None
-    raise refused(text, what=what, rule=_rule(said, None), example=example)
+        raise unreadable(text, what=what, rule=_rule(plain, error), example=example) from None
+    raise unreadable(text, what=what, rule=_rule(plain, None), example=example)
 
 
-def _word(said: str, dimension: str, words: Sequence[str]) -> str:
-    """Return which of the words is meant; empty when none is."""
-    low = " ".join(said.lower().replace("_", " ").split())
+def _word(plain: str, dimension: str, words: Sequence[str]) -> str:
+    """Return which of the words it is; empty for none."""
+    low = " ".join(plain.lower().replace("_", " ").split())
     if low in ("open", "open circuit"):
         return OPEN if OPEN in words else ""
-    over = _OVER.fullmatch(said)
+    over = _OVER.fullmatch(plain)
     if over and words and _is_unit(over["unit"].strip(), dimension):
         return OVER_RANGE if OVER_RANGE in words else OPEN
     return ""
@@ -150,27 +150,27 @@ def _is_unit(unit: str, dimension: str) -> bool:
         return False
 
 
-def _with_unit(said: str, dimension: str, unit: str) -> str:
-    """Return a number with its unit as a job file writes it; empty when it is no number with one unit."""
-    component = _COMPONENT[dimension].fullmatch(said) if dimension in _COMPONENT else None
+def _with_unit(plain: str, dimension: str, unit: str) -> str:
+    """Return a number with its unit as a job file writes it; empty when it isn't a number with one unit."""
+    component = _COMPONENT[dimension].fullmatch(plain) if dimension in _COMPONENT else None
     if component and (component["whole"] or component["letter"] in "Rr"):
         letter = component["letter"]
         base = "ohm" if dimension == "resistance" else "V"
         return f"{component['whole'] or '0'}.{component['part']} {_PREFIX_OF.get(letter, letter)}{base}"
-    match = _NUMBER.match(said)
+    match = _NUMBER.match(plain)
     number = decimal(match[0]) if match else None
     if match is None or number is None:
         return ""
-    typed = said[match.end() :].strip()
+    typed = plain[match.end() :].strip()
     if re.search(r"[0-9]", typed) or typed[:1] in (".", ",", "±", "+", "-"):
         return ""
     if dimension == "voltage" and _MEGAVOLTS.fullmatch(typed):
-        raise QuantityError("MV are megavolts, mV millivolts", code="wrong_unit")
+        raise QuantityError("MV means megavolts, mV millivolts", code="wrong_unit")
     return f"{number} {_spelt(typed, dimension) or unit}".strip()
 
 
 def _spelt(typed: str, dimension: str) -> str:
-    """Return a unit as a job file spells it; one that isn't known here as it was typed."""
+    """Return a unit as a job file spells it; an unknown one as it was typed."""
     if dimension == "resistance" and typed and (found := _OHM.fullmatch(typed)):
         prefix = found["prefix"] or ""
         return f"{'M' if prefix.lower() == 'meg' else _PREFIX_OF.get(prefix, prefix)}ohm"
@@ -184,9 +184,9 @@ def _spelt(typed: str, dimension: str) -> str:
     return typed
 
 
-def _rule(said: str, error: QuantityError | None) -> str:
-    if _NOT.search(said):
-        return "it doesn't say how much"
+def _rule(plain: str, error: QuantityError | None) -> str:
+    if _NOT.search(plain):
+        return "it doesn't give a value"
     if error is None or error.code == "no_quantity":
         return ""
     return error.rule if error.code == "out_of_bounds" else error.what

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gainwright.app.store import Store
-    from gainwright.composition import World
+    from gainwright.composition import Adapters
 
 THIS_MACHINE = "this machine"
 """Who did something that came from the machine the program runs on."""
@@ -36,7 +36,7 @@ class Site:
     where : the place of the store as it was named; empty for the usual one.
     """
 
-    world: World
+    world: Adapters
     store: Store
     hosts: frozenset[str] = frozenset({"127.0.0.1", "localhost", "[::1]"})
     lan: bool = False

@@ -72,7 +72,7 @@ def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, resul
 )
 def test_what_says_no_value_is_refused(entry: dict[str, str], typed: str) -> None:
     """It is refused as it is typed, with an example."""
-    with pytest.raises(CallError, match="write for example"):
+    with pytest.raises(CallError, match="write, for example"):
         answered(entry, typed)
 
 

@@ -12,7 +12,7 @@ from typed_run import Hand
 from gainwright.app.set_up.evidence import column_knee, evidence_of, standing
 from gainwright.app.set_up.run import Run, enter, found_of, run_of, verdict_of
 from gainwright.app.store import ConflictError, RunEntry, Store
-from gainwright.composition import World
+from gainwright.composition import Adapters
 from gainwright.diagnose import Diagnoser, tell
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, instruments, read_entry, read_job_text
@@ -46,7 +46,7 @@ class Bay:
 
 def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:
     """Return a fresh job like an example, with a lamp if it has marks."""
-    store = World().store(str(folder / "store.sqlite"))
+    store = Adapters().store(str(folder / "store.sqlite"))
     text = with_lamp(example_text(name), marks) if marks else example_text(name)
     job = read_job_text(text).job
     kept = store.jobs.add(title=job.title, text=text)

@@ -78,7 +78,7 @@ def test_everything_of_the_contract_is_read() -> None:
         ("{check: amp_sub.power_lamp, is: bright}", 3, "write on or off"),
         ("{check: amp_sub.gain, reads: 3 V}", 3, "has no reads"),
         ("{check: lead:desk-knob, resistance: 1 ohm}", 3, "no place to check"),
-        ("{check: sub.resistance, reads: many}", 3, "no resistance"),
+        ("{check: sub.resistance, reads: many}", 3, "not a valid resistance"),
         ("{heard: sub, is: loud}", 3, "can't stand here"),
         ("{heard: knob, is: silent}", 3, "no speaker knob"),
         ("{swap: knob, tone: 1 kHz, fault: moved}", 3, "no stage or lead with two sides"),

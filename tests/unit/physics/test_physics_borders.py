@@ -1,4 +1,4 @@
-"""The borders of the formulas: what they refuse, their edges, shapes and what is told about them."""
+"""The limits of the formulas: what they refuse, edge cases, shapes and documentation."""
 
 from __future__ import annotations
 
@@ -31,15 +31,15 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
         (lambda: physics.linkwitz_riley_response(**TONE, order=3, kind="low"), "2, 4, 6, 8, not 3"),
         (
             lambda: physics.filter_response(**TONE, shape="linkwitz-riley", slope_db_per_octave=18, kind="low"),
-            "no filter is linkwitz-riley 18",
+            "there is no filter linkwitz-riley 18",
         ),
         (
             lambda: physics.filter_response(**TONE, shape="butterworth", slope_db_per_octave=54, kind="low"),
-            "no filter is butterworth 54",
+            "there is no filter butterworth 54",
         ),
         (
             lambda: physics.filter_response(**TONE, shape="elliptic", slope_db_per_octave=24, kind="low"),
-            "no filter is elliptic 24",
+            "there is no filter elliptic 24",
         ),
         (
             lambda: physics.corner_for_loss(
@@ -51,7 +51,7 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
             lambda: physics.corner_for_loss(
                 shape="elliptic", slope_db_per_octave=24, kind="low", frequency_hz=1e3, loss_db=1.0
             ),
-            "no filter is elliptic 24",
+            "there is no filter elliptic 24",
         ),
         (lambda: physics.clipped_sine_harmonic(drive=2.0, order=0), "counted from 1"),
         (lambda: physics.drive_for_thd(thd=0.5), "between 0 and 0.4834, not 0.5"),
@@ -61,7 +61,7 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
         (lambda: physics.battery_current(output_power_w=1, efficiency=75, supply_v=12), "ratio above 0 and up to 1"),
         (lambda: physics.class5_max_ohm_per_km(area_mm2=3.3), "not 3.3"),
         (lambda: physics.boat_ampacity_a(gauge=22, insulation_c=105, engine_space=False), "no gauge 22"),
-        (lambda: physics.boat_ampacity_a(gauge=8, insulation_c=60, engine_space=True), "no factor is kept"),
+        (lambda: physics.boat_ampacity_a(gauge=8, insulation_c=60, engine_space=True), "there is no factor here"),
         (lambda: physics.standard_uncertainty(half_width=1, shape="normal"), "not 'normal'"),  # type: ignore[arg-type]
         (lambda: physics.weekly_permissible_time_s(level_dba=80, mode=3), "modes of ITU-T H.870"),
         (
@@ -77,14 +77,14 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
     ],
 )
 def test_what_cannot_be_is_refused(call: Callable[[], Any], says: str) -> None:
-    """A value outside a formula's range is refused with what would be right."""
+    """A value outside a formula's range is refused with what would be valid."""
     with pytest.raises(ValueError, match=re.escape(says)):
         call()
 
 
 @pytest.mark.parametrize("shape", physics.SLOPES_DB_PER_OCTAVE)
 def test_filters_at_direct_current(shape: str) -> None:
-    """At 0 Hz a low-pass passes all and a high-pass nothing, without a warning."""
+    """At 0 Hz a low-pass has gain 1 and a high-pass 0, without a warning."""
     for slope in physics.SLOPES_DB_PER_OCTAVE[shape]:
         common: dict[str, Any] = {"shape": shape, "slope_db_per_octave": slope, "corner_hz": 80.0, "frequency_hz": 0.0}
         assert complex(physics.filter_response(**common, kind="low")) == pytest.approx(1.0, abs=1e-12)
@@ -92,7 +92,7 @@ def test_filters_at_direct_current(shape: str) -> None:
 
 
 def test_batch_and_harmonics_broadcast() -> None:
-    """Corners of shape (batch, 1) and frequencies of shape (1, harmonics) give (batch, harmonics), each cell on its own."""
+    """Corners of shape (batch, 1) and frequencies of shape (1, harmonics) give (batch, harmonics), each cell independent."""
     corner_hz, frequency_hz = np.array([[60.0], [80.0], [100.0]]), 40.0 * np.arange(6)[None]
     for shape, slope in (("butterworth", 18), ("linkwitz-riley", 24), ("bessel", 30)):
         named: dict[str, Any] = {"shape": shape, "slope_db_per_octave": slope, "kind": "high"}
@@ -122,7 +122,7 @@ def test_ceilings_broadcast_over_the_batch() -> None:
     np.testing.assert_allclose(single, [0.0, 10.0, 20.0, 20.0])
 
 
-def test_sines_under_the_ceiling_stay_whole() -> None:
+def test_sines_under_the_ceiling_are_unclipped() -> None:
     """Drives from 0 to 1 leave a sine: its own peak, rms and mean, no harmonics, gain 1, and no warning at 0."""
     drive = np.array([0.0, 0.3, 1.0])
     np.testing.assert_array_equal(physics.clipped_sine_fundamental(drive=drive), drive)
@@ -134,7 +134,7 @@ def test_sines_under_the_ceiling_stay_whole() -> None:
 
 
 def test_open_and_shorted_loads() -> None:
-    """An open load leaves all of a voltage and a short nothing; shorts and opens in parallel are what they are."""
+    """An open load passes all of a voltage and a short none; shorts and opens are valid in parallel."""
     assert float(physics.divider(source_ohm=600, load_ohm=np.inf)) == 1.0
     assert float(physics.divider(source_ohm=600, load_ohm=0)) == 0.0
     assert float(physics.parallel(4, np.inf)) == 4.0
@@ -143,7 +143,7 @@ def test_open_and_shorted_loads() -> None:
     assert float(physics.db_from_ratio(ratio=0)) == -np.inf
 
 
-def test_import_brings_numpy_and_nothing_heavy() -> None:
+def test_import_loads_numpy_and_nothing_heavy() -> None:
     """Importing the formulas loads no scipy, pint, numba or drawing library."""
     code = "import sys, gainwright.physics; print(sorted({n.split('.')[0] for n in sys.modules}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -153,13 +153,13 @@ def test_import_brings_numpy_and_nothing_heavy() -> None:
 
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_physical_arguments_are_named(name: str) -> None:
-    """Every argument is keyword-only (resistances in parallel are alike, and are not), so that a swap can't pass."""
+    """Every argument is keyword-only (but resistances in parallel), so that they can't be swapped."""
     kinds = {parameter.kind for parameter in inspect.signature(FUNCTIONS[name]).parameters.values()}
     assert kinds == ({inspect.Parameter.VAR_POSITIONAL} if name == "parallel" else {inspect.Parameter.KEYWORD_ONLY})
 
 
-def test_every_formula_is_told(tree: Path) -> None:
-    """docs/model.md, section Formulas, has a row for each formula and none for what isn't there."""
+def test_every_formula_is_documented(tree: Path) -> None:
+    """docs/model.md, section Formulas, has a row for each formula and no others."""
     text = (tree / "docs" / "model.md").read_text(encoding="utf-8")
     section = text.split("\n## Formulas\n")[1].split("\n## ")[0]
     told = set(re.findall(r"^\| `(\w+)` \|", section, flags=re.MULTILINE))

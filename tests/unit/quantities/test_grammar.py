@@ -1,4 +1,4 @@
-"""The grammar of quantities: what is read, what is refused, and with which words."""
+"""The grammar of quantities: what is read, what is refused, and the messages."""
 
 from __future__ import annotations
 
@@ -51,53 +51,53 @@ def test_what_is_read(text: str, dimension: str, spread: object) -> None:
     [
         ("4 W", "voltage", "wrong_unit", "W is a unit of power, not of voltage"),
         ("4", "voltage", "wrong_unit", "has no unit"),
-        ("4 furlongs", "voltage", "wrong_unit", "a voltage in V is wanted here"),
-        ("4 blahs", "length", "wrong_unit", "no known unit"),
+        ("4 furlongs", "voltage", "wrong_unit", "a voltage in V is expected here"),
+        ("4 blahs", "length", "wrong_unit", "not a known unit"),
         ("-4 ohm", "resistance", "out_of_bounds", "at least 0 ohm"),
         ("0 W", "power", "out_of_bounds", "above 0 W"),
         ("120 %", "fraction", "out_of_bounds", "at most 100 %"),
         ("+3 dBFS", "level", "out_of_bounds", "at most 0 dBFS"),
-        ("nan V", "voltage", "no_quantity", "write for example 4 V"),
-        ("inf V", "voltage", "no_quantity", "write for example 4 V"),
-        ("1e999 V", "voltage", "no_quantity", "write for example 4 V"),
-        ("", "voltage", "no_quantity", "write for example 4 V"),
-        ("five volts", "voltage", "no_quantity", "write for example 4 V"),
+        ("nan V", "voltage", "no_quantity", "write, for example, 4 V"),
+        ("inf V", "voltage", "no_quantity", "write, for example, 4 V"),
+        ("1e999 V", "voltage", "no_quantity", "write, for example, 4 V"),
+        ("", "voltage", "no_quantity", "write, for example, 4 V"),
+        ("five volts", "voltage", "no_quantity", "write, for example, 4 V"),
         ("1,5 V", "voltage", "no_quantity", "write 1.5 V"),
         ("5 .. 2 V", "voltage", "empty_range", "write 2 V .. 5"),
         ("5 .. 5 V", "voltage", "empty_range", "write the one value without .."),
-        ("1 .. 2 .. 3 V", "voltage", "no_quantity", "write for example 4 V"),
+        ("1 .. 2 .. 3 V", "voltage", "no_quantity", "write, for example, 4 V"),
         ("4 V ± 0 V", "voltage", "empty_range", "± 5 %"),
         ("4 V ± -1 V", "voltage", "empty_range", "± 5 %"),
-        ("4 V ±", "voltage", "no_quantity", "write for example 4 V"),
+        ("4 V ±", "voltage", "no_quantity", "write, for example, 4 V"),
         ("-6 dB ± 10 %", "ratio", "wrong_unit", "± 1 dB"),
-        ("4 dBu ± 1 dB", "voltage", "wrong_unit", "a spread stands beside volts"),
+        ("4 dBu ± 1 dB", "voltage", "wrong_unit", "a spread is only allowed on a voltage in volts"),
         ("3 dB", "level", "wrong_unit", "dB is a unit of ratio, not of level"),
-        ("3 dBm", "voltage", "wrong_unit", "dBm is no unit of voltage"),
+        ("3 dBm", "voltage", "wrong_unit", "dBm is not a unit of voltage"),
     ],
 )
 def test_what_is_refused(text: str, dimension: str, code: str, says: str) -> None:
-    """A refusal names the text, the rule and what would be right."""
+    """An error names the text, the rule and what would be valid."""
     with pytest.raises(QuantityError) as caught:
         parse(text, dimension)
     assert caught.value.code == code
     assert says in str(caught.value)
 
 
-def test_a_wrong_way_round_range_says_the_right_one() -> None:
-    """The remedy can be typed in as it stands."""
+def test_a_reversed_range_suggests_the_right_one() -> None:
+    """The remedy can be typed in verbatim."""
     with pytest.raises(QuantityError) as caught:
         parse("5 V .. 2 V", "voltage")
     assert parse(caught.value.remedy.removeprefix("write "), "voltage").interval == pytest.approx((2.075, 4.925))
 
 
-def test_a_very_long_text_is_cut_in_its_refusal() -> None:
-    """Nobody gets a screen of nonsense back."""
+def test_a_very_long_text_is_shortened_in_its_error() -> None:
+    """A long text does not fill the screen."""
     with pytest.raises(QuantityError) as caught:
         parse("4" * 10_000 + " V", "voltage")
     assert len(str(caught.value)) < 300
 
 
-def test_a_spread_can_not_reach_what_nature_forbids() -> None:
+def test_a_spread_can_not_go_below_the_physical_bound() -> None:
     """A resistance of 0.1 ohm ± 0.2 ohm is drawn at 0 where the normal distribution is below."""
     import numpy as np
 
@@ -114,7 +114,7 @@ def test_a_quantity_made_from_a_number_reads_back(value: float, dimension: str) 
 
 @given(text=st.text(max_size=30), dimension=st.sampled_from(sorted(DIMENSIONS)))
 def test_any_text_is_read_or_refused(text: str, dimension: str) -> None:
-    """No text brings anything but a quantity or its own error; what is read is finite, in bounds, and prints back."""
+    """Any text gives a quantity or a QuantityError; a quantity is finite, in bounds, and prints back."""
     try:
         read = parse(text, dimension)
     except QuantityError as error:

@@ -1,4 +1,4 @@
-"""Answers of more than one number: leads, rows of a column, places of a control, words."""
+"""Answers of more than one number: leads, rows of a column, control positions, words."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from gainwright.errors import AnswerError
 from gainwright.quantities import (
     OPEN,
     Quantity,
-    cells_of,
     read_choice,
     read_lead,
     read_position,
     read_row,
     read_step,
     read_volts,
+    split_cells,
 )
 
 
@@ -46,7 +46,7 @@ def number(found: Quantity | str | None) -> float | None:
         ("open/0.2", math.inf, 0.2),
     ],
 )
-def test_a_lead_is_told_end_to_end_then_between(text: str, ohm: float | None, between: float | None) -> None:
+def test_a_lead_is_read_end_to_end_then_between(text: str, ohm: float | None, between: float | None) -> None:
     """A bad lead never looks perfect: `0L` is open, `1 Mohm` a million ohms, `4k7` one number."""
     found = read_lead(text)
     assert number(found.end_to_end) == (None if ohm is None else pytest.approx(ohm))
@@ -56,23 +56,23 @@ def test_a_lead_is_told_end_to_end_then_between(text: str, ohm: float | None, be
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("not open", "doesn't say how much"),
-        ("0.3 not open", "doesn't say how much"),
-        ("0.3 maybe", "no known unit"),
+        ("not open", "doesn't give a value"),
+        ("0.3 not open", "doesn't give a value"),
+        ("0.3 maybe", "not a known unit"),
         ("1 000", "one number or two"),
         ("0,3,2", "one number or two"),
-        ("1 2 3", "no reading"),
-        ("0.3open", "no reading"),
-        ("²", "no reading"),
+        ("1 2 3", "not a valid reading"),
+        ("0.3open", "not a valid reading"),
+        ("²", "not a valid reading"),
         ("-1", "at least 0 ohm"),
         ("", "nothing was entered"),
     ],
 )
 def test_a_lead_that_is_refused(text: str, says: str) -> None:
-    """Nothing is picked out of a sentence, and what could be two things is asked again."""
+    """Nothing is picked out of a sentence, and ambiguous text is refused."""
     with pytest.raises(AnswerError, match=says) as caught:
         read_lead(text)
-    assert "write for example" in caught.value.remedy
+    assert "write, for example" in caught.value.remedy
 
 
 @pytest.mark.parametrize(
@@ -96,7 +96,7 @@ def test_a_lead_that_is_refused(text: str, says: str) -> None:
     ],
 )
 def test_a_row_is_a_step_with_volts(text: str, step: float, volts: float | None) -> None:
-    """Divided by a space, a semicolon, a tab, a comma; over range is a row."""
+    """Separated by a space, a semicolon, a tab or a comma; over range is valid."""
     found = read_row(text, step_alone=True)
     assert found.step == step
     assert number(found.volts) == (None if volts is None else pytest.approx(volts))
@@ -106,20 +106,20 @@ def test_a_row_is_a_step_with_volts(text: str, step: float, volts: float | None)
     ("text", "says"),
     [
         ("12,3", "step alone, or"),
-        ("12 x", "no reading"),
+        ("12 x", "not a valid reading"),
         ("1001", "0 to 1000"),
-        ("OL 12", "no reading"),
+        ("OL 12", "not a valid reading"),
         ("²", "0 to 1000"),
     ],
 )
 def test_a_row_that_is_refused(text: str, says: str) -> None:
-    """What can be a step or a row is asked again."""
+    """Text that could be a step or a row is refused."""
     with pytest.raises(AnswerError, match=says):
         read_row(text, step_alone=True)
 
 
-def test_a_step_alone_is_no_row() -> None:
-    """Where rows are wanted a lone number is none; a comma divides there."""
+def test_a_step_alone_is_not_a_row() -> None:
+    """Where a row is expected a lone number is refused; a comma separates cells."""
     with pytest.raises(AnswerError, match="a step and volts"):
         read_row("34")
     assert number(read_row("12,3").volts) == 3.0
@@ -127,23 +127,23 @@ def test_a_step_alone_is_no_row() -> None:
 
 @pytest.mark.parametrize("line", ["a" * 200_000, '"' * 200_000, "\0,1", '"a\0";1'])
 def test_any_line_has_cells(line: str) -> None:
-    """What no table can hold has none that are readings."""
+    """A line that no table can hold has no readings."""
     with pytest.raises(AnswerError):
-        read_row(";".join(cells_of(line)))
+        read_row(";".join(split_cells(line)))
 
 
-def test_volts_with_distortion_or_a_place_beside_them() -> None:
-    """Per cent of distortion, or where the gain ended."""
-    with_thd = read_volts("1,2; 3 %", beside="distortion")
+def test_volts_with_distortion_or_a_gain_position() -> None:
+    """Per cent of distortion, or the final gain position."""
+    with_thd = read_volts("1,2; 3 %", second="distortion")
     assert (number(with_thd.volts), number(with_thd.distortion)) == (1.2, 0.03)
-    with_place = read_volts("31,6 V at 42,5", beside="place")
+    with_place = read_volts("31,6 V at 42,5", second="place")
     assert (number(with_place.volts), str(with_place.place)) == (31.6, "42.5 %")
-    for text, beside in (("1.2 3", "distortion"), ("3 at 140 %", "place"), ("1.2 3 %", "place"), ("1.2 3 %", "")):
+    for text, second in (("1.2 3", "distortion"), ("3 at 140 %", "place"), ("1.2 3 %", "place"), ("1.2 3 %", "")):
         with pytest.raises(AnswerError):
-            read_volts(text, beside=beside)
+            read_volts(text, second=second)
 
 
-def test_places_of_controls() -> None:
+def test_control_positions() -> None:
     """Per cent of a gain's travel and decibels of a level need no unit; a step is a number."""
     assert str(read_position("37,5", "fraction")) == "37.5 %"
     assert str(read_position("\u22126 db", "ratio")) == "-6 dB"
@@ -153,10 +153,10 @@ def test_places_of_controls() -> None:
             read_position(text, "fraction")
 
 
-def test_words_are_what_the_asker_gives() -> None:
-    """Capitals, hyphens and underscores are as good as any; what is near is the example."""
+def test_only_the_given_words_are_accepted() -> None:
+    """Case, hyphens and underscores don't matter; the example is the nearest word."""
     assert read_choice("Both-right", ("good", "both right")) == "both right"
     assert read_choice("tone", {"the tone": "fundamental", "tone": "fundamental"}) == "fundamental"
-    with pytest.raises(AnswerError, match=r"silent, faint or normal.*example silent"):
+    with pytest.raises(AnswerError, match=r"silent, faint or normal.*example, silent"):
         read_choice("silnt", ("silent", "faint", "normal"))
     assert read_lead("OPEN").end_to_end == OPEN

@@ -1,4 +1,4 @@
-"""Numbers as a person types them: what is meant, what is refused, and only ASCII digits are digits."""
+"""Numbers as people type them: what they mean, what is refused, and only ASCII digits count."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from gainwright.quantities import (
     Quantity,
     decimal,
     is_bare,
-    plain_number,
+    normalise_text,
     read_measured,
     read_ohms,
+    read_plain_number,
     read_volts,
-    tidied,
     whole_number,
 )
 
@@ -70,26 +70,26 @@ def test_volts_with_comma_point_unit_or_none(text: str, volts: float) -> None:
     ],
 )
 def test_ohms_with_prefixes_and_in_the_code_of_components(text: str, ohm: float) -> None:
-    """A capital M is mega and a small one milli (SI); in the code of components (IEC 60062) the letter is the point."""
+    """A capital M is mega and a small one milli (SI); in the IEC 60062 code the letter is the decimal point."""
     assert value(read_ohms(text)) == pytest.approx(ohm, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", ["OL", "0L", "o.l", "0.L", ".OL", "OL V", "0.L mV", "over range", "Overload", "∞"])
 def test_over_range_is_a_reading_of_volts(text: str) -> None:
-    """What meters show when they can't tell."""
+    """What meters show when the reading is out of range."""
     assert read_volts(text).volts == OVER_RANGE
 
 
 @pytest.mark.parametrize("text", ["OL", "0L", "open", "Open circuit", "OL Mohm", "over_range"])
 def test_over_range_is_open_where_ohms_are_read(text: str) -> None:
-    """A meter that can't tell ohms has no way through."""
+    """A meter that is over range on ohms sees an open circuit."""
     assert read_ohms(text) == OPEN
 
 
 @pytest.mark.parametrize("text", ["not open", "isn't open", "no 0L", "never 3"])
-def test_what_is_denied_says_no_value(text: str) -> None:
-    """`not open` isn't open, and no ohms either."""
-    with pytest.raises(AnswerError, match="doesn't say how much"):
+def test_a_negation_gives_no_value(text: str) -> None:
+    """`not open` isn't `open`, and isn't a resistance either."""
+    with pytest.raises(AnswerError, match="doesn't give a value"):
         read_ohms(text)
 
 
@@ -100,29 +100,29 @@ def test_what_is_denied_says_no_value(text: str) -> None:
         ("350 MV", "voltage", "megavolts"),
         ("-3", "voltage", "at least 0 V"),
         ("3 ohm", "voltage", "not of voltage"),
-        ("OL ohm", "voltage", "no reading"),
-        ("open", "voltage", "no reading"),
+        ("OL ohm", "voltage", "not a valid reading"),
+        ("open", "voltage", "not a valid reading"),
         ("3 V", "resistance", "not of resistance"),
-        ("1,234.5", "voltage", "no reading"),
-        ("1 .. 2", "voltage", "no reading"),
-        ("3 V ± 1 V", "voltage", "no reading"),
-        ("1_000", "voltage", "no reading"),
-        ("1e999", "voltage", "no reading"),
-        ("nan", "resistance", "no reading"),
-        ("12" + " " * 300 + "x", "voltage", "no reading"),
-        ("1" * 400, "voltage", "no reading"),
+        ("1,234.5", "voltage", "not a valid reading"),
+        ("1 .. 2", "voltage", "not a valid reading"),
+        ("3 V ± 1 V", "voltage", "not a valid reading"),
+        ("1_000", "voltage", "not a valid reading"),
+        ("1e999", "voltage", "not a valid reading"),
+        ("nan", "resistance", "not a valid reading"),
+        ("12" + " " * 300 + "x", "voltage", "not a valid reading"),
+        ("1" * 400, "voltage", "not a valid reading"),
     ],
 )
 def test_what_is_refused_says_why_and_gives_an_example(text: str, dimension: str, says: str) -> None:
-    """What it is, what would be right, an example."""
+    """The text, what would be valid, an example."""
     with pytest.raises(AnswerError, match=says) as caught:
         read_measured(text, dimension, unit={"voltage": "V", "resistance": "ohm"}[dimension], words=(OVER_RANGE,))
-    assert caught.value.remedy.startswith("write for example")
+    assert caught.value.remedy.startswith("write, for example")
     assert caught.value.code == "bad_reading"
 
 
 def test_files_may_hold_spreads_and_need_a_unit() -> None:
-    """In a file a reading may have a spread; a number alone is refused there."""
+    """In a file a reading may have a spread; a bare number is refused there."""
     assert value(read_measured("0,35 V", "voltage", exact=False)) == pytest.approx(0.35)
     assert value(read_measured("1 V ± 3 %", "voltage", exact=False)) == 1.0
     with pytest.raises(AnswerError, match="has no unit"):
@@ -131,7 +131,7 @@ def test_files_may_hold_spreads_and_need_a_unit() -> None:
 
 @pytest.mark.parametrize("digit", OTHER_DIGITS)
 def test_only_ascii_digits_are_digits(digit: str) -> None:
-    """Digits that Python itself would take, or crash on, are no numbers: each gets the ordinary sentence."""
+    """Digits that Python would accept, or crash on, are not numbers: each gets the ordinary error."""
     assert digit.isnumeric()
     assert whole_number(digit) is None
     assert whole_number(f"1{digit}") is None
@@ -139,10 +139,10 @@ def test_only_ascii_digits_are_digits(digit: str) -> None:
     assert not is_bare(f"1{digit}")
     for text in (digit, f"{digit} V", f"1{digit}", f"1.{digit} V", f"{digit},5"):
         for exact in (True, False):
-            with pytest.raises(AnswerError, match=r"is no (reading|voltage)"):
+            with pytest.raises(AnswerError, match=r"is not a valid (reading|voltage)"):
                 read_measured(text, "voltage", unit="V", exact=exact)
-        with pytest.raises(AnswerError, match="is no number"):
-            plain_number(text, "V")
+        with pytest.raises(AnswerError, match="is not a valid number"):
+            read_plain_number(text, "V")
 
 
 @pytest.mark.parametrize(
@@ -150,12 +150,12 @@ def test_only_ascii_digits_are_digits(digit: str) -> None:
     [("0", 0), (" 34 ", 34), ("007", 7), ("-1", None), ("1.0", None), ("10000000000", None), ("", None)],
 )
 def test_whole_numbers(text: str, number: int | None) -> None:
-    """Digits alone, up to a bound."""
+    """ASCII digits only, up to a bound."""
     assert whole_number(text) == number
 
 
-def test_signs_and_spaces_are_made_plain() -> None:
-    """Minus signs, no-break spaces and invisible marks as programs paste them."""
-    assert tidied("\u22126\u00a0dB\u200b") == "-6 dB"
-    assert plain_number("\u22126,5\u2009dB", "dB") == -6.5
-    assert tidied("12\u00a0345") == "12345"
+def test_signs_and_spaces_are_normalised() -> None:
+    """Minus signs, no-break spaces and invisible characters of pasted text."""
+    assert normalise_text("\u22126\u00a0dB\u200b") == "-6 dB"
+    assert read_plain_number("\u22126,5\u2009dB", "dB") == -6.5
+    assert normalise_text("12\u00a0345") == "12345"

@@ -61,7 +61,7 @@ def _ready(file: Path) -> Iterator[Database]:
                 _check_backup(database)
                 migrate(database)
             except CallError as error:
-                raise error.placed(str(file)) from None
+                raise error.with_place(str(file)) from None
             yield database
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import answered, marks_of
 from gainwright.errors import CallError
-from gainwright.quantities import decimal, tidied
+from gainwright.quantities import decimal, normalise_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -129,7 +129,7 @@ def own_entry(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
         entry["with"] = fields["with"]
     if kind != "check":
         for key, unit in (("tone", "Hz"), ("level", "dBFS")):
-            said = tidied(fields.get(key, ""))
+            said = normalise_text(fields.get(key, ""))
             if said:
                 bare = decimal(said)
                 entry[key] = said if bare is None else f"{bare} {unit}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from gainwright.errors import AnswerError, CallError
 from gainwright.quantities import (
+    normalise_text,
     read_choice,
     read_lead,
     read_measured,
@@ -15,7 +16,6 @@ from gainwright.quantities import (
     read_several,
     read_step,
     read_volts,
-    tidied,
 )
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def answered(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Se
     ------
     CallError : nothing was typed, or it is no answer to this; says what would be.
     """
-    if not tidied(text) and not tidied(second):
+    if not normalise_text(text) and not normalise_text(second):
         raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")
     return {**entry, **_result(entry, text, second, marks)}
 
@@ -91,21 +91,21 @@ def _shown(text: str, marks: Sequence[str]) -> dict[str, Any]:
 
 
 def _volts(text: str, second: str) -> dict[str, Any]:
-    read = read_volts(text, beside="distortion")
-    distortion = read_position(second, "fraction") if tidied(second) else read.distortion
+    read = read_volts(text, second="distortion")
+    distortion = read_position(second, "fraction") if normalise_text(second) else read.distortion
     return {"reads": str(read.volts), **({"thd": str(distortion)} if distortion is not None else {})}
 
 
 def _lead(text: str, second: str) -> dict[str, Any]:
-    if not tidied(second):
-        if tidied(text).lower() in _BOTH_RIGHT:
+    if not normalise_text(second):
+        if normalise_text(text).lower() in _BOTH_RIGHT:
             return dict(_LEAD_AS_IT_SHOULD_BE)
         read = read_lead(text)
         found = {"resistance": read.end_to_end, "between_conductors": read.between}
     else:
         between = read_lead(second)
         alone = between.end_to_end if between.between is None else between.between
-        found = {"resistance": read_ohms(text) if tidied(text) else None, "between_conductors": alone}
+        found = {"resistance": read_ohms(text) if normalise_text(text) else None, "between_conductors": alone}
     return {key: str(ohms) for key, ohms in found.items() if ohms is not None}
 
 
@@ -114,7 +114,7 @@ def _check(what: str, text: str) -> dict[str, Any]:
         return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
     if what == "resistance":
         return {"reads": str(read_ohms(text))}
-    plain = tidied(text)
+    plain = normalise_text(text)
     if plain.lower() in STANDS:
         return {"is": plain.lower()}
     if what in _POSITIONS:

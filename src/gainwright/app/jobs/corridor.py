@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.errors import CallError, GainwrightError
-from gainwright.quantities import plain_number
+from gainwright.quantities import read_plain_number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -129,13 +129,13 @@ def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
     if typed is None or not typed.strip():
         return Control(name, "number", unit, low, high, by, job_text, job_text)
     try:
-        value = plain_number(typed, unit)
+        value = read_plain_number(typed, unit)
     except ValueError:
         raise CallError(
-            f"{typed.strip()[:30]!r} is no number",
+            f"{typed.strip()[:30]!r} is not a number",
             code="bad_setting",
             where=name,
-            remedy=f"write for example {job_text}",
+            remedy=f"write, for example, {job_text}",
         ) from None
     return Control(name, "number", unit, low, high, by, f"{value:.6g}", job_text)
 
@@ -232,7 +232,7 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
     except GainwrightError as error:
         if error.code == "conflict":
             raise
-        raise error.placed(f"{', '.join(settings)}") from None
+        raise error.with_place(f"{', '.join(settings)}") from None
 
 
 def _written(value: str | list[str]) -> Any:

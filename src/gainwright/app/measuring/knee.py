@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from gainwright.errors import AnswerError, CallError, ReadingError
-from gainwright.quantities import ROW_EXAMPLE, Quantity, cells_of, read_row, refused, row_of
+from gainwright.quantities import ROW_EXAMPLE, Quantity, read_row, read_row_cells, split_cells, unreadable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -53,7 +53,7 @@ def knee_of_file(file: Path, *, kind: MeterKind, limit_percent: float) -> tuple[
     try:
         found = find_knee([s for s, _ in readings], [v for _, v in readings], meter=kind, limit_thd=limit_percent / 100)
     except ReadingError as error:
-        raise error.placed(str(file)) from None
+        raise error.with_place(str(file)) from None
     return found, readings
 
 
@@ -93,7 +93,7 @@ def parse_readings(lines: Iterable[str], where: str) -> list[tuple[float, float]
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         place = f"{where}:{number}"
-        cells = cells_of(line)
+        cells = split_cells(line)
         if not found and columns is None and any(cell.lower() in COLUMNS for cell in cells):
             columns = _columns(cells, place)
             continue
@@ -109,9 +109,9 @@ def _row(line: str, cells: list[str], columns: tuple[int, int] | None, where: st
         if columns is None:
             row = read_row(line)
         elif len(cells) > max(columns):
-            row = row_of(cells[columns[0]], cells[columns[1]], text=line)
+            row = read_row_cells(cells[columns[0]], cells[columns[1]], text=line)
         else:
-            raise refused(line, rule="a line holds a step and volts rms", example=ROW_EXAMPLE)
+            raise unreadable(line, rule="a line holds a step and volts rms", example=ROW_EXAMPLE)
     except AnswerError as error:
         raise ReadingError(error.what, code="bad_readings", where=where, rule=error.rule, remedy=error.remedy) from None
     if not isinstance(row.volts, Quantity):

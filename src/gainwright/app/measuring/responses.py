@@ -54,6 +54,6 @@ def responses(
             response = respond(samples, played, rate_hz=recording.rate_hz, low_hz=low_hz, high_hz=high_hz)
             paths.append(find_path(response))
         except RecordingError as error:
-            raise error.placed(f"{recording.name}: channel {number}") from None
+            raise error.with_place(f"{recording.name}: channel {number}") from None
         found.append(response)
     return compared(numbers, found, paths, temperature_celsius=temperature_celsius)

@@ -58,7 +58,7 @@ def read_answer(text: str, kind: AnswerKind, marks: Sequence[str] = ()) -> StepA
 
 
 def _volts(text: str) -> StepAnswer:
-    found = read_volts(text, beside="place")
+    found = read_volts(text, second="place")
     return StepAnswer(_si(found.volts), at="" if found.place is None else str(found.place))
 
 

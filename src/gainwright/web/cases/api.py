@@ -234,4 +234,4 @@ def _check_places(site: Site, text: str, places: list[str]) -> None:
     try:
         check_unreachable(places, site.models.job(text))
     except CallError as error:
-        raise error.placed("unreachable") from None
+        raise error.with_place("unreachable") from None

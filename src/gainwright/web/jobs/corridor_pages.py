@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
 from gainwright.errors import CallError, GainwrightError
-from gainwright.quantities import plain_number, whole_number
+from gainwright.quantities import read_plain_number, whole_number
 from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
@@ -45,7 +45,7 @@ def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, floa
     for name, unit, value in (("tone", "Hz", hz), ("level", "dBFS", dbfs)):
         said = str(fields.get(name, "")).strip()[:LONGEST]
         try:
-            found.append(plain_number(said, unit) if said else value)
+            found.append(read_plain_number(said, unit) if said else value)
         except ValueError:
             raise CallError(f"{said[:30]!r} is no {name}", code=f"bad_{name}", remedy="write a number") from None
     return found[0], found[1]

@@ -48,7 +48,7 @@ def _health(site: Site, *, own: bool) -> dict[str, object]:
     try:
         return {"error": None, "found": site.world.store_maintenance(site.where or None).check()}
     except GainwrightError as error:
-        return {"error": error if own else error.placed(""), "found": None}
+        return {"error": error if own else error.with_place(""), "found": None}
 
 
 @router.post("/bench/code")

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
-from gainwright.quantities import tidied
+from gainwright.quantities import normalise_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -144,7 +144,7 @@ def device_name(typed: str, *, taken: set[str]) -> str:
     name = " ".join(visible.split())[:LONGEST_NAME].strip()
     if not any(c.isalnum() for c in name):
         raise PairingError(
-            "a device needs a name", code="no_name", where="name", remedy="write for example phone in the bay"
+            "a device needs a name", code="no_name", where="name", remedy="write, for example, phone in the bay"
         )
     known = {_folded(other) for other in taken}
     if _folded(name) not in known:
@@ -168,7 +168,7 @@ def _folded(name: str) -> str:
 
 def _plain(typed: str) -> str:
     """Return a code without what stands between its digits."""
-    return re.sub(r"[\s-]", "", tidied(typed))
+    return re.sub(r"[\s-]", "", normalise_text(typed))
 
 
 def _group(address: str) -> str:

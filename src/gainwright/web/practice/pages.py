@@ -11,7 +11,7 @@ from gainwright.app.practice import kept as practices
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import stages_at
-from gainwright.quantities import refused, whole_number
+from gainwright.quantities import unreadable, whole_number
 from gainwright.web.errors import status_of
 from gainwright.web.practice import work as practice_work
 from gainwright.web.rendering import go_to, page
@@ -64,7 +64,7 @@ def _seed(number: str) -> int | None:
     """Return the number of a practice, None when none is typed. CallError: it is no number."""
     seed = whole_number(number, most=practices.MOST_SEED)
     if seed is None and number.strip():
-        raise refused(number, what="number of a practice", rule=f"it is 0 to {practices.MOST_SEED}", example="7")
+        raise unreadable(number, what="number of a practice", rule=f"it is 0 to {practices.MOST_SEED}", example="7")
     return seed
 
 

@@ -1,4 +1,4 @@
-"""Drawing many values of many quantities from one low-discrepancy sequence."""
+"""Draw many values of many quantities from one low-discrepancy sequence."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def uniform_points(*, draws: int, dimensions: int, seed: int) -> npt.NDArray[np.
 def latin_hypercube(*, draws: int, dimensions: int, seed: int) -> npt.NDArray[np.float64]:
     """Return points in the unit cube, shape (draws, dimensions), each dimension stratified (McKay et al. 1979).
 
-    For a few hundred draws it is as even as the Sobol' sequence in each dimension, and needs no import of scipy (0.6 s).
+    For a few hundred draws it is as even as the Sobol' sequence in each dimension, without importing scipy (0.6 s).
     """
     import numpy as np
 
@@ -46,7 +46,7 @@ def draw(
 ) -> dict[str, npt.NDArray[np.float64]]:
     """Draw every quantity, shape (draws,) each, in SI.
 
-    Only quantities with a spread use a dimension of the sequence, in the order of the mapping; `quick` takes a Latin
+    Only quantities with a spread use a dimension of the sequence, in the order of the mapping; `quick` uses a Latin
     hypercube instead of the Sobol' sequence.
     """
     import numpy as np
