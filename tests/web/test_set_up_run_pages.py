@@ -99,7 +99,12 @@ def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, j
 
 @pytest.mark.parametrize(
     ("typed", "told"),
-    [("abc", "not a valid reading"), ("", "nothing was entered"), ("1..2", "not a valid reading"), ("3 kg", "not a valid reading")],
+    [
+        ("abc", "not a valid reading"),
+        ("", "nothing was entered"),
+        ("1..2", "not a valid reading"),
+        ("3 kg", "not a valid reading"),
+    ],
 )
 def test_what_is_no_reading_is_told_and_stays_in_the_field(
     open_page: Callable[..., Page], api: httpx.Client, job: str, typed: str, told: str

@@ -17,7 +17,7 @@ from gainwright import physics
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-FUNCTIONS = {name: value for name in physics.__all__ if inspect.isfunction(value := getattr(physics, name))}
+FUNCTIONS = {name: value for name in physics.__all__ if callable(value := getattr(physics, name))}
 TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
 
 
