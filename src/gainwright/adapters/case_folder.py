@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gainwright.adapters.files import write_file
+from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 from gainwright.jobfile import case_text, read_case
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gainwright.model import Case
 
 SUFFIX = ".case.yaml"
@@ -19,9 +20,8 @@ _NAME = re.compile(r"[\w][\w .-]{0,79}")
 
 
 def cases_folder() -> Path:
-    """Return where the command kept its cases up to 0.1: in the person's own data folder."""
-    home = os.environ.get("XDG_DATA_HOME") or os.environ.get("APPDATA")
-    return (Path(home) if home else Path.home() / ".local" / "share") / "gainwright" / "cases"
+    """Return where the command kept its cases up to 0.1: in the user's data folder."""
+    return data_path("cases")
 
 
 def check_case_name(name: str) -> None:

@@ -12,7 +12,7 @@ import ssl
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.adapters.case_folder import cases_folder
+from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -62,8 +62,8 @@ class Certificate:
 
 
 def certificates_folder() -> Path:
-    """Return where the own authority is kept: in the person's own data folder."""
-    return cases_folder().with_name("certificates")
+    """Return where the own authority is kept: in the user's data folder."""
+    return data_path("certificates")
 
 
 def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Certificate:

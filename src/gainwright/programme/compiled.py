@@ -51,16 +51,17 @@ _loaded: dict[str, Any] = {}
 
 
 def cache_folder() -> Path:
-    """Return the folder for what can be made again: $GAINWRIGHT_CACHE, else the person's cache folder."""
+    """Return the folder for what can be made again: $GAINWRIGHT_CACHE, else the user's cache folder.
+
+    Raises
+    ------
+    RuntimeError : the user has no home folder.
+    """
     if named := os.environ.get("GAINWRIGHT_CACHE"):
         return Path(named)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Caches"
-    else:
-        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return base / "gainwright"
+    import platformdirs
+
+    return platformdirs.PlatformDirs("gainwright", appauthor=False, opinion=False).user_cache_path
 
 
 def _folder() -> Path:

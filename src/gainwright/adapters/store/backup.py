@@ -9,11 +9,11 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from gainwright.adapters.case_folder import cases_folder
 from gainwright.adapters.store.database import Database
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.revisions import known_revision, revision_of, upgrade
 from gainwright.adapters.store.tables import now
+from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 
 _AT_A_TIME = 500
@@ -113,7 +113,7 @@ def tables_of(connection: sa.Connection) -> sa.MetaData:
 
 def file_beside(database: Database, why: str) -> Path:
     """Return a new file name beside a store, in the person's data folder for one on a server."""
-    stem = database.file or cases_folder().with_name("gainwright-server.sqlite")
+    stem = database.file or data_path("gainwright-server.sqlite")
     stem.parent.mkdir(parents=True, exist_ok=True)
     return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")
 
