@@ -140,22 +140,21 @@ def _pytest(python: str) -> tuple[str, ...]:
 
 
 def _lowest(arguments: list[str]) -> int:
-    """Test with the lowest versions that the dependencies of the package may have; what tests need is as locked."""
+    """Test with the lowest versions that the package's dependencies may have; the tests' own tools are those that go with them."""
     import tomllib
 
     _install_programs()
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    project_file = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    project = project_file["project"]
     declared = [
         *project["dependencies"],
         *(name for extra in project["optional-dependencies"].values() for name in extra),
     ]
     lowest = [name.replace(">=", "==") for name in declared]
     python = _beside("lowest", sys.executable)
-    own = {re.split(r"[\[=<>]", name)[0].lower() for name in lowest}
-    tools = [line for line in _pins(DEV_LOCK) if line.split("==")[0].lower() not in own]
-    # the rest of the lock goes with newer versions: only what the tests name themselves is asked for
-    wanted = {re.split(r"[\[=<>]", name)[0].lower() for name in _develop()} - own
-    _pip("install", *lowest, *(line for line in tools if line.split("==")[0].lower() in wanted), python=python)
+    own = {re.split(r"[\[=<>]", name)[0] for name in lowest}
+    tools = [name for name in project_file["dependency-groups"]["dev"] if re.split(r"[\[=<>]", name)[0] not in own]
+    _pip("install", *lowest, *tools, python=python)
     return _call(*_pytest(python), *arguments[1:])
 
 
@@ -178,19 +177,6 @@ def _beside(name: str, interpreter: str) -> str:
     _pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / BUILD_LOCK), python=python)
     _pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT), python=python)
     return python
-
-
-def _develop() -> list[str]:
-    import tomllib
-
-    found = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["dependency-groups"]["dev"]
-    return [str(name) for name in found]
-
-
-def _pins(lock: str) -> list[str]:
-    """Return the exact versions of a lock, without digests."""
-    lines = (ROOT / lock).read_text(encoding="utf-8").splitlines()
-    return [line.split(" ")[0] for line in lines if "==" in line.split(" ")[0]]
 
 
 def _check(_: list[str]) -> int:
