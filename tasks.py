@@ -155,7 +155,8 @@ def _lowest(arguments: list[str]) -> int:
     own = {re.split(r"[\[=<>]", name)[0] for name in lowest}
     tools = [name for name in project_file["dependency-groups"]["dev"] if re.split(r"[\[=<>]", name)[0] not in own]
     _pip("install", *lowest, *tools, python=python)
-    return _call(*_pytest(python), *arguments[1:])
+    # old versions warn of what newer ones beside them will take away
+    return _call(*_pytest(python), "-W", "ignore::DeprecationWarning", *arguments[1:])
 
 
 def _other_python(arguments: list[str]) -> int:
