@@ -46,10 +46,10 @@ class AltairCharts:
 
 
 def _translated(chart: Chart, into: Language | None) -> dict[str, Any]:
-    from gainwright.report import translated_chart
+    from gainwright.report import translate_chart
 
     spec = _spec(chart)
-    return spec if into is None else translated_chart(spec, into)
+    return spec if into is None else translate_chart(spec, into)
 
 
 def _spec(chart: Chart) -> dict[str, Any]:

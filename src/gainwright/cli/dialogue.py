@@ -75,10 +75,10 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
 
 
 def _ask(say: Callable[[str], None], found: Diagnosis, choice: int) -> None:
-    from gainwright.report import next_lines
+    from gainwright.report import next_test_lines
 
     if found.next:
-        say("\n".join(["", "Instead", *next_lines(found.next[choice % len(found.next)])]))
+        say("\n".join(["", "Instead", *next_test_lines(found.next[choice % len(found.next)])]))
 
 
 def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Diagnosis, choice: int) -> bool:

@@ -87,10 +87,10 @@ def _case_gone_on_with(
 
 
 def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
-    from gainwright.report import chain_drawing, customer_paper, suspicion
+    from gainwright.report import chain_drawing, customer_paper, suspected_places
 
     if chart is not None:
-        draw(chain_drawing(job, title=job.title or "The chain", marks=suspicion(found)), chart)
+        draw(chain_drawing(job, title=job.title or "The chain", marks=suspected_places(found)), chart)
     if page is not None:
         from gainwright.cli.papers import write_paper
 

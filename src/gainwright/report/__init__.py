@@ -4,18 +4,18 @@ from gainwright.report.allowance import AllowanceChart, allowance_chart
 from gainwright.report.attenuator import attenuator_text
 from gainwright.report.belief_chart import BeliefChart, belief_chart
 from gainwright.report.cases import CaseCounts, CasesChart, CauseCount, WrongBelief, cases_chart, cases_text
-from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, suspicion, where_to_check
-from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_words
-from gainwright.report.diagnosis import diagnosis_text, next_lines
+from gainwright.report.chain_drawing import Box, ChainDrawing, Line, chain_drawing, places_to_check, suspected_places
+from gainwright.report.corridor import CorridorChart, CorridorMark, corridor_chart, margin_text
+from gainwright.report.diagnosis import diagnosis_text, next_test_lines
 from gainwright.report.handover import Measured, handover, hearing_rows
 from gainwright.report.knee import KneeChart, KneeMark, advice_text, knee_chart, knee_text, meter_caution
-from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
+from gainwright.report.languages import LANGUAGES, Language, language, translate_chart
 from gainwright.report.live import live_lines, pictures_json
 from gainwright.report.music import (
     MusicChart,
-    choice_words,
-    crest_words,
-    length_words,
+    choice_text,
+    crest_text,
+    duration_text,
     music_blocks,
     music_chart,
     music_table,
@@ -23,7 +23,7 @@ from gainwright.report.music import (
 )
 from gainwright.report.noise import noise_text
 from gainwright.report.onset import OnsetChart, OnsetPoint, onset_chart, onset_text
-from gainwright.report.paper import Kind, Paper
+from gainwright.report.paper import Paper, PaperKind
 from gainwright.report.paper_content import paper_content, paper_csv, paper_html
 from gainwright.report.recording_charts import SpectrumChart, WaveformChart, spectrum_chart, waveform_chart
 from gainwright.report.response import CurvePoint, ResponseChart, response_chart, response_text
@@ -59,7 +59,6 @@ __all__ = [
     "CorridorChart",
     "CorridorMark",
     "CurvePoint",
-    "Kind",
     "KneeChart",
     "KneeMark",
     "Language",
@@ -69,6 +68,7 @@ __all__ = [
     "OnsetChart",
     "OnsetPoint",
     "Paper",
+    "PaperKind",
     "ResponseChart",
     "SpectrumChart",
     "WaveformChart",
@@ -81,11 +81,12 @@ __all__ = [
     "cases_chart",
     "cases_text",
     "chain_drawing",
-    "choice_words",
+    "choice_text",
     "corridor_chart",
-    "crest_words",
+    "crest_text",
     "customer_paper",
     "diagnosis_text",
+    "duration_text",
     "findings_text",
     "handover",
     "hearing_rows",
@@ -93,17 +94,16 @@ __all__ = [
     "knee_text",
     "language",
     "learned_text",
-    "length_words",
     "levels_text",
     "live_lines",
-    "margin_words",
+    "margin_text",
     "measurement_text",
     "meter_caution",
     "music_blocks",
     "music_chart",
     "music_table",
     "music_text",
-    "next_lines",
+    "next_test_lines",
     "noise_text",
     "onset_chart",
     "onset_text",
@@ -111,14 +111,14 @@ __all__ = [
     "paper_csv",
     "paper_html",
     "pictures_json",
+    "places_to_check",
     "plan_text",
     "response_chart",
     "response_text",
     "setup_sheet",
     "spectrum_chart",
-    "suspicion",
-    "translated_chart",
+    "suspected_places",
+    "translate_chart",
     "volts",
     "waveform_chart",
-    "where_to_check",
 ]

@@ -11,12 +11,12 @@ if TYPE_CHECKING:
     from gainwright.model import Job
 
 USUAL_DB = 5.0
-"""Where a job says nothing (see the job file's `allowance`)."""
+"""Used where a job gives no `allowance`."""
 
 
 @dataclass(frozen=True, slots=True)
 class AllowanceChart:
-    """One bar an output: its name, and the level of its set-up tone, dBFS; the bar goes from there to full scale."""
+    """One bar per output: its name, and the level of its set-up tone, dBFS, from which the bar runs to full scale."""
 
     title: str
     subtitle: str
@@ -34,6 +34,6 @@ def allowance_chart(job: Job, *, title: str) -> AllowanceChart:
     """Return the chart of a job's allowances."""
     found = allowances(job)
     bars = tuple((name, -db, say("{db} dB", db=f"{db:g}")) for name, db in found.items())
-    said = joined([say("{place}: {words}", place=name, words=words) for name, _, words in bars], by="{a}; {b}")
-    subtitle = say("From the tone that was set with to full scale.")
-    return AllowanceChart(title, subtitle, bars, say("{place}: {words}", place=title, words=said))
+    listed = joined([say("{place}: {words}", place=name, words=words) for name, _, words in bars], by="{a}; {b}")
+    subtitle = say("From the set-up tone to full scale.")
+    return AllowanceChart(title, subtitle, bars, say("{place}: {words}", place=title, words=listed))

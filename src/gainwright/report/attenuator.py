@@ -1,4 +1,4 @@
-"""A divider in words and as a drawing of lines."""
+"""A voltage divider as text, with a line drawing."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ TWO_LEGS = """
     amplifier +  ──[ R1 ]──┬──  recorder, + of a balanced input
                          [ R2 ]
     amplifier -  ──[ R1 ]──┴──  recorder, - of a balanced input
-    (the shield stands on the recorder's side only; no ground of the vehicle meets it)
+    (the shield is connected at the recorder only, and to no ground of the vehicle)
 """
 
 
 def ohms(value: float) -> str:
-    """Return a resistance as it is printed on a part."""
+    """Return a resistance as text, in ohm or kohm."""
     return f"{value / 1000:.4g} kohm" if value >= 1000 else f"{value:.4g} ohm"
 
 
@@ -34,7 +34,7 @@ def _left(a: Attenuator) -> float:
 
 
 def attenuator_text(designs: Sequence[Attenuator]) -> str:
-    """Return every divider with its drawing, and the cautions once."""
+    """Return every divider with its drawing, and each caution once."""
     lines: list[str] = []
     for a in designs:
         kind = "bridged: both terminals are live" if a.balanced else "one live terminal"

@@ -1,4 +1,4 @@
-"""How the belief moved, entry by entry, as a chart."""
+"""A chart of how the probabilities of the causes changed, entry by entry."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class BeliefChart:
 
 
 def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) -> BeliefChart:
-    """Return how the causes that lead in the end were believed from the call on."""
+    """Return the probabilities of the finally most probable causes, from the start of the case."""
     history: list[dict[Cause, float]] = []
     for n in range(len(entries) + 1):
         with diagnoser.turn:
@@ -36,12 +36,12 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
         history.append(dict(zip(causes, map(float, probability), strict=True)))
     last = sorted(history[-1], key=lambda c: -history[-1][c])[:MOST]
     curves = tuple((short(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
-    said = say(
+    text = say(
         "{cause}: {percent} % after {count} entries",
         cause=curves[0][0],
         percent=f"{curves[0][1][-1]:.0f}",
         count=len(entries),
     )
     return BeliefChart(
-        title, said, tuple(entry_words(e) for e in entries), curves, say("{place}: {words}", place=title, words=said)
+        title, text, tuple(entry_words(e) for e in entries), curves, say("{place}: {words}", place=title, words=text)
     )

@@ -1,4 +1,4 @@
-"""What a shop's cases add up to, in words and as a chart."""
+"""Totals over a shop's cases, as text and as a chart."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ class CauseCount:
 
     Attributes
     ----------
-    cases : how often.
-    tests, minutes : medians over them.
-    missed : how often something else was believed most in the end.
+    cases : number of cases.
+    tests, minutes : medians over these cases.
+    missed : cases in which another cause was more probable in the end.
     """
 
     cause: str
@@ -25,7 +25,7 @@ class CauseCount:
 
 @dataclass(frozen=True, slots=True)
 class WrongBelief:
-    """A case by its name, what was believed most in the end, and what it was."""
+    """A case that ended with the wrong cause most probable: its name, that cause, and the true one."""
 
     case: str
     believed: str
@@ -34,13 +34,13 @@ class WrongBelief:
 
 @dataclass(frozen=True, slots=True)
 class CaseCounts:
-    """What a shop's cases add up to.
+    """Totals over a shop's cases.
 
     Attributes
     ----------
-    cases, closed : all, and those that were closed.
-    causes : of the closed ones, the most common first.
-    wrong : cases whose belief was wrong in the end.
+    cases, closed : number of all cases, and of closed ones.
+    causes : causes of the closed cases, the most common first.
+    wrong : cases that ended with the wrong cause most probable.
     """
 
     cases: int
@@ -51,7 +51,7 @@ class CaseCounts:
 
 @dataclass(frozen=True, slots=True)
 class CasesChart:
-    """Closed cases by cause: name, how many, what is said beside."""
+    """Closed cases by cause: name, number, label."""
 
     title: str
     subtitle: str
@@ -67,7 +67,7 @@ def cases_text(counts: CaseCounts) -> str:
         for c in counts.causes:
             share = 100 * c.cases / counts.closed
             lines.append(f"{c.cause:<26}{c.cases:>6}{share:>6.0f} %{c.tests:>8g}{c.minutes:>9.3g}{c.missed:>8}")
-        lines.append("tests and minutes are medians; missed: something else was believed most in the end")
+        lines.append("tests and minutes are medians; missed: another cause was more probable in the end")
     lines += [f"{wrong.case}: believed {wrong.believed}, it was {wrong.was}" for wrong in counts.wrong]
     return "\n".join(lines)
 
@@ -75,6 +75,6 @@ def cases_text(counts: CaseCounts) -> str:
 def cases_chart(counts: CaseCounts) -> CasesChart:
     """Return the chart of closed cases by cause."""
     bars = tuple((c.cause.replace("_", " "), c.cases, f"{c.cases}, median {c.minutes:.3g} min") for c in counts.causes)
-    said = f"{counts.closed} closed cases of {counts.cases}"
+    text = f"{counts.closed} closed cases of {counts.cases}"
     listed = ", ".join(f"{name} {count}" for name, count, _ in bars)
-    return CasesChart("Tally of closed cases", said, bars, f"{said}: {listed}")
+    return CasesChart("Tally of closed cases", text, bars, f"{text}: {listed}")

@@ -1,4 +1,4 @@
-"""The chain as it is wired, with the places that are suspected, as data for a drawing."""
+"""The chain as wired, with the places that are suspected, as data for a drawing."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ if TYPE_CHECKING:
     from gainwright.model import Job
 
 MARKED_FROM = 0.1
-"""A place believed at fault with less than this isn't marked."""
+"""Least probability of a fault at which a place is marked."""
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A stage: where it stands, what it is called, and what is said of it."""
+    """A stage: its name, kind, position (column, row) and notes."""
 
     name: str
     kind: str
@@ -31,7 +31,7 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A lead from one stage to another, what is said of it, and the outputs that it comes from where the stage names them."""
+    """A lead between two stages: its ends, notes, and the source's outputs where these have names."""
 
     source: str
     target: str
@@ -55,7 +55,7 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
 
     Parameters
     ----------
-    marks : stage, output or lead -> what is said there; an output marks its stage, one side of a lead the lead.
+    marks : stage, output or lead -> note; an output marks its stage, one side of a lead the whole lead.
     """
     wiring = resolve(job)
     before: dict[str, set[str]] = {name: set() for name in wiring.order}
@@ -90,7 +90,7 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
     lines = tuple(
         Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names)) for (s, t), names in outputs.items()
     )
-    said = joined(
+    text = joined(
         [say("{place}: {words}", place=b.name, words=b.words) for b in boxes if b.words]
         + [
             say("{source} to {target}: {words}", source=x.source, target=x.target, words=x.words)
@@ -99,13 +99,13 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
         ],
         by="{a}; {b}",
     )
-    if not said:
-        said = say("as it is wired")
-    return ChainDrawing(title, said, boxes, lines, say("{place}: {words}", place=title, words=said))
+    if not text:
+        text = say("as wired")
+    return ChainDrawing(title, text, boxes, lines, say("{place}: {words}", place=title, words=text))
 
 
 def _rows(order: tuple[str, ...], before: dict[str, set[str]], column: dict[str, int]) -> dict[str, float]:
-    """Return a row for each stage: each end has one of its own, what feeds several stands in their middle."""
+    """Return stage -> row: each last stage has its own row, a stage that feeds several is centred on them."""
     after: dict[str, list[str]] = {name: [t for t in order if name in before[t]] for name in order}
     rows: dict[str, float] = {}
     free = 0
@@ -124,10 +124,10 @@ def _rows(order: tuple[str, ...], before: dict[str, set[str]], column: dict[str,
     return rows
 
 
-def suspicion(found: Diagnosis) -> dict[str, str]:
-    """Return what a diagnosis says of places, for marks: the probability of those that are likely."""
+def suspected_places(diagnosis: Diagnosis) -> dict[str, str]:
+    """Return place -> its likely causes with their probabilities, for marks on a drawing."""
     marks: dict[str, list[str]] = {}
-    for c in found.causes:
+    for c in diagnosis.causes:
         if c.probability >= MARKED_FROM and c.where:
             cause = say(c.cause.replace("_", " "))
             words = say("{cause} {percent} %", cause=cause, percent=f"{100 * c.probability:.0f}")
@@ -135,9 +135,9 @@ def suspicion(found: Diagnosis) -> dict[str, str]:
     return {place: joined(words) for place, words in marks.items()}
 
 
-def where_to_check(found: Diagnosis, *, steps: int = 3) -> dict[str, str]:
-    """Return what a customer's page marks: the places of its steps by their number, and what is suspected."""
-    marks = {place: [words] for place, words in suspicion(found).items()}
-    for i, test in enumerate(() if found.done else found.next[:steps], start=1):
+def places_to_check(diagnosis: Diagnosis, *, steps: int = 3) -> dict[str, str]:
+    """Return place -> mark for the customer's page: the numbers of its steps, and the suspected causes."""
+    marks = {place: [words] for place, words in suspected_places(diagnosis).items()}
+    for i, test in enumerate(() if diagnosis.done else diagnosis.next[:steps], start=1):
         marks.setdefault(test.where, []).append(say("step {number}", number=i))
     return {place: joined(words) for place, words in marks.items()}

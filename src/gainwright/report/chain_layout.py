@@ -137,7 +137,7 @@ def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks |
 
 def on_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:
     """Return a chain laid out across, and a list of what is said of its places, by letters in balloons."""
-    said = str if into is None else into.said
+    said = str if into is None else into.translate
     marked = [(b.name, b.name, b.words) for b in drawing.boxes if b.words]
     marked += [(f"lead:{x.source}-{x.target}", f"{x.source} - {x.target}", x.words) for x in drawing.lines if x.words]
     layout = across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})

@@ -1,7 +1,7 @@
-"""The corridor as a chart: data and wording, for whatever draws it.
+"""The corridor as a chart: its data and wording, without the drawing.
 
-One panel a path, stages from left to right; at each node the room from floor to ceiling, the level in it with its 95 %
-interval, and the margin in words. The tightest place is told by a word, not by colour.
+One panel per path, stages from left to right; at each node the range from floor to ceiling, the level with its 95 %
+interval, and the margin as text. The tightest node is marked by text, not by colour.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class CorridorMark:
 
 @dataclass(frozen=True, slots=True)
 class CorridorChart:
-    """All marks with the words around them."""
+    """All marks, with title and description."""
 
     title: str
     subtitle: str
@@ -58,7 +58,7 @@ def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
 
 
 def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels]]:
-    """Return one path for sides that hold the same numbers, named after all of them."""
+    """Return one path for all sides with the same figures, named after these sides."""
     groups: dict[tuple[object, ...], list[PathLevels]] = {}
     for path in paths:
         speaker = path.path.rsplit(".", 1)[0]
@@ -91,17 +91,17 @@ def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> Corri
         _dbv(node.v_rms),
         _dbv(max(node.v_rms_low, node.noise_v_rms)),
         _dbv(max(node.v_rms_high, node.noise_v_rms)),
-        margin_words(node),
+        margin_text(node),
         node.node == limits_first,
     )
 
 
-def margin_words(node: NodeLevel) -> str:
-    """Return the margin in words: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `under its noise`."""
+def margin_text(node: NodeLevel) -> str:
+    """Return the margin as text: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `below its noise`."""
     if node.v_rms <= 0:
         return say("silent")
     if node.v_rms < node.noise_v_rms:
-        return say("under its noise")
+        return say("below its noise")
     if not math.isfinite(node.margin_db):
         return say("no ceiling")
     if node.margin_db >= -0.005:
@@ -112,5 +112,5 @@ def margin_words(node: NodeLevel) -> str:
 def _sentence(path: PathLevels) -> str:
     tight = next((n for n in path.nodes if n.node == path.limits_first), None)
     if tight is None:
-        return say("{path}: nothing passes", path=path.path)
-    return say("{path}: tightest at {node}, {margin}", path=path.path, node=tight.node, margin=margin_words(tight))
+        return say("{path}: no signal gets through", path=path.path)
+    return say("{path}: tightest at {node}, {margin}", path=path.path, node=tight.node, margin=margin_text(tight))

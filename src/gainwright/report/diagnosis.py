@@ -1,4 +1,4 @@
-"""A diagnosis in words for a terminal."""
+"""A diagnosis as text for a terminal."""
 
 from __future__ import annotations
 
@@ -14,50 +14,50 @@ SHOWN = 5
 LEAST_SHOWN = 0.02
 
 
-def diagnosis_text(found: Diagnosis, *, shown: int = SHOWN) -> str:
-    """Return a diagnosis: the evidence, what is likely and why, and what to do next."""
+def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
+    """Return a diagnosis as text: the evidence, the probable causes and why, and what to do next."""
     lines: list[str] = []
-    if found.evidence:
-        lines += ["What was found", *_evidence(found), ""]
-    lines += ["What is likely", *_causes(found, shown)]
-    if found.contradiction:
-        lines += ["", *_wrapped(found.contradiction, "! ")]
-    if found.repair is not None:
-        lines += ["", "What to do", *_wrapped(found.repair.do, "  "), *_wrapped(found.repair.prove, "  ")]
-    if found.next and not found.done:
-        lines += ["", "Next test", *next_lines(found.next[0])]
-        others = [f"{n.test.replace('_', ' ')} {n.where} ({n.minutes:g} min)" for n in found.next[1:4]]
+    if diagnosis.evidence:
+        lines += ["What was found", *_evidence(diagnosis), ""]
+    lines += ["What is likely", *_causes(diagnosis, shown)]
+    if diagnosis.contradiction:
+        lines += ["", *_wrapped(diagnosis.contradiction, "! ")]
+    if diagnosis.repair is not None:
+        lines += ["", "What to do", *_wrapped(diagnosis.repair.do, "  "), *_wrapped(diagnosis.repair.prove, "  ")]
+    if diagnosis.next and not diagnosis.done:
+        lines += ["", "Next test", *next_test_lines(diagnosis.next[0])]
+        others = [f"{n.test.replace('_', ' ')} {n.where} ({n.minutes:g} min)" for n in diagnosis.next[1:4]]
         lines += _wrapped(f"Or: {'; '.join(others)}.", "  ") if others else []
-    elif not found.done and not found.next:
-        lines += ["", "No test that can be made here would tell more."]
+    elif not diagnosis.done and not diagnosis.next:
+        lines += ["", "No test available here would tell more."]
     return "\n".join(lines)
 
 
-def _evidence(found: Diagnosis) -> list[str]:
+def _evidence(diagnosis: Diagnosis) -> list[str]:
     lines = []
-    for e in found.evidence:
+    for e in diagnosis.evidence:
         doubt = f" Doubtful ({100 * e.doubt:.0f} %)." if e.doubt >= 0.3 else ""
         expected = f" [{e.expected}]" if e.expected else ""
         lines += _wrapped(f"{e.said}{expected}{doubt}", f"  {e.number}. ")
     return lines
 
 
-def _causes(found: Diagnosis, shown: int) -> list[str]:
+def _causes(diagnosis: Diagnosis, shown: int) -> list[str]:
     lines = []
-    listed = [c for c in found.causes if c.probability >= LEAST_SHOWN][:shown]
-    for c in listed or found.causes[:1]:
+    listed = [c for c in diagnosis.causes if c.probability >= LEAST_SHOWN][:shown]
+    for c in listed or diagnosis.causes[:1]:
         error = f" ± {100 * c.error:.0f}" if c.error >= 0.005 else ""
         lines += _wrapped(f"{_words(c)}. {c.why}", f"{100 * c.probability:>4.0f}{error} %  ")
     rest = 1 - sum(c.probability for c in listed)
     if listed and rest > LEAST_SHOWN:
-        lines.append(f"{100 * rest:>4.0f} %  anything else, each less likely")
-    if found.surprise >= 0.1:
-        lines.append(f"{100 * found.surprise:>4.0f} %  that it is something not modelled here at all")
-    for group in found.groups:
+        lines.append(f"{100 * rest:>4.0f} %  other causes, each less likely")
+    if diagnosis.surprise >= 0.1:
+        lines.append(f"{100 * diagnosis.surprise:>4.0f} %  something that isn't modelled here")
+    for group in diagnosis.groups:
         if group.probability >= LEAST_SHOWN:
-            names = [_words(found.causes[i]) for i in group.causes]
+            names = [_words(diagnosis.causes[i]) for i in group.causes]
             lines += _wrapped(f"No test here tells these apart: {'; '.join(names)}.", "      ")
-    for pair in found.pairs[:2]:
+    for pair in diagnosis.pairs[:2]:
         if pair.probability >= LEAST_SHOWN:
             lines += _wrapped(f"{100 * pair.probability:.0f} % both at once: {' and '.join(pair.causes)}.", "      ")
     return lines
@@ -67,8 +67,8 @@ def _words(c: RankedCause) -> str:
     return f"{c.cause} at {c.where}" if c.where else c.cause
 
 
-def next_lines(test: NextTest) -> list[str]:
-    """Return a test: what to do, how long, what outcomes would mean, cautions."""
+def next_test_lines(test: NextTest) -> list[str]:
+    """Return a test as lines: what to do, its minutes, what each outcome would mean, cautions."""
     lines = _wrapped(f"{test.ask} ({test.minutes:g} min)", "  ")
     if test.expect:
         lines += [line for part in test.expect.split("; ") for line in _wrapped(part, "    - ")]

@@ -1,4 +1,4 @@
-"""The handover: what was installed, set and measured, what it means, and what was not measured."""
+"""The handover: what was installed, set and measured, and what was not measured."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
 from gainwright.report.music import music_blocks
-from gainwright.report.paper import Block, Figure, Fill, Heading, Listed, Paper, Paragraph, Table, subtitle
+from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.setup_sheet import SET_BY
 from gainwright.report.text import rounded, volts
@@ -38,7 +38,7 @@ LOUDEST_DBA = 140.0
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A recording that belongs to the handover: its name, what one channel holds, and its pictures."""
+    """A recording of the handover: its name, the result of one channel, and its pictures."""
 
     name: str
     channel: Channel
@@ -60,16 +60,16 @@ def handover(
 
     Parameters
     ----------
-    entries : what was read at the end.
-    measured, knee : recordings, and the clean limit found step by step, when there are any.
-    curves : charts of what was measured, as knee and responses.
-    music : what the customer's music allows.
+    entries : the final readings.
+    measured, knee : recordings, and the clean limit as measured step by step, if any.
+    curves : charts of measurements, such as knee and responses.
+    music : the allowance for the customer's music.
     """
     reached, chain = _reached(job, plan, entries), Chain(job)
     loud = _loudest(chain, plan.targets)
     drawing = chain_drawing(job, title=say("The chain"))
     blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
-    blocks += [Heading(say("Where each control stands")), _controls(job)]
+    blocks += [Heading(say("Control settings")), _controls(job)]
     blocks += [Heading(say("Volume")), *_volume(plan, knee)]
     blocks += [Heading(say("Targets and what was reached")), _targets(plan, reached)]
     blocks += [Heading(say("Allowance")), *_allowance(job), *(music_blocks(music) if music else ())]
@@ -79,8 +79,8 @@ def handover(
     blocks += [Heading(say("Noise")), _noise(chain)]
     blocks += [Heading(say("Hearing")), *_hearing(loud)]
     blocks += [Heading(say("What was read")), *_read(entries)]
-    blocks += [Heading(say("Not measured")), Listed(_missing(job, plan, reached, measured, knee, entries))]
-    blocks += [Fill((say("Handed over by"), say("To"), say("Date")))]
+    blocks += [Heading(say("Not measured")), BulletList(_missing(job, plan, reached, measured, knee, entries))]
+    blocks += [BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music)
     return Paper(
         "handover",
@@ -115,14 +115,14 @@ def _controls(job: Job) -> Table:
         if place and plain not in seen and place not in ("flat", "False", "normal"):
             seen.add(plain)
             found.append((plain, place.removesuffix(".0")))
-    return Table((say("Control"), say("Stands at")), tuple(found))
+    return Table((say("Control"), say("Setting")), tuple(found))
 
 
 def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
     if knee is not None and knee.last_clean_step is not None:
         sure = f"{100 * knee.confidence:.0f} %"
         text = say(
-            "The highest clean step is {step}, found by measuring ({sure} sure).",
+            "The highest clean step is {step}, as measured ({sure} sure).",
             step=f"{knee.last_clean_step:g}",
             sure=sure,
         )
@@ -134,7 +134,7 @@ def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
     return [
         Paragraph(
             say(
-                "The highest clean step was not measured; by the job's data it lies between {low} and {high}.",
+                "The highest clean step was not measured; from the job's data it lies between {low} and {high}.",
                 low=low,
                 high=high,
             )
@@ -143,7 +143,7 @@ def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
 
 
 def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
-    """Return amplifier -> the last voltage read at its output with a tone it is set or proved with, and half its interval."""
+    """Return amplifier -> last voltage read at its output with a tone of its set-up or check, V, and half its interval, V."""
     tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase in ("amplifier", "verify")}
     there = instruments(job)
     usual = next((i for i in there.values() if isinstance(i, Multimeter)), next(iter(there.values())))
@@ -165,7 +165,7 @@ def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
         got = say("not read") if value is None else f"{rounded(*value)} V"
         off = "" if value is None else f"{20 * math.log10(max(value[0], 1e-6) / t.v_rms):+.1f} dB"
         rows.append((t.stage, volts(t.v_rms), say(SET_BY[t.set_by]), got, off))
-    columns = (say("Amplifier"), say("Target"), say("Set by"), say("Reached"), say("Off by"))
+    columns = (say("Amplifier"), say("Target"), say("Set by"), say("Reached"), say("Deviation"))
     return Table(columns, tuple(rows), right=(1, 3, 4))
 
 
@@ -173,8 +173,8 @@ def _allowance(job: Job) -> list[Block]:
     rows = tuple((name, f"{db:g} dB") for name, db in allowances(job).items())
     chart = allowance_chart(job, title=say("Allowance"))
     text = say(
-        "The tone that was set with lies this far below full scale. Recordings that are quieter than full scale still reach "
-        "full output; loud passages of loud recordings may clip by as much at the highest clean volume."
+        "The set-up tone lies this far below full scale. Recordings quieter than full scale still reach full output; "
+        "the loudest passages of loud recordings may clip by as much at the highest clean volume."
     )
     table = Table((say("Output"), say("Below full scale")), rows, right=(1,))
     return [Paragraph(text), table, Figure(chart, chart.description)]
@@ -219,7 +219,7 @@ def _noise(chain: Chain) -> Table:
         for node, v in zip(chain.nodes, floor, strict=True)
         if isinstance(chain.job.stages[node.stage], Amplifier)
     )
-    return Table((say("Output"), say("Noise by the model, 20 Hz to 20 kHz")), rows, right=(1,))
+    return Table((say("Output"), say("Modelled noise, 20 Hz to 20 kHz")), rows, right=(1,))
 
 
 def _loudest(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
@@ -242,7 +242,7 @@ def _loudest(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
     return found
 
 
-def hours_words(seconds: float) -> str:
+def hours_text(seconds: float) -> str:
     """Return a time in hours, minutes or seconds."""
     if seconds >= 3600:
         return f"{seconds / 3600:.3g} h"
@@ -250,19 +250,19 @@ def hours_words(seconds: float) -> str:
 
 
 def hearing_rows() -> tuple[tuple[str, str, str], ...]:
-    """Return level, and how long it may be heard a day after NIOSH 98-126 and 29 CFR 1910.95 Table G-16."""
+    """Return rows of level and permissible daily exposure (NIOSH 98-126; 29 CFR 1910.95 Table G-16)."""
     rows = []
     for level in HEARING_LEVELS_DBA:
         niosh = float(physics.niosh_permissible_time_s(level_dba=level))
         osha = float(physics.osha_permissible_time_s(level_dba=level))
-        rows.append((f"{level} dB", hours_words(niosh), hours_words(osha) if level >= 90 else "-"))
+        rows.append((f"{level} dB", hours_text(niosh), hours_text(osha) if level >= 90 else "-"))
     return tuple(rows)
 
 
 def _hearing(loud: dict[str, float]) -> list[Block]:
     text = say(
-        "These times a day are the most that may be heard at a level. The workplace rule protects less than is recommended. "
-        "Music at full volume is far over all of them."
+        "The longest exposure a day at each level. The workplace rule protects less than the recommendation. "
+        "Music at full volume is far above all of these levels."
     )
     blocks: list[Block] = [
         Paragraph(text, strong=True),
@@ -277,7 +277,7 @@ def _hearing(loud: dict[str, float]) -> list[Block]:
             (
                 name,
                 f"{spl:.0f} dB",
-                hours_words(float(physics.niosh_permissible_time_s(level_dba=min(spl, LOUDEST_DBA)))),
+                hours_text(float(physics.niosh_permissible_time_s(level_dba=min(spl, LOUDEST_DBA)))),
             )
             for name, spl in loud.items()
         )
@@ -311,10 +311,10 @@ def _missing(
     if knee is None:
         missing.append(say("The source's clean limit, step by step."))
     if not measured:
-        missing.append(say("Distortion: no recording belongs to this paper."))
+        missing.append(say("Distortion: no recording was given for this paper."))
     checked = {e.check for e in entries if hasattr(e, "check")}
     missing += [say("The supply of {stage}.", stage=n) for n, s in job.stages.items() if isinstance(s, Amplifier) and f"{n}.supply_voltage" not in checked]  # fmt: skip
-    missing.append(say("Sound pressure in the cabin, and the noise that is heard there."))
+    missing.append(say("Sound pressure in the cabin, and the audible noise there."))
     return tuple(missing)
 
 

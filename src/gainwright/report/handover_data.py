@@ -1,4 +1,4 @@
-"""What a handover says, as data."""
+"""The data of a handover."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from gainwright.plan.result import SetBy
 
 @dataclass(frozen=True, slots=True)
 class ReachedTarget:
-    """The target of an amplifier in volts rms, and what was read at last with half of its 95 % interval."""
+    """The target of an amplifier and its last reading, volts rms, with half of the reading's 95 % interval."""
 
     stage: str
     v_rms: float
@@ -21,7 +21,7 @@ class ReachedTarget:
 
 @dataclass(frozen=True, slots=True)
 class RecordingVerdict:
-    """A recording by its name, and what was found of its first channel."""
+    """A recording: its name, and the result of its first channel."""
 
     name: str
     verdict: Verdict
@@ -30,14 +30,14 @@ class RecordingVerdict:
 
 @dataclass(frozen=True, slots=True)
 class HandoverData:
-    """What a handover says, as data.
+    """The data of a handover.
 
     Attributes
     ----------
     stages : name -> kind.
-    controls : control -> where it stands.
-    allowance_db : by output; `music_db` what the customer's music allows.
-    readings : in words.
+    controls : control -> setting.
+    allowance_db : by output; `music_db` the allowance for the customer's music.
+    readings : as text.
     loudest_db : speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field.
     """
 

@@ -1,4 +1,4 @@
-"""What a column of readings says, in words and as a chart."""
+"""The knee of a column of readings, as text and as a chart."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from gainwright.metering import Interval, Knee
 
-METERS_SURE_HZ = 400.0
+METER_BANDWIDTH_HZ = 400.0
 ADVICE = {
     "go_on": "Go on: read at step {step}.",
     "go_lower": "Begin lower: read at step {step}.",
@@ -39,8 +39,8 @@ def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_perc
         lines.append(f"a step            {_span(knee.rise)} dB")
     if knee.hard_probability is not None:
         hard = knee.hard_probability
-        kind = "a hard one" if hard > 0.9 else "a soft one" if hard < 0.1 else "hard or soft, not told apart"
-        lines.append(f"its kind          {kind}")
+        kind = "hard" if hard > 0.9 else "soft" if hard < 0.1 else "hard or soft, undecided"
+        lines.append(f"kind of clipping  {kind}")
     for i in knee.outliers:
         step, value = readings[i]
         lines.append(f"doubtful          {volts(value)} at step {_step(step)} does not fit the others: read it again")
@@ -51,7 +51,7 @@ def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_perc
 
 
 def advice_text(knee: Knee, readings: Sequence[tuple[float, float]]) -> str:
-    """Return one line after a reading: what is known, and what to do next."""
+    """Return one line to show after a reading: what is known so far, and what to do next."""
     doubtful = [f"{volts(readings[i][1])} at step {_step(readings[i][0])} is doubtful. " for i in knee.outliers]
     known = ""
     if knee.found and knee.last_clean_step is not None:
@@ -60,15 +60,15 @@ def advice_text(knee: Knee, readings: Sequence[tuple[float, float]]) -> str:
 
 
 def meter_caution(tone_hz: float) -> str:
-    """Return a word on meters when a tone may be out of a handheld meter's band, else nothing.
+    """Return a caution when a tone may lie outside a handheld meter's bandwidth, else an empty text.
 
-    Most are made for the mains: right to 400 Hz or 1 kHz (common practice, no published source).
+    Most are made for the mains and accurate to 400 Hz or 1 kHz (common practice, no published source).
     """
-    if tone_hz <= METERS_SURE_HZ:
+    if tone_hz <= METER_BANDWIDTH_HZ:
         return ""
     return (
-        f"Many handheld meters are right to {METERS_SURE_HZ:g} Hz only; at {tone_hz:g} Hz the ceiling may read low. "
-        "The last clean step doesn't suffer, as long as the error stays the same."
+        f"Many handheld meters are accurate only up to {METER_BANDWIDTH_HZ:g} Hz; at {tone_hz:g} Hz the ceiling may read low. "
+        "The last clean step isn't affected as long as the error stays the same."
     )
 
 
@@ -94,7 +94,7 @@ class KneeMark:
 
 @dataclass(frozen=True, slots=True)
 class KneeChart:
-    """Readings against steps, the bend through them, the ceiling and the span of the onset."""
+    """Readings against steps, the fitted curve, the ceiling and the interval of the onset."""
 
     title: str
     subtitle: str
@@ -108,20 +108,20 @@ class KneeChart:
 def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: str) -> KneeChart:
     """Return the chart of a knee."""
     if knee.found and knee.ceiling_v_rms is not None:
-        said = say(
+        text = say(
             "last clean step {step}, ceiling {ceiling}",
             step=_step(knee.last_clean_step),
             ceiling=volts(knee.ceiling_v_rms),
         )
     else:
-        said = knee.why_not or say("no knee is shown")
+        text = knee.why_not or say("no knee is shown")
     marks = tuple(KneeMark(s, v, i in knee.outliers) for i, (s, v) in enumerate(readings))
     return KneeChart(
         title,
-        said,
+        text,
         marks,
         knee.curve,
         knee.ceiling,
         knee.onset,
-        say("{place}: {words}", place=title, words=said),
+        say("{place}: {words}", place=title, words=text),
     )

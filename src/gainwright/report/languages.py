@@ -1,6 +1,6 @@
-"""Papers in other languages: sentences from a gettext catalogue, numbers after the language's own manner.
+"""Papers in other languages: sentences from a gettext catalogue, numbers in the format of the language.
 
-English is complete by itself: its sentences are the keys. A sentence that a catalogue doesn't have stays English.
+English needs no catalogue: its sentences are the keys. A sentence that a catalogue lacks stays English.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ CHART_WORDS = (
     "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
     "line driver", "level control", "converter", "dB re full scale", "time above, %", "allowance, dB", "clipped time, %",
 )  # fmt: skip
-"""Words on charts that are keys of the catalogue, too."""
+"""Words on charts, which are keys of the catalogue too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +33,8 @@ class Language:
 
     code: str
 
-    def said(self, text: str) -> str:
-        """Return a sentence in this language; a plain text, as a name or a file's own words, stays as it is."""
+    def translate(self, text: str) -> str:
+        """Return a sentence in this language; a plain text, such as a name or a file's own words, is kept."""
         if self.code == "en":
             return str(text)
         if not isinstance(text, Text) or not text.template:
@@ -43,15 +43,15 @@ class Language:
         parts = {name: self._part(part) for name, part in text.parts.items()}
         return template.format(**parts) if parts else template
 
-    def word(self, text: str) -> str:
-        """Return a word or sentence that is a key by itself, as the words on charts are."""
+    def translate_word(self, text: str) -> str:
+        """Return the translation of a plain text that is itself a key, as the words on charts are."""
         return str(text) if self.code == "en" or not text else _catalogue(self.code).gettext(str(text))
 
     def _part(self, part: Any) -> str:
-        return self.said(part) if isinstance(part, Text) else self._numbers(str(part))
+        return self.translate(part) if isinstance(part, Text) else self._numbers(str(part))
 
     def _numbers(self, text: str) -> str:
-        """Return a text with its figures written as this language writes them."""
+        """Return a text with the decimal sign of this language in its figures."""
         return _NUMBER.sub(lambda m: m[1] + decimal_sign(self.code) + m[2], text)
 
 
@@ -80,7 +80,7 @@ def language(code: str) -> Language:
 
     Raises
     ------
-    CallError : there are no papers in it.
+    CallError : papers aren't available in it.
     """
     if code not in LANGUAGES:
         raise CallError(
@@ -92,16 +92,16 @@ def language(code: str) -> Language:
     return Language(code)
 
 
-def translated_chart(spec: Any, into: Language) -> Any:
-    """Return a chart's specification with its titles and words in another language; data and names stay."""
+def translate_chart(spec: Any, into: Language) -> Any:
+    """Return a chart's specification with titles and words translated; data and names are kept."""
     if into.code == "en":
         return spec
     if isinstance(spec, dict):
         found = {}
         for key, value in spec.items():
             if key in ("title", "text", "subtitle", "words", "kind") and isinstance(value, str):
-                found[key] = into.said(value) if isinstance(value, Text) else into.word(value)
+                found[key] = into.translate(value) if isinstance(value, Text) else into.translate_word(value)
             else:
-                found[key] = translated_chart(value, into)
+                found[key] = translate_chart(value, into)
         return found
-    return [translated_chart(item, into) for item in spec] if isinstance(spec, list) else spec
+    return [translate_chart(item, into) for item in spec] if isinstance(spec, list) else spec

@@ -1,4 +1,4 @@
-"""A running measurement in a few lines."""
+"""A running measurement as a few lines of text."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ VERDICTS = {
 
 
 def live_lines(reading: LiveReading, *, calibrated: bool, expected: Sequence[str] = ()) -> list[str]:
-    """Return one line a channel, then warnings; the worst since the beginning stands at the end of each line."""
+    """Return one line per channel, ending with the worst result since the start, then the warnings."""
     lines = []
     for i, channel in enumerate(reading.channels):
         worst = reading.worst_thd_percent[i]
@@ -50,10 +50,10 @@ def _now(channel: Channel, calibrated: bool) -> str:
 
 
 def pictures_json(pictures: Pictures) -> dict[str, Any]:
-    """Return one period and the spectrum as a page draws them, rounded to what can be seen."""
+    """Return one period and the spectrum for a page, rounded to what can be seen."""
     return {
         "frequency_hz": pictures.frequency_hz,
-        # a band of a spread-out period may hold no sample
+        # a bin of a folded period may have no sample
         "wave": [None if math.isnan(v) else round(v, 4) for v in pictures.wave.tolist()],
         "upper": pictures.upper,
         "lower": pictures.lower,

@@ -1,4 +1,4 @@
-"""What music allows, in words, as blocks of a paper and as a chart."""
+"""The allowance for music, as text, as blocks of a paper and as a chart."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ if TYPE_CHECKING:
 
 SINE_CREST_DB = 3.0
 _NAMED = {"full": "the whole programme", "sub": "under 80 Hz", "high": "over 80 Hz"}
-"""What the bands are that are looked at without a job."""
+"""The bands that are analysed without a job."""
 
 
-def length_words(seconds: float) -> str:
-    """Return a play time in hours and minutes, or minutes and seconds."""
+def duration_text(seconds: float) -> str:
+    """Return a playing time in hours and minutes, or minutes and seconds."""
     minutes, rest = divmod(round(seconds), 60)
     if minutes < 60:
         return say("{minutes} min {seconds} s", minutes=minutes, seconds=rest)
     return say("{hours} h {minutes} min", hours=minutes // 60, minutes=minutes % 60)
 
 
-def choice_words(found: BandAllowance, limits: Limits) -> str:
-    """Return in a sentence what is recommended for a band, what stands against more, and which tracks do."""
-    choice, drive = found.choice, found.drive
+def choice_text(allowance: BandAllowance, limits: Limits) -> str:
+    """Return a sentence: the recommended allowance of a band, what limits it, and which tracks do."""
+    choice, drive = allowance.choice, allowance.drive
     tracks = joined([PurePath(track).name for track in choice.tracks])
-    steps = [row.db for row in found.rows]
+    steps = [row.db for row in allowance.rows]
     more = next((db for db in steps if db > choice.db), choice.db) if choice.kept else choice.db
-    head = say("{band}: {db} dB.", band=found.band, db=f"{choice.db:g}")
+    head = say("{band}: {db} dB.", band=allowance.band, db=f"{choice.db:g}")
     if choice.decided_by == "range":
-        return say("{head} More isn't looked at; the limits would allow it.", head=head)
+        return say("{head} Larger allowances weren't evaluated; the limits would permit more.", head=head)
     if choice.decided_by == "clipped_time":
         why = say(
             "With {more} dB it would be clipped for more than {limit} % of the time, most of it in {tracks}.",
@@ -57,22 +57,22 @@ def choice_words(found: BandAllowance, limits: Limits) -> str:
             tracks=tracks,
         )
     if not choice.kept:
-        head = say("{band}: no allowance keeps the limits.", band=found.band)
+        head = say("{band}: no allowance stays within the limits.", band=allowance.band)
     return say("{head} {why}", head=head, why=why)
 
 
-def crest_words(found: BandAllowance, tone_hz: float | None) -> str:
-    """Return in a sentence why a tone doesn't reach a ceiling as this band of the music does; empty for silence."""
-    row = found.row(found.choice.db)
-    if found.crest_db is None or row.mean_power_db is None:
+def crest_text(allowance: BandAllowance, tone_hz: float | None) -> str:
+    """Return a sentence on how a tone and this band of the music differ at the ceiling; empty for silence."""
+    row = allowance.row(allowance.choice.db)
+    if allowance.crest_db is None or row.mean_power_db is None:
         return ""
     tone = say("a tone") if tone_hz is None else say("a tone of {hz} Hz", hz=f"{tone_hz:g}")
     return say(
-        "{band}: the highest peak of this music stands {crest} dB over its rms, that of {tone} only {sine} dB. A tone that just "
-        "reaches the ceiling stays there and has its full power; this music, set by a tone {db} dB below full scale, is over "
-        "the ceiling for {percent} % of the time and has {less} dB less power.",
-        band=found.band,
-        crest=f"{found.crest_db:.1f}",
+        "{band}: the highest peak of this music is {crest} dB above its rms level, that of {tone} only {sine} dB. A tone that "
+        "just reaches the ceiling stays there at full power; this music, with the gain set by a tone {db} dB below full "
+        "scale, is above the ceiling {percent} % of the time and has {less} dB less power.",
+        band=allowance.band,
+        crest=f"{allowance.crest_db:.1f}",
         tone=tone,
         sine=f"{SINE_CREST_DB:.1f}",
         db=f"{row.db:g}",
@@ -81,8 +81,8 @@ def crest_words(found: BandAllowance, tone_hz: float | None) -> str:
     )
 
 
-def _power(found: BandAllowance, which: str) -> str:
-    row = found.row(found.choice.db)
+def _power(allowance: BandAllowance, which: str) -> str:
+    row = allowance.row(allowance.choice.db)
     watts = getattr(row, f"{which}_power_w")
     if watts is not None:
         return f"{watts:.3g} W"
@@ -90,15 +90,15 @@ def _power(found: BandAllowance, which: str) -> str:
     return "" if level is None else f"{round(level, 1) or 0.0:.1f} dB"
 
 
-def music_table(found: MusicResult) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return columns and rows, one a band; a column that says nothing is empty in all rows."""
+def music_table(result: MusicResult) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return columns and rows, one row per band; a column that doesn't apply is empty in all rows."""
     columns = (
         say("Band"), say("Crest"), say("Peak"), say("Now"), say("Recommended"), say("Clipped time"),
         say("Clipping products"), say("Mean power"), say("Worst second"), say("Rating"), say("Gained"),
     )  # fmt: skip
     rows = list[tuple[str, ...]]()
-    for a in found.bands:
-        row, now = a.row(a.choice.db), found.choice[a.band].now_db
+    for a in result.bands:
+        row, now = a.row(a.choice.db), result.choice[a.band].now_db
         rated = None if a.drive is None else a.drive.rating_w
         rows.append(
             (
@@ -118,50 +118,50 @@ def music_table(found: MusicResult) -> tuple[tuple[str, ...], list[tuple[str, ..
     return columns, rows
 
 
-def music_text(found: MusicResult) -> str:
-    """Return what is recommended, why, and what was skipped."""
-    count = len(found.skipped)
+def music_text(result: MusicResult) -> str:
+    """Return the recommended allowances, the reasons, and the skipped files, as text."""
+    count = len(result.skipped)
     left_out = f", {count} file{'s' if count != 1 else ''} skipped" if count else ""
     lines = [
-        f"{len(found.tracks)} track{'s' if len(found.tracks) != 1 else ''}, {length_words(found.seconds)}{left_out}",
+        f"{len(result.tracks)} track{'s' if len(result.tracks) != 1 else ''}, {duration_text(result.seconds)}{left_out}",
         "",
     ]
-    columns, rows = music_table(found)
+    columns, rows = music_table(result)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     width = {i: max(len(columns[i]), *(len(row[i]) for row in rows)) for i in shown}
     lines += [
         "  ".join(line[i].ljust(width[i]) if i == 0 else line[i].rjust(width[i]) for i in shown).rstrip()
         for line in (columns, *rows)
     ]
-    if all(a.drive is None for a in found.bands):
+    if all(a.drive is None for a in result.bands):
         lines.append("Powers are re a sine that just reaches the ceiling; for a job they are watts.")
-        named = [f"{a.band} is {_NAMED[a.band]}" for a in found.bands if a.band in _NAMED]
+        named = [f"{a.band} is {_NAMED[a.band]}" for a in result.bands if a.band in _NAMED]
         lines += [f"Bands: {', '.join(named)}."] if named else []
-    lines += ["", *(choice_words(a, found.limits) for a in found.bands), ""]
-    lines += [crest_words(a, found.choice[a.band].tone_hz) for a in found.bands]
-    lines += ["", *(f"skipped: {s.file}: {s.why}" for s in found.skipped)] if found.skipped else []
+    lines += ["", *(choice_text(a, result.limits) for a in result.bands), ""]
+    lines += [crest_text(a, result.choice[a.band].tone_hz) for a in result.bands]
+    lines += ["", *(f"skipped: {s.file}: {s.why}" for s in result.skipped)] if result.skipped else []
     return "\n".join(lines).rstrip()
 
 
-def music_blocks(found: MusicResult) -> list[Block]:
-    """Return the part of a paper that says what the customer's music allows."""
-    columns, rows = music_table(found)
+def music_blocks(result: MusicResult) -> list[Block]:
+    """Return the part of a paper on the allowance for the customer's music."""
+    columns, rows = music_table(result)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     table = Table(
         tuple(columns[i] for i in shown),
         tuple(tuple(row[i] for i in shown) for row in rows),
         right=tuple(range(1, len(shown))),
     )
-    chart = music_chart(found, title=say("What this music allows"))
-    head = say("Found from {tracks} tracks, {length}.", tracks=len(found.tracks), length=length_words(found.seconds))
-    texts = [choice_words(a, found.limits) for a in found.bands]
-    texts += [t for a in found.bands if (t := crest_words(a, found.choice[a.band].tone_hz))]
+    chart = music_chart(result, title=say("What this music allows"))
+    head = say("From {tracks} tracks, {length}.", tracks=len(result.tracks), length=duration_text(result.seconds))
+    texts = [choice_text(a, result.limits) for a in result.bands]
+    texts += [t for a in result.bands if (t := crest_text(a, result.choice[a.band].tone_hz))]
     return [Paragraph(head), table, *(Paragraph(t) for t in texts), Figure(chart, chart.description)]
 
 
 @dataclass(frozen=True, slots=True)
 class MusicChart:
-    """How much of the time each band is over a level, with its ceiling; and how long each allowance clips it.
+    """How much of the time each band exceeds a level, with its ceiling; and how long each allowance clips it.
 
     `levels`: band, level re digital full scale, percentage of time; `clipped`: band, allowance, percentage;
     `choices`: band and its recommended allowance, whose ceiling lies as far under full scale.
@@ -176,14 +176,14 @@ class MusicChart:
     description: str
 
 
-def music_chart(found: MusicResult, *, title: str) -> MusicChart:
-    """Return the chart of what music allows."""
-    levels = tuple((band, p.peak_dbfs, p.time_percent) for band, points in found.distribution.items() for p in points)
-    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in found.bands for row in a.rows)
-    choices = tuple((a.band, a.choice.db) for a in found.bands)
-    said = joined([say("{band}: {db} dB", band=band, db=f"{db:g}") for band, db in choices], by="{a}; {b}")
-    under = say("Upright lines are the ceilings that are recommended: {words}", words=said)
+def music_chart(result: MusicResult, *, title: str) -> MusicChart:
+    """Return the chart of the allowance for music."""
+    levels = tuple((band, p.peak_dbfs, p.time_percent) for band, points in result.distribution.items() for p in points)
+    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in result.bands for row in a.rows)
+    choices = tuple((a.band, a.choice.db) for a in result.bands)
+    listed = joined([say("{band}: {db} dB", band=band, db=f"{db:g}") for band, db in choices], by="{a}; {b}")
+    under = say("Vertical lines are the recommended ceilings: {words}", words=listed)
     return MusicChart(
-        title, under, levels, clipped, choices, found.limits.clipped_time_percent,
-        say("{place}: {words}", place=title, words=said),
+        title, under, levels, clipped, choices, result.limits.clipped_time_percent,
+        say("{place}: {words}", place=title, words=listed),
     )  # fmt: skip

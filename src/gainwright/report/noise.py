@@ -1,4 +1,4 @@
-"""Noise in words."""
+"""Noise as text."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from gainwright.metering import NoiseChannel
 
 NAMES = {
-    "mains_hum": "hum of the mains",
-    "ground_loop_hum": "hum through a shield",
-    "rectifier_ripple": "ripple of a rectifier",
-    "alternator_whine": "whine of the alternator",
+    "mains_hum": "mains hum",
+    "ground_loop_hum": "ground-loop hum",
+    "rectifier_ripple": "rectifier ripple",
+    "alternator_whine": "alternator whine",
     "digital_whine": "steady whine",
     "hiss": "hiss",
 }

@@ -1,4 +1,4 @@
-"""The onset of clipping in words and as a chart."""
+"""The onset of clipping, as text and as a chart."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def onset_text(channels: Sequence[Onset]) -> str:
-    """Return where each channel begins to clip, and how that is known."""
+    """Return the level at which each channel begins to clip, and the evidence for it, as text."""
     return "\n".join(line for onset in channels for line in _lines(onset))
 
 
@@ -24,14 +24,14 @@ def _lines(onset: Onset) -> list[str]:
     span = f"{level.value:.2f} dBFS ({level.low:.2f} to {level.high:.2f})"
     lines = [f"{head}{onset.limit_percent:g} % THD at {onset.time_s:.2f} s, {span}, {onset.frequency_hz:.1f} Hz"]
     if onset.hidden:
-        lines.append("  known by the fundamental, which stops following the steps: a filter behind hides the harmonics")
+        lines.append("  seen in the fundamental, which stops following the steps: a later filter hides the harmonics")
     if onset.flattened:
-        lines.append("  the tops are cut flat" + (", one side first" if onset.one_sided else ""))
+        lines.append("  the peaks are cut flat" + (", one side first" if onset.one_sided else ""))
     if onset.rounded:
         lines.append(
-            "  the tops are rounded: a soft ceiling, or a filter behind the stage; then it begins lower than it seems"
+            "  the peaks are rounded: soft clipping, or a filter after the stage; then clipping begins lower than it seems"
         )
-        lines.append("  name a filter that you know (the filters behind the stage), or play the stepped run")
+        lines.append("  name a filter that you know (the filters after the stage), or play the stepped run")
     return lines
 
 
@@ -47,7 +47,7 @@ class OnsetPoint:
 
 @dataclass(frozen=True, slots=True)
 class OnsetChart:
-    """Level and THD against time, the limit, and the moments at which it is passed."""
+    """Level and THD against time, the limit, and the times at which it is exceeded."""
 
     title: str
     subtitle: str
@@ -63,6 +63,6 @@ def onset_chart(channels: Sequence[Onset], *, title: str) -> OnsetChart:
         OnsetPoint(f"channel {o.channel}", f.time_s, f.rms_dbfs, f.thd_percent) for o in channels for f in o.frames
     )
     moments = tuple((f"channel {o.channel}", o.time_s) for o in channels if o.time_s is not None)
-    said = "; ".join(_lines(onset)[0] for onset in channels)
+    text = "; ".join(_lines(onset)[0] for onset in channels)
     limit = channels[0].limit_percent if channels else 1.0
-    return OnsetChart(title, said, points, limit, moments, f"{title}. {said}")
+    return OnsetChart(title, text, points, limit, moments, f"{title}. {text}")

@@ -1,24 +1,25 @@
-"""A paper as blocks: what stands on it in which order, for any way of printing it."""
+"""A paper as a sequence of blocks, independent of how it is printed."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.report import Chart
 
-Kind = Literal["setup", "handover", "customer", "case"]
+PaperKind = Literal["setup", "handover", "customer", "case"]
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
     """A heading of a section."""
 
+    kind: ClassVar = "heading"
     text: str
 
 
@@ -26,35 +27,39 @@ class Heading:
 class Paragraph:
     """A paragraph; `strong` for what must not be missed."""
 
+    kind: ClassVar = "paragraph"
     text: str
     strong: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Listed:
+class BulletList:
     """A list of sentences."""
 
+    kind: ClassVar = "listed"
     items: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table: columns, rows of texts; `right` are the columns that stand to the right, as numbers do."""
+    """A table: columns, rows of texts; `right` are the columns aligned right, as numbers are."""
 
+    kind: ClassVar = "table"
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """One step with boxes for a tick and a reading.
+class StepBlock:
+    """One step with a box for a reading or a tick.
 
     Attributes
     ----------
-    box : what is written into the box, as `V`; empty for a tick alone.
+    box : unit of the reading in the box, such as `V`; empty for a tick.
     """
 
+    kind: ClassVar = "step"
     number: int
     do: str
     why: str = ""
@@ -65,20 +70,22 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A chart with the words for who can't see it."""
+    """A chart with its text alternative."""
 
+    kind: ClassVar = "figure"
     chart: Chart
     alternative: str
 
 
 @dataclass(frozen=True, slots=True)
-class Fill:
-    """Lines that are left to be filled in by hand."""
+class BlankLines:
+    """Lines to be filled in by hand, each with its label."""
 
+    kind: ClassVar = "fill"
     labels: tuple[str, ...]
 
 
-Block = Heading | Paragraph | Listed | Table | Step | Figure | Fill
+Block = Heading | Paragraph | BulletList | Table | StepBlock | Figure | BlankLines
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +94,12 @@ class Paper:
 
     Attributes
     ----------
-    blocks : in the order in which they stand.
-    data : the same as numbers, a result.
-    date : ISO, as given; nothing is taken from the clock.
+    blocks : in printed order.
+    data : the paper's content as a typed result.
+    date : ISO, as given; the clock isn't read.
     """
 
-    kind: Kind
+    kind: PaperKind
     title: str
     subtitle: str
     blocks: tuple[Block, ...]
@@ -101,9 +108,9 @@ class Paper:
 
     @property
     def fingerprint(self) -> str:
-        """Sixteen hexadecimal figures of what the paper says: the same data, the same fingerprint (SHA-256)."""
-        said = json.dumps(self._numbers(), sort_keys=True, ensure_ascii=False)
-        return hashlib.sha256(said.encode()).hexdigest()[:16]
+        """Sixteen hexadecimal digits of the SHA-256 of the paper's data."""
+        content = json.dumps(self._numbers(), sort_keys=True, ensure_ascii=False)
+        return hashlib.sha256(content.encode()).hexdigest()[:16]
 
     def as_json(self) -> dict[str, Any]:
         """Return the paper's data as one object."""
@@ -114,7 +121,7 @@ class Paper:
         return {} if self.data is None else dict(to_json(self.data))
 
     def tables(self) -> list[tuple[str, Table]]:
-        """Return its tables with the heading each stands under, for CSV."""
+        """Return its tables, each with the heading above it, for CSV."""
         found, heading = [], ""
         for block in self.blocks:
             if isinstance(block, Heading):
@@ -125,5 +132,5 @@ class Paper:
 
 
 def subtitle(*parts: str) -> str:
-    """Return what stands below a title: those of its parts that there are."""
+    """Return the line below a title: its parts that aren't empty."""
     return " · ".join(part for part in parts if part)

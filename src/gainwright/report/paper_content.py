@@ -1,4 +1,4 @@
-"""A paper's blocks as plain data in one language, ready for any printer; and as HTML and CSV."""
+"""A paper's blocks as plain data in one language, for any printer, and as HTML and CSV."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0}
 """Type size of each kind, points."""
 PAGES = {"setup": 3, "customer": 1}
-"""Pages that a kind should fit on, by smaller type when it has to be."""
+"""Pages that a kind should fit on, with smaller type if necessary."""
 
 
 def paper_content(
     paper: Paper, into: Language, draw: Callable[[Chart, Language], str], *, size: str = "a4"
 ) -> dict[str, Any]:
-    """Return everything that stands on a paper, as texts of one language.
+    """Return everything on a paper as texts in one language.
 
     Parameters
     ----------
@@ -36,29 +36,29 @@ def paper_content(
     footer = say("Gainwright · {date} · data {fingerprint}", date=paper.date or "-", fingerprint=paper.fingerprint)
     return {
         "kind": paper.kind,
-        "title": into.said(paper.title),
-        "subtitle": into.said(paper.subtitle),
+        "title": into.translate(paper.title),
+        "subtitle": into.translate(paper.subtitle),
         "language": into.code,
         "paper": {"a4": "a4", "letter": "us-letter"}[size],
         "size": SIZES[paper.kind],
         "pages": PAGES.get(paper.kind, 0),
-        "footer": into.said(footer),
-        "words": {"caution": into.said(say("Caution:")), "page": into.said(say("page"))},
+        "footer": into.translate(footer),
+        "words": {"caution": into.translate(say("Caution:")), "page": into.translate(say("page"))},
         "blocks": [_block(block, into, draw) for block in paper.blocks],
     }
 
 
 def _block(block: Block, into: Language, draw: Callable[[Chart, Language], str]) -> dict[str, Any]:
     if isinstance(block, Figure):
-        return {"kind": "figure", "svg": draw(block.chart, into), "alternative": into.said(block.alternative)}
-    parts = {f.name: _said(getattr(block, f.name), into) for f in fields(block)}
-    return {"kind": type(block).__name__.lower(), **parts}
+        return {"kind": block.kind, "svg": draw(block.chart, into), "alternative": into.translate(block.alternative)}
+    parts = {f.name: _translated(getattr(block, f.name), into) for f in fields(block)}
+    return {"kind": block.kind, **parts}
 
 
-def _said(value: Any, into: Language) -> Any:
+def _translated(value: Any, into: Language) -> Any:
     if isinstance(value, tuple):
-        return [_said(item, into) for item in value]
-    return into.said(value) if isinstance(value, str) else value
+        return [_translated(item, into) for item in value]
+    return into.translate(value) if isinstance(value, str) else value
 
 
 STYLE = (
@@ -75,7 +75,7 @@ STYLE = (
 
 
 def paper_html(content: dict[str, Any]) -> str:
-    """Return a paper as one HTML file that needs nothing else; all that a job says is escaped."""
+    """Return a paper as one self-contained HTML file; all texts are escaped."""
     body = "".join(_HTML[block["kind"]](block, content["words"]) for block in content["blocks"])
     title, subtitle = escape(content["title"]), escape(content["subtitle"])
     return (
@@ -135,6 +135,6 @@ def paper_csv(content: dict[str, Any]) -> str:
 
 
 def _harmless(text: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula; numbers stay numbers."""
+    """Return a cell that no spreadsheet takes for a formula; numbers are kept."""
     formula = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and text[1:2] not in tuple("0123456789"))
     return f"'{text}" if formula else text

@@ -12,12 +12,12 @@ if TYPE_CHECKING:
 
 
 LEAST_DBFS = -120.0
-"""Harmonics below this aren't named."""
+"""Harmonics below this level aren't labelled."""
 
 
 @dataclass(frozen=True, slots=True)
 class WaveformChart:
-    """One period: share of the period and volts (or share of full scale); the ceilings where it is cut."""
+    """One period: phase as a share of the period, and volts (or share of full scale); the ceilings if it is clipped."""
 
     title: str
     subtitle: str
@@ -30,7 +30,7 @@ class WaveformChart:
 
 @dataclass(frozen=True, slots=True)
 class SpectrumChart:
-    """Peaks of the spectrum in Hz and dBFS, and its harmonics by order."""
+    """Peaks of the spectrum, Hz and dBFS, and its harmonics (order, Hz, dBFS)."""
 
     title: str
     subtitle: str
@@ -39,35 +39,37 @@ class SpectrumChart:
     description: str
 
 
-def waveform_chart(found: Pictures, *, title: str, full_scale_v: float | None = None) -> WaveformChart:
+def waveform_chart(pictures: Pictures, *, title: str, full_scale_v: float | None = None) -> WaveformChart:
     """Return one period of a recording's tone.
 
     Parameters
     ----------
-    full_scale_v : volts rms of a full-scale sine, when it was calibrated.
+    full_scale_v : volts rms of a full-scale sine, if calibrated.
     """
     factor = 1.0 if full_scale_v is None else full_scale_v * 2**0.5
     unit = "of full scale" if full_scale_v is None else "V"
-    points = tuple((float(x), float(y) * factor) for x, y in zip(found.phase, found.wave, strict=True))
-    cut = found.upper is not None
-    said = say("no tone")
-    if found.frequency_hz is not None:
-        hz = f"{found.frequency_hz:.6g}"
-        said = (
+    points = tuple((float(x), float(y) * factor) for x, y in zip(pictures.phase, pictures.wave, strict=True))
+    cut = pictures.upper is not None
+    text = say("no tone")
+    if pictures.frequency_hz is not None:
+        hz = f"{pictures.frequency_hz:.6g}"
+        text = (
             say("one period of {hz} Hz, cut at its ceiling", hz=hz)
             if cut
             else say("one period of {hz} Hz, not cut", hz=hz)
         )
-    ends = [None if edge is None else edge * factor for edge in (found.upper, found.lower)]
-    return WaveformChart(title, said, unit, points, ends[0], ends[1], say("{place}: {words}", place=title, words=said))
+    ends = [None if edge is None else edge * factor for edge in (pictures.upper, pictures.lower)]
+    return WaveformChart(title, text, unit, points, ends[0], ends[1], say("{place}: {words}", place=title, words=text))
 
 
-def spectrum_chart(found: Pictures, *, title: str) -> SpectrumChart:
+def spectrum_chart(pictures: Pictures, *, title: str) -> SpectrumChart:
     """Return the spectrum of a recording."""
-    points = tuple((float(hz), float(level)) for hz, level in zip(found.spectrum_hz, found.spectrum_dbfs, strict=True))
-    shown = tuple(h for h in found.harmonics if h[2] > LEAST_DBFS)[:10]
+    points = tuple(
+        (float(hz), float(level)) for hz, level in zip(pictures.spectrum_hz, pictures.spectrum_dbfs, strict=True)
+    )
+    shown = tuple(h for h in pictures.harmonics if h[2] > LEAST_DBFS)[:10]
     listed = [
         say("harmonic {order} at {level} dBFS", order=order, level=f"{level:.0f}") for order, _, level in shown[:4]
     ]
-    said = joined(listed) or say("no harmonic stands out")
-    return SpectrumChart(title, said, points, shown, say("{place}: {words}", place=title, words=said))
+    text = joined(listed) or say("no harmonic stands out")
+    return SpectrumChart(title, text, points, shown, say("{place}: {words}", place=title, words=text))

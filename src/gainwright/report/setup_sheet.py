@@ -1,4 +1,4 @@
-"""The set-up sheet for the bay: the plan with boxes for readings, its cautions, its tones."""
+"""The set-up sheet for the workshop: the plan with boxes for readings, its cautions, its tones."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.plan import Plan
-from gainwright.report.paper import Block, Fill, Heading, Paper, Paragraph, Step, Table, subtitle
+from gainwright.report.paper import BlankLines, Block, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.report.text import PHASES, expected, volts
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-    from gainwright.plan import Step as PlanStep
+    from gainwright.plan import Step
 
 UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
 
 
 @dataclass(frozen=True, slots=True)
 class SetupData:
-    """What a set-up sheet says, as data."""
+    """The data of a set-up sheet."""
 
     plan: Plan
     customer: str
@@ -42,7 +42,7 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         said.update(new)
         blocks.append(_step(number, step, new))
     blocks += [Heading(say("Targets")), _targets(plan)]
-    blocks += [Fill((say("Done by"), say("Date"), say("Remarks")))]
+    blocks += [BlankLines((say("Done by"), say("Date"), say("Remarks")))]
     return Paper(
         "setup",
         job.title or say("Set-up sheet"),
@@ -53,12 +53,12 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
     )
 
 
-def _step(number: int, step: PlanStep, cautions: tuple[str, ...]) -> Step:
+def _step(number: int, step: Step, cautions: tuple[str, ...]) -> StepBlock:
     box = UNITS.get(step.expect.quantity, "") if step.expect is not None else ""
     expect = "" if step.expect is None else say("Expect {reading}.", reading=expected(step.expect))
     if not step.visible:
         expect = say("This can't be seen with these instruments: see above.")
-    return Step(number, step.do, "", expect, box, cautions)
+    return StepBlock(number, step.do, "", expect, box, cautions)
 
 
 def _tones(plan: Plan) -> Table:

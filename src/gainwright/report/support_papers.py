@@ -1,4 +1,4 @@
-"""The customer's page and the case paper: what the support desk sends, and what it keeps."""
+"""The customer's page, which the support desk sends, and the case paper, which it files."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from gainwright.diagnose import Cause, Diagnoser, Diagnosis, repair, says, short
 from gainwright.model import Closed, DialogueStep
 from gainwright.report.belief_chart import belief_chart
-from gainwright.report.chain_drawing import chain_drawing, suspicion, where_to_check
-from gainwright.report.paper import Block, Figure, Heading, Listed, Paper, Paragraph, Step, Table, subtitle
+from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
+from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -23,46 +23,50 @@ LIKELY = 0.1
 
 @dataclass(frozen=True, slots=True)
 class CustomerData:
-    """What a customer's page says, as data."""
+    """The data of a customer's page."""
 
     diagnosis: Diagnosis
 
 
 @dataclass(frozen=True, slots=True)
 class CaseData:
-    """What a case paper says, as data: the diagnosis, how the case was closed, its dialogue."""
+    """The data of a case paper: the diagnosis, how the case was closed, its dialogue."""
 
     diagnosis: Diagnosis
     closed: Closed | None = None
     dialogue: tuple[DialogueStep, ...] = ()
 
 
-def customer_paper(job: Job, found: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:
-    """Return the page that a customer is sent: what to check, in order, with the place marked."""
+def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:
+    """Return the page sent to a customer: what to check, in order, with the places marked."""
     blocks: list[Block] = []
-    if found.repair is not None:
-        blocks += [Heading(say("What to do")), Paragraph(found.repair.do, strong=True), Paragraph(found.repair.prove)]
-    asked = () if found.done else found.next[:steps]
+    if diagnosis.repair is not None:
+        blocks += [
+            Heading(say("What to do")),
+            Paragraph(diagnosis.repair.do, strong=True),
+            Paragraph(diagnosis.repair.prove),
+        ]
+    asked = () if diagnosis.done else diagnosis.next[:steps]
     if asked:
         blocks.append(Heading(say("What to check, in this order")))
         for i, test in enumerate(asked, start=1):
             minutes = say("{minutes} minutes", minutes=f"{test.minutes:g}")
-            blocks.append(Step(i, test.ask, test.expect, minutes, " ", test.cautions))
-    drawing = chain_drawing(job, title=say("Where"), marks=where_to_check(found, steps=steps))
+            blocks.append(StepBlock(i, test.ask, test.expect, minutes, " ", test.cautions))
+    drawing = chain_drawing(job, title=say("Where"), marks=places_to_check(diagnosis, steps=steps))
     blocks += [Heading(say("Where")), Figure(drawing, drawing.description)]
-    if found.evidence:
-        blocks += [Heading(say("What is known")), Listed(tuple(e.said for e in found.evidence))]
-    likely = tuple(c.why for c in found.causes if c.probability >= LIKELY)[:3]
+    if diagnosis.evidence:
+        blocks += [Heading(say("What is known")), BulletList(tuple(e.said for e in diagnosis.evidence))]
+    likely = tuple(c.why for c in diagnosis.causes if c.probability >= LIKELY)[:3]
     if likely:
-        blocks += [Heading(say("What is likely")), Listed(likely)]
+        blocks += [Heading(say("What is likely")), BulletList(likely)]
     title = job.title or say("What to check")
-    return Paper("customer", title, date, tuple(blocks), CustomerData(found), date)
+    return Paper("customer", title, date, tuple(blocks), CustomerData(diagnosis), date)
 
 
 def case_paper(
-    job: Job, diagnoser: Diagnoser, entries: Sequence[Entry], found: Diagnosis, case: Case | None, *, date: str = ""
+    job: Job, diagnoser: Diagnoser, entries: Sequence[Entry], diagnosis: Diagnosis, case: Case | None, *, date: str = ""
 ) -> Paper:
-    """Return the case for the file: the job, the evidence, the belief after each step, the outcome."""
+    """Return the case paper: the chain, the evidence, the belief after each entry, the outcome."""
     blocks: list[Block] = []
     if case is not None and case.closed is not None:
         cause = Cause(case.closed.cause, case.closed.where)
@@ -71,24 +75,24 @@ def case_paper(
         blocks += [Paragraph(case.closed.note)] if case.closed.note else []
     else:
         blocks += [Heading(say("Outcome")), Paragraph(say("The case is open."))]
-    blocks += [Heading(say("What is believed")), _believed(found)]
-    if found.contradiction:
-        blocks.append(Paragraph(found.contradiction, strong=True))
-    blocks += [Heading(say("What was found")), _evidence(found)]
+    blocks += [Heading(say("What is believed")), _believed(diagnosis)]
+    if diagnosis.contradiction:
+        blocks.append(Paragraph(diagnosis.contradiction, strong=True))
+    blocks += [Heading(say("What was found")), _evidence(diagnosis)]
     if entries:
-        chart = belief_chart(diagnoser, entries, title=say("How the belief moved"))
+        chart = belief_chart(diagnoser, entries, title=say("How the belief changed"))
         blocks.append(Figure(chart, chart.description))
     if case is not None and case.dialogue:
         blocks += [Heading(say("The dialogue")), _dialogue(case)]
-    drawing = chain_drawing(job, title=say("The chain"), marks=suspicion(found))
+    drawing = chain_drawing(job, title=say("The chain"), marks=suspected_places(diagnosis))
     blocks += [Heading(say("The chain")), Figure(drawing, drawing.description)]
-    data = CaseData(found) if case is None else CaseData(found, case.closed, case.dialogue)
+    data = CaseData(diagnosis) if case is None else CaseData(diagnosis, case.closed, case.dialogue)
     below = subtitle(job.customer, job.vehicle.description, case.opened if case is not None else "", date)
     return Paper("case", (case.title if case else "") or job.title or say("Case"), below, tuple(blocks), data, date)
 
 
-def _believed(found: Diagnosis) -> Table:
-    shown = [c for c in found.causes if c.probability >= 0.02][:8] or list(found.causes[:1])
+def _believed(diagnosis: Diagnosis) -> Table:
+    shown = [c for c in diagnosis.causes if c.probability >= 0.02][:8] or list(diagnosis.causes[:1])
     rows = [
         (
             f"{c.cause} {c.where}".strip(),
@@ -97,12 +101,12 @@ def _believed(found: Diagnosis) -> Table:
         )
         for c in shown
     ]
-    rows.append((say("something not modelled"), f"{100 * found.surprise:.0f} %", ""))
+    rows.append((say("something not modelled"), f"{100 * diagnosis.surprise:.0f} %", ""))
     return Table((say("Cause"), say("Believed"), say("Means")), tuple(rows), right=(1,))
 
 
-def _evidence(found: Diagnosis) -> Table:
-    rows = tuple((str(e.number), e.said, e.expected, f"{100 * e.doubt:.0f} %") for e in found.evidence)
+def _evidence(diagnosis: Diagnosis) -> Table:
+    rows = tuple((str(e.number), e.said, e.expected, f"{100 * e.doubt:.0f} %") for e in diagnosis.evidence)
     return Table((say("No."), say("Found"), say("In a sound chain"), say("Doubtful")), rows, right=(3,))
 
 
@@ -111,6 +115,6 @@ def _dialogue(case: Case) -> Table:
     for i, step in enumerate(case.dialogue, start=1):
         believed = step.believed
         held = "" if believed is None else f"{believed.cause} {believed.where} {100 * believed.probability:.0f} %"
-        rows.append((str(i), step.ask or say("told unasked"), say(step.answer), f"{step.minutes:g}", held))
+        rows.append((str(i), step.ask or say("volunteered"), say(step.answer), f"{step.minutes:g}", held))
     columns = (say("No."), say("Asked"), say("Answer"), say("Minutes"), say("Then believed"))
     return Table(columns, tuple(rows), right=(3,))

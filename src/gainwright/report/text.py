@@ -1,4 +1,4 @@
-"""A plan, a corridor, a verdict as plain text for a terminal of eighty columns or more."""
+"""A plan, a corridor, a measurement as plain text for a terminal."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from gainwright.model import marks_words
-from gainwright.report.corridor import margin_words
+from gainwright.report.corridor import margin_text
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
 
 
 def volts(value: float) -> str:
-    """Return a voltage with three figures and a handy unit."""
+    """Return a voltage with three figures, in V, mV or µV."""
     if value == 0:
         return "0 V"
     if not math.isfinite(value):
@@ -43,7 +43,7 @@ def volts(value: float) -> str:
 
 
 def expected(expect: Expect) -> str:
-    """Return an expected reading with its interval; of an indicator its marks, with the level behind them."""
+    """Return an expected reading with its interval; for an indicator the lit marks, with the level they imply."""
     if expect.lit is not None:
         low, high = volts(expect.low), volts(expect.high)
         return say("{marks}, behind it {low} to {high}", marks=marks_words(expect.lit), low=low, high=high)
@@ -82,13 +82,13 @@ def plan_text(plan: Plan) -> str:
 
 
 def learned_text(rows: Iterable[tuple[str, float, float, float, float]]) -> str:
-    """Return what readings taught, a line each: path, and its 95 % interval now and before, in SI."""
+    """Return what was learned from readings, a line each: path, its 95 % interval now and before, in SI."""
     lines = [f"  {path:<36} {low:.4g} to {high:.4g}   (was {was:.4g} to {to:.4g})" for path, low, high, was, to in rows]
     return "\n".join(["", "Learned from the readings", "-------------------------", *(lines or ["  nothing yet"])])
 
 
 def findings_text(findings: Iterable[Finding]) -> list[str]:
-    """Return findings, one paragraph each."""
+    """Return findings as lines, one paragraph each."""
     lines = []
     for f in findings:
         lines += [
@@ -110,7 +110,7 @@ def _step(number: int, step: Step, cautions: list[str]) -> list[str]:
 
 
 def levels_text(levels: Levels) -> str:
-    """Return the corridor as a table for each path."""
+    """Return the corridor as text, a table per path."""
     lines = [f"{levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS"]
     for path in levels.paths:
         lines += ["", path.path]
@@ -121,23 +121,23 @@ def levels_text(levels: Levels) -> str:
             first = "  <- limits first" if node.node == path.limits_first else ""
             lines.append(
                 f"  {node.node:<24}{volts(node.v_rms):>10} {interval:<23}{volts(node.ceiling_v_rms):>9}"
-                f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_words(node)}{first}"
+                f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_text(node)}{first}"
             )
     return "\n".join(lines)
 
 
 def rounded(value: float, half: float | None) -> str:
-    """Return a figure with its ±, the ± to two figures and the value to the same place (JCGM 100:2008, 7.2.6)."""
+    """Return a value with its ±: the ± with two figures, the value to the same decimal (JCGM 100:2008, 7.2.6)."""
     if not half or not math.isfinite(half) or not math.isfinite(value):
         return f"{value:.3g}"
     digits = max(0, 1 - math.floor(math.log10(half)))
-    if digits > 4:  # better known than anybody needs
+    if digits > 4:  # more precise than needed
         return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1000 else f"{value:.1f}"
     return f"{value:.{digits}f} ± {half:.{digits}f}"
 
 
 def measurement_text(measurement: Measurement) -> str:
-    """Return what a recording holds, a paragraph a channel."""
+    """Return the measurement of a recording as text, a paragraph per channel."""
     lines = []
     for channel in measurement.channels:
         said = [f"channel {channel.channel}: {channel.verdict.replace('_', ' ')}"]

@@ -14,7 +14,7 @@ from gainwright.report import (
     corridor_chart,
     findings_text,
     levels_text,
-    margin_words,
+    margin_text,
     measurement_text,
     plan_text,
     volts,
@@ -42,7 +42,7 @@ def test_the_chart_holds_the_levels() -> None:
         path = paths[f"{mark.path.split(',')[0]}.{'mono' if 'mono' in mark.path else 'left'}"]
         node = path.nodes[mark.position]
         assert mark.level_dbv == pytest.approx(20 * math.log10(node.v_rms))
-        assert mark.margin == margin_words(node)
+        assert mark.margin == margin_text(node)
         assert mark.tightest == (node.node == path.limits_first)
     assert chart.title == "a car"
     assert "tightest at" in chart.description
@@ -56,7 +56,7 @@ def test_margins_are_said_in_words() -> None:
     for path in found.paths:
         assert path.path in text
         for node in path.nodes:
-            assert margin_words(node) in text
+            assert margin_text(node) in text
 
 
 @pytest.mark.parametrize("name", list(examples()))

@@ -12,7 +12,7 @@ from babel.messages.pofile import read_po
 from catalogue import PACKAGE, sentences, words
 
 from gainwright.errors import GainwrightError
-from gainwright.report.languages import LANGUAGES, Language, language, translated_chart
+from gainwright.report.languages import LANGUAGES, Language, language, translate_chart
 from gainwright.texts import joined, say
 
 OTHERS = sorted(set(LANGUAGES) - {"en"})
@@ -59,10 +59,10 @@ def test_what_is_shipped_is_what_is_written(code: str) -> None:
 def test_numbers_after_the_language() -> None:
     """German writes a comma (Unicode CLDR: decimal of de is ','); English and a job's own words stay."""
     text = say("Reached {volts}", volts="25.36 V ± 0.2")
-    assert Language("de").said(text).endswith("25,36 V ± 0,2")
-    assert Language("en").said(text) == "Reached 25.36 V ± 0.2"
-    assert Language("de").said("12.5 mV") == "12,5 mV"
-    assert Language("de").said("Version 1.2.3 of amp_sub.out") == "Version 1.2.3 of amp_sub.out"
+    assert Language("de").translate(text).endswith("25,36 V ± 0,2")
+    assert Language("en").translate(text) == "Reached 25.36 V ± 0.2"
+    assert Language("de").translate("12.5 mV") == "12,5 mV"
+    assert Language("de").translate("Version 1.2.3 of amp_sub.out") == "Version 1.2.3 of amp_sub.out"
 
 
 def test_sentences_within_sentences() -> None:
@@ -70,18 +70,18 @@ def test_sentences_within_sentences() -> None:
     inner = say("nothing")
     assert inner in ("nothing",)
     both = joined([inner, inner], "{a}; {b}")
-    assert Language("de").said(both) == "nichts; nichts"
+    assert Language("de").translate(both) == "nichts; nichts"
     assert both == "nothing; nothing"
 
 
 def test_chart_words() -> None:
     """Titles and texts of a chart are said in the language; its data stay."""
     spec = {"title": say("The chain"), "data": [{"name": "ceiling", "v": 1.5}], "layer": [{"title": "ceiling"}]}
-    german = translated_chart(spec, Language("de"))
+    german = translate_chart(spec, Language("de"))
     assert german["title"] != "The chain"
     assert german["data"] == spec["data"]
     assert german["layer"][0]["title"] != "ceiling"
-    assert translated_chart(spec, Language("en")) is spec
+    assert translate_chart(spec, Language("en")) is spec
 
 
 def test_an_unknown_language() -> None:

@@ -27,7 +27,7 @@ from gainwright.model import Job
 from gainwright.plan import Plan, make_plan
 from gainwright.report import allowance_chart, case_paper, customer_paper, handover, setup_sheet, volts
 from gainwright.report.handover import hearing_rows
-from gainwright.report.paper import Heading, Listed, Paper, Paragraph, Step, Table
+from gainwright.report.paper import BulletList, Heading, Paper, Paragraph, StepBlock, Table
 from gainwright.results import to_json
 
 EXAMPLE = "two_way_and_sub"
@@ -106,7 +106,7 @@ def test_the_set_up_sheet_says_the_plan(job: Job, plan: Plan) -> None:
 
 def test_cautions_stand_where_they_apply_first(job: Job, plan: Plan) -> None:
     """No caution of the plan is left out, each is printed once, at the first step that needs it."""
-    steps = [b for b in setup_sheet(job, plan).blocks if isinstance(b, Step)]
+    steps = [b for b in setup_sheet(job, plan).blocks if isinstance(b, StepBlock)]
     printed = [c for s in steps for c in s.cautions]
     assert set(printed) == {c for s in plan.steps for c in s.cautions}
     assert len(printed) == len(set(printed))
@@ -228,7 +228,7 @@ def test_the_allowance_is_the_jobs(job: Job, plan: Plan) -> None:
 
 def test_what_was_not_measured_is_said(job: Job, plan: Plan) -> None:
     """Without readings each target, the clean limit, distortion and each supply are listed; a reading takes one off."""
-    missing = next(b for b in reversed(handover(job, plan).blocks) if isinstance(b, Listed)).items
+    missing = next(b for b in reversed(handover(job, plan).blocks) if isinstance(b, BulletList)).items
     for target in plan.targets:
         assert any(target.stage in m for m in missing)
     assert any("clean limit" in m for m in missing)
@@ -249,7 +249,7 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
     entry = read_entry({"heard": "sub", "tone": "40 Hz", "is": "silent"}, job)
     found = tell(Diagnoser(job), (entry,))
     paper = customer_paper(job, found)
-    steps = [b.do for b in paper.blocks if isinstance(b, Step)]
+    steps = [b.do for b in paper.blocks if isinstance(b, StepBlock)]
     assert steps == [t.ask for t in found.next[: len(steps)]]
     assert len(steps) == 3
     pdf = written(paper, ".pdf")
@@ -292,7 +292,7 @@ def test_no_text_of_a_job_becomes_markup(job: Job, plan: Plan, text: str) -> Non
         update={"title": text, "customer": text, "vehicle": job.vehicle.model_copy(update={"description": text})}
     )
     paper = setup_sheet(odd, plan)
-    paper = dataclasses.replace(paper, blocks=(Heading(text), Paragraph(text), Listed((text,)), Table((text,), ((text,),)), Step(1, text, text, text, text, (text,))))  # fmt: skip
+    paper = dataclasses.replace(paper, blocks=(Heading(text), Paragraph(text), BulletList((text,)), Table((text,), ((text,),)), StepBlock(1, text, text, text, text, (text,))))  # fmt: skip
     page = parsed(written(paper, ".html"))
     assert page.text.count(text) >= 12
     assert page.tags & {"script", "img", "iframe", "a", "link", "object"} == set()
@@ -363,9 +363,9 @@ def test_any_text_prints(texts: list[str]) -> None:
     blocks = (
         Heading(a),
         Paragraph(b, strong=True),
-        Listed((c, d)),
+        BulletList((c, d)),
         Table((a, b), ((c, d), (e, f))),
-        Step(1, e, f, a, b, (c,)),
+        StepBlock(1, e, f, a, b, (c,)),
     )
     from gainwright.report import language, paper_content, paper_html
 

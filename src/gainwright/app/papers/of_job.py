@@ -43,10 +43,10 @@ class PaperRequest:
         ------
         CallError : a kind, language, size, date or suffix that there isn't.
         """
-        from gainwright.report import Kind, language
+        from gainwright.report import PaperKind, language
 
         for what, value, there in (
-            ("kind", self.kind, get_args(Kind)),
+            ("kind", self.kind, get_args(PaperKind)),
             ("size", self.size, SIZES),
             ("form", suffix, SUFFIXES),
         ):

@@ -51,14 +51,14 @@ class PaperMaterial:
 
 def check_kind(kind: str) -> None:
     """Refuse a kind of paper that there isn't. CallError."""
-    from gainwright.report import Kind
+    from gainwright.report import PaperKind
 
-    if kind not in get_args(Kind):
+    if kind not in get_args(PaperKind):
         raise CallError(
             f"there is no paper {kind!r}",
             code="unknown_kind",
             where="kind of paper",
-            rule=f"there is {', '.join(get_args(Kind))}",
+            rule=f"there is {', '.join(get_args(PaperKind))}",
         )
 
 

@@ -126,9 +126,9 @@ def _mine(said: Said) -> dict[str, str] | None:
 
 def _in_words(job: Job, found: Diagnosis) -> str:
     """Return what the drawing shows, in words."""
-    from gainwright.report import chain_drawing, suspicion
+    from gainwright.report import chain_drawing, suspected_places
 
-    return chain_drawing(job, title="The chain", marks=suspicion(found)).description
+    return chain_drawing(job, title="The chain", marks=suspected_places(found)).description
 
 
 def _left_out(case: Case) -> list[str]:

@@ -1,4 +1,4 @@
-"""The chain of a job: drawn as it is wired, every key in forms, undo and redo."""
+"""The chain of a job: drawn as wired, every key in forms, undo and redo."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/jobs/{job}/chain")
 def chain(request: Request, site: CurrentSite, job: str, check: Annotated[str, Query(max_length=5)] = "") -> Response:
-    """Show the chain as it is wired, with what is found at its stages once it is checked."""
+    """Show the chain as wired, with what is found at its stages once it is checked."""
     stored = site.store.jobs.get(job)
     try:
         site.models.read(stored.text)

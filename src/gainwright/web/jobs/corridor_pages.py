@@ -65,7 +65,7 @@ def _show(
     except GainwrightError as found:
         error = error or found
         controls = corridor.controls_of(read, {})
-    from gainwright.report import corridor_chart, margin_words, volts
+    from gainwright.report import corridor_chart, margin_text, volts
 
     chart = corridor_chart(levels, title=stored.title) if levels is not None else None
     drawn = passages(chart) if chart is not None else ()
@@ -85,7 +85,7 @@ def _show(
         "kept": str(fields.get("kept", "")) == str(stored.revision),
         "error": error,
         "volts": volts,
-        "margin": margin_words,
+        "margin": margin_text,
     }
     status = 200 if error is None else status_of(error)
     return page(request, "corridor.html", status=status, job=stored, here="corridor", **context)

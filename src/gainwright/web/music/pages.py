@@ -75,7 +75,7 @@ def found(request: Request, site: CurrentSite, music: str) -> Response:
 
 
 def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
-    from gainwright.report import choice_words, crest_words, length_words, music_table
+    from gainwright.report import choice_text, crest_text, duration_text, music_table
 
     kept = music_scanning.result(site, music)
     result = kept.found
@@ -89,11 +89,11 @@ def _found(request: Request, site: Site, music: str, error: GainwrightError | No
         kept=kept,
         found=result,
         about=_job_of(site, kept.job_id),
-        length=length_words(result.seconds),
+        length=duration_text(result.seconds),
         columns=[columns[i] for i in shown],
         rows=[[row[i] for i in shown] for row in rows],
-        choices=[choice_words(a, result.limits) for a in result.bands],
-        crests=[words for a in result.bands if (words := crest_words(a, result.choice[a.band].tone_hz))],
+        choices=[choice_text(a, result.limits) for a in result.bands],
+        crests=[words for a in result.bands if (words := crest_text(a, result.choice[a.band].tone_hz))],
         tracks=result.tracks[:MOST_TRACKS],
         error=error,
     )
