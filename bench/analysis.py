@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy import signal
 
+from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.app.measuring.live import LiveOptions, live
 from gainwright.app.ports import Block, InputDevice
 from gainwright.metering import Recording, find_onset, measure, measure_noise
@@ -91,7 +92,8 @@ class Paced:
 def _live() -> tuple[float, float]:
     sound = Paced()
     before, begin = time.process_time(), time.perf_counter()
-    ages = [time.perf_counter() - sound.newest for update in live(sound, LiveOptions()) if update.reading is not None]
+    updates = live(sound, LiveOptions(), FileCalibrations())
+    ages = [time.perf_counter() - sound.newest for update in updates if update.reading is not None]
     return statistics.median(ages), (time.process_time() - before) / (time.perf_counter() - begin)
 
 

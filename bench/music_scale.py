@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.music_cache import SqliteMusicCache
 from gainwright.adapters.music_cluster import ClusterWorkers
+from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_workers import LocalWorkers, cores
-from gainwright.app.music.files import find_files
 from gainwright.app.music.scan import scan
 from gainwright.programme import USUAL_BANDS, load
 
@@ -26,7 +26,7 @@ RESCANNED = 20
 def _timed(folder: str, workers: Workers) -> tuple[float, float]:
     """Return seconds on the clock, and times real time; tell what processors spent on it, which a busy machine doesn't alter."""
     began_s, spent_s = time.perf_counter(), _spent_s()
-    found = scan([folder], bands=USUAL_BANDS, workers=workers)
+    found = scan([folder], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=workers)
     took_s = time.perf_counter() - began_s
     if workers.here:
         print(f"{_spent_s() - spent_s:24.1f} s of processor time for {found.seconds / 3600:.2f} h of music:")
@@ -75,15 +75,15 @@ def _rescan(folder: str) -> None:
     """Print what a file costs when nothing has changed, and what of it is looking at the disk."""
     with tempfile.TemporaryDirectory() as kept:
         cache = SqliteMusicCache(Path(kept))
-        scan([folder], bands=USUAL_BANDS, workers=LocalWorkers(), cache=cache)
+        scan([folder], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=LocalWorkers(), cache=cache)
         began_s = time.perf_counter()
         for _ in range(RESCANNED):
-            found = scan([folder], bands=USUAL_BANDS, workers=LocalWorkers(), cache=cache)
+            found = scan([folder], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=LocalWorkers(), cache=cache)
             assert found.reused == found.total
         each_s = (time.perf_counter() - began_s) / RESCANNED / found.total
         began_s = time.perf_counter()
         for _ in range(RESCANNED):
-            find_files([folder])
+            DiskMusicFiles().find([folder])
         look_s = (time.perf_counter() - began_s) / RESCANNED / found.total
         cache.close()
     print(f"rescan, nothing changed: {1e6 * each_s:.0f} µs a file, {1e6 * look_s:.0f} µs of it finding it")

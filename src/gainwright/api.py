@@ -222,7 +222,9 @@ def scan_music(
     world = compose()
     bands, _ = job_bands(job)
     cache = world.music_cache() if keep else None
-    return allowances(scan(paths, bands=bands, workers=world.music_workers(workers), cache=cache), job)
+    names = [str(path) for path in paths]
+    found = scan(names, bands=bands, files=world.music_files, workers=world.music_workers(workers), cache=cache)
+    return allowances(found, job)
 
 
 def write_paper(

@@ -11,8 +11,17 @@ if TYPE_CHECKING:
     from gainwright.adapters.installation import InstalledPart
     from gainwright.adapters.store import StoreMaintenance
     from gainwright.app.cases.importing import ImportedCases
-    from gainwright.app.music.ports import MusicCache, Workers
-    from gainwright.app.ports import Benches, CaseFolder, Charts, HiddenRigs, Printer, SoundFiles, SoundInput
+    from gainwright.app.music.ports import MusicCache, MusicFiles, MusicFolders, Workers
+    from gainwright.app.ports import (
+        Benches,
+        Calibrations,
+        CaseFolder,
+        Charts,
+        HiddenRigs,
+        Printer,
+        SoundFiles,
+        SoundInput,
+    )
     from gainwright.app.store import Store
 
 
@@ -39,6 +48,13 @@ class Adapters:
         from gainwright.adapters.sound_input import PortAudioInput
 
         return PortAudioInput()
+
+    @property
+    def calibrations(self) -> Calibrations:
+        """The person's calibrations of sound inputs."""
+        from gainwright.adapters.calibrations import FileCalibrations
+
+        return FileCalibrations()
 
     @property
     def sound_files(self) -> SoundFiles:
@@ -110,6 +126,20 @@ class Adapters:
         from gainwright.adapters.store_place import store_place
 
         return StoreMaintenance(store_place(where))
+
+    @property
+    def music_files(self) -> MusicFiles:
+        """Where recordings are found."""
+        from gainwright.adapters.music_files import DiskMusicFiles
+
+        return DiskMusicFiles()
+
+    @property
+    def music_folders(self) -> MusicFolders:
+        """Where the folders that may be scanned are found."""
+        from gainwright.adapters.music_folders import DiskMusicFolders
+
+        return DiskMusicFolders()
 
     def music_cache(self, folder: Path | None = None) -> MusicCache:
         """Return the cache of scanned music, in the user's cache folder unless one is named. CallError: it can't be written."""

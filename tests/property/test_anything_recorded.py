@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import interpolate, signal
 
-from gainwright.app.measuring.calibrations import calibrations_file, kept_calibrations
+from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.errors import CallError, RecordingError
 from gainwright.metering import Recording, find_onset, find_path, measure_noise, response_of_sweep, response_of_two
 from gainwright.metering.bends import HARD, bend
@@ -73,10 +72,10 @@ def test_any_file_of_calibrations(content: bytes, tmp_path_factory: pytest.TempP
     folder = tmp_path_factory.mktemp("settings", numbered=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(folder))
-        calibrations_file().parent.mkdir(parents=True)
-        Path(calibrations_file()).write_bytes(content)
+        FileCalibrations().path.parent.mkdir(parents=True)
+        FileCalibrations().path.write_bytes(content)
         try:
-            assert all(value > 0 for value in kept_calibrations().values())
+            assert all(value > 0 for value in FileCalibrations().kept().values())
         except CallError as error:
             assert "delete it" in str(error)
 

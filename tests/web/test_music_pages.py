@@ -10,7 +10,8 @@ import pytest
 import soundfile
 from web_server import WebServer
 
-from gainwright.app.music.folders import chosen, folders
+from gainwright.adapters.music_folders import DiskMusicFolders
+from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -133,8 +134,8 @@ def test_folders_are_roots_and_what_is_right_inside(tmp_path: Path) -> None:
     (tmp_path / "a" / "deep").mkdir(parents=True)
     (tmp_path / ".hidden").mkdir()
     (tmp_path / "file.flac").touch()
-    listed = folders([tmp_path])
-    assert [folder.path for folder in listed] == [tmp_path, tmp_path / "a"]
-    assert [folder.path for folder in chosen([tmp_path], [listed[1].id])] == [tmp_path / "a"]
+    listed = DiskMusicFolders().list([str(tmp_path)])
+    assert [folder.path for folder in listed] == [str(tmp_path), str(tmp_path / "a")]
+    assert [folder.path for folder in chosen_folders(listed, [listed[1].id])] == [str(tmp_path / "a")]
     with pytest.raises(CallError):
-        chosen([tmp_path], ["nothing"])
+        chosen_folders(listed, ["nothing"])

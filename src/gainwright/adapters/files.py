@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.errors import CallError
+from gainwright.errors import CallError, ReadingError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-def write_file(path: Path, content: bytes | str) -> None:
+def write_file(path: Path, content: bytes | str, *, remedy: str = "choose another place") -> None:
     """Write a file whole or not at all; text as UTF-8.
 
     Raises
@@ -24,11 +24,11 @@ def write_file(path: Path, content: bytes | str) -> None:
     except OSError as error:
         part.unlink(missing_ok=True)
         raise CallError(
-            f"can't be written: {error.strerror}", code="not_written", where=str(path), remedy="choose another place"
+            f"can't be written: {error.strerror}", code="not_written", where=str(path), remedy=remedy
         ) from None
 
 
-def make_folder(path: Path) -> None:
+def make_folder(path: Path, *, remedy: str = "choose another folder") -> None:
     """Make a folder and those above it, unless it is there.
 
     Raises
@@ -39,5 +39,27 @@ def make_folder(path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CallError(
-            f"can't be made: {error.strerror}", code="not_written", where=str(path), remedy="choose another folder"
+            f"can't be made: {error.strerror}", code="not_written", where=str(path), remedy=remedy
         ) from None
+
+
+def read_text(path: Path, *, most_bytes: int, remedy: str = "check the name") -> str:
+    """Return the text of a file in UTF-8, with or without a byte order mark.
+
+    Raises
+    ------
+    ReadingError : it isn't a file, can't be read, is larger than `most_bytes`, or isn't UTF-8.
+    """
+    where = str(path)
+    try:
+        if path.is_dir():
+            raise ReadingError("is a folder", code="not_a_file", where=where, remedy="name a file")
+        if path.stat().st_size > most_bytes:
+            raise ReadingError(f"is over {most_bytes / 1e6:g} MB", code="too_large", where=where, remedy=remedy)
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise ReadingError(
+            f"can't be read: {error.strerror}", code="not_readable", where=where, remedy=remedy
+        ) from None
+    except UnicodeDecodeError:
+        raise ReadingError("isn't UTF-8 text", code="encoding", where=where, remedy="save it in UTF-8") from None

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.app.music.ports import Answer, Stopped
+from gainwright.app.music.ports import Answer, StoppedScan
 from gainwright.errors import CallError
 from gainwright.programme import ANALYSIS_VERSION, BandStatistics, TrackStatistics
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from gainwright.app.music.files import SoundFile
+    from gainwright.app.music.ports import MusicFile
     from gainwright.programme import Band
 
 FILE = "music.sqlite"
@@ -122,7 +122,7 @@ class SqliteMusicCache:
         """Close the file."""
         self._database.close()
 
-    def known(self, files: Sequence[SoundFile], bands: Sequence[Band]) -> dict[str, Answer]:
+    def known(self, files: Sequence[MusicFile], bands: Sequence[Band]) -> dict[str, Answer]:
         """Return path -> what is kept for the files that are unchanged; by one question a file, without opening it."""
         ask = (
             "select contents.why, contents.statistics, contents.digest from files join contents using (digest) "
@@ -130,7 +130,7 @@ class SqliteMusicCache:
         )
         key, found = bands_key(bands), {}
         for file in files:
-            path, size, mtime_ns, inode = file.key
+            path, size, mtime_ns, inode = file.absolute, file.size, file.mtime_ns, file.inode
             row = self._ask(ask, (path, size, mtime_ns, str(inode), key))
             answer = self._answer(row)
             if answer is not None:
@@ -146,7 +146,7 @@ class SqliteMusicCache:
         ask = "select why, statistics, digest from contents where digest = ? and bands = ?"
         return self._answer(self._ask(ask, (digest, bands_key(bands))))
 
-    def keep(self, file: SoundFile, bands: Sequence[Band], answer: Answer) -> None:
+    def keep(self, file: MusicFile, bands: Sequence[Band], answer: Answer) -> None:
         """Keep what came of a file, at once and for good.
 
         Raises
@@ -154,14 +154,14 @@ class SqliteMusicCache:
         CallError : it can't be written, as when the disk is full.
         """
         blob = None if answer.statistics is None else statistics_bytes(answer.statistics)
-        path, size, mtime_ns, inode = file.key
+        path, size, mtime_ns, inode = file.absolute, file.size, file.mtime_ns, file.inode
         content = (answer.digest, bands_key(bands), ANALYSIS_VERSION, size, answer.why, blob)
         self._write(
             ("insert or replace into contents values (?, ?, ?, ?, ?, ?)", content),
             ("insert or replace into files values (?, ?, ?, ?, ?)", (path, size, mtime_ns, str(inode), answer.digest)),
         )
 
-    def begin(self, stopped: Stopped) -> None:
+    def begin(self, stopped: StoppedScan) -> None:
         """Write down that a scan begins."""
         row = (json.dumps(sorted(stopped.roots)), json.dumps(stopped.files))
         self._write(("insert or replace into scans (roots, files) values (?, ?)", row))
@@ -170,13 +170,13 @@ class SqliteMusicCache:
         """Write down that the scan of these roots is finished."""
         self._write(("delete from scans where roots = ?", (json.dumps(sorted(roots)),)))
 
-    def stopped(self, roots: Sequence[str]) -> Stopped | None:
+    def stopped(self, roots: Sequence[str]) -> StoppedScan | None:
         """Return the last scan that was stopped, of these roots when any are named."""
         ask, values = "select roots, files from scans order by began desc, rowid desc limit 1", tuple[str, ...]()
         if roots:
             ask, values = "select roots, files from scans where roots = ?", (json.dumps(sorted(roots)),)
         row = self._ask(ask, values)
-        return None if row is None else Stopped(tuple(json.loads(row[0])), tuple(json.loads(row[1])))
+        return None if row is None else StoppedScan(tuple(json.loads(row[0])), tuple(json.loads(row[1])))
 
     def _ask(self, ask: str, values: tuple[Any, ...]) -> Any:
         try:

@@ -6,6 +6,7 @@ import itertools
 import queue
 from typing import TYPE_CHECKING, Any
 
+from gainwright.adapters.music_reader import read_file
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ class ClusterWorkers:
     CallError : Dask isn't installed.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, *, read: Callable[[Task], Answer] = read_file) -> None:
         try:
             import distributed
         except ImportError:
@@ -41,7 +42,7 @@ class ClusterWorkers:
                 remedy='python -m pip install "gainwright[cluster]"',
             ) from None
         self._distributed: Any = distributed
-        self.address = address
+        self.address, self._read = address, read
 
     @property
     def words(self) -> str:
@@ -58,28 +59,25 @@ class ClusterWorkers:
         del tasks
         return False  # a worker has the threads that it was given
 
-    def run(
-        self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
-    ) -> Iterator[tuple[Task, Answer | None]]:
+    def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
         """Yield each task with its answer as it is done; see the port."""
         client = self._client()
         ahead = _AHEAD * max(1, sum(client.nthreads().values()))
         lost = []
         try:
-            for task, answer in self._side_by_side(client, do, tasks, ahead, should_stop):
+            for task, answer in self._side_by_side(client, tasks, ahead, should_stop):
                 if answer is None:
                     lost.append(task)
                 else:
                     yield task, answer
             for task in lost:  # it may have gone down with another that takes workers with it: each again by itself
-                yield from self._side_by_side(client, do, [task], 1, should_stop)
+                yield from self._side_by_side(client, [task], 1, should_stop)
         finally:
             client.close()
 
     def _side_by_side(
         self,
         client: Any,
-        do: Callable[[Task], Answer],
         tasks: Sequence[Task],
         ahead: int,
         should_stop: Callable[[], bool],
@@ -91,7 +89,7 @@ class ClusterWorkers:
             while True:
                 for task in itertools.islice(left, ahead - len(given)):
                     # pure=False: the same call again is to be done again, not answered from the scheduler's memory
-                    future = client.submit(do, task, pure=False)
+                    future = client.submit(self._read, task, pure=False)
                     given[future] = task
                     future.add_done_callback(ready.put)
                 if not given or should_stop():

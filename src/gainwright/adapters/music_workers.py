@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from gainwright.adapters.music_reader import read_file
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -58,8 +59,8 @@ def _held_back() -> Iterator[None]:
 class LocalWorkers:
     """Processes, as many as there are cores unless a number is given; each started anew, none forked."""
 
-    def __init__(self, number: int | None = None) -> None:
-        self.number = number or cores()
+    def __init__(self, number: int | None = None, *, read: Callable[[Task], Answer] = read_file) -> None:
+        self.number, self._read = number or cores(), read
 
     @property
     def words(self) -> str:
@@ -75,9 +76,7 @@ class LocalWorkers:
         """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
         return 2 * min(self.number, tasks) <= cores()
 
-    def run(
-        self, do: Callable[[Task], Answer], tasks: Sequence[Task], should_stop: Callable[[], bool]
-    ) -> Iterator[tuple[Task, Answer | None]]:
+    def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
         """Yield each task with its answer as it is done; see the port.
 
         A file over which a process breaks down takes others with it: all that were being read then are read again, each by
@@ -87,7 +86,7 @@ class LocalWorkers:
         while waiting and not should_stop():
             done: set[Task] = set()
             try:
-                for task, answer in self._pooled(do, waiting, self.number, should_stop):
+                for task, answer in self._pooled(waiting, self.number, should_stop):
                     done.add(task)
                     answered += 1
                     yield task, answer
@@ -96,7 +95,7 @@ class LocalWorkers:
                 for task in suspects:
                     if should_stop():
                         return
-                    answer_alone = self._alone(do, task, should_stop)
+                    answer_alone = self._alone(task, should_stop)
                     if answer_alone is None and should_stop():
                         return
                     answered, given_up = answered + (answer_alone is not None), given_up + (answer_alone is None)
@@ -113,16 +112,16 @@ class LocalWorkers:
                 return
             waiting = [task for task in waiting if task not in done]
 
-    def _alone(self, do: Callable[[Task], Answer], task: Task, should_stop: Callable[[], bool]) -> Answer | None:
+    def _alone(self, task: Task, should_stop: Callable[[], bool]) -> Answer | None:
         for _ in range(_TRIES_ALONE):
             try:
-                return next((answer for _, answer in self._pooled(do, [task], 1, should_stop)), None)
+                return next((answer for _, answer in self._pooled([task], 1, should_stop)), None)
             except BrokenProcessPool:
                 continue
         return None
 
     def _pooled(
-        self, do: Callable[[Task], Answer], tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]
+        self, tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]
     ) -> Iterator[tuple[Task, Answer]]:
         """Yield answers from one pool; when it breaks, the exception's last argument holds what was given out."""
         context = multiprocessing.get_context("spawn")
@@ -134,7 +133,7 @@ class LocalWorkers:
             while True:
                 for task in itertools.islice(left, _AHEAD * number - len(given)):
                     with _held_back():
-                        future = pool.submit(do, task)
+                        future = pool.submit(self._read, task)
                     given[future] = task
                     future.add_done_callback(ready.put)
                 if not given:

@@ -63,6 +63,16 @@ class SoundInput(Protocol):
         """Yield blocks until it is closed; a device that vanishes is waited for. CallError: it can't be opened."""
 
 
+class Calibrations(Protocol):
+    """Keeps what full scale of an input stands for in volts, by device and gain."""
+
+    def kept(self) -> dict[str, float]:
+        """Return device and gain -> volts rms of a full-scale sine. CallError: they can't be read."""
+
+    def keep(self, key: str, full_scale_v: float) -> str:
+        """Add or replace one; return where it is kept. CallError: it can't be written."""
+
+
 class SoundFiles(Protocol):
     """Reads sound files that somebody else made."""
 

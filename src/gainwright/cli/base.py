@@ -12,6 +12,8 @@ import typer
 from gainwright.results import to_json
 
 SOMETHING_WRONG = 1
+LARGEST_COLUMN_BYTES = 1_000_000
+"""Of a file of readings, step by step."""
 
 app = typer.Typer(
     name="gainwright",
@@ -46,6 +48,14 @@ def end(wrong: bool) -> None:
     """End with status 1 when something is wrong with the job or the verdict."""
     if wrong:
         raise typer.Exit(SOMETHING_WRONG)
+
+
+def read_column(path: Path) -> list[tuple[float, float]]:
+    """Return the (step, volts) of a file of readings. ReadingError: it can't be read, or a line isn't a step and a voltage."""
+    from gainwright.adapters.files import read_text
+    from gainwright.app.measuring.knee import parse_readings
+
+    return parse_readings(read_text(path, most_bytes=LARGEST_COLUMN_BYTES).splitlines(), str(path))
 
 
 def draw(chart: Any, path: Path) -> None:

@@ -20,8 +20,8 @@ from gainwright.results import to_json
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from gainwright.app.music.ports import MusicCache, Workers
-    from gainwright.app.music.scan import Library, Progress
+    from gainwright.app.music.ports import MusicCache
+    from gainwright.app.music.scan import Progress
     from gainwright.composition import Adapters
     from gainwright.programme.library import MusicResult
 
@@ -115,13 +115,24 @@ def _found(
     scheduler: str, *, no_cache: bool, resume: bool,
 ) -> MusicResult:  # fmt: skip
     from gainwright.app.music.allowances import allowances, job_bands
+    from gainwright.app.music.scan import scan
     from gainwright.jobfile import read_job
 
     read = None if job is None else read_job(job).job
     bands, _ = job_bands(read)
-    library = _scanned(
-        folders, bands, world.music_workers(workers, scheduler), _cache(world, no_cache, resume), resume=resume
-    )
+    readers, cache = world.music_workers(workers, scheduler), _cache(world, no_cache, resume)
+    with _stoppable() as should_stop:
+        library = scan(
+            [str(folder) for folder in folders],
+            bands=bands,
+            files=world.music_files,
+            workers=readers,
+            cache=cache,
+            resume=resume,
+            on_progress=_Shown(resumed=resume),
+            should_stop=should_stop,
+            note=say,
+        )
     if library.stopped:
         done = len(library.tracks) + len(library.skipped)
         kept = "nothing of it is kept" if no_cache else "what is done is kept; go on with gainwright music --resume"
@@ -143,23 +154,6 @@ def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
             raise
         say(f"nothing is kept of this scan: {error}")
         return None
-
-
-def _scanned(folders: list[Path], bands: Any, workers: Workers, cache: MusicCache | None, *, resume: bool) -> Library:
-    from gainwright.app.music.scan import scan
-
-    with _stoppable() as should_stop:
-        show = _Shown(resumed=resume)
-        return scan(
-            folders,
-            bands=bands,
-            workers=workers,
-            cache=cache,
-            resume=resume,
-            on_progress=show,
-            should_stop=should_stop,
-            note=say,
-        )
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, print_json, print_text
+from gainwright.cli.base import Json, app, print_json, print_text, read_column
 from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
 from gainwright.composition import compose
 from gainwright.errors import CallError
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.app.papers.papers import PaperMaterial
     from gainwright.metering import Recording
     from gainwright.model import Case, Job
+    from gainwright.programme.library import MusicResult
     from gainwright.report import Chart, Paper
 
 
@@ -112,17 +113,22 @@ def _of_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Ca
     return None, closed_by_cause(place, folder) if kind in ("customer", "case") else {}
 
 
+def _music(path: Path) -> MusicResult:
+    from gainwright.adapters.files import read_text
+    from gainwright.app.music.result import LARGEST_BYTES, read_music
+
+    return read_music(read_text(path, most_bytes=LARGEST_BYTES), name=str(path))
+
+
 def _with_measurements(
     material: PaperMaterial, recordings: list[Path], column: Path | None, sweeps: list[Path], music: Path | None
 ) -> PaperMaterial:
-    from gainwright.app.measuring.knee import read_readings
-    from gainwright.app.music.result import read_music
     from gainwright.app.papers.papers import knee_and_chart, measured_for_paper, sweep_chart
     from gainwright.metering import read_recording
 
     knee, curves = None, list["Chart"]()
     if column is not None:
-        knee, chart = knee_and_chart(read_readings(column), title=column.name)
+        knee, chart = knee_and_chart(read_column(column), title=column.name)
         curves.append(chart)
 
     def recorded(path: Path) -> Recording:
@@ -134,5 +140,5 @@ def _with_measurements(
         measured=tuple(measured_for_paper(recorded(path)) for path in recordings),
         knee=knee,
         curves=tuple(curves),
-        music=None if music is None else read_music(music),
+        music=None if music is None else _music(music),
     )

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, say
+from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, read_column, say
 
 
 @app.command()
@@ -24,14 +24,15 @@ def knee(
     as_json: Json = False,
 ) -> None:
     """Find where clipping begins from meter readings step by step."""
-    from gainwright.app.measuring.knee import knee_of_file, meter_kind
+    from gainwright.app.measuring.knee import knee_of, meter_kind
     from gainwright.cli.typed import knee_as_typed
 
     kind = meter_kind(meter=meter, accuracy_percent=accuracy)
     if file is None:
         found, readings = knee_as_typed(sys.stdin, say, kind=kind, limit_percent=limit)
     else:
-        found, readings = knee_of_file(file, kind=kind, limit_percent=limit)
+        readings = read_column(file)
+        found = knee_of(readings, kind=kind, limit_percent=limit, where=str(file))
     from gainwright.report import knee_chart, knee_text, meter_caution
 
     if chart is not None:

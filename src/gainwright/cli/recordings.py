@@ -96,7 +96,8 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
         expected = expectation_of(make_plan(read_job(job).job), step)
     if expected is not None:
         say(f"step {expected.step} expects {expected.low_v:.4g} to {expected.high_v:.4g} V")
-    found = follow(live(compose().sound, options), expected=expected)
+    world = compose()
+    found = follow(live(world.sound, options, world.calibrations), expected=expected)
     if as_json:
         print_json(found)
     end(found.last is None or any(verdict != "clean" for verdict in found.last.worst))

@@ -25,8 +25,7 @@ def knee_as_typed(
     ------
     CallError : nothing was typed.
     """
-    from gainwright.app.measuring.knee import parse_readings
-    from gainwright.metering import find_knee
+    from gainwright.app.measuring.knee import knee_of, parse_readings
     from gainwright.report import advice_text
 
     say(ASK)
@@ -42,9 +41,7 @@ def knee_as_typed(
                 readings += parse_readings([line], "typed")
             if not readings:
                 continue
-            found = find_knee(
-                [s for s, _ in readings], [v for _, v in readings], meter=kind, limit_thd=limit_percent / 100
-            )
+            found = knee_of(readings, kind=kind, limit_percent=limit_percent)
         except ReadingError as error:
             if readings and line.strip().lower() != "undo" and error.code != "bad_readings":
                 raise

@@ -14,8 +14,6 @@ from gainwright.web.models import Models
 from gainwright.web.network.access import Entrance
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from gainwright.app.store import Store
     from gainwright.composition import Adapters
 
@@ -43,7 +41,7 @@ class Site:
     lan_hosts: frozenset[str] = frozenset()
     entrance: Entrance = field(default_factory=Entrance)
     where: str = ""
-    music: tuple[Path, ...] = ()
+    music: tuple[str, ...] = ()
     models: Models = field(default_factory=Models)
     background: Background = field(default_factory=Background)
     live: LiveRooms = field(default_factory=LiveRooms)

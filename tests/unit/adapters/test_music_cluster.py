@@ -13,6 +13,7 @@ import soundfile
 from music_tasks import length
 
 from gainwright.adapters.music_cluster import ClusterWorkers
+from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_workers import LocalWorkers
 from gainwright.app.music.ports import Task
 from gainwright.app.music.scan import scan
@@ -59,8 +60,14 @@ def test_a_cluster_finds_the_same_though_a_worker_is_killed(cluster: LocalCluste
             killed.append(next(iter(cluster.workers.values())).pid)
             os.kill(killed[0], signal.SIGKILL)
 
-    far = scan([music], bands=USUAL_BANDS, workers=ClusterWorkers(cluster.scheduler_address), on_progress=kill_one)
-    near = scan([music], bands=USUAL_BANDS, workers=LocalWorkers(1))
+    far = scan(
+        [str(music)],
+        bands=USUAL_BANDS,
+        files=DiskMusicFiles(),
+        workers=ClusterWorkers(cluster.scheduler_address),
+        on_progress=kill_one,
+    )
+    near = scan([str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=LocalWorkers(1))
     assert len(killed) == 1
     assert (len(far.tracks), len(far.skipped)) == (TRACKS, 1)
     assert far.skipped == near.skipped
@@ -77,7 +84,7 @@ def test_a_file_that_takes_every_worker_with_it_is_given_up(cluster: LocalCluste
     tasks = [Task(str(tmp_path / name), ()) for name in ("a", "die", "b")]
     for task in tasks:
         (tmp_path / task.path).write_text(task.path, encoding="utf-8")
-    found = ClusterWorkers(cluster.scheduler_address).run(length, tasks, lambda: False)
+    found = ClusterWorkers(cluster.scheduler_address, read=length).run(tasks, lambda: False)
     assert {t.path: a and a.digest for t, a in found} == {t.path: None if "die" in t.path else t.path for t in tasks}
 
 
@@ -85,7 +92,7 @@ def test_a_cluster_stops_when_it_should(cluster: LocalCluster, music: Path) -> N
     """After the first answer nothing more is read."""
     seen: list[object] = []
     found = scan(
-        [music], bands=USUAL_BANDS, workers=ClusterWorkers(cluster.scheduler_address),
+        [str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=ClusterWorkers(cluster.scheduler_address),
         on_progress=seen.append, should_stop=lambda: len(seen) > 1,
     )  # fmt: skip
     assert (found.stopped, len(found.tracks) + len(found.skipped)) == (True, 1)
@@ -97,7 +104,7 @@ def test_a_scheduler_without_workers_is_told(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr("gainwright.adapters.music_cluster._REACH_S", 1)
     with distributed.LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty:
         with pytest.raises(CallError) as refused:
-            list(ClusterWorkers(empty.scheduler_address).run(length, [Task("x", ())], lambda: False))
+            list(ClusterWorkers(empty.scheduler_address, read=length).run([Task("x", ())], lambda: False))
         assert refused.value.code == "no_workers"
 
 
@@ -106,7 +113,7 @@ def test_no_scheduler_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gainwright.adapters.music_cluster._REACH_S", 1)
     for address in ("tcp://127.0.0.1:1", "nowhere at all"):
         with pytest.raises(CallError) as refused:
-            list(ClusterWorkers(address).run(length, [Task("x", ())], lambda: False))
+            list(ClusterWorkers(address, read=length).run([Task("x", ())], lambda: False))
         assert refused.value.code == "no_scheduler"
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(CallError) as refused:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gainwright.app.measuring.calibrations import calibrations_file, keep_calibration, kept_calibrations
+from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.app.measuring.live import LiveOptions, LiveUpdate, choose_device, live
 from gainwright.app.ports import Block, InputDevice
 from gainwright.errors import CallError
@@ -54,7 +54,7 @@ class MadeUp:
 
 def followed(sound: MadeUp, **options: object) -> list[LiveUpdate]:
     """Return all updates."""
-    return list(live(sound, LiveOptions(device="box (A)", **options)))  # type: ignore[arg-type]
+    return list(live(sound, LiveOptions(device="box (A)", **options), FileCalibrations()))  # type: ignore[arg-type]
 
 
 @pytest.fixture(autouse=True)
@@ -120,10 +120,10 @@ def test_low_tones_get_a_longer_look() -> None:
 
 def test_a_meter_calibrates() -> None:
     """4 V at -6.02 dBFS: full scale is 8 V; kept beside others; used the next time."""
-    keep_calibration("other", 1.5)
+    FileCalibrations().keep("other", 1.5)
     updates = followed(MadeUp(tone(4)), meter_v=4.0)
     assert updates[-1].calibrate_v == pytest.approx(8.0, rel=1e-3)
-    assert kept_calibrations() == {"other": 1.5, "box (A)": pytest.approx(8.0, rel=1e-3)}
+    assert FileCalibrations().kept() == {"other": 1.5, "box (A)": pytest.approx(8.0, rel=1e-3)}
     again = followed(MadeUp(tone(1)))[-1]
     assert again.reading is not None
     assert again.reading.channels[0].v_rms == pytest.approx(4.0, rel=1e-3)
@@ -137,11 +137,11 @@ def test_a_converted_rate_is_said() -> None:
 
 def test_damaged_calibrations_are_not_overwritten() -> None:
     """Told, with what to do; the file stays."""
-    calibrations_file().parent.mkdir(parents=True)
-    calibrations_file().write_text("{oops")
+    FileCalibrations().path.parent.mkdir(parents=True)
+    FileCalibrations().path.write_text("{oops")
     with pytest.raises(CallError, match="delete it and calibrate again"):
-        keep_calibration("box", 1.0)
-    assert calibrations_file().read_text() == "{oops"
+        FileCalibrations().keep("box", 1.0)
+    assert FileCalibrations().path.read_text() == "{oops"
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
 from gainwright.app.measuring.kept_recordings import for_handover, mark, plain_name, recordings, take_in
@@ -49,7 +50,7 @@ def job(store: Store) -> str:
 def room_of(store: Store, job: str = "", **more: Any) -> LiveRoom:
     """Return a room of one channel."""
     device = InputDevice("line", "browser on phone", 1, RATE_HZ)
-    session = LiveSession(device, LiveOptions(channels=1), rate_hz=RATE_HZ, channels=1)
+    session = LiveSession(device, LiveOptions(channels=1), FileCalibrations(), rate_hz=RATE_HZ, channels=1)
     return LiveRoom(session, store=store, job=job, **more)
 
 

@@ -14,10 +14,11 @@ import soundfile
 from music_tasks import half_an_answer, length, slow
 
 from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
+from gainwright.adapters.music_files import DiskMusicFiles
+from gainwright.adapters.music_reader import read_file
 from gainwright.adapters.music_workers import LocalWorkers
-from gainwright.app.music.files import find_files
-from gainwright.app.music.ports import Answer, Stopped, Task
-from gainwright.app.music.scan import Library, Progress, look, scan
+from gainwright.app.music.ports import Answer, StoppedScan, Task
+from gainwright.app.music.scan import Library, Progress, scan
 from gainwright.cli.options import with_option
 from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, Band, analyse_file
@@ -38,13 +39,13 @@ class Here:
         del tasks
         return False
 
-    def run(self, do, tasks, should_stop):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201  as the port says
+    def run(self, tasks, should_stop):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201  as the port says
         """Yield each task with its answer."""
         for task in tasks:
             if should_stop():
                 return
             self.read += [Path(task.path).name] if task.bands else []
-            yield task, do(task)
+            yield task, read_file(task)
 
 
 @pytest.fixture
@@ -62,7 +63,7 @@ def _scan(
     folder: Path, cache: SqliteMusicCache | None = None, workers: Here | None = None
 ) -> tuple[Library, list[str]]:
     workers = workers or Here()
-    return scan([folder], bands=USUAL_BANDS, workers=workers, cache=cache), workers.read
+    return scan([str(folder)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=workers, cache=cache), workers.read
 
 
 def test_files_are_found_sorted_once_and_circles_end(music: Path) -> None:
@@ -70,11 +71,11 @@ def test_files_are_found_sorted_once_and_circles_end(music: Path) -> None:
     (music / "notes.txt").write_text("x", encoding="utf-8")
     (music / "album" / "up").symlink_to(music)
     (music / "gone.wav").symlink_to(music / "nowhere.wav")
-    found, skipped = find_files([music, music / "album"])
-    assert [Path(f.path).relative_to(music).as_posix() for f in found] == ["a.wav", "album/c.flac", "b.wav"]
-    assert [(Path(s.file).name, s.why[:19]) for s in skipped] == [("gone.wav", "can't be looked at:")]
+    found = DiskMusicFiles().find([str(music), str(music / "album")])
+    assert [Path(f.path).relative_to(music).as_posix() for f in found.files] == ["a.wav", "album/c.flac", "b.wav"]
+    assert [(Path(s.file).name, s.why[:19]) for s in found.skipped] == [("gone.wav", "can't be inspected:")]
     with pytest.raises(CallError) as refused:
-        find_files([music / "other"])
+        DiskMusicFiles().find([str(music / "other")])
     assert refused.value.code == "no_such_file"
 
 
@@ -95,7 +96,7 @@ def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -
     assert [Path(t.file).name for t in moved.tracks] == ["a.wav", "c.flac", "renamed.wav"]
     soundfile.write(music / "a.wav", np.zeros((100, 2)), RATE_HZ)
     assert _scan(music, cache)[1] == ["a.wav"]
-    whole = scan([music], bands=(Band("full"),), workers=(workers := Here()), cache=cache)
+    whole = scan([str(music)], bands=(Band("full"),), files=DiskMusicFiles(), workers=(workers := Here()), cache=cache)
     assert (len(whole.tracks[0].statistics.bands), len(workers.read)) == (1, 3)
 
 
@@ -137,7 +138,7 @@ def test_what_can_not_be_read_is_skipped_with_its_reason(music: Path, tmp_path: 
 
 def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is gone when its turn comes is skipped; what is written to while it is read isn't kept as what it was."""
-    assert look(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
+    assert read_file(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
 
     def write_on(path: Path, bands: tuple[Band, ...], *, overlapped: bool) -> None:
         del bands, overlapped
@@ -145,10 +146,10 @@ def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monke
             file.write(b"more")
 
     monkeypatch.setattr("gainwright.programme.analyse_file", write_on)
-    answer = look(Task(str(music / "a.wav"), USUAL_BANDS))
+    answer = read_file(Task(str(music / "a.wav"), USUAL_BANDS))
     assert (answer.digest, answer.why) == ("", "was changed while it was read")
     monkeypatch.setattr("gainwright.programme.analyse_file", lambda *_, **__: 1 / 0)
-    answer = look(Task(str(music / "b.wav"), USUAL_BANDS))
+    answer = read_file(Task(str(music / "b.wav"), USUAL_BANDS))
     assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
 
 
@@ -157,7 +158,7 @@ def test_a_stopped_scan_is_gone_on_with(music: Path, tmp_path: Path) -> None:
     cache = SqliteMusicCache(tmp_path / "cache")
     seen: list[Progress] = []
     stopped = scan(
-        [music], bands=USUAL_BANDS, workers=Here(), cache=cache, on_progress=seen.append,
+        [str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here(), cache=cache, on_progress=seen.append,
         should_stop=lambda: bool(seen) and seen[-1].done >= 1,
     )  # fmt: skip
     assert (stopped.stopped, len(stopped.tracks), stopped.total) == (True, 1, 3)
@@ -165,21 +166,29 @@ def test_a_stopped_scan_is_gone_on_with(music: Path, tmp_path: Path) -> None:
     assert seen[-1].left_s is not None
     soundfile.write(music / "later.wav", np.zeros(100), RATE_HZ)
     later: list[Progress] = []
-    whole = scan([], bands=USUAL_BANDS, workers=(workers := Here()), cache=cache, resume=True, on_progress=later.append)
+    whole = scan(
+        [],
+        bands=USUAL_BANDS,
+        files=DiskMusicFiles(),
+        workers=(workers := Here()),
+        cache=cache,
+        resume=True,
+        on_progress=later.append,
+    )
     assert (later[0].done, len(workers.read), len(whole.tracks), whole.stopped) == (1, 2, 3, False)
     assert later[-1].share == pytest.approx(1.0)
     with pytest.raises(CallError) as refused:
-        scan([], bands=USUAL_BANDS, workers=Here(), cache=cache, resume=True)
+        scan([], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here(), cache=cache, resume=True)
     assert refused.value.code == "nothing_stopped"
-    scan([music], bands=USUAL_BANDS, workers=Here(), cache=cache, should_stop=lambda: True)
-    assert cache.stopped([str(music)]) == Stopped((str(music),), tuple(sorted(map(str, music.rglob("*.*")))))
+    scan([str(music)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here(), cache=cache, should_stop=lambda: True)
+    assert cache.stopped([str(music)]) == StoppedScan((str(music),), tuple(sorted(map(str, music.rglob("*.*")))))
 
 
 def test_a_folder_without_recordings_is_told(tmp_path: Path) -> None:
     """Neither nothing at all nor a folder of other things is a library."""
-    for paths, code in (([], "no_folder"), ([tmp_path], "no_recordings")):
+    for paths, code in (([], "no_folder"), ([str(tmp_path)], "no_recordings")):
         with pytest.raises(CallError) as refused:
-            scan(paths, bands=USUAL_BANDS, workers=Here())
+            scan(paths, bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here())
         assert refused.value.code == code
 
 
@@ -211,7 +220,7 @@ def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
     tasks = [Task(str(tmp_path / name), ()) for name in names]
     for task in tasks:
         Path(task.path).write_text(Path(task.path).name, encoding="utf-8")
-    found = {Path(t.path).name: a and a.digest for t, a in LocalWorkers(2).run(length, tasks, lambda: False)}
+    found = {Path(t.path).name: a and a.digest for t, a in LocalWorkers(2, read=length).run(tasks, lambda: False)}
     assert found == {name: None if name == "die" else name for name in names}
 
 
@@ -219,7 +228,7 @@ def test_processes_that_never_live_are_told(tmp_path: Path) -> None:
     """When every file seems to kill its reader from the first on, it isn't the files."""
     tasks = [Task(str(tmp_path / f"die{i}"), ()) for i in range(8)]
     with pytest.raises(CallError) as refused:
-        list(LocalWorkers(2).run(length, tasks, lambda: False))
+        list(LocalWorkers(2, read=length).run(tasks, lambda: False))
     assert refused.value.code == "no_processes"
 
 
@@ -227,7 +236,7 @@ def test_processes_are_ended_when_they_should_stop(tmp_path: Path) -> None:
     """A file that takes a minute isn't waited for: its process ends before it can leave its mark."""
     done: list[Answer | None] = []
     tasks = [Task(str(tmp_path / "quick"), ()), Task(str(tmp_path / "slow"), ())]
-    for _, answer in LocalWorkers(2).run(slow, tasks, lambda: bool(done)):
+    for _, answer in LocalWorkers(2, read=slow).run(tasks, lambda: bool(done)):
         done.append(answer)
     assert [a and Path(a.digest).name for a in done] == ["quick"]
     assert multiprocessing.active_children() == []
@@ -243,7 +252,7 @@ def test_a_process_ended_in_the_middle_of_its_answer_is_not_waited_for(tmp_path:
     def stop() -> bool:
         return path.exists() and time.monotonic() - began_s > 0.3
 
-    assert list(LocalWorkers(1).run(half_an_answer, [Task(str(path), ())], stop)) == []
+    assert list(LocalWorkers(1, read=half_an_answer).run([Task(str(path), ())], stop)) == []
     left = [thread for thread in threading.enumerate() if thread not in before]
     for thread in left:
         thread.join(10)

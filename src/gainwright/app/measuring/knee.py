@@ -1,4 +1,4 @@
-"""The knee from a file of readings, or from readings as they are taken."""
+"""Where clipping begins, from meter readings step by step; reading such a column from text."""
 
 from __future__ import annotations
 
@@ -9,13 +9,11 @@ from gainwright.errors import AnswerError, CallError, ReadingError
 from gainwright.quantities import ROW_EXAMPLE, Quantity, read_row, read_row_cells, split_cells, unreadable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
+    from collections.abc import Iterable, Sequence
 
     from gainwright.metering import Knee, MeterKind
 
 MOST_READINGS = 500
-LARGEST_BYTES = 1_000_000
 COLUMNS = ("step", "v_rms")
 
 
@@ -40,44 +38,20 @@ def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
     return MeterKind("rms" if meter == "true-rms" else "average", accuracy=accuracy_percent / 100)
 
 
-def knee_of_file(file: Path, *, kind: MeterKind, limit_percent: float) -> tuple[Knee, list[tuple[float, float]]]:
-    """Return what a file of readings says, and the readings.
+def knee_of(readings: Sequence[tuple[float, float]], *, kind: MeterKind, limit_percent: float, where: str = "") -> Knee:
+    """Return where clipping begins in a column of (step, volts).
 
     Raises
     ------
-    ReadingError : it can't be read, or a line holds no step and voltage; `where` is file and line.
+    ReadingError : the readings can't be used; `where` is the place that is given.
     """
     from gainwright.metering import find_knee
 
-    readings = read_readings(file)
+    steps, volts = [s for s, _ in readings], [v for _, v in readings]
     try:
-        found = find_knee([s for s, _ in readings], [v for _, v in readings], meter=kind, limit_thd=limit_percent / 100)
+        return find_knee(steps, volts, meter=kind, limit_thd=limit_percent / 100)
     except ReadingError as error:
-        raise error.with_place(str(file)) from None
-    return found, readings
-
-
-def read_readings(file: Path) -> list[tuple[float, float]]:
-    """Return (step, volts) of a file with the columns `step,v_rms`.
-
-    Raises
-    ------
-    ReadingError : it can't be read, or a line holds no step and voltage; `where` is file and line.
-    """
-    where = str(file)
-    try:
-        if file.is_dir():
-            raise ReadingError("is a folder", code="not_a_file", where=where, remedy="name a file of readings")
-        if file.stat().st_size > LARGEST_BYTES:
-            raise ReadingError("is over 1 MB", code="too_large", where=where, rule="a column of readings is short")
-        text = file.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise ReadingError(
-            f"can't be read: {error.strerror}", code="not_readable", where=where, remedy="check the name"
-        ) from None
-    except UnicodeDecodeError:
-        raise ReadingError("is no UTF-8 text", code="encoding", where=where, remedy="save it as CSV in UTF-8") from None
-    return parse_readings(text.splitlines(), where)
+        raise (error.with_place(where) if where else error) from None
 
 
 def parse_readings(lines: Iterable[str], where: str) -> list[tuple[float, float]]:

@@ -7,14 +7,13 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from gainwright.app.measuring.calibrations import keep_calibration, kept_calibrations
 from gainwright.errors import CallError
 from gainwright.quantities import check_bounds
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.app.ports import Block, InputDevice, SoundInput
+    from gainwright.app.ports import Block, Calibrations, InputDevice, SoundInput
     from gainwright.metering import LiveReading, Pictures
     from gainwright.plan import Plan
 
@@ -128,20 +127,23 @@ class LiveSession:
     CallError : options out of their bounds; calibrations that can't be read.
     """
 
-    def __init__(self, device: InputDevice, options: LiveOptions, *, rate_hz: int, channels: int) -> None:
+    def __init__(
+        self, device: InputDevice, options: LiveOptions, calibrations: Calibrations, *, rate_hz: int, channels: int
+    ) -> None:
         from gainwright.metering import LiveMeter
         from gainwright.plan import RECORDER_VOLTS
 
         check_options(options)
         self.device, self.options, self.rate_hz, self.channels = device, options, rate_hz, channels
         self.key = f"{device.key} gain {options.gain}" if options.gain else device.key
-        self.calibrate_v = options.calibrate_v or kept_calibrations().get(self.key)
+        self.calibrate_v = options.calibrate_v or calibrations.kept().get(self.key)
         self.notes = [RECORDER_VOLTS]
         if rate_hz != device.rate_hz:
             self.notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
         if self.calibrate_v is None and options.meter_v is None:
             self.notes.append(NOT_CALIBRATED)
         self.taken = 0
+        self._calibrations = calibrations
         self._since = 0.0
         self._pending = options.meter_v
         self._meter = LiveMeter(
@@ -197,7 +199,7 @@ class LiveSession:
         if self._pending is not None and reading is not None and self.taken > STEADY_SECONDS * self.rate_hz:
             pending, self._pending = self._pending, None
             self.calibrate_v = _calibrated(reading, pending)
-            kept = keep_calibration(self.key, self.calibrate_v)
+            kept = self._calibrations.keep(self.key, self.calibrate_v)
             self.notes = [note for note in self.notes if note != NOT_CALIBRATED]
             self.notes.append(f"calibrated: full scale is {self.calibrate_v:.4g} V rms, kept in {kept}")
             self._meter.calibrate(self.calibrate_v)
@@ -224,7 +226,7 @@ class LiveSession:
         return self._meter.pictures(channel=channel)
 
 
-def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
+def live(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> Iterator[LiveUpdate]:
     """Follow an input, some twelve updates a second, until `seconds` are over or the caller stops.
 
     With `meter_v` the tone that comes in calibrates the device: the meter's reading stands for its level, and is kept for
@@ -235,7 +237,7 @@ def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
     CallError : no such device, it can't be opened, options out of their bounds.
     """
     check_options(options)
-    session = session_of(sound, options)
+    session = session_of(sound, options, calibrations)
     for block in sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels):
         update = session.push(block)
         if update is not None:
@@ -244,7 +246,7 @@ def live(sound: SoundInput, options: LiveOptions) -> Iterator[LiveUpdate]:
             return
 
 
-def session_of(sound: SoundInput, options: LiveOptions) -> LiveSession:
+def session_of(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> LiveSession:
     """Return a session of one of the system's inputs.
 
     Raises
@@ -253,7 +255,8 @@ def session_of(sound: SoundInput, options: LiveOptions) -> LiveSession:
     """
     device = choose_device(sound, options.device)
     rate_hz = options.rate_hz or device.rate_hz
-    return LiveSession(device, options, rate_hz=rate_hz, channels=min(options.channels, device.channels))
+    channels = min(options.channels, device.channels)
+    return LiveSession(device, options, calibrations, rate_hz=rate_hz, channels=channels)
 
 
 def check_options(options: LiveOptions) -> None:

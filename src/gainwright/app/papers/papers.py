@@ -95,13 +95,10 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
 
 def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tuple[Knee, Chart]:
     """Return the knee of a column of (step, volts), read with a true-rms meter of 1 %, and its chart."""
-    from gainwright.app.measuring.knee import meter_kind
-    from gainwright.metering import find_knee
+    from gainwright.app.measuring.knee import knee_of, meter_kind
     from gainwright.report import knee_chart
 
-    kind = meter_kind(meter="true-rms", accuracy_percent=1.0)
-    steps, volts = [s for s, _ in readings], [v for _, v in readings]
-    knee = find_knee(steps, volts, meter=kind, limit_thd=0.01)
+    knee = knee_of(readings, kind=meter_kind(meter="true-rms", accuracy_percent=1.0), limit_percent=1.0)
     return knee, knee_chart(knee, list(readings), title=title)
 
 

@@ -92,7 +92,7 @@ def browser_room(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
     # the same label on two devices is two inputs
     device = InputDevice(label, f"browser on {actor}", channels, rate_hz)
     options = LiveOptions(channels=channels, rate_hz=rate_hz, gain=gain, expect_hz=tone_hz)
-    session = LiveSession(device, options, rate_hz=rate_hz, channels=channels)
+    session = LiveSession(device, options, site.world.calibrations, rate_hz=rate_hz, channels=channels)
     told = tuple(plain_name(str(p)) for p in processing)
     return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected, processing=told)
 
@@ -109,7 +109,7 @@ def server_room(site: Site, *, device: str, channels: int, gain: str, job: str, 
 
     expected, tone_hz = expected_of(site, job, step)
     options = LiveOptions(device=device, channels=channels, gain=gain, expect_hz=tone_hz)
-    session = session_of(site.world.sound, options)
+    session = session_of(site.world.sound, options, site.world.calibrations)
     return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected)
 
 

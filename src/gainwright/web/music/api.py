@@ -5,7 +5,6 @@ from __future__ import annotations
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
-from gainwright.app.music.folders import folders
 from gainwright.programme.library import MusicResult
 from gainwright.web.background import WorkProgress
 from gainwright.web.music import scanning as music_scanning
@@ -40,7 +39,7 @@ class ScanListed(BaseModel):
 @router.get("/folders")
 def list_folders(site: CurrentSite) -> list[Shelf]:
     """Return the folders that may be scanned."""
-    return [Shelf(id=folder.id, name=folder.name) for folder in folders(site.music)]
+    return [Shelf(id=folder.id, name=folder.name) for folder in site.world.music_folders.list(site.music)]
 
 
 @router.post("", status_code=202)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.app.music.folders import folders
 from gainwright.errors import GainwrightError
 from gainwright.results import to_json
 from gainwright.web.errors import status_of
@@ -37,7 +36,7 @@ def _music(request: Request, site: Site, chosen: str, error: GainwrightError | N
         request,
         "music.html",
         status=200 if error is None else status_of(error),
-        folders=folders(site.music),
+        folders=site.world.music_folders.list(site.music),
         jobs=site.store.jobs.list(most=200),
         chosen=chosen,
         works=[work for work in site.background.list() if work.back == "/music"],

@@ -5,10 +5,9 @@ from __future__ import annotations
 import contextlib
 import secrets
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gainwright.app.music.folders import chosen
+from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
 from gainwright.programme.library import MusicResult
 from gainwright.results import from_json, to_json
@@ -41,13 +40,13 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     ------
     CallError : no folder is chosen, or there is no such folder or job.
     """
-    wanted = chosen(site.music, folders)
+    wanted = chosen_folders(site.world.music_folders.list(site.music), folders)
     text = site.store.jobs.get(job).text if job else ""
     named = ", ".join(folder.name for folder in wanted[:3]) + (" and more" if len(wanted) > 3 else "")
     paths = [folder.path for folder in wanted]
 
     def do(work: Work) -> None:
-        found = _named(_scan(site, work, paths, text), site.music)
+        found = _named(site, _scan(site, work, paths, text))
         key = secrets.token_hex(8)
         site.store.documents.put(KIND, key, to_json(KeptScan(named, job, found)))
         work.result = {"music": key}
@@ -55,7 +54,7 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     return site.background.start(f"music in {named}", do, back="/music")
 
 
-def _scan(site: Site, work: Work, paths: list[Path], text: str) -> MusicResult:
+def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
     from gainwright.app.music.allowances import allowances, job_bands
     from gainwright.app.music.scan import scan
 
@@ -72,6 +71,7 @@ def _scan(site: Site, work: Work, paths: list[Path], text: str) -> MusicResult:
     library = scan(
         paths,
         bands=bands,
+        files=site.world.music_files,
         workers=site.world.music_workers(),
         cache=cache,
         on_progress=told,
@@ -82,21 +82,18 @@ def _scan(site: Site, work: Work, paths: list[Path], text: str) -> MusicResult:
     return allowances(library, job)
 
 
-def _named(found: MusicResult, roots: Sequence[Path]) -> MusicResult:
+def _named(site: Site, found: MusicResult) -> MusicResult:
     """Return a result with files named from their root on: what is shown on other devices needs no whole path."""
 
-    def short(file: str) -> str:
-        for root in roots:
-            with contextlib.suppress(ValueError):
-                return str(Path(root.name) / Path(file).relative_to(root))
-        return file
+    def shown(file: str) -> str:
+        return site.world.music_folders.shown(file, site.music)
 
     return replace(
         found,
-        tracks=tuple(replace(track, file=short(track.file)) for track in found.tracks),
-        skipped=tuple(replace(one, file=short(one.file)) for one in found.skipped),
+        tracks=tuple(replace(track, file=shown(track.file)) for track in found.tracks),
+        skipped=tuple(replace(one, file=shown(one.file)) for one in found.skipped),
         choice={
-            band: replace(choice, tracks=tuple(short(file) for file in choice.tracks))
+            band: replace(choice, tracks=tuple(shown(file) for file in choice.tracks))
             for band, choice in found.choice.items()
         },
     )

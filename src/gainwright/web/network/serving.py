@@ -62,13 +62,12 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     # two linear-algebra threads in several requests at once slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from gainwright.app.cases.importing import imported_words
-    from gainwright.app.music.folders import checked_roots
     from gainwright.composition import compose
     from gainwright.web.site import Site
 
     _check(options)
-    music = checked_roots(options.music)
     world = compose()
+    music = world.music_folders.roots(options.music)
     with contextlib.ExitStack() as opened:
         store = world.store(options.store or None, on_imported=lambda done: say(imported_words(done)))
         site = Site(world, store, lan=options.lan, where=options.store, music=music)

@@ -1,0 +1,56 @@
+"""The folders of music that a person allowed to be scanned, known to other devices by a name and an id, never by a path."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gainwright.app.music.ports import MusicFolder
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+MOST = 500
+"""Folders that are listed."""
+
+
+class DiskMusicFolders:
+    """Folders on the disks of this machine."""
+
+    def roots(self, named: Sequence[str]) -> tuple[str, ...]:
+        """Return the folders that were named as absolute paths, or the person's own folder of music if there is one.
+
+        Raises
+        ------
+        CallError : one of them doesn't exist.
+        """
+        for path in map(Path, named):
+            if not path.is_dir():
+                raise CallError("is not a folder", code="no_folder", where=str(path), remedy="name a folder of music")
+        own = Path.home() / "Music"
+        return tuple(str(Path(name).resolve()) for name in named) or ((str(own),) if own.is_dir() else ())
+
+    def list(self, roots: Sequence[str]) -> list[MusicFolder]:
+        """Return each root and the folders directly inside it, sorted by name; what can't be read is left out."""
+        found = []
+        for root in map(Path, roots):
+            found.append(_folder(root, root.name or str(root)))
+            with contextlib.suppress(OSError):
+                inside = [Path(e.path) for e in os.scandir(root) if e.is_dir() and not e.name.startswith(".")]
+                found += [_folder(path, f"{root.name} / {path.name}") for path in sorted(inside)]
+        return found[:MOST]
+
+    def shown(self, file: str, roots: Sequence[str]) -> str:
+        """Return the path of a file from its root on."""
+        for root in map(Path, roots):
+            with contextlib.suppress(ValueError):
+                return str(Path(root.name) / Path(file).relative_to(root))
+        return file
+
+
+def _folder(path: Path, name: str) -> MusicFolder:
+    return MusicFolder(hashlib.sha256(os.fsencode(path)).hexdigest()[:16], name, str(path))

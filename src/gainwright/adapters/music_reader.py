@@ -1,0 +1,50 @@
+"""Reading one recording of a music library: the digest of its content, and its statistics."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from gainwright.app.music.ports import Answer, Task
+from gainwright.errors import CallError, RecordingError
+
+_BLOCK = 1 << 20
+
+
+def read_file(task: Task) -> Answer:
+    """Read one file; an answer says why where it has no statistics.
+
+    Raises
+    ------
+    CallError : nothing can be analysed on this machine, whatever the file.
+    """
+    from gainwright.programme import ANALYSIS_VERSION, analyse_file
+
+    digest, statistics, why, lasting = "", None, "", False
+    try:
+        before = Path(task.path).stat()
+        digest = _digest(task.path)
+        if task.bands:
+            statistics = analyse_file(Path(task.path), task.bands, overlapped=task.overlapped)
+        after = Path(task.path).stat()
+        if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+            digest, statistics, why = "", None, "was changed while it was read"
+    except CallError:
+        raise
+    except RecordingError as error:
+        why, lasting = error.what, True
+    except OSError as error:
+        why = f"can't be read: {error.strerror or type(error).__name__}"
+    except MemoryError:
+        why = "can't be read: not enough memory"
+    except Exception as error:  # noqa: BLE001  one odd file must not end the scan of a library; the result says why
+        why = f"can't be analysed ({type(error).__name__}: {error})"
+    return Answer(digest, statistics, why, lasting, ANALYSIS_VERSION)
+
+
+def _digest(path: str) -> str:
+    found = hashlib.sha256()
+    with Path(path).open("rb", buffering=0) as file:
+        while block := file.read(_BLOCK):
+            found.update(block)
+    return found.hexdigest()
