@@ -105,9 +105,9 @@ def write_tones(
     """
     from gainwright.adapters.files import make_folder, write_file
     from gainwright.app.tones import plan_tones
-    from gainwright.signals import numbered, set_files
+    from gainwright.signals import number_tones, set_files
 
-    entries = numbered(plan_tones(plan, seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
+    entries = number_tones(plan_tones(plan, seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
     folder = Path(folder)
     make_folder(folder)
     written = []

@@ -14,13 +14,13 @@ from fastapi.testclient import TestClient
 from gainwright.adapters.store import SqlStore, open_store
 from gainwright.composition import compose
 from gainwright.jobfile import case_text, example_text, read_job_text
-from gainwright.model import Case, Closed
+from gainwright.model import Case, Closure
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
 
 TEXT = example_text("one_amplifier")
 SAID = {"heard": "sub", "tone": "50 Hz", "is": "silent"}
-CLOSED = Case(job=TEXT, closed=Closed(cause="lead_open", where="lead:head.sub-amp"))
+CLOSED = Case(job=TEXT, closed=Closure(cause="lead_open", where="lead:head.sub-amp"))
 COUNTED = 20
 Probabilities = dict[tuple[str, str], float]
 

@@ -11,7 +11,7 @@ import pytest
 from gainwright.adapters.store import open_store
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.model import Case, Closed
+from gainwright.model import Case, Closure
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -291,16 +291,16 @@ def test_cases_are_kept_by_name_with_their_revision(store: Store) -> None:
 
 
 def test_closed_cases_are_counted_by_cause(store: Store) -> None:
-    """Closed, opened again, closed with another cause: the count is of the cases as they stand."""
+    """Closure, opened again, closed with another cause: the count is of the cases as they stand."""
     assert store.cases.closed_by_cause() == {}
-    blue = Case(job="1", closed=Closed(cause="lead_open", where="lead:a-b"))
+    blue = Case(job="1", closed=Closure(cause="lead_open", where="lead:a-b"))
     store.cases.write("blue", blue, seen=0)
     store.cases.write("red", blue, seen=0)
     store.cases.write("green", Case(job='{"closed":{"cause":"gain_low"}}'), seen=0)
     assert store.cases.closed_by_cause() == {"lead_open": 2}
     store.cases.write("red", blue.model_copy(update={"closed": None}), seen=1)
     assert store.cases.closed_by_cause() == {"lead_open": 1}
-    store.cases.write("red", blue.model_copy(update={"closed": Closed(cause="gain_low", where="amp")}), seen=2)
+    store.cases.write("red", blue.model_copy(update={"closed": Closure(cause="gain_low", where="amp")}), seen=2)
     assert store.cases.closed_by_cause() == {"lead_open": 1, "gain_low": 1}
 
 

@@ -188,7 +188,7 @@ class Netlist:
 
     def _load_ohm(self, node: Node) -> float:
         siemens = 0.0
-        for port in self.wiring.takers(node):
+        for port in self.wiring.ports_fed_by(node):
             lead = self.values[f"{self._leads[node, port]}.resistance"]
             siemens += 1 / (self.values[f"{port.stage}.impedance"] + lead)
         return 1 / siemens if siemens else math.inf

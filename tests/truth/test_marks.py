@@ -75,7 +75,7 @@ def test_tuned_mark_sees_a_third_octave_and_no_more() -> None:
     """One-third-octave band of IEC 61260-1:2014 at 1 kHz: 891.25 to 1122.02 Hz; the same ratio about any other frequency."""
     mark = Mark.parse("level over 1 V at 1 kHz")
     edges = [(890.9, False), (891.8, True), (1121.5, True), (1122.6, False)]
-    assert [mark.takes(hz) for hz, _ in edges] == [inside for _, inside in edges]
+    assert [mark.passes(hz) for hz, _ in edges] == [inside for _, inside in edges]
     fifty = "a: level over 0.1 V at 50 Hz, b: fundamental over 0.1 V at 50 Hz, c: thd over 1 % at 50 Hz"
     for tone_hz, inside in [(44.5, False), (44.6, True), (56.05, True), (56.2, False)]:
         assert lit(with_marks(fifty), over_db=2.0, tone_hz=tone_hz) == {"a": inside, "b": inside, "c": inside}

@@ -12,7 +12,7 @@ import soundfile
 from scipy import signal
 
 from gainwright.metering import four_parameter_fit, measure, read_recording
-from gainwright.signals import Tone, quantised, render, steady_frames, tone_bytes
+from gainwright.signals import Tone, quantise, render, steady_frames, tone_bytes
 
 
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
@@ -66,12 +66,12 @@ def test_the_dither_is_triangular() -> None:
     """Total error of TPDF dither and rounding: variance 3 LSB^2/12, free of the signal (Lipshitz et al. 1992)."""
     tone = Tone(997.0, (-60.0,), 20.0)
     samples = render(tone)
-    error = (quantised(samples, bits=16, seed=3) >> 16) - samples * 32767
+    error = (quantise(samples, bits=16, seed=3) >> 16) - samples * 32767
     assert np.var(error) == pytest.approx(0.25, rel=0.01)
     assert abs(np.mean(error)) < 2e-3
     spectrum = np.abs(np.fft.rfft(error[: 2**19, 0])) ** 2
     assert np.max(spectrum) / np.mean(spectrum) < 25  # no line stands out: chance gives about ln(2.6e5) = 12.5
-    low = (quantised(render(Tone(997.0, (-100.0,), 20.0)), bits=16, seed=3) >> 16)[:, 0] / 32767
+    low = (quantise(render(Tone(997.0, (-100.0,), 20.0)), bits=16, seed=3) >> 16)[:, 0] / 32767
     hz, density = signal.welch(low, 44_100, nperseg=2**16)
     assert np.max(density[(hz > 990) & (hz < 1004)]) > 20 * np.median(density)  # a tone below one LSB survives
     undithered = np.rint(samples * 32767) - samples * 32767
@@ -96,7 +96,7 @@ def test_a_run_of_levels_is_steady_at_each() -> None:
     """Each step's level to 0.001 dB, one phase throughout."""
     levels = (-12.0, -9.0, -6.0, -3.0)
     tone = Tone(1000.0, levels, 1.0, rate_hz=48_000, bits=24, sides="mono")
-    wave = (quantised(render(tone), bits=24, seed=1) / 2**31)[:, 0]
+    wave = (quantise(render(tone), bits=24, seed=1) / 2**31)[:, 0]
     step, ramp = steady_frames(tone) + 960, 960
     for i, level in enumerate(levels):
         part = wave[ramp + i * step : ramp + i * step + 48_000]

@@ -87,11 +87,11 @@ def tone_archive(
     ------
     CallError : a length that can't be.
     """
-    from gainwright.signals import numbered, set_files
+    from gainwright.signals import number_tones, set_files
 
     if not 1 <= seconds <= LONGEST_SET_S:
         raise CallError(f"tones of {seconds:g} s", code="bad_tone", rule=f"they last 1 to {LONGEST_SET_S:g} s")
-    entries = numbered(plan_tones(plan, seconds=seconds, rate_hz=44_100, bits=16), flac=flac)
+    entries = number_tones(plan_tones(plan, seconds=seconds, rate_hz=44_100, bits=16), flac=flac)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED if flac else zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for done, (name, content) in enumerate(set_files(entries, title=plan.title)):

@@ -190,10 +190,10 @@ def _job_tones(job: Path, out: Path, *, seconds: float, rate_hz: int, bits: int,
     from gainwright.app.tones import plan_tones, written_tone
     from gainwright.jobfile import read_job
     from gainwright.plan import make_plan
-    from gainwright.signals import numbered, set_files
+    from gainwright.signals import number_tones, set_files
 
     read = read_job(job).job
-    entries = numbered(plan_tones(make_plan(read), seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
+    entries = number_tones(plan_tones(make_plan(read), seconds=seconds, rate_hz=rate_hz, bits=bits), flac=flac)
     make_folder(out)
     for name, content in set_files(entries, title=read.title):
         write_file(out / name, content)

@@ -13,7 +13,7 @@ import numpy as np
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observing import normal_cdf
 from gainwright.diagnose.playing import paths
-from gainwright.model import Speaker, wires
+from gainwright.model import Speaker, leads_by_name
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ class Answering:
         self.ensemble: Ensemble = observer.ensemble
         self.chain = observer.chain
         self.changes = self.ensemble.changes
-        self.leads = wires(self.chain.wiring)
+        self.leads = leads_by_name(self.chain.wiring)
         self._usual: dict[str, tuple[float, float]] = {}
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
@@ -103,7 +103,7 @@ class Answering:
                 self._about.setdefault(place, []).append(i)
         self._speakers: dict[str, list[Wire]] = {}
         for node in self.chain.nodes:
-            for port in self.chain.wiring.takers(node):
+            for port in self.chain.wiring.ports_fed_by(node):
                 self._speakers.setdefault(port.stage, []).append((node, port))
 
     # ---- looked at and measured with everything off ------------------------------------------------------------
@@ -204,7 +204,7 @@ class Answering:
 
     def _protection(self, name: str) -> Answers:
         """An amplifier protects itself; into a short it may, and then its lamp tells so."""
-        ports = {p for n in self.chain.wiring.outputs(name) for p in self.chain.wiring.takers(n)}
+        ports = {p for n in self.chain.wiring.outputs(name) for p in self.chain.wiring.ports_fed_by(n)}
         lit = np.full((len(self.changes), 1), 0.02)
         for i, c in enumerate(self.changes):
             shorted = any(np.min(c.load.get(p, 1.0)) < 0.15 for p in ports) or any(w[1] in ports for w in c.shorted)
@@ -370,7 +370,7 @@ class Answering:
         ports = {p for _, p in self.leads[swap]} if swap in self.leads else set(self.chain.wiring.ports(swap))
         found: dict[str, dict[str, Wire]] = {}
         for node in self.chain.nodes:
-            for port in self.chain.wiring.takers(node):
+            for port in self.chain.wiring.ports_fed_by(node):
                 if isinstance(self.chain.job.stages[port.stage], Speaker) and (
                     port in ports or self._reaches(ports, node)
                 ):

@@ -9,7 +9,7 @@ import numpy as np
 from gainwright.diagnose.choosing import STEP_DB
 from gainwright.diagnose.information import after_answers
 from gainwright.diagnose.sayings import place_words, short
-from gainwright.model import Check, HeardSpeaker, Reading, marks_words
+from gainwright.model import Check, HeardSpeaker, Reading, describe_marks
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def entry_words(entry: Entry) -> str:
 
 def _reading_words(entry: Reading) -> str:
     found = [str(entry.reads).replace("_", " ")] if entry.reads is not None else []
-    found += [marks_words(entry.shows)] if entry.shows is not None else []
+    found += [describe_marks(entry.shows)] if entry.shows is not None else []
     found += [say("{percent} THD", percent=entry.thd)] if entry.thd is not None else []
     found += [say("{amperes} current", amperes=entry.current)] if entry.current is not None else []
     found += [say(entry.verdict.replace("_", " "))] if entry.verdict is not None else []

@@ -22,9 +22,9 @@ from gainwright.model import (
     Reading,
     Recorder,
     Speaker,
-    Swapped,
+    SwapTest,
+    leads_by_name,
     stages_at,
-    wires,
 )
 from gainwright.solve import recorder_full_scale_v
 from gainwright.texts import say
@@ -255,7 +255,7 @@ class Catalogue:
     def _leads(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
             return
-        for name, pairs in wires(self.chain.wiring).items():
+        for name, pairs in leads_by_name(self.chain.wiring).items():
             node, port = pairs[0]
             minutes = MINUTES["check_lead"] + self.access(node.stage) + self.access(port.stage)
             yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG))
@@ -280,7 +280,7 @@ class Catalogue:
         for name, stage in self.job.stages.items():
             if {"left", "right"} <= {p.side for p in wiring.ports(name)} and not isinstance(stage, Speaker):
                 path = next(p for p in self.paths if any(n.stage == name for n in (*p.upstream, *p.ends)))
-                entry = Swapped.model_validate({"swap": name, **path.played()})
+                entry = SwapTest.model_validate({"swap": name, **path.played()})
                 yield Candidate(
                     "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (LOUD,), path.nodes
                 )
@@ -288,7 +288,7 @@ class Catalogue:
             if len(pairs) > 1 and not isinstance(self.job.stages[run.target], Speaker | HeadUnit):
                 path = next(p for p in self.paths if pairs[0][0] in p.nodes)
                 minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
-                entry = Swapped.model_validate({"swap": str(run), **path.played()})
+                entry = SwapTest.model_validate({"swap": str(run), **path.played()})
                 yield Candidate("swap_leads", str(run), minutes, entry, (LOUD, AIRBAG), path.nodes)
 
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
@@ -314,11 +314,11 @@ def _stages(entry: Entry, job: Job) -> set[str]:
         return {entry.at.split(".")[0]} | ({entry.feed.into} if entry.feed is not None else set())
     if isinstance(entry, HeardSpeaker):
         return set()
-    place = entry.swap if isinstance(entry, Swapped) else entry.check
+    place = entry.swap if isinstance(entry, SwapTest) else entry.check
     if place.startswith("lead:"):
         return set(stages_at(place)) & set(job.stages)
     stage, _, what = place.partition(".")
-    at_terminals = isinstance(entry, Swapped) or what.rpartition(".")[2] in (
+    at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
         *("gain", "boost", "low_pass", "high_pass", "settings"),
     )

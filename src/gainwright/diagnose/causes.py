@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Indicator, LevelControl, Multimeter, Processor, Speaker, wires
+from gainwright.model import Amplifier, HeadUnit, Indicator, LevelControl, Multimeter, Processor, Speaker, leads_by_name
 from gainwright.solve import MUTED_TRAVEL
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
             found.append(Cause("leads_swapped", name))
         if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
             found.append(Cause("coil_reversed", name))
-    sides = wires(wiring)
+    sides = leads_by_name(wiring)
     runs = {str(run): run for run in wiring.leads}
     for name in sides:
         found += [Cause(i, name) for i in _ON_LEAD]
@@ -114,7 +114,7 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         found += [Cause("measuring_lead_open", name), Cause("measuring_lead_shorted", name)]
         if isinstance(instrument, Multimeter):
             found.append(Cause("meter_wrong_function", name))
-        elif isinstance(instrument, Indicator) and instrument.of_signal:
+        elif isinstance(instrument, Indicator) and instrument.signal_marks:
             found.append(Cause("indicator_below_threshold", name))
     return tuple(found)
 

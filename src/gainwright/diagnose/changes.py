@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Port, Speaker, wires
+from gainwright.model import Amplifier, LevelControl, Port, Speaker, leads_by_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -141,7 +141,7 @@ def _outputs(where: str, chain: Chain) -> list[Node]:
 
 
 def _lead(where: str, chain: Chain) -> tuple[Wire, ...]:
-    return wires(chain.wiring)[where]
+    return leads_by_name(chain.wiring)[where]
 
 
 def _lead_open(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -274,7 +274,7 @@ def _dead(why: str) -> Callable[[str, Chain, Floats], Change]:
 
 
 def _load_too_low(where: str, chain: Chain, hidden: Floats) -> Change:
-    takers = [p for n in chain.wiring.outputs(where) for p in chain.wiring.takers(n)]
+    takers = [p for n in chain.wiring.outputs(where) for p in chain.wiring.ports_fed_by(n)]
     speakers = [p for p in takers if isinstance(chain.job.stages[p.stage], Speaker)]
     return Change(load=dict.fromkeys(speakers, _even(LOAD, hidden[:, 0])))
 

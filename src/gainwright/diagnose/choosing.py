@@ -9,7 +9,7 @@ import numpy as np
 
 from gainwright.diagnose.information import after_answers, information_bits, minutes_with, search_minutes
 from gainwright.diagnose.weighing import THD_CLASSES, WRONG, hearing, quiet_chance, stimulus_of, swapped, thd_chance
-from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, Swapped
+from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, SwapTest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,7 +90,7 @@ def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlo
         return Outlook(candidate, labels, chance)
     if isinstance(entry, HeardSpeaker):
         answers = hearing(entry, answering)
-    elif isinstance(entry, Swapped):
+    elif isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  candidates play a tone
         answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))

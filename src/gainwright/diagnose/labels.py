@@ -18,7 +18,7 @@ from gainwright.diagnose.answers import (
     supply_class,
 )
 from gainwright.jobfile import bands_of, controls, read_number, takes_bands
-from gainwright.model import Check, HeardSpeaker, Swapped
+from gainwright.model import Check, HeardSpeaker, SwapTest
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
@@ -29,11 +29,11 @@ RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off",
 """Texts of a control that does nothing -> one of them."""
 
 
-def answers_of(entry: Check | HeardSpeaker | Swapped, answering: Answering) -> list[tuple[str, str]]:
+def answers_of(entry: Check | HeardSpeaker | SwapTest, answering: Answering) -> list[tuple[str, str]]:
     """Return what an entry answers: the aspect it is about, and which label it gave."""
     if isinstance(entry, HeardSpeaker):
         return [("", str(entry.is_))]
-    if isinstance(entry, Swapped):
+    if isinstance(entry, SwapTest):
         return [("", str(entry.fault))]
     what = entry.check.rpartition(".")[2]
     if entry.check in answering.leads or entry.check in answering.observer.instruments:

@@ -45,7 +45,7 @@ def _seems_silent(entry: Reading | HeardSpeaker, answering: Answering) -> bool:
         return entry.is_ in ("silent", "faint")
     if entry.shows is not None:
         _, instrument = instrument_of(entry, answering.observer)
-        return isinstance(instrument, Indicator) and not any(mark in entry.shows for mark in instrument.of_signal)
+        return isinstance(instrument, Indicator) and not any(mark in entry.shows for mark in instrument.signal_marks)
     if entry.reads is None or isinstance(entry.reads, str):
         return entry.verdict == "no_tone"
     stopped_db, _ = _worst_filter(entry, answering)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, marks_words
+from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, describe_marks
 from gainwright.solve import accuracy_of, recorder_full_scale_v, resolution_v, shown_by_meter, watched
 from gainwright.texts import say
 
@@ -188,7 +188,7 @@ class Observer:
         which = np.tensordot(2 ** np.arange(len(names)), lit, axes=1)
         there = np.unique(which)
         wrong = MARKS_WRONG / (2 ** len(names) - 1)
-        words = [marks_words([n for i, n in enumerate(names) if code >> i & 1]) for code in there]
+        words = [describe_marks([n for i, n in enumerate(names) if code >> i & 1]) for code in there]
         chance = [np.where(which == code, 1 - MARKS_WRONG, wrong) for code in there]
         left = 2 ** len(names) - len(there)
         if left:

@@ -62,7 +62,7 @@ def paths(job: Job, chain: Chain, instruments: Mapping[str, Instrument], entries
     found = []
     for stage in chain.wiring.order:
         ends = chain.wiring.outputs(stage)
-        takers = [p.stage for node in ends for p in chain.wiring.takers(node)]
+        takers = [p.stage for node in ends for p in chain.wiring.ports_fed_by(node)]
         speakers = tuple(dict.fromkeys(s for s in takers if isinstance(job.stages[s], Speaker)))
         if speakers:
             upstream = chain.wiring.upstream(stage)

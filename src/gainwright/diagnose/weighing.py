@@ -14,7 +14,7 @@ from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.labels import answers_of, unsaid_place
 from gainwright.diagnose.observing import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.unsaid import place_density
-from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, Swapped
+from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import Answering, Answers
@@ -59,7 +59,7 @@ def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]
     answers: Answers | None = None
     if isinstance(entry, HeardSpeaker):
         answers = hearing(entry, answering)
-    elif isinstance(entry, Swapped):
+    elif isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  the reader asks for a tone
         answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))
@@ -187,7 +187,7 @@ def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observe
     rows = []
     for change in observer.ensemble.changes:
         siemens = np.zeros(observer.ensemble.draws)
-        for port in observer.chain.wiring.takers(node):
+        for port in observer.chain.wiring.ports_fed_by(node):
             key = f"{port.stage}.input_impedance"
             ohm = nominal[key] if key in nominal else nominal[f"{port.stage}.impedance"]
             shorted = (node, port) in change.shorted

@@ -56,7 +56,7 @@ def controls(job: Job) -> dict[str, str]:
             value: Any = stage
             for key in path:
                 value = value[key] if isinstance(value, dict) else getattr(value, key, None)
-            written = value.written() if hasattr(value, "written") else value
+            written = value.as_written() if hasattr(value, "written") else value
             if isinstance(written, list):
                 written = "; ".join(written) or "flat"
             found[control] = "" if written is None else str(written)

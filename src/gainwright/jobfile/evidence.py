@@ -22,10 +22,10 @@ from gainwright.model import (
     Indicator,
     Reading,
     Speaker,
-    Swapped,
+    SwapTest,
     check_places,
+    leads_by_name,
     resolve,
-    wires,
 )
 from gainwright.quantities import OPEN, Quantity, parse, read_measured
 
@@ -158,7 +158,7 @@ def _check_against(entry: Entry, job: Job) -> None:
         _check_reading(entry, job, [str(node) for node in wiring.nodes])
     elif isinstance(entry, HeardSpeaker):
         _known(entry.heard, [n for n, s in job.stages.items() if isinstance(s, Speaker)], "speaker", "heard")
-    elif isinstance(entry, Swapped):
+    elif isinstance(entry, SwapTest):
         sided = [n for n in job.stages if {"left", "right"} <= {port.side for port in wiring.ports(n)}]
         pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1]
         _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
@@ -215,7 +215,7 @@ def _check_check(entry: Check, job: Job) -> None:
     """Refuse results that a place can't have."""
     what = entry.check.rsplit(".", maxsplit=1)[-1]
     stage = job.stages.get(entry.check.split(".")[0])
-    is_lead = entry.check in wires(resolve(job)) or entry.check in instruments(job)
+    is_lead = entry.check in leads_by_name(resolve(job)) or entry.check in instruments(job)
     given = [key for key in RESULTS["check"] if getattr(entry, {"is": "is_"}.get(key, key)) is not None]
     if is_lead:
         _only(entry, given, ("resistance", "between_conductors"))

@@ -65,6 +65,6 @@ def assumed_of_instruments(job: Job) -> list[Assumption]:
     for name, instrument in given.items():
         for key, (value, reason) in defaults(instrument).items():
             if getattr(instrument, key) is None:
-                text = value.written() if isinstance(value, Accuracy) else str(value)
+                text = value.as_written() if isinstance(value, Accuracy) else str(value)
                 found.append(Assumption(f"{name}.{key}", text, reason + "; common practice"))
     return found

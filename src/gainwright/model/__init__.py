@@ -1,6 +1,6 @@
-"""What exists: the job, its stages, its wiring, its instruments. No solving, no files."""
+"""The data model: the job, its stages, wiring, instruments and readings. No solving, no files."""
 
-from gainwright.model.case import Believed, Case, Closed, DialogueStep
+from gainwright.model.case import BelievedCause, Case, Closure, DialogueStep
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -19,19 +19,19 @@ from gainwright.model.evidence import (
     Entry,
     EntryMapping,
     HeardSpeaker,
-    OwnSource,
     Played,
     Reading,
-    Swapped,
+    SubstituteSource,
+    SwapTest,
     as_mapping,
     kind_of,
 )
 from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
-from gainwright.model.marks import Mark, marks_words
+from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
-from gainwright.model.places import check_places, stages_at, wires
+from gainwright.model.places import check_places, leads_by_name, stages_at
 from gainwright.model.stages import (
     SOURCE_TYPE,
     STAGES,
@@ -61,10 +61,10 @@ __all__ = [
     "Accuracy",
     "Amplifier",
     "AnyStage",
-    "Believed",
+    "BelievedCause",
     "Case",
     "Check",
-    "Closed",
+    "Closure",
     "Coils",
     "Converter",
     "DialogueStep",
@@ -90,7 +90,6 @@ __all__ = [
     "Mark",
     "Multimeter",
     "Node",
-    "OwnSource",
     "Path",
     "Played",
     "Port",
@@ -103,14 +102,15 @@ __all__ = [
     "SourceOutput",
     "Speaker",
     "SpeakerSensitivity",
-    "Swapped",
+    "SubstituteSource",
+    "SwapTest",
     "Vehicle",
     "Wiring",
     "as_mapping",
     "check_places",
+    "describe_marks",
     "kind_of",
-    "marks_words",
+    "leads_by_name",
     "resolve",
     "stages_at",
-    "wires",
 ]

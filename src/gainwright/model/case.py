@@ -1,4 +1,4 @@
-"""A case: one customer's fault from the call to the repair."""
+"""A case: one customer's fault from the first call to the repair."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from pydantic import Field
 from gainwright.model.fields import Frozen
 
 
-class Believed(Frozen):
-    """A cause with what was believed of it at some moment."""
+class BelievedCause(Frozen):
+    """A cause with its probability at some moment."""
 
     cause: str
     where: str = ""
@@ -18,7 +18,7 @@ class Believed(Frozen):
 
 
 class DialogueStep(Frozen):
-    """One step of the dialogue: what was asked, what came of it, how long it takes, what was believed after it.
+    """One step of the dialogue: what was asked, the result, how long it takes, the likeliest cause after it.
 
     Attributes
     ----------
@@ -29,11 +29,11 @@ class DialogueStep(Frozen):
     ask: str = ""
     answer: Literal["answered", "declined", "unreachable"] = "answered"
     minutes: float = Field(default=0.0, ge=0)
-    believed: Believed | None = None
+    believed: BelievedCause | None = None
 
 
-class Closed(Frozen):
-    """What it was in the end."""
+class Closure(Frozen):
+    """The cause that was found in the end."""
 
     cause: str
     where: str = ""
@@ -42,7 +42,7 @@ class Closed(Frozen):
 
 
 class Case(Frozen):
-    """A case as its file says it; `job` is the text of the job file, `evidence` its entries."""
+    """A case as in its file; `job` is the text of the job file, `evidence` its entries."""
 
     format: Literal[1] = 1
     title: str = Field(default="", max_length=300)
@@ -52,4 +52,4 @@ class Case(Frozen):
     declined: tuple[dict[str, Any], ...] = ()
     unreachable: tuple[str, ...] = ()
     dialogue: tuple[DialogueStep, ...] = ()
-    closed: Closed | None = None
+    closed: Closure | None = None

@@ -1,4 +1,4 @@
-"""Values of more than one number, each read from one text: filters, equaliser bands, ratings, coils, accuracy."""
+"""Values of more than one number, each parsed from one text: filters, equaliser bands, ratings, coils, accuracy."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:
 
 def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
     return QuantityError(
-        f"{text!r} is no {name}", code="no_quantity", rule=rule, remedy=f"write, for example, {example}"
+        f"{text!r} is not a valid {name}", code="no_quantity", rule=rule, remedy=f"write, for example, {example}"
     )
 
 
@@ -61,16 +61,16 @@ class FilterSetting:
         """Whether it passes everything."""
         return self.corner is None
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
-    __str__ = written
+    __str__ = as_written
 
 
 @dataclass(frozen=True, slots=True)
 class FilterRange:
-    """What the hand can do to a filter: `fixed`, or the ends of its corner, and whether it can be put off."""
+    """The adjustment range of a filter: `fixed`, or the ends of its corner, and whether it can be switched off."""
 
     text: str
     low_hz: float = 0.0
@@ -96,10 +96,10 @@ class FilterRange:
 
     @property
     def fixed(self) -> bool:
-        """Whether nothing can be done."""
+        """Whether it can't be adjusted."""
         return self.high_hz == 0.0 and not self.can_be_off
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
@@ -131,7 +131,7 @@ class EqualiserBand:
 
 @dataclass(frozen=True, slots=True)
 class Equaliser:
-    """No, one or several bands."""
+    """Any number of equaliser bands, or none."""
 
     bands: tuple[EqualiserBand, ...]
     text: str | tuple[str, ...] = "flat"
@@ -148,7 +148,7 @@ class Equaliser:
         """Whether it changes nothing."""
         return not self.bands
 
-    def written(self) -> str | list[str]:
+    def as_written(self) -> str | list[str]:
         """Return the text or texts as written."""
         return self.text if isinstance(self.text, str) else list(self.text)
 
@@ -166,13 +166,13 @@ class PowerRating:
         """Read one rating."""
         power, at, load = text.partition("@")
         if not at:
-            raise _wrong(text, "power rating", "300 W @ 4 ohm", "a power without its load says nothing")
+            raise _wrong(text, "power rating", "300 W @ 4 ohm", "give the load with the power")
         rating = cls(text, parse(power, "power"), parse(load, "resistance"))
         if not rating.power.known or not rating.load.nominal > 0:
-            raise _wrong(text, "power rating", "300 W @ 4 ohm", "power and load are known and above zero")
+            raise _wrong(text, "power rating", "300 W @ 4 ohm", "power and load must be known and above zero")
         return rating
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
@@ -193,7 +193,7 @@ class Ends:
 
     @classmethod
     def parse(cls, text: str) -> Ends:
-        """Read `0.2 .. 5 V`; a unit written once holds for both ends."""
+        """Read `0.2 .. 5 V`; a unit written once applies to both ends."""
         if text.count("..") != 1 or "..." in text:
             raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
         first, _, second = (part.strip() for part in text.partition(".."))
@@ -217,7 +217,7 @@ class Ends:
         """The higher end, nominal, in SI."""
         return max(self.first.nominal, self.second.nominal)
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
@@ -235,7 +235,7 @@ _ENDS: dict[str, type[Ends]] = {"voltage": _VoltageEnds, "ratio": _RatioEnds}
 
 @dataclass(frozen=True, slots=True)
 class Coils:
-    """The voice coils of one speaker: `2 x 4 ohm parallel`; `separate` when each has an amplifier of its own."""
+    """The voice coils of one speaker: `2 x 4 ohm parallel`; `separate` when each has its own amplifier."""
 
     text: str
     number: int
@@ -244,19 +244,19 @@ class Coils:
 
     @classmethod
     def parse(cls, text: str) -> Coils:
-        """Read number, resistance each and wiring."""
+        """Read the number of coils, the resistance of each and the wiring."""
         match = _COILS.fullmatch(text.strip())
         if not match or not 1 <= int(match["number"]) <= 16:
             raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "wirings are parallel, series, separate")
         wiring = (match["wiring"] or "").lower()
         number = int(match["number"])
         if number > 1 and not wiring:
-            raise _wrong(text, "set of coils", f"{text.strip()} parallel", "several coils need their wiring")
+            raise _wrong(text, "set of coils", f"{text.strip()} parallel", "give the wiring of several coils")
         if wiring == "series-parallel" and number != 4:
             raise _wrong(text, "set of coils", "4 x 4 ohm series-parallel", "series-parallel is two pairs of coils")
         each = parse(match["each"], "resistance")
         if not each.nominal > 0:
-            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "a coil has a resistance above zero")
+            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "the resistance of a coil must be above zero")
         return cls(text, number, each, wiring or "parallel")
 
     @property
@@ -266,14 +266,14 @@ class Coils:
             self.wiring
         ]
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """Accuracy of a meter: `1.2 % + 3 counts` (share of the reading plus counts of the last digit)."""
+    """Accuracy of a meter: `1.2 % + 3 counts` (per cent of the reading plus counts of the last digit)."""
 
     text: str
     ratio: float
@@ -281,7 +281,7 @@ class Accuracy:
 
     @classmethod
     def parse(cls, text: str) -> Accuracy:
-        """Read a share, counts, or both."""
+        """Read per cent, counts, or both."""
         match = _ACCURACY.fullmatch(text.strip())
         if not match or not (match["ratio"] or match["counts"]):
             raise _wrong(text, "accuracy", "1.2 % + 3 counts")
@@ -290,7 +290,7 @@ class Accuracy:
             raise _wrong(text, "accuracy", "1.2 % + 3 counts", "an accuracy has no spread of its own")
         return cls(text, ratio.nominal if ratio else 0.0, int(match["counts"] or 0))
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
@@ -305,13 +305,13 @@ class SpeakerSensitivity:
 
     @classmethod
     def parse(cls, text: str) -> SpeakerSensitivity:
-        """Read the level and what it is for."""
+        """Read the level and its reference."""
         level, _, reference = text.partition("@")
         plain = reference.strip().replace(" ", "").lower()
         if plain not in ("", "1w", "2.83v"):
             raise _wrong(text, "speaker sensitivity", "88 dB or 88 dB @ 1 W")
         return cls(text, parse(level, "sound level"), plain == "1w")
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text

@@ -1,4 +1,4 @@
-"""What was read, looked at and heard at a chain: facts, one class a kind of entry. What they mean is found elsewhere."""
+"""Observations of a chain (read, checked, heard), one class for each kind of entry."""
 
 from __future__ import annotations
 
@@ -16,23 +16,25 @@ PlayedSide = Literal["both", "left", "right"]
 
 
 def _word(value: Any) -> Any:
-    """Take the words `on`, `off`, `yes`, `no` also where a YAML 1.1 writer made them truth values."""
+    """Accept the words `on`, `off`, `yes`, `no` where a YAML 1.1 writer turned them into booleans."""
     return {True: "on", False: "off"}.get(value, value) if isinstance(value, bool) else value
 
 
 def _lit(value: Any) -> tuple[str, ...]:
-    """Take the marks that are lit as a list, one by its name, or `none`; each once, in the order written."""
+    """Accept the lit marks as a list, as one name, or as `none`; return each once, in the order written."""
     names = [value] if isinstance(value, str) else value
     if not isinstance(names, list | tuple) or not all(isinstance(name, str) for name in names):
         raise QuantityError(
-            "what an indicator shows is no list of marks",
+            "what an indicator shows must be a list of marks",
             code="bad_value",
             remedy=f"write the marks that are lit, [clip], or {NO_MARK}",
         )
     lit = tuple(dict.fromkeys(name.strip() for name in names))
     if NO_MARK in lit and len(lit) > 1:
         raise QuantityError(
-            f"{NO_MARK} stands beside a mark", code="bad_value", remedy=f"write the marks that are lit, or {NO_MARK}"
+            f"{NO_MARK} is given together with a mark",
+            code="bad_value",
+            remedy=f"write the marks that are lit, or {NO_MARK}",
         )
     return () if lit == (NO_MARK,) else lit
 
@@ -43,21 +45,21 @@ MarksLit = Annotated[
     PlainSerializer(lambda lit: list(lit) or NO_MARK),
     WithJsonSchema({"anyOf": [{"const": NO_MARK}, {"type": "array", "items": {"type": "string"}}]}),
 ]
-"""The marks of an indicator that are lit: all of them, and no other."""
+"""All marks of an indicator that are lit."""
 Word = Annotated[str, BeforeValidator(_word)]
 OnOff = Annotated[Literal["on", "off"], BeforeValidator(_word)]
 Settings = dict[str, Annotated[str, BeforeValidator(lambda v: str(v) if isinstance(v, int | float) else v)]]
 
 
 class Played(Frozen):
-    """What was played meanwhile, and how the chain stood.
+    """What was being played, and the state of the chain.
 
     Attributes
     ----------
     tone, level : of the tone; `off` when nothing is played.
-    set : controls the person believes to stand elsewhere than the job says.
-    engine : running unless said.
-    side : on which side of the recording the tone is.
+    set : controls that the person believes are set differently from the job.
+    engine : whether it was running; `on` by default.
+    side : the side of the signal with the tone.
     speakers : whether they are connected.
     """
 
@@ -70,7 +72,7 @@ class Played(Frozen):
 
     @property
     def tone_hz(self) -> float | None:
-        """Frequency of the tone, None when none is named."""
+        """Frequency of the tone, None when none is given."""
         return self.tone.nominal if isinstance(self.tone, Quantity) and self.tone.known else None
 
     @property
@@ -80,12 +82,12 @@ class Played(Frozen):
 
     @property
     def level_dbfs(self) -> float:
-        """Level of the tone, full when not said."""
+        """Level of the tone; full level when not given."""
         return self.level.nominal if self.level is not None and self.level.known else 0.0
 
 
-class OwnSource(Frozen):
-    """A source of one's own, put in place of the lead into a stage."""
+class SubstituteSource(Frozen):
+    """A separate source connected in place of the lead into a stage."""
 
     into: str
     volts: Voltage
@@ -96,7 +98,7 @@ class Reading(Played):
 
     at: str
     with_: str = Field(default="", alias="with")
-    feed: OwnSource | None = None
+    feed: SubstituteSource | None = None
     reads: VoltsRead | None = None
     thd: Fraction | None = None
     verdict: Literal["clean", "clipped", "distorted", "no_tone", "overloaded_input", "too_short"] | None = None
@@ -106,7 +108,7 @@ class Reading(Played):
 
 
 class Check(Frozen):
-    """Something that was looked at, or read with everything off."""
+    """Something that was inspected, or measured with everything off."""
 
     check: str
     is_: Word | None = Field(default=None, alias="is")
@@ -118,24 +120,24 @@ class Check(Frozen):
 
 
 class HeardSpeaker(Played):
-    """What a person heard of a speaker; without a tone, of whatever is usually played."""
+    """What a person heard from a speaker; without a tone, from whatever is usually played."""
 
     heard: str
     is_: Heard | None = Field(default=None, alias="is")
     note: str = Field(default="", max_length=1000)
 
 
-class Swapped(Played):
-    """Two sides exchanged at a stage's inputs, or the two leads of a run, and what the fault did."""
+class SwapTest(Played):
+    """Two sides swapped at a stage's inputs, or the two leads of a run, and whether the fault moved."""
 
     swap: str
     fault: Literal["moved", "stayed", "none"] | None = None
     note: str = Field(default="", max_length=1000)
 
 
-Entry = Reading | Check | HeardSpeaker | Swapped
-KINDS: dict[str, type[Frozen]] = {"at": Reading, "check": Check, "heard": HeardSpeaker, "swap": Swapped}
-"""The key that tells the kind of an entry -> its class."""
+Entry = Reading | Check | HeardSpeaker | SwapTest
+KINDS: dict[str, type[Frozen]] = {"at": Reading, "check": Check, "heard": HeardSpeaker, "swap": SwapTest}
+"""The key that identifies the kind of an entry -> its class."""
 RESULTS: dict[str, tuple[str, ...]] = {
     "at": ("reads", "thd", "verdict", "shows", "current"),
     "check": ("is", "reads", "resistance", "between_conductors"),
@@ -146,16 +148,16 @@ RESULTS: dict[str, tuple[str, ...]] = {
 
 
 EntryMapping = dict[str, str | bool | int | float | list[str] | dict[str, str | bool | int | float] | None]
-"""An entry as it stands in an evidence file: key -> what was said; `set` holds control -> value."""
+"""An entry as in an evidence file: key -> value; `set` holds control -> value."""
 
 
 def kind_of(entry: Entry) -> str:
-    """Return the key that tells an entry's kind."""
+    """Return the key that identifies an entry's kind."""
     return next(key for key, cls in KINDS.items() if isinstance(entry, cls))
 
 
 def as_mapping(entry: Entry) -> EntryMapping:
-    """Return an entry as it would stand in a file: only what was said, what it is about first."""
-    said = entry.model_dump(by_alias=True, exclude_unset=True, mode="json")
-    first = [key for key in (kind_of(entry), "with") if key in said]
-    return {key: said[key] for key in (*first, *(k for k in said if k not in first))}
+    """Return an entry as in a file: only the given keys, the kind first."""
+    data = entry.model_dump(by_alias=True, exclude_unset=True, mode="json")
+    first = [key for key in (kind_of(entry), "with") if key in data]
+    return {key: data[key] for key in (*first, *(k for k in data if k not in first))}

@@ -1,4 +1,4 @@
-"""What a key of a job takes, as metadata on the field of the model: forms are built from it."""
+"""The type of value of each key of a job, as metadata on the model's fields; forms are built from it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ FieldTypeName = Literal[
 
 @dataclass(frozen=True, slots=True)
 class FieldType:
-    """What a key of a job takes. It stands in the `Annotated` type of the field; pydantic leaves it alone.
+    """The type of value of a key. It is part of the `Annotated` type of the field; pydantic ignores it.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class FieldType:
         `whole` an integer, `source` one or several references to outputs.
     dimension : of a quantity, a key of `DIMENSIONS`; empty otherwise.
     example : a valid text.
-    choices : the words that may be chosen.
+    choices : the allowed words.
     bare_number : whether a number without a unit is valid.
     """
 

@@ -1,4 +1,4 @@
-"""Field types of the model: a text that is read into a value, and printed back as it was written."""
+"""Field types of the model: text that is parsed into a value and printed back as it was written."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Frozen(BaseModel):
 
 
 def by_kind(union: Any) -> dict[str, Any]:
-    """Return the classes of a union that is told apart by `kind`, by that word, in the order of the union."""
+    """Return kind -> class of a union discriminated by `kind`, in the order of the union."""
     classes = get_args(get_args(union)[0])
     return {get_args(cls.model_fields["kind"].annotation)[0]: cls for cls in classes}
 
@@ -45,7 +45,7 @@ def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema:
 def _scalar(value: Any, example: str) -> str | float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise QuantityError(
-            f"a {type(value).__name__} stands where a value is wanted",
+            f"a {type(value).__name__} is where a value is expected",
             code="no_quantity",
             remedy=f"write, for example, {example}",
         )
@@ -100,7 +100,7 @@ YesNo = Annotated[
     *_text_field(_yes_no, lambda value: value, {"enum": ["yes", "no", True, False]}),
     FieldType("yes_no", choices=("yes", "no")),
 ]
-"""`yes` and `no` are words of YAML 1.2, not truth values; both spellings are taken."""
+"""`yes` and `no` are words in YAML 1.2, not booleans; both spellings are accepted."""
 
 LongText = Annotated[str, StringConstraints(max_length=2000), FieldType("long_text")]
 """A note of several lines."""
@@ -138,7 +138,7 @@ def _compound(cls: Any, name: FieldTypeName, description: str, example: str, *, 
             "description": description,
             "examples": [example],
         }
-    return Annotated[cls, *_text_field(read, lambda v: v.written(), schema), FieldType(name, example=example)]
+    return Annotated[cls, *_text_field(read, lambda v: v.as_written(), schema), FieldType(name, example=example)]
 
 
 FilterField = _compound(
@@ -152,8 +152,8 @@ EqualiserField = _compound(
 )
 VoltageEnds = _compound(Ends.of("voltage"), "ends", "the two ends of a control", "0.2 .. 5 V")
 RatioEnds = _compound(Ends.of("ratio"), "ends", "the two ends of a control", "-40 .. 0 dB")
-CoilsField = _compound(Coils, "coils", "number, resistance each and wiring", "2 x 4 ohm parallel")
-AccuracyField = _compound(Accuracy, "accuracy", "share of the reading, and counts", "1.2 % + 3 counts")
+CoilsField = _compound(Coils, "coils", "number of coils, resistance of each and wiring", "2 x 4 ohm parallel")
+AccuracyField = _compound(Accuracy, "accuracy", "per cent of the reading, and counts", "1.2 % + 3 counts")
 MarkField = _compound(Mark, "text", "when it lights: level, fundamental or thd over a threshold", MARK_EXAMPLE)
 SensitivityField = _compound(SpeakerSensitivity, "loudness", "dB at 1 m for 2.83 V, or @ 1 W", "88 dB")
 
@@ -168,7 +168,9 @@ def _ratings(value: Any) -> tuple[PowerRating, ...]:
         raise QuantityError("no rating", code="no_quantity", remedy="write, for example, 300 W @ 4 ohm")
     loads = [r.load.nominal for r in ratings]
     if len(set(loads)) != len(loads):
-        raise QuantityError("the same load is rated twice", code="duplicate_rating", remedy="keep one rating a load")
+        raise QuantityError(
+            "the same load is rated twice", code="duplicate_rating", remedy="keep one rating for each load"
+        )
     return ratings
 
 
@@ -176,7 +178,7 @@ Ratings = Annotated[
     tuple[PowerRating, ...],
     *_text_field(
         _ratings,
-        lambda ratings: [r.written() for r in ratings],
+        lambda ratings: [r.as_written() for r in ratings],
         {
             "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}],
             "description": "rated power into a load, at 14.4 V and 1 % THD+N (CTA-2006) unless rated_at says otherwise",

@@ -1,4 +1,4 @@
-"""What one can measure with: a meter, a recorder, and anything that only says yes or no."""
+"""Measuring instruments: a meter, a recorder, and yes/no indicators."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Multimeter(Frozen):
 
 
 class Recorder(Frozen):
-    """An audio interface with what attenuates before it."""
+    """An audio interface with the attenuator before it."""
 
     kind: Literal["recorder"]
     full_scale: Voltage
@@ -45,58 +45,58 @@ class Recorder(Frozen):
 
 MarkName = Annotated[str, StringConstraints(pattern=r"^\w[\w .+/\-]{0,39}$", strip_whitespace=True)]
 NO_MARK = "none"
-"""The word for: no mark is lit."""
+"""The word that means that no mark is lit."""
 MOST_MARKS = 8
 _FORMER = ("level_above", "fundamental_above", "thd_above")
-"""Keys of job files of 0.1.0, which knew three thresholds in a fixed order."""
+"""Keys of job files of 0.1.0, which had three thresholds in a fixed order."""
 
 
 class Indicator(Frozen):
-    """Anything that only says yes or no: its marks, each lit while its condition holds."""
+    """A yes/no instrument: its marks, each lit while its condition holds."""
 
     kind: Literal["indicator"]
     marks: Annotated[dict[MarkName, MarkField], FieldType("marks", example="clip: thd over 3 %")] = Field(
         min_length=1,
         max_length=MOST_MARKS,
         examples=["clip: thd over 3 %"],
-        description="its marks in words of your own, each with the condition under which it lights",
+        description="its marks in your own words, each with the condition under which it lights",
     )
     input_impedance: Resistance | None = None
 
     @model_validator(mode="before")
     @classmethod
-    def _refuse_former(cls, value: Any) -> Any:
+    def _refuse_former_keys(cls, value: Any) -> Any:
         found = [key for key in _FORMER if key in value] if isinstance(value, dict) else []
         if found:
             raise QuantityError(
                 f"an indicator no longer has {', '.join(found)}",
                 code="former_key",
-                rule="it has marks, each with a word of your own and the condition under which it lights",
+                rule="it has marks, each with a name of your own and the condition under which it lights",
                 remedy="write, for example, marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %",
             )
         return value
 
     @property
-    def of_signal(self) -> dict[str, Mark]:
-        """Its marks that tell whether something is there: those of a level and of the tone."""
+    def signal_marks(self) -> dict[str, Mark]:
+        """Its marks for the presence of a signal: those of a level and of the tone."""
         return {name: mark for name, mark in self.marks.items() if mark.of != "thd"}
 
     @property
-    def of_distortion(self) -> dict[str, Mark]:
-        """Its marks that tell distortion."""
+    def distortion_marks(self) -> dict[str, Mark]:
+        """Its marks for distortion."""
         return {name: mark for name, mark in self.marks.items() if mark.of == "thd"}
 
     @field_validator("marks")
     @classmethod
-    def _told_apart(cls, marks: dict[str, Mark]) -> dict[str, Mark]:
+    def _check_names(cls, marks: dict[str, Mark]) -> dict[str, Mark]:
         plain = [name.casefold() for name in marks]
         if NO_MARK in plain or len(set(plain)) != len(plain):
             what = "a mark is named none" if NO_MARK in plain else "two marks have the same name"
             raise QuantityError(
                 what,
                 code="bad_value",
-                rule="marks are told apart by their names, and none says that no mark is lit",
-                remedy="name it otherwise",
+                rule="names of marks must be unique, and none means that no mark is lit",
+                remedy="choose another name",
             )
         return marks
 

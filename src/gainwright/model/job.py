@@ -1,4 +1,4 @@
-"""One vehicle's work: a chain, what measures it, and what is asked of it."""
+"""The work on one vehicle: its chain, instruments and set-up choices."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _for_all(value: Any) -> Any:
 
 
 class Vehicle(Frozen):
-    """What the chain is built into, and its supply."""
+    """The vehicle and its supply."""
 
     description: str = Field(default="", max_length=500)
     running: Voltage | None = None
@@ -27,7 +27,7 @@ class Vehicle(Frozen):
 
 
 class Job(Frozen):
-    """A job as its file says it."""
+    """A job as in its file."""
 
     format: Literal[1]
     title: str = Field(default="", max_length=300)
@@ -41,7 +41,7 @@ class Job(Frozen):
         dict[str, Frequency], BeforeValidator(_for_all, json_schema_input_type=Frequency | dict[str, Frequency])
     ] = Field(default_factory=dict, description="the set-up tone to use, by output, or all")
     access: dict[str, Time] = Field(
-        default_factory=dict, description="how long it takes to get at a stage, before anything is done there"
+        default_factory=dict, description="time to get access to a stage, before anything is done there"
     )
     thd_limit: Fraction | None = None
     instruments: dict[Name, Instrument] = Field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""One mark of an instrument that only says yes or no: the condition under which it lights."""
+"""One mark of a yes/no indicator: the condition under which it lights."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 MarkOf = Literal["level", "fundamental", "thd"]
 DIMENSION_OF: dict[str, str] = {"level": "voltage", "fundamental": "voltage", "thd": "fraction"}
-"""What a mark watches -> the dimension of its threshold."""
+"""What a mark monitors -> the dimension of its threshold."""
 EXAMPLE = "thd over 3 %"
 BAND_RATIO = 10 ** (3 / 10 / 6)
-"""Edges of a one-third-octave band about its middle frequency (IEC 61260-1:2014, 5.2 and 5.6: G = 10^(3/10), G^(1/6))."""
+"""Edges of a one-third-octave band about its centre frequency (IEC 61260-1:2014, 5.2 and 5.6: G = 10^(3/10), G^(1/6))."""
 _CONDITION = re.compile(
     r"(?P<of>[a-z]+)\s+over\s+(?P<threshold>.+?)(?:\s+at\s+(?P<tuned>[^@]+?))?\s*", re.IGNORECASE | re.DOTALL
 )
@@ -26,13 +26,13 @@ _CONDITION = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A mark lights when what it watches reaches a threshold.
+    """A mark lights when the quantity it monitors reaches a threshold.
 
     Attributes
     ----------
-    of : `level`, the rms of everything there; `fundamental`, the tone without its harmonics; `thd`, its distortion.
+    of : `level`, the rms of the whole signal; `fundamental`, the tone without its harmonics; `thd`, its distortion.
     threshold : volts, or a ratio for `thd`; it may have a spread.
-    tuned : the frequency that it is tuned to, with the width of a one-third-octave band; None when it takes any.
+    tuned : the centre of the one-third-octave band that it is tuned to; None for any frequency.
     """
 
     text: str
@@ -46,40 +46,40 @@ class Mark:
 
         Raises
         ------
-        QuantityError : it is no condition.
+        QuantityError : not a condition.
         """
         match = _CONDITION.fullmatch(text.strip())
         of = match["of"].lower() if match else ""
         if not match or of not in DIMENSION_OF:
-            raise _wrong(text, "level over V, fundamental over V or thd over %, and at Hz when it is tuned")
+            raise _wrong(text, "level over V, fundamental over V or thd over %, with at Hz if it is tuned")
         threshold = parse(match["threshold"], DIMENSION_OF[of])
         if not threshold.known or not threshold.interval[0] > 0:
-            raise _wrong(text, "its threshold is known and above zero")
+            raise _wrong(text, "the threshold must be known and above zero")
         tuned = parse(match["tuned"], "frequency") if match["tuned"] else None
         if tuned is not None and not (tuned.known and tuned.interval[0] == tuned.interval[1] > 0):
-            raise _wrong(text, "the frequency that it is tuned to has no spread")
+            raise _wrong(text, "the frequency that it is tuned to must have no spread")
         return cls(text, of, threshold, tuned)  # type: ignore[arg-type]
 
-    def takes(self, frequency_hz: float) -> bool:
-        """Whether a frequency lies in the band that the mark is tuned to; True of any frequency when it isn't tuned."""
+    def passes(self, frequency_hz: float) -> bool:
+        """Return whether a frequency is in the band that the mark is tuned to; always True when it isn't tuned."""
         if self.tuned is None:
             return True
         middle_hz = self.tuned.nominal
         return middle_hz / BAND_RATIO <= frequency_hz <= middle_hz * BAND_RATIO
 
-    def written(self) -> str:
+    def as_written(self) -> str:
         """Return the text as written."""
         return self.text
 
 
-def marks_words(lit: Sequence[str]) -> str:
-    """Return the marks of an indicator that are lit, in words."""
+def describe_marks(lit: Sequence[str]) -> str:
+    """Return the lit marks of an indicator in words."""
     return joined([say("{mark} lit", mark=mark) for mark in lit], by="{a} and {b}") or say("no mark lit")
 
 
 def _wrong(text: str, rule: str) -> QuantityError:
     return QuantityError(
-        f"{text[:60]!r} is no condition of a mark",
+        f"{text[:60]!r} is not a valid condition of a mark",
         code="no_quantity",
         rule=rule,
         remedy=f"write, for example, {EXAMPLE}",

@@ -1,4 +1,4 @@
-"""Places in a chain: nodes where a voltage can be named, and leads between stages."""
+"""Places in a chain: nodes where there is a voltage, and leads between stages."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, order=True)
 class Node:
-    """A place where a voltage can be named: `stage.output.side`."""
+    """A place where a voltage can be measured: `stage.output.side`."""
 
     stage: str
     output: str
@@ -19,7 +19,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Port:
-    """An input of a stage, one side."""
+    """One side of an input of a stage."""
 
     stage: str
     input: str
@@ -28,7 +28,7 @@ class Port:
 
 @dataclass(frozen=True, slots=True)
 class LeadRun:
-    """The lead from an output to a stage, all its sides: `lead:desk.sub-knob`."""
+    """The lead from an output to a stage, with all its sides: `lead:desk.sub-knob`."""
 
     source_stage: str
     source_output: str

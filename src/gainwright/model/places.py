@@ -1,4 +1,4 @@
-"""Places beside nodes: each lead and each of its sides, and everything of a chain that can be looked at."""
+"""Places other than nodes: leads and their sides, and everything in a chain that can be checked."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from gainwright.model.wiring import Wiring
 
 
-def wires(wiring: Wiring) -> dict[str, tuple[tuple[Node, Port], ...]]:
-    """Return lead by name -> its sides: each run whole, then each side of those that have several.
+def leads_by_name(wiring: Wiring) -> dict[str, tuple[tuple[Node, Port], ...]]:
+    """Return lead name -> its sides: each run as a whole, then the single sides of runs that have several.
 
     Names are `lead:desk.woofer-amp_front` and `lead:desk.woofer.left-amp_front.left`.
     """
@@ -34,14 +34,14 @@ def _side_name(run: LeadRun, node: Node, port: Port) -> str:
 
 
 def stages_at(place: str) -> tuple[str, ...]:
-    """Return the stage that a place is at, or the two that a lead goes between, in signal order."""
+    """Return the stage of a place, or the two stages that a lead connects, in signal order."""
     ends = place.removeprefix("lead:").split("-") if place.startswith("lead:") else [place]
     return tuple(end.split(".")[0] for end in ends)
 
 
 def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments: Iterable[str]) -> list[str]:
-    """Return everything that a check can name: leads, lamps, supplies, speakers, controls, measuring leads."""
-    found = list(wires(wiring))
+    """Return every place that a check can name: leads, lamps, supplies, speakers, controls, measuring leads."""
+    found = list(leads_by_name(wiring))
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
             found += [

@@ -1,6 +1,6 @@
-"""The stages a chain is made of, one class a kind, with the keys a job file may give them.
+"""The stages of a chain, one class for each kind, with their keys in a job file.
 
-A key that is left out is assumed by the catalogue, with its reason and its spread.
+For a missing key the catalogue assumes a value, with its reason and spread.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ Source = Annotated[Reference | list[Reference] | dict[str, Reference], SOURCE_TY
 
 
 class Lead(Frozen):
-    """The lead that comes to a stage; `resistance` is that of both conductors together."""
+    """The lead into a stage; `resistance` is that of both conductors together."""
 
     length: Length | None = None
     area: Area | None = None
@@ -55,13 +55,13 @@ class Lead(Frozen):
 
 
 class Stage(Frozen):
-    """What every stage may say."""
+    """The keys of every stage."""
 
     sides: Sides | None = None
     lead: Lead | None = None
     output_impedance: Resistance | None = None
     output_noise: Voltage | None = None
-    distortion: Fraction | None = Field(default=None, description="THD of its own, well below its ceiling")
+    distortion: Fraction | None = Field(default=None, description="its own THD, well below its ceiling")
     reachable: YesNo = Field(default=True, description="whether its outputs can be reached with a measuring lead")
     note: LongText = ""
 
@@ -78,9 +78,9 @@ class Volume(Frozen):
 
     steps: int | None = Field(default=None, ge=1, le=1000)
     at: float | None = Field(default=None, ge=0)
-    step: Ratio | None = Field(default=None, description="dB a step")
+    step: Ratio | None = Field(default=None, description="dB per step")
     top: Ratio | None = Field(
-        default=None, description="level of a full-scale tone at the highest step over the source's ceiling"
+        default=None, description="level of a full-scale tone at the highest step relative to the source's ceiling"
     )
 
 
@@ -124,7 +124,7 @@ class ProcessorOutput(Frozen):
 
 
 class Processor(Stage):
-    """Inputs, routing, filters, equaliser, delay, polarity, level; digital unless it says no."""
+    """Inputs, routing, filters, equaliser, delay, polarity, level; digital unless `digital: no`."""
 
     kind: Literal["processor"]
     inputs: dict[str, Source] = Field(min_length=1)
@@ -151,7 +151,7 @@ class LevelControl(FedStage):
     kind: Literal["level_control"]
     range: RatioEnds | None = None
     at: Ratio | None = None
-    reserve: Ratio | None = Field(default=None, description="how far below its top it stands while setting")
+    reserve: Ratio | None = Field(default=None, description="how far below its top it is during set-up")
 
 
 class Converter(FedStage):
@@ -186,7 +186,7 @@ class Amplifier(FedStage):
     minimum_load: Resistance | None = None
     regulated: YesNo = False
     rated_at: Voltage | None = None
-    headroom: Ratio | None = Field(default=None, description="what it really gives over its rating")
+    headroom: Ratio | None = Field(default=None, description="how far its real output exceeds its rating")
     input_limit: Voltage | None = None
 
 
@@ -210,4 +210,4 @@ AnyStage = Annotated[
 STAGES: dict[str, type[Stage]] = by_kind(AnyStage)
 """Kind of a stage -> its class; the one list of kinds."""
 WITH_NAMED_OUTPUTS = tuple(kind for kind, cls in STAGES.items() if "outputs" in cls.model_fields)
-"""Kinds whose outputs have names of their own; any other has the one output `out`, a speaker none."""
+"""Kinds whose outputs have names; the others have the one output `out`, a speaker none."""

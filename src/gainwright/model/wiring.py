@@ -1,7 +1,7 @@
-"""From `from` and `inputs` to nodes, ports and paths.
+"""Resolve `from` and `inputs` to nodes, ports and paths.
 
-Rules. Sides come from what feeds a stage, unless it says otherwise; a bridged amplifier has one side. A mono output
-of two sides is half of each; a side fed from mono takes it whole. Several sources named in a list join, each through
+Rules. A stage has the sides of its source unless the job says otherwise; a bridged amplifier has one side. A mono output
+of two sides is half of each; a side fed from mono takes all of it. Several sources in a list are joined, each with
 an equal share; inside a processor the inputs named in a list are added. A reference to one side of an output is a mono
 source.
 """
@@ -29,7 +29,7 @@ _SIDE_ORDER = {"left": 0, "right": 1, "mono": 2}
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """A share of what arrives at a port."""
+    """One contribution to the signal at a port."""
 
     node: Node
     share: float
@@ -37,7 +37,7 @@ class Feed:
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """A share of what an output takes from a port of its own stage."""
+    """The share that an output takes from a port of its own stage."""
 
     port: Port
     share: float
@@ -45,7 +45,7 @@ class Route:
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """One way to one speaker: every node upstream of it, in signal order."""
+    """One path to one speaker: every node upstream of it, in signal order."""
 
     name: str
     speaker: str
@@ -61,7 +61,7 @@ class Wiring:
     ----------
     order : stage names in signal order.
     nodes : output nodes in signal order.
-    feeds : port -> what arrives there (speakers' ports included).
+    feeds : port -> its contributions (speakers' ports included).
     routes : output node -> what it takes from its own stage's ports (empty for a source).
     leads : the runs between stages, in signal order, with the ports each serves.
     paths : one for each speaker and side.
@@ -88,7 +88,7 @@ class Wiring:
         """Return a stage's output nodes."""
         return tuple(node for node in self.nodes if node.stage == stage)
 
-    def takers(self, node: Node) -> tuple[Port, ...]:
+    def ports_fed_by(self, node: Node) -> tuple[Port, ...]:
         """Return the ports that a node feeds."""
         return self._takers.get(node, ())
 
@@ -144,7 +144,7 @@ class _Resolver:
             return
         if name in above:
             circle = " -> ".join([*above[above.index(name) :], name])
-            raise _bad(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "take one `from` of it away")
+            raise _bad(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "remove one `from` in it")
         for _, _, reference in self._references(name):
             target = reference.split(".")[0]
             if target in self.job.stages:
@@ -161,7 +161,7 @@ class _Resolver:
         self.order.append(name)
 
     def _references(self, name: str) -> list[tuple[str, str | None, str]]:
-        """Return (key path, side or coil or None, reference) for every source a stage names."""
+        """Return (key path, side or coil or None, reference) for every source of a stage."""
         stage = self.job.stages[name]
         if isinstance(stage, HeadUnit):
             return []
@@ -179,14 +179,16 @@ class _Resolver:
             else:
                 found += [(f"{path}.{i}", None, reference) for i, reference in enumerate(source)]
             if not source:
-                raise _bad(path, "nothing is named here", "a stage takes its signal from somewhere", "name an output")
+                raise _bad(
+                    path, "no source is named here", "every stage but a head unit needs a source", "name an output"
+                )
         return found
 
     def _lookup(self, path: str, reference: str) -> tuple[str, str, tuple[str, ...], str | None]:
         """Return stage, output, its sides, and the one side asked for if any."""
         stage, _, rest = reference.partition(".")
         if stage not in self.outputs:
-            raise _unknown(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "stage")
+            raise _unknown(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "a stage")
         outputs = self.outputs[stage]
         if not outputs:
             raise _bad(path, f"{stage} is a speaker and feeds nothing", "", "name the stage before it")
@@ -203,9 +205,9 @@ class _Resolver:
         elif output not in outputs and len(outputs) == 1 and output in next(iter(outputs.values())) and not side:
             output, side = next(iter(outputs)), output
         if output not in outputs:
-            raise _unknown(path, output, outputs, f"output of {stage}")
+            raise _unknown(path, output, outputs, f"an output of {stage}")
         if side and side not in outputs[output]:
-            raise _unknown(path, side, outputs[output], f"side of {stage}.{output}")
+            raise _unknown(path, side, outputs[output], f"a side of {stage}.{output}")
         return stage, output, outputs[output], side or None
 
     def _connect(self, name: str, input_name: str, references: list[tuple[str, str | None, str]]) -> None:
@@ -234,7 +236,7 @@ class _Resolver:
             raise _bad(
                 references[0][0],
                 f"mono and {' and '.join(sorted(present - {'mono'}))} are joined",
-                "sources that join have the same sides",
+                "sources that are joined must have the same sides",
                 "name the side of each: {left: ..., right: ...}",
             )
         for port in sorted(arriving, key=lambda p: (p.input, _SIDE_ORDER[p.side])):
@@ -246,7 +248,7 @@ class _Resolver:
         if isinstance(stage.source, dict) and not isinstance(stage, Speaker):
             for path, key, _ in references:
                 if key not in _SIDE_ORDER:
-                    raise _unknown(path, str(key), _SIDE_ORDER, "side")
+                    raise _unknown(path, str(key), _SIDE_ORDER, "a side")
         self._connect(name, "in", references)
         ports = tuple(port for port in self.feeds if port.stage == name)
         if isinstance(stage, Speaker):
@@ -293,7 +295,7 @@ class _Resolver:
                 return [next(iter(stage.inputs))]
             raise _bad(
                 path.removesuffix(".from"),
-                "it is not said which input it takes",
+                "its input is not given",
                 "",
                 f"add from: {next(iter(stage.inputs))}",
             )
@@ -302,13 +304,13 @@ class _Resolver:
     def _input_ports(self, name: str, path: str, text: str, stage: Processor) -> tuple[Port, ...]:
         input_name, _, side = text.partition(".")
         if input_name not in stage.inputs:
-            raise _unknown(path, input_name, stage.inputs, f"input of {name}")
+            raise _unknown(path, input_name, stage.inputs, f"an input of {name}")
         ports = tuple(port for port in self.feeds if port.stage == name and port.input == input_name)
         if not side:
             return ports
         chosen = tuple(Port(p.stage, p.input, p.side) for p in ports if p.side == side)
         if not chosen:
-            raise _unknown(path, side, [p.side for p in ports], f"side of the input {input_name}")
+            raise _unknown(path, side, [p.side for p in ports], f"a side of the input {input_name}")
         return chosen
 
     def _leads(self) -> dict[LeadRun, tuple[tuple[Node, Port], ...]]:
@@ -341,8 +343,8 @@ class _Resolver:
                 raise _bad(
                     where,
                     f"{node} reaches no speaker",
-                    "every output leads to a speaker in the end",
-                    "connect it with a `from`, or take it out of the job",
+                    "every output must lead to a speaker",
+                    "connect it with a `from`, or remove it from the job",
                 )
 
 
@@ -360,8 +362,8 @@ def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route
         else:
             raise _bad(
                 path,
-                f"the side {side} is asked for",
-                f"what comes in has {', '.join(port.side for port in ports)}",
+                f"the side {side} is requested",
+                f"the input has {', '.join(port.side for port in ports)}",
                 "give sides that match",
             )
     return tuple(routes)
@@ -380,4 +382,4 @@ def _unknown(where: str, name: str, known: Iterable[str], noun: str) -> JobError
     near = difflib.get_close_matches(name, known, n=1)
     remedy = f"did you mean {near[0]}?" if near else ""
     rule = f"there is {', '.join(known[:12])}" if known else "there is none"
-    return JobError(f"{name} is no {noun}", code="dangling_reference", where=where, rule=rule, remedy=remedy)
+    return JobError(f"{name} is not {noun}", code="dangling_reference", where=where, rule=rule, remedy=remedy)

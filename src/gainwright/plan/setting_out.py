@@ -176,7 +176,7 @@ class SettingOut:
                     if stage in found or feed.node not in path.nodes:
                         continue
                     nodes = wiring.outputs(stage)
-                    takers = [p.stage for node in nodes for p in wiring.takers(node)]
+                    takers = [p.stage for node in nodes for p in wiring.ports_fed_by(node)]
                     speakers = tuple(dict.fromkeys(s for s in takers if isinstance(self.job.stages[s], Speaker)))
                     upstream = wiring.upstream(stage)
                     found[stage] = End(

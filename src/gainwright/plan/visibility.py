@@ -134,8 +134,8 @@ def _least_shown_v(indicator: Indicator, tone_hz: float) -> float:
 
     Distortion of a tone under that can't be told from no distortion.
     """
-    marks = indicator.of_signal.values()
-    return min((m.threshold.nominal if m.takes(tone_hz) else math.inf for m in marks), default=0.0)
+    marks = indicator.signal_marks.values()
+    return min((m.threshold.nominal if m.passes(tone_hz) else math.inf for m in marks), default=0.0)
 
 
 def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
@@ -193,7 +193,7 @@ def distortion_mark(indicator: Indicator, tone_hz: float) -> str:
 
 
 def _least_distortion(indicator: Indicator, tone_hz: float) -> tuple[str, float]:
-    marks = [(name, m.threshold.nominal) for name, m in indicator.of_distortion.items() if m.takes(tone_hz)]
+    marks = [(name, m.threshold.nominal) for name, m in indicator.distortion_marks.items() if m.passes(tone_hz)]
     return min(marks, key=lambda pair: pair[1], default=("", math.inf))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.diagnose import Cause, Diagnoser, Diagnosis, repair, says, short
-from gainwright.model import Closed, DialogueStep
+from gainwright.model import Closure, DialogueStep
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
 from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
@@ -33,7 +33,7 @@ class CaseData:
     """The data of a case paper: the diagnosis, how the case was closed, its dialogue."""
 
     diagnosis: Diagnosis
-    closed: Closed | None = None
+    closed: Closure | None = None
     dialogue: tuple[DialogueStep, ...] = ()
 
 

@@ -6,7 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
-from gainwright.model import marks_words
+from gainwright.model import describe_marks
 from gainwright.report.corridor import margin_text
 from gainwright.texts import say
 
@@ -46,7 +46,7 @@ def expected(expect: Expect) -> str:
     """Return an expected reading with its interval; for an indicator the lit marks, with the level they imply."""
     if expect.lit is not None:
         low, high = volts(expect.low), volts(expect.high)
-        return say("{marks}, behind it {low} to {high}", marks=marks_words(expect.lit), low=low, high=high)
+        return say("{marks}, behind it {low} to {high}", marks=describe_marks(expect.lit), low=low, high=high)
     if expect.quantity == "v_rms":
         low, high = volts(expect.low), volts(expect.high)
         return say("{value} ({low} to {high})", value=volts(expect.value), low=low, high=high)

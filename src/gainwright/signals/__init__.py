@@ -1,20 +1,20 @@
-"""What is played: tones, runs of levels, and the numbered set a job needs."""
+"""Test signals: tones, stepped levels, sweeps, and the numbered set of a job."""
 
-from gainwright.signals.sets import LIST_NAME, NumberedTone, list_text, numbered, set_files
 from gainwright.signals.sweeps import Sweep
-from gainwright.signals.tones import Tone, quantised, render, samples_bytes, steady_frames, tone_bytes
+from gainwright.signals.tone_set import LIST_NAME, NumberedTone, number_tones, set_files, tone_list_text
+from gainwright.signals.tones import Tone, quantise, render, samples_bytes, steady_frames, tone_bytes
 
 __all__ = [
     "LIST_NAME",
     "NumberedTone",
     "Sweep",
     "Tone",
-    "list_text",
-    "numbered",
-    "quantised",
+    "number_tones",
+    "quantise",
     "render",
     "samples_bytes",
     "set_files",
     "steady_frames",
     "tone_bytes",
+    "tone_list_text",
 ]

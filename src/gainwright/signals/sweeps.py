@@ -1,4 +1,4 @@
-"""Exponential sweeps, by which a path's response is measured."""
+"""Exponential sweeps for measuring a path's response."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import CallError
-from gainwright.signals.tones import quantised, samples_bytes
+from gainwright.signals.tones import quantise, samples_bytes
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -23,14 +23,14 @@ LONGEST_SECONDS = 120.0
 
 @dataclass(frozen=True, slots=True)
 class Sweep:
-    """x(t) = sin(w1 L (e^(t/L) - 1)), L = T/ln(f2/f1): the pitch rises by the same ratio in the same time.
+    """x(t) = sin(w1 L (e^(t/L) - 1)), L = T/ln(f2/f1): the frequency rises by equal ratios in equal times.
 
-    Farina, AES 108th Convention, 2000, preprint 5093. A second of silence stands before and after.
+    Farina, AES 108th Convention, 2000, preprint 5093. There is a second of silence before and after.
 
     Attributes
     ----------
-    low_hz, high_hz : where it begins and ends.
-    seconds : T, without the silences.
+    low_hz, high_hz : start and end frequency.
+    seconds : T, without the silence.
     level_dbfs : 0 is full scale.
     """
 
@@ -47,7 +47,7 @@ class Sweep:
             raise CallError(
                 f"a sweep from {self.low_hz:g} to {self.high_hz:g} Hz",
                 code="bad_tone",
-                rule=f"it rises by half and more, within 1 to {0.49 * self.rate_hz:g} Hz",
+                rule=f"it rises by a ratio of at least 1.5, within 1 to {0.49 * self.rate_hz:g} Hz",
             )
         if not (math.isfinite(self.seconds) and 0.5 <= self.seconds <= LONGEST_SECONDS):
             raise CallError(f"a sweep of {self.seconds:g} s", code="bad_tone", rule=f"0.5 to {LONGEST_SECONDS:g} s")
@@ -56,21 +56,21 @@ class Sweep:
 
     @property
     def stretch_s(self) -> float:
-        """L: the time in which the pitch rises e-fold."""
+        """L: the time in which the frequency rises by a factor of e."""
         return self.seconds / math.log(self.high_hz / self.low_hz)
 
     def harmonic_lead_s(self, order: int) -> float:
-        """Return by how much the response of a harmonic comes before the linear one: L ln N (Farina 2000)."""
+        """Return by how much the response of a harmonic precedes the linear one: L ln N (Farina 2000)."""
         return self.stretch_s * math.log(order)
 
     def file_bytes(self, suffix: str) -> bytes:
-        """Return the sweep on both sides as the content of a 24-bit .wav or .flac file. CallError: another suffix."""
+        """Return the sweep, the same on both sides, as the content of a 24-bit .wav or .flac file. CallError: another suffix."""
         samples = self.render()
-        codes = quantised(np.stack([samples, samples], axis=1), bits=24, seed=1)
+        codes = quantise(np.stack([samples, samples], axis=1), bits=24, seed=1)
         return samples_bytes(codes, self.rate_hz, 24, suffix)
 
     def render(self) -> Floats:
-        """Return the samples re full scale, shape (frames,), silences included, ends faded by raised cosines."""
+        """Return the samples re full scale, shape (frames,), silence included, with raised-cosine fades."""
         count = round(self.seconds * self.rate_hz)
         time_s = np.arange(count) / self.rate_hz
         stretch = self.stretch_s
@@ -78,7 +78,7 @@ class Sweep:
         fade = max(2, int(FADE_SHARE * count))
         rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(fade) + 0.5) / fade)
         wave[:fade] *= rise
-        # the last octaves pass fast: a short fade there
+        # the last octaves pass quickly: a short fade there
         last = max(2, fade // 10)
         wave[-last:] *= rise[:: max(1, fade // last)][:last][::-1]
         silence = np.zeros(round(SILENCE_SECONDS * self.rate_hz))

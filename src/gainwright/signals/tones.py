@@ -1,4 +1,4 @@
-"""Set-up tones: exact level in AES17 dBFS, whole periods, soft ends, dithered when quantised to 16 bits."""
+"""Set-up tones: exact level in AES17 dBFS, whole periods, faded ends, dithered when quantised to 16 bits."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ _WAV_AND_FLAC = {".wav": "WAV", ".flac": "FLAC"}
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A steady sine, or a run of levels one after another.
+    """A steady sine, or a sequence of levels.
 
     Attributes
     ----------
     frequency_hz : of the sine.
     levels_dbfs : one level, or one for each step; 0 dBFS is a full-scale sine (AES17).
-    seconds : length of each level's steady part, rounded up to whole periods; the soft ends come on top.
+    seconds : length of each level's steady part, rounded up to whole periods; the fades are added.
     rate_hz, bits : 16 bits are dithered (triangular, 2 LSB wide), 24 are not.
-    sides : both sides alike, one side of a stereo file, or a mono file.
-    name : for people.
+    sides : both sides the same, one side of a stereo file, or a mono file.
+    name : for display.
     """
 
     frequency_hz: float
@@ -56,26 +56,26 @@ def _refuse(what: str, rule: str, remedy: str = "") -> CallError:
 
 def _check(tone: Tone) -> None:
     if tone.rate_hz not in RATES_HZ:
-        raise _refuse(f"a rate of {tone.rate_hz} Hz", f"rates are {', '.join(map(str, RATES_HZ))} Hz")
+        raise _refuse(f"a rate of {tone.rate_hz} Hz", f"the rate must be one of {', '.join(map(str, RATES_HZ))} Hz")
     if not math.isfinite(tone.frequency_hz) or not 1 <= tone.frequency_hz <= 0.45 * tone.rate_hz:
         raise _refuse(
             f"a tone of {tone.frequency_hz:g} Hz",
-            f"at {tone.rate_hz} Hz a tone is 1 to {0.45 * tone.rate_hz:g} Hz",
+            f"at {tone.rate_hz} Hz a tone must be 1 to {0.45 * tone.rate_hz:g} Hz",
             "choose another frequency or rate",
         )
     if not tone.levels_dbfs or not all(math.isfinite(v) and -120 <= v <= 0 for v in tone.levels_dbfs):
         shown = ", ".join(f"{v:g}" for v in tone.levels_dbfs) or "no level"
-        raise _refuse(f"a level of {shown} dBFS", "levels are -120 to 0 dBFS; 0 is a full-scale sine")
+        raise _refuse(f"a level of {shown} dBFS", "levels must be -120 to 0 dBFS; 0 is a full-scale sine")
     if not math.isfinite(tone.seconds) or not 0.05 <= tone.seconds * len(tone.levels_dbfs) <= LONGEST_SECONDS:
-        raise _refuse(f"a length of {tone.seconds:g} s", f"a signal lasts 0.05 to {LONGEST_SECONDS:g} s")
+        raise _refuse(f"a length of {tone.seconds:g} s", f"a signal must last 0.05 to {LONGEST_SECONDS:g} s")
     if tone.bits not in (16, 24):
         raise _refuse(f"{tone.bits} bits", "16 or 24 bits")
     if tone.sides not in ("both", "left", "right", "mono"):
-        raise _refuse(f"sides {tone.sides!r}", "sides are both, left, right or mono")
+        raise _refuse(f"sides {tone.sides!r}", "sides must be both, left, right or mono")
 
 
 def steady_frames(tone: Tone) -> int:
-    """Return the frames of one level's steady part: whole periods, ending within half a frame of one."""
+    """Return the frames of one level's steady part: whole periods, to within half a frame."""
     periods = math.ceil(tone.seconds * tone.frequency_hz - 1e-9)
     return round(periods * tone.rate_hz / tone.frequency_hz)
 
@@ -83,8 +83,8 @@ def steady_frames(tone: Tone) -> int:
 def render(tone: Tone) -> Floats:
     """Return the samples re full scale, shape (frames, channels), before quantisation.
 
-    The phase runs on over steps of level; between them and at both ends the level moves on raised cosines of
-    `RAMP_SECONDS`. A full-scale sine has its peak one LSB below full scale at most by its sampling.
+    The phase is continuous over steps of level; between them and at both ends the level follows raised cosines of
+    `RAMP_SECONDS`. By sampling, the peak of a full-scale sine is at most one LSB below full scale.
     """
     ramp = round(RAMP_SECONDS * tone.rate_hz)
     rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(ramp) + 0.5) / ramp)
@@ -106,11 +106,11 @@ def render(tone: Tone) -> Floats:
     return np.asarray(np.stack([left, right], axis=1))
 
 
-def quantised(samples: Floats, *, bits: int, seed: int) -> npt.NDArray[np.int32]:
-    """Return integers of a number of bits, left-justified in 32; 16 bits with triangular dither.
+def quantise(samples: Floats, *, bits: int, seed: int) -> npt.NDArray[np.int32]:
+    """Quantise samples to integers, left-justified in 32 bits; 16 bits with triangular dither.
 
     The dither is the sum of two independent uniform values of one LSB each (Lipshitz, Wannamaker & Vanderkooy, J. Audio
-    Eng. Soc. 40(5), 1992); silence stays silent. Full scale is 2^(bits-1) - 1, so that a 0 dBFS sine doesn't wrap.
+    Eng. Soc. 40(5), 1992); silence is not dithered. Full scale is 2^(bits-1) - 1, so that a 0 dBFS sine doesn't overflow.
     """
     full = 2 ** (bits - 1) - 1
     scaled = samples * full
@@ -128,9 +128,9 @@ def tone_bytes(tone: Tone, suffix: str) -> bytes:
 
     Raises
     ------
-    CallError : another suffix.
+    CallError : any other suffix.
     """
-    return samples_bytes(quantised(render(tone), bits=tone.bits, seed=tone.seed), tone.rate_hz, tone.bits, suffix)
+    return samples_bytes(quantise(render(tone), bits=tone.bits, seed=tone.seed), tone.rate_hz, tone.bits, suffix)
 
 
 def samples_bytes(samples: npt.NDArray[np.int32], rate_hz: int, bits: int, suffix: str) -> bytes:
@@ -138,7 +138,7 @@ def samples_bytes(samples: npt.NDArray[np.int32], rate_hz: int, bits: int, suffi
 
     Raises
     ------
-    CallError : another suffix.
+    CallError : any other suffix.
     """
     import soundfile
 
@@ -147,7 +147,7 @@ def samples_bytes(samples: npt.NDArray[np.int32], rate_hz: int, bits: int, suffi
         raise CallError(
             f"a tone can't be written as {suffix or 'a file without a suffix'}",
             code="bad_suffix",
-            rule="tones are .wav or .flac",
+            rule="tones must be .wav or .flac",
             remedy="name the file tone.wav",
         )
     out = io.BytesIO()

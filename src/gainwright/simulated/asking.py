@@ -9,7 +9,17 @@ import numpy as np
 
 from gainwright.jobfile import with_settings
 from gainwright.metering import Recording, measure
-from gainwright.model import NO_MARK, HeardSpeaker, Indicator, Reading, Recorder, Speaker, Swapped, as_mapping, wires
+from gainwright.model import (
+    NO_MARK,
+    HeardSpeaker,
+    Indicator,
+    Reading,
+    Recorder,
+    Speaker,
+    SwapTest,
+    as_mapping,
+    leads_by_name,
+)
 from gainwright.simulated.rig import Rig
 
 if TYPE_CHECKING:
@@ -27,7 +37,7 @@ def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
         return said | _played(rig, entry, lambda: _reading(rig, entry))
     if isinstance(entry, HeardSpeaker):
         return said | _played(rig, entry, lambda: {"is": rig.heard(entry.heard, entry.side)}, side="both")
-    if isinstance(entry, Swapped):
+    if isinstance(entry, SwapTest):
         return said | _played(rig, entry, lambda: {"fault": _swap(rig, entry.swap)})
     return said | _check(rig, entry)
 
@@ -124,7 +134,7 @@ def _check(rig: Rig, entry: Check) -> dict[str, Any]:
     stage, _, what = place.rpartition(".")
     if place in rig.instruments or what == "function":
         return _instrument(rig, place, stage)
-    if place in wires(rig._world().wiring):
+    if place in leads_by_name(rig._world().wiring):
         return {
             "resistance": _ohm(rig.lead_resistance(place)),
             "between_conductors": _ohm(rig.between_conductors(place)),

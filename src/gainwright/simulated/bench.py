@@ -49,7 +49,7 @@ class SimulatedBench:
         """Whether an indicator, or the measurement of a recording, tells distortion there."""
         kind = self.rig.instruments[instrument]
         if isinstance(kind, Indicator):
-            return any(mark in kind.of_distortion for mark in self.rig.read_indicator(node, instrument))
+            return any(mark in kind.distortion_marks for mark in self.rig.read_indicator(node, instrument))
         if not isinstance(kind, Recorder):
             return False
         samples, rate_hz = self.rig.record(node, instrument, seconds=LISTENING_SECONDS)

@@ -14,8 +14,8 @@ from gainwright.model import (
     Multimeter,
     Processor,
     Speaker,
+    leads_by_name,
     resolve,
-    wires,
 )
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def places(job: Job) -> list[tuple[str, str]]:
             found.append(("coil_reversed", name))
         if isinstance(stage, Amplifier):
             found += [("side_dead", str(node)) for node in wiring.outputs(name)]
-    found += [(cause, lead) for lead in wires(wiring) for cause in _ON_LEAD]
+    found += [(cause, lead) for lead in leads_by_name(wiring) for cause in _ON_LEAD]
     for run in wiring.leads:
         if not isinstance(job.stages[run.target], Speaker):
             found += [("ground_loop", str(run)), ("alternator_whine", str(run))]
@@ -94,7 +94,7 @@ def places(job: Job) -> list[tuple[str, str]]:
         found += [("measuring_lead_open", name), ("measuring_lead_shorted", name)]
         if isinstance(instrument, Multimeter):
             found.append(("meter_wrong_function", name))
-        elif isinstance(instrument, Indicator) and instrument.of_signal:
+        elif isinstance(instrument, Indicator) and instrument.signal_marks:
             found.append(("indicator_below_threshold", name))
     return found
 

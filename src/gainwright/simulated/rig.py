@@ -235,7 +235,7 @@ class Rig(Looking):
         lines_hz = np.arange(len(lines)) * self._tone[0]
         found = []
         for mark, condition in indicator.marks.items():
-            passed = np.array([line > 0 and condition.takes(float(line)) for line in lines_hz])
+            passed = np.array([line > 0 and condition.passes(float(line)) for line in lines_hz])
             first = float(lines[1]) if passed[1] else 0.0
             seen = {
                 "level": math.sqrt(float(np.sum(lines[passed] ** 2))),

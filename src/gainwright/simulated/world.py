@@ -21,8 +21,8 @@ from gainwright.model import (
     Port,
     Processor,
     Speaker,
+    leads_by_name,
     resolve,
-    wires,
 )
 from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT
@@ -93,7 +93,7 @@ class World:
     def _lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
         """Return the names of each side of a lead; where a hand has exchanged the two, each bears the other's."""
         named: dict[tuple[Node, Port], tuple[str, ...]] = {}
-        for name, pairs in wires(self.wiring).items():
+        for name, pairs in leads_by_name(self.wiring).items():
             for wire in pairs:
                 named[wire] = (*named.get(wire, ()), name)
         for pairs in (pairs for run, pairs in self.wiring.leads.items() if str(run) == self.swapped):
@@ -136,7 +136,7 @@ class World:
     def load_ohm(self, node: Node) -> float:
         """Return everything that hangs on a node, in parallel."""
         siemens = 0.0
-        for port in self.wiring.takers(node):
+        for port in self.wiring.ports_fed_by(node):
             if port.stage in self.off:
                 continue
             lead = self.lead_ohm(node, port)

@@ -278,7 +278,7 @@ def rails_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: 
     stage = chain.job.stages[name]
     assert isinstance(stage, Amplifier)  # noqa: S101  the caller names an amplifier
     node = chain.wiring.outputs(name)[0]
-    off = frozenset(port.stage for port in chain.wiring.takers(node)) if unloaded else frozenset()
+    off = frozenset(port.stage for port in chain.wiring.ports_fed_by(node)) if unloaded else frozenset()
     loading = Loading(chain.wiring, values, unloaded=off, probes={})
     rails = amplifier_rails(name, stage, values, loading.conductance(node), values[f"vehicle.{supply}"])
     return rails * loading.node_factor(node)

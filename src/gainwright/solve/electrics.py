@@ -73,7 +73,7 @@ class Loading:
     def conductance(self, node: Node) -> Any:
         """Return the conductance that loads a node, siemens."""
         total: Any = 0.0
-        for port in self._wiring.takers(node):
+        for port in self._wiring.ports_fed_by(node):
             if port.stage not in self._unloaded:
                 lead_ohm = self.lead_ohm(node, port)
                 input_ohm = self._input_ohm(port)

@@ -108,10 +108,10 @@ def watched(mark: Mark, solution: Solution, column: int, *, tone_hz: float) -> F
         return np.asarray(solution.rms_v[:, column])
     orders = np.arange(1, solution.harmonics.shape[2] + 1)
     if mark.of == "level":
-        inside = np.array([mark.takes(float(order) * tone_hz) for order in orders])
+        inside = np.array([mark.passes(float(order) * tone_hz) for order in orders])
         amplitude = np.abs(solution.harmonics[:, column, inside])
         return np.asarray(np.sqrt(0.5 * np.sum(amplitude**2, axis=1)))
-    if not mark.takes(tone_hz):
+    if not mark.passes(tone_hz):
         return np.zeros(len(solution.rms_v))
     if mark.of == "fundamental":
         return np.asarray(np.abs(solution.fundamental_v[:, column]))

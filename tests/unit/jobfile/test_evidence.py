@@ -12,7 +12,7 @@ from yaml_text import yaml_text
 
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile import entry_mapping, example_text, read_entry, read_evidence, read_evidence_text, read_job_text
-from gainwright.model import Check, HeardSpeaker, Reading, Swapped, as_mapping
+from gainwright.model import Check, HeardSpeaker, Reading, SwapTest, as_mapping
 
 JOB = read_job_text(with_lamp(example_text("two_way_and_sub"), "clip: thd over 3 %, red one: level over 9 V")).job
 CONTRACT = """
@@ -51,7 +51,7 @@ def test_everything_of_the_contract_is_read() -> None:
         Reading,
         Reading,
         Reading,
-        Swapped,
+        SwapTest,
     ]
     assert [type(e) for e in entries] == kinds
     first, lamp = entries[0], entries[3]

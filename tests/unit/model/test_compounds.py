@@ -40,8 +40,8 @@ def test_filters() -> None:
         ("butterworth 12 at 0 Hz", "above 0 Hz"),
     ],
 )
-def test_filters_said_wrong(text: str, says: str) -> None:
-    """Each with what would be right."""
+def test_invalid_filters(text: str, says: str) -> None:
+    """Each message says what would be valid."""
     with pytest.raises(QuantityError, match=says.replace("/", ".")):
         FilterSetting.parse(text)
 
@@ -71,7 +71,7 @@ def test_equalisers() -> None:
 
 
 def test_ratings() -> None:
-    """Power into a load; neither missing nor nothing."""
+    """Power into a load; both required and above zero."""
     rating = PowerRating.parse("500 W ± 5 % @ 2 ohm")
     assert (rating.power.nominal, rating.load.nominal) == (500, 2)
     for wrong in ("500 W", "unknown @ 2 ohm", "500 W @ 0 ohm", "500 W @ 2 W", "@"):
@@ -111,7 +111,7 @@ def test_coils(text: str, ohm: float) -> None:
     "text",
     ["2 x 4 ohm", "0 x 4 ohm parallel", "2 x 0 ohm parallel", "2 x 4 V series", "2 x 4 ohm series-parallel", "two"],
 )
-def test_coils_said_wrong(text: str) -> None:
+def test_invalid_coils(text: str) -> None:
     """Several coils need their wiring."""
     with pytest.raises(QuantityError):
         Coils.parse(text)

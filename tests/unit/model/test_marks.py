@@ -1,4 +1,4 @@
-"""The marks of an indicator as they are written: what is read, what is refused and with which words."""
+"""The syntax of an indicator's marks: what is read, what is refused, and the messages."""
 
 from __future__ import annotations
 
@@ -22,20 +22,20 @@ TEXT = example_text("one_amplifier")
     ],
 )
 def test_conditions_that_are_read(text: str, of: str, threshold: float, tuned: float | None) -> None:
-    """What is watched, the threshold in SI, the frequency it is tuned to; written back as it was."""
+    """The monitored quantity, the threshold in SI, the tuned frequency; written back unchanged."""
     lamp = read_job_text(with_lamp(TEXT, f"my word: {text}")).job.instruments["lamp"]
     assert isinstance(lamp, Indicator)
     mark = lamp.marks["my word"]
     assert (mark.of, mark.threshold.nominal) == (of, pytest.approx(threshold))
     assert (mark.tuned and mark.tuned.nominal) == tuned
-    assert mark.written() == text
+    assert mark.as_written() == text
 
 
 @pytest.mark.parametrize(
     ("marks", "says"),
     [
-        ("clip: over 3 %", "is no condition of a mark"),
-        ("clip: thd under 3 %", "is no condition of a mark"),
+        ("clip: over 3 %", "is not a valid condition of a mark"),
+        ("clip: thd under 3 %", "is not a valid condition of a mark"),
         ("clip: thd over 3 V", "V is a unit of voltage"),
         ("clip: level over 0 V", "above zero"),
         ("clip: level over unknown", "above zero"),
@@ -47,7 +47,7 @@ def test_conditions_that_are_read(text: str, of: str, threshold: float, tuned: f
     ],
 )
 def test_what_is_refused(marks: str, says: str) -> None:
-    """Each in one sentence at its line."""
+    """Each with one message at its line."""
     with pytest.raises(JobError) as caught:
         read_job_text(with_lamp(TEXT, marks))
     assert says in str(caught.value)
@@ -55,7 +55,7 @@ def test_what_is_refused(marks: str, says: str) -> None:
 
 
 def test_thresholds_of_older_job_files_are_refused_with_the_new_way() -> None:
-    """A file of 0.1.0 is told in one sentence what to write."""
+    """A file of 0.1.0 gets one message with what to write."""
     old = TEXT.replace(
         "instruments:\n", "instruments:\n  lamp: {kind: indicator, level_above: 0.5 V, thd_above: 1 %}\n"
     )
@@ -70,7 +70,7 @@ def test_thresholds_of_older_job_files_are_refused_with_the_new_way() -> None:
     [("none", (), "none"), ([], (), "none"), ("b", ("b",), ["b"]), (["b", "a", "b"], ("b", "a"), ["b", "a"])],
 )
 def test_evidence_lists_the_marks_that_are_lit(shows: object, lit: tuple[str, ...], back: object) -> None:
-    """A list, one name alone, or none; it goes out as a list or none."""
+    """A list, one name, or none; written as a list or none."""
     job = read_job_text(with_lamp(TEXT, "a: level over 1 V, b: thd over 3 %")).job
     entry = read_entry({"at": "amp.out.mono", "with": "lamp", "tone": "50 Hz", "shows": shows}, job)
     assert entry.shows == lit  # type: ignore[union-attr]
@@ -82,8 +82,8 @@ def test_evidence_lists_the_marks_that_are_lit(shows: object, lit: tuple[str, ..
     [
         ({"with": "lamp", "shows": ["c"]}, "there is no mark of lamp c"),
         ({"with": "meter", "shows": ["a"]}, "meter is no indicator"),
-        ({"with": "lamp", "shows": ["a", "none"]}, "none stands beside a mark"),
-        ({"with": "lamp", "shows": 3}, "is no list of marks"),
+        ({"with": "lamp", "shows": ["a", "none"]}, "none is given together with a mark"),
+        ({"with": "lamp", "shows": 3}, "must be a list of marks"),
         ({"with": "lamp", "reads": "3 V"}, "lamp shows no number"),
     ],
 )
@@ -96,6 +96,6 @@ def test_evidence_of_other_marks_is_refused(entry: dict[str, object], says: str)
 
 
 def test_a_job_without_an_indicator_shows_no_marks() -> None:
-    """There is nothing that could have shown them."""
+    """No instrument could have shown them."""
     with pytest.raises(JobError, match="has no indicator"):
         read_entry({"at": "amp.out.mono", "tone": "50 Hz", "shows": "none"}, read_job_text(TEXT).job)

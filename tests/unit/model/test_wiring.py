@@ -1,4 +1,4 @@
-"""Wiring: sides, shares, branches, joins, and every way of saying it wrong."""
+"""Wiring: sides, shares, branches, joins, and every kind of mistake."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def speaker(source: Any, **more: Any) -> dict[str, Any]:
 
 
 def refused(**stages: Any) -> JobError:
-    """Return the error of a wrong wiring."""
+    """Return the error of an invalid wiring."""
     with pytest.raises(JobError) as caught:
         wired(**stages)
     return caught.value
@@ -59,7 +59,7 @@ def test_one_output_may_branch() -> None:
     """Two amplifiers on one output."""
     found = wired(**FRONT, rear=amp("head.front"), shelf=speaker("rear"), **SUB)
     left = Node("head", "front", "left")
-    assert {p.stage for p in found.takers(left)} == {"amp", "rear"}
+    assert {p.stage for p in found.ports_fed_by(left)} == {"amp", "rear"}
 
 
 def test_a_bridged_amplifier_has_one_side_of_both() -> None:
@@ -121,18 +121,18 @@ DESK = {"kind": "processor", "inputs": {"in": "head.front"}, "outputs": {"a": {}
         ({**SUB, **FRONT, "more": amp("door")}, "bad_wiring", "stages.more.from", "is a speaker"),
         ({**SUB, "a": amp("b"), "b": amp("a"), "door": speaker("a")}, "bad_wiring", "stages.", "circle"),
         ({**SUB, "a": amp("a"), "door": speaker("a")}, "bad_wiring", "stages.a", "circle: a -> a"),
-        ({**SUB, "a": amp([]), "door": speaker("a")}, "bad_wiring", "stages.a.from", "nothing is named"),
+        ({**SUB, "a": amp([]), "door": speaker("a")}, "bad_wiring", "stages.a.from", "no source is named"),
         ({"a": amp(["head.front", "head.sub"]), "door": speaker("a")}, "bad_wiring", "stages.a.from", "are joined"),
         ({"a": amp({"up": "head.sub"}), "door": speaker("a"), **FRONT}, "dangling_reference", "stages.a.from.up", "side"),
         ({"a": amp({"left": "head.front"}), "door": speaker("a"), **SUB}, "bad_wiring", "stages.a.from.left", "several sides"),
         ({**SUB, **FRONT, "desk": {**DESK, "outputs": {"a": {"from": "inn"}}}}, "dangling_reference", "stages.desk.outputs.a.from", "did you mean in"),
         ({**SUB, **FRONT, "desk": {**DESK, "outputs": {"a": {"from": "in.mono"}}}}, "dangling_reference", "stages.desk.outputs.a.from", "side"),
-        ({**SUB, **FRONT, "desk": {**DESK, "inputs": {"x": "head.front", "y": "head.sub"}}}, "bad_wiring", "stages.desk.outputs.a", "which input"),
+        ({**SUB, **FRONT, "desk": {**DESK, "inputs": {"x": "head.front", "y": "head.sub"}}}, "bad_wiring", "stages.desk.outputs.a", "its input is not given"),
         ({**FRONT, "amp_sub": amp("head.sub"), "sub": speaker("amp_sub", sides=["left"])}, "bad_wiring", "stages.sub.sides", "leave sides out"),
     ],
 )  # fmt: skip
 def test_wrong_wirings(stages: dict[str, Any], code: str, where: str, says: str) -> None:
-    """Each says where, what, and how to mend it."""
+    """Each says where, what, and how to fix it."""
     error = refused(**stages)
     assert error.code == code, str(error)
     assert error.where.startswith(where), str(error)
@@ -140,6 +140,6 @@ def test_wrong_wirings(stages: dict[str, Any], code: str, where: str, says: str)
 
 
 def test_a_job_without_a_source() -> None:
-    """A chain begins somewhere."""
+    """A chain begins with a source."""
     with pytest.raises(JobError, match="no stage is a head_unit"):
         resolve(Job.model_validate({"format": 1, "stages": {"amp": amp("head"), "door": speaker("amp")}}))

@@ -97,10 +97,10 @@ def _of_marks(marks: list[str]) -> AnswerForm:
 def _of_check(place: str, job: Job) -> AnswerForm:
     from gainwright.diagnose import unsaid_gains
     from gainwright.jobfile import instruments
-    from gainwright.model import resolve, wires
+    from gainwright.model import leads_by_name, resolve
 
     what = place.rpartition(".")[2]
-    if place in instruments(job) or place in wires(resolve(job)):
+    if place in instruments(job) or place in leads_by_name(resolve(job)):
         end = TextField("End to end", "ohm", "0.3 or open")
         return AnswerForm((("good", "both right"),), end, TextField("Between the conductors", "ohm", "open or 0.2"))
     if what in _CHECKED:

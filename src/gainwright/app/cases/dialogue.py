@@ -140,11 +140,11 @@ class Dialogue:
 
     def note_belief(self, diagnosis: Diagnosis) -> None:
         """Write what is believed now beside the last step."""
-        from gainwright.model import Believed
+        from gainwright.model import BelievedCause
 
         if self.steps:
             top = diagnosis.causes[0]
-            believed = Believed(cause=top.cause, where=top.where, probability=min(top.probability, 1.0))
+            believed = BelievedCause(cause=top.cause, where=top.where, probability=min(top.probability, 1.0))
             self.steps[-1] = self.steps[-1].model_copy(update={"believed": believed})
 
     def dont_know(self, test: NextTest) -> None:
@@ -227,10 +227,10 @@ class Dialogue:
         ------
         CallError : the chain can't have such a cause.
         """
-        from gainwright.model import Closed
+        from gainwright.model import Closure
 
         check_cause(self.diagnoser, cause, where)
-        return self.case().model_copy(update={"closed": Closed(cause=cause, where=where, note=note, on=on)})
+        return self.case().model_copy(update={"closed": Closure(cause=cause, where=where, note=note, on=on)})
 
 
 def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:
@@ -270,9 +270,9 @@ def check_unreachable(places: Sequence[str], job: Job) -> None:
     ------
     CallError : one of them is no stage and no lead.
     """
-    from gainwright.model import resolve, wires
+    from gainwright.model import leads_by_name, resolve
 
-    known = [*job.stages, *wires(resolve(job))]
+    known = [*job.stages, *leads_by_name(resolve(job))]
     for place in places:
         if place not in known:
             raise CallError(

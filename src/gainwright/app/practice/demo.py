@@ -121,9 +121,9 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
 def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]:
     """Make the tones, and measure each steady one."""
     from gainwright.metering import measure, read_recording_bytes
-    from gainwright.signals import numbered, set_files
+    from gainwright.signals import number_tones, set_files
 
-    entries = numbered(plan_tones(plan, seconds=TONE_SECONDS, rate_hz=44_100, bits=24))
+    entries = number_tones(plan_tones(plan, seconds=TONE_SECONDS, rate_hz=44_100, bits=24))
     contents = dict(set_files(entries, title=title))
     files |= {f"tones/{name}": content for name, content in contents.items()}
     found = []

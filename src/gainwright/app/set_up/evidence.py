@@ -126,7 +126,7 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
         shown = "over_range" if volts is None else f"{volts:.6g} V"
         return [_played(run, state, gains, **{control: f"{step:g}"}) | {"reads": shown}]
     instrument = instruments(job)[state.step.instrument]
-    if not isinstance(instrument, Indicator) or list(instrument.marks) != list(instrument.of_distortion)[:1]:
+    if not isinstance(instrument, Indicator) or list(instrument.marks) != list(instrument.distortion_marks)[:1]:
         return []
     found: list[dict[str, Any]] = []
     if limit >= 1:

@@ -12,7 +12,7 @@ from gainwright.app.cases import kept as kept_cases
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
-from gainwright.model import Closed, DialogueStep, EntryMapping
+from gainwright.model import Closure, DialogueStep, EntryMapping
 from gainwright.report.cases import CaseCounts
 from gainwright.web.cases import changes as case_work
 from gainwright.web.cases import diagnoses
@@ -38,7 +38,7 @@ class CaseListed(BaseModel):
     name: str
     title: str
     opened: str
-    closed: Closed | None
+    closed: Closure | None
     found: int
     revision: int
     changed: datetime

@@ -11,7 +11,7 @@ from gainwright.app.set_up.run import Run, StepState, enter, place_expected
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
-from gainwright.model import marks_words
+from gainwright.model import describe_marks
 from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
@@ -59,7 +59,7 @@ def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> 
         run=run,
         phases=[(PHASES[name], states) for name, states in phases.items()],
         reading_words=reading_words,
-        marks_words=marks_words,
+        describe_marks=describe_marks,
         volts=volts,
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
         work=_work(site, tones),
@@ -126,7 +126,7 @@ def _step(
         gauge=gauge(shown_expect, state.value if state.state == "done" and entry is not None else {}),
         volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
         reading_words=reading_words,
-        marks_words=marks_words,
+        describe_marks=describe_marks,
         knee=knee,
         knee_work=knee_work,
         before=run.steps[state.number - 2] if state.number > 1 else None,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
-from gainwright.model import NO_MARK, marks_words
+from gainwright.model import NO_MARK, describe_marks
 from gainwright.quantities import is_bare
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def reading_words(value: Mapping[str, Any]) -> str:
     if "row" in value:
         return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
     if "lit" in value:
-        return marks_words(value["lit"])
+        return describe_marks(value["lit"])
     if value.get("look"):  # a look of 0.1.0
         return str(value["look"])
     if "value" not in value:

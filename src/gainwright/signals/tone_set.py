@@ -1,4 +1,4 @@
-"""The tones of one job: named, numbered, with a list to print."""
+"""The tones of one job: named, number_tones, with a list to print."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ LIST_NAME = "tones.txt"
 
 @dataclass(frozen=True, slots=True)
 class NumberedTone:
-    """A tone with its file name and what it is for."""
+    """A tone with its file name and purpose."""
 
     file: str
     tone: Tone
     what: str
 
 
-def numbered(tones: Sequence[tuple[Tone, str]], *, flac: bool = False) -> tuple[NumberedTone, ...]:
-    """Return tones with file names that sort in the order of use."""
+def number_tones(tones: Sequence[tuple[Tone, str]], *, flac: bool = False) -> tuple[NumberedTone, ...]:
+    """Return tones with file names that sort in order of use."""
     suffix = ".flac" if flac else ".wav"
     found = []
     for i, (tone, what) in enumerate(tones, start=1):
@@ -35,7 +35,7 @@ def numbered(tones: Sequence[tuple[Tone, str]], *, flac: bool = False) -> tuple[
     return tuple(found)
 
 
-def list_text(tones: Sequence[NumberedTone], *, title: str) -> str:
+def tone_list_text(tones: Sequence[NumberedTone], *, title: str) -> str:
     """Return the printable list."""
     lines = [f"Tones for {title}" if title else "Tones", ""]
     for entry in tones:
@@ -44,13 +44,13 @@ def list_text(tones: Sequence[NumberedTone], *, title: str) -> str:
             f"{entry.file:<34} {tone.frequency_hz:g} Hz, {tone.bits} bit, {tone.rate_hz} Hz, {tone.seconds:g} s"
         )
         lines.append(f"{'':<34} {entry.what}")
-    lines += ["", "0 dBFS is a full-scale sine (AES17). Play them with every tone control, loudness and level control of the",
+    lines += ["", "0 dBFS is a full-scale sine (AES17). Play them with every tone control, loudness and volume levelling of the",
               "player off. They are loud: speakers off, or volume right down, before you start one."]  # fmt: skip
     return "\n".join(lines) + "\n"
 
 
 def set_files(tones: Sequence[NumberedTone], *, title: str) -> Iterator[tuple[str, bytes]]:
-    """Yield name and content of the list and then of every tone."""
-    yield LIST_NAME, list_text(tones, title=title).encode()
+    """Yield the name and content of the list, then of every tone."""
+    yield LIST_NAME, tone_list_text(tones, title=title).encode()
     for entry in tones:
         yield entry.file, tone_bytes(entry.tone, PurePath(entry.file).suffix)
