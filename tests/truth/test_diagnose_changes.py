@@ -13,8 +13,7 @@ from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.jobfile import example_text, read_job_text, with_settings
 from gainwright.model import Amplifier, Job
-from gainwright.simulated import Fault, Rig
-from gainwright.simulated import places as rig_places
+from gainwright.simulated import Fault, Rig, possible_faults
 
 if TYPE_CHECKING:
     from gainwright.diagnose.changes import Change
@@ -82,7 +81,7 @@ NOT_THE_SAME = {
 
 def causes_to_try(name: str) -> list[Cause]:
     """Return the causes that both can have."""
-    possible = set(rig_places(job(name)))
+    possible = set(possible_faults(job(name)))
     return [c for c in Diagnoser(job(name)).causes if (c.id, c.where) in possible and c.id not in NOT_THE_SAME]
 
 

@@ -84,10 +84,10 @@ class Bench(Protocol):
     """A chain that one can set, play through and read: a simulated rig, or a person at a real one."""
 
     def set(self, control: str, text: str) -> None:
-        """Put a control where a text of the job file says."""
+        """Set a control to a value as the job file writes it."""
 
     def turn(self, control: str, value: float) -> None:
-        """Put a volume (steps), gain (0 .. 1) or level (dB) somewhere."""
+        """Set a volume (steps), gain (0 .. 1) or level (dB)."""
 
     def disconnect(self, speakers: tuple[str, ...]) -> None:
         """Take speakers off; all others are on."""
@@ -102,7 +102,7 @@ class Bench(Protocol):
         """Whether an indicator or a recorder tells distortion or clipping there."""
 
     def record(self, node: str, instrument: str, seconds: float) -> bytes:
-        """Return what a recorder takes at a node as a 24-bit WAV file."""
+        """Return a recording at a node as a 24-bit WAV file."""
 
 
 class CaseFolder(Protocol):
@@ -139,4 +139,4 @@ class Benches(Protocol):
     """Makes simulated benches."""
 
     def simulated(self, job: Job, *, seed: int, truth: Mapping[str, float] | None = None) -> Bench:
-        """Return a bench with hidden true values drawn from the job's spreads, or given."""
+        """Return a bench with true values as given, the others drawn from the job's spreads."""

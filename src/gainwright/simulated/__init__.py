@@ -1,12 +1,12 @@
-"""A rig to practise and test on: the same job as a world of samples, with hidden numbers and faults.
+"""A simulated rig for practice and tests: a job's chain, computed in samples, with hidden true values and faults.
 
-It shares no formula with the solver, so that where both agree, both are likely right.
+It shares no formula with the solver, so that agreement of both is evidence that both are right.
 """
 
-from gainwright.simulated.asking import answer
+from gainwright.simulated.answering import answer
 from gainwright.simulated.bench import SimulatedBench, SimulatedBenches
-from gainwright.simulated.faults import AMOUNTS, Fault, places
-from gainwright.simulated.hidden import SimulatedHiddenRig, SimulatedHiddenRigs
+from gainwright.simulated.faults import AMOUNTS, Fault, possible_faults
+from gainwright.simulated.hidden_faults import SimulatedHiddenRig, SimulatedHiddenRigs
 from gainwright.simulated.random_jobs import random_job
 from gainwright.simulated.rig import Rig
 
@@ -19,6 +19,6 @@ __all__ = [
     "SimulatedHiddenRig",
     "SimulatedHiddenRigs",
     "answer",
-    "places",
+    "possible_faults",
     "random_job",
 ]

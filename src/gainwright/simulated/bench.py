@@ -1,4 +1,4 @@
-"""The rig behind the app's port of a bench, so that a plan can be carried out on it."""
+"""The rig as the app's bench port, so that a plan can be carried out on it."""
 
 from __future__ import annotations
 
@@ -26,15 +26,15 @@ class SimulatedBench:
         self.rig = rig
 
     def set(self, control: str, text: str) -> None:
-        """Put a control where a text of the job file says."""
+        """Set a control to a value as the job file writes it."""
         self.rig.set(control, text)
 
     def turn(self, control: str, value: float) -> None:
-        """Put a volume, gain or level somewhere."""
+        """Set a volume (steps), gain (0 .. 1) or level (dB)."""
         self.rig.turn(control, value)
 
     def disconnect(self, speakers: tuple[str, ...]) -> None:
-        """Take these speakers off; all others are on."""
+        """Disconnect these speakers, and connect all others."""
         self.rig.disconnect(speakers)
 
     def play(self, tone_hz: float, level_dbfs: float) -> None:
@@ -46,7 +46,7 @@ class SimulatedBench:
         return self.rig.read_v(node, instrument)
 
     def shows_distortion(self, node: str, instrument: str) -> bool:
-        """Whether an indicator, or the measurement of a recording, tells distortion there."""
+        """Return whether an indicator, or the measurement of a recording, shows distortion at a node."""
         kind = self.rig.instruments[instrument]
         if isinstance(kind, Indicator):
             return any(mark in kind.distortion_marks for mark in self.rig.read_indicator(node, instrument))
@@ -58,7 +58,7 @@ class SimulatedBench:
         return bad or channel.verdict == "overloaded_input"
 
     def record(self, node: str, instrument: str, seconds: float) -> bytes:
-        """Return what a recorder takes at a node as a 24-bit WAV file."""
+        """Return a recording at a node as a 24-bit WAV file."""
         from gainwright.signals import samples_bytes
 
         samples, rate_hz = self.rig.record(node, instrument, seconds=seconds)
@@ -70,5 +70,5 @@ class SimulatedBenches:
     """Makes benches on rigs."""
 
     def simulated(self, job: Job, *, seed: int, truth: Mapping[str, float] | None = None) -> SimulatedBench:
-        """Return a bench with hidden true values drawn from the job's spreads, or given."""
+        """Return a bench with true values as given, the others drawn from the job's spreads."""
         return SimulatedBench(Rig(job, seed=seed, truth=truth))

@@ -1,4 +1,4 @@
-"""Faults that can be put into the rig, by the cause ids, each where it can occur."""
+"""Faults of the rig, by cause id, and the places at which each can occur."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: its cause id, where it is, how much (a usual amount when left out), and of a speaker which side."""
+    """One fault: cause id, place, amount (a usual one if None), and for a speaker its side."""
 
     cause: str
     where: str
@@ -66,14 +66,14 @@ class Fault:
 
     @property
     def size(self) -> float:
-        """The amount, in the unit of its kind."""
+        """The amount, in the unit given in `AMOUNTS`."""
         if self.amount is not None:
             return self.amount
         return AMOUNTS.get(self.cause, (1.0, ""))[0]
 
 
-def places(job: Job) -> list[tuple[str, str]]:
-    """Return every (cause, where) that can occur in a job."""
+def possible_faults(job: Job) -> list[tuple[str, str]]:
+    """Return every (cause, place) that can occur in a job."""
     wiring = resolve(job)
     found: list[tuple[str, str]] = [("nothing_wrong", "")]
     for name, stage in job.stages.items():
@@ -121,20 +121,20 @@ def _on_outputs(job: Job, name: str) -> list[tuple[str, str]]:
     return []
 
 
-def checked(faults: tuple[Fault, ...], job: Job) -> tuple[Fault, ...]:
-    """Return faults that can occur in a job.
+def check_faults(faults: tuple[Fault, ...], job: Job) -> tuple[Fault, ...]:
+    """Return the faults unchanged if they can occur in a job.
 
     Raises
     ------
-    CallError : an unknown cause, or a place where it can't be.
+    CallError : an unknown cause, or a place at which it can't occur.
     """
-    possible = set(places(job))
+    possible = set(possible_faults(job))
     for fault in faults:
         if (fault.cause, fault.where) not in possible:
             near = [where for cause, where in possible if cause == fault.cause]
             raise CallError(
-                f"{fault.cause} can't be at {fault.where!r}",
+                f"{fault.cause} can't occur at {fault.where!r}",
                 code="bad_fault",
-                rule=f"it can be at {', '.join(sorted(near))}" if near else "there is no such cause in this chain",
+                rule=f"it can occur at {', '.join(sorted(near))}" if near else "there is no such cause in this chain",
             )
     return faults

@@ -1,7 +1,7 @@
-"""The rig's own filters: digital, in time, by scipy's designs, at a rate so high that warping doesn't matter.
+"""The rig's own digital filters, designed by scipy at a sampling rate so high that frequency warping is negligible.
 
-A period is filtered exactly as it goes on forever: each second-order section is run once from rest, the state that repeats
-after a period is solved from that, and the section is run again from there.
+A period is filtered in its exact steady state: each second-order section is run once from rest, the state that repeats
+after one period is solved from the result, and the section is run again from that state.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def crossover_sections(setting: FilterSetting, *, kind: str, corner_hz: float, r
 
 
 def band_section(kind: str, *, gain_db: float, corner_hz: float, q: float, rate_hz: float) -> Floats:
-    """Return one equaliser band as the cookbook prints it for a sampled system (W3C Audio EQ Cookbook, 2021)."""
+    """Return one equaliser band as a second-order section (W3C Audio EQ Cookbook, 2021)."""
     a = 10 ** (gain_db / 40)
     w = 2 * math.pi * corner_hz / rate_hz
     cos, alpha = math.cos(w), math.sin(w) / (2 * q)
@@ -68,7 +68,7 @@ def equaliser_sections(equaliser: Equaliser, truth: list[tuple[float, float, flo
 
 
 def filter_period(sections: Floats, period: Floats) -> Floats:
-    """Return one period of the periodic steady state behind second-order sections."""
+    """Return one period of the output of second-order sections in periodic steady state."""
     wave = period
     for section in sections:
         _, first = signal.sosfilt(section[None, :], wave, zi=np.zeros((1, 2)))
@@ -81,5 +81,5 @@ def filter_period(sections: Floats, period: Floats) -> Floats:
 
 
 def filter_on(sections: Floats, samples: Floats) -> Floats:
-    """Return a running signal behind second-order sections, from rest."""
+    """Return the output of second-order sections for a signal, from rest."""
     return np.asarray(signal.sosfilt(sections, samples))

@@ -1,4 +1,4 @@
-"""Random but sensible jobs, to try the plan on chains that nobody thought of."""
+"""Random but realistic jobs, to try plans on chains that weren't designed for it."""
 
 from __future__ import annotations
 

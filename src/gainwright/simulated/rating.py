@@ -1,4 +1,4 @@
-"""What a rating at 1 % THD says of the ceiling, found by cutting samples."""
+"""The ratio between a power rating at 1 % THD and the ceiling, from clipped samples."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 
 def _one_percent() -> float:
-    """Return the rms of a sine cut to 1 % THD over that of the sine that just touches, found by cutting samples."""
+    """Return the rms of a sine clipped to 1 % THD over that of the sine that just reaches the ceiling."""
     sine = np.sin(2 * np.pi * (np.arange(65536) + 0.5) / 65536)
     low, high = 1.0, 1.2
     for _ in range(60):

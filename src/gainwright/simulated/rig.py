@@ -1,4 +1,4 @@
-"""A chain one can set, play through and measure, with hidden true numbers and, if asked for, hidden faults."""
+"""A simulated chain to set, play through and measure, with hidden true values and optional faults."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import numpy as np
 from gainwright.errors import CallError
 from gainwright.jobfile import facts, instruments, settings, with_settings
 from gainwright.model import Indicator, Multimeter, Node, Recorder
-from gainwright.simulated.faults import Fault, checked
-from gainwright.simulated.looking import Looking
-from gainwright.simulated.world import World
+from gainwright.simulated.chain import SimulatedChain
+from gainwright.simulated.faults import Fault, check_faults
+from gainwright.simulated.inspection import Inspection
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,19 +28,19 @@ AVERAGE_TO_RMS = math.pi / math.sqrt(8)
 _NOISE_MATTERS_V = 0.05
 
 
-class Rig(Looking):
+class Rig(Inspection):
     """A simulated chain.
 
     Parameters
     ----------
     job : the chain and its instruments.
-    seed : of the hidden numbers and of the noise.
-    faults : what is wrong.
-    truth : fact path -> true value, for some or all; the others are drawn from the job's spreads.
+    seed : of the hidden values and the noise.
+    faults : faults of the chain.
+    truth : fact path -> true value, for some or all facts; the others are drawn from the job's spreads.
 
     Raises
     ------
-    CallError : a fault that can't be in this chain.
+    CallError : a fault that can't occur in this chain.
     """
 
     def __init__(
@@ -48,14 +48,14 @@ class Rig(Looking):
     ) -> None:
         self._rng = np.random.default_rng(seed)
         self.job = job
-        self.faults = checked(faults, job)
+        self.faults = check_faults(faults, job)
         self.truth: dict[str, float] = {}
         self._given = dict(truth or {})
         self._draw_missing()
         self.settings = settings(job)
         self.instruments = instruments(job)
         self._meter_error = {n: self._rng.uniform(-1, 1, 2) for n in self.instruments}
-        self._beyond = {n: float(self._rng.uniform(10 ** (-3 / 20), 1)) for n in self.instruments}
+        self._out_of_band_gain = {n: float(self._rng.uniform(10 ** (-3 / 20), 1)) for n in self.instruments}
         self._thresholds = {
             (n, mark): float(condition.threshold.spread.quantile(self._rng.random(1))[0])
             for n, instrument in self.instruments.items()
@@ -77,14 +77,14 @@ class Rig(Looking):
                 drawn = float(quantity.spread.quantile(chance)[0]) if hasattr(quantity.spread, "quantile") else math.nan
                 self.truth[path] = self._given.get(path, drawn)
 
-    # Hands
+    # Controls
 
     def set(self, control: str, text: str) -> None:
-        """Put a control where a text of the job file says.
+        """Set a control to a value as the job file writes it.
 
         Raises
         ------
-        CallError : no such control or no such place.
+        CallError : no such control, or a value that it can't have.
         """
         before = facts(self.job)
         self.job = with_settings(self.job, {control: text})
@@ -99,7 +99,7 @@ class Rig(Looking):
             self.settings[key] = changed[key]
 
     def turn(self, control: str, value: float) -> None:
-        """Put a volume (steps), gain (0 .. 1) or level (dB) somewhere.
+        """Set a volume (steps), gain (0 .. 1) or level (dB).
 
         Raises
         ------
@@ -110,38 +110,38 @@ class Rig(Looking):
         self.settings[control] = float(value)
 
     def disconnect(self, speakers: tuple[str, ...]) -> None:
-        """Take these speakers off; all others are on."""
+        """Disconnect these speakers, and connect all others."""
         self.off = frozenset(speakers)
 
     def play(self, tone_hz: float, level_dbfs: float, *, sides: str = "both") -> None:
-        """Play a tone, on both sides of the recording or on the left or right alone, until another is played."""
+        """Play a tone on both sides, or on the left or right alone, until another is played."""
         self._tone = (tone_hz, level_dbfs)
         self._sides = sides
 
     def feed(self, stage: str, volts: float | None) -> None:
-        """Put a source of one's own in place of the lead into a stage, volts rms of the tone; None takes it away."""
+        """Feed a stage from an external source, volts rms of the tone, instead of its lead; None removes the source."""
         self._fed = {} if volts is None else {stage: volts}
 
     def swap(self, place: str) -> None:
-        """Exchange the two sides at a stage's inputs, or the two leads of a run; empty puts them back."""
+        """Exchange the two sides at a stage's inputs, or the two leads of a run; an empty text restores them."""
         self._swapped = place
 
     # Waves
 
-    def _world(self, probe: tuple[Node, float] | None = None) -> World:
+    def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
         supply = "vehicle.running" if self.engine_running else "vehicle.resting"
-        hands: dict[str, Any] = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
-        hands |= {"fed": self._fed, "swapped": self._swapped}
-        return World(self.job, self.truth, self.settings, self.faults, **hands)
+        state: dict[str, Any] = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
+        state |= {"fed": self._fed, "swapped": self._swapped}
+        return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
 
     def node(self, text: str) -> Node:
         """Return a node by name.
 
         Raises
         ------
-        CallError : there is none of that name.
+        CallError : no node of that name.
         """
-        for node in self._world().wiring.nodes:
+        for node in self._chain().wiring.nodes:
             if str(node) == text:
                 return node
         raise CallError(f"there is no node {text}", code="unknown_node")
@@ -149,19 +149,19 @@ class Rig(Looking):
     def period(self, node: str, *, probe_ohm: float | None = None) -> tuple[Floats, float]:
         """Return one period of the voltage at a node, without noise, and its sampling rate."""
         at = self.node(node)
-        world = self._world(None if probe_ohm is None else (at, probe_ohm))
-        periods, rate_hz = world.periods([at], *self._tone)
+        chain = self._chain(None if probe_ohm is None else (at, probe_ohm))
+        periods, rate_hz = chain.periods([at], *self._tone)
         return periods[at], rate_hz
 
     def periods(self) -> dict[str, Floats]:
-        """Return one period of the voltage at every node, without noise and without anything that measures."""
-        world = self._world()
-        return {str(node): wave for node, wave in world.periods(world.wiring.nodes, *self._tone)[0].items()}
+        """Return one period of the voltage at every node, without noise and without the load of an instrument."""
+        chain = self._chain()
+        return {str(node): wave for node, wave in chain.periods(chain.wiring.nodes, *self._tone)[0].items()}
 
     def waveform(self, node: str, *, seconds: float, rate_hz: float, probe_ohm: float | None = None) -> Floats:
         """Return the voltage at a node as a recorder's converter would sample it, noise and hum included.
 
-        The period is band-limited to 0.45 of the rate, laid on a table 16 times finer, and read off at the samples' times.
+        The period is band-limited to 0.45 of the rate, oversampled 16 times, and interpolated at the samples' times.
         """
         period, _ = self.period(node, probe_ohm=probe_ohm)
         tone_hz = self._tone[0]
@@ -176,7 +176,7 @@ class Rig(Looking):
         share = place - whole
         wave = table[whole % fine] * (1 - share) + table[(whole + 1) % fine] * share
         settle = int(0.1 * rate_hz)
-        floor = self._world().floor(self.node(node), count + settle, rate_hz, self._rng)
+        floor = self._chain().floor(self.node(node), count + settle, rate_hz, self._rng)
         return np.asarray(wave + floor[settle:])
 
     # Instruments
@@ -186,21 +186,21 @@ class Rig(Looking):
             raise CallError(f"there is no instrument {name}", code="unknown_instrument")
         return self.instruments[name]
 
-    def _seen(self, node: str, name: str) -> Floats:
-        """Return one period as it reaches an instrument, its lead included."""
+    def _at_instrument(self, node: str, name: str) -> Floats:
+        """Return one period as it reaches an instrument through its measuring lead."""
         instrument = self._instrument(name)
-        world = self._world()
+        chain = self._chain()
         given = instrument.input_impedance
         ohm = given.nominal if given is not None else 1e6
-        if world.fault("measuring_lead_shorted", name):
+        if chain.fault("measuring_lead_shorted", name):
             return np.zeros(256)
         period, _ = self.period(node, probe_ohm=ohm)
-        return period * (0.0 if world.fault("measuring_lead_open", name) else 1.0)
+        return period * (0.0 if chain.fault("measuring_lead_open", name) else 1.0)
 
     def read_v(self, node: str, name: str) -> float:
-        """Return what an instrument shows of a node, volts rms; NaN when it is over its range."""
+        """Return the reading of an instrument at a node, volts rms; NaN if over range."""
         instrument = self._instrument(name)
-        period = self._seen(node, name)
+        period = self._at_instrument(node, name)
         if isinstance(instrument, Multimeter):
             return self._read_meter(instrument, name, node, period)
         rms = math.sqrt(float(np.mean(period**2)))
@@ -213,11 +213,11 @@ class Rig(Looking):
         rms = math.sqrt(float(np.mean(moving**2)))
         shown = rms if meter.true_rms else AVERAGE_TO_RMS * float(np.mean(np.abs(moving)))
         if rms < _NOISE_MATTERS_V and rms > 0:
-            floor = self._world().floor(self.node(node), 4800, 48_000.0, self._rng)
+            floor = self._chain().floor(self.node(node), 4800, 48_000.0, self._rng)
             shown = math.hypot(shown, float(np.std(floor[1200:])))
         if meter.bandwidth is not None and self._tone[0] > meter.bandwidth.nominal:
-            shown *= self._beyond[name]
-        if self._world().fault("meter_wrong_function", name):
+            shown *= self._out_of_band_gain[name]
+        if self._chain().fault("meter_wrong_function", name):
             return 0.0
         assert meter.accuracy is not None  # noqa: S101  instruments are complete
         assert meter.counts is not None  # noqa: S101  instruments are complete
@@ -230,7 +230,7 @@ class Rig(Looking):
         """Return the marks of an indicator that are lit, in the job's order."""
         indicator = self._instrument(name)
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
-        period = self._seen(node, name)
+        period = self._at_instrument(node, name)
         lines = np.abs(np.fft.rfft(period)) * (math.sqrt(2) / len(period))
         lines_hz = np.arange(len(lines)) * self._tone[0]
         found = []
@@ -247,15 +247,15 @@ class Rig(Looking):
         return tuple(found)
 
     def record(self, node: str, name: str, *, seconds: float) -> tuple[Floats, int]:
-        """Return what a recorder takes at a node, re its full scale, cut there, at 24 bits; and its rate."""
+        """Return a recording at a node with 24 bits, re full scale and clipped there, and its sampling rate."""
         recorder = self._instrument(name)
         assert isinstance(recorder, Recorder)  # noqa: S101  the caller names a recorder
         assert recorder.rate is not None  # noqa: S101  instruments are complete
         rate_hz = int(recorder.rate.nominal)
         given = recorder.input_impedance
         volts = self.waveform(node, seconds=seconds, rate_hz=rate_hz, probe_ohm=given.nominal if given else 1e4)
-        world = self._world()
-        if world.fault("measuring_lead_open", name) or world.fault("measuring_lead_shorted", name):
+        chain = self._chain()
+        if chain.fault("measuring_lead_open", name) or chain.fault("measuring_lead_shorted", name):
             volts = volts * 0.0
         full = 2**23 - 1
         codes = np.rint(volts / recorder_peak_v(recorder) * full + self._rng.uniform(-0.5, 0.5, len(volts)))
@@ -263,13 +263,13 @@ class Rig(Looking):
 
 
 def recorder_peak_v(recorder: Recorder) -> float:
-    """Return the peak voltage that fills a recorder, attenuator included."""
+    """Return the peak voltage at a recorder's full scale, attenuator included."""
     down_db = abs(recorder.attenuator.nominal) if recorder.attenuator is not None else 0.0
     return float(math.sqrt(2) * recorder.full_scale.nominal * 10 ** (down_db / 20))
 
 
 def last_digit_v(shown_v: float, counts: int) -> float:
-    """Return the last digit of the range that holds a reading: ranges in decades up from counts of 0.1 mV."""
+    """Return the voltage of the last digit for a reading, with ranges in decades."""
     digit = 1e-4 if counts > 2000 else 1e-3
     if counts >= 20_000:
         digit = 1e-5

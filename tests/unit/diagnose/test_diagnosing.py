@@ -15,8 +15,7 @@ from gainwright.diagnose.changes import Change, change_of, merged
 from gainwright.diagnose.diagnosing import FEW_EFFECTIVE
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, Entry, Job
-from gainwright.simulated import Fault, Rig, answer
-from gainwright.simulated import places as rig_places
+from gainwright.simulated import Fault, Rig, answer, possible_faults
 
 TONE = {"tone": "40 Hz", "level": "-10 dBFS"}
 
@@ -44,7 +43,7 @@ def test_causes_are_those_of_the_rig_and_priors_are_a_distribution(name: str) ->
     diagnoser = Diagnoser(job(name))
     mine = [(c.id, c.where) for c in diagnoser.causes]
     assert len(set(mine)) == len(mine)
-    missing = set(rig_places(job(name))) - set(mine)
+    missing = set(possible_faults(job(name))) - set(mine)
     assert {cause for cause, _ in missing} <= {"wrong_tone_for_path"}
     assert diagnoser.priors.sum() == pytest.approx(1)
     assert np.all(diagnoser.priors >= 0)

@@ -1,4 +1,4 @@
-"""The rig: its faults show, its meter rounds, the same seed gives the same world."""
+"""The rig: its faults show, its meter rounds, the same seed gives the same rig."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from indicators import with_lamp
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, facts, read_job_text
 from gainwright.model import Amplifier, Indicator, Job, Multimeter, Node, Recorder, Speaker, resolve
-from gainwright.simulated import AMOUNTS, Fault, Rig, places
+from gainwright.simulated import AMOUNTS, Fault, Rig, possible_faults
 
 DESIGN_CAUSES = {
     "lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "source_muted", "source_low",
@@ -47,7 +47,7 @@ def observed(rig: Rig) -> dict[str, Any]:
             for node, period in rig.periods().items():
                 seen[f"{node} {tone_hz} {sides}"] = np.fft.rfft(period)[:8] / len(period)
         for name in speakers:
-            seen[f"{name} {tone_hz} heard"] = rig.heard(name)
+            seen[f"{name} {tone_hz} heard"] = rig.listen(name)
     for name in rig.instruments:
         seen[name] = instrument_shows(rig, name, str(wiring.nodes[0]))
     for run in wiring.leads:
@@ -105,7 +105,7 @@ def test_every_fault_at_every_place_changes_something(name: str) -> None:
     But for an alternator's whine (700 Hz and up) into an amplifier that is low-passed under 100 Hz: nobody hears that.
     """
     unseen = []
-    for cause, where in places(job(name)):
+    for cause, where in possible_faults(job(name)):
         if cause in DONE_BY_HAND:
             continue
         look = hum if cause in ("ground_loop", "alternator_whine") else observed
@@ -118,13 +118,13 @@ def test_every_fault_at_every_place_changes_something(name: str) -> None:
 
 def test_every_cause_of_the_design_has_a_place() -> None:
     """The ids are fixed; each can occur in one of the examples at least, or where a lamp shows that a signal is there."""
-    found = {cause for name in examples() for cause, _ in places(job(name))}
-    found |= {cause for cause, _ in places(read_job_text(with_lamp(example_text("one_amplifier"))).job)}
+    found = {cause for name in examples() for cause, _ in possible_faults(job(name))}
+    found |= {cause for cause, _ in possible_faults(read_job_text(with_lamp(example_text("one_amplifier"))).job)}
     assert found == DESIGN_CAUSES
     assert set(AMOUNTS) <= DESIGN_CAUSES
 
 
-def test_the_same_seed_is_the_same_world() -> None:
+def test_the_same_seed_gives_the_same_rig() -> None:
     """Hidden numbers, noise and rounding come from the seed alone."""
     one, again, other = (observed(Rig(job("one_amplifier"), seed=s)) for s in (7, 7, 8))
     assert not any(differs(one[key], again[key]) for key in one)

@@ -140,7 +140,7 @@ def practise(
 
     Raises
     ------
-    CallError : a fault that can't be in this chain.
+    CallError : a fault that can't occur in this chain.
     """
     from gainwright.diagnose import Diagnoser, entry_words
 

@@ -1,4 +1,4 @@
-"""What has a frequency response at an output of the rig: equaliser, boost, filters, as second-order sections."""
+"""Frequency response of the rig's outputs: equaliser, boost and filters as second-order sections."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 
-def sections(
+def response_sections(
     node: Node,
     stage: AnyStage,
     truth: Mapping[str, float],
@@ -29,13 +29,13 @@ def sections(
     rate_hz: float,
     tone_hz: float,
 ) -> Floats | None:
-    """Return everything with a frequency response at an output, as second-order sections; None when nothing has one.
+    """Return equaliser, boost and filters of an output as second-order sections, or None if there are none.
 
     Parameters
     ----------
     truth : fact path -> true value.
     fault : returns the fault of a cause at one of several names of a place.
-    tone_hz : the tone that a boost, as a fault, sits on.
+    tone_hz : centre frequency of a boost that is a fault.
     """
     path = f"{node.stage}.{node.output}"
     rows: list[Floats] = []

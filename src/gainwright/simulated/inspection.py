@@ -1,4 +1,4 @@
-"""What can be looked at, heard and measured with everything off at the rig."""
+"""Inspection of the rig: what can be seen and heard, and measured with the power off."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.model import Speaker
-from gainwright.simulated.world import OPEN_OHM, World
+from gainwright.simulated.chain import OPEN_OHM, SimulatedChain
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-CONTROLS_OF = {
+VISIBLE_FAULTS = {
     "mute": ("source_muted", "output_muted"),
     "player": ("tone_level_wrong",),
     "balance": ("balance_over",),
@@ -33,11 +33,11 @@ CONTROLS_OF = {
     "routing": ("output_misrouted",),
     "inputs": ("leads_swapped",),
 }
-"""What is looked at -> the faults that are seen there."""
+"""Inspected control -> faults that are visible there."""
 
 
-class Looking:
-    """The part of the rig that needs no tone at level."""
+class Inspection:
+    """The part of the rig that is seen, heard or measured without reading a tone."""
 
     job: Job
     truth: dict[str, float]
@@ -45,7 +45,7 @@ class Looking:
     off: frozenset[str]
     _rng: np.random.Generator
 
-    def _world(self, probe: tuple[Node, float] | None = None) -> World:
+    def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
         raise NotImplementedError
 
     def period(self, node: str, *, probe_ohm: float | None = None) -> tuple[Floats, float]:
@@ -53,96 +53,96 @@ class Looking:
         raise NotImplementedError
 
     def lead_resistance(self, lead: str) -> float:
-        """Return the resistance of one conductor of a lead end to end, of its worst side, ohm; infinite when open."""
-        world = self._world()
-        found = [world.lead_ohm(*wire) for wire, names in world.lead_names.items() if lead in names]
+        """Return the end-to-end resistance of one conductor of a lead, of the worse side, ohm; infinite if open."""
+        chain = self._chain()
+        found = [chain.lead_ohm(*wire) for wire, names in chain.lead_names.items() if lead in names]
         if not found:
-            raise CallError(f"there is no {lead}", code="unknown_lead")
+            raise CallError(f"there is no lead {lead}", code="unknown_lead")
         return math.inf if max(found) >= OPEN_OHM else max(found) / 2
 
     def between_conductors(self, lead: str) -> float:
-        """Return the resistance between a lead's conductors, unplugged, of its worst side, ohm."""
-        world = self._world()
-        named = [names for names in world.lead_names.values() if lead in names]
-        return 0.1 if any(world.fault("lead_shorted", *names) for names in named) else math.inf
+        """Return the resistance between the conductors of an unplugged lead, of the worse side, ohm."""
+        chain = self._chain()
+        named = [names for names in chain.lead_names.values() if lead in names]
+        return 0.1 if any(chain.fault("lead_shorted", *names) for names in named) else math.inf
 
     def supply_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at an amplifier's supply terminals."""
-        world = self._world()
-        if world.fault("amplifier_no_supply", amplifier):
+        chain = self._chain()
+        if chain.fault("amplifier_no_supply", amplifier):
             return 0.0
-        sag = world.fault("supply_sagging", amplifier)
-        return self.truth[world.supply] * (sag.size if sag else 1.0)
+        sag = chain.fault("supply_sagging", amplifier)
+        return self.truth[chain.supply] * (sag.size if sag else 1.0)
 
     def turn_on_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at an amplifier's turn-on terminal."""
-        world = self._world()
-        return 0.0 if world.fault("amplifier_no_turn_on", amplifier) else self.truth[world.supply] - 0.3
+        chain = self._chain()
+        return 0.0 if chain.fault("amplifier_no_turn_on", amplifier) else self.truth[chain.supply] - 0.3
 
     def lamps(self, amplifier: str) -> tuple[bool, bool]:
         """Return whether an amplifier's power and protection lamps are lit."""
-        world = self._world()
-        dead = world.fault("amplifier_no_supply", amplifier) or world.fault("amplifier_no_turn_on", amplifier)
-        return not dead, world.fault("amplifier_protecting", amplifier) is not None
+        chain = self._chain()
+        dead = chain.fault("amplifier_no_supply", amplifier) or chain.fault("amplifier_no_turn_on", amplifier)
+        return not dead, chain.fault("amplifier_protecting", amplifier) is not None
 
     def speaker_resistance(self, speaker: str, side: str = "both") -> float:
-        """Return the DC resistance of a speaker at the end of its lead, ohm, of the side that stands out most."""
-        world = self._world()
+        """Return the DC resistance of a speaker through its lead, ohm, of the more unusual side."""
+        chain = self._chain()
         found = []
-        for node, port in self._wires(world, speaker, side):
-            lead = world.lead_ohm(node, port)
-            shorted = world.fault("lead_shorted", *world.lead_names[node, port])
-            ohm = lead + 0.85 * world.input_ohm(port)
+        for node, port in self._wires(chain, speaker, side):
+            lead = chain.lead_ohm(node, port)
+            shorted = chain.fault("lead_shorted", *chain.lead_names[node, port])
+            ohm = lead + 0.85 * chain.input_ohm(port)
             found.append(lead if shorted else math.inf if ohm >= 0.5 * OPEN_OHM else ohm)
         usual = 0.85 * self.truth[f"{speaker}.impedance"]
         return max(found, key=lambda ohm: abs(math.log(min(ohm, 1e12) / usual)))
 
-    def _wires(self, world: World, speaker: str, side: str) -> list[tuple[Node, Port]]:
-        ports = [port for port in world.wiring.ports(speaker) if side in ("both", port.side) or port.side == "mono"]
-        return [(feed.node, port) for port in ports for feed in world.wiring.feeds[port]]
+    def _wires(self, chain: SimulatedChain, speaker: str, side: str) -> list[tuple[Node, Port]]:
+        ports = [port for port in chain.wiring.ports(speaker) if side in ("both", port.side) or port.side == "mono"]
+        return [(feed.node, port) for port in ports for feed in chain.wiring.feeds[port]]
 
     def cone(self, speaker: str, side: str = "both") -> str:
-        """Return how a cone moves when a small battery is put to its lead at the amplifier's end: out, in, still.
+        """Return how a cone moves with a small battery at the amplifier's end of its lead: out, in, still.
 
-        Of two sides the one that stands out is told.
+        If two sides differ, the abnormal one is returned.
         """
-        world = self._world()
+        chain = self._chain()
         stage = self.job.stages[speaker]
         found = []
-        for node, port in self._wires(world, speaker, side):
-            moves = world.at_port(node, port)
-            if world.input_ohm(port) >= OPEN_OHM:
+        for node, port in self._wires(chain, speaker, side):
+            moves = chain.at_port(node, port)
+            if chain.input_ohm(port) >= OPEN_OHM:
                 moves = 0.0
-            if world.fault("coil_reversed", speaker):
+            if chain.fault("coil_reversed", speaker):
                 apart = isinstance(stage, Speaker) and stage.coils is not None and stage.coils.wiring == "separate"
                 moves = -moves if apart else 0.0
             found.append("still" if abs(moves) < 0.01 else "out" if moves > 0 else "in")
         return next((word for word in ("still", "in") if word in found), "out")
 
     def looks_right(self, place: str) -> bool:
-        """Whether a control (`amp.gain`), a routing or the inputs of a stage look as the job says."""
+        """Return whether a control (`amp.gain`), a routing or the inputs of a stage look as the job has them."""
         where, _, what = place.rpartition(".")
         if what == "settings":
-            seen = {cause for key, causes in CONTROLS_OF.items() if key != "inputs" for cause in causes}
+            seen = {cause for key, causes in VISIBLE_FAULTS.items() if key != "inputs" for cause in causes}
             return not any(f.cause in seen and f.where.split(".")[0] == where for f in self.faults)
-        causes = CONTROLS_OF.get(what, ())
+        causes = VISIBLE_FAULTS.get(what, ())
         wheres = {where, where.removesuffix(".out")}
         return not any(f.cause in causes and f.where in wheres for f in self.faults)
 
-    def heard(self, speaker: str, side: str = "both") -> str:
-        """Return what a person hears of a speaker, of its louder side: silent, faint, normal, distorted, hum, whine."""
-        words = [self._heard(node, port) for node, port in self._wires(self._world(), speaker, side)]
+    def listen(self, speaker: str, side: str = "both") -> str:
+        """Return how the louder side of a speaker sounds: silent, faint, normal, distorted, hum, whine."""
+        words = [self._heard(node, port) for node, port in self._wires(self._chain(), speaker, side)]
         order = ("whine", "hum", "distorted", "normal", "faint", "silent")
         return min(words, key=order.index)
 
     def _heard(self, node: Node, port: Port) -> str:
-        world = self._world()
-        dead = port.stage in self.off or world.input_ohm(port) >= OPEN_OHM or world.lead_ohm(node, port) >= OPEN_OHM
-        if dead or world.at_side("speaker_shorted", port):
+        chain = self._chain()
+        dead = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM or chain.lead_ohm(node, port) >= OPEN_OHM
+        if dead or chain.at_side("speaker_shorted", port):
             return "silent"
-        share = abs(world.at_port(node, port)) * (0.02 if world.fault("coil_reversed", port.stage) else 1.0)
+        share = abs(chain.at_port(node, port)) * (0.02 if chain.fault("coil_reversed", port.stage) else 1.0)
         period = self.period(str(node))[0] * share
-        floor = float(np.std(world.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
+        floor = float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:
             whining = any(f.cause == "alternator_whine" for f in self.faults)

@@ -1,6 +1,6 @@
-"""The rig's chain, one period in time: sources, loads, filters, ceilings, rails, each written for samples.
+"""The rig's chain in the time domain: sources, loads, filters, ceilings and rails, computed in samples.
 
-Nothing here knows the solver: gains, loads and rails are worked out anew from the hidden true numbers, stage by stage.
+It doesn't use the solver: gains, loads and rails are computed independently from the true values, stage by stage.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from gainwright.model import (
     resolve,
 )
 from gainwright.simulated.filters import filter_on, filter_period
+from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT
-from gainwright.simulated.shaping import sections
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -39,28 +39,28 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 INNER_RATE_HZ = 768_000.0
-"""Sixteen times 48 kHz: what a ceiling makes above half of it folds back 60 dB and more below the first harmonics."""
+"""Sixteen times 48 kHz: aliases of clipping products lie at least 60 dB below the first harmonics."""
 OPEN_OHM = 1e12
 DEAD_CAUSES = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
 
-CROSSING = ("leads_swapped", "output_misrouted")
-"""Causes by which a signal comes to a place from nodes that are not before it."""
+CROSS_COUPLING = ("leads_swapped", "output_misrouted")
+"""Causes by which a place receives signal from nodes that aren't upstream of it."""
 
 
-class World:
-    """A chain with true numbers and faults; the rig asks it for periods.
+class SimulatedChain:
+    """A chain with true values and faults, which gives the rig its waveforms.
 
     Parameters
     ----------
-    job : with its controls as they stand now.
+    job : with the present settings of its controls.
     truth : fact path -> true value.
-    settings : numeric controls as they stand now.
-    faults : what is wrong.
-    off : speakers that are disconnected.
-    probe : node and resistance of what measures there.
-    supply : fact path of the supply that holds.
-    fed : stage -> volts rms that a source of one's own feeds into it.
-    swapped : stage or lead whose two sides a hand has exchanged.
+    settings : present values of the numeric controls.
+    faults : faults of the chain.
+    off : disconnected speakers.
+    probe : node and input resistance of the instrument connected there.
+    supply : fact path of the supply voltage in use.
+    fed : stage -> volts rms that an external source feeds into it.
+    swapped : stage or lead whose two sides are exchanged.
     """
 
     def __init__(
@@ -91,7 +91,7 @@ class World:
         self.lead_names = self._lead_names()
 
     def _lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
-        """Return the names of each side of a lead; where a hand has exchanged the two, each bears the other's."""
+        """Return the names of each side of a lead; exchanged sides have each other's names."""
         named: dict[tuple[Node, Port], tuple[str, ...]] = {}
         for name, pairs in leads_by_name(self.wiring).items():
             for wire in pairs:
@@ -105,14 +105,14 @@ class World:
         return next((f for f in self.faults if f.cause == cause and f.where in wheres), None)
 
     def at_side(self, cause: str, port: Port) -> bool:
-        """Whether a speaker has a fault on a port's side."""
+        """Return whether a speaker has a fault on a port's side."""
         found = self.fault(cause, port.stage)
         return found is not None and found.side in ("both", port.side)
 
     # Loads and leads
 
     def lead_ohm(self, node: Node, port: Port) -> float:
-        """Return the resistance of a lead, there and back."""
+        """Return the loop resistance of a lead."""
         names = self.lead_names[node, port]
         if self.fault("lead_open", *names):
             return OPEN_OHM
@@ -120,7 +120,7 @@ class World:
         return self.truth[f"{names[0]}.resistance"] + (extra.size if extra else 0.0)
 
     def input_ohm(self, port: Port) -> float:
-        """Return what a port offers; a speaker its impedance with what is wrong with it."""
+        """Return the input resistance of a port; for a speaker its impedance, faults included."""
         stage = self.job.stages[port.stage]
         if not isinstance(stage, Speaker):
             return self.truth[f"{port.stage}.input_impedance"]
@@ -134,7 +134,7 @@ class World:
         return ohm * (low.size if low else 1.0)
 
     def load_ohm(self, node: Node) -> float:
-        """Return everything that hangs on a node, in parallel."""
+        """Return the load on a node, all ports and the probe in parallel."""
         siemens = 0.0
         for port in self.wiring.ports_fed_by(node):
             if port.stage in self.off:
@@ -147,12 +147,12 @@ class World:
         return 1 / siemens if siemens > 0 else OPEN_OHM
 
     def at_node(self, node: Node) -> float:
-        """Return the share of the EMF that is left at a node."""
+        """Return the voltage at a node as a share of its EMF."""
         load = self.load_ohm(node)
         return load / (load + self.truth[f"{node.stage}.output_impedance"])
 
     def at_port(self, node: Node, port: Port) -> float:
-        """Return the share of a node's voltage that arrives at a port, with its sign."""
+        """Return the voltage at a port as a share of the node's, with its sign."""
         names = self.lead_names[node, port]
         if self.fault("lead_shorted", *names):
             return 0.0
@@ -163,7 +163,7 @@ class World:
     # Amplifiers
 
     def rated(self, name: str, stage: Amplifier, node: Node) -> tuple[float, float]:
-        """Return power and load of the rating nearest to the real load."""
+        """Return power, W, and load, ohm, of the rating nearest to the actual load."""
         real = self.load_ohm(node)
         pairs = [(self.truth[f"{name}.power.{i}"], r.load.nominal) for i, r in enumerate(stage.power)]
         if real >= 0.5 * OPEN_OHM or real > 1e4:
@@ -191,7 +191,7 @@ class World:
         return rated_v / needed_v
 
     def rails_peak_v(self, name: str, stage: Amplifier, node: Node) -> float:
-        """Return the peak at which an amplifier's output cuts, before its output impedance."""
+        """Return the peak voltage at which an amplifier's output clips, before its output impedance."""
         zout = self.truth[f"{name}.output_impedance"]
         rated = []
         for i, rating in enumerate(stage.power):
@@ -213,7 +213,7 @@ class World:
     # Waves
 
     def periods(self, targets: Iterable[Node], tone_hz: float, level_dbfs: float) -> tuple[dict[Node, Floats], float]:
-        """Return one period of the voltage at nodes (and at all before them), and its sampling rate."""
+        """Return one period of the voltage at nodes (and at all upstream of them), and its sampling rate."""
         count = max(256, 2 ** math.ceil(math.log2(INNER_RATE_HZ / tone_hz)))
         rate_hz = count * tone_hz
         wrong = next((f for f in self.faults if f.cause == "tone_level_wrong"), None)
@@ -227,7 +227,7 @@ class World:
         return self._through(targets, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
 
     def floor(self, target: Node, count: int, rate_hz: float, rng: np.random.Generator) -> Floats:
-        """Return noise (and hum, if that is the fault) at a node, running, for small signals."""
+        """Return a signal of noise (and hum, if that is the fault) at a node, without clipping."""
 
         def shaped(node: Node, wave: Floats) -> Floats:
             found = self._sections(node, rate_hz, 1000.0)
@@ -237,7 +237,7 @@ class World:
 
     def _sections(self, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
         stage = self.job.stages[node.stage]
-        return sections(node, stage, self.truth, self.fault, rate_hz=rate_hz, tone_hz=tone_hz)
+        return response_sections(node, stage, self.truth, self.fault, rate_hz=rate_hz, tone_hz=tone_hz)
 
     def _through(
         self,
@@ -249,11 +249,11 @@ class World:
         rate_hz: float,
         rng: np.random.Generator | None = None,
     ) -> dict[Node, Floats]:
-        """Carry a wave from the source to nodes, stage by stage."""
+        """Return a wave at nodes, computed from the source stage by stage."""
         at: dict[Node, Floats] = {}
         self._count = len(source)
         needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
-        if self.swapped or any(f.cause in CROSSING for f in self.faults):
+        if self.swapped or any(f.cause in CROSS_COUPLING for f in self.faults):
             needed = set(self.wiring.nodes)
         for node in self.wiring.nodes:
             if node in needed:
@@ -282,7 +282,7 @@ class World:
             if running:
                 wave = wave + self._hum(self.lead_names[feed.node, via][0], len(wave), rate_hz)
             total = total + wave
-        # Inputs are coupled by capacitors: no DC comes in.
+        # Inputs are AC-coupled.
         return np.asarray(total if running else total - np.mean(total))
 
     def _hum(self, lead: str, count: int, rate_hz: float) -> Any:
@@ -306,7 +306,7 @@ class World:
 
         if isinstance(stage, HeadUnit):
             wave = cut(shaped(node, source * self._side_share(node)), 1.0)
-            return cut(self._bent(name, wave * self._source_gain(node, stage)), self._source_peak_v(node))
+            return cut(self._distorted(name, wave * self._source_gain(node, stage)), self._source_peak_v(node))
         limit = self.truth.get(f"{name}.input_limit")
         total = np.zeros_like(source)
         for route in self._routes(node, stage):
@@ -317,18 +317,20 @@ class World:
             if stage.digital:
                 wave = cut(wave, self.truth[f"{name}.input_limit"] * math.sqrt(2))
             wave = wave * self._processor_gain(node, stage)
-            return cut(self._bent(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
+            return cut(self._distorted(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
         if isinstance(stage, Amplifier):
-            wave = self._bent(name, wave * self.amplifier_gain(name, stage, node))
+            wave = self._distorted(name, wave * self.amplifier_gain(name, stage, node))
             return cut(wave, self.rails_peak_v(name, stage, node))
         if isinstance(stage, LevelControl):
-            return self._bent(name, wave * self._level(name, stage))
+            return self._distorted(name, wave * self._level(name, stage))
         gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
         assert isinstance(stage, LineDriver | Converter)  # noqa: S101  the kinds are closed
-        return cut(self._bent(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2))
+        return cut(
+            self._distorted(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2)
+        )
 
-    def _bent(self, name: str, wave: Floats) -> Floats:
-        """Add the stage's own distortion: Chebyshev polynomials of the wave re its own swing give 2nd and 3rd harmonic."""
+    def _distorted(self, name: str, wave: Floats) -> Floats:
+        """Add the stage's own distortion: Chebyshev polynomials of the normalised wave give 2nd and 3rd harmonic."""
         swing = float(np.max(np.abs(wave)))
         share = self.truth[f"{name}.distortion"]
         if swing == 0 or share == 0:
@@ -337,7 +339,7 @@ class World:
         return np.asarray(wave + swing * share * (0.6 * (2 * x * x - 1) + 0.8 * (4 * x**3 - 3 * x)))
 
     def _side_share(self, node: Node) -> float:
-        """Return how much of a tone recorded on one or both sides an output of the source carries."""
+        """Return the share of a tone on one or both sides that an output of the source carries."""
         if self.sides in ("both", node.side):
             return 1.0
         return 0.5 if node.side == "mono" else 0.0

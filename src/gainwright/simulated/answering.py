@@ -1,4 +1,4 @@
-"""The rig asked as a person is: an entry of the evidence without its result, answered with what the rig shows."""
+"""Answers of the rig: the result for an entry of the evidence, as a person would have read it."""
 
 from __future__ import annotations
 
@@ -31,19 +31,19 @@ USUAL_HZ, USUAL_DBFS = (40.0, 1000.0, 6300.0), -10.0
 
 
 def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
-    """Return an entry's mapping with its result, read off the rig; the rig stands afterwards as before."""
-    said = as_mapping(entry)
+    """Return an entry's mapping with its result read from the rig; the state of the rig isn't changed."""
+    given = as_mapping(entry)
     if isinstance(entry, Reading):
-        return said | _played(rig, entry, lambda: _reading(rig, entry))
+        return given | _played(rig, entry, lambda: _reading(rig, entry))
     if isinstance(entry, HeardSpeaker):
-        return said | _played(rig, entry, lambda: {"is": rig.heard(entry.heard, entry.side)}, side="both")
+        return given | _played(rig, entry, lambda: {"is": rig.listen(entry.heard, entry.side)}, side="both")
     if isinstance(entry, SwapTest):
-        return said | _played(rig, entry, lambda: {"fault": _swap(rig, entry.swap)})
-    return said | _check(rig, entry)
+        return given | _played(rig, entry, lambda: {"fault": _swap(rig, entry.swap)})
+    return given | _check(rig, entry)
 
 
 def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, Any]:
-    """Play what an entry says with the controls where it says, look, and put everything back."""
+    """Play the tone of an entry with its settings, take the result, and restore everything."""
     job, truth, settings = rig.job, dict(rig.truth), dict(rig.settings)
     off, running = rig.off, rig.engine_running
     try:
@@ -71,9 +71,9 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
 
 
 def _usual_hz(rig: Rig, speaker: str) -> float:
-    """Return which of a few tones a sound chain brings to a speaker best: it stands for what is usually played."""
+    """Return which of a few tones reaches a speaker best in a faultless chain; it stands for ordinary music."""
     sound = Rig(rig.job, seed=0)
-    node = str(sound._world().wiring.feeds[sound._world().wiring.ports(speaker)[0]][0].node)
+    node = str(sound._chain().wiring.feeds[sound._chain().wiring.ports(speaker)[0]][0].node)
     reached = {}
     for tone_hz in USUAL_HZ:
         sound.play(tone_hz, USUAL_DBFS)
@@ -99,7 +99,7 @@ def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:
 
 
 def _swap(rig: Rig, place: str) -> str:
-    """Compare the two sides of every speaker behind a place before and after they are exchanged."""
+    """Compare the two sides of every speaker after a place, before and after they are exchanged."""
     before = _sides_db(rig, place)
     rig.swap(place)
     after = _sides_db(rig, place)
@@ -110,19 +110,19 @@ def _swap(rig: Rig, place: str) -> str:
 
 
 def _sides_db(rig: Rig, place: str) -> dict[str, float]:
-    """Return the left side over the right at every speaker with two behind a place, dB; 0 where neither gives anything."""
-    world = rig._world()
+    """Return speaker -> left over right, dB, for every stereo speaker after a place; 0 if both sides are silent."""
+    chain = rig._chain()
     stage = place.rpartition("-")[2]
     found = {"": 0.0}
     for name, kind in rig.job.stages.items():
-        before = {node.stage for node in world.wiring.upstream(name)}
+        before = {node.stage for node in chain.wiring.upstream(name)}
         if isinstance(kind, Speaker) and stage in (name, *before):
             volts = {}
-            for port in world.wiring.ports(name):
-                node = world.wiring.feeds[port][0].node
-                silent = rig.heard(name, port.side) == "silent"
+            for port in chain.wiring.ports(name):
+                node = chain.wiring.feeds[port][0].node
+                silent = rig.listen(name, port.side) == "silent"
                 period, _ = rig.period(str(node))
-                share = 0.0 if silent else abs(world.at_port(node, port))
+                share = 0.0 if silent else abs(chain.at_port(node, port))
                 volts[port.side] = math.sqrt(float(np.mean(period**2))) * share + 1e-4
             if {"left", "right"} <= volts.keys():
                 found[name] = 20 * math.log10(volts["left"] / volts["right"])
@@ -134,7 +134,7 @@ def _check(rig: Rig, entry: Check) -> dict[str, Any]:
     stage, _, what = place.rpartition(".")
     if place in rig.instruments or what == "function":
         return _instrument(rig, place, stage)
-    if place in leads_by_name(rig._world().wiring):
+    if place in leads_by_name(rig._chain().wiring):
         return {
             "resistance": _ohm(rig.lead_resistance(place)),
             "between_conductors": _ohm(rig.between_conductors(place)),
@@ -145,7 +145,7 @@ def _check(rig: Rig, entry: Check) -> dict[str, Any]:
     if what in ("supply_voltage", "turn_on_voltage"):
         volts = rig.supply_voltage(stage) if what == "supply_voltage" else rig.turn_on_voltage(stage)
         return {"reads": f"{volts:.3g} V"}
-    return _looked_at(rig, place, stage, what)
+    return _inspection_result(rig, place, stage, what)
 
 
 def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:
@@ -158,7 +158,7 @@ def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:
     }
 
 
-def _looked_at(rig: Rig, place: str, stage: str, what: str) -> dict[str, Any]:
+def _inspection_result(rig: Rig, place: str, stage: str, what: str) -> dict[str, Any]:
     speaker, _, side = stage.partition(".")
     if what == "resistance":
         return {"reads": _ohm(rig.speaker_resistance(speaker, side or "both"))}
