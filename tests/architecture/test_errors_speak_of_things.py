@@ -11,7 +11,7 @@ from gainwright.cli.options import OPTIONS, REMEDIES, with_option
 from gainwright.errors import CallError
 
 SOURCE = Path(__file__).resolve().parents[2] / "src" / "gainwright"
-OF_THE_COMMAND = {"cli", "web/network/serving.py", "web/network/lan.py"}
+OF_THE_COMMAND = {"cli", "web/serving.py", "web/network/lan_listener.py"}
 """What is said in the terminal in which the program is started."""
 NO_OPTION_OF_OURS = ("python -m pip",)
 OPTION = re.compile(r"(?<![\w-])--[a-z]")

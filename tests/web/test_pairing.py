@@ -1,4 +1,4 @@
-"""The door to the local network: `serve --lan` over TLS, devices paired, named and put out; in a browser that trusts it."""
+"""Access from the local network: `serve --lan` over TLS, devices paired, named and revoked; also in a browser."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ from web_server import WebServer
 
 from gainwright.composition import compose
 from gainwright.web import Site, create_app
-from gainwright.web.network.access import DOOR, LAN_DOOR
-from gainwright.web.network.connections import MOST_OF_ONE_STRANGER, Connections, Crowd
+from gainwright.web.network.access import LAN, LISTENER, NetworkAccess
+from gainwright.web.network.connections import MOST_UNPAIRED_OF_ADDRESS, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, digest_of
 from gainwright.web.network.qr_code import as_text
 
@@ -35,12 +35,12 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 ADDRESS = "127.0.0.2"
-"""Stands for an address of the network: requests to it come through that door."""
+"""Stands for an address of the network: requests to it reach the LAN listener."""
 
 
 @pytest.fixture(scope="module")
 def lan_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
-    """A server with both doors."""
+    """A server with both listeners."""
     running = WebServer(tmp_path_factory.mktemp("lan"), ("--lan", "--address", ADDRESS)).start()
     yield running
     running.stop()
@@ -55,7 +55,7 @@ def own(lan_server: WebServer) -> Iterator[httpx.Client]:
 
 @pytest.fixture
 def lan_address(own: httpx.Client) -> str:
-    """Where the door to the network is."""
+    """The address of the LAN listener."""
     return str(own.get("/api/bench").json()["addresses"][0])
 
 
@@ -136,7 +136,7 @@ def test_nobody_comes_in_unpaired(phone: httpx.Client) -> None:
 
 
 def test_own_machine_needs_no_pairing_and_other_names_lead_nowhere(own: httpx.Client, phone: httpx.Client) -> None:
-    """The own door is open under its own names only; the network's door isn't to be had under others' names."""
+    """Each listener answers to its own host names only."""
     assert own.get("/").status_code == 200
     assert own.get("/pair").headers["location"] == "/bench"
     assert own.get("/", headers={"host": ADDRESS}).status_code == 421
@@ -170,15 +170,15 @@ def test_paired_device_comes_in_under_its_name(own: httpx.Client, phone: httpx.C
         token + "; " + COOKIE + "=" + token[::-1],
     ):
         header = f"{COOKIE}={spoiled}".encode()
-        with httpx.Client(base_url=phone.base_url, verify=False) as stranger:  # noqa: S501  the token is what is tested
-            refused = stranger.get("/api/bench", headers=[(b"cookie", header)])
+        with httpx.Client(base_url=phone.base_url, verify=False) as unpaired:  # noqa: S501  the token is what is tested
+            refused = unpaired.get("/api/bench", headers=[(b"cookie", header)])
         assert refused.status_code == 401, spoiled
 
 
-def test_device_may_put_out_itself_only_and_makes_no_code(
+def test_device_may_revoke_only_itself_and_makes_no_code(
     own: httpx.Client, phone: httpx.Client, trusting: ssl.SSLContext
 ) -> None:
-    """A paired device sees the bench, but codes are made and others put out on the machine itself."""
+    """A paired device sees the bench, but codes are made and other devices revoked on the machine itself."""
     pair(own, phone, "tablet")
     assert phone.get("/bench").status_code == 200
     page = phone.get("/bench").text
@@ -199,7 +199,7 @@ def test_device_may_put_out_itself_only_and_makes_no_code(
     assert phone.get("/api/bench").status_code == 401
     assert own.post("/bench/put_out", data={"device": "nobody"}).status_code == 404
     shown = own.get("/bench").text
-    assert "second tablet" in shown.split("Put out (")[1]
+    assert "second tablet" in shown.split("Access revoked (")[1]
 
 
 def test_wrong_codes_are_told_wait_and_end_the_code(own: httpx.Client, phone: httpx.Client) -> None:
@@ -272,27 +272,29 @@ def test_mistakes_at_the_start_are_told(tmp_path: Path, options: tuple[str, ...]
 
 
 class FromLan:
-    """Marks requests as coming through the network's door, as the server does."""
+    """Marks requests as accepted by the LAN listener, as the server does."""
 
     def __init__(self, app: Any) -> None:
         self.app = app
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
-        scope[DOOR] = LAN_DOOR
+        scope[LISTENER] = LAN
         await self.app(scope, receive, send)
 
 
 @pytest.fixture
 def site(tmp_path: Path) -> Iterator[Site]:
-    """A site with its door to the network open."""
+    """A site with access from the local network."""
     world = compose()
-    made = Site(world, world.store(str(tmp_path / "store.sqlite")), lan=True, lan_hosts=frozenset({ADDRESS}))
+    made = Site(
+        world, world.store(str(tmp_path / "store.sqlite")), NetworkAccess(lan=True, lan_hosts=frozenset({ADDRESS}))
+    )
     yield made
     made.close()
 
 
-def test_put_out_device_is_cut_off_in_the_middle(site: Site) -> None:
-    """An open WebSocket of a device ends when it is put out, and it opens no other; one without token opens none."""
+def test_open_connection_of_a_revoked_device_is_ended(site: Site) -> None:
+    """Revoking a device ends its open WebSocket, and it opens no other; without a token none is opened."""
     app = create_app(site)
 
     @app.websocket("/api/echo")
@@ -305,8 +307,8 @@ def test_put_out_device_is_cut_off_in_the_middle(site: Site) -> None:
     with pytest.raises(WebSocketDisconnect) as refused, client.websocket_connect(f"wss://{ADDRESS}/api/echo"):
         pass
     assert refused.value.code == 1008
-    digits = site.entrance.pairing.new_code().digits
-    token, _ = site.entrance.admit(site.store.devices, code=digits, name="phone", address="192.168.1.2")
+    digits = site.network.pairing.new_code().digits
+    token, _ = site.network.pair(site.store.devices, code=digits, name="phone", address="192.168.1.2")
     cookie = {"cookie": f"{COOKIE}={token}"}
     foreign = {**cookie, "origin": "https://evil.test"}
     opening = client.websocket_connect(f"wss://{ADDRESS}/api/echo", headers=foreign)
@@ -317,18 +319,18 @@ def test_put_out_device_is_cut_off_in_the_middle(site: Site) -> None:
         line.send_text("one")
         assert line.receive_text() == "one"
         device = site.store.devices.list()[0].id
-        assert site.entrance.connections.here() == {device}
+        assert site.network.connections.devices() == {device}
         site.store.devices.put_out(device)
-        assert site.entrance.connections.cut(device) == 1
+        assert site.network.connections.cut(device) == 1
         with pytest.raises(WebSocketDisconnect) as cut:
             line.receive_text()
         assert cut.value.code == 1008
-    assert site.entrance.connections.here() == set()
+    assert site.network.connections.devices() == set()
     with pytest.raises(WebSocketDisconnect), client.websocket_connect(f"wss://{ADDRESS}/api/echo", headers=cookie):
         pass
 
 
-def test_stream_of_a_device_ends_when_it_is_put_out() -> None:
+def test_stream_of_a_device_ends_when_it_is_revoked() -> None:
     """An answer that goes on and on is ended properly; what was begun after the putting out ends at once."""
 
     async def forever(_scope: Any, _receive: Any, send: Any) -> None:
@@ -359,21 +361,21 @@ def test_stream_of_a_device_ends_when_it_is_put_out() -> None:
     assert second[0]["status"] == 401 or second[-1].get("more_body") is False
 
 
-def test_crowd_of_strangers_is_kept_small(site: Site) -> None:
-    """One address has six requests at once, all strangers together forty; who leaves makes room."""
-    crowd = Crowd()
-    assert [crowd.enter("a") for _ in range(8)] == [True] * MOST_OF_ONE_STRANGER + [False] * 2
-    assert crowd.enter("b")
-    crowd.leave("a")
-    assert crowd.enter("a")
-    assert sum(crowd.enter(f"c{n}") for n in range(100)) == 40 - MOST_OF_ONE_STRANGER - 1
+def test_requests_of_unpaired_devices_are_limited(site: Site) -> None:
+    """One address may have six requests at once, all unpaired devices together forty; an ended request makes room."""
+    unpaired = UnpairedRequests()
+    assert [unpaired.add("a") for _ in range(8)] == [True] * MOST_UNPAIRED_OF_ADDRESS + [False] * 2
+    assert unpaired.add("b")
+    unpaired.remove("a")
+    assert unpaired.add("a")
+    assert sum(unpaired.add(f"c{n}") for n in range(100)) == 40 - MOST_UNPAIRED_OF_ADDRESS - 1
     client = TestClient(FromLan(create_app(site)), base_url=f"https://{ADDRESS}")
-    for _ in range(MOST_OF_ONE_STRANGER):
-        site.entrance.strangers.enter("testclient")
+    for _ in range(MOST_UNPAIRED_OF_ADDRESS):
+        site.network.unpaired.add("testclient")
     refused = client.get("/pair")
     assert refused.status_code == 429
     assert refused.headers["retry-after"] == "2"
-    site.entrance.strangers.leave("testclient")
+    site.network.unpaired.remove("testclient")
     assert [client.get("/pair").status_code for _ in range(20)] == [200] * 20
 
 
@@ -458,7 +460,7 @@ def test_browser_that_trusts_nobody_warns(browser: Browser, lan_address: str, tm
 
 @pytest.fixture
 def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
-    """Open a page of either door: `lan_page(address, size=..., scripts=..., dark=...)`; trust is not its matter."""
+    """Open a page of either listener, whatever its certificate: `lan_page(address, size=..., scripts=..., dark=...)`."""
     contexts = []
 
     def opened(address: str, *, size: str = "desktop", scripts: bool = True, dark: bool = False) -> Page:
@@ -481,10 +483,10 @@ def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
-def test_device_is_invited_paired_and_put_out_on_the_pages(
+def test_device_is_paired_and_revoked_on_the_pages(
     lan_page: Callable[..., Page], lan_server: WebServer, lan_address: str, *, size: str, scripts: bool
 ) -> None:
-    """The bench makes a code; a device enters it with a name; the bench shows it and puts it out; it is out."""
+    """The bench makes a code; a device enters it with a name; the bench shows it and revokes it."""
     name = f"{size} {'with' if scripts else 'without'} scripts"
     bench = lan_page(f"{lan_server.address}/bench", size=size, scripts=scripts)
     before = bench.locator(".digits").inner_text() if bench.locator(".digits").count() else ""
@@ -499,7 +501,7 @@ def test_device_is_invited_paired_and_put_out_on_the_pages(
     assert bench.locator(".digits").count() == 0
     row = bench.locator("#devices .rows > li", has_text=name).first
     assert "last seen" in row.inner_text()
-    row.get_by_role("button", name=f"Put out {name}").click()
+    row.get_by_role("button", name=f"Revoke {name}").click()
     bench.locator("#devices > .rows > li", has_text=name).wait_for(state="detached")
     assert name in (bench.locator("#devices details").text_content() or "")
     device.reload()
@@ -522,10 +524,10 @@ def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
     new_code(own)
     for dark in (False, True):
         bench = lan_page(f"{lan_server.address}/bench", size=size, dark=dark)
-        bench.get_by_text("When a device's browser warns").click()
-        bench.get_by_role("button", name="Go through the whole store").click()
-        bench.get_by_text("All is well").wait_for()
-        bench.get_by_role("button", name="Try each part").click()
+        bench.get_by_text("When a device's browser shows a warning").click()
+        bench.get_by_role("button", name="Check the whole store").click()
+        bench.get_by_text("No fault found").wait_for()
+        bench.get_by_role("button", name="Test each part").click()
         bench.get_by_role("columnheader", name="State").wait_for()
         assert axe(bench) == []
         look(bench, f"bench-{size}{'-night' if dark else ''}")
@@ -541,15 +543,15 @@ def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
 def test_bench_without_the_network_says_how_to_open_it(
     open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None]
 ) -> None:
-    """Without --lan the page says how a phone would come in; the store is gone through with and without scripts."""
+    """Without --lan the page says how to connect a phone; the store is checked with and without scripts."""
     page = open_page("/bench", size="phone")
     assert "gainwright serve --lan" in page.locator("main").inner_text()
     assert page.get_by_role("button", name="New code").count() == 0
     assert axe(page) == []
     look(page, "bench-alone-phone")
     plain = open_page("/bench", scripts=False)
-    plain.get_by_role("button", name="Go through the whole store").click()
-    assert "All is well" in plain.locator("#store").inner_text()
+    plain.get_by_role("button", name="Check the whole store").click()
+    assert "No fault found" in plain.locator("#store").inner_text()
     assert "store.sqlite" in plain.locator("#store").inner_text()
 
 

@@ -22,8 +22,8 @@ from gainwright.composition import compose
 from gainwright.jobfile import example_text
 from gainwright.web import Site, create_app
 from gainwright.web.network import body_limits as bodies
+from gainwright.web.network.connection_limits import TimeLimitedProtocol
 from gainwright.web.network.hosts import as_host, read_host, same_origin
-from gainwright.web.network.request_timeouts import ImpatientProtocol
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -420,8 +420,8 @@ def dripped(line: socket.socket) -> int:
 
 def test_connection_without_a_request_is_closed(monkeypatch: pytest.MonkeyPatch, inside: TestClient) -> None:
     """A head that comes drop by drop is waited for only so long; one that comes at once is answered."""
-    monkeypatch.setattr("gainwright.web.network.request_timeouts.HEAD_S", 0.5)
-    config = uvicorn.Config(inside.app, http=ImpatientProtocol, lifespan="off", log_level="critical", ws="none")
+    monkeypatch.setattr("gainwright.web.network.connection_limits.HEAD_S", 0.5)
+    config = uvicorn.Config(inside.app, http=TimeLimitedProtocol, lifespan="off", log_level="critical", ws="none")
     running = uvicorn.Server(config)
     listening = socket.create_server(("127.0.0.1", 0))
     thread = threading.Thread(target=running.run, kwargs={"sockets": [listening]})
@@ -507,6 +507,7 @@ def test_any_host_and_origin_are_judged_without_stumbling(text: str) -> None:
         asked.append(1)
 
     async def go(name: bytes) -> int:
+        from gainwright.web.network.access import NetworkAccess
         from gainwright.web.network.guard import Guard
 
         sent: list[Any] = []
@@ -516,8 +517,8 @@ def test_any_host_and_origin_are_judged_without_stumbling(text: str) -> None:
 
         headers = {b"host": b"localhost", name: text.encode("latin-1")}
         scope = {"type": "http", "scheme": "http", "method": "POST", "path": "/", "headers": list(headers.items())}
-        site: Any = type("Site", (), {"lan": False, "hosts": frozenset({"localhost"}), "lan_hosts": frozenset()})()
-        await Guard(app, site)(scope, None, send)  # type: ignore[arg-type]
+        access = NetworkAccess(loopback_hosts=frozenset({"localhost"}))
+        await Guard(app, access, None)(scope, None, send)  # type: ignore[arg-type]
         return int(sent[0]["status"]) if sent else 200
 
     assert run_apart(go(b"host")) == (200 if re.fullmatch(r"(?i)localhost\.?(:0*[1-9]\d*)?", text) and asked else 421)

@@ -28,8 +28,8 @@ def serve(
     ] = None,
 ) -> None:
     """Serve the web app on this machine, for its own browser; with --lan for phones beside the car, too."""
-    from gainwright.web.network.serving import Options
-    from gainwright.web.network.serving import serve as run
+    from gainwright.web.serving import Options
+    from gainwright.web.serving import serve as run
 
     options = Options(port, browser, lan, address, certificate, key, store, tuple(music or ()))
     run(options, say)

@@ -41,7 +41,7 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         "request": request,
         "path": request.url.path,
         "device": device_of(request),
-        "lan": of_request(request).lan,
+        "lan": of_request(request).network.lan,
     }
     if isinstance(context.get("error"), GainwrightError):
         context["error"] = shown(context["error"])

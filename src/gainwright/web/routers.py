@@ -21,13 +21,15 @@ from gainwright.web.measuring import live_api, recordings_api
 from gainwright.web.measuring import pages as live_pages
 from gainwright.web.music import api as music_api
 from gainwright.web.music import pages as music_pages
-from gainwright.web.network import bench_api, bench_pages, pairing_pages
 from gainwright.web.papers import api as papers_api
 from gainwright.web.papers import pages as papers_pages
 from gainwright.web.practice import api as practice_api
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import pages as set_up_pages
+from gainwright.web.this_bench import api as bench_api
+from gainwright.web.this_bench import pages as bench_pages
+from gainwright.web.this_bench import pairing_pages
 
 API = tuple(
     module.router
@@ -45,7 +47,7 @@ API = tuple(
         work_api,
     )
 )
-"""The API, told by its OpenAPI document."""
+"""The API, described by its OpenAPI document."""
 
 PAGES = tuple(
     module.router
@@ -66,4 +68,4 @@ PAGES = tuple(
         set_up_pages,
     )
 )
-"""The pages: a form is done, then the browser is sent to what it shows."""
+"""The pages: after a form is processed, the browser is redirected to the page with the result."""

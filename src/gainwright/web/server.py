@@ -26,7 +26,7 @@ def create_app(site: Site) -> FastAPI:
     """Return the web app of a site."""
 
     @asynccontextmanager
-    async def life(_app: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         yield
         site.close()
 
@@ -36,7 +36,7 @@ def create_app(site: Site) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/openapi.json",
-        lifespan=life,
+        lifespan=lifespan,
     )
     app.state.site = site
     errors.register(app)
@@ -45,20 +45,20 @@ def create_app(site: Site) -> FastAPI:
     for router in routers.PAGES:
         app.include_router(router)
     static = importlib.resources.files("gainwright.web") / "static"
-    app.mount("/static", _Static(directory=str(static)), name="static")
+    app.mount("/static", _StaticFiles(directory=str(static)), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=800)
     return app
 
 
 class _Guarded(FastAPI):
-    """An app whose guard stands outside of everything, also of the answer to what nobody foresaw."""
+    """An app with the guard around everything, including the answer to unexpected errors."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        return Guard(super().build_middleware_stack(), self.state.site)
+        return Guard(super().build_middleware_stack(), self.state.site.network, self.state.site.store.devices)
 
 
-class _Static(StaticFiles):
-    """Static files that a browser asks for again only when the program has changed."""
+class _StaticFiles(StaticFiles):
+    """Static files that a browser checks for changes before it uses its own copy."""
 
     def file_response(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
         found = super().file_response(*args, **kwargs)  # type: ignore[arg-type]

@@ -1,4 +1,4 @@
-"""What every request needs: the adapters, the store, the models at hand, work in the background, who may come in."""
+"""What every request needs: adapters, store, cached models, background work, network access."""
 
 from __future__ import annotations
 
@@ -9,16 +9,13 @@ from fastapi import Depends
 from starlette.requests import HTTPConnection
 
 from gainwright.web.background import Background
-from gainwright.web.measuring.running import LiveRooms
 from gainwright.web.models import Models
-from gainwright.web.network.access import Entrance
+from gainwright.web.network.access import THIS_MACHINE, NetworkAccess
+from gainwright.web.running_measurements import RunningMeasurements
 
 if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.composition import Adapters
-
-THIS_MACHINE = "this machine"
-"""Who did something that came from the machine the program runs on."""
 
 
 @dataclass
@@ -27,27 +24,22 @@ class Site:
 
     Attributes
     ----------
-    hosts, lan_hosts : names and addresses that requests from this machine, and from others, may ask for; without port.
-    lan : whether other devices may come in; they must be paired then.
-    entrance : how they come in.
+    network : access from the local network.
+    where : location of the store as it was given; empty for the default.
     music : folders that may be scanned.
-    where : the place of the store as it was named; empty for the usual one.
     """
 
     world: Adapters
     store: Store
-    hosts: frozenset[str] = frozenset({"127.0.0.1", "localhost", "[::1]"})
-    lan: bool = False
-    lan_hosts: frozenset[str] = frozenset()
-    entrance: Entrance = field(default_factory=Entrance)
+    network: NetworkAccess = field(default_factory=NetworkAccess)
     where: str = ""
     music: tuple[str, ...] = ()
     models: Models = field(default_factory=Models)
     background: Background = field(default_factory=Background)
-    live: LiveRooms = field(default_factory=LiveRooms)
+    measurements: RunningMeasurements = field(default_factory=RunningMeasurements)
 
     def close(self) -> None:
-        """Stop what runs in the background and let go of the store."""
+        """Stop background work and close the store."""
         self.background.close()
         self.store.close()
 

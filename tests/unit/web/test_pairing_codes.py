@@ -73,7 +73,7 @@ def test_code_ends_after_ten_minutes_and_when_another_is_made() -> None:
         clock.now = 1600.0 - left
         there[left] = pairing.code is not None
     assert there == {0.1: True, 0.0: False}
-    with pytest.raises(PairingError, match="no code"):
+    with pytest.raises(PairingError, match="no valid code"):
         pairing.take(first, address="192.168.1.7")
     second = pairing.new_code().digits
     third = pairing.new_code().digits
@@ -92,7 +92,7 @@ def test_five_wrong_tries_end_a_code_wherever_they_came_from() -> None:
             pairing.take(wrong_for(digits), address=f"192.168.1.{last}")
         assert refused.value.code == ("wrong_code" if last < 4 else "code_ended")
     assert pairing.code is None
-    with pytest.raises(PairingError, match="no code"):
+    with pytest.raises(PairingError, match="no valid code"):
         pairing.take(digits, address="192.168.1.77")
 
 

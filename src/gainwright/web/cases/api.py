@@ -14,9 +14,9 @@ from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
 from gainwright.model import Closure, DialogueStep, EntryMapping
 from gainwright.report.cases import CaseCounts
+from gainwright.web import diagnoses
 from gainwright.web.cases import changes as case_work
-from gainwright.web.cases import diagnoses
-from gainwright.web.cases.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
+from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ from gainwright.app.cases import kept as kept_cases
 from gainwright.app.cases.answer_forms import answer_form
 from gainwright.app.cases.dialogue import asked_for, without_result
 from gainwright.errors import GainwrightError
-from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
+from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.errors import status_of
 from gainwright.web.rendering import page
 

@@ -11,7 +11,7 @@ from gainwright.app.cases.dialogue import asked_for
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
-from gainwright.web.cases.diagnoses import diagnosis_of, dialogue_of
+from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

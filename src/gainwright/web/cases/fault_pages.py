@@ -12,7 +12,7 @@ from gainwright.app.cases.answer_forms import HEARD
 from gainwright.app.clock import today
 from gainwright.errors import GainwrightError
 from gainwright.model import Speaker
-from gainwright.web.cases import diagnoses
+from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
 from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields

@@ -11,8 +11,8 @@ from starlette.responses import Response
 from gainwright.app.cases.answer_forms import own_entry
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
+from gainwright.web import diagnoses
 from gainwright.web.cases import changes as case_work
-from gainwright.web.cases import diagnoses
 from gainwright.web.cases import pictures as case_pictures
 from gainwright.web.cases.case_page import Said, case_page
 from gainwright.web.cases.changes import case_address

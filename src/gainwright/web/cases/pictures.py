@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from starlette.responses import Response
 
 from gainwright.app.clock import today
-from gainwright.web.cases import diagnoses
-from gainwright.web.cases.diagnoses import dialogue_of
+from gainwright.web import diagnoses
+from gainwright.web.diagnoses import dialogue_of
 
 if TYPE_CHECKING:
     from gainwright.report import Chart
@@ -40,8 +40,8 @@ def customer(site: Site, name: str, suffix: str) -> Response:
     from gainwright.app.papers.of_job import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
     from gainwright.report import customer_paper
-    from gainwright.web.cases.diagnoses import diagnosis_of
-    from gainwright.web.papers.making import frame_policy
+    from gainwright.web.content_policy import frame_policy
+    from gainwright.web.diagnoses import diagnosis_of
     from gainwright.web.work_api import attachment
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)

@@ -19,7 +19,7 @@ from starlette.responses import StreamingResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
-from gainwright.web.measuring.running import browser_room, server_room
+from gainwright.web.measuring.sessions import browser_measurement, server_measurement
 from gainwright.web.shown_errors import shown
 from gainwright.web.site import CurrentSite, device_of, of_request
 
@@ -125,8 +125,8 @@ async def live(socket: WebSocket) -> None:
     name = ""
     try:
         hello = await _hello(socket)
-        room = await run_in_threadpool(browser_room, site, device_of(socket), hello)
-        name = site.live.enter(room)
+        room = await run_in_threadpool(browser_measurement, site, device_of(socket), hello)
+        name = site.measurements.add(room)
         incoming = Incoming(room.session.rate_hz, room.session.channels)
         await socket.send_text(json.dumps({"kind": "begun", "device": room.session.key}))
         await _measure(socket, room, incoming)
@@ -137,7 +137,7 @@ async def live(socket: WebSocket) -> None:
     except (WebSocketDisconnect, RuntimeError):
         pass
     finally:
-        site.live.leave(name)
+        site.measurements.remove(name)
 
 
 async def _close(socket: WebSocket, code: int, reason: str) -> None:
@@ -234,7 +234,9 @@ async def events(
     step: Annotated[str, Query(max_length=200)] = "",
 ) -> StreamingResponse:
     """Measure one of this machine's own inputs: updates as server-sent events until the connection is closed."""
-    room = await run_in_threadpool(server_room, site, device=device, channels=channels, gain=gain, job=job, step=step)
+    room = await run_in_threadpool(
+        server_measurement, site, device=device, channels=channels, gain=gain, job=job, step=step
+    )
     return StreamingResponse(_events(site, room), media_type="text/event-stream")
 
 
@@ -245,7 +247,7 @@ async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
     thread = ThreadPoolExecutor(1, "live input")  # its own: waiting for sound takes none of those that answer requests
     source = site.world.sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels)
     try:
-        name = site.live.enter(room)
+        name = site.measurements.add(room)
         yield _event({"kind": "begun", "session": name, "device": session.key})
         while True:
             for message in await loop.run_in_executor(thread, _next, source, room):
@@ -255,7 +257,7 @@ async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
 
         yield _event(trouble(error))
     finally:
-        site.live.leave(name)
+        site.measurements.remove(name)
         thread.shutdown(wait=False)
         with contextlib.suppress(ValueError, AttributeError):  # it may still be waiting for a block
             source.close()  # type: ignore[attr-defined]
@@ -276,7 +278,7 @@ def _event(message: Message) -> str:
 @router.post("/{session}")
 def command(site: CurrentSite, session: str, asked: Command) -> list[KeptTold | TroubleTold]:
     """Ask something of a measurement of this machine's own input; return what is to be told of it at once."""
-    room = site.live.get(session)
+    room = site.measurements.get(session)
     with room.lock:
         told = room.command(asked.model_dump())
     kinds: dict[str, type[KeptTold | TroubleTold]] = {"kept": KeptTold, "trouble": TroubleTold}

@@ -1,1 +1,1 @@
-"""HTTP limits and access from the local network: who may send what, how much, how fast."""
+"""HTTP limits and access from the local network: which requests are accepted, how large and how slow they may be."""

@@ -1,4 +1,4 @@
-"""The door to the local network: its addresses and certificate, pairing, and who came through it."""
+"""Access from the local network: its addresses and certificate, pairing, paired devices and their requests."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
-from gainwright.web.network.connections import MARK, Connections, Crowd
+from gainwright.web.network.connections import REQUEST_ID, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, Pairing, device_name, digest_of, new_token
 
 if TYPE_CHECKING:
@@ -16,48 +16,52 @@ if TYPE_CHECKING:
     from starlette.types import Scope
 
     from gainwright.app.store import Device, Devices
-    from gainwright.web.site import Site
 
-DOOR, OWN_DOOR, LAN_DOOR = "gainwright.door", "own", "lan"
-"""Key of a request's scope, set by the server that it came to: from this machine, or from the local network."""
+LISTENER, LOOPBACK, LAN = "gainwright.listener", "loopback", "lan"
+"""Key of a request's scope with the listener that accepted it: the loopback one, or that of the local network."""
+THIS_MACHINE = "this machine"
+"""Name of the device of requests that come from the machine the program runs on."""
 TOKEN_LENGTH = 43
 
 
 @dataclass
-class Entrance:
-    """How other devices come in.
+class NetworkAccess:
+    """Who may connect, and how other devices do.
 
     Attributes
     ----------
-    addresses : `https` addresses of the door, the likeliest first; empty when it is shut.
+    lan : whether devices of the local network may connect; they must be paired.
+    loopback_hosts, lan_hosts : Host names that requests may carry on each listener, without port.
+    addresses : `https` addresses for other devices, the likeliest first; empty without `lan`.
     authority : certificate of the own authority, DER; empty when the server's certificate was given.
     fingerprint : its SHA-256, as phones show it.
-    until : when the server's certificate ends.
+    until : when the server's certificate expires.
     """
 
+    lan: bool = False
+    loopback_hosts: frozenset[str] = frozenset({"127.0.0.1", "localhost", "[::1]"})
+    lan_hosts: frozenset[str] = frozenset()
     addresses: tuple[str, ...] = ()
     authority: bytes = b""
     fingerprint: str = ""
     until: datetime.datetime | None = None
     pairing: Pairing = field(default_factory=Pairing)
     connections: Connections = field(default_factory=Connections)
-    strangers: Crowd = field(default_factory=Crowd)
+    unpaired: UnpairedRequests = field(default_factory=UnpairedRequests)
 
     @property
     def pairing_address(self) -> str:
-        """Where a device is paired, with the code that is good now; what the drawn code holds."""
+        """The address of the pairing page with the current code, as the QR code holds it; empty without one."""
         code = self.pairing.code
         return f"{self.addresses[0]}/pair?code={code.digits}" if self.addresses and code else ""
 
-    def admit(self, devices: Devices, *, code: str, name: str, address: str) -> tuple[str, str]:
-        """Pair a device; return its token, kept by the device only, and its name.
+    def pair(self, devices: Devices, *, code: str, name: str, address: str) -> tuple[str, str]:
+        """Pair a device; return its token, of which only a digest is stored, and its name.
 
         Raises
         ------
-        PairingError : the name can't be one, or the code isn't right.
+        PairingError : the name can't be used, or the code is wrong.
         """
-        from gainwright.web.site import THIS_MACHINE
-
         taken = {THIS_MACHINE, *(device.name for device in devices.list() if not device.put_out)}
         named = device_name(name, taken=taken)
         self.pairing.take(code, address=address)
@@ -65,35 +69,34 @@ class Entrance:
         devices.add(name=named, token_digest=digest_of(token))
         return token, named
 
+    def revoke(self, devices: Devices, device: str, *, by: HTTPConnection) -> None:
+        """Revoke a device's access and end its open requests; another device may only revoke its own.
 
-def put_out(connection: HTTPConnection, site: Site, device: str) -> None:
-    """Let a device in no more, and end what it has open; from another device only itself.
-
-    Raises
-    ------
-    CallError : `no_such_device`, `own_machine_only`.
-    """
-    if device != connection.scope.get("gainwright.device_id"):
-        only_from_own_machine(connection)
-    site.store.devices.put_out(device)
-    site.entrance.connections.cut(device, but=connection.scope.get(MARK))
+        Raises
+        ------
+        CallError : `no_such_device`, `own_machine_only`.
+        """
+        if device != by.scope.get("gainwright.device_id"):
+            only_from_own_machine(by)
+        devices.put_out(device)
+        self.connections.cut(device, but=by.scope.get(REQUEST_ID))
 
 
-def known(devices: Devices, token: str) -> Device | None:
-    """Return the device of a token; none when it was put out or is no token."""
+def paired_device(devices: Devices, token: str) -> Device | None:
+    """Return the device of a token; None when its access was revoked or no device has this token."""
     if len(token) != TOKEN_LENGTH or not token.isascii():
         return None
     return devices.by_token(digest_of(token))
 
 
 def token_of(connection: HTTPConnection) -> str:
-    """Return the token that a request brought, empty when none."""
+    """Return the token that a request carries, empty when it carries none."""
     return connection.cookies.get(COOKIE, "")
 
 
 def from_own_machine(scope: Scope) -> bool:
-    """Tell whether a request came through the door of this machine."""
-    return bool(scope.get(DOOR) == OWN_DOOR)
+    """Return whether a request came through the loopback listener."""
+    return bool(scope.get(LISTENER) == LOOPBACK)
 
 
 def only_from_own_machine(connection: HTTPConnection) -> None:

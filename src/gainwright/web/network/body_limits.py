@@ -1,4 +1,4 @@
-"""Bodies of requests: not larger than they may be, and not slower."""
+"""Limits of request bodies: largest size, lowest speed."""
 
 from __future__ import annotations
 
@@ -13,35 +13,35 @@ if TYPE_CHECKING:
     from starlette.types import Message, Receive, Scope
 
 MOST_BYTES = 2_000_000
-"""Largest body of a request, but for uploads of recordings."""
+"""Largest body of a request, except uploads of recordings."""
 MOST_UPLOAD_BYTES = 200_000_000
-MOST_STRANGER_BYTES = 10_000
+MOST_UNPAIRED_BYTES = 10_000
 """Largest body from a device that isn't paired: a name and a code."""
 UPLOADS = re.compile(r"(/api)?/(jobs/[^/]+/recordings|(.+/)?upload)")
 SMALL_UPLOADS = ("/jobs/upload",)
 """Job files are small."""
 FIRST_S = 20.0
-"""How long a body may take in any case, and how long one may be silent."""
+"""How long a body may take in any case, and how long it may pause."""
 SLOWEST_BYTES_S = 20_000.0
-"""What a body longer than that must bring on average, in bytes a second."""
+"""Lowest average speed of a body that takes longer, in bytes per second."""
 
 
 class TooLarge(HTTPException):
-    """A body went on past its limit."""
+    """A body is larger than its limit."""
 
     def __init__(self, most: int) -> None:
         super().__init__(413, f"that is larger than {size_in_words(most)}; send a shorter piece")
 
 
 class TooSlow(HTTPException):
-    """A body came too slowly."""
+    """A body is sent too slowly."""
 
     def __init__(self) -> None:
         super().__init__(408, "that came too slowly and was given up; send it again")
 
 
 def most_bytes(scope: Scope) -> int:
-    """Return how large the body of a request may be."""
+    """Return the largest body of a request, in bytes."""
     path = scope["path"]
     return MOST_UPLOAD_BYTES if UPLOADS.fullmatch(path) and path not in SMALL_UPLOADS else MOST_BYTES
 
@@ -52,14 +52,14 @@ def size_in_words(size: int) -> str:
 
 
 def limited(receive: Receive, *, most: int) -> Receive:
-    """Return what hands a body on, piece by piece, and gives up on one too large or too slow."""
+    """Return a `receive` that raises TooLarge or TooSlow when a body exceeds its limits."""
     taken = 0
     complete = False
     begun: float | None = None
 
     async def counted() -> Message:
         nonlocal taken, complete, begun
-        if complete:  # what comes next is the end of the connection, whenever that is
+        if complete:  # the next message is the end of the connection, whenever that is
             return await receive()
         if begun is None:
             begun = time.monotonic()

@@ -1,4 +1,4 @@
-"""Who is connected from the local network: what a device has open can be cut off, and strangers can't fill the house."""
+"""Requests from the local network: those of a paired device can be ended, those of unpaired devices are limited."""
 
 from __future__ import annotations
 
@@ -15,33 +15,33 @@ if TYPE_CHECKING:
 
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-MOST_OF_ONE_STRANGER = 6
-"""Requests at once from one address that isn't paired; a browser opens six connections."""
-MOST_STRANGERS = 40
-MARK = "gainwright.request"
-"""Key of a request's scope: what it is known by here."""
-CUT_OFF = 1008
-"""Close code of a WebSocket: against the rules (RFC 6455 section 7.4.1)."""
+MOST_UNPAIRED_OF_ADDRESS = 6
+"""Simultaneous requests of an unpaired device's address; a browser opens six connections."""
+MOST_UNPAIRED = 40
+REQUEST_ID = "gainwright.request"
+"""Key of a request's scope with its identity."""
+POLICY_VIOLATION = 1008
+"""Close code of a WebSocket (RFC 6455 section 7.4.1)."""
 
 
 @dataclass
-class Crowd:
-    """Requests at once from whoever isn't paired."""
+class UnpairedRequests:
+    """Counts the simultaneous requests of unpaired devices."""
 
-    _here: Counter[str] = field(default_factory=Counter)
+    _open: Counter[str] = field(default_factory=Counter)
 
-    def enter(self, address: str) -> bool:
-        """Count one in, unless there are too many."""
-        if self._here[address] >= MOST_OF_ONE_STRANGER or self._here.total() >= MOST_STRANGERS:
+    def add(self, address: str) -> bool:
+        """Count a request; return False, and don't, when there are too many."""
+        if self._open[address] >= MOST_UNPAIRED_OF_ADDRESS or self._open.total() >= MOST_UNPAIRED:
             return False
-        self._here[address] += 1
+        self._open[address] += 1
         return True
 
-    def leave(self, address: str) -> None:
-        """Count one out."""
-        self._here[address] -= 1
-        if self._here[address] <= 0:
-            del self._here[address]
+    def remove(self, address: str) -> None:
+        """A request has ended."""
+        self._open[address] -= 1
+        if self._open[address] <= 0:
+            del self._open[address]
 
 
 @dataclass
@@ -53,7 +53,7 @@ class Connections:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def cut(self, device: str, *, but: object = None) -> int:
-        """End all that a device has open, but for one request by its mark, from any thread; return how many."""
+        """End all open requests of a device except one, from any thread; return how many."""
         with self._lock:
             self._cut.add(device)
             ends = [end for end in self._open.get(device, ()) if end is not but]
@@ -61,13 +61,13 @@ class Connections:
             end()
         return len(ends)
 
-    def here(self) -> set[str]:
-        """Return the devices that have something open."""
+    def devices(self) -> set[str]:
+        """Return the devices with open requests."""
         with self._lock:
             return set(self._open)
 
     async def run(self, device: str, app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
-        """Run a request of a device until it ends, or the device is cut off."""
+        """Run a request of a device until it ends or the device's access is revoked."""
         answer = _Answer(send)
         running = asyncio.ensure_future(_awaited(app, scope, receive, answer.send))
         loop = asyncio.get_running_loop()
@@ -79,7 +79,7 @@ class Connections:
             with contextlib.suppress(RuntimeError):  # the program is ending
                 loop.call_soon_threadsafe(running.cancel)
 
-        scope[MARK] = end
+        scope[REQUEST_ID] = end
         with self._held(device, end):
             try:
                 await running
@@ -93,7 +93,7 @@ class Connections:
         with self._lock:
             self._open.setdefault(device, set()).add(end)
             too_late = device in self._cut
-        if too_late:  # it was put out after it had been looked up
+        if too_late:  # its access was revoked after it had been looked up
             end()
         try:
             yield
@@ -109,7 +109,7 @@ async def _awaited(app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> 
 
 
 class _Answer:
-    """An answer on its way, so that it can be ended properly wherever it is."""
+    """An answer being sent, which can be ended properly at any point."""
 
     def __init__(self, send: Send) -> None:
         self._send, self._begun, self._ended = send, False, False
@@ -123,7 +123,9 @@ class _Answer:
         # an answer of a stated length can't be ended early; the server then closes the connection itself
         with contextlib.suppress(RuntimeError, OSError):
             if scope["type"] == "websocket":
-                await self._send({"type": "websocket.close", "code": CUT_OFF, "reason": "this device was put out"})
+                await self._send(
+                    {"type": "websocket.close", "code": POLICY_VIOLATION, "reason": "this device's access was revoked"}
+                )
             elif not self._begun:
                 await self._send({"type": "http.response.start", "status": 401, "headers": []})
                 await self._send({"type": "http.response.body", "body": b""})

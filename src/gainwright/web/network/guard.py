@@ -1,4 +1,4 @@
-"""Who is let in, and what a page may do: host and origin, pairing, strict headers, limits. Pure ASGI, around everything."""
+"""Checks of every request, in pure ASGI around the app: host, origin, pairing, size and time; security headers."""
 
 from __future__ import annotations
 
@@ -11,32 +11,20 @@ from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 
 from gainwright.errors import GainwrightError
-from gainwright.web.network.access import DOOR, LAN_DOOR, OWN_DOOR, known, token_of
-from gainwright.web.network.body_limits import MOST_STRANGER_BYTES, limited, most_bytes, size_in_words
+from gainwright.web.content_policy import policy
+from gainwright.web.network.access import LAN, LISTENER, LOOPBACK, paired_device, token_of
+from gainwright.web.network.body_limits import MOST_UNPAIRED_BYTES, limited, most_bytes, size_in_words
 from gainwright.web.network.hosts import read_host, same_origin
 from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from gainwright.app.store import Device
-    from gainwright.web.site import Site
+    from gainwright.app.store import Device, Devices
+    from gainwright.web.network.access import NetworkAccess
 
-POLICY = {
-    "default-src": "'none'",
-    "script-src": "'self'",
-    "style-src": "'self'",
-    "img-src": "'self' data: blob:",
-    "media-src": "'self' blob:",
-    "connect-src": "'self'",
-    "form-action": "'self'",
-    "frame-src": "'self'",
-    "base-uri": "'none'",
-    "frame-ancestors": "'none'",
-}
-"""Content security policy: nothing inline, nothing from elsewhere."""
 HEADERS = {
-    "content-security-policy": "; ".join(f"{k} {v}" for k, v in POLICY.items()),
+    "content-security-policy": policy(),
     "x-content-type-options": "nosniff",
     "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
@@ -45,44 +33,39 @@ HEADERS = {
     "cache-control": "no-store",
 }
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-FOR_STRANGERS = ("/pair", "/certificate")
-"""What a device that isn't paired may ask for, and what lies under `/static/`."""
-STRANGER = "a device that isn't paired"
+UNPAIRED_PATHS = ("/pair", "/certificate")
+"""What an unpaired device may request, besides `/static/`."""
+UNPAIRED = "an unpaired device"
 
 
 class Refusal(NamedTuple):
-    """Why a request goes no further."""
+    """Why a request is refused."""
 
     status: int
     code: str
     what: str
 
 
-def policy(**changed: str) -> str:
-    """Return the content security policy with some directives changed (`style_src` for `style-src`)."""
-    return "; ".join(f"{k} {v}" for k, v in {**POLICY, **{k.replace("_", "-"): v for k, v in changed.items()}}.items())
-
-
 class Guard:
-    """Lets through what came to one of our names, from our own pages, from a known device, and isn't too large or slow."""
+    """Passes on requests for one of our host names, from our own pages and a paired device, within the HTTP limits."""
 
-    def __init__(self, app: ASGIApp, site: Site) -> None:
-        self.app, self.site = app, site
+    def __init__(self, app: ASGIApp, access: NetworkAccess, devices: Devices) -> None:
+        self.app, self.access, self.devices = app, access, devices
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer, or refuse."""
         if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
-        if not self.site.lan:  # then there is one door only
-            scope[DOOR] = OWN_DOOR
+        if not self.access.lan:  # then there is only the loopback listener
+            scope[LISTENER] = LOOPBACK
         refused = self._refused(scope)
         if refused is not None:
             await _refuse(refused, scope, receive, send)
-        elif scope.get(DOOR) == OWN_DOOR:
+        elif scope.get(LISTENER) == LOOPBACK:
             await self.app(scope, _limited(scope, receive), _with_headers(send))
         else:
-            scope[DOOR] = LAN_DOOR
+            scope[LISTENER] = LAN
             await self._from_lan(scope, receive, send)
 
     def _refused(self, scope: Scope) -> Refusal | None:
@@ -101,41 +84,41 @@ class Guard:
         return None
 
     def _ours(self, name: str, scope: Scope) -> bool:
-        # pages of this machine's own door are to be had under its loopback names only: no name of the network leads there
-        return name in (self.site.hosts if scope.get(DOOR) == OWN_DOOR else self.site.lan_hosts)
+        # the loopback listener answers to loopback names only: no name of the network reaches it
+        return name in (self.access.loopback_hosts if scope.get(LISTENER) == LOOPBACK else self.access.lan_hosts)
 
     async def _from_lan(self, scope: Scope, receive: Receive, send: Send) -> None:
         address = scope["client"][0] if scope.get("client") else ""
-        strangers = self.site.entrance.strangers
-        if not strangers.enter(address):
+        unpaired = self.access.unpaired
+        if not unpaired.add(address):
             await _refuse(Refusal(429, "too_many", "too many requests at once; wait a moment"), scope, receive, send)
             return
-        inside = True
+        counted = True
         try:
             device = await self._device(scope)
             if device is None:
-                await self._stranger(scope, receive, send)
+                await self._unpaired(scope, receive, send)
                 return
-            strangers.leave(address)
-            inside = False
+            unpaired.remove(address)
+            counted = False
             scope["gainwright.device"], scope["gainwright.device_id"] = device.name, device.id
-            run = self.site.entrance.connections.run
+            run = self.access.connections.run
             await run(device.id, self.app, scope, _limited(scope, receive), _with_headers(send))
-        except GainwrightError as error:  # the store couldn't be asked who it is
+        except GainwrightError as error:  # the store couldn't be read
             await _refuse(Refusal(503, error.code, shown(error).what), scope, receive, send)
         finally:
-            if inside:
-                strangers.leave(address)
+            if counted:
+                unpaired.remove(address)
 
     async def _device(self, scope: Scope) -> Device | None:
         token = token_of(HTTPConnection(scope))
-        return await asyncio.to_thread(known, self.site.store.devices, token) if token else None
+        return await asyncio.to_thread(paired_device, self.devices, token) if token else None
 
-    async def _stranger(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _unpaired(self, scope: Scope, receive: Receive, send: Send) -> None:
         path = scope["path"]
-        if scope["type"] == "http" and (path in FOR_STRANGERS or path.startswith("/static/")):
-            scope["gainwright.device"] = STRANGER
-            await self.app(scope, limited(receive, most=MOST_STRANGER_BYTES), _with_headers(send))
+        if scope["type"] == "http" and (path in UNPAIRED_PATHS or path.startswith("/static/")):
+            scope["gainwright.device"] = UNPAIRED
+            await self.app(scope, limited(receive, most=MOST_UNPAIRED_BYTES), _with_headers(send))
         elif scope["type"] == "http" and scope["method"] in SAFE_METHODS and not path.startswith("/api/"):
             await RedirectResponse("/pair", 303, HEADERS)(scope, receive, send)
         else:
@@ -144,9 +127,10 @@ class Guard:
 
 
 def _from_here(scope: Scope, headers: Headers, host: tuple[str, int]) -> bool:
-    """Tell whether our own page, a person, or a program asked; another site's page may only be the way a person came.
+    """Return whether a request comes from our own page, an address typed by a person, or a program.
 
-    Follows the resource isolation policy that Fetch Metadata (W3C) is meant for, and Origin (RFC 6454) beside it.
+    From another site's page, only a link that a person follows is accepted: the resource isolation policy of Fetch
+    Metadata (W3C), and Origin (RFC 6454).
     """
     origins = headers.getlist("origin")
     if origins and not (len(origins) == 1 and same_origin(origins[0], scheme=scope["scheme"], host=host)):
@@ -172,13 +156,13 @@ async def _refuse(refused: Refusal, scope: Scope, receive: Receive, send: Send) 
 
 
 def _answer(refused: Refusal, kind: Literal["json", "text"]) -> Response:
-    headers = {**HEADERS, "connection": "close"}  # what is left of the body is not read
+    headers = {**HEADERS, "connection": "close"}  # the rest of the body is not read
     if refused.status == HTTPStatus.TOO_MANY_REQUESTS:
         headers["retry-after"] = "2"
     if kind == "text":
         return PlainTextResponse(refused.what + "\n", refused.status, headers)
-    told = {"code": refused.code, "where": "", "what": refused.what, "rule": "", "remedy": ""}
-    return JSONResponse(told, refused.status, headers)
+    body = {"code": refused.code, "where": "", "what": refused.what, "rule": "", "remedy": ""}
+    return JSONResponse(body, refused.status, headers)
 
 
 def _with_headers(send: Send) -> Send:

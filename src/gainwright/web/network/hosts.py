@@ -1,4 +1,4 @@
-"""Host and Origin as requests name them, read strictly: what isn't exactly a host is none."""
+"""Strict parsing of Host and Origin headers."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def read_host(text: str, *, scheme: str) -> tuple[str, int] | None:
 
 
 def same_origin(origin: str, *, scheme: str, host: tuple[str, int]) -> bool:
-    """Tell whether an Origin header names the very scheme, host and port that a request came to."""
+    """Return whether an Origin header names exactly the scheme, host and port of the request."""
     found = _ORIGIN.fullmatch(origin.lower()) if origin.isascii() else None
     asked = {"ws": "http", "wss": "https"}.get(scheme, scheme)
     if found is None or found["scheme"] != asked:
@@ -42,7 +42,7 @@ def same_origin(origin: str, *, scheme: str, host: tuple[str, int]) -> bool:
 
 
 def as_host(name: str) -> str:
-    """Return a name or address as Host headers have it."""
+    """Return a name or address as it stands in a Host header."""
     try:
         read = ipaddress.ip_address(name)
     except ValueError:

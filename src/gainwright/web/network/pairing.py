@@ -1,4 +1,4 @@
-"""Pairing: a code that is good once and for ten minutes lets a device in; wrong tries end it, and whoever made them waits."""
+"""Pairing of devices by a code that is valid once and for ten minutes; wrong attempts void it and make their sender wait."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 DIGITS = 8
-GOOD_FOR_S = 600.0
-WRONG_TRIES = 5
+VALID_S = 600.0
+MOST_WRONG = 5
 LONGEST_WAIT_S = 900.0
 FORGOTTEN_S = 3600.0
 MOST_ADDRESSES = 1000
 LONGEST_NAME = 40
 COOKIE = "__Host-gainwright-device"
-"""The prefix lets a browser take it over TLS only, for this host and all of it (RFC 6265bis)."""
+"""With this prefix a browser accepts it over TLS only, for this host and its root path (RFC 6265bis)."""
 COOKIE_DAYS = 400
 
 
 class PairingError(CallError):
-    """A try that let nobody in; `wait_s` is how long no other will be looked at."""
+    """An attempt that failed; `wait_s` is how long others from there are refused."""
 
     wait_s: float = 0.0
 
 
 @dataclass(slots=True)
-class Code:
-    """A code as it stands."""
+class PairingCode:
+    """A code, when it expires, and how many wrong attempts there were."""
 
     digits: str
     until: float
@@ -52,7 +52,7 @@ class Code:
 
 
 @dataclass(slots=True)
-class _Tries:
+class _Attempts:
     wrong: int
     last: float
     next: float
@@ -60,33 +60,33 @@ class _Tries:
 
 @dataclass
 class Pairing:
-    """Makes codes and judges tries, one at a time, whatever the number of requests.
+    """Makes codes and checks attempts, one at a time whatever the number of requests.
 
     Parameters
     ----------
-    clock : seconds that only grow.
+    clock : monotonic time in seconds.
     """
 
     clock: Callable[[], float] = time.monotonic
-    _code: Code | None = None
-    _tries: OrderedDict[str, _Tries] = field(default_factory=OrderedDict)
+    _code: PairingCode | None = None
+    _attempts: OrderedDict[str, _Attempts] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def new_code(self) -> Code:
-        """Make a code; the one before it is void."""
+    def new_code(self) -> PairingCode:
+        """Make a code; the previous one is void."""
         with self._lock:
-            self._code = Code(f"{secrets.randbelow(10**DIGITS):0{DIGITS}}", self.clock() + GOOD_FOR_S)
+            self._code = PairingCode(f"{secrets.randbelow(10**DIGITS):0{DIGITS}}", self.clock() + VALID_S)
             return self._code
 
     @property
-    def code(self) -> Code | None:
-        """The code that is good now, if any."""
+    def code(self) -> PairingCode | None:
+        """The valid code, if any."""
         with self._lock:
-            return self._good()
+            return self._valid()
 
     @property
     def left_s(self) -> float:
-        """How long the code is good, in s."""
+        """How long the code is still valid, in s."""
         code = self.code
         return 0.0 if code is None else code.until - self.clock()
 
@@ -95,51 +95,51 @@ class Pairing:
 
         Raises
         ------
-        PairingError : it isn't the code, there is none, or the address must wait. While it waits nothing is looked at.
+        PairingError : the code is wrong, there is none, or the address must wait; an attempt while waiting isn't checked.
         """
-        asker = _group(address)
+        sender = _group(address)
         with self._lock:
             now = self.clock()
-            tries = self._tries.get(asker)
-            if tries is not None and now < tries.next:
-                raise _waiting(tries.next - now)
-            code = self._good()
+            attempts = self._attempts.get(sender)
+            if attempts is not None and now < attempts.next:
+                raise _waiting(attempts.next - now)
+            code = self._valid()
             if code is not None and secrets.compare_digest(
                 _plain(typed).encode(errors="replace"), code.digits.encode()
             ):
                 self._code = None
-                self._tries.pop(asker, None)
+                self._attempts.pop(sender, None)
                 return
-            wait_s = self._note(asker, now)
+            wait_s = self._note(sender, now)
             if code is not None:
                 code.wrong += 1
-            ended = self._good() is None
+            ended = self._valid() is None
         raise _wrong(ended=ended, wait_s=wait_s)
 
-    def _good(self) -> Code | None:
-        if self._code is not None and (self._code.wrong >= WRONG_TRIES or self.clock() >= self._code.until):
+    def _valid(self) -> PairingCode | None:
+        if self._code is not None and (self._code.wrong >= MOST_WRONG or self.clock() >= self._code.until):
             self._code = None
         return self._code
 
-    def _note(self, asker: str, now: float) -> float:
-        tries = self._tries.pop(asker, None)
-        wrong = 1 if tries is None or now - tries.last > FORGOTTEN_S else tries.wrong + 1
+    def _note(self, sender: str, now: float) -> float:
+        attempts = self._attempts.pop(sender, None)
+        wrong = 1 if attempts is None or now - attempts.last > FORGOTTEN_S else attempts.wrong + 1
         wait_s = min(2.0**wrong, LONGEST_WAIT_S)
-        self._tries[asker] = _Tries(wrong, now, now + wait_s)
-        while len(self._tries) > MOST_ADDRESSES:
-            self._tries.popitem(last=False)
+        self._attempts[sender] = _Attempts(wrong, now, now + wait_s)
+        while len(self._attempts) > MOST_ADDRESSES:
+            self._attempts.popitem(last=False)
         return wait_s
 
 
 def device_name(typed: str, *, taken: set[str]) -> str:
-    """Return a device's name as it is kept: one line of visible characters, unlike every other.
+    """Return a device's name as it is stored: one line of visible characters, different from all others.
 
     Raises
     ------
-    PairingError : nothing of it is left.
+    PairingError : no letter or digit is left.
     """
     folded = unicodedata.normalize("NFC", typed)
-    # marks that turn or hide text would let one device pass for another (categories C*: control, format, surrogate)
+    # characters that turn or hide text would let one device pass for another (categories C*: control, format, surrogate)
     visible = "".join(" " if c.isspace() else c for c in folded if c.isspace() or unicodedata.category(c)[0] != "C")
     name = " ".join(visible.split())[:LONGEST_NAME].strip()
     if not any(c.isalnum() for c in name):
@@ -158,7 +158,7 @@ def new_token() -> str:
 
 
 def digest_of(token: str) -> str:
-    """Return what is kept of a token."""
+    """Return the SHA-256 digest of a token, which is stored instead of it."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
@@ -167,12 +167,12 @@ def _folded(name: str) -> str:
 
 
 def _plain(typed: str) -> str:
-    """Return a code without what stands between its digits."""
-    return re.sub(r"[\s-]", "", normalise_text(typed))
+    """Return a code without blanks and hyphens; decimal digits of any script become ASCII."""
+    return "".join(str(unicodedata.decimal(c, c)) for c in re.sub(r"[\s-]", "", normalise_text(typed)))
 
 
 def _group(address: str) -> str:
-    """Return whom tries are counted for: an IPv4 address, or an IPv6 network of one household (RFC 6177)."""
+    """Return what attempts are counted by: an IPv4 address, or the IPv6 network of one site (RFC 6177)."""
     try:
         read = ipaddress.ip_address(address)
     except ValueError:
@@ -190,7 +190,7 @@ def _waiting(wait_s: float) -> PairingError:
         f"after wrong codes this device must wait {seconds} s more",
         code="must_wait",
         where="code",
-        remedy="look the code up meanwhile, on the machine's own screen",
+        remedy="look up the code meanwhile, on the machine's own screen",
     )
     error.wait_s = wait_s
     return error
@@ -198,7 +198,7 @@ def _waiting(wait_s: float) -> PairingError:
 
 def _wrong(*, ended: bool, wait_s: float) -> PairingError:
     remedy = "have a new one made on the machine, on its page This bench" if ended else "read it again and type it"
-    what = "there is no code that is good now" if ended else "that is not the code"
+    what = "there is no valid code" if ended else "that is not the code"
     error = PairingError(what, code="code_ended" if ended else "wrong_code", where="code", remedy=remedy)
     error.wait_s = wait_s
     return error

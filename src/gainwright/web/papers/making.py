@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from typing import TYPE_CHECKING
 
 from gainwright.app.jobs.kept import file_name
 from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
 from gainwright.web.music import scanning as music_scanning
-from gainwright.web.network.guard import policy
 from gainwright.web.set_up.learning import evidence_of_run
 
 if TYPE_CHECKING:
@@ -76,18 +73,4 @@ def start(site: Site, job: str, wanted: PaperRequest, suffix: str) -> Work:
 
     return site.background.start(
         f"{KINDS[wanted.kind][0].lower()} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers"
-    )
-
-
-def frame_policy() -> str:
-    """Return the policy of a paper that is shown in a frame: its own style, known by its digest, and nothing else."""
-    from gainwright.report.paper_content import STYLE
-
-    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
-    return policy(
-        script_src="'none'",
-        style_src=f"'sha256-{digest}'",
-        connect_src="'none'",
-        form_action="'none'",
-        frame_ancestors="'self'",
     )

@@ -12,6 +12,7 @@ from gainwright.app.cases.kept import cases_of
 from gainwright.app.clock import today
 from gainwright.app.papers.of_job import PaperRequest
 from gainwright.errors import GainwrightError
+from gainwright.web.content_policy import frame_policy
 from gainwright.web.errors import status_of
 from gainwright.web.papers import making as papers_making
 from gainwright.web.papers.making import KINDS
@@ -100,7 +101,7 @@ def make(
 def view(site: CurrentSite, job: str, wanted: Asked) -> Response:
     """Return a paper for the frame of the page, and to be printed from there."""
     content, _ = papers_making.made(site, job, wanted, ".html")
-    return HTMLResponse(content, headers={"content-security-policy": papers_making.frame_policy()})
+    return HTMLResponse(content, headers={"content-security-policy": frame_policy()})
 
 
 @router.post("/jobs/{job}/papers/stop")

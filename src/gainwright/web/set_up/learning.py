@@ -103,7 +103,7 @@ def _taught(site: Site, text: str, evidence: list[dict[str, Any]]) -> Taught:
     from gainwright.diagnose import learn
     from gainwright.jobfile import read_entry
     from gainwright.plan import make_plan
-    from gainwright.web.cases.diagnoses import diagnosis_of_evidence
+    from gainwright.web.diagnoses import diagnosis_of_evidence
 
     job = site.models.job(text)
     diagnosis = diagnosis_of_evidence(site, text, evidence)

@@ -1,4 +1,4 @@
-"""The bench itself over HTTP: its devices, the code that lets one in, what the store holds, what is installed."""
+"""The bench over HTTP: its version and addresses, paired devices, the pairing code, what is installed."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from pydantic import BaseModel
 
 from gainwright import __version__
 from gainwright.adapters.installation import InstalledPart
-from gainwright.web.network.access import only_from_own_machine, put_out
+from gainwright.web.network.access import only_from_own_machine
 from gainwright.web.site import Actor, CurrentSite
 
 router = APIRouter(prefix="/api/bench", tags=["bench"])
 
 
 class BenchShown(BaseModel):
-    """What runs here; `device` is what the asker is called."""
+    """Version and network access of this bench; `device` is the name of the device that asks."""
 
     version: str
     lan: bool
@@ -27,7 +27,7 @@ class BenchShown(BaseModel):
 
 
 class DeviceShown(BaseModel):
-    """A device that was paired."""
+    """A paired device: `put_out` is whether its access was revoked, `here` whether it has open requests."""
 
     id: str
     name: str
@@ -38,7 +38,7 @@ class DeviceShown(BaseModel):
 
 
 class CodeShown(BaseModel):
-    """A code that is good for one device."""
+    """A pairing code, valid for one device."""
 
     digits: str
     good_for_s: float
@@ -47,17 +47,21 @@ class CodeShown(BaseModel):
 
 @router.get("")
 def bench(site: CurrentSite, actor: Actor) -> BenchShown:
-    """Return what runs here and where other devices reach it."""
-    door = site.entrance
+    """Return the version, and the addresses for other devices."""
+    access = site.network
     return BenchShown(
-        version=__version__, lan=site.lan, addresses=list(door.addresses), fingerprint=door.fingerprint, device=actor
+        version=__version__,
+        lan=access.lan,
+        addresses=list(access.addresses),
+        fingerprint=access.fingerprint,
+        device=actor,
     )
 
 
 @router.get("/devices")
 def devices(site: CurrentSite) -> list[DeviceShown]:
     """Return all devices that were ever paired, last seen first."""
-    here = site.entrance.connections.here()
+    here = site.network.connections.devices()
     return [
         DeviceShown(id=d.id, name=d.name, paired=d.paired, seen=d.seen, put_out=d.put_out, here=d.id in here)
         for d in site.store.devices.list()
@@ -65,20 +69,21 @@ def devices(site: CurrentSite) -> list[DeviceShown]:
 
 
 @router.post("/devices/{device}/put_out", status_code=204)
-def out(request: Request, site: CurrentSite, device: Annotated[str, Path(max_length=80)]) -> None:
-    """Let a device in no more: any from the machine itself, else only the one that asks."""
-    put_out(request, site, device)
+def revoke(request: Request, site: CurrentSite, device: Annotated[str, Path(max_length=80)]) -> None:
+    """Revoke a device's access: any from the machine itself, otherwise only the one that asks."""
+    site.network.revoke(site.store.devices, device, by=request)
 
 
 @router.post("/code", status_code=201)
 def code(request: Request, site: CurrentSite) -> CodeShown:
-    """Make a new code, on the machine itself only; the one before it is void."""
+    """Make a new code, on the machine itself only; the previous one is void."""
     only_from_own_machine(request)
-    made = site.entrance.pairing.new_code()
-    return CodeShown(digits=made.digits, good_for_s=site.entrance.pairing.left_s, address=site.entrance.pairing_address)
+    pairing = site.network.pairing
+    made = pairing.new_code()
+    return CodeShown(digits=made.digits, good_for_s=pairing.left_s, address=site.network.pairing_address)
 
 
 @router.get("/parts")
 def parts(site: CurrentSite) -> list[InstalledPart]:
-    """Return what is installed, each part tried."""
+    """Return what is installed, after a test of each part."""
     return site.world.installation()

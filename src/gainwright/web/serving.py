@@ -1,4 +1,4 @@
-"""Running the app: a door for this machine, with --lan another for the network; what is printed, the browser, the end."""
+"""Running the app: a listener for this machine, with --lan another for the network; what is printed; how it ends."""
 
 from __future__ import annotations
 
@@ -22,12 +22,13 @@ if TYPE_CHECKING:
     import uvicorn
     from starlette.types import ASGIApp, Receive, Scope, Send
 
-    from gainwright.web.network.lan import Lan
+    from gainwright.web.network.access import NetworkAccess
+    from gainwright.web.network.lan_listener import LanListener
     from gainwright.web.site import Site
 
-LOOPBACK = "127.0.0.1"
-TRIED = 20
-END_S = 3
+LOOPBACK_ADDRESS = "127.0.0.1"
+PORTS_TRIED = 20
+SHUTDOWN_S = 3
 MOST_MESSAGE_BYTES = 2_000_000
 
 
@@ -37,9 +38,10 @@ class Options:
 
     Attributes
     ----------
-    lan : let paired devices of the local network in, at `address` if one is named.
-    music : folders that may be scanned.
+    port : to listen on; 0 for a free one.
+    lan : let paired devices of the local network connect, at `address` if one is given.
     certificate, key : files of a TLS certificate for that; empty to have one made.
+    music : folders that may be scanned.
     """
 
     port: int = 0
@@ -59,10 +61,11 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     ------
     CallError : no port is free, the store can't be opened, or a certificate can't be used.
     """
-    # two linear-algebra threads in several requests at once slow each other down; read when numpy is first loaded
+    # several requests with several linear-algebra threads each slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from gainwright.app.cases.importing import imported_words
     from gainwright.composition import compose
+    from gainwright.web.network.access import NetworkAccess
     from gainwright.web.site import Site
 
     _check(options)
@@ -70,22 +73,22 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     music = world.music_folders.roots(options.music)
     with contextlib.ExitStack() as opened:
         store = world.store(options.store or None, on_imported=lambda done: say(imported_words(done)))
-        site = Site(world, store, lan=options.lan, where=options.store, music=music)
+        site = Site(world, store, network=NetworkAccess(lan=options.lan), where=options.store, music=music)
         opened.callback(site.close)
-        own = opened.enter_context(listen(LOOPBACK, options.port))
-        port = own.getsockname()[1]
+        loopback = opened.enter_context(listen(LOOPBACK_ADDRESS, options.port))
+        port = loopback.getsockname()[1]
         network = None
         if options.lan:
             network = opened.enter_context(listen(options.address or "0.0.0.0", options.port and port + 1))  # noqa: S104
-        lan = _open_lan(site, options, network) if network else None
+        lan = _lan_listener(site, options, network) if network else None
         logging.basicConfig(level=logging.WARNING)
-        address = f"http://{LOOPBACK}:{port}/"
+        address = f"http://{LOOPBACK_ADDRESS}:{port}/"
         say(f"Gainwright is at {address} (stop with Ctrl-C)")
         if lan is not None:
-            _tell_entrance(site, say)
+            _print_pairing(site.network, say)
         if options.browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
-        asyncio.run(_run(site, own, lan, network))
+        asyncio.run(_run(site, loopback, lan, network))
 
 
 def _check(options: Options) -> None:
@@ -96,55 +99,54 @@ def _check(options: Options) -> None:
         raise CallError("needs its certificate", code="no_certificate", where="--key", remedy="add --certificate FILE")
 
 
-def _open_lan(site: Site, options: Options, network: socket.socket) -> Lan:
-    from gainwright.web.network.lan import Lan
+def _lan_listener(site: Site, options: Options, network: socket.socket) -> LanListener:
+    from gainwright.web.network.lan_listener import LanListener
 
     port = network.getsockname()[1]
-    lan = Lan(site, port, options.address, options.certificate, options.key)
+    lan = LanListener(site.network, port, options.address, options.certificate, options.key)
     lan.open()
     return lan
 
 
-def _tell_entrance(site: Site, say: Callable[[str], None]) -> None:
+def _print_pairing(access: NetworkAccess, say: Callable[[str], None]) -> None:
     from gainwright.web.network.qr_code import as_text
 
-    entrance = site.entrance
-    code = entrance.pairing.new_code()
-    say(f"Other devices: {' or '.join(f'{address}/pair' for address in entrance.addresses)}")
-    say(f"Pairing code: {code.shown} (good for ten minutes and one device; more on the page This bench)")
-    if drawn := as_text(entrance.pairing_address, encoding=sys.stderr.encoding):
+    code = access.pairing.new_code()
+    say(f"Other devices: {' or '.join(f'{address}/pair' for address in access.addresses)}")
+    say(f"Pairing code: {code.shown} (valid for ten minutes and one device; more on the page This bench)")
+    if drawn := as_text(access.pairing_address, encoding=sys.stderr.encoding):
         say(drawn)
-    if entrance.fingerprint:
-        say(f"A device trusts {entrance.addresses[0]}/certificate with the SHA-256 fingerprint\n{entrance.fingerprint}")
+    if access.fingerprint:
+        say(f"A device trusts {access.addresses[0]}/certificate with the SHA-256 fingerprint\n{access.fingerprint}")
 
 
-class _Door:
-    """Marks each request with the door that it came through."""
+class _Listener:
+    """Marks each request with the listener that accepted it."""
 
-    def __init__(self, app: ASGIApp, door: str) -> None:
-        self.app, self.door = app, door
+    def __init__(self, app: ASGIApp, listener: str) -> None:
+        self.app, self.listener = app, listener
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        from gainwright.web.network.access import DOOR
+        from gainwright.web.network.access import LISTENER
 
-        scope[DOOR] = self.door
+        scope[LISTENER] = self.listener
         await self.app(scope, receive, send)
 
 
-async def _run(site: Site, own: socket.socket, lan: Lan | None, network: socket.socket | None) -> None:
-    from gainwright.web.network.access import LAN_DOOR, OWN_DOOR
-    from gainwright.web.network.request_timeouts import CrowdedProtocol, ImpatientProtocol
+async def _run(site: Site, loopback: socket.socket, lan: LanListener | None, network: socket.socket | None) -> None:
+    from gainwright.web.network.access import LAN, LOOPBACK
+    from gainwright.web.network.connection_limits import CountLimitedProtocol, TimeLimitedProtocol
     from gainwright.web.server import create_app
 
     app = create_app(site)
-    servers = [(_server(_Door(app, OWN_DOOR), http=ImpatientProtocol), own)]
+    servers = [(_server(_Listener(app, LOOPBACK), http=TimeLimitedProtocol), loopback)]
     following = None
     if lan is not None and network is not None:
         context = lan.context
-        door = _server(_Door(app, LAN_DOOR), http=CrowdedProtocol, ssl_context_factory=lambda *_: context)
-        servers.append((door, network))
-        following = asyncio.create_task(lan.look_again())
-    with _until_told([server for server, _ in servers]):
+        server = _server(_Listener(app, LAN), http=CountLimitedProtocol, ssl_context_factory=lambda *_: context)
+        servers.append((server, network))
+        following = asyncio.create_task(lan.follow_addresses())
+    with _until_signalled([server for server, _ in servers]):
         async with asyncio.TaskGroup() as group:
             for server, listening in servers:
                 group.create_task(server.serve(sockets=[listening]))
@@ -156,7 +158,7 @@ def _server(app: ASGIApp, **settings: Any) -> uvicorn.Server:
     import uvicorn
 
     class Quiet(uvicorn.Server):
-        """Leaves signals to whoever runs it: there may be two."""
+        """Leaves signals to its caller: there may be two servers."""
 
         @contextlib.contextmanager
         def capture_signals(self) -> Iterator[None]:
@@ -167,9 +169,9 @@ def _server(app: ASGIApp, **settings: Any) -> uvicorn.Server:
         log_level="error",
         access_log=False,
         server_header=False,
-        proxy_headers=False,  # nobody may say for himself where he comes from
-        lifespan="off",  # the site is closed when both doors are shut
-        timeout_graceful_shutdown=END_S,
+        proxy_headers=False,  # a client may not state its own address
+        lifespan="off",  # the site is closed after both servers
+        timeout_graceful_shutdown=SHUTDOWN_S,
         ws_max_size=MOST_MESSAGE_BYTES,
         **settings,
     )
@@ -177,15 +179,15 @@ def _server(app: ASGIApp, **settings: Any) -> uvicorn.Server:
 
 
 @contextlib.contextmanager
-def _until_told(servers: list[uvicorn.Server]) -> Iterator[None]:
-    """Let the servers end when a person or the system says so; at the second time at once."""
+def _until_signalled(servers: list[uvicorn.Server]) -> Iterator[None]:
+    """End the servers at a signal; at the second signal without waiting for open requests."""
 
-    def told(*_: object) -> None:
+    def end(*_: object) -> None:
         for server in servers:
             server.force_exit = server.should_exit
             server.should_exit = True
 
-    before = {number: signal.signal(number, told) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
@@ -194,16 +196,16 @@ def _until_told(servers: list[uvicorn.Server]) -> Iterator[None]:
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """Return a listening socket at a port, or at one of the next when it is in use.
+    """Return a listening socket on a port, or on one of the next when it is in use.
 
     Raises
     ------
-    CallError : none of them is free, or the machine hasn't this address.
+    CallError : none of them is free, or it isn't an address of this machine.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     reason = ""
-    for tried in [0] if port == 0 else range(port, min(port + TRIED, 65536)):
-        # named, since asyncio sends small answers at once only where it reads that it is TCP
+    for tried in [0] if port == 0 else range(port, min(port + PORTS_TRIED, 65536)):
+        # the protocol is stated, since asyncio sets TCP_NODELAY only when it is
         found = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -214,13 +216,16 @@ def listen(host: str, port: int) -> socket.socket:
             continue
         found.listen(128)
         return found
-    if host != LOOPBACK:
+    if host != LOOPBACK_ADDRESS:
         raise CallError(
-            f"can't be listened at: {reason.lower()}",
+            f"can't be listened on: {reason.lower()}",
             code="address_not_used",
             where=f"--address {host}",
             remedy="name an address of this machine and another --port",
         )
     raise CallError(
-        f"port {port} and the next {TRIED - 1} are in use", code="port_in_use", where="--port", remedy="name another"
+        f"port {port} and the next {PORTS_TRIED - 1} are in use",
+        code="port_in_use",
+        where="--port",
+        remedy="name another",
     )

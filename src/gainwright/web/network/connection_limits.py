@@ -1,4 +1,4 @@
-"""Connections that bring no request in time, or come in masses from one address, are closed."""
+"""Limits of connections: time until a request is complete, number from one address."""
 
 from __future__ import annotations
 
@@ -13,53 +13,53 @@ if TYPE_CHECKING:
     from uvicorn.protocols.http.h11_impl import RequestResponseCycle
 
 HEAD_S = 15.0
-"""How long the head of a request may take from its first byte, or from connecting."""
+"""How long the head of a request may take, from its first byte or from connecting."""
 MOST_CONNECTIONS = 64
-"""Of one address at once: a browser opens six, and some tabs and devices may share one address."""
+"""Simultaneous connections of one address: a browser opens six, and several devices may share an address."""
 
 
-class ImpatientProtocol(H11Protocol):
-    """HTTP/1.1 that waits for a request only so long."""
+class TimeLimitedProtocol(H11Protocol):
+    """HTTP/1.1 that closes a connection whose request isn't complete in time."""
 
-    _waiting: asyncio.TimerHandle | None = None
+    _timeout: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Begin to wait."""
+        """Start the timeout."""
         super().connection_made(transport)
-        self._wait()
+        self._start_timeout()
 
     def handle_events(self) -> None:
-        """Read what came; a request that has begun is waited for no more."""
+        """Read what came; end the timeout once a request is being answered."""
         super().handle_events()
         if self._answering():
-            self._wait_no_more()
+            self._end_timeout()
 
     def handle_websocket_upgrade(self, event: h11.Request) -> None:
-        """Hand over to the protocol of WebSockets, which has times of its own."""
-        self._wait_no_more()
+        """Hand over to the WebSocket protocol, which has timeouts of its own."""
+        self._end_timeout()
         super().handle_websocket_upgrade(event)
 
     def on_response_complete(self) -> None:
-        """Begin to wait for the next request."""
+        """Start the timeout of the next request."""
         super().on_response_complete()
         if not self.transport.is_closing():
-            self._wait()
+            self._start_timeout()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Wait for nothing."""
-        self._wait_no_more()
+        """End the timeout."""
+        self._end_timeout()
         super().connection_lost(exc)
 
-    def _wait(self) -> None:
-        self._wait_no_more()
-        self._waiting = self.loop.call_later(HEAD_S, self._give_up)
+    def _start_timeout(self) -> None:
+        self._end_timeout()
+        self._timeout = self.loop.call_later(HEAD_S, self._timed_out)
 
-    def _wait_no_more(self) -> None:
-        if self._waiting is not None:
-            self._waiting.cancel()
-            self._waiting = None
+    def _end_timeout(self) -> None:
+        if self._timeout is not None:
+            self._timeout.cancel()
+            self._timeout = None
 
-    def _give_up(self) -> None:
+    def _timed_out(self) -> None:
         if not self._answering():
             self.transport.abort()
 
@@ -68,11 +68,11 @@ class ImpatientProtocol(H11Protocol):
         return cycle is not None and not cycle.response_complete
 
 
-class CrowdedProtocol(ImpatientProtocol):
-    """The same for the local network: turns away whoever has too many connections."""
+class CountLimitedProtocol(TimeLimitedProtocol):
+    """The same for the local network: also refuses an address that has too many connections."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Begin to wait, or turn away."""
+        """Start the timeout, or refuse the connection."""
         super().connection_made(transport)
         peers = [getattr(other, "client", None) for other in self.connections]
         if sum(1 for peer in peers if peer and self.client and peer[0] == self.client[0]) > MOST_CONNECTIONS:

@@ -1,9 +1,7 @@
-"""Measurements that are running: what opens one, how many there may be, what one asks of them by name."""
+"""Opening a live measurement: of what a browser sends, or of an input of this machine."""
 
 from __future__ import annotations
 
-import secrets
-import threading
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError, GainwrightError
@@ -15,56 +13,12 @@ if TYPE_CHECKING:
     from gainwright.app.measuring.watched import LiveRoom
     from gainwright.web.site import Site
 
-MOST = 12
-"""Measurements at once."""
 RATES_HZ = (8_000, 192_000)
 MOST_CHANNELS = 8
 LONGEST_LABEL = 120
 
 
-class LiveRooms:
-    """The measurements that are running, by a name that only the one who watches knows."""
-
-    def __init__(self) -> None:
-        self._rooms: dict[str, LiveRoom] = {}
-        self._lock = threading.Lock()
-
-    def enter(self, room: LiveRoom) -> str:
-        """Take one in; return its name.
-
-        Raises
-        ------
-        CallError : there are too many.
-        """
-        with self._lock:
-            if len(self._rooms) >= MOST:
-                raise CallError(
-                    f"{MOST} measurements are running", code="busy", remedy="end one on another page or device"
-                )
-            name = secrets.token_urlsafe(12)
-            self._rooms[name] = room
-            return name
-
-    def leave(self, name: str) -> None:
-        """Let one go."""
-        with self._lock:
-            self._rooms.pop(name, None)
-
-    def get(self, name: str) -> LiveRoom:
-        """Return one.
-
-        Raises
-        ------
-        CallError : it is over.
-        """
-        with self._lock:
-            found = self._rooms.get(name)
-        if found is None:
-            raise CallError("this measurement is over", code="no_such_measurement", remedy="start it again")
-        return found
-
-
-def browser_room(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
+def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
     """Return a measurement of what a browser sends.
 
     Parameters
@@ -97,7 +51,7 @@ def browser_room(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
     return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected, processing=told)
 
 
-def server_room(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> LiveRoom:
+def server_measurement(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> LiveRoom:
     """Return a measurement of one of this machine's own inputs.
 
     Raises

@@ -1,4 +1,4 @@
-"""Pairing a device of the local network, and the certificate that it trusts."""
+"""Pairing of a device of the local network, and the certificate for it to trust."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web.errors import status_of
-from gainwright.web.network.access import from_own_machine, known, token_of
+from gainwright.web.network.access import from_own_machine, paired_device, token_of
 from gainwright.web.network.pairing import COOKIE, COOKIE_DAYS, PairingError
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -22,7 +22,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/pair")
 def pair(request: Request, site: CurrentSite, code: Annotated[str, Query(max_length=20)] = "") -> Response:
-    """Show where a device enters its name and the code; on the machine itself, where the code is made."""
+    """Show the form for a device's name and the code; on the machine itself, the page where the code is made."""
     if from_own_machine(request.scope):
         return go_to("/bench")
     return _pair(request, site, code=code)
@@ -32,12 +32,12 @@ def _pair(
     request: Request, site: Site, *, code: str = "", name: str = "", error: GainwrightError | None = None
 ) -> Response:
     status = 200 if error is None else status_of(error)
-    device = known(site.store.devices, token_of(request))
+    device = paired_device(site.store.devices, token_of(request))
     shown = page(
         request,
         "pair.html",
         status=status,
-        entrance=site.entrance,
+        network=site.network,
         code=code,
         named=name,
         error=error,
@@ -50,18 +50,18 @@ def _pair(
 
 
 @router.post("/pair")
-def admit(
+def pair_device(
     request: Request,
     site: CurrentSite,
     code: Annotated[str, Form(max_length=40)] = "",
     name: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:
-    """Let a device in that has the code."""
+    """Pair a device that sends the right code."""
     if from_own_machine(request.scope):
         return go_to("/bench")
     address = request.client.host if request.client else ""
     try:
-        token, _ = site.entrance.admit(site.store.devices, code=code, name=name, address=address)
+        token, _ = site.network.pair(site.store.devices, code=code, name=name, address=address)
     except GainwrightError as error:
         return _pair(request, site, code=code, name=name, error=error)
     done = go_to("/")
@@ -73,8 +73,8 @@ def admit(
 
 @router.get("/certificate")
 def certificate(site: CurrentSite) -> Response:
-    """Return the certificate of the own authority, for a device to trust."""
-    if not site.entrance.authority:
+    """Return the certificate of the own authority, for a device to install."""
+    if not site.network.authority:
         raise CallError("there is no certificate of an own authority", code="no_such_certificate")
     headers = {"content-disposition": 'attachment; filename="gainwright-bench.crt"'}
-    return Response(site.entrance.authority, media_type="application/x-x509-ca-cert", headers=headers)
+    return Response(site.network.authority, media_type="application/x-x509-ca-cert", headers=headers)

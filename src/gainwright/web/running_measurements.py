@@ -1,0 +1,57 @@
+"""The live measurements that are running, each known by a random name."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from typing import TYPE_CHECKING
+
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.measuring.watched import LiveRoom
+
+MOST = 12
+"""Measurements that may run at the same time."""
+
+
+class RunningMeasurements:
+    """Measurements by name; only the client that started one is given its name."""
+
+    def __init__(self) -> None:
+        self._running: dict[str, LiveRoom] = {}
+        self._lock = threading.Lock()
+
+    def add(self, measurement: LiveRoom) -> str:
+        """Add a measurement; return its name.
+
+        Raises
+        ------
+        CallError : too many are running.
+        """
+        with self._lock:
+            if len(self._running) >= MOST:
+                raise CallError(
+                    f"{MOST} measurements are running", code="busy", remedy="end one on another page or device"
+                )
+            name = secrets.token_urlsafe(12)
+            self._running[name] = measurement
+            return name
+
+    def remove(self, name: str) -> None:
+        """Remove a measurement, if it is there."""
+        with self._lock:
+            self._running.pop(name, None)
+
+    def get(self, name: str) -> LiveRoom:
+        """Return a measurement.
+
+        Raises
+        ------
+        CallError : it has ended.
+        """
+        with self._lock:
+            found = self._running.get(name)
+        if found is None:
+            raise CallError("this measurement is over", code="no_such_measurement", remedy="start it again")
+        return found
