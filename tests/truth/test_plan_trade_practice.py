@@ -41,18 +41,16 @@ def plan() -> Plan:
     return make_plan(job())
 
 
-def test_leads_read_under_ten_ohm_and_the_measuring_lead_comes_first(plan: Plan) -> None:
-    """Ten ohm bound what a lead may read end to end (common practice); one on the rig that is well reads inside, one that isn't outside.
+def test_leads_are_read_from_nothing_up_and_the_measuring_lead_comes_first(plan: Plan) -> None:
+    """Each conductor end to end, open between conductors; one on the rig that is well reads inside, one that isn't outside.
 
-    What the limit lets through costs a line input of 10 kohm under 0.1 dB: 20 lg(1 + 10/10000) is 0.009 dB (divider).
+    What the limit lets through is compared with the divider in test_leads.py.
     """
     checked = [s for s in steps(plan, "leads") if s.id.startswith("lead.")]
     assert checked[0].id == "lead.measuring"
     for step in checked:
         assert step.expect is not None
-        assert step.expect.low == 0
-        assert 0 < step.expect.high <= 10
-        assert 20 * math.log10(1 + step.expect.high / 10_000) < 0.1
+        assert step.expect.low == 0.0 <= step.expect.value < step.expect.high
         assert "open between" in step.do
     lead = {s.id: s.expect for s in checked}["lead.desk.sub-knob"]
     assert lead is not None
@@ -64,10 +62,43 @@ def test_leads_read_under_ten_ohm_and_the_measuring_lead_comes_first(plan: Plan)
         assert float(str(bad["resistance"]).removesuffix(" ohm")) > lead.high
 
 
-def test_a_sub_is_set_with_40_hz_and_the_others_with_1_khz(plan: Plan) -> None:
-    """The subwoofer channel is set with 40 Hz, a full-range or mid and high channel with 1 kHz."""
+# ISO 266:1997, table 1, one-third octaves
+PREFERRED_HZ = (20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250, 1600, 2000, 2500, 3150,
+                4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000)  # fmt: skip
+LR24_3_DB = (10 ** (3 / 20) - 1) ** 0.25
+"""Where a Linkwitz-Riley of 24 dB/octave is 3 dB down, over its corner: |H| = 1/(1 + (f/fc)^4)."""
+
+
+def middle_hz(low: float, high: float) -> float:
+    """Return the preferred frequency nearest to the geometric middle, in octaves."""
+    return min(PREFERRED_HZ, key=lambda hz: abs(math.log(hz / math.sqrt(low * high))))
+
+
+def test_each_tone_is_the_middle_of_what_its_path_passes_and_an_instrument_reads(plan: Plan) -> None:
+    """Sub: 20 Hz to its low-pass; woofer: its high-pass to the meter's 1 kHz; tweeter: its high-pass to a third of 20 kHz."""
     tones = {step.stage: step.tone_hz for step in steps(plan, "amplifier")}
-    assert tones == {"amp_sub": 40.0, "amp_front": 1000.0, "amp_high": 1000.0}
+    assert tones == {
+        "amp_sub": middle_hz(20, 80 * LR24_3_DB),
+        "amp_front": middle_hz(80 / LR24_3_DB, 1000),
+        "amp_high": middle_hz(3200 / LR24_3_DB, 20_000 / 3),
+    }
+
+
+def test_a_tone_follows_the_path_the_meter_and_the_speaker() -> None:
+    """Another corner, another meter, a speaker to be protected, no recorder: the tone goes with each; a job's own tone is taken."""
+
+    def tone(stage: str, **changes: str) -> float | None:
+        return next(s.tone_hz for s in make_plan(job(**changes)).steps if s.id == f"amplifier.{stage}")
+
+    at_200 = "linkwitz-riley 24 at 80 Hz, low_pass => linkwitz-riley 24 at 200 Hz, low_pass"
+    assert tone("amp_front", a=at_200) == middle_hz(200 / LR24_3_DB, 1000)
+    wide = "bandwidth: 1 kHz => bandwidth: 20 kHz"
+    assert tone("amp_front", a=wide) == middle_hz(80 / LR24_3_DB, 3200 * LR24_3_DB)
+    protected = "power: 70 W, sensitivity: 88 dB => power: 70 W, sensitivity: 88 dB, protect_below: 400 Hz"
+    assert tone("amp_front", a=protected) == middle_hz(400, 1000)
+    no_recorder = "  interface:  {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n => "
+    assert tone("amp_high", a=no_recorder) == 1000.0
+    assert tone("amp_front", a="instruments:\n => tones: {woofer: 440 Hz}\ninstruments:\n") == 440.0
 
 
 def test_a_full_range_tone_at_a_low_passed_sub_says_nothing(plan: Plan) -> None:
@@ -128,7 +159,7 @@ def test_a_source_gives_less_than_its_rating_with_flat_tone_often_a_fraction() -
 
 
 def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive() -> None:
-    """A level control only attenuates; fully up is its zero; backed off it leaves that much in reserve."""
+    """A level control only attenuates; at its top the level passes whole; backed off it leaves that much in reserve."""
     plain = make_plan(job())
     step = next(s for s in plain.steps if s.id == "control.knob.level")
     assert step.sets == {"knob.level": "0 dB"}
@@ -189,11 +220,11 @@ def test_a_boost_is_said_with_the_headroom_it_costs() -> None:
 
 
 def test_the_tone_sits_below_full_scale_by_the_allowance(plan: Plan) -> None:
-    """Set-up tones below full scale leave room for quieter recordings; 5 dB and 10 dB are usual."""
+    """Set-up tones below full scale leave room for quieter recordings, each output as much as the job says."""
     assert {s.stage: s.level_dbfs for s in steps(plan, "amplifier")} == {
-        "amp_sub": -10,
-        "amp_front": -5,
-        "amp_high": -5,
+        "amp_sub": -8,
+        "amp_front": -6,
+        "amp_high": -3,
     }
     assert all(s.level_dbfs == 0 for s in steps(plan, "source") if s.tone_hz)
 

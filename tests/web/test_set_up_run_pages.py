@@ -299,12 +299,12 @@ def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[
         page.locator("#found").get_by_text("fits").wait_for()
         page.goto(step_page(job, "lead.measuring"))
         server.kill()
-        enter(page, "0,4 open")
+        enter(page, "0,7 open")
         page.get_by_text("kept on this device").wait_for()
     server.start()
     page.locator("#found").get_by_text("fits").wait_for(timeout=30_000)
     with httpx.Client(base_url=server.address, timeout=60) as api:
-        assert [(e["step"], e["text"]) for e in entries(api, job)] == [(SUPPLY, "13.8"), ("lead.measuring", "0,4 open")]
+        assert [(e["step"], e["text"]) for e in entries(api, job)] == [(SUPPLY, "13.8"), ("lead.measuring", "0,7 open")]
 
 
 def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observing import normal_cdf
 from gainwright.diagnose.playing import paths
 from gainwright.model import Speaker, leads_by_name
-from gainwright.solve import Alteration, Conditions
+from gainwright.solve import Alteration, Conditions, good_lead_ohm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-LEAD_OHM, POWER_LEAD_OHM = 10.0, 0.5
-"""Up to this a lead is good end to end: line level, speaker."""
 LEAD_OPEN_OHM = 1e7
 TOUCHING_OHM = 1e5
 AUDIBLE_V, PLAIN_V = 0.02, 0.5
@@ -171,8 +169,7 @@ class Answering:
 
     def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
         """Return up to what a lead is good end to end, ohm."""
-        power = isinstance(self.chain.job.stages[pairs[0][1].stage], Speaker)
-        return POWER_LEAD_OHM if power else LEAD_OHM
+        return good_lead_ohm(self.chain, pairs)
 
     def _measuring_lead(self, name: str, aspect: str) -> Answers:
         labels = {"resistance": ("good", "open"), "between_conductors": ("open", "shorted")}

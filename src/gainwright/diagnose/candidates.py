@@ -91,7 +91,7 @@ class Candidate:
     Attributes
     ----------
     test : what it is, a key of `MINUTES`.
-    where : the place, as in the contract.
+    where : the place, as evidence names it.
     minutes : with access to what isn't reached yet.
     entry : the evidence entry without its result.
     cautions : at this step.

@@ -72,7 +72,7 @@ WEIGHT_OF_TABLE = 40.0
 
 @dataclass(frozen=True, slots=True, order=True)
 class Cause:
-    """One cause at one place; `where` is as in the contract."""
+    """One cause at one place; `where` is a place as evidence names it (docs/evidence.md)."""
 
     id: str
     where: str

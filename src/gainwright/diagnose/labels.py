@@ -8,7 +8,6 @@ import numpy as np
 
 from gainwright.diagnose.answers import (
     DC_OF_IMPEDANCE,
-    LEAD_OHM,
     LEAD_OPEN_OHM,
     LOW_SUPPLY_V,
     SPEAKERS,
@@ -20,10 +19,11 @@ from gainwright.diagnose.answers import (
 from gainwright.jobfile import bands_of, controls, read_number, takes_bands
 from gainwright.model import Check, HeardSpeaker, SwapTest
 from gainwright.quantities import parse
+from gainwright.solve import METER_OHM, input_ohm, load_loss_ohm
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import Answering
-    from gainwright.model import Entry
+    from gainwright.model import Entry, Instrument
 
 RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off"}
 """Texts of a control that does nothing -> one of them."""
@@ -69,7 +69,8 @@ def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
     found = []
     if entry.resistance is not None:
         ohm = np.inf if isinstance(entry.resistance, str) else entry.resistance.nominal
-        good = LEAD_OHM if instrument else answering.good_ohm(answering.leads[entry.check])
+        there = answering.observer.instruments.get(entry.check)
+        good = answering.good_ohm(answering.leads[entry.check]) if there is None else _measuring_ohm(there)
         bad = "open" if instrument or ohm >= LEAD_OPEN_OHM else "high"
         found.append(("resistance", "good" if ohm <= good else bad))
     if entry.between_conductors is not None:
@@ -77,6 +78,11 @@ def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
         touching = not isinstance(between, str) and between.nominal < TOUCHING_OHM
         found.append(("between_conductors", "shorted" if touching else "open"))
     return found
+
+
+def _measuring_ohm(instrument: Instrument) -> float:
+    """Return up to what an instrument still reads volts through its measuring lead, ohm."""
+    return load_loss_ohm(source_ohm=0.0, load_ohm=input_ohm(instrument)) + METER_OHM
 
 
 def _as_in_job(place: str, found: str, answering: Answering) -> bool:

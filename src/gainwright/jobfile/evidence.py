@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from gainwright.model import Entry, Instrument, Job, Played
 
-EXAMPLE = "{at: amp.out.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 1.4 V}"
+EXAMPLE = "{at: amp.out.mono, with: meter, tone: 50 Hz, level: -8 dBFS, reads: 1.4 V}"
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
 LAMPS = ("power_lamp", "protection_lamp")
 NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio"}
@@ -163,7 +163,7 @@ def _check_against(entry: Entry, job: Job) -> None:
         pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1]
         _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
         if entry.tone_hz is None:
-            raise _bad("no tone is named", "swap", "sides are compared with a tone", "add tone: 1 kHz")
+            raise _bad("no tone is named", "swap", "sides are compared with a tone", "add tone: 500 Hz")
     else:
         _known(entry.check, check_places(job, wiring, controls(job), instruments(job)), "place to check", "check")
         _check_check(entry, job)
@@ -186,7 +186,7 @@ def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
     if entry.with_:
         _known(entry.with_, there, "instrument", "with")
     if entry.tone_hz is None:
-        raise _bad("no tone is named", "at", "a reading is of a tone", "add tone: 1 kHz")
+        raise _bad("no tone is named", "at", "a reading is of a tone", "add tone: 500 Hz")
     if entry.feed is not None:
         _known(entry.feed.into, [n for n, s in job.stages.items() if s.kind != "head_unit"], "stage to feed", "feed")
     if entry.shows is not None:

@@ -50,7 +50,13 @@ from gainwright.physics.levels import (
     volts_from_dbu,
     volts_from_dbv,
 )
-from gainwright.physics.loading import coil_resistance_parallel, coil_resistance_series, divider, parallel
+from gainwright.physics.loading import (
+    coil_resistance_parallel,
+    coil_resistance_series,
+    divider,
+    parallel,
+    series_for_loss,
+)
 from gainwright.physics.meters import average_responding_reading, reading_half_width, standard_uncertainty
 from gainwright.physics.noise import a_weighting_db, c_weighting_db, sum_of_powers_db, thermal_noise_v
 from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
@@ -115,6 +121,7 @@ __all__ = [
     "ratio_from_db",
     "reading_half_width",
     "rms_from_dbfs",
+    "series_for_loss",
     "sine_peak_from_rms",
     "speaker_spl",
     "speed_of_sound",

@@ -22,6 +22,16 @@ def divider(*, source_ohm: Any, load_ohm: Any) -> Floats:
         return np.asarray(1 / (1 + np.asarray(source_ohm, dtype=np.float64) / load))
 
 
+def series_for_loss(*, loss_db: Any, source_ohm: Any, load_ohm: Any) -> Floats:
+    """Return the resistance that takes a level when it is put in series between a source and its load, ohm.
+
+    Of the divider, with and without it: R = (R_source + R_load) (10^(loss/20) - 1). Valid for resistive source and load
+    and a loss of 0 dB or more.
+    """
+    total = np.asarray(source_ohm, dtype=np.float64) + np.asarray(load_ohm, dtype=np.float64)
+    return np.asarray(total * (10 ** (np.asarray(loss_db, dtype=np.float64) / 20) - 1))
+
+
 def parallel(*resistances_ohm: Any) -> Floats:
     """Return the resistance of several in parallel: 1/sum(1/R).
 

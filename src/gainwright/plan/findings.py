@@ -10,6 +10,7 @@ import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filters
+from gainwright.plan.reading import volts_instrument
 from gainwright.plan.result import Finding
 from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
@@ -39,7 +40,7 @@ def check(out: SettingOut, limits: dict[str, CleanLimit], targets: dict[str, Tar
     for path in out.chain.wiring.paths:
         found += _protection(out, path)
         found += _clash(out, path)
-    found += _meter_band(out)
+    found += _meter_band(out, targets)
     return found
 
 
@@ -289,7 +290,7 @@ def _in_series(out: SettingOut, first: Node, second: Node) -> bool:
     return first in upstream(second.stage) or second in upstream(first.stage)
 
 
-def _meter_band(out: SettingOut) -> Iterator[Finding]:
+def _meter_band(out: SettingOut, targets: dict[str, Target]) -> Iterator[Finding]:
     for name, meter in out.instruments.items():
         if not isinstance(meter, Multimeter) or meter.bandwidth is None:
             continue
@@ -298,7 +299,12 @@ def _meter_band(out: SettingOut) -> Iterator[Finding]:
             {end.tone_hz for end in out.ends if end.tone_hz > limit_hz} | ({1000.0} if limit_hz < 1000 else set())
         )
         if beyond:
-            used = any(end.tone_hz > limit_hz for end in out.ends)
+            used = any(
+                end.tone_hz > limit_hz
+                and volts_instrument(out, tone_hz=end.tone_hz, volts=targets[end.stage].v_rms)[0] == name
+                for end in out.ends
+                if end.stage in targets
+            )
             tones = " and ".join(f"{t:g} Hz" for t in beyond)
             yield Finding(
                 "caution" if used else "note",

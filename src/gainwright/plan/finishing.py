@@ -62,7 +62,9 @@ def verify(out: SettingOut, found: Front, targets: dict[str, Target]) -> Iterato
         )
     knobs = [n for n, s in out.job.stages.items() if isinstance(s, LevelControl)]
     told = (
-        say(" {part} fully up is its zero; turned back it leaves that much in reserve.", part=knobs[0]) if knobs else ""
+        say(" {part} passes everything at its top; turned back it leaves that much in reserve.", part=knobs[0])
+        if knobs
+        else ""
     )
     yield Step(
         "verify.sound",

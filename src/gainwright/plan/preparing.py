@@ -10,6 +10,7 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
 from gainwright.plan import cautions
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.result import Expect, Step
+from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -17,9 +18,6 @@ if TYPE_CHECKING:
 
     from gainwright.model import LeadRun
     from gainwright.plan.setting_out import SettingOut
-
-GROSS_FAULT_OHM = 10.0
-"""A sound lead reads under this on each conductor; a good short one a few tenths (common practice, no published source)."""
 
 
 def prepare(out: SettingOut) -> Iterator[Step]:
@@ -56,7 +54,8 @@ def leads(out: SettingOut) -> Iterator[Step]:
     """Yield the checks of leads, the measuring lead first, then speakers' own resistance."""
     meter = out.meter()
     name = meter[0] if meter else ""
-    bound = Expect("ohm", 0.3, 0.0, GROSS_FAULT_OHM)
+    most = MEASURING_LEAD_OHM + METER_OHM
+    bound = Expect("ohm", MEASURING_LEAD_OHM, 0.0, most)
     yield Step(
         "lead.measuring",
         "leads",
@@ -67,8 +66,8 @@ def leads(out: SettingOut) -> Iterator[Step]:
         instrument=name,
         expect=bound,
         outside=say(
-            "Over {GROSS_FAULT_OHM} ohm or not open between conductors: use another lead.",
-            GROSS_FAULT_OHM=f"{GROSS_FAULT_OHM:g}",
+            "Over {most} ohm or not open between conductors: use another lead.",
+            most=f"{most:.2g}",
         ),
         cautions=(cautions.OHMS_DEAD,),
     )
@@ -82,6 +81,7 @@ def leads(out: SettingOut) -> Iterator[Step]:
 def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
     fact = out.chain.facts[f"{run}.resistance"]
     each = fact.quantity.nominal / 2
+    most = good_lead_ohm(out.chain, out.chain.wiring.leads[run])
     return Step(
         f"lead.{str(run).removeprefix('lead:')}",
         "leads",
@@ -95,10 +95,10 @@ def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
         say("Most chains that give nothing have a bad lead in them."),
         measure_at=str(run),
         instrument=meter,
-        expect=Expect("ohm", each, 0.0, GROSS_FAULT_OHM),
+        expect=Expect("ohm", each, 0.0, most),
         outside=say(
-            "Over {GROSS_FAULT_OHM} ohm: broken or corroded. Anything but open between conductors: shorted.",
-            GROSS_FAULT_OHM=f"{GROSS_FAULT_OHM:g}",
+            "Over {most} ohm: broken or corroded. Anything but open between conductors: shorted.",
+            most=f"{most:.2g}",
         ),
         cautions=(cautions.OHMS_DEAD,),
     )
@@ -180,7 +180,9 @@ def _level_control(out: SettingOut, name: str, stage: LevelControl) -> Step:
         )
     else:
         do = say("Turn {name} fully up.", name=name)
-        why = say("It attenuates only: fully up is its zero. Set lower, it would be set into every gain behind it.")
+        why = say(
+            "It only takes away: at its top the level passes whole. Set lower, it would be set into every gain behind it."
+        )
     return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text})
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.jobfile import instruments, with_settings
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker
 from gainwright.plan.controls import FilterControl, passband_hz, path_filters
+from gainwright.plan.tones import set_up_tone_hz, tone_limits_hz
 from gainwright.solve import Chain
 
 if TYPE_CHECKING:
@@ -25,38 +25,10 @@ if TYPE_CHECKING:
 
 DRAWS = 256
 SEED = 1
-SUB_TONE_HZ = 40.0
-"""A subwoofer channel is set with 40 Hz (common practice, no published source)."""
-MID_TONE_HZ = 1000.0
-"""A full-range, mid or high channel is set with 1 kHz (common practice, no published source)."""
-ALLOWANCE_DB = 5.0
-"""5 dB and 10 dB are usual (common practice, no published source)."""
+ALLOWANCE_DB = 6.0
+"""Half of the voltage at full scale (common practice, no published source)."""
 LOWEST_PASSING_GAIN = 0.05
 """Just above the place where a gain control may mute (common practice, no published source)."""
-_TONES_HZ = (
-    20,
-    25,
-    31.5,
-    40,
-    50,
-    63,
-    80,
-    100,
-    125,
-    160,
-    200,
-    250,
-    315,
-    400,
-    500,
-    630,
-    800,
-    1000,
-    1600,
-    2500,
-    4000,
-    6300,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,17 +175,16 @@ class SettingOut:
         asked = self._asked(self.job.tones, path)
         if asked is not None:
             return asked
-        low, high = passband_hz(self.job, path)
-        wanted = SUB_TONE_HZ if low <= SUB_TONE_HZ and high < 0.5 * MID_TONE_HZ else MID_TONE_HZ
-        meter = self.meter()
-        only_meter = all(isinstance(i, Multimeter) for i in self.instruments.values())
-        limit = meter[1].bandwidth.nominal if meter and only_meter and meter[1].bandwidth else math.inf
+        speaker = self.job.stages[path.speaker]
+        assert isinstance(speaker, Speaker)  # noqa: S101  paths end at speakers
+        protected = speaker.protect_below
         fixed = [f for f in path_filters(self.job, path.nodes) if f.opened() is None]
-        if wanted <= limit and sum(f.loss_db(wanted) for f in fixed) < 1:
-            return wanted
-        fit = [t for t in _TONES_HZ if t <= limit and sum(f.loss_db(t) for f in fixed) < 0.2]
-        fit = fit or [t for t in _TONES_HZ if low <= t <= high] or [math.sqrt(low * high)]
-        return float(min(fit, key=lambda t: abs(math.log(t / wanted))))
+        return set_up_tone_hz(
+            passband_hz(self.job, path),
+            protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
+            limits_hz=tone_limits_hz(self.instruments.values()),
+            fixed=fixed,
+        )
 
     def _sort_filters(self) -> None:
         for end in self.ends:

@@ -15,6 +15,7 @@ from gainwright.solve.instruments import (
     watched,
     within_v,
 )
+from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, load_loss_ohm
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
@@ -22,6 +23,8 @@ from gainwright.solve.solution import Solution
 __all__ = [
     "ABSENT_HIGH_PASS_HZ",
     "ABSENT_LOW_PASS_HZ",
+    "MEASURING_LEAD_OHM",
+    "METER_OHM",
     "MUTED_TRAVEL",
     "UNALTERED",
     "Alteration",
@@ -34,9 +37,11 @@ __all__ = [
     "Solution",
     "Wire",
     "accuracy_of",
+    "good_lead_ohm",
     "input_ohm",
     "levels",
     "limits_first",
+    "load_loss_ohm",
     "noise_v",
     "rails_v",
     "recorder_full_scale_v",

@@ -51,7 +51,7 @@ def test_causes_are_those_of_the_rig_and_priors_are_a_distribution(name: str) ->
 
 
 def test_every_cause_is_said_and_repaired() -> None:
-    """Each id has a sentence with its place and a repair; every id of the design is there."""
+    """Each id has a sentence with its place and a repair; every id is there."""
     for name in examples():
         for cause in Diagnoser(job(name)).causes:
             assert len(says(cause)) > 10

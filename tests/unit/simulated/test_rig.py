@@ -15,7 +15,7 @@ from gainwright.jobfile import example_text, examples, facts, read_job_text
 from gainwright.model import Amplifier, Indicator, Job, Multimeter, Node, Recorder, Speaker, resolve
 from gainwright.simulated import AMOUNTS, Fault, Rig, possible_faults
 
-DESIGN_CAUSES = {
+ALL_CAUSES = {
     "lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "source_muted", "source_low",
     "balance_over", "tone_level_wrong", "level_control_down", "gain_muted", "gain_low", "gain_high",
     "low_pass_in_the_way", "high_pass_in_the_way", "boost_on", "output_muted", "output_misrouted",
@@ -116,12 +116,12 @@ def test_every_fault_at_every_place_changes_something(name: str) -> None:
     assert all(where.startswith("lead:head.sub-") for _, where in unseen), unseen
 
 
-def test_every_cause_of_the_design_has_a_place() -> None:
+def test_every_cause_has_a_place() -> None:
     """The ids are fixed; each can occur in one of the examples at least, or where a lamp shows that a signal is there."""
     found = {cause for name in examples() for cause, _ in possible_faults(job(name))}
     found |= {cause for cause, _ in possible_faults(read_job_text(with_lamp(example_text("one_amplifier"))).job)}
-    assert found == DESIGN_CAUSES
-    assert set(AMOUNTS) <= DESIGN_CAUSES
+    assert found == ALL_CAUSES
+    assert set(AMOUNTS) <= ALL_CAUSES
 
 
 def test_the_same_seed_gives_the_same_rig() -> None:

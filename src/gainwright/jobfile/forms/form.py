@@ -178,10 +178,10 @@ def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
 
 
 _OTHERS = {
-    "allowance": "5 dB for those not named here (common practice, no published source)",
+    "allowance": "6 dB for those not named here (common practice, no published source)",
     "tones": "one is chosen for each path not named here",
 }
-_EXAMPLES = {"allowance": "10 dB", "access": "20 min"}
+_EXAMPLES = {"allowance": "7 dB", "access": "20 min"}
 _SECTIONS = {
     "allowance": (
         "Allowance",
