@@ -207,7 +207,7 @@ def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: htt
 def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
     """Allowance by output, the supply, the time to get there, an instrument of each kind added and taken out."""
     page = open_page(f"/jobs/{job}/chain/section/allowance")
-    page.get_by_label("woofer", exact=True).fill("6 dB")
+    page.get_by_label("woofer", exact=True).fill("7 dB")
     save(page)
     page.goto(f"/jobs/{job}/chain/section/vehicle")
     page.get_by_label("Supply, at rest").fill("12,4 V ± 0,2 V")
@@ -224,7 +224,7 @@ def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api
     form.get_by_role("button").click()
     page.wait_for_url("**/instrument/card")
     text = text_of(api, job)
-    assert "woofer: 6 dB" in text
+    assert "woofer: 7 dB" in text
     assert "resting: 12.4 V ± 0.2 V" in text
     assert "access: {head: 20 min}" in text
     assert "full_scale: 1.5 V" in text

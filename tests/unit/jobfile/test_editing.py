@@ -57,9 +57,9 @@ def test_any_text_reads_back_as_it_was_typed(title: str) -> None:
 
 
 def test_one_figure_for_all_becomes_one_among_others() -> None:
-    """`allowance: 5 dB` takes an output beside it."""
-    text = editing.set_key(THREE_WAY, ("allowance", "high"), "4 dB")
-    assert "allowance: {all: 5 dB, high: 4 dB}" in text
+    """`allowance: 4 dB` takes an output beside it."""
+    text = editing.set_key(THREE_WAY, ("allowance", "high"), "3 dB")
+    assert "allowance: {all: 4 dB, high: 3 dB}" in text
     assert "allowance" not in editing.unset_key(THREE_WAY, ("allowance", "all"))
 
 
