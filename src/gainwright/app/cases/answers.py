@@ -45,7 +45,7 @@ def answered(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Se
     """Return an entry with the result that a person typed for it.
 
     Volts and ohms need no unit, nor do per cent of a gain's travel and decibels of a level. Of an indicator the marks that
-    are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.4 open`.
+    are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.7 open`.
 
     Parameters
     ----------
