@@ -19,7 +19,7 @@ import numpy as np
 from scipy import signal
 
 from gainwright.adapters.calibrations import FileCalibrations
-from gainwright.app.measuring.live import LiveOptions, live
+from gainwright.app.measuring.live import LiveOptions, follow_input
 from gainwright.app.ports import Block, InputDevice
 from gainwright.metering import Recording, find_onset, measure, measure_noise
 
@@ -92,7 +92,7 @@ class Paced:
 def _live() -> tuple[float, float]:
     sound = Paced()
     before, begin = time.process_time(), time.perf_counter()
-    updates = live(sound, LiveOptions(), FileCalibrations())
+    updates = follow_input(sound, LiveOptions(), FileCalibrations())
     ages = [time.perf_counter() - sound.newest for update in updates if update.reading is not None]
     return statistics.median(ages), (time.process_time() - before) / (time.perf_counter() - begin)
 

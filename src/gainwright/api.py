@@ -61,9 +61,9 @@ def levels(job: Job, *, tone_hz: float, level_dbfs: float = 0.0, settings: Mappi
     ------
     CallError : a tone, level or setting that can't be.
     """
-    from gainwright.app.jobs.corridor import answer
+    from gainwright.app.jobs.corridor import solve_corridor
 
-    return answer(job, settings or {}, tone_hz=tone_hz, level_dbfs=level_dbfs)
+    return solve_corridor(job, settings or {}, tone_hz=tone_hz, level_dbfs=level_dbfs)
 
 
 def make_plan(job: Job, *, evidence: Path | str | Sequence[Mapping[str, Any]] = ()) -> Plan:
@@ -193,7 +193,7 @@ def find_fault(
     JobError : the evidence can't be meant in this job.
     CallError : a place that the job doesn't have.
     """
-    from gainwright.app.cases.finding import diagnose
+    from gainwright.app.cases.diagnosis import diagnose
 
     entries = _entries(job, evidence)
     return diagnose(job, entries, unreachable=unreachable, closed_by_cause=closed_by_cause or {})

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from gainwright.adapters.installation import InstalledPart
     from gainwright.adapters.store import StoreMaintenance
-    from gainwright.app.cases.importing import ImportedCases
+    from gainwright.app.cases.import_export import ImportedCases
     from gainwright.app.music.ports import MusicCache, MusicFiles, MusicFolders, Workers
     from gainwright.app.ports import (
         Benches,
@@ -106,7 +106,7 @@ class Adapters:
 
     def _import_old_folder(self, store: Store) -> ImportedCases | None:
         from gainwright.adapters.case_folder import FolderCases, cases_folder
-        from gainwright.app.cases.importing import import_old_folder
+        from gainwright.app.cases.import_export import import_old_folder
 
         return import_old_folder(FolderCases(cases_folder()), store)
 

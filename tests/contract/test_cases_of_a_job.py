@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from gainwright.app.cases.kept import begin_case, cases_of
+from gainwright.app.cases.stored_cases import begin_case, cases_of
 from gainwright.jobfile import example_text
 from gainwright.jobfile.editing import set_key
 from gainwright.model import Case

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from gainwright.app.set_up.bench_run import carry_out
+from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Plan, make_plan
@@ -21,7 +21,7 @@ def problems(job: Job, seed: int) -> list[str]:
     """Carry a job's plan out on a rig with hidden numbers; return what did not end as the plan says."""
     plan = make_plan(job)
     bench = SimulatedBench(Rig(job, seed=seed))
-    outcome = carry_out(plan, job, bench, bench.rig.instruments)
+    outcome = run_on_bench(plan, job, bench, bench.rig.instruments)
     found = []
     for step in plan.steps:
         if step.phase in ("amplifier", "verify") and step.id in outcome.readings and step.expect is not None:

@@ -151,7 +151,7 @@ def test_every_answer_has_a_shape() -> None:
                 if schema is not None:
                     found += [f"{way} {path} {status}: {at}" for at in shapeless(schema, "answer")]
     assert found == []
-    assert {"Plan", "Levels", "Diagnosis", "MusicResult", "KeptMeasurement", "StepValue", "CaseCounts"} <= _seen
+    assert {"Plan", "Levels", "Diagnosis", "MusicResult", "StoredMeasurement", "StepValue", "CaseCounts"} <= _seen
 
 
 def test_answer_of_any_shape_is_noticed() -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
-from gainwright.app.practice.practising import in_use
+from gainwright.app.practice.practice import with_gains_set
 from gainwright.diagnose import Cause, Diagnoser, short, tell
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.results import to_json
@@ -93,7 +93,7 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     open_page: Callable[..., Page], api: httpx.Client, job: str, *, size: str, scripts: bool, cause: str, where: str
 ) -> None:
     """What a simulated chain with a hidden fault shows, typed into the page as it is asked, leads to the fault."""
-    rig = SimulatedHiddenRigs().hidden(in_use(JOB), seed=5, cause=cause, where=where)
+    rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause=cause, where=where)
     for kept in api.get("/api/cases").json():  # what was closed before is suspected sooner: here nothing was
         if kept["closed"]:
             api.post(f"/api/cases/{kept['name']}/reopen", json={"seen": kept["revision"]}).raise_for_status()
@@ -206,7 +206,7 @@ def test_two_people_on_one_case_lose_nothing(
     name = case["name"]
     one, two = open_page(f"/cases/{name}"), open_page(f"/cases/{name}", size="phone")
     entry, old = asked(one), seen(one)
-    rig = SimulatedHiddenRigs().hidden(in_use(JOB), seed=5, cause="amplifier_no_supply", where="amp_sub")
+    rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause="amplifier_no_supply", where="amp_sub")
     found = rig.answer(read_entry(entry, JOB, answered=False))
     answer(one, {k: v for k, v in found.items() if k not in entry})
     two.get_by_text("Something else was found").click()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from gainwright.app.practice.practising import example_job, in_use, practise
+from gainwright.app.practice.practice import example_job, practise, with_gains_set
 from gainwright.diagnose import Cause, short
 from gainwright.jobfile import example_text
 from gainwright.simulated import SimulatedHiddenRigs
@@ -26,7 +26,7 @@ SEED = 3
 
 def truth(seed: int) -> Cause:
     """Return what the seed hides in the example."""
-    rig = SimulatedHiddenRigs().hidden(in_use(example_job()), seed=seed)
+    rig = SimulatedHiddenRigs().hidden(with_gains_set(example_job()), seed=seed)
     return Cause(rig.cause, rig.where)
 
 
@@ -56,7 +56,7 @@ def test_practice_from_the_call_to_the_two_ways(
     """Readings are those of the rig; a wrong guess is told; a restart loses nothing; the right one ends it with both ways."""
     page = open_page("/", size=size, scripts=scripts)
     begin(page)
-    same = practise(in_use(example_job()), rigs=SimulatedHiddenRigs(), seed=SEED)
+    same = practise(with_gains_set(example_job()), rigs=SimulatedHiddenRigs(), seed=SEED)
     assert (
         page.locator("section", has=page.get_by_role("heading", name="Somebody calls")).locator("li").all_inner_texts()
         == same.call

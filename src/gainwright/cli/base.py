@@ -44,7 +44,7 @@ def say(text: str) -> None:
     sys.stderr.flush()
 
 
-def end(wrong: bool) -> None:
+def exit_if_wrong(wrong: bool) -> None:
     """End with status 1 when something is wrong with the job or the verdict."""
     if wrong:
         raise typer.Exit(SOMETHING_WRONG)
@@ -58,7 +58,7 @@ def read_column(path: Path) -> list[tuple[float, float]]:
     return parse_readings(read_text(path, most_bytes=LARGEST_COLUMN_BYTES).splitlines(), str(path))
 
 
-def draw(chart: Any, path: Path) -> None:
+def write_chart(chart: Any, path: Path) -> None:
     """Draw a chart into the file that was asked for."""
     from gainwright.adapters.files import write_file
     from gainwright.composition import compose

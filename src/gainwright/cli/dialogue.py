@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import TextIO
 
+    from gainwright.app.cases.diagnosis import CaseDialogue
     from gainwright.app.cases.dialogue import Dialogue
-    from gainwright.app.cases.finding import CaseDialogue
     from gainwright.diagnose import Diagnosis, NextTest
 
 HELP = """Type what you read or saw. Or one of these words:
@@ -28,7 +28,7 @@ HELP = """Type what you read or saw. Or one of these words:
 ENDING = ("quit", "stop", "exit")
 
 
-def talk(
+def run_dialogue(
     lines: TextIO, say: Callable[[str], None], dialogue: Dialogue, *, kept: CaseDialogue | None = None
 ) -> Diagnosis:
     """Carry the dialogue on until the person ends it or nothing is left to ask; return the last diagnosis.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, draw, print_json, print_text, say
+from gainwright.cli.base import Json, app, print_json, print_text, say, write_chart
 from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
 
 if TYPE_CHECKING:
@@ -36,9 +36,9 @@ def diagnose(
     as_json: Json = False,
 ) -> None:
     """Find the fault: what is probably wrong, why, and the one test to make next."""
-    from gainwright.app.cases.finding import begin_dialogue
-    from gainwright.app.cases.finding import diagnose as run
-    from gainwright.cli.dialogue import talk
+    from gainwright.app.cases.diagnosis import begin_dialogue
+    from gainwright.app.cases.diagnosis import diagnose as run
+    from gainwright.cli.dialogue import run_dialogue
     from gainwright.errors import CallError
     from gainwright.jobfile import read_evidence, read_job
 
@@ -59,7 +59,7 @@ def diagnose(
         else:
             dialogue = begin_dialogue(read.text, of.title, closed_by_cause=closed)
             dialogue.leave_out(cant_reach or [])
-            found = talk(sys.stdin, say, dialogue)
+            found = run_dialogue(sys.stdin, say, dialogue)
     _written(of, found, page, chart)
     if as_json:
         print_json(found)
@@ -73,8 +73,8 @@ def _case_gone_on_with(
     name: str, read: JobFile | None, place: str, folder: Path | None, cant_reach: list[str], *, as_json: bool
 ) -> tuple[Diagnosis, Job]:
     """Go on with a case, or begin it about a job; told only, and nothing is asked, for `as_json`."""
-    from gainwright.app.cases.finding import open_case
-    from gainwright.cli.dialogue import talk
+    from gainwright.app.cases.diagnosis import open_case
+    from gainwright.cli.dialogue import run_dialogue
     from gainwright.composition import compose
 
     with opened_store(place, folder, name=name) as store:
@@ -82,7 +82,7 @@ def _case_gone_on_with(
         text, title = (None, "") if read is None else (read.text, read.job.title)
         kept = open_case(store.cases, name, job_text=text, title=title, copies=copies)
         kept.dialogue.leave_out(cant_reach)
-        found = kept.dialogue.diagnosis() if as_json else talk(sys.stdin, say, kept.dialogue, kept=kept)
+        found = kept.dialogue.diagnosis() if as_json else run_dialogue(sys.stdin, say, kept.dialogue, kept=kept)
         return found, kept.dialogue.diagnoser.job
 
 
@@ -90,7 +90,7 @@ def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) 
     from gainwright.report import chain_drawing, customer_paper, suspected_places
 
     if chart is not None:
-        draw(chain_drawing(job, title=job.title or "The chain", marks=suspected_places(found)), chart)
+        write_chart(chain_drawing(job, title=job.title or "The chain", marks=suspected_places(found)), chart)
     if page is not None:
         from gainwright.cli.papers import write_paper
 
@@ -105,7 +105,7 @@ def cases(
     as_json: Json = False,
 ) -> None:
     """Tally the closed cases: how often each cause, their tests and minutes, where the belief was wrong."""
-    from gainwright.app.cases.counting import count_cases
+    from gainwright.app.cases.tally import count_cases
     from gainwright.composition import compose
     from gainwright.report import cases_chart, cases_text
 
@@ -114,7 +114,7 @@ def cases(
         with opened_store(store, folder) as opened:
             counts = count_cases(opened.cases.find())
     if chart is not None:
-        draw(cases_chart(counts), chart)
+        write_chart(cases_chart(counts), chart)
     print_json(counts) if as_json else print_text(cases_text(counts))
 
 
@@ -125,19 +125,19 @@ def practise(
     as_json: Json = False,
 ) -> None:
     """Practise: find the fault that is hidden in a simulated chain, then see a short way to it."""
-    from gainwright.app.practice.practising import example_job, in_use
-    from gainwright.app.practice.practising import practise as run
-    from gainwright.cli.practice import exercise
+    from gainwright.app.practice.practice import example_job, with_gains_set
+    from gainwright.app.practice.practice import practise as run
+    from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
     from gainwright.jobfile import read_job
 
-    read = in_use(read_job(job).job if job is not None else example_job())
+    read = with_gains_set(read_job(job).job if job is not None else example_job())
     if seed is None:
         import secrets
 
         seed = secrets.randbelow(1_000_000)
     rigs = compose().hidden_rigs
     practice = run(read, rigs=rigs, seed=seed)
-    found = exercise(sys.stdin, say, practice, rigs=rigs, seed=seed)
+    found = run_exercise(sys.stdin, say, practice, rigs=rigs, seed=seed)
     if as_json:
         print_json(found)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, draw, end, print_json, print_text
+from gainwright.cli.base import JobPath, Json, app, exit_if_wrong, print_json, print_text, write_chart
 from gainwright.errors import CallError
 from gainwright.results import to_json
 
@@ -65,7 +65,7 @@ def check(job: JobPath, as_json: Json = False) -> None:
         from gainwright.report import findings_text
 
         print_text("\n".join(findings_text(findings)))
-    end(blocked)
+    exit_if_wrong(blocked)
 
 
 @app.command()
@@ -80,15 +80,15 @@ def levels(
     as_json: Json = False,
 ) -> None:
     """Show the corridor: level, floor and ceiling at every node."""
-    from gainwright.app.jobs.corridor import answer, settings_from
+    from gainwright.app.jobs.corridor import parse_settings, solve_corridor
     from gainwright.jobfile import read_job
 
     read = read_job(job).job
-    found = answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level)
+    found = solve_corridor(read, parse_settings(sets or []), tone_hz=tone, level_dbfs=level)
     if chart is not None:
         from gainwright.report import corridor_chart
 
-        draw(corridor_chart(found, title=read.title), chart)
+        write_chart(corridor_chart(found, title=read.title), chart)
     if as_json:
         print_json(found)
     else:
@@ -130,7 +130,7 @@ def plan(
         print_text(plan_text(found))
         if evidence is not None:
             print_text(learned_text([(x.path, x.low, x.high, x.before_low, x.before_high) for x in learned]))
-    end(found.blocked)
+    exit_if_wrong(found.blocked)
 
 
 @app.command()
@@ -229,4 +229,4 @@ def selfcheck(as_json: Json = False) -> None:
         print_json({"parts": found})
     else:
         print_text("\n".join(f"{'ok' if p.ok else 'missing':<8} {p.part:<22} {p.said}" for p in found))
-    end(any(not p.ok for p in found))
+    exit_if_wrong(any(not p.ok for p in found))

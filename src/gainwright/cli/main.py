@@ -8,12 +8,12 @@ from typing import Annotated
 import typer
 
 from gainwright import __version__
-from gainwright.cli import faults, jobs, music, papers, readings, recordings, serving, store
+from gainwright.cli import faults, jobs, music, papers, readings, recordings, server, store
 from gainwright.cli.base import app, print_text
 from gainwright.cli.options import with_option
 from gainwright.errors import GainwrightError, exit_status
 
-COMMANDS = (jobs, recordings, readings, music, faults, papers, serving, store)
+COMMANDS = (jobs, recordings, readings, music, faults, papers, server, store)
 """Modules whose functions are the commands."""
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from gainwright.cli.base import Json, app, draw, print_json, print_text, say
+from gainwright.cli.base import Json, app, print_json, print_text, say, write_chart
 from gainwright.errors import CallError
 from gainwright.results import to_json
 
@@ -64,7 +64,7 @@ def music(
     if out is not None:
         _write(world, found, out)
     if chart is not None:
-        draw(music_chart(found, title="What this music allows"), chart)
+        write_chart(music_chart(found, title="What this music allows"), chart)
     if write_allowance and job is not None:
         found = replace(found, written_db=_write_allowance(job, found.recommended_db))
     if as_json:

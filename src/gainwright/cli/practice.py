@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from gainwright.app.ports import HiddenRigs
-    from gainwright.app.practice.practising import Practice
+    from gainwright.app.practice.practice import Practice
 
 HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono meter
   tests                what can be done now, with its minutes; tests amp shows those with amp in them
@@ -36,7 +36,7 @@ class PracticeOutcome:
     seed: int
 
 
-def exercise(
+def run_exercise(
     lines: TextIO, say: Callable[[str], None], practice: Practice, *, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
     """Carry the exercise through; return how it went."""
@@ -88,7 +88,7 @@ def _compared(
     say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
     """Lay the learner's path beside the one that the diagnosis takes."""
-    from gainwright.app.practice.practising import best_path
+    from gainwright.app.practice.practice import best_path
     from gainwright.diagnose import Cause, repair, says
 
     truth = Cause(practice.rig.cause, practice.rig.where)

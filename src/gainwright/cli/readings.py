@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, draw, print_json, print_text, read_column, say
+from gainwright.cli.base import JobPath, Json, app, print_json, print_text, read_column, say, write_chart
 
 
 @app.command()
@@ -25,18 +25,18 @@ def knee(
 ) -> None:
     """Find where clipping begins from meter readings step by step."""
     from gainwright.app.measuring.knee import knee_of, meter_kind
-    from gainwright.cli.typed import knee_as_typed
+    from gainwright.cli.knee_dialogue import run_knee_dialogue
 
     kind = meter_kind(meter=meter, accuracy_percent=accuracy)
     if file is None:
-        found, readings = knee_as_typed(sys.stdin, say, kind=kind, limit_percent=limit)
+        found, readings = run_knee_dialogue(sys.stdin, say, kind=kind, limit_percent=limit)
     else:
         readings = read_column(file)
         found = knee_of(readings, kind=kind, limit_percent=limit, where=str(file))
     from gainwright.report import knee_chart, knee_text, meter_caution
 
     if chart is not None:
-        draw(knee_chart(found, readings, title="The knee"), chart)
+        write_chart(knee_chart(found, readings, title="The knee"), chart)
     if as_json:
         print_json(found)
         return

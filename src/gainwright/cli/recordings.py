@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, draw, end, print_json, print_text, say
+from gainwright.cli.base import Json, app, exit_if_wrong, print_json, print_text, say, write_chart
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -78,12 +78,12 @@ def measure(
         from gainwright.report import measurement_text
 
         print_text(measurement_text(found))
-    end(not found.clean)
+    exit_if_wrong(not found.clean)
 
 
 def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -> None:
-    from gainwright.app.measuring.live import expectation_of, live
-    from gainwright.cli.running import follow
+    from gainwright.app.measuring.live import expectation_of, follow_input
+    from gainwright.cli.live_display import show_updates
     from gainwright.composition import compose
 
     if (job is None) != (not step):
@@ -97,10 +97,10 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
     if expected is not None:
         say(f"step {expected.step} expects {expected.low_v:.4g} to {expected.high_v:.4g} V")
     world = compose()
-    found = follow(live(world.sound, options, world.calibrations), expected=expected)
+    found = show_updates(follow_input(world.sound, options, world.calibrations), expected=expected)
     if as_json:
         print_json(found)
-    end(found.last is None or any(verdict != "clean" for verdict in found.last.worst))
+    exit_if_wrong(found.last is None or any(verdict != "clean" for verdict in found.last.worst))
 
 
 @app.command()
@@ -178,7 +178,7 @@ def onset(
     if chart is not None:
         from gainwright.report import onset_chart
 
-        draw(onset_chart(found, title=file.name), chart)
+        write_chart(onset_chart(found, title=file.name), chart)
     if as_json:
         print_json({"channels": found})
     else:
@@ -232,7 +232,7 @@ def response(
     if chart is not None:
         from gainwright.report import response_chart
 
-        draw(response_chart(found, title=file.name), chart)
+        write_chart(response_chart(found, title=file.name), chart)
     if as_json:
         print_json(found)
     else:

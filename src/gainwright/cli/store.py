@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, end, print_json, print_text
+from gainwright.cli.base import Json, app, exit_if_wrong, print_json, print_text
 from gainwright.cli.stored_cases import StorePlace, opened_store
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def check(store: StorePlace = "", as_json: Json = False) -> None:
 
     found = compose().store_maintenance(store).check()
     print_json(found) if as_json else print_text(_check_text(found))
-    end(bool(found.wrong))
+    exit_if_wrong(bool(found.wrong))
 
 
 @group.command(name="import-cases")
@@ -68,7 +68,7 @@ def import_cases(
     as_json: Json = False,
 ) -> None:
     """Import the case files of a folder into the store; a case that is there already stays as it is there."""
-    from gainwright.app.cases.importing import import_cases
+    from gainwright.app.cases.import_export import import_cases
     from gainwright.composition import compose
     from gainwright.errors import CallError
 
@@ -81,7 +81,7 @@ def import_cases(
     else:
         first = f"cases imported: {len(done.added)}; there already: {len(done.same)}"
         print_text("\n".join([first, *done.left_out()]))
-    end(bool(done.differing or done.unreadable))
+    exit_if_wrong(bool(done.differing or done.unreadable))
 
 
 @group.command(name="export-cases")
@@ -92,7 +92,7 @@ def export_cases(
     as_json: Json = False,
 ) -> None:
     """Write the cases of the store into a folder, a file each; another file of the same name stays as it is."""
-    from gainwright.app.cases.importing import export_cases
+    from gainwright.app.cases.import_export import export_cases
     from gainwright.composition import compose
 
     with opened_store(store) as opened:
@@ -102,7 +102,7 @@ def export_cases(
     else:
         first = f"cases exported: {len(done.added)}; there already: {len(done.same)}"
         print_text("\n".join([first, *(f"{name}: there is another file of this name" for name in done.differing)]))
-    end(bool(done.differing))
+    exit_if_wrong(bool(done.differing))
 
 
 def _check_text(found: StoreCheck) -> str:

@@ -40,12 +40,12 @@ def opened_store(place: str, folder: Path | None = None, *, name: str = "") -> I
     ------
     CallError : it can't be opened, or the case `name` in the folder isn't the one of that name in the store.
     """
-    from gainwright.app.cases.importing import import_cases, imported_words
+    from gainwright.app.cases.import_export import import_cases, import_summary
     from gainwright.composition import compose
     from gainwright.errors import CallError
 
     world = compose()
-    with contextlib.closing(world.store(place, on_imported=lambda done: say(imported_words(done)))) as store:
+    with contextlib.closing(world.store(place, on_imported=lambda done: say(import_summary(done)))) as store:
         if folder is not None:
             done = import_cases(world.case_folder(folder), store.cases)
             if name in done.differing:

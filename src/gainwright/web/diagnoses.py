@@ -7,8 +7,8 @@ import logging
 import threading
 from typing import TYPE_CHECKING
 
-from gainwright.app.cases.counting import count_cases
 from gainwright.app.cases.dialogue import Dialogue
+from gainwright.app.cases.tally import count_cases
 from gainwright.errors import GainwrightError
 from gainwright.model import Case
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.app.measuring.watched import LiveRoom
+    from gainwright.app.measuring.live_room import LiveRoom
 
 MOST = 12
 """Measurements that may run at the same time."""

@@ -63,7 +63,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     """
     # several requests with several linear-algebra threads each slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from gainwright.app.cases.importing import imported_words
+    from gainwright.app.cases.import_export import import_summary
     from gainwright.composition import compose
     from gainwright.web.network.access import NetworkAccess
     from gainwright.web.site import Site
@@ -72,7 +72,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     world = compose()
     music = world.music_folders.roots(options.music)
     with contextlib.ExitStack() as opened:
-        store = world.store(options.store or None, on_imported=lambda done: say(imported_words(done)))
+        store = world.store(options.store or None, on_imported=lambda done: say(import_summary(done)))
         site = Site(world, store, network=NetworkAccess(lan=options.lan), where=options.store, music=music)
         opened.callback(site.close)
         loopback = opened.enter_context(listen(LOOPBACK_ADDRESS, options.port))

@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from indicators import with_lamp
 
-from gainwright.app.cases.answer_forms import AnswerForm, answer_form, own_entry
-from gainwright.app.cases.answers import answered as answer_of
-from gainwright.app.cases.answers import marks_of
-from gainwright.app.practice.practising import in_use
+from gainwright.app.cases.answer_forms import AnswerForm, answer_form, entry_from_form
+from gainwright.app.cases.answers import indicator_marks
+from gainwright.app.cases.answers import with_result as answer_of
+from gainwright.app.practice.practice import with_gains_set
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.asking import ask
 from gainwright.diagnose.candidates import Catalogue
@@ -48,13 +48,13 @@ LAMPS = (
 def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) -> None:
     """With one mark, two or more the page takes every way in which they are lit, and refuses a mark that isn't there."""
     text = example_text(name)
-    job = in_use(read_job_text(text if "lamp:" in text else with_lamp(text, marks)).job)
+    job = with_gains_set(read_job_text(text if "lamp:" in text else with_lamp(text, marks)).job)
     rig = SimulatedHiddenRigs().hidden(job, seed=2)
     for node in resolve(job).nodes:
         asked = {"at": str(node), "with": "lamp", "tone": "315 Hz", "level": "0 dBFS"}
         answered = rig.answer(read_entry(asked, job, answered=False))
         text, second = typed({"shows": answered["shows"]}, answer_form(asked, job))
-        known = marks_of(asked, job)
+        known = indicator_marks(asked, job)
         assert read_entry(answer_of(asked, text, second, marks=known), job) == read_entry(answered, job)
     with pytest.raises(CallError, match="names no mark"):
         answer_of(asked, "purple", marks=known)
@@ -63,7 +63,7 @@ def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
     """What a rig shows at each test that can be made, typed or pressed on the page, is the entry that the rig gives."""
-    job = in_use(read_job_text(example_text(name)).job)
+    job = with_gains_set(read_job_text(example_text(name)).job)
     diagnoser = Diagnoser(job)
     rig = SimulatedHiddenRigs().hidden(job, seed=2)
     candidates = Catalogue(job, diagnoser.chain, diagnoser.instruments, ()).all()
@@ -73,14 +73,14 @@ def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
         answered = rig.answer(candidate.entry)
         result = {key: answered[key] for key in RESULTS[kind_of(candidate.entry)] if key in answered}
         text, second = typed(result, answer_form(asked, job))
-        assert read_entry(answer_of(asked, text, second, marks=marks_of(asked, job)), job) == read_entry(
+        assert read_entry(answer_of(asked, text, second, marks=indicator_marks(asked, job)), job) == read_entry(
             answered, job
         ), asked
 
 
 def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
     """Nobody is asked whether it stands as it should where the job doesn't say; where it does, both can be answered."""
-    said = in_use(read_job_text(example_text("one_amplifier")).job)
+    said = with_gains_set(read_job_text(example_text("one_amplifier")).job)
     silent = read_job_text(example_text("one_amplifier").replace("{at: 30 %, ", "{")).job
     asked = {"check": "amp.gain"}
     assert answer_form(asked, said).choices
@@ -105,18 +105,21 @@ def test_own_entry_takes_units_as_they_are_meant() -> None:
     fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "40", "level": "-10", "text": "0,35"}
     meant = {"at": "amp.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.35 V"}
     job = read_job_text(with_lamp(example_text("one_amplifier"))).job
-    assert own_entry(fields, job) == meant
-    assert own_entry(fields | {"second": "2,5"}, job) == meant | {"thd": "2.5 %"}
-    assert own_entry({"kind": "heard", "place": "sub", "text": "Silent"}, job) == {"heard": "sub", "is": "silent"}
+    assert entry_from_form(fields, job) == meant
+    assert entry_from_form(fields | {"second": "2,5"}, job) == meant | {"thd": "2.5 %"}
+    assert entry_from_form({"kind": "heard", "place": "sub", "text": "Silent"}, job) == {"heard": "sub", "is": "silent"}
     lead = {"kind": "check", "place": "lead:head.sub-amp", "with": "meter", "tone": "40"}
-    assert own_entry(lead | {"second": "0,1"}, job) == {"check": "lead:head.sub-amp", "between_conductors": "0.1 ohm"}
-    assert own_entry(lead | {"text": "open"}, job) == {"check": "lead:head.sub-amp", "resistance": "open"}
+    assert entry_from_form(lead | {"second": "0,1"}, job) == {
+        "check": "lead:head.sub-amp",
+        "between_conductors": "0.1 ohm",
+    }
+    assert entry_from_form(lead | {"text": "open"}, job) == {"check": "lead:head.sub-amp", "resistance": "open"}
     lamp = fields | {"with": "lamp", "text": "Signal"}
-    assert own_entry(lamp, job)["shows"] == ["signal"]
+    assert entry_from_form(lamp, job)["shows"] == ["signal"]
 
 
 @pytest.mark.parametrize("fields", [{}, {"kind": "smelt", "text": "x"}, {"kind": "heard", "place": "sub"}])
 def test_own_entry_without_kind_or_result_is_refused(fields: dict[str, str]) -> None:
     """Something without its kind or its result is no entry."""
     with pytest.raises(CallError):
-        own_entry(fields, read_job_text(example_text("one_amplifier")).job)
+        entry_from_form(fields, read_job_text(example_text("one_amplifier")).job)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainwright.app.cases.answers import answered
+from gainwright.app.cases.answers import with_result
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.errors import CallError, GainwrightError, JobError
 from gainwright.jobfile import example_text, read_entry, read_evidence_text, read_job_text
@@ -50,7 +50,7 @@ ASKED: tuple[dict[str, str], ...] = (
 )
 def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
     """The same on every way in; the entry can be meant in the job."""
-    found = answered(entry, typed)
+    found = with_result(entry, typed)
     assert found == entry | result
     read_entry(found, JOB)
 
@@ -73,27 +73,27 @@ def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, resul
 def test_what_says_no_value_is_refused(entry: dict[str, str], typed: str) -> None:
     """It is refused as it is typed, with an example."""
     with pytest.raises(CallError, match="write, for example"):
-        answered(entry, typed)
+        with_result(entry, typed)
 
 
 def test_the_two_fields_of_a_page_are_read_as_one_line_is() -> None:
     """Ohms end to end and between, volts and distortion."""
-    assert answered(LEAD, "0,3", "open") == answered(LEAD, "0.3 open")
-    assert answered(LEAD, "", "0,1") == LEAD | {"between_conductors": "0.1 ohm"}
-    assert answered(LEAD, "4k7", "shorted") == LEAD | {"resistance": "4.7 kohm", "between_conductors": "0 ohm"}
-    assert answered(METER, "1,2", "3,5 %") == answered(METER, "1.2; 3.5 %")
+    assert with_result(LEAD, "0,3", "open") == with_result(LEAD, "0.3 open")
+    assert with_result(LEAD, "", "0,1") == LEAD | {"between_conductors": "0.1 ohm"}
+    assert with_result(LEAD, "4k7", "shorted") == LEAD | {"resistance": "4.7 kohm", "between_conductors": "0 ohm"}
+    assert with_result(METER, "1,2", "3,5 %") == with_result(METER, "1.2; 3.5 %")
     with pytest.raises(CallError):
-        answered(LEAD, "0.3 open", "open")
+        with_result(LEAD, "0.3 open", "open")
 
 
 def test_a_digit_of_another_script_corrects_no_entry() -> None:
     """`correct ²` in the terminal is a sentence, not a crash."""
-    from gainwright.cli.dialogue import talk
+    from gainwright.cli.dialogue import run_dialogue
 
     said: list[str] = []
     dialogue = Dialogue(TEXT, "Red hatchback")
     dialogue.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
-    talk(iter(["correct ² normal", "correct ٣ normal", "quit"]), said.append, dialogue)  # type: ignore[arg-type]
+    run_dialogue(iter(["correct ² normal", "correct ٣ normal", "quit"]), said.append, dialogue)  # type: ignore[arg-type]
     assert [line for line in said if "there is no entry 0" in line] == [
         "That can't be taken: there is no entry 0; there are 1"
     ] * 2
@@ -107,7 +107,7 @@ def test_a_digit_of_another_script_corrects_no_entry() -> None:
 def test_what_is_typed_becomes_an_entry_that_reads_the_same(entry: dict[str, str], text: str, second: str) -> None:
     """Any text is refused by the project's own error, or makes an entry that reads back as itself and answers alike."""
     try:
-        found = answered(entry, text, second)
+        found = with_result(entry, text, second)
         read = read_entry(found, JOB)
     except GainwrightError as error:
         assert str(error)
@@ -116,7 +116,7 @@ def test_what_is_typed_becomes_an_entry_that_reads_the_same(entry: dict[str, str
     assert read_entry(written, JOB) == read
     result = {key: value for key, value in found.items() if key not in entry}
     if len(result) == 1 and "between_conductors" not in result:
-        assert answered(entry, next(iter(result.values()))) == found
+        assert with_result(entry, next(iter(result.values()))) == found
 
 
 def test_evidence_files_are_read_by_the_same_reader() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from gainwright.app.cases.finding import begin_dialogue
+from gainwright.app.cases.diagnosis import begin_dialogue
 from gainwright.app.clock import today
 from gainwright.jobfile import example_text
 

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from gainwright.adapters import FolderCases
 from gainwright.adapters.store import SqlStore, open_store
-from gainwright.app.cases.answers import answered
-from gainwright.app.cases.counting import count_cases
+from gainwright.app.cases.answers import with_result
+from gainwright.app.cases.diagnosis import open_case
 from gainwright.app.cases.dialogue import Dialogue
-from gainwright.app.cases.finding import open_case
-from gainwright.app.cases.importing import export_cases, import_cases, import_old_folder
+from gainwright.app.cases.import_export import export_cases, import_cases, import_old_folder
+from gainwright.app.cases.tally import count_cases
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError, JobError
 from gainwright.jobfile import case_text, example_text, read_case_text, read_entry, read_job_text
@@ -58,7 +58,7 @@ def dialogue() -> Dialogue:
 )
 def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
     """Units may be left out, a comma is a point, words are words."""
-    assert answered(entry, typed) == entry | result
+    assert with_result(entry, typed) == entry | result
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: di
 )
 def test_marks_are_named_as_the_job_names_them(typed: str, lit: object) -> None:
     """Those that are lit with commas between, in any order and case."""
-    assert answered({"at": "amp.out.mono"}, typed, marks=("clip", "red one")) == {"at": "amp.out.mono", "shows": lit}
+    assert with_result({"at": "amp.out.mono"}, typed, marks=("clip", "red one")) == {"at": "amp.out.mono", "shows": lit}
 
 
 def test_a_dialogue_goes_forward_and_back() -> None:
@@ -213,6 +213,6 @@ def test_anything_typed_is_an_answer_or_one_sentence(text: str) -> None:
     """No line breaks the dialogue."""
     for entry in (METER, {"check": "lead:head.sub-amp"}, {"check": "amp.gain"}, {"heard": "sub"}):
         try:
-            read_entry(answered(entry, text), JOB)
+            read_entry(with_result(entry, text), JOB)
         except GainwrightError as error:
             assert str(error)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from gainwright.adapters.calibrations import FileCalibrations
-from gainwright.app.measuring.live import LiveOptions, LiveUpdate, choose_device, live
+from gainwright.app.measuring.live import LiveOptions, LiveUpdate, choose_device, follow_input
 from gainwright.app.ports import Block, InputDevice
 from gainwright.errors import CallError
 from gainwright.metering import LiveMeter
@@ -54,7 +54,7 @@ class MadeUp:
 
 def followed(sound: MadeUp, **options: object) -> list[LiveUpdate]:
     """Return all updates."""
-    return list(live(sound, LiveOptions(device="box (A)", **options), FileCalibrations()))  # type: ignore[arg-type]
+    return list(follow_input(sound, LiveOptions(device="box (A)", **options), FileCalibrations()))  # type: ignore[arg-type]
 
 
 @pytest.fixture(autouse=True)

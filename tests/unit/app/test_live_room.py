@@ -15,9 +15,15 @@ import soundfile
 from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
-from gainwright.app.measuring.kept_recordings import for_handover, mark, plain_name, recordings, take_in
 from gainwright.app.measuring.live import Expectation, LiveOptions, LiveSession
-from gainwright.app.measuring.watched import LiveRoom
+from gainwright.app.measuring.live_room import LiveRoom
+from gainwright.app.measuring.stored_recordings import (
+    handover_recordings,
+    import_recording,
+    list_recordings,
+    mark_recording,
+    shown_name,
+)
 from gainwright.app.ports import Block, InputDevice
 from gainwright.app.store import Store
 from gainwright.errors import CallError, RecordingError
@@ -204,40 +210,40 @@ def wav(*, peak: float = 0.5) -> bytes:
 
 def test_taken_out_is_put_back_until_it_is_swept(store: Store, job: str) -> None:
     """Undo brings it back with its mark; after a week it is gone."""
-    kept = take_in(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
-    mark(store, job, kept.id, "handover")
-    assert for_handover(store, job) == (kept.id,)
-    mark(store, job, kept.id, "remove")
-    assert [k.removed for k in recordings(store, job)] == [True]
-    assert for_handover(store, job) == ()
-    mark(store, job, kept.id, "put_back")
-    assert for_handover(store, job) == (kept.id,)
-    mark(store, job, kept.id, "no_handover")
-    assert for_handover(store, job) == ()
-    mark(store, job, kept.id, "remove")
-    assert len(recordings(store, job, now=datetime.now(UTC) + timedelta(days=6))) == 1
-    assert recordings(store, job, now=datetime.now(UTC) + timedelta(days=8)) == []
+    kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    mark_recording(store, job, kept.id, "handover")
+    assert handover_recordings(store, job) == (kept.id,)
+    mark_recording(store, job, kept.id, "remove")
+    assert [k.removed for k in list_recordings(store, job)] == [True]
+    assert handover_recordings(store, job) == ()
+    mark_recording(store, job, kept.id, "put_back")
+    assert handover_recordings(store, job) == (kept.id,)
+    mark_recording(store, job, kept.id, "no_handover")
+    assert handover_recordings(store, job) == ()
+    mark_recording(store, job, kept.id, "remove")
+    assert len(list_recordings(store, job, now=datetime.now(UTC) + timedelta(days=6))) == 1
+    assert list_recordings(store, job, now=datetime.now(UTC) + timedelta(days=8)) == []
     with pytest.raises(CallError):
         store.recordings.get(kept.id)
 
 
 def test_marks_are_of_the_jobs_own_recordings(store: Store, job: str) -> None:
     """Another job's recording isn't there."""
-    kept = take_in(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
+    kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
     other = store.jobs.add(title="two", text=example_text("one_amplifier")).id
     with pytest.raises(CallError, match="no such recording"):
-        mark(store, other, kept.id, "remove")
+        mark_recording(store, other, kept.id, "remove")
     with pytest.raises(CallError, match="can't be done"):
-        mark(store, job, kept.id, "burn")
+        mark_recording(store, job, kept.id, "burn")
 
 
 def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
     """Refused, and nothing stands in the list."""
     with pytest.raises(RecordingError, match="no sound file"):
-        take_in(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
+        import_recording(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
     with pytest.raises(CallError, match="no such job"):
-        take_in(store, "none", wav(), name="a", files=GuardedSoundFiles())
-    assert recordings(store, job) == []
+        import_recording(store, "none", wav(), name="a", files=GuardedSoundFiles())
+    assert list_recordings(store, job) == []
 
 
 @pytest.mark.parametrize(
@@ -254,4 +260,4 @@ def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
 )
 def test_names_are_one_plain_line(name: str, plain: str) -> None:
     """Control characters, turned writing and lengths go; letters stay."""
-    assert plain_name(name) == plain
+    assert shown_name(name) == plain

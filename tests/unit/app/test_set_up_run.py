@@ -9,8 +9,8 @@ import pytest
 from indicators import with_lamp
 from typed_run import Hand
 
-from gainwright.app.set_up.evidence import column_knee, evidence_of, standing
-from gainwright.app.set_up.run import Run, enter, found_of, run_of, verdict_of
+from gainwright.app.set_up.evidence import column_knee, evidence_of, settings_during
+from gainwright.app.set_up.run import Run, add_entry, entry_value, run_of, verdict_of
 from gainwright.app.store import ConflictError, RunEntry, Store
 from gainwright.composition import Adapters
 from gainwright.diagnose import Diagnoser, tell
@@ -41,7 +41,7 @@ class Bay:
         """Enter something, having seen everything."""
         run = self.run
         seen = run.of(step).seen if seen is None else seen
-        return enter(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
+        return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
 
 
 def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:
@@ -217,11 +217,11 @@ def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
     for state in here.run.steps:
         if state.asked in ("place", "column") and state.step.phase == "source":
             here.enter(state.step.id, "36" if "sub" in state.step.id else "34")
-    amplifier = standing(here.run, here.run.of("amplifier.amp_sub"))
+    amplifier = settings_during(here.run, here.run.of("amplifier.amp_sub"))
     assert amplifier["head.volume"] == "34"
     assert amplifier["desk.sub.low_pass"] == "off"
     assert "desk.woofer.low_pass" not in amplifier
-    verify = standing(here.run, here.run.of("verify.amp_sub.out.mono"), gains={"amp_sub.gain": "33 %"})
+    verify = settings_during(here.run, here.run.of("verify.amp_sub.out.mono"), gains={"amp_sub.gain": "33 %"})
     assert verify["amp_sub.gain"] == "33 %"
     assert "desk.sub.low_pass" not in verify
 
@@ -229,6 +229,6 @@ def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
 def test_too_long_a_text_is_refused(here: Bay) -> None:
     """Nobody types a book into a step."""
     with pytest.raises(CallError, match="over 500"):
-        found_of(here.run, here.run.steps[0], kind="skipped", text="x" * 501)
+        entry_value(here.run, here.run.steps[0], kind="skipped", text="x" * 501)
     with pytest.raises(CallError, match="no step"):
         here.enter("no.such.step", "1")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.answers import answered, marks_of
+from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.errors import CallError
 from gainwright.quantities import decimal, normalise_text
 
@@ -110,7 +110,7 @@ def _of_check(place: str, job: Job) -> AnswerForm:
     return AnswerForm(STANDS, TextField("Or where it stands", *_NUMBERED[what]) if what in _NUMBERED else None)
 
 
-def own_entry(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
+def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
     """Return the entry of an observation that nobody asked for, from the fields of a form.
 
     Parameters
@@ -133,4 +133,4 @@ def own_entry(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
             if said:
                 bare = decimal(said)
                 entry[key] = said if bare is None else f"{bare} {unit}"
-    return answered(entry, fields.get("text", ""), fields.get("second", ""), marks=marks_of(entry, job))
+    return with_result(entry, fields.get("text", ""), fields.get("second", ""), marks=indicator_marks(entry, job))

@@ -32,7 +32,7 @@ _POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": ("ratio", "dB", "-6 dB
 _DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 
 
-def marks_of(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
+def indicator_marks(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
     """Return the marks of the indicator that an entry is read with; none when it is read with anything else."""
     from gainwright.jobfile import instruments
     from gainwright.model import Indicator
@@ -41,7 +41,7 @@ def marks_of(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
     return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
 
 
-def answered(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Sequence[str] = ()) -> dict[str, Any]:
+def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Sequence[str] = ()) -> dict[str, Any]:
     """Return an entry with the result that a person typed for it.
 
     Volts and ohms need no unit, nor do per cent of a gain's travel and decibels of a level. Of an indicator the marks that

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.answers import answered, marks_of
+from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ class Dialogue:
         ------
         CallError, JobError : it is no answer to this test; says what would be.
         """
-        self.add(answered(test.entry, text, marks=marks_of(test.entry, self.diagnoser.job)), test)
+        self.add(with_result(test.entry, text, marks=indicator_marks(test.entry, self.diagnoser.job)), test)
 
     def add(self, mapping: dict[str, Any], test: NextTest | None = None) -> None:
         """Take a whole entry, asked for or not.
@@ -196,7 +196,7 @@ class Dialogue:
         CallError, JobError : there is no such entry, or it is no answer to it.
         """
         bare = self.bare(number)
-        self.replace(number, answered(bare, text, marks=marks_of(bare, self.diagnoser.job)))
+        self.replace(number, with_result(bare, text, marks=indicator_marks(bare, self.diagnoser.job)))
 
     def bare(self, number: int) -> dict[str, Any]:
         """Return an entry without its result; 1 is the first.
@@ -241,7 +241,7 @@ def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in entry.items() if k not in RESULTS.get(kind, ())}
 
 
-def asked_for(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest | None:
+def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest | None:
     """Return the test that asks for an entry, out of those that are told or else of all that can be made; None: there is none."""
     wanted = without_result(entry)
     for test in found.next:

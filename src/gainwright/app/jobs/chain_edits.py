@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.jobs import kept as kept_jobs
+from gainwright.app.jobs import stored_jobs
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -36,7 +36,7 @@ EDITS: tuple[str, ...] = (
 """Names of the changes."""
 
 
-def change(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: str = "") -> StoredJob:
+def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: str = "") -> StoredJob:
     """Keep a new version of a job with its text changed.
 
     Raises
@@ -46,11 +46,11 @@ def change(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: 
     """
     found = store.jobs.get(job)
     if found.revision != seen:
-        raise stale()
-    return kept_jobs.rewrite(store, job, how(found.text), seen=seen, by=by)
+        raise conflict()
+    return stored_jobs.write_job(store, job, how(found.text), seen=seen, by=by)
 
 
-def stale() -> ConflictError:
+def conflict() -> ConflictError:
     """Return the refusal of a change to a job that has changed since it was seen."""
     return ConflictError(
         "somebody else changed this job meanwhile",
@@ -60,7 +60,7 @@ def stale() -> ConflictError:
     )
 
 
-def edit(text: str, what: str, given: Given) -> str:
+def apply_edit(text: str, what: str, given: Given) -> str:
     """Return a job file's text with one of `EDITS` done to it.
 
     Parameters
@@ -120,7 +120,7 @@ def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
     }
 
 
-def fill(text: str, texts: Mapping[str, str]) -> str:
+def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:
     """Return a job file's text with keys as they were typed into forms; an empty text takes a key out.
 
     Parameters

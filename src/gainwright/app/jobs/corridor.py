@@ -140,14 +140,14 @@ def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
     return Control(name, "number", unit, low, high, by, f"{value:.6g}", job_text)
 
 
-def moved(controls: tuple[Control, ...]) -> dict[str, str]:
+def moved_settings(controls: tuple[Control, ...]) -> dict[str, str]:
     """Return the controls that stand elsewhere than the job says, as texts of the job file."""
     return {
         c.name: c.setting if c.kind != "switch" else ("yes" if c.text == "on" else "no") for c in controls if c.moved
     }
 
 
-def answer(job: Job, settings: Mapping[str, str], *, tone_hz: float, level_dbfs: float) -> Levels:
+def solve_corridor(job: Job, settings: Mapping[str, str], *, tone_hz: float, level_dbfs: float) -> Levels:
     """Return the corridor with controls put somewhere.
 
     Raises
@@ -176,7 +176,7 @@ def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
         )
 
 
-def settings_from(sets: Sequence[str]) -> Mapping[str, str]:
+def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
     """Read `NODE.CONTROL=VALUE` texts.
 
     Raises
@@ -199,7 +199,7 @@ def settings_from(sets: Sequence[str]) -> Mapping[str, str]:
     return found
 
 
-def usual_tones(job: Job) -> tuple[tuple[float, float], ...]:
+def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:
     """Return (Hz, dBFS) of the tones that a job is set up with, each once, lowest first."""
     from gainwright.plan.setting_out import SettingOut
 
@@ -207,7 +207,9 @@ def usual_tones(job: Job) -> tuple[tuple[float, float], ...]:
     return tuple(sorted({(end.tone_hz, -end.allowance_db) for end in ends}))
 
 
-def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, seen: int, by: str) -> StoredJob:
+def keep_settings(
+    store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, seen: int, by: str
+) -> StoredJob:
     """Write controls into the job as a new version.
 
     Raises
@@ -215,7 +217,7 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
     CallError, JobError : a value that a control can't take; nothing was written.
     ConflictError : somebody changed the job since.
     """
-    from gainwright.app.jobs.kept import rewrite
+    from gainwright.app.jobs.stored_jobs import write_job
     from gainwright.jobfile import with_settings
     from gainwright.jobfile.controls import key_paths, value_of
     from gainwright.jobfile.editing import set_key
@@ -228,7 +230,7 @@ def keep(store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, 
         path = ("stages", control.split(".")[0], *paths[control])
         text = set_key(text, path, _written(value_of(control, value)))
     try:
-        return rewrite(store, job, text, seen=seen, by=by)
+        return write_job(store, job, text, seen=seen, by=by)
     except GainwrightError as error:
         if error.code == "conflict":
             raise

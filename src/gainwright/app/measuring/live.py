@@ -226,7 +226,7 @@ class LiveSession:
         return self._meter.pictures(channel=channel)
 
 
-def live(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> Iterator[LiveUpdate]:
+def follow_input(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> Iterator[LiveUpdate]:
     """Follow an input, some twelve updates a second, until `seconds` are over or the caller stops.
 
     With `meter_v` the tone that comes in calibrates the device: the meter's reading stands for its level, and is kept for
@@ -237,7 +237,7 @@ def live(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) ->
     CallError : no such device, it can't be opened, options out of their bounds.
     """
     check_options(options)
-    session = session_of(sound, options, calibrations)
+    session = open_session(sound, options, calibrations)
     for block in sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels):
         update = session.push(block)
         if update is not None:
@@ -246,7 +246,7 @@ def live(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) ->
             return
 
 
-def session_of(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> LiveSession:
+def open_session(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> LiveSession:
     """Return a session of one of the system's inputs.
 
     Raises

@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.set_up.bench_run import carry_out
+from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.app.tones import plan_tones
 from gainwright.metering.measurement import Channel, Verdict
 from gainwright.plan.result import Plan
@@ -139,7 +139,7 @@ def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]
 def _set_up(found: Demo, bench: Bench, job: Any) -> None:
     from gainwright.jobfile import instruments
 
-    outcome = carry_out(found.plan, job, bench, instruments(job))
+    outcome = run_on_bench(found.plan, job, bench, instruments(job))
     for step in found.plan.steps:
         if step.phase == "amplifier" and step.expect is not None:
             reads = outcome.readings[step.id]

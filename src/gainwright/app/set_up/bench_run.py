@@ -23,7 +23,7 @@ _KNEE_SHARE = 0.93
 
 
 @dataclass(slots=True)
-class Outcome:
+class BenchOutcome:
     """What was found on the way.
 
     Attributes
@@ -40,13 +40,13 @@ class Outcome:
     volume_lowered: bool = False
 
 
-def carry_out(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument]) -> Outcome:
+def run_on_bench(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument]) -> BenchOutcome:
     """Follow every step that sets, turns or reads something; return what was found.
 
     Where an amplifier is above its target even at its lowest gain, the volume comes down instead, and the amplifiers that
     were already set are set again.
     """
-    outcome = Outcome()
+    outcome = BenchOutcome()
     amplifiers = [step for step in plan.steps if step.phase == "amplifier"]
     for step in plan.steps:
         _carry_out_one(step, plan, job, bench, instruments, outcome)
@@ -59,7 +59,7 @@ def carry_out(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrum
 
 
 def _carry_out_one(
-    step: Step, plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+    step: Step, plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: BenchOutcome
 ) -> None:
     bench.disconnect(step.speakers_off)
     for control, text in step.sets.items():
@@ -83,7 +83,7 @@ def _standing(plan: Plan, control: str) -> str:
     return next((s.sets[control] for s in plan.steps if s.phase == "controls" and control in s.sets), "0 dB")
 
 
-def _stand_at_limit(bench: Bench, outcome: Outcome) -> None:
+def _stand_at_limit(bench: Bench, outcome: BenchOutcome) -> None:
     for head, limits in outcome.clean_limits.items():
         if outcome.places.get(f"{head}.volume") != min(limits):
             outcome.places[f"{head}.volume"] = min(limits)
@@ -91,7 +91,7 @@ def _stand_at_limit(bench: Bench, outcome: Outcome) -> None:
 
 
 def _raise_to_last_clean(
-    step: Step, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+    step: Step, job: Job, bench: Bench, instruments: dict[str, Instrument], outcome: BenchOutcome
 ) -> None:
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
     control = step.adjust.control
@@ -143,7 +143,7 @@ def _knee_by_meter(step: Step, bench: Bench, control: str, steps: int) -> float:
 
 
 def _raise_to_voltage(
-    step: Step, plan: Plan, bench: Bench, instruments: dict[str, Instrument], outcome: Outcome
+    step: Step, plan: Plan, bench: Bench, instruments: dict[str, Instrument], outcome: BenchOutcome
 ) -> None:
     """Raise a gain until the reading is reached or distortion shows, and stay just below."""
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
@@ -170,7 +170,7 @@ def _raise_to_voltage(
     outcome.places[control] = low
 
 
-def _lower_volume(bench: Bench, outcome: Outcome) -> bool:
+def _lower_volume(bench: Bench, outcome: BenchOutcome) -> bool:
     """Take one step off the highest clean volume of every source; whether that was possible."""
     lowered = False
     for limits in outcome.clean_limits.values():

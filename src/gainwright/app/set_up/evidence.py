@@ -18,7 +18,7 @@ LEAST_SHARE = 0.05
 """A source that gives less than this of what is said isn't weak, it is broken: no gain is told from it."""
 
 
-def standing(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
+def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
     """Return the controls that stand elsewhere than the job says while a step is read, control -> text of the job file.
 
     A control that a skipped step should have moved stands as the job says; the volume, once its clean limit is found,
@@ -98,7 +98,7 @@ def _number(value: dict[str, Any], unit: str) -> str:
 
 def _played(run: Run, state: StepState, gains: dict[str, str], **moved: str) -> dict[str, Any]:
     step = state.step
-    stand = {**standing(run, state, gains=gains), **moved}
+    stand = {**settings_during(run, state, gains=gains), **moved}
     return {
         "at": step.measure_at,
         "with": step.instrument,
@@ -150,7 +150,7 @@ def _gain_that_gives(run: Run, state: StepState, chain: Chain, volts: float, gai
     assert step.adjust is not None  # noqa: S101  its gain was turned
     share = _share_of_what_is_said(run, state, chain)
     places = np.linspace(0, 1, GAIN_PLACES)
-    stand = standing(run, state, gains=gains)
+    stand = settings_during(run, state, gains=gains)
     shown = _solved(state, chain, stand, {step.adjust.control: places}, more_db=20 * math.log10(share))
     near = int(np.argmin(np.abs(np.log(np.maximum(shown, 1e-9) / max(volts, 1e-9)))))
     return f"{100 * places[near]:.4g} %"
@@ -171,7 +171,7 @@ def _share_of_what_is_said(run: Run, state: StepState, chain: Chain) -> float:
         under = [(s, v) for s, v in source.rows if v and source.state == "done" and s <= float(source.value["value"])]
         if under:
             place, volts = under[-1]
-            shown = _solved(source, chain, standing(run, source), {adjust.control: place})
+            shown = _solved(source, chain, settings_during(run, source), {adjust.control: place})
             return float(np.clip(volts / shown[0], LEAST_SHARE, 1 / LEAST_SHARE)) if shown[0] > 0 else 1.0
     return 1.0
 

@@ -150,7 +150,7 @@ def run_of(plan: Plan, entries: Sequence[RunEntry], instruments: dict[str, Instr
         by_step.setdefault(entry.step, []).append(entry)
     steps = tuple(
         replace(
-            _state(step, number, asked_of(step, instruments), by_step.pop(step.id, [])),
+            _state(step, number, answer_kind(step, instruments), by_step.pop(step.id, [])),
             marks=_marks(instruments.get(step.instrument)),
         )
         for number, step in enumerate(plan.steps, start=1)
@@ -165,7 +165,7 @@ def _marks(instrument: Instrument | None) -> tuple[str, ...]:
     return tuple(instrument.marks) if isinstance(instrument, Indicator) else ()
 
 
-def asked_of(step: Step, instruments: dict[str, Instrument]) -> AnswerKind | None:
+def answer_kind(step: Step, instruments: dict[str, Instrument]) -> AnswerKind | None:
     """Return what is read at a step, None when there is nothing to read."""
     expect = step.expect
     if expect is None:
@@ -205,7 +205,7 @@ def _state(step: Step, number: int, asked: AnswerKind | None, history: list[RunE
 # ---- what a person enters ----------------------------------------------------------------------------------------
 
 
-def enter(
+def add_entry(
     store: Store,
     job: str,
     run: Run,
@@ -231,7 +231,7 @@ def enter(
     ConflictError : somebody said something else of it since `seen`; nothing was written.
     """
     state = run.of(step)
-    value = found_of(run, state, kind=kind, text=text, expect=expect)
+    value = entry_value(run, state, kind=kind, text=text, expect=expect)
     try:
         return store.runs.add(job, step=step, kind=kind, text=text.strip(), value=value, by=by, seen=seen)
     except ConflictError:
@@ -242,7 +242,9 @@ def enter(
         raise
 
 
-def found_of(run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None) -> dict[str, Any]:
+def entry_value(
+    run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None
+) -> dict[str, Any]:
     """Return what is kept beside what was typed: the value in SI, what was expected, the verdict.
 
     Raises
@@ -278,7 +280,7 @@ def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None)
     if read.lit is not None:
         return {"lit": list(read.lit), "verdict": _as_expected(read.lit, expect), "quantity": "marks"}
     if state.asked in ("column", "place"):
-        expect = place_expected(run, state)
+        expect = expected_place(run, state)
         found |= {"quantity": "step", "verdict": "fits" if expect is None else verdict_of(read.value, expect)}
         if state.step.adjust is not None and found["verdict"] == "high":
             # the lowest of several is expected: one of them may well be higher
@@ -307,7 +309,7 @@ def verdict_of(value: float, expect: Expect) -> Verdict:
     return "low" if value < expect.low - slack else "high" if value > expect.high + slack else "fits"
 
 
-def place_expected(run: Run, state: StepState) -> Expect | None:
+def expected_place(run: Run, state: StepState) -> Expect | None:
     """Return what is expected where a step of the volume is looked for."""
     if state.step.expect is not None and state.step.expect.quantity == "step":
         return state.step.expect

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
-from gainwright.app.cases import kept as kept_cases
+from gainwright.app.cases import stored_cases
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
@@ -144,8 +144,8 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     """Begin a case about a job, with what is known already."""
     job = site.store.jobs.get(new.job)
-    name = new.name or kept_cases.suggested_name(site.store, job.title, on=today())
-    return _whole(kept_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
+    name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
+    return _whole(stored_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
 
 
 @router.get("/tally")

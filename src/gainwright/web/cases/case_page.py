@@ -6,9 +6,9 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases import kept as kept_cases
+from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import answer_form
-from gainwright.app.cases.dialogue import asked_for, without_result
+from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import GainwrightError
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
@@ -70,7 +70,7 @@ def case_page(
     dialogue = dialogue_of(site, kept.case)
     found = diagnosis_of(site.models, dialogue)
     job = dialogue.diagnoser.job
-    about = kept_cases.job_of(site.store, name)
+    about = stored_cases.job_of(site.store, name)
     tests = list(found.next[:OTHERS])
     if error is not None and said.entry and not conflict:
         tests = _with_the_one_that_was_answered(dialogue, found, said)
@@ -110,7 +110,7 @@ def case_page(
 def _with_the_one_that_was_answered(dialogue: Dialogue, found: Diagnosis, said: Said) -> list[Any]:
     try:
         entry = json.loads(said.entry)
-        test = asked_for(dialogue, found, entry)
+        test = find_test(dialogue, found, entry)
     except (ValueError, AttributeError, RecursionError):
         return list(found.next[:OTHERS])
     first = [] if test is None else [test]

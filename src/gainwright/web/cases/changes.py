@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from gainwright.app.cases import kept as kept_cases
-from gainwright.app.cases.answers import answered, marks_of
-from gainwright.app.cases.dialogue import asked_for
+from gainwright.app.cases import stored_cases
+from gainwright.app.cases.answers import indicator_marks, with_result
+from gainwright.app.cases.dialogue import find_test
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -67,15 +67,15 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     ConflictError, CallError, JobError : see `change`.
     """
     kept = site.store.cases.get(name)
-    said = answered(entry, text, second, marks=marks_of(entry, site.models.job(kept.case.job)))
+    said = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and said in [dict(e) for e in kept.case.evidence]:
         return kept
-    return change(site, name, seen=seen, do=lambda d, found: d.add(said, asked_for(d, found, entry)))
+    return change(site, name, seen=seen, do=lambda d, found: d.add(said, find_test(d, found, entry)))
 
 
 def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Take a whole entry, asked for or not."""
-    return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), asked_for(d, found, entry)))
+    return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), find_test(d, found, entry)))
 
 
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
@@ -93,7 +93,7 @@ def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) ->
 
 
 def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
-    test = asked_for(dialogue, found, entry)
+    test = find_test(dialogue, found, entry)
     if test is None:
         raise CallError("this test can't be made here now", code="unknown_test", remedy="take the one that is asked")
     return test
@@ -113,7 +113,7 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
         bare = dialogue.bare(number)
-        dialogue.replace(number, answered(bare, text, second, marks=marks_of(bare, dialogue.diagnoser.job)))
+        dialogue.replace(number, with_result(bare, text, second, marks=indicator_marks(bare, dialogue.diagnoser.job)))
 
     return change(site, name, seen=seen, do=do)
 
@@ -121,7 +121,7 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
 def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     """Take the job as it stands now; what was found stays. JobError: an entry can't be meant in it any more."""
     kept = opened(site, name, seen=seen)
-    job = kept_cases.job_of(site.store, name)
+    job = stored_cases.job_of(site.store, name)
     if job is None:
         raise CallError("this case belongs to no job that is kept here", code="no_such_job")
     case = kept.case.model_copy(update={"job": job.text})

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from gainwright.app.cases import kept as kept_cases
+from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import HEARD
 from gainwright.app.clock import today
 from gainwright.errors import GainwrightError
@@ -53,8 +53,8 @@ def _fault(
         status=200 if error is None else status_of(error),
         job=stored,
         here="fault",
-        cases=kept_cases.cases_of(site.store, job),
-        called=name or kept_cases.suggested_name(site.store, stored.title, on=today()),
+        cases=stored_cases.cases_of(site.store, job),
+        called=name or stored_cases.suggested_name(site.store, stored.title, on=today()),
         titled=title or stored.title,
         speakers=[n for n, stage in read.stages.items() if isinstance(stage, Speaker)],
         heard=HEARD,
@@ -77,7 +77,7 @@ def begin(request: Request, site: CurrentSite, job: str, said: Fields) -> Respon
         ]
         read = evidence_of_run(site, stored) if readings else []
         name, title = said.get("name", ""), said.get("title", "")
-        kept = kept_cases.begin_case(site.store, stored, name=name, title=title, entries=[*read, *heard])
+        kept = stored_cases.begin_case(site.store, stored, name=name, title=title, entries=[*read, *heard])
     except GainwrightError as error:
         name, title = said.get("name", "")[:80], said.get("title", "")[:300]
         return _fault(request, site, job, readings=readings, name=name, title=title, error=error)

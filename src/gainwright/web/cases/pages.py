@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
-from gainwright.app.cases.answer_forms import own_entry
+from gainwright.app.cases.answer_forms import entry_from_form
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web import diagnoses
@@ -135,7 +135,7 @@ def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Respons
 
     def do() -> StoredCase:
         seen, job = seen_of(said), site.models.job(site.store.cases.get(name).case.job)
-        return case_work.add(site, name, seen=seen, entry=own_entry(said, job))
+        return case_work.add(site, name, seen=seen, entry=entry_from_form(said, job))
 
     return _done(request, site, name, kept, do)
 

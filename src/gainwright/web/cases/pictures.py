@@ -37,7 +37,7 @@ def tally(site: Site) -> Response:
 
 def customer(site: Site, name: str, suffix: str) -> Response:
     """Return a case's page for the customer, as HTML to be looked at or as PDF to be sent."""
-    from gainwright.app.papers.of_job import MEDIA_TYPES
+    from gainwright.app.papers.job_papers import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
     from gainwright.report import customer_paper
     from gainwright.web.content_policy import frame_policy

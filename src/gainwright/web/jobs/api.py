@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from gainwright.app.jobs import kept as kept_jobs
+from gainwright.app.jobs import stored_jobs
 from gainwright.app.store import Shelf
 from gainwright.web.site import Actor, CurrentSite
 from gainwright.web.work_api import attachment
@@ -89,8 +89,8 @@ def list_jobs(
 def new_job(site: CurrentSite, new: NewJob) -> JobWhole:
     """Keep a new job."""
     if new.text:
-        return whole(kept_jobs.keep(site.store, new.text))
-    return whole(kept_jobs.begin(site.store, like=new.like or "two_way_and_sub"))
+        return whole(stored_jobs.add_job(site.store, new.text))
+    return whole(stored_jobs.create_job(site.store, like=new.like or "two_way_and_sub"))
 
 
 @router.get("/{job}")
@@ -102,7 +102,7 @@ def get_job(site: CurrentSite, job: str) -> JobWhole:
 @router.put("/{job}/text")
 def write_job(site: CurrentSite, actor: Actor, job: str, new: NewText) -> JobWhole:
     """Keep a new version; 409 when somebody else changed it since `seen`."""
-    return whole(kept_jobs.rewrite(site.store, job, new.text, seen=new.seen, by=actor))
+    return whole(stored_jobs.write_job(site.store, job, new.text, seen=new.seen, by=actor))
 
 
 @router.post("/{job}/undo")
@@ -120,7 +120,7 @@ def redo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
 @router.post("/{job}/double", status_code=201)
 def double(site: CurrentSite, job: str) -> JobWhole:
     """Keep a copy."""
-    return whole(kept_jobs.double(site.store, job))
+    return whole(stored_jobs.copy_job(site.store, job))
 
 
 @router.put("/{job}/shelf")
@@ -133,4 +133,4 @@ def put(site: CurrentSite, job: str, place: Place) -> JobShown:
 def job_file(site: CurrentSite, job: str) -> Response:
     """Return the job file as it was written, comments and all."""
     found = site.store.jobs.get(job)
-    return attachment(found.text.encode(), name=kept_jobs.file_name(found.title), media_type="application/yaml")
+    return attachment(found.text.encode(), name=stored_jobs.job_file_name(found.title), media_type="application/yaml")

@@ -159,7 +159,9 @@ def get_findings(site: CurrentSite, job: str) -> tuple[Finding, ...]:
 @router.put("/keys")
 def put_keys(site: CurrentSite, actor: Actor, job: str, keys: Keys) -> JobWhole:
     """Put keys to what was typed: all of them, or none. 409 when somebody else changed the job since `seen`."""
-    how = chain_edits.change(site.store, job, lambda text: chain_edits.fill(text, keys.texts), seen=keys.seen, by=actor)
+    how = chain_edits.change_job(
+        site.store, job, lambda text: chain_edits.fill_in_fields(text, keys.texts), seen=keys.seen, by=actor
+    )
     return whole(how)
 
 
@@ -167,7 +169,7 @@ def put_keys(site: CurrentSite, actor: Actor, job: str, keys: Keys) -> JobWhole:
 def post_edit(site: CurrentSite, actor: Actor, job: str, edit: Edit) -> JobWhole:
     """Make one change to the chain, or refuse it with the reason. 409 when somebody else changed the job since `seen`."""
     given = edit.model_dump(exclude={"seen", "what"})
-    done = chain_edits.change(
-        site.store, job, lambda text: chain_edits.edit(text, edit.what, given), seen=edit.seen, by=actor
+    done = chain_edits.change_job(
+        site.store, job, lambda text: chain_edits.apply_edit(text, edit.what, given), seen=edit.seen, by=actor
     )
     return whole(done)

@@ -79,10 +79,10 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
     if what == "move" and given.get("way"):
         given["place"] = given["way"]
     try:
-        chain_edits.change(
+        chain_edits.change_job(
             site.store,
             job,
-            lambda text: chain_edits.edit(text, what, _given(given)),
+            lambda text: chain_edits.apply_edit(text, what, _given(given)),
             seen=seen_of(given),
             by=actor,
         )

@@ -193,7 +193,9 @@ def _fill(
         seen = seen_of(given)
         if not texts and site.store.jobs.get(job).revision == seen:
             return go_to(address_of(job, section, name))
-        chain_edits.change(site.store, job, lambda text: chain_edits.fill(text, texts), seen=seen, by=actor)
+        chain_edits.change_job(
+            site.store, job, lambda text: chain_edits.fill_in_fields(text, texts), seen=seen, by=actor
+        )
     except GainwrightError as error:
         stored = site.store.jobs.get(job)
         return show_form(request, site, stored, section, name, given=given, error=error)

@@ -91,7 +91,7 @@ def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Se
         if "save" not in given:
             return _shown(request, stored, typed, seen=seen, fine=True)
         kept = typed.replace("\n", "\r\n") if "\r\n" in stored.text else typed
-        chain_edits.change(site.store, job, lambda _old: kept, seen=seen, by=actor)
+        chain_edits.change_job(site.store, job, lambda _old: kept, seen=seen, by=actor)
     except GainwrightError as error:
         return _shown(request, site.store.jobs.get(job), typed, seen=seen, error=error)
     return go_to(f"/jobs/{job}/chain/text")

@@ -39,7 +39,7 @@ def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:
-    usual = site.models.kept("usual tones", text, lambda: corridor.usual_tones(site.models.job(text)))
+    usual = site.models.kept("usual tones", text, lambda: corridor.set_up_tones(site.models.job(text)))
     hz, dbfs = usual[0] if usual else (1000.0, 0.0)
     found = []
     for name, unit, value in (("tone", "Hz", hz), ("level", "dBFS", dbfs)):
@@ -61,7 +61,7 @@ def _show(
     try:
         tone = _tone(site, stored.text, fields)
         controls = corridor.controls_of(read, typed)
-        levels = corridor.answer(read, corridor.moved(controls), tone_hz=tone[0], level_dbfs=tone[1])
+        levels = corridor.solve_corridor(read, corridor.moved_settings(controls), tone_hz=tone[0], level_dbfs=tone[1])
     except GainwrightError as found:
         error = error or found
         controls = corridor.controls_of(read, {})
@@ -76,7 +76,7 @@ def _show(
         "typed": typed,
         "tone": tone,
         "fields": fields,
-        "usual": site.models.kept("usual tones", stored.text, lambda: corridor.usual_tones(read)),
+        "usual": site.models.kept("usual tones", stored.text, lambda: corridor.set_up_tones(read)),
         "levels": levels,
         "chart": chart,
         "passages": drawn,
@@ -104,8 +104,8 @@ def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fi
     read = site.models.read(stored.text)
     seen = seen_of(fields)
     try:
-        settings = corridor.moved(corridor.controls_of(read.job, _typed(fields)))
-        kept = corridor.keep(site.store, job, read, settings, seen=seen, by=actor)
+        settings = corridor.moved_settings(corridor.controls_of(read.job, _typed(fields)))
+        kept = corridor.keep_settings(site.store, job, read, settings, seen=seen, by=actor)
     except GainwrightError as error:
         return _show(request, site, job, fields, error=error)
     rest = {k: str(fields[k]) for k in ("tone", "level", "path") if fields.get(k)}

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.jobs import kept as kept_jobs
-from gainwright.app.measuring.kept_recordings import recordings
+from gainwright.app.jobs import stored_jobs
+from gainwright.app.measuring.stored_recordings import list_recordings
 from gainwright.app.store import Shelf
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
@@ -74,14 +74,14 @@ def _list(
 @router.post("/jobs/new")
 def new(site: CurrentSite, like: Annotated[str, Form(max_length=80)]) -> Response:
     """Begin a job like an example."""
-    return go_to(f"/jobs/{kept_jobs.begin(site.store, like=like).id}")
+    return go_to(f"/jobs/{stored_jobs.create_job(site.store, like=like).id}")
 
 
 @router.post("/jobs/upload")
 def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
     """Take in a job file; a mistake in it is told with its place, and nothing is kept."""
     try:
-        job = kept_jobs.take_in(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
+        job = stored_jobs.import_job(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
     except GainwrightError as error:
         return _list(request, site, error=error)
     return go_to(f"/jobs/{job.id}")
@@ -90,7 +90,7 @@ def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
 @router.post("/jobs/{job}/double")
 def double(site: CurrentSite, job: str) -> Response:
     """Keep a copy and go there."""
-    return go_to(f"/jobs/{kept_jobs.double(site.store, job).id}")
+    return go_to(f"/jobs/{stored_jobs.copy_job(site.store, job).id}")
 
 
 @router.post("/jobs/{job}/put")
@@ -105,7 +105,7 @@ def overview(request: Request, site: CurrentSite, job: str) -> Response:
     """Show one job: what is to be done, what it says of itself, where its parts are."""
     stored = site.store.jobs.get(job)
     entries = site.store.runs.entries(job)
-    kept = [k for k in recordings(site.store, job) if not k.removed]
+    kept = [k for k in list_recordings(site.store, job) if not k.removed]
     try:
         drawn = chain_view.drawn(site, stored.text, stored.title)
     except GainwrightError:  # a file of an older version, that can't be read any more, is mended on the chain's page

@@ -26,7 +26,7 @@ from gainwright.web.site import CurrentSite, device_of, of_request
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Iterator, Mapping
 
-    from gainwright.app.measuring.watched import LiveRoom, Message
+    from gainwright.app.measuring.live_room import LiveRoom, Message
     from gainwright.app.ports import Block
     from gainwright.web.site import Site
 
@@ -253,9 +253,9 @@ async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
             for message in await loop.run_in_executor(thread, _next, source, room):
                 yield _event(message)
     except GainwrightError as error:
-        from gainwright.app.measuring.watched import trouble
+        from gainwright.app.measuring.live_room import error_message
 
-        yield _event(trouble(error))
+        yield _event(error_message(error))
     finally:
         site.measurements.remove(name)
         thread.shutdown(wait=False)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.measuring.kept_recordings import mark, recordings, take_in
+from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
 from gainwright.web.errors import status_of
 from gainwright.web.measuring.recordings_api import What
@@ -90,7 +90,7 @@ def _live(
             inputs = site.world.sound.devices()
         except GainwrightError as found:
             deaf = found
-    shown = [] if job is None else recordings(site.store, job.id)
+    shown = [] if job is None else list_recordings(site.store, job.id)
     return page(
         request,
         "live.html",
@@ -131,7 +131,7 @@ def _verdict(measured: Any) -> str:
 def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> Response:
     """Take in a sound file; one that can't be read is told of, and nothing is kept."""
     try:
-        take_in(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+        import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
     except GainwrightError as error:
         return _live(request, site, site.store.jobs.get(job), source="here", error=error)
     return go_to(f"/jobs/{job}/live#recordings")
@@ -140,5 +140,5 @@ def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> R
 @router.post("/jobs/{job}/recordings/{recording}")
 def change(site: CurrentSite, job: str, recording: str, what: Annotated[What, Form()]) -> Response:
     """Take a recording out, put it back, use it for the handover or leave it out there."""
-    mark(site.store, job, recording, what)
+    mark_recording(site.store, job, recording, what)
     return go_to(f"/jobs/{job}/live#recordings")

@@ -9,8 +9,9 @@ from fastapi import APIRouter, UploadFile
 from pydantic import BaseModel
 from starlette.responses import Response
 
-from gainwright.app.measuring.kept_recordings import Kept, mark, recordings, take_in
-from gainwright.app.measuring.kept_result import KeptMeasurement
+from gainwright.app.measuring import stored_recordings
+from gainwright.app.measuring.stored_recordings import ListedRecording, import_recording
+from gainwright.app.measuring.stored_result import StoredMeasurement
 from gainwright.errors import CallError
 from gainwright.results import from_json
 from gainwright.web.site import CurrentSite
@@ -29,7 +30,7 @@ class RecordingShown(BaseModel):
     name: str
     size: int
     at: datetime
-    measured: KeptMeasurement
+    measured: StoredMeasurement
     handover: bool
     removed: bool
 
@@ -40,11 +41,11 @@ class Mark(BaseModel):
     what: What
 
 
-def _shown(kept: Kept) -> RecordingShown:
+def _shown(kept: ListedRecording) -> RecordingShown:
     plain = {name: getattr(kept.recording, name) for name in ("id", "name", "size", "at")}
     return RecordingShown(
         **plain,
-        measured=from_json(KeptMeasurement, dict(kept.recording.measured)),
+        measured=from_json(StoredMeasurement, dict(kept.recording.measured)),
         handover=kept.handover,
         removed=kept.removed,
     )
@@ -54,20 +55,20 @@ def _shown(kept: Kept) -> RecordingShown:
 def list_recordings(site: CurrentSite, job: str) -> list[RecordingShown]:
     """Return a job's recordings, newest first."""
     site.store.jobs.get(job)
-    return [_shown(kept) for kept in recordings(site.store, job)]
+    return [_shown(kept) for kept in stored_recordings.list_recordings(site.store, job)]
 
 
 @router.post("", status_code=201)
 def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingShown:
     """Take in a sound file, measure it and keep it with the job as a WAV file of 32-bit floats."""
-    found = take_in(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
-    return _shown(Kept(found, handover=False, removed=False))
+    found = import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+    return _shown(ListedRecording(found, handover=False, removed=False))
 
 
 @router.post("/{recording}/marks", status_code=204)
 def mark_recording(site: CurrentSite, job: str, recording: str, asked: Mark) -> None:
     """Put a recording on the handover or leave it out, take it out of the job or put it back."""
-    mark(site.store, job, recording, asked.what)
+    stored_recordings.mark_recording(site.store, job, recording, asked.what)
 
 
 @router.get("/{recording}/file", response_class=Response)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.app.measuring.live import Expectation
-    from gainwright.app.measuring.watched import LiveRoom
+    from gainwright.app.measuring.live_room import LiveRoom
     from gainwright.web.site import Site
 
 RATES_HZ = (8_000, 192_000)
@@ -29,15 +29,15 @@ def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> Liv
     ------
     CallError : something of it can't be.
     """
-    from gainwright.app.measuring.kept_recordings import plain_name
     from gainwright.app.measuring.live import LiveOptions, LiveSession
-    from gainwright.app.measuring.watched import LiveRoom, whole
+    from gainwright.app.measuring.live_room import LiveRoom, read_whole
+    from gainwright.app.measuring.stored_recordings import shown_name
     from gainwright.app.ports import InputDevice
 
-    rate_hz = whole(hello.get("rate_hz"), "rate", *RATES_HZ)
-    channels = whole(hello.get("channels"), "channels", 1, MOST_CHANNELS)
-    label = plain_name(str(hello.get("device", "")))[:LONGEST_LABEL] or "input"
-    gain = plain_name(str(hello.get("gain", "")))
+    rate_hz = read_whole(hello.get("rate_hz"), "rate", *RATES_HZ)
+    channels = read_whole(hello.get("channels"), "channels", 1, MOST_CHANNELS)
+    label = shown_name(str(hello.get("device", "")))[:LONGEST_LABEL] or "input"
+    gain = shown_name(str(hello.get("gain", "")))
     processing = hello.get("processing") or []
     if not isinstance(processing, list) or len(processing) > 8:
         raise CallError("what is told of the browser's processing can't be read", code="bad_call")
@@ -47,7 +47,7 @@ def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> Liv
     device = InputDevice(label, f"browser on {actor}", channels, rate_hz)
     options = LiveOptions(channels=channels, rate_hz=rate_hz, gain=gain, expect_hz=tone_hz)
     session = LiveSession(device, options, site.world.calibrations, rate_hz=rate_hz, channels=channels)
-    told = tuple(plain_name(str(p)) for p in processing)
+    told = tuple(shown_name(str(p)) for p in processing)
     return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected, processing=told)
 
 
@@ -58,12 +58,12 @@ def server_measurement(site: Site, *, device: str, channels: int, gain: str, job
     ------
     CallError : there is no such input, or no sound at all.
     """
-    from gainwright.app.measuring.live import LiveOptions, session_of
-    from gainwright.app.measuring.watched import LiveRoom
+    from gainwright.app.measuring.live import LiveOptions, open_session
+    from gainwright.app.measuring.live_room import LiveRoom
 
     expected, tone_hz = expected_of(site, job, step)
     options = LiveOptions(device=device, channels=channels, gain=gain, expect_hz=tone_hz)
-    session = session_of(site.world.sound, options, site.world.calibrations)
+    session = open_session(site.world.sound, options, site.world.calibrations)
     return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected)
 
 

@@ -131,14 +131,14 @@ def write(
     request: Request, site: CurrentSite, actor: Actor, music: str, seen: Annotated[int, Form(ge=0, le=2**31)]
 ) -> Response:
     """Put what is recommended into the job, as a new version of it."""
-    from gainwright.app.jobs.kept import rewrite
+    from gainwright.app.jobs.stored_jobs import write_job
     from gainwright.app.music.allowances import with_allowances
 
     kept = music_scanning.result(site, music)
     try:
         job = site.store.jobs.get(kept.job_id)
         text = with_allowances(job.text, kept.found.recommended_db)
-        rewrite(site.store, job.id, text, seen=seen, by=actor)
+        write_job(site.store, job.id, text, seen=seen, by=actor)
     except GainwrightError as error:
         return _found(request, site, music, error)
     return go_to(f"/music/{music}")

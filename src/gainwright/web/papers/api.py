@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest
+from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest
 from gainwright.web.background import WorkProgress
 from gainwright.web.papers import making as papers_making
 from gainwright.web.site import CurrentSite

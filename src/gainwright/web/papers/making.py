@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.app.jobs.kept import file_name
-from gainwright.app.papers.of_job import MEDIA_TYPES, PaperRequest, job_paper
+from gainwright.app.jobs.stored_jobs import job_file_name
+from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.set_up.learning import evidence_of_run
@@ -48,7 +48,7 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     content = paper_bytes(
         paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
     )
-    return content, file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
+    return content, job_file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
 
 
 def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:

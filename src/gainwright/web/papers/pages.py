@@ -8,9 +8,9 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from starlette.responses import HTMLResponse, Response
 
-from gainwright.app.cases.kept import cases_of
+from gainwright.app.cases.stored_cases import cases_of
 from gainwright.app.clock import today
-from gainwright.app.papers.of_job import PaperRequest
+from gainwright.app.papers.job_papers import PaperRequest
 from gainwright.errors import GainwrightError
 from gainwright.web.content_policy import frame_policy
 from gainwright.web.errors import status_of

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
-from gainwright.app.practice import kept as practices
+from gainwright.app.practice import stored_practices as practices
 from gainwright.web.practice import work as practice_work
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
-    from gainwright.app.practice.kept import StoredPractice, Tried
+    from gainwright.app.practice.stored_practices import PracticeAttempt, StoredPractice
 
 router = APIRouter(prefix="/api/practices", tags=["practices"])
 Short = Annotated[str, Field(max_length=200)]
@@ -75,7 +75,7 @@ class TestShown(BaseModel):
     minutes: float
 
 
-def _tried(tried: tuple[Tried, ...]) -> list[TriedShown]:
+def _tried(tried: tuple[PracticeAttempt, ...]) -> list[TriedShown]:
     return [TriedShown(name=t.name, ask=t.ask, minutes=t.minutes, found=t.found, right=t.right) for t in tried]
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
-from gainwright.app.practice import kept as practices
+from gainwright.app.practice import stored_practices as practices
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import stages_at
@@ -20,8 +20,8 @@ from gainwright.web.site import CurrentSite
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.practice.kept import StoredPractice
-    from gainwright.app.practice.practising import Practice
+    from gainwright.app.practice.practice import Practice
+    from gainwright.app.practice.stored_practices import StoredPractice
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING
 
-from gainwright.app.practice import kept as practices
-from gainwright.app.practice.practising import MOST_STEPS, best_path
+from gainwright.app.practice import stored_practices as practices
+from gainwright.app.practice.practice import MOST_STEPS, best_path
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.app.practice.kept import StoredPractice
-    from gainwright.app.practice.practising import Practice
+    from gainwright.app.practice.practice import Practice
+    from gainwright.app.practice.stored_practices import StoredPractice
     from gainwright.diagnose import Diagnoser
     from gainwright.web.background import Work
     from gainwright.web.site import Site
@@ -110,6 +110,6 @@ def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
             on_step=lambda step: work.tell(step / MOST_STEPS, f"after {step} tests"),
         )
         with _turns:
-            practices.with_short_way(site.store, kept.id, found)
+            practices.keep_short_way(site.store, kept.id, found)
 
     return do

@@ -10,8 +10,8 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
-from gainwright.app.jobs.corridor import settings_from
-from gainwright.app.set_up.run import LONGEST_TEXT, StepValue, enter
+from gainwright.app.jobs.corridor import parse_settings
+from gainwright.app.set_up.run import LONGEST_TEXT, StepValue, add_entry
 from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
 from gainwright.model import EntryMapping
 from gainwright.plan.result import Plan
@@ -118,7 +118,7 @@ def run(site: CurrentSite, job: str) -> RunNow:
 def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> RunEntryShown:
     """Keep what is said of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
     now = run_now(site, site.store.jobs.get(job))
-    return _entry(enter(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
+    return _entry(add_entry(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
 
 
 @router.get("/jobs/{job}/levels")
@@ -131,7 +131,7 @@ def levels(
 ) -> Levels:
     """Return the corridor, as `gainwright levels --json` does."""
     read = site.models.job(site.store.jobs.get(job).text)
-    return corridor.answer(read, settings_from(sets or []), tone_hz=tone, level_dbfs=level)
+    return corridor.solve_corridor(read, parse_settings(sets or []), tone_hz=tone, level_dbfs=level)
 
 
 @router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

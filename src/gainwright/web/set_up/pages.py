@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.app.set_up.run import Run, StepState, enter, place_expected
+from gainwright.app.set_up.run import Run, StepState, add_entry, expected_place
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
@@ -109,7 +109,7 @@ def _step(
     learned, work = taught(site, stored, run)
     expect = _expected(state, learned)
     entry, step_expect = state.entry, state.step.expect
-    shown_expect = {"look": None, "column": place_expected(run, state), "place": place_expected(run, state)}.get(
+    shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
         state.asked or "", expect
     )
     knee, knee_work = _knee(site, stored, state, beside="x-swap" in request.headers)
@@ -184,7 +184,7 @@ def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, 
     text = entered(state, said) if kind == "reading" else said.get("text", "")
     learned = taught(site, stored, run)[0] if said.get("told") == "learned" else None
     try:
-        enter(
+        add_entry(
             site.store,
             job,
             run,

@@ -16,7 +16,7 @@ ASK = """Tone on, speakers off, control low. Type a step and the meter's volts, 
 After each you are told whether to go on. An empty line ends; `undo` takes the last one back."""
 
 
-def knee_as_typed(
+def run_knee_dialogue(
     lines: TextIO, say: Callable[[str], None], *, kind: MeterKind, limit_percent: float
 ) -> tuple[Knee, list[tuple[float, float]]]:
     """Return the knee of the readings that a person types; a slip is told and asked again.

@@ -98,10 +98,10 @@ def job_paper(
 
 
 def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, ...]:
-    from gainwright.app.measuring.kept_recordings import for_handover
+    from gainwright.app.measuring.stored_recordings import handover_recordings
     from gainwright.metering import read_recording_bytes
 
-    chosen = for_handover(store, job) if wanted.recordings is None else wanted.recordings
+    chosen = handover_recordings(store, job) if wanted.recordings is None else wanted.recordings
     found = []
     for kept in reversed(store.recordings.of(job)):
         if kept.id in chosen:

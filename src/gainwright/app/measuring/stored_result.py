@@ -26,7 +26,7 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptMeasurement(Measurement):
+class StoredMeasurement(Measurement):
     """What `measure` says of a recording, with the volts of a 0 dBFS sine, and where it comes from."""
 
     calibrate_v: float | None = None

@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.measuring.kept_recordings import Take, keep
 from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
+from gainwright.app.measuring.stored_recordings import Take, add_recording
 from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import Quantity, read_measured
 
@@ -76,14 +76,14 @@ class LiveRoom:
         try:
             return do()
         except GainwrightError as error:
-            return [trouble(error)]
+            return [error_message(error)]
 
     def _done(self, message: Mapping[str, Any]) -> list[Message]:
         what = message.get("do")
         if what == "reset":
             self.session.reset()
         elif what == "channel":
-            self._channel = whole(message.get("channel"), "channel", 1, self.session.channels)
+            self._channel = read_whole(message.get("channel"), "channel", 1, self.session.channels)
         elif what == "calibrate":
             self._calibrate(str(message.get("text", "")))
         elif what == "record":
@@ -110,18 +110,18 @@ class LiveRoom:
             raise CallError("a recording is kept with a job", code="no_such_job", remedy="open a job and measure there")
         if self._take is not None:
             raise CallError("a recording is being made", code="busy", remedy="stop it, or wait until it is done")
-        seconds = whole(message.get("seconds"), "seconds", 1, 120)
+        seconds = read_whole(message.get("seconds"), "seconds", 1, 120)
         name = str(message.get("name", ""))
         self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
 
     def _kept(self) -> list[Message]:
         """Keep what was recorded, and tell of it."""
-        from gainwright.app.measuring.kept_result import Origin
+        from gainwright.app.measuring.stored_result import Origin
 
         take, self._take = self._take, None
         assert take is not None  # noqa: S101  asked by the callers
         options = self.session.options
-        found = keep(
+        found = add_recording(
             self._store,
             self._job,
             take.wav(),
@@ -170,12 +170,12 @@ class LiveRoom:
         ]
 
 
-def trouble(error: GainwrightError) -> Message:
+def error_message(error: GainwrightError) -> Message:
     """Return an error as a watcher is told it."""
     return {"kind": "trouble", **error.as_json()}
 
 
-def whole(value: Any, name: str, low: int, high: int) -> int:
+def read_whole(value: Any, name: str, low: int, high: int) -> int:
     """Return a whole number of a message.
 
     Raises

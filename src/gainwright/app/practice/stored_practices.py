@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.clock import today
-from gainwright.app.practice.practising import Done, Practice, in_use, practise
+from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ Ended = Literal["", "solved", "given up"]
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
+class PracticeAttempt:
     """One test that was made, or one guess.
 
     Attributes
@@ -60,10 +60,10 @@ class StoredPractice:
     where: str
     call: tuple[str, ...]
     called: tuple[dict[str, Any], ...]
-    tried: tuple[Tried, ...] = ()
+    tried: tuple[PracticeAttempt, ...] = ()
     entries: tuple[dict[str, Any], ...] = ()
     ended: Ended = ""
-    short_way: tuple[Tried, ...] | None = field(default=None)
+    short_way: tuple[PracticeAttempt, ...] | None = field(default=None)
 
     @property
     def tests(self) -> int:
@@ -132,8 +132,8 @@ def _kept(found: dict[str, Any]) -> StoredPractice:
             "call": tuple(found["call"]),
             "called": tuple(found["called"]),
             "entries": tuple(found["entries"]),
-            "tried": tuple(Tried(**t) for t in found["tried"]),
-            "short_way": None if short is None else tuple(Tried(**t) for t in short),
+            "tried": tuple(PracticeAttempt(**t) for t in found["tried"]),
+            "short_way": None if short is None else tuple(PracticeAttempt(**t) for t in short),
         }
     )
 
@@ -145,7 +145,7 @@ def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> P
     job = diagnoser.job
     rig = rigs.hidden(job, seed=kept.seed, cause=kept.cause, where=kept.where)
     entries = [read_entry(dict(e), job) for e in (*kept.called, *kept.entries)]
-    steps = [Done(t.ask, t.minutes, t.found) for t in kept.tried if t.name]
+    steps = [PracticeTest(t.ask, t.minutes, t.found) for t in kept.tried if t.name]
     return Practice(job, rig, diagnoser, entries, steps, list(kept.call))
 
 
@@ -160,7 +160,7 @@ def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> St
 
     _going(kept)
     done = practice.ask(name)
-    tried = Tried(name, done.ask, done.minutes, done.found, done.where)
+    tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where)
     entry = as_mapping(practice.entries[-1])
     return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 
@@ -179,7 +179,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
     found = "that is it" if right else "no, it is something else"
-    tried = Tried("", short(Cause(cause, where)), 0.0, found, right=right)
+    tried = PracticeAttempt("", short(Cause(cause, where)), 0.0, found, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
 
@@ -189,9 +189,9 @@ def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
     return _changed(store, replace(kept, ended="given up"))
 
 
-def with_short_way(store: Store, practice: str, best: Practice) -> StoredPractice:
+def keep_short_way(store: Store, practice: str, best: Practice) -> StoredPractice:
     """Keep the path that the diagnosis takes beside the learner's."""
-    short = tuple(Tried("-", step.ask, step.minutes, step.found) for step in best.steps)
+    short = tuple(PracticeAttempt("-", step.ask, step.minutes, step.found) for step in best.steps)
     return _changed(store, replace(load_practice(store, practice), short_way=short))
 
 
@@ -223,4 +223,4 @@ def practice_diagnoser(text: str) -> Diagnoser:
     from gainwright.diagnose import Diagnoser
     from gainwright.jobfile import read_job_text
 
-    return Diagnoser(in_use(read_job_text(text).job))
+    return Diagnoser(with_gains_set(read_job_text(text).job))

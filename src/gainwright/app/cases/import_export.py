@@ -101,7 +101,7 @@ def _holds(folder: CaseFolder, stored: StoredCase) -> bool:
         return False
 
 
-def imported_words(done: ImportedCases) -> str:
+def import_summary(done: ImportedCases) -> str:
     """Return what became of the cases of 0.1, for the person who starts the program."""
     first = f"cases imported into the store from the folder of the version before: {len(done.added)}; the files stay"
     return "\n".join([first, *done.left_out()])

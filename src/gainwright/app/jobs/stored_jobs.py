@@ -13,14 +13,14 @@ if TYPE_CHECKING:
 LONGEST_TITLE = 300
 
 
-def begin(store: Store, *, like: str) -> StoredJob:
+def create_job(store: Store, *, like: str) -> StoredJob:
     """Keep a new job that begins as an example does. CallError: no such example."""
     from gainwright.jobfile import example_text
 
-    return keep(store, example_text(like))
+    return add_job(store, example_text(like))
 
 
-def keep(store: Store, text: str, *, name: str = "") -> StoredJob:
+def add_job(store: Store, text: str, *, name: str = "") -> StoredJob:
     """Keep a job file's text as a new job.
 
     Raises
@@ -30,10 +30,10 @@ def keep(store: Store, text: str, *, name: str = "") -> StoredJob:
     from gainwright.jobfile import read_job_text
 
     read = read_job_text(text, name=name) if name else read_job_text(text)
-    return store.jobs.add(title=title_of(read.job.title), text=read.text)
+    return store.jobs.add(title=listed_title(read.job.title), text=read.text)
 
 
-def take_in(store: Store, content: bytes, *, name: str) -> StoredJob:
+def import_job(store: Store, content: bytes, *, name: str) -> StoredJob:
     """Keep an uploaded job file.
 
     Raises
@@ -45,23 +45,23 @@ def take_in(store: Store, content: bytes, *, name: str) -> StoredJob:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CallError(
-            "is no text in UTF-8", code="no_text", where=shown_name(name), remedy="choose a job file, car.yaml"
+            "is no text in UTF-8", code="no_text", where=shown_file_name(name), remedy="choose a job file, car.yaml"
         ) from None
-    return keep(store, text, name=shown_name(name))
+    return add_job(store, text, name=shown_file_name(name))
 
 
-def shown_name(name: str) -> str:
+def shown_file_name(name: str) -> str:
     """Return a file name that a client told, as it may be shown: its last part, short, without control characters."""
     last = re.split(r"[\\/]", name)[-1]
     return "".join(c for c in last if c.isprintable())[:80] or "the file"
 
 
-def title_of(title: str) -> str:
+def listed_title(title: str) -> str:
     """Return a title as it is listed."""
     return title.strip()[:LONGEST_TITLE] or "untitled"
 
 
-def rewrite(store: Store, job: str, text: str, *, seen: int, by: str = "") -> StoredJob:
+def write_job(store: Store, job: str, text: str, *, seen: int, by: str = "") -> StoredJob:
     """Keep a new version of a job.
 
     Raises
@@ -72,10 +72,10 @@ def rewrite(store: Store, job: str, text: str, *, seen: int, by: str = "") -> St
     from gainwright.jobfile import read_job_text
 
     read = read_job_text(text)
-    return store.jobs.write(job, title=title_of(read.job.title), text=read.text, seen=seen, by=by)
+    return store.jobs.write(job, title=listed_title(read.job.title), text=read.text, seen=seen, by=by)
 
 
-def double(store: Store, job: str) -> StoredJob:
+def copy_job(store: Store, job: str) -> StoredJob:
     """Keep a copy of a job under a title that says so."""
     from gainwright.jobfile.editing import set_key
 
@@ -88,7 +88,7 @@ def double(store: Store, job: str) -> StoredJob:
     return store.jobs.add(title=title, text=text)
 
 
-def file_name(title: str) -> str:
+def job_file_name(title: str) -> str:
     """Return a file name for a job: letters and figures of its title."""
     plain = re.sub(r"[^\w]+", "-", title.lower(), flags=re.ASCII).strip("-")[:60]
     return f"{plain or 'job'}.yaml"

@@ -13,7 +13,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.app.measuring.kept_result import Origin
+    from gainwright.app.measuring.stored_result import Origin
     from gainwright.app.ports import SoundFiles
     from gainwright.app.store import Store, StoredRecording
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 MARKS = "recording_marks"
 LONGEST_NAME = 80
-KEPT_OUT = timedelta(days=7)
+RESTORABLE_FOR = timedelta(days=7)
 """What was taken out can be put back for so long."""
 
 
@@ -36,7 +36,7 @@ class Take:
     def __init__(self, *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
         self._frames = round(seconds * rate_hz)
         self._rate_hz, self._channels = rate_hz, channels
-        self.name = plain_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
+        self.name = shown_name(name) or f"recording of {datetime.now().astimezone():%H:%M:%S}"
         self._blocks: list[Floats] = []
         self._taken = 0
         self.gaps = 0
@@ -74,13 +74,13 @@ def wav_bytes(samples: Floats, rate_hz: int) -> bytes:
     return into.getvalue()
 
 
-def plain_name(name: str) -> str:
+def shown_name(name: str) -> str:
     """Return a name as it can be shown: one line, no control characters, not too long."""
     whole = "".join(" " if c.isspace() else c for c in name if c.isspace() or unicodedata.category(c)[0] != "C")
     return " ".join(whole.split())[:LONGEST_NAME]
 
 
-def keep(
+def add_recording(
     store: Store,
     job: str,
     content: bytes,
@@ -102,7 +102,7 @@ def keep(
     RecordingError : it holds nothing that can be measured.
     CallError : there is no such job; the store can't keep it.
     """
-    from gainwright.app.measuring.kept_result import KeptMeasurement
+    from gainwright.app.measuring.stored_result import StoredMeasurement
     from gainwright.metering import measure, read_recording_bytes
     from gainwright.results import to_json
 
@@ -112,11 +112,11 @@ def keep(
         expect_hz=expect_hz,
         limit_percent=limit_percent,
     )
-    measured = KeptMeasurement(found.rate_hz, found.channels, calibrate_v, about)
+    measured = StoredMeasurement(found.rate_hz, found.channels, calibrate_v, about)
     return store.recordings.add(job, name=name, content=content, measured=to_json(measured))
 
 
-def take_in(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
+def import_recording(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
     """Keep an uploaded sound file as a WAV file of our own, and what `measure` says of it.
 
     Raises
@@ -125,15 +125,15 @@ def take_in(store: Store, job: str, content: bytes, *, name: str, files: SoundFi
     CallError : there is no such job; the store can't keep it.
     """
     store.jobs.get(job)
-    shown = plain_name(name) or "recording"
+    shown = shown_name(name) or "recording"
     wav = files.as_wav(content, name=shown)
-    from gainwright.app.measuring.kept_result import Origin
+    from gainwright.app.measuring.stored_result import Origin
 
-    return keep(store, job, wav, name=shown, about=Origin("taken in from a file"))
+    return add_recording(store, job, wav, name=shown, about=Origin("taken in from a file"))
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class ListedRecording:
     """A recording as the job's list shows it: whether it goes onto the handover, and whether it was taken out."""
 
     recording: StoredRecording
@@ -141,27 +141,27 @@ class Kept:
     removed: bool
 
 
-def recordings(store: Store, job: str, *, now: datetime | None = None) -> list[Kept]:
+def list_recordings(store: Store, job: str, *, now: datetime | None = None) -> list[ListedRecording]:
     """Return a job's recordings, newest first, those taken out of late among them; what was out too long goes for good."""
     now = now or datetime.now(UTC)
     found = []
     for recording in store.recordings.of(job):
         marks = store.documents.get(MARKS, recording.id) or {}
         removed = marks.get("removed")
-        if removed is not None and datetime.fromisoformat(removed) < now - KEPT_OUT:
+        if removed is not None and datetime.fromisoformat(removed) < now - RESTORABLE_FOR:
             store.recordings.remove(recording.id)
             store.documents.remove(MARKS, recording.id)
             continue
-        found.append(Kept(recording, bool(marks.get("handover")), removed is not None))
+        found.append(ListedRecording(recording, bool(marks.get("handover")), removed is not None))
     return found
 
 
-def for_handover(store: Store, job: str) -> tuple[str, ...]:
+def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
     """Return the recordings that go onto a job's handover."""
-    return tuple(k.recording.id for k in recordings(store, job) if k.handover and not k.removed)
+    return tuple(k.recording.id for k in list_recordings(store, job) if k.handover and not k.removed)
 
 
-def mark(store: Store, job: str, recording: str, what: str) -> None:
+def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
     """Do one of `handover`, `no_handover`, `remove`, `put_back` with a recording of a job.
 
     Raises

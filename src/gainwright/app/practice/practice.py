@@ -22,7 +22,7 @@ ENOUGH = 0.9
 
 
 @dataclass(frozen=True, slots=True)
-class Done:
+class PracticeTest:
     """One test that was made: what was asked, its minutes, what came of it, where."""
 
     ask: str
@@ -44,7 +44,7 @@ class Practice:
     rig: HiddenRig
     diagnoser: Diagnoser
     entries: list[Entry] = field(default_factory=list)
-    steps: list[Done] = field(default_factory=list)
+    steps: list[PracticeTest] = field(default_factory=list)
     call: list[str] = field(default_factory=list)
 
     @property
@@ -57,9 +57,9 @@ class Practice:
         from gainwright.diagnose.candidates import Catalogue
 
         catalogue = Catalogue(self.job, self.diagnoser.chain, self.diagnoser.instruments, self.entries)
-        return {typed(c): c for c in catalogue.all()}
+        return {test_name(c): c for c in catalogue.all()}
 
-    def ask(self, text: str) -> Done:
+    def ask(self, text: str) -> PracticeTest:
         """Make a test.
 
         Raises
@@ -83,7 +83,7 @@ class Practice:
         candidate = tests[wanted]
         entry = read_entry(self.rig.answer(candidate.entry), self.job)
         self.entries.append(entry)
-        self.steps.append(Done(ask(candidate), candidate.minutes, entry_words(entry), candidate.where))
+        self.steps.append(PracticeTest(ask(candidate), candidate.minutes, entry_words(entry), candidate.where))
         return self.steps[-1]
 
     def guess(self, cause: str, where: str) -> bool:
@@ -97,7 +97,7 @@ class Practice:
         return (cause, where) == (self.rig.cause, self.rig.where)
 
 
-def typed(candidate: Candidate) -> str:
+def test_name(candidate: Candidate) -> str:
     """Return what one types for a test: a verb, a place, and what else tells it apart."""
     entry: Any = candidate.entry
     verb = candidate.test.split("_")[0]
@@ -120,7 +120,7 @@ def example_job() -> Job:
     return read_job_text(example_text(EXAMPLE)).job
 
 
-def in_use(job: Job) -> Job:
+def with_gains_set(job: Job) -> Job:
     """Return a job as one meets it: gains that it doesn't name stand somewhere in their travel."""
     from gainwright.jobfile import with_settings
     from gainwright.model import Amplifier
@@ -146,12 +146,12 @@ def practise(
 
     diagnoser = diagnoser or Diagnoser(job)
     practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
-    practice.entries = call(practice)
+    practice.entries = caller_report(practice)
     practice.call = [entry_words(e) for e in practice.entries]
     return practice
 
 
-def call(practice: Practice) -> list[Entry]:
+def caller_report(practice: Practice) -> list[Entry]:
     """Return what the caller tells: how each speaker sounds with a tone that its path passes."""
     from gainwright.diagnose.playing import paths
     from gainwright.jobfile import read_entry
@@ -189,5 +189,5 @@ def best_path(
         leading = max(float(sum(state.probability[state.place[i]] for i in group)) for group in tests.groups)
         if leading >= ENOUGH or not tests.ranked:
             break
-        practice.ask(typed(tests.ranked[0].outlook.candidate))
+        practice.ask(test_name(tests.ranked[0].outlook.candidate))
     return practice

@@ -29,7 +29,7 @@ class WatchedInput:
     last: LiveReading | None = None
 
 
-def follow(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> WatchedInput:
+def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> WatchedInput:
     """Show updates until they end or the person stops them; return the last one with what was held."""
     last: LiveUpdate | None = None
     count, said = 0, set[str]()
