@@ -68,7 +68,7 @@ def test_attenuators_of_a_job(tmp_path: Path) -> None:
         (("noise", "none.wav", "--power", "3"), "--load and --calibrate"),
         (("noise", "tone.wav", "--calibrate", "-1"), "--calibrate"),
         (("attenuator", "j.yaml", "--series", "7"), "--series"),
-        (("attenuator", "j.yaml", "--recorder", "meter"), "is no recorder"),
+        (("attenuator", "j.yaml", "--recorder", "meter"), "isn't a recorder"),
         (("attenuator", "j.yaml", "--tolerance", "nan"), "tolerance"),
     ],
 )

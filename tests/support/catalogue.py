@@ -35,7 +35,7 @@ def sentences() -> set[str]:
 def words() -> set[str]:
     """Return the sentences and words that the code takes from its own tables."""
     from gainwright.diagnose import asking, sayings
-    from gainwright.plan.stages import REASONS
+    from gainwright.plan.stage_steps import REASONS
     from gainwright.report.languages import CHART_WORDS
     from gainwright.report.setup_sheet import SET_BY
     from gainwright.report.text import PHASES

@@ -97,7 +97,7 @@ def test_what_can_not_be_designed() -> None:
     plain = read_job_text(example_text("one_amplifier")).job
     with pytest.raises(CallError, match="names no recorder"):
         design_attenuators(plain)
-    with pytest.raises(CallError, match="is no recorder"):
+    with pytest.raises(CallError, match="isn't a recorder"):
         design_attenuators(job("one_amplifier"), recorder="meter")
     with pytest.raises(CallError, match="tolerance"):
         design_attenuators(job("one_amplifier"), recorder="rec", tolerance=0.5)

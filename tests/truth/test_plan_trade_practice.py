@@ -159,7 +159,7 @@ def test_a_source_gives_less_than_its_rating_with_flat_tone_often_a_fraction() -
 
 
 def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive() -> None:
-    """A level control only attenuates; at its top the level passes whole; backed off it leaves that much in reserve."""
+    """A level control only attenuates; it is set fully up, and turned down it leaves that much in reserve."""
     plain = make_plan(job())
     step = next(s for s in plain.steps if s.id == "control.knob.level")
     assert step.sets == {"knob.level": "0 dB"}
@@ -176,7 +176,7 @@ def test_a_gain_that_may_mute_starts_just_above_its_lowest_end(plan: Plan) -> No
     """Some gain controls pass nothing at their lowest end; silence there is then no fault."""
     step = next(s for s in plan.steps if s.id == "control.amp_sub.gain")
     assert step.sets == {"amp_sub.gain": "5 %"}
-    assert "no fault" in finding(plan, "gain_may_mute", "amp_sub.gain").remedy
+    assert "not a fault" in finding(plan, "gain_may_mute", "amp_sub.gain").remedy
     surely_not = make_plan(job("one_amplifier"))
     assert next(s for s in surely_not.steps if s.id == "control.amp.gain").sets == {"amp.gain": "0 %"}
 

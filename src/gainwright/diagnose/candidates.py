@@ -72,7 +72,7 @@ SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 FED_V = 0.5
 """What a telephone gives at its headphone output, measured before it is used."""
 
-VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets: on amps or ohms it is a dead short across an output.")
+VOLTS_ONLY = say("Set the meter to AC volts, leads in the volts sockets: on amps or ohms it can short an output.")
 OHMS_DEAD = say("Everything off and the lead unplugged at both ends before resistance is measured.")
 LOUD = say("Begin with the volume down: a tone at level is loud and heats a speaker; a few seconds at a time.")
 HOT = say(

@@ -1,23 +1,23 @@
-"""The order of work for one chain: steps, targets, expected readings, and what would hide them."""
+"""The set-up plan of a chain: steps, targets, expected readings, findings."""
 
+from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import RECORDER_VOLTS
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, Expect, Finding, Plan, Step, Target
-from gainwright.plan.splitting import Split, splits
 
 __all__ = [
     "RECORDER_VOLTS",
     "Adjust",
+    "AmplifierBand",
     "Attenuator",
     "Expect",
     "Finding",
     "Plan",
-    "Split",
     "Step",
     "Target",
+    "amplifier_bands",
     "check_job",
     "design_attenuators",
     "make_plan",
-    "splits",
 ]

@@ -1,4 +1,4 @@
-"""The divider between an amplifier's output and a recorder's input."""
+"""Design of the voltage divider between an amplifier's output and a recorder's input."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 SERIES = (6, 12, 24, 48, 96, 192)
 DRAWS, SEED = 1024, 1
 HIGHEST = 0.999
-"""The share of amplifiers of this description that stay under the highest voltage."""
+"""The share of amplifiers of this description that stay below the highest voltage."""
 MARGIN_DB = 3.0
-"""How far under the recorder's full scale the highest peak stays (common practice, no published source)."""
+"""Distance of the highest peak below the recorder's full scale (common practice, no published source)."""
 SHUNT_OHM = (220.0, 2200.0)
 SERIES_OHM = (1e3, 470e3)
 SHUNT_SHARE = 0.1
-"""The shunt is at most this share of the recorder's input resistance, so that the input hardly moves the ratio."""
+"""The shunt is at most this share of the recorder's input resistance, so that the input hardly changes the ratio."""
 QUARTER_WATT, RATED_SHARE, RATED_V = 0.25, 0.5, 200.0
 """Resistors carry at most half of a quarter watt and 200 V (common practice, no published source)."""
 INPUT_SPREAD = 0.3
@@ -41,16 +41,16 @@ class Attenuator:
 
     Attributes
     ----------
-    stage, recorder : what it stands between.
+    stage, recorder : the amplifier and the recorder that it connects.
     balanced : whether both of the amplifier's terminals are live, so that each gets a series resistor.
     highest_v_peak : the largest peak the output may reach, unloaded.
-    needed_db : the least attenuation that keeps it under full scale less the margin.
-    series_ohm, shunt_ohm : the resistors; `series` of the preferred values they are from.
+    needed_db : the least attenuation that keeps the peak below full scale less the margin.
+    series_ohm, shunt_ohm : the resistors, from the preferred values of `series`.
     tolerance : of each resistor, a ratio.
-    attenuation_db, low_db, high_db : what it really does into the recorder's input, with both bounds.
-    series_w, shunt_w : power in one of each when the output is driven into a square wave of the highest peak.
-    job_text : the attenuation as a job file says it.
-    loading_db : what it takes from the amplifier's output, and from the ratio when the recorder is left off.
+    attenuation_db, low_db, high_db : attenuation into the recorder's input, with both bounds.
+    series_w, shunt_w : power in one resistor of each kind, for a square wave of the highest peak.
+    job_text : the attenuation as a job file writes it.
+    loading_db : change of the attenuation by the recorder's input resistance.
     """
 
     stage: str
@@ -115,7 +115,7 @@ def _recorder(job: Job, name: str) -> tuple[str, Recorder]:
     recorders = {n: i for n, i in instruments(job).items() if isinstance(i, Recorder)}
     if name and name not in recorders:
         raise CallError(
-            f"{name} is no recorder of this job",
+            f"{name} isn't a recorder of this job",
             code="unknown_instrument",
             where="recorder",
             rule=f"there is {', '.join(recorders) or 'none'}",
@@ -163,7 +163,7 @@ def _attenuation_db(legs: int, series_ohm: float, shunt_ohm: float, input_ohm: f
 
 
 def _choose(highest_v: float, needed_db: float, input_ohm: float, legs: int, series: int) -> tuple[float, float]:
-    """Return the pair with the least attenuation that does it, its resistors cool; the lower shunt of equals."""
+    """Return the pair with the least sufficient attenuation within the power limit; of equals, the lower shunt."""
     shunts = preferred_values(series=series, low=SHUNT_OHM[0], high=SHUNT_OHM[1])
     best: tuple[float, float, float] | None = None
     for shunt in (s for s in shunts if s <= max(SHUNT_SHARE * input_ohm, SHUNT_OHM[0])):
@@ -174,7 +174,7 @@ def _choose(highest_v: float, needed_db: float, input_ohm: float, legs: int, ser
                 best = (db, each, shunt)
     if best is None:
         raise CallError(
-            f"no divider of quarter-watt resistors takes {highest_v:.0f} V down to this recorder",
+            f"no divider of quarter-watt resistors reduces {highest_v:.0f} V enough for this recorder",
             code="no_design",
             remedy="use several resistors in series for each, or a recorder with a higher full scale",
         )

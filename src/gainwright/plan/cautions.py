@@ -1,35 +1,35 @@
-"""The usual caution at each step where the work can hurt someone. Maker's manuals, local codes and licensed practice come first."""
+"""Cautions for steps that can hurt someone. Manufacturers' manuals, local codes and licensed practice come first."""
 
 from __future__ import annotations
 
 from gainwright.texts import say
 
 STANDING_VEHICLE = say(
-    "The vehicle stands still, handbrake on, out of gear. With the engine running: outdoors or with the exhaust led away."
+    "Vehicle parked, handbrake on, out of gear. With the engine running: outdoors, or with the exhaust extracted."
 )
 BATTERY = say(
-    "A battery can weld a tool and burn a hand: rings and watch off, take the negative terminal off before touching supply wiring, and keep the fuse at the battery pulled until the wiring is whole."
+    "A battery can weld a tool and burn a hand: take off rings and watch, disconnect the negative terminal before touching supply wiring, and leave the fuse at the battery out until the wiring is complete."
 )
 AIRBAG = say(
-    "Keep off airbag and belt-tensioner wiring (usually yellow): no meter, no probe, no splice. Leave it to licensed hands."
+    "Keep off airbag and belt-tensioner wiring (usually yellow): no meter, no probe, no splice. Leave it to a licensed technician."
 )
 HEARING = say(
-    "Volume right down before a speaker is connected; wear hearing protection at power. Nobody in the cabin during power tests."
+    "Turn the volume right down before connecting a speaker. Wear hearing protection during power tests, with nobody in the cabin."
 )
 HOT_OUTPUT = say(
-    "Amplifier outputs carry tens of volts at power: no bare ends, no hand on the terminals, and nothing with a ground of its own across them."
+    "Amplifier outputs carry tens of volts at power: no bare wire ends, no hands on the terminals, and no grounded instrument across them."
 )
 BRIDGED = say(
     "A bridged output: neither terminal is ground. A grounded recorder or a scope's ground clip there shorts half of the amplifier."
 )
 OHMS_DEAD = say(
-    "Resistance is measured with everything switched off and the lead unplugged at both ends; on a live part it harms the meter."
+    "Measure resistance with everything switched off and the lead unplugged at both ends; a live circuit damages the meter."
 )
-VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets: on amps or ohms it is a dead short across an output.")
+VOLTS_ONLY = say("Set the meter to AC volts, leads in the volts sockets: on amps or ohms it can short an output.")
 TWEETER_OPEN = say(
-    "With its high-pass open a tone can burn a tweeter at once: it stays disconnected until the filter is back."
+    "With its high-pass off, a tone can destroy a tweeter at once: leave it disconnected until the filter is restored."
 )
 RECORDER_VOLTS = say(
-    "A recorder's input takes a few volts: attenuate before it and never bare onto an amplifier's output."
+    "A recorder's input accepts a few volts: use an attenuator, and never connect it directly to an amplifier's output."
 )
-MAKER_FIRST = say("Maker's manuals, local codes and licensed practice come first.")
+MAKER_FIRST = say("Manufacturers' manuals, local codes and licensed practice come first.")

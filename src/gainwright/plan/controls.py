@@ -1,4 +1,4 @@
-"""The filters and equalisers of a chain as controls: where they are, what they cost a tone, how far they open."""
+"""The filters and equalisers of a chain as controls: their place, their loss at a tone, how far they open."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from gainwright.model import Equaliser, FilterRange, FilterSetting, Job, Node, Path
 
 LOSS_ALLOWED_DB = 0.1
-"""A filter is open far enough when it takes less than this from the tone."""
+"""A filter is open far enough when its loss at the tone is less than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class FilterControl:
     range: FilterRange | None
 
     def loss_db(self, tone_hz: float) -> float:
-        """Return what it takes from a tone, dB."""
+        """Return its loss at a tone, dB."""
         return -float(self.response_db(np.array([tone_hz]))[0])
 
     def response_db(self, frequency_hz: np.ndarray) -> np.ndarray:
@@ -57,8 +57,8 @@ class FilterControl:
             )
         )
 
-    def opened(self) -> str | None:
-        """Return the text of its most open place, None when it can't be moved."""
+    def open_setting(self) -> str | None:
+        """Return its most open setting as a job file writes it, None if it is fixed."""
         if self.range is None or self.range.can_be_off:
             return "off"
         if self.range.fixed:
@@ -68,7 +68,7 @@ class FilterControl:
 
 
 def filters_of(job: Job, node: Node) -> Iterator[FilterControl]:
-    """Yield the filters that are on at an output."""
+    """Yield the active filters of an output."""
     stage = job.stages[node.stage]
     if isinstance(stage, HeadUnit | Processor):
         holder, prefix = stage.outputs[node.output], f"{node.stage}.{node.output}"
@@ -90,7 +90,7 @@ def path_filters(job: Job, nodes: Iterable[Node]) -> list[FilterControl]:
 
 
 def equalisers_of(job: Job, nodes: Iterable[Node]) -> dict[str, tuple[str, Equaliser]]:
-    """Return control -> (stage, equaliser) for every one along nodes that isn't flat."""
+    """Return control -> (stage, equaliser) for every equaliser along nodes that isn't flat."""
     found: dict[str, tuple[str, Equaliser]] = {}
     for node in nodes:
         stage = job.stages[node.stage]
@@ -120,7 +120,7 @@ def equaliser_gain_db(equaliser: Equaliser, frequency_hz: np.ndarray) -> np.ndar
 
 
 def passband_hz(job: Job, path: Path) -> tuple[float, float]:
-    """Return where a path's filters together take less than 3 dB from its best, within 20 Hz to 20 kHz."""
+    """Return the -3 dB limits of a path's filters together, Hz, within 20 Hz to 20 kHz."""
     frequency_hz = np.geomspace(20, 20_000, 400)
     gain_db = sum((f.response_db(frequency_hz) for f in path_filters(job, path.nodes)), np.zeros(400))
     passing = frequency_hz[gain_db > gain_db.max() - 3]

@@ -1,4 +1,4 @@
-"""What a careful person would say about a job before any work: each finding is computed, each remedy solved again."""
+"""Findings about a job before any work: each finding is computed, each remedy solved again."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filters
-from gainwright.plan.reading import volts_instrument
+from gainwright.plan.expected_readings import volts_instrument
 from gainwright.plan.result import Finding
 from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
@@ -20,34 +20,34 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.model import Node, Path
+    from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
-    from gainwright.plan.setting_out import End, SettingOut
     from gainwright.plan.source import CleanLimit
 
 
-def check(out: SettingOut, limits: dict[str, CleanLimit], targets: dict[str, Target]) -> list[Finding]:
+def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str, Target]) -> list[Finding]:
     """Return the engineering findings."""
     found: list[Finding] = []
-    for end in out.ends:
-        if isinstance(out.job.stages[end.stage], Amplifier):
-            found += _load(out, end)
+    for end in context.ends:
+        if isinstance(context.job.stages[end.stage], Amplifier):
+            found += _load(context, end)
             found += _source_drive(end, targets[end.stage])
-            found += _too_hot(out, end, limits[end.stage], targets[end.stage])
-            found += _speaker_rating(out, end)
-            found += _muting(out, end)
-        found += _overdriven(out, end, limits[end.stage])
-        found += _boost(out, end)
-    for path in out.chain.wiring.paths:
-        found += _protection(out, path)
-        found += _clash(out, path)
-    found += _meter_band(out, targets)
+            found += _too_hot(context, end, limits[end.stage], targets[end.stage])
+            found += _speaker_rating(context, end)
+            found += _muting(context, end)
+        found += _overdriven(context, end, limits[end.stage])
+        found += _boost(context, end)
+    for path in context.chain.wiring.paths:
+        found += _protection(context, path)
+        found += _clash(context, path)
+    found += _meter_band(context, targets)
     return found
 
 
-def _load(out: SettingOut, end: End) -> Iterator[Finding]:
-    stage = out.job.stages[end.stage]
+def _load(context: PlanContext, end: End) -> Iterator[Finding]:
+    stage = context.job.stages[end.stage]
     assert isinstance(stage, Amplifier)  # noqa: S101  asked for amplifiers only
-    ohm = load_ohm(out, end)
+    ohm = load_ohm(context, end)
     given = stage.minimum_load
     lowest = given.nominal if given is not None and given.known else min(r.load.nominal for r in stage.power)
     if ohm < 0.98 * lowest:
@@ -77,7 +77,7 @@ def _source_drive(end: End, target: Target) -> Iterator[Finding]:
         "source_cannot_drive",
         end.stage,
         say(
-            "even with the gain fully up the source brings {stage} to {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
+            "even with the gain fully up, the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
             stage=end.stage,
             v_rms=f"{target.v_rms:.3g}",
             wanted=f"{wanted:.3g}",
@@ -85,15 +85,15 @@ def _source_drive(end: End, target: Target) -> Iterator[Finding]:
             part=f"{-end.allowance_db:g}",
         ),
         say(
-            "raise the level before it by {short_db} dB (line driver, or a processor with more output), or set with an allowance {short_db} dB smaller",
+            "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",
             short_db=f"{short_db:.1f}",
         ),
     )
 
 
-def _too_hot(out: SettingOut, end: End, limit: CleanLimit, target: Target) -> Iterator[Finding]:
-    lowest = out.opened.settings[f"{end.stage}.gain"]
-    reached = reached_v(out, end, limit, position=lowest)
+def _too_hot(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Iterator[Finding]:
+    lowest = context.opened.settings[f"{end.stage}.gain"]
+    reached = reached_v(context, end, limit, position=lowest)
     over_db = 20 * math.log10(reached / target.v_rms) if reached > 0 else -math.inf
     if over_db > 0:
         yield Finding(
@@ -101,34 +101,34 @@ def _too_hot(out: SettingOut, end: End, limit: CleanLimit, target: Target) -> It
             "too_much_drive",
             end.stage,
             say(
-                "even at its lowest gain the source at its clean limit brings {stage} {over_db} dB over its target of {v_rms} V at {part} dBFS",
+                "even at its lowest gain, the source at its clean limit drives {stage} {over_db} dB over its target of {v_rms} V at {part} dBFS",
                 stage=end.stage,
                 over_db=f"{over_db:.1f}",
                 v_rms=f"{target.v_rms:.3g}",
                 part=f"{-end.allowance_db:g}",
             ),
             say(
-                "take {over_db} dB off before it (a processor's output level, a pad), or hold the volume that much lower",
+                "reduce the level before it by {over_db} dB (a processor's output level, a pad), or keep the volume that much lower",
                 over_db=f"{over_db:.1f}",
             ),
         )
 
 
-def _speaker_rating(out: SettingOut, end: End) -> Iterator[Finding]:
-    speaker, rated = speaker_v(out, end), rating_v(out, end)
+def _speaker_rating(context: PlanContext, end: End) -> Iterator[Finding]:
+    speaker, rated = speaker_v(context, end), rating_v(context, end)
     if speaker is not None and speaker < 0.99 * rated:
         yield Finding(
             "note",
             "speaker_under_rating",
             ", ".join(end.speakers),
             say(
-                "rated for {speaker} V; {stage} gives {rated} V at its rated power",
+                "rated for {speaker} V; {stage} delivers {rated} V at its rated power",
                 speaker=f"{speaker:.3g}",
                 stage=end.stage,
                 rated=f"{rated:.3g}",
             ),
             say(
-                "the target of {stage} is {speaker} V, {part} dB under its rating",
+                "the target of {stage} is {speaker} V, {part} dB below its rating",
                 stage=end.stage,
                 speaker=f"{speaker:.3g}",
                 part=f"{20 * math.log10(rated / speaker):.1f}",
@@ -136,25 +136,25 @@ def _speaker_rating(out: SettingOut, end: End) -> Iterator[Finding]:
         )
 
 
-def _muting(out: SettingOut, end: End) -> Iterator[Finding]:
-    stage = out.job.stages[end.stage]
+def _muting(context: PlanContext, end: End) -> Iterator[Finding]:
+    stage = context.job.stages[end.stage]
     if isinstance(stage, Amplifier) and stage.gain.mutes_at_minimum != "no":
         known = stage.gain.mutes_at_minimum == "yes"
         yield Finding(
             "note",
             "gain_may_mute",
             f"{end.stage}.gain",
-            say("its gain passes nothing at its lowest end")
+            say("its gain control mutes at its lowest end")
             if known
-            else say("its gain may pass nothing at its lowest end"),
-            say("start just above it; silence at the lowest end is no fault"),
+            else say("its gain control may mute at its lowest end"),
+            say("start just above it; silence at the lowest end is not a fault"),
         )
 
 
-def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Finding]:
-    """Input ceilings that the source would pass before its own limit, at full scale."""
-    chain = out.opened
-    head_nodes = [n for n in end.all_nodes if isinstance(out.job.stages[n.stage], HeadUnit)]
+def _overdriven(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[Finding]:
+    """Yield the input ceilings that the source exceeds before its own limit, at full scale."""
+    chain = context.opened
+    head_nodes = [n for n in end.all_nodes if isinstance(context.job.stages[n.stage], HeadUnit)]
     low = chain.solve(
         Conditions(end.tone_hz, limit.level_dbfs, settings={f"{limit.head}.volume": 1.0}), targets=end.all_nodes
     )
@@ -179,12 +179,12 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
             "input_overdriven",
             node.stage,
             say(
-                "at its own limit the source passes the input ceiling of {stage} by {over} dB",
+                "at its own limit the source exceeds the input ceiling of {stage} by {over} dB",
                 stage=node.stage,
                 over=f"{over:.1f}",
             ),
             say(
-                "stay {steps} volume steps under the source's limit{part}, or put {over} dB of attenuation before {stage}",
+                "stay {steps} volume steps below the source's limit{part}, or add {over} dB of attenuation before {stage}",
                 steps=steps,
                 part=" (solved: clean)" if clean else "",
                 over=f"{over:.1f}",
@@ -193,9 +193,9 @@ def _overdriven(out: SettingOut, end: End, limit: CleanLimit) -> Iterator[Findin
         )
 
 
-def _boost(out: SettingOut, end: End) -> Iterator[Finding]:
+def _boost(context: PlanContext, end: End) -> Iterator[Finding]:
     frequency_hz = np.geomspace(20, 20_000, 800)
-    for control, (stage, equaliser) in equalisers_of(out.job, end.all_nodes).items():
+    for control, (stage, equaliser) in equalisers_of(context.job, end.all_nodes).items():
         gain_db = equaliser_gain_db(equaliser, frequency_hz)
         worst = int(np.argmax(gain_db))
         at_tone = float(np.interp(end.tone_hz, frequency_hz, gain_db))
@@ -205,7 +205,7 @@ def _boost(out: SettingOut, end: End) -> Iterator[Finding]:
                 "boost_costs_headroom",
                 control,
                 say(
-                    "it lifts {part} Hz by {part_2} dB ({at_tone} dB at the set-up tone of {tone_hz} Hz): programme there reaches the ceilings of {stage} and of all behind it {part_3} dB earlier than the tone does",
+                    "it boosts {part} Hz by {part_2} dB ({at_tone} dB at the set-up tone of {tone_hz} Hz): programme there reaches the ceilings of {stage} and of all later stages {part_3} dB earlier than the tone does",
                     part=f"{frequency_hz[worst]:.0f}",
                     part_2=f"{gain_db[worst]:.1f}",
                     at_tone=f"{at_tone:+.1f}",
@@ -213,23 +213,23 @@ def _boost(out: SettingOut, end: End) -> Iterator[Finding]:
                     stage=stage,
                     part_3=f"{gain_db[worst] - at_tone:.1f}",
                 ),
-                say("set it flat, or keep {part} dB more allowance", part=f"{gain_db[worst] - at_tone:.1f}"),
+                say("set it flat, or use {part} dB more allowance", part=f"{gain_db[worst] - at_tone:.1f}"),
             )
 
 
-def _protection(out: SettingOut, path: Path) -> Iterator[Finding]:
-    stage = out.job.stages[path.speaker]
+def _protection(context: PlanContext, path: Path) -> Iterator[Finding]:
+    stage = context.job.stages[path.speaker]
     assert isinstance(stage, Speaker)  # noqa: S101  paths end at speakers
     if stage.protect_below is None or not stage.protect_below.known:
         return
     limit_hz = stage.protect_below.nominal
-    high = [f for f in path_filters(out.job, path.nodes) if f.kind == "high" and f.setting.corner is not None]
+    high = [f for f in path_filters(context.job, path.nodes) if f.kind == "high" and f.setting.corner is not None]
     corners = [f.setting.corner.nominal for f in high if f.setting.corner is not None]
     if not corners or max(corners) < limit_hz:
         said = (
-            say("the highest high-pass stands at {max} Hz", max=f"{max(corners):g}")
+            say("the highest high-pass is at {max} Hz", max=f"{max(corners):g}")
             if corners
-            else say("no high-pass stands before it")
+            else say("there is no high-pass before it")
         )
         yield Finding(
             "blocker",
@@ -243,8 +243,8 @@ def _protection(out: SettingOut, path: Path) -> Iterator[Finding]:
         )
 
 
-def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
-    filters = [f for f in path_filters(out.job, path.nodes) if f.setting.corner is not None]
+def _clash(context: PlanContext, path: Path) -> Iterator[Finding]:
+    filters = [f for f in path_filters(context.job, path.nodes) if f.setting.corner is not None]
     corner = {f.control: f.setting.corner.nominal for f in filters if f.setting.corner is not None}
     highs = [f for f in filters if f.kind == "high"]
     lows = [f for f in filters if f.kind == "low"]
@@ -257,7 +257,7 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
                 "filters_clash",
                 low.control,
                 say(
-                    "{control} passes above {part} Hz and {control_2} below {part_2} Hz: nothing passes whole",
+                    "{control} passes above {part} Hz and {control_2} below {part_2} Hz: no band passes at full level",
                     control=high.control,
                     part=f"{corner[high.control]:g}",
                     control_2=low.control,
@@ -267,7 +267,7 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
             )
     for group in (highs, lows):
         tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
-        in_series = [(a, b) for a, b in itertools.combinations(tight, 2) if _in_series(out, a.node, b.node)]
+        in_series = [(a, b) for a, b in itertools.combinations(tight, 2) if _in_series(context, a.node, b.node)]
         for first, second in in_series:
             ratio = corner[second.control] / corner[first.control]
             if max(ratio, 1 / ratio) < 2**0.5:
@@ -280,29 +280,29 @@ def _clash(out: SettingOut, path: Path) -> Iterator[Finding]:
                         control=first.control,
                         control_2=second.control,
                     ),
-                    say("leave one of them off, or an octave and more apart"),
+                    say("switch one of them off, or set them at least an octave apart"),
                 )
 
 
-def _in_series(out: SettingOut, first: Node, second: Node) -> bool:
-    """Whether one of two nodes is upstream of the other."""
-    upstream = out.chain.wiring.upstream
+def _in_series(context: PlanContext, first: Node, second: Node) -> bool:
+    """Return whether one of two nodes is upstream of the other."""
+    upstream = context.chain.wiring.upstream
     return first in upstream(second.stage) or second in upstream(first.stage)
 
 
-def _meter_band(out: SettingOut, targets: dict[str, Target]) -> Iterator[Finding]:
-    for name, meter in out.instruments.items():
+def _meter_band(context: PlanContext, targets: dict[str, Target]) -> Iterator[Finding]:
+    for name, meter in context.instruments.items():
         if not isinstance(meter, Multimeter) or meter.bandwidth is None:
             continue
         limit_hz = meter.bandwidth.nominal
         beyond = sorted(
-            {end.tone_hz for end in out.ends if end.tone_hz > limit_hz} | ({1000.0} if limit_hz < 1000 else set())
+            {end.tone_hz for end in context.ends if end.tone_hz > limit_hz} | ({1000.0} if limit_hz < 1000 else set())
         )
         if beyond:
             used = any(
                 end.tone_hz > limit_hz
-                and volts_instrument(out, tone_hz=end.tone_hz, volts=targets[end.stage].v_rms)[0] == name
-                for end in out.ends
+                and volts_instrument(context, tone_hz=end.tone_hz, volts=targets[end.stage].v_rms)[0] == name
+                for end in context.ends
                 if end.stage in targets
             )
             tones = " and ".join(f"{t:g} Hz" for t in beyond)
@@ -311,12 +311,12 @@ def _meter_band(out: SettingOut, targets: dict[str, Target]) -> Iterator[Finding
                 "tone_out_of_band",
                 name,
                 say(
-                    "its accuracy ends at {limit_hz} Hz; at {tones} it may read up to 3 dB low",
+                    "its accuracy is specified up to {limit_hz} Hz; at {tones} it may read up to 3 dB low",
                     limit_hz=f"{limit_hz:g}",
                     tones=tones,
                 ),
                 say(
-                    "set with a tone up to {limit_hz} Hz, or compare it once with a recorder at the tone used",
+                    "use a tone up to {limit_hz} Hz, or compare it once with a recorder at the tone used",
                     limit_hz=f"{limit_hz:g}",
                 ),
             )

@@ -1,17 +1,17 @@
-"""A job to a plan: everything found once, then the steps in order."""
+"""From a job to its plan: limits and targets first, then the steps in order."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier
+from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
-from gainwright.plan.finishing import restore, verify
-from gainwright.plan.preparing import controls, leads, prepare
+from gainwright.plan.preparation import controls, leads, prepare
 from gainwright.plan.result import Finding, Plan, Step
-from gainwright.plan.setting_out import SettingOut
-from gainwright.plan.stages import Front, amplifier_steps, front, processor_steps, source_steps
+from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
 from gainwright.plan.targets import target
+from gainwright.plan.verification import restore, verify
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,24 +26,24 @@ if TYPE_CHECKING:
 
 
 def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
-    """Return what a careful expert would write for this chain.
+    """Return the set-up plan of a chain.
 
     Parameters
     ----------
-    learned : draws of what readings taught of the chain's numbers, fact path -> shape (draws,).
+    learned : samples of the chain's values as learned from readings, fact path -> shape (draws,).
 
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
-    out = SettingOut(job, learned=learned)
-    found = front(out)
-    targets = targets_of(out, found)
-    source = list(source_steps(out, found))
-    steps = [*prepare(out), *leads(out), *controls(out), *(s for s in source if isinstance(s, Step))]
-    steps += [*processor_steps(out, found), *amplifier_steps(out, found, targets)]
-    steps += [*restore(out), *verify(out, found, targets)]
-    findings = check(out, found.governing_by_end(), targets) + [f for f in source if isinstance(f, Finding)]
+    context = PlanContext(job, learned=learned)
+    found = source_limits(context)
+    targets = amplifier_targets(context, found)
+    source = list(source_steps(context, found))
+    steps = [*prepare(context), *leads(context), *controls(context), *(s for s in source if isinstance(s, Step))]
+    steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
+    steps += [*restore(context), *verify(context, found, targets)]
+    findings = check(context, found.governing_by_end(), targets) + [f for f in source if isinstance(f, Finding)]
     return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
 
 
@@ -57,13 +57,13 @@ def check_job(job: Job) -> tuple[Finding, ...]:
     return make_plan(job).findings
 
 
-def targets_of(out: SettingOut, found: Front) -> dict[str, Target]:
-    """Return amplifier -> the voltage it is set to."""
+def amplifier_targets(context: PlanContext, found: SourceLimits) -> dict[str, Target]:
+    """Return amplifier -> target voltage."""
     limits = found.governing_by_end()
     return {
-        end.stage: target(out, end, limits[end.stage])
-        for end in out.ends
-        if isinstance(out.job.stages[end.stage], Amplifier)
+        end.stage: target(context, end, limits[end.stage])
+        for end in context.ends
+        if isinstance(context.job.stages[end.stage], Amplifier)
     }
 
 

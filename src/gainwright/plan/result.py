@@ -1,4 +1,4 @@
-"""What a plan is: steps, targets, findings, as data. Wording for people is in the fields; rendering is elsewhere."""
+"""A plan as data: steps, targets, findings, with their sentences; rendering is elsewhere."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ SetBy = Literal["amplifier", "speaker", "clip", "source"]
 
 @dataclass(frozen=True, slots=True)
 class Expect:
-    """A reading to expect: its quantity, middle, and 95 % interval with the instrument's doubt.
+    """An expected reading: quantity, nominal value, and 95 % interval with the instrument's uncertainty.
 
     Attributes
     ----------
-    lit : marks that an indicator shows at the middle; None when the reading is a number.
-    may_be_lit : marks that are lit in some of the 95 % and dark in others.
+    lit : marks of an indicator that are lit at the nominal value; None if the reading is a number.
+    may_be_lit : marks that are lit in a part of the 95 % interval only.
     """
 
     quantity: str
@@ -33,12 +33,12 @@ class Expect:
 
 @dataclass(frozen=True, slots=True)
 class Adjust:
-    """What the hand turns, and until when.
+    """A control to turn, and the condition at which to stop.
 
     Attributes
     ----------
     control : `head.volume`, `amp.gain`, `knob.level`.
-    until : "last_clean" (highest place without visible clipping) or "v_rms" (a reading is reached).
+    until : "last_clean" (highest setting without visible clipping) or "v_rms" (a reading is reached).
     target : the reading for "v_rms", else NaN.
     """
 
@@ -53,14 +53,14 @@ class Step:
 
     Attributes
     ----------
-    stage : the stage it is about, or an instrument, or empty.
+    stage : the stage or instrument concerned, or empty.
     do, why : sentences.
-    tone_hz, level_dbfs : the tone to play, None when none is.
-    measure_at, instrument : where and with what, empty when nothing is read.
+    tone_hz, level_dbfs : the tone to play, None if there is none.
+    measure_at, instrument : node and instrument, empty if nothing is read.
     outside : what a reading outside the interval suggests.
-    visible : whether the instrument can see what the step is about.
-    sets : controls to put somewhere, control -> text of the job file.
-    adjust : what is turned until something is reached.
+    visible : whether the instrument can show the result of the step.
+    sets : controls to set, control -> setting as the job file writes it.
+    adjust : a control to turn until a condition is met.
     speakers_off : speakers that are disconnected during the step.
     """
 
@@ -84,7 +84,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The voltage an amplifier step aims for, its 95 % interval, what sets it, and all that might have."""
+    """The target voltage of an amplifier, its 95 % interval, what sets it, and all candidates."""
 
     stage: str
     v_rms: float
@@ -96,7 +96,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something about the job that a careful person would say."""
+    """A problem or remark about the job, with its remedy."""
 
     severity: Severity
     code: str
@@ -116,5 +116,5 @@ class Plan:
 
     @property
     def blocked(self) -> bool:
-        """Whether something must be mended before the work can be done."""
+        """Whether something must be repaired before the work can be done."""
         return any(finding.severity == "blocker" for finding in self.findings)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Node
-    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.plan.context import End, PlanContext
     from gainwright.solve import Chain, Solution
 
     Floats = npt.NDArray[np.float64]
@@ -27,16 +27,16 @@ THD_LIMIT = 0.01
 
 @dataclass(frozen=True, slots=True)
 class CleanLimit:
-    """How high the volume goes before something before the amplifier distorts.
+    """The highest volume at which nothing before the amplifiers distorts.
 
     Attributes
     ----------
     head : the head unit.
-    level_dbfs : of the tone: 0, or less when a boost inside the source leaves no room for full scale.
-    first : the node that limits, at the middle of all spreads.
-    onset : volume, as a fraction of steps, at which clipping begins, middle.
+    level_dbfs : of the tone: 0, or less if a boost inside the source leaves no room for full scale.
+    first : the node that limits, at nominal values.
+    onset : volume in steps at which clipping begins, at nominal values.
     volume : last clean step in every draw, shape (draws,).
-    middle : last clean step at the middle.
+    middle : last clean step at nominal values.
     """
 
     head: str
@@ -47,39 +47,41 @@ class CleanLimit:
     middle: float
 
 
-def thd_limit(out: SettingOut) -> float:
+def thd_limit(context: PlanContext) -> float:
     """Return the job's distortion limit, as a ratio."""
-    given = out.job.thd_limit
+    given = context.job.thd_limit
     return given.nominal if given is not None and given.known else THD_LIMIT
 
 
-def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanLimit:
-    """Find the clean limit of the source for one end's tone.
+def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> CleanLimit:
+    """Return the clean limit of the source for one end's tone.
 
-    Below any clipping each volume step raises every node by the same dB, so one solve at the lowest step tells the
-    margin of all; the limit allows the clip depth at which a sine reaches the job's THD limit.
+    Below clipping each volume step raises every node by the same number of dB, so one solution at the lowest step gives
+    all margins; the limit allows the clip depth at which a sine reaches the job's THD limit.
     """
-    chain = chain or out.opened
+    chain = chain or context.opened
     front = [n for n in end.upstream if not isinstance(chain.job.stages[n.stage], Amplifier)] or list(end.nodes)
     heads = [n.stage for n in front if isinstance(chain.job.stages[n.stage], HeadUnit)]
     head = heads[0]
     steps = volume_steps(chain.job.stages[head])  # type: ignore[arg-type]
     room_db = _room_inside_db(chain, head, end.tone_hz)
     level_dbfs = 0.0 if room_db >= -0.1 else float(np.floor(room_db))
-    depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(out))))
+    depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(context))))
 
     def limits(values: dict[str, Any] | None) -> tuple[Floats, Floats]:
         low = chain.solve(
-            Conditions(end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=out.speakers),
+            Conditions(
+                end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=context.speakers
+            ),
             targets=front,
         )
         step = (values or chain.nominal())[f"{head}.volume.step"]
-        margins = _that_follow_the_volume(low, front, head)
+        margins = _margins_after_volume(low, front, head)
         return 1 + np.min(margins, axis=1) / step, margins
 
     onset, margins = limits(None)
     first = front[int(np.argmin(margins[0]))]
-    drawn = out.drawn_for(chain)
+    drawn = context.drawn_for(chain)
     drawn_onset, _ = limits(drawn)
     drawn_step = drawn[f"{head}.volume.step"]
     middle_step = chain.nominal()[f"{head}.volume.step"]
@@ -88,15 +90,15 @@ def clean_limit(out: SettingOut, end: End, chain: Chain | None = None) -> CleanL
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
 
 
-def _that_follow_the_volume(solved: Solution, nodes: list[Node], head: str) -> Floats:
-    """Return margins of nodes, without what clips before the volume control, inside the source."""
+def _margins_after_volume(solved: Solution, nodes: list[Node], head: str) -> Floats:
+    """Return margins of nodes, without those of the source before its volume control, which the volume doesn't change."""
     margins = solved.margins_db[:, [solved.index(n) for n in nodes]].copy()
     margins[:, [n.stage == head for n in nodes], :2] = np.inf
     return np.asarray(np.min(margins, axis=2))
 
 
 def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
-    """Return the room that a source's own equaliser leaves a full-scale tone, dB; negative when it clips inside."""
+    """Return the headroom of a full-scale tone inside a source after its equaliser, dB; negative if it clips there."""
     solved = chain.solve(
         Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=chain.wiring.outputs(head)
     )

@@ -1,4 +1,4 @@
-"""Finding a way to look at a source limit that works: each candidate is solved before it is offered."""
+"""The choice of a way to measure a source's limit: each candidate is solved before it is offered."""
 
 from __future__ import annotations
 
@@ -13,55 +13,57 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.plan.context import End, PlanContext
     from gainwright.plan.source import CleanLimit
     from gainwright.solve import Chain
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """A view with how it differs from the plain one, and what still stands against it."""
+    """A view, how it differs from the plain one (`sets`, `description`), and its remaining doubts."""
 
     view: View
     sets: dict[str, str]
-    said: str
+    description: str
     doubts: tuple[Doubt, ...]
 
 
-def plain_view(out: SettingOut, end: End, limit: CleanLimit, chain: Chain, instrument: str) -> View:
+def plain_view(context: PlanContext, end: End, limit: CleanLimit, chain: Chain, instrument: str) -> View:
     """Return the view from the end of the chain with one instrument."""
     node = end.nodes[0]
     return View(
-        chain, end, node, instrument, out.instruments[instrument], {}, limit.head, limit.onset, limit.level_dbfs
+        chain, end, node, instrument, context.instruments[instrument], {}, limit.head, limit.onset, limit.level_dbfs
     )
 
 
-def best_way(out: SettingOut, end: End, limit: CleanLimit) -> Way:
+def best_way(context: PlanContext, end: End, limit: CleanLimit) -> Way:
     """Return the first way that works; else the first one, with its doubts."""
     tried: list[Way] = []
-    for name, _ in by_preference(out, end.tone_hz):
-        for way in _variants(out, plain_view(out, end, limit, out.opened, name)):
-            found = Way(way.view, way.sets, way.said, tuple(_all_doubts(out, way.view)))
+    for name, _ in by_preference(context, end.tone_hz):
+        for way in _variants(context, plain_view(context, end, limit, context.opened, name)):
+            found = Way(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view)))
             if not found.doubts:
                 return found
             tried.append(found)
     return tried[0]
 
 
-def as_it_stands(out: SettingOut, end: End, limit: CleanLimit) -> list[Doubt]:
-    """Return what would hide the limit from the preferred instrument with the filters as the job has them."""
+def doubts_as_set(context: PlanContext, end: End, limit: CleanLimit) -> list[Doubt]:
+    """Return what would hide the limit from the preferred instrument with the job's own filter settings."""
     stand = {
-        f"{n}.gain": out.opened.settings[f"{n}.gain"] for n in out.job.stages if f"{n}.gain" in out.opened.settings
+        f"{n}.gain": context.opened.settings[f"{n}.gain"]
+        for n in context.job.stages
+        if f"{n}.gain" in context.opened.settings
     }
-    name = by_preference(out, end.tone_hz)[0][0]
-    view = replace(plain_view(out, end, limit, out.chain, name), settings=stand)
-    return doubts(out, view)
+    name = by_preference(context, end.tone_hz)[0][0]
+    view = replace(plain_view(context, end, limit, context.chain, name), settings=stand)
+    return doubts(context, view)
 
 
-def _all_doubts(out: SettingOut, view: View) -> list[Doubt]:
-    found = doubts(out, view)
+def _all_doubts(context: PlanContext, view: View) -> list[Doubt]:
+    found = doubts(context, view)
     if isinstance(view.instrument, Recorder) and not found:
-        volts = _volts(out, view)
+        volts = _volts(context, view)
         full = recorder_full_scale_v(view.instrument)
         if volts > full:
             message = say(
@@ -75,23 +77,23 @@ def _all_doubts(out: SettingOut, view: View) -> list[Doubt]:
     return found
 
 
-def _volts(out: SettingOut, view: View) -> float:
+def _volts(context: PlanContext, view: View) -> float:
     solved = view.chain.solve(
         Conditions(
             view.end.tone_hz,
             view.level_dbfs,
             settings={**view.settings, f"{view.head}.volume": view.onset},
-            unloaded=out.speakers,
+            unloaded=context.speakers,
         ),
         targets=(view.node,),
     )
     return float(solved.rms_v[0, solved.index(view.node)])
 
 
-def _variants(out: SettingOut, plain: View) -> Iterator[Way]:
+def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
     yield Way(plain, {}, "", ())
     stage = plain.end.stage
-    if isinstance(out.job.stages[stage], Amplifier):
+    if isinstance(context.job.stages[stage], Amplifier):
         for percent in (10, 20, 30, 50):
             text = f"{percent} %"
             settings = {f"{stage}.gain": percent / 100}
@@ -102,7 +104,7 @@ def _variants(out: SettingOut, plain: View) -> Iterator[Way]:
                 (),
             )
     for node in plain.end.upstream:
-        control = out.job.stages[node.stage]
+        control = context.job.stages[node.stage]
         if isinstance(control, LevelControl):
             for down in (6, 12, 20):
                 settings = {f"{node.stage}.level": -float(down)}
@@ -114,5 +116,5 @@ def _variants(out: SettingOut, plain: View) -> Iterator[Way]:
                     (),
                 )
     for node in reversed(plain.end.upstream):
-        if out.job.stages[node.stage].reachable:
+        if context.job.stages[node.stage].reachable:
             yield Way(replace(plain, node=node), {}, say("measured at {node}", node=node), ())

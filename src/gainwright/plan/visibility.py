@@ -1,8 +1,8 @@
-"""Can this instrument, there, see what the step is about? Every answer is had by solving.
+"""Whether an instrument at a node can show the result of a step; each answer comes from the solver.
 
 A source-limit step needs three things at the point of measurement: the tone above what the instrument needs, the stage
-under test first to clip, and its harmonics through the filters behind it. A meter alone needs no harmonics: it sees
-the reading stop following the steps.
+under test first to clip, and its harmonics not removed by later filters. A meter needs no harmonics: its reading stops
+following the steps.
 """
 
 from __future__ import annotations
@@ -21,18 +21,18 @@ from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Instrument, Node
-    from gainwright.plan.setting_out import End, SettingOut
+    from gainwright.plan.context import End, PlanContext
     from gainwright.solve import Chain, Solution
 
 OVER_DB = 1.0
-"""How far over its ceiling a stage is driven to ask whether that shows: 1 dB is 4.6 % THD."""
+"""How far a stage is driven over its ceiling to check whether that shows: 1 dB is 4.6 % THD."""
 METER_COUNTS_NEEDED = 100
-"""A meter reading of fewer counts tells steps of a decibel badly (common practice, no published source)."""
+"""A reading of fewer counts resolves steps of a decibel badly (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Why a step can't be seen: its code, the control or place it hinges on, and the sentence."""
+    """Why the result of a step can't be seen: code, the control or place responsible, and the sentence."""
 
     code: str
     where: str
@@ -42,7 +42,7 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """One way to look at a source limit: chain and settings, where, with what."""
+    """One way to measure a source's limit: chain, settings, node and instrument."""
 
     chain: Chain
     end: End
@@ -55,17 +55,17 @@ class View:
     level_dbfs: float
 
 
-def doubts(out: SettingOut, view: View) -> list[Doubt]:
-    """Return every reason why a source-limit step would not be seen this way; none when it would."""
-    at_limit = _solve(out, view, 0.0)
+def doubts(context: PlanContext, view: View) -> list[Doubt]:
+    """Return every reason why a source's limit wouldn't be seen this way; empty if it would."""
+    at_limit = _solve(context, view, 0.0)
     found = [*_band(view), *_tone_stopped(view), *_too_low(view, at_limit)]
     found += _other_first(view, at_limit)
     if not isinstance(view.instrument, Multimeter) and not found:
-        found += _harmonics_hidden(out, view)
+        found += _harmonics_hidden(context, view)
     return found
 
 
-def _solve(out: SettingOut, view: View, over_db: float) -> Solution:
+def _solve(context: PlanContext, view: View, over_db: float) -> Solution:
     step = view.chain.nominal()[f"{view.head}.volume.step"]
     volume = view.onset + over_db / step
     return view.chain.solve(
@@ -73,7 +73,7 @@ def _solve(out: SettingOut, view: View, over_db: float) -> Solution:
             view.end.tone_hz,
             view.level_dbfs,
             settings={**view.settings, f"{view.head}.volume": volume},
-            unloaded=out.speakers,
+            unloaded=context.speakers,
             probes={view.node: input_ohm(view.instrument)},
         ),
         targets=(view.node, *view.end.all_nodes),
@@ -100,7 +100,7 @@ def _tone_stopped(view: View) -> list[Doubt]:
     if worst is None or losses[worst] < 20:
         return []
     message = say(
-        "{worst} takes {part} dB from {tone_hz} Hz: a reading behind it says nothing",
+        "{worst} attenuates {tone_hz} Hz by {part} dB: a reading after it is meaningless",
         worst=worst,
         part=f"{losses[worst]:.0f}",
         tone_hz=f"{view.end.tone_hz:g}",
@@ -130,16 +130,16 @@ def _too_low(view: View, at_limit: Solution) -> list[Doubt]:
 
 
 def _least_shown_v(indicator: Indicator, tone_hz: float) -> float:
-    """Return from how many volts of a tone an indicator shows that there is one; 0 when none of its marks is for that.
+    """Return the least voltage at which an indicator shows a tone at all; 0 if none of its marks does that.
 
-    Distortion of a tone under that can't be told from no distortion.
+    Distortion of a weaker tone can't be told from no distortion.
     """
     marks = indicator.signal_marks.values()
     return min((m.threshold.nominal if m.passes(tone_hz) else math.inf for m in marks), default=0.0)
 
 
 def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
-    """Whether a stage behind the front clips before the front does, at its limit."""
+    """Return whether an amplifier clips before the stages ahead of it reach their limit."""
     behind = [n for n in view.end.all_nodes if isinstance(view.chain.job.stages[n.stage], Amplifier)]
     index = view.chain.nodes.index
     behind = [n for n in behind if index(n) <= index(view.node)]
@@ -153,11 +153,11 @@ def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
     return [Doubt("other_stage_first", f"{first.stage}.gain", message, {"over_db": -margins[first]})]
 
 
-def _harmonics_hidden(out: SettingOut, view: View) -> list[Doubt]:
-    over = _solve(out, view, OVER_DB)
+def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
+    over = _solve(context, view, OVER_DB)
     shown = float(over.thd[0, over.index(view.node)])
     instrument = view.instrument
-    limit = thd_limit(out)
+    limit = thd_limit(context)
     if isinstance(instrument, Indicator):
         limit = _least_distortion(instrument, view.end.tone_hz)[1]
     if math.isfinite(shown) and shown >= limit:
@@ -168,7 +168,7 @@ def _harmonics_hidden(out: SettingOut, view: View) -> list[Doubt]:
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))
     message = say(
-        "a source {OVER_DB} dB over its ceiling at {tone_hz} Hz has {part} % THD, of which {part_2} % is left behind {worst}; {instrument_name} sees it from {part_3} %",
+        "a source {OVER_DB} dB over its ceiling at {tone_hz} Hz has {part} % THD, of which {part_2} % is left after {worst}; {instrument_name} detects {part_3} % or more",
         OVER_DB=f"{OVER_DB:g}",
         tone_hz=f"{view.end.tone_hz:g}",
         part=f"{100 * own:.1f}",
@@ -181,14 +181,14 @@ def _harmonics_hidden(out: SettingOut, view: View) -> list[Doubt]:
 
 
 def sees_distortion(instrument: Instrument, tone_hz: float) -> bool:
-    """Whether an instrument can tell distortion of a tone by itself."""
+    """Return whether an instrument can detect distortion of a tone by itself."""
     return isinstance(instrument, Recorder) or (
         isinstance(instrument, Indicator) and bool(distortion_mark(instrument, tone_hz))
     )
 
 
 def distortion_mark(indicator: Indicator, tone_hz: float) -> str:
-    """Return the mark that lights at the least distortion of a tone; empty when none does."""
+    """Return the mark that lights at the least distortion of a tone; empty if none does."""
     return _least_distortion(indicator, tone_hz)[0]
 
 
@@ -197,18 +197,18 @@ def _least_distortion(indicator: Indicator, tone_hz: float) -> tuple[str, float]
     return min(marks, key=lambda pair: pair[1], default=("", math.inf))
 
 
-def by_preference(out: SettingOut, tone_hz: float) -> list[tuple[str, Instrument]]:
+def by_preference(context: PlanContext, tone_hz: float) -> list[tuple[str, Instrument]]:
     """Return the instruments that can find a clean limit with a tone, the best first.
 
-    First an indicator with a mark at the job's distortion limit or under it, then a recorder, a meter, and an indicator
-    that shows distortion later than that. When none can, all of them, so that the plan says why.
+    First an indicator with a mark at or below the job's distortion limit, then a recorder, a meter, and an indicator
+    with a higher threshold. If none can, all are returned, so that the plan gives the reasons.
     """
 
     def rank(instrument: Instrument) -> int:
         if isinstance(instrument, Indicator):
-            return 0 if _least_distortion(instrument, tone_hz)[1] <= thd_limit(out) else 3
+            return 0 if _least_distortion(instrument, tone_hz)[1] <= thd_limit(context) else 3
         return 1 if isinstance(instrument, Recorder) else 2
 
-    found = out.instruments.items()
+    found = context.instruments.items()
     usable = [(n, i) for n, i in found if isinstance(i, Multimeter) or sees_distortion(i, tone_hz)]
     return sorted(usable or found, key=lambda pair: rank(pair[1]))

@@ -201,9 +201,9 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
 
 def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:
     """Return (Hz, dBFS) of the tones that a job is set up with, each once, lowest first."""
-    from gainwright.plan.setting_out import SettingOut
+    from gainwright.plan.context import PlanContext
 
-    ends = SettingOut(job).ends
+    ends = PlanContext(job).ends
     return tuple(sorted({(end.tone_hz, -end.allowance_db) for end in ends}))
 
 

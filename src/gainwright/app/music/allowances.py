@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.music.scan import Library, ScannedTrack
     from gainwright.model import Job
-    from gainwright.plan import Split
+    from gainwright.plan import AmplifierBand
     from gainwright.programme import Band, BandAllowance, BandStatistics, Limits
     from gainwright.programme.library import BandChoice, BandFigures, MusicResult, TimeAbove, TrackFigures
 
@@ -67,7 +67,7 @@ def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits
     return {a.band: allow([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
 
 
-def _choice(found: BandAllowance, split: Split | None) -> BandChoice:
+def _choice(found: BandAllowance, band: AmplifierBand | None) -> BandChoice:
     from gainwright.programme.library import BandChoice
 
     drive = found.drive
@@ -77,8 +77,8 @@ def _choice(found: BandAllowance, split: Split | None) -> BandChoice:
         kept=found.choice.kept,
         crest_db=found.crest_db,
         peak_dbfs=found.peak_dbfs,
-        now_db=None if split is None else split.allowance_db,
-        tone_hz=None if split is None else split.tone_hz,
+        now_db=None if band is None else band.allowance_db,
+        tone_hz=None if band is None else band.tone_hz,
         speaker="" if drive is None else drive.speaker,
         target_w=None if drive is None else drive.target_w,
         rating_w=None if drive is None else drive.rating_w,
@@ -100,7 +100,7 @@ def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
     return tuple(TimeAbove(float(db), float(p)) for db, p in zip(levels, percent, strict=True))
 
 
-def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, Split]]:
+def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBand]]:
     """Return the bands to look at, the whole programme first, and band -> what the job says of it.
 
     Raises
@@ -111,21 +111,21 @@ def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, Split]]:
 
     if job is None:
         return USUAL_BANDS, {}
-    from gainwright.plan import splits
+    from gainwright.plan import amplifier_bands
 
-    found: dict[str, Split] = {}
-    for split in splits(job):
-        held = found.get(split.key)
-        if held is None or _load(split) > _load(held):
-            found[split.key] = split
+    found: dict[str, AmplifierBand] = {}
+    for band in amplifier_bands(job):
+        held = found.get(band.key)
+        if held is None or _load(band) > _load(held):
+            found[band.key] = band
     bands = [Band(key, _edge(s.high_pass), _edge(s.low_pass)) for key, s in found.items()]
     whole = [] if WHOLE in found else [Band(WHOLE)]
     return (*whole, *bands), found
 
 
-def _load(split: Split) -> float:
+def _load(band: AmplifierBand) -> float:
     """Return how near to its rating a speaker comes; where two amplifiers share an allowance the nearer counts."""
-    return split.target_w / split.rating_w if split.target_w and split.rating_w else 0.0
+    return band.target_w / band.rating_w if band.target_w and band.rating_w else 0.0
 
 
 def _edge(setting: Any) -> Any:
@@ -158,10 +158,10 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
     names = [band.name for band in bands if job is None or band.name in found]
     results = []
     for name in names:
-        split = found.get(name)
+        band = found.get(name)
         drive = None
-        if split is not None and split.target_w is not None:
-            drive = Drive(split.speaker, split.target_w, split.rating_w)
+        if band is not None and band.target_w is not None:
+            drive = Drive(band.speaker, band.target_w, band.rating_w)
         parts = [Part(t.file, t.statistics.seconds, t.statistics.band(name)) for t in library.tracks]
         results.append(allow(parts, drive=drive, limits=limits))
     return MusicResult(
@@ -198,9 +198,9 @@ def with_allowances(text: str, recommended_db: Mapping[str, float], *, name: str
     for key, db in recommended_db.items():
         text = set_key(text, ("allowance", key), f"{db:g} dB", name=name)
     job = read_job_text(text, name).job
-    from gainwright.plan import splits
+    from gainwright.plan import amplifier_bands
 
-    others = {split.key for split in splits(job)} - set(recommended_db)
+    others = {band.key for band in amplifier_bands(job)} - set(recommended_db)
     if "all" in job.allowance and len(job.allowance) > 1 and not others:
         text = unset_key(text, ("allowance", "all"), name=name)
     return text

@@ -1,4 +1,4 @@
-"""The reading to expect: the chain's draws seen through the instrument, with its own doubt drawn too."""
+"""Expected readings: samples of the chain as the instrument shows them, its own uncertainty included."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ from gainwright.solve import (
 
 if TYPE_CHECKING:
     from gainwright.model import Instrument
-    from gainwright.plan.setting_out import SettingOut
+    from gainwright.plan.context import PlanContext
     from gainwright.solve import Solution
 
 _SEED = 2
 RARE = 0.025
-"""What happens in fewer of the draws lies outside the 95 %."""
+"""A share of the draws that lies outside the 95 %."""
 
 
-def seen(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> Shown:
-    """Return what an instrument shows of a node; an indicator shows no number, so the level itself is returned."""
+def instrument_reading(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> Shown:
+    """Return the reading of an instrument at a node; for an indicator, which shows no number, the level itself."""
     if isinstance(instrument, Multimeter):
         return shown_by_meter(instrument, solution, column, tone_hz=tone_hz)
     if isinstance(instrument, Recorder):
@@ -44,8 +44,8 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
 
     The instrument's bounds are taken as a rectangular distribution (JCGM 100:2008, 4.3.7).
     """
-    value = float(seen(instrument, middle, column, tone_hz=tone_hz).value[0])
-    shown = seen(instrument, spread, column, tone_hz=tone_hz)
+    value = float(instrument_reading(instrument, middle, column, tone_hz=tone_hz).value[0])
+    shown = instrument_reading(instrument, spread, column, tone_hz=tone_hz)
     share = np.random.default_rng(_SEED).random(len(shown.value))
     readings = shown.value - shown.below + share * (shown.below + shown.above)
     low, high = np.nanquantile(readings, [0.025, 0.975]) if np.any(np.isfinite(readings)) else (value, value)
@@ -62,7 +62,7 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
 
 
 def _lit_in_draws(indicator: Indicator, spread: Solution, column: int, tone_hz: float) -> dict[str, Any]:
-    """Return for each mark in which draws it is lit, its threshold drawn too."""
+    """Return mark -> in which draws it is lit, its threshold drawn too."""
     chance = np.random.default_rng(_SEED).random((len(spread.rms_v), len(indicator.marks)))
     return {
         name: watched(mark, spread, column, tone_hz=tone_hz) >= mark.threshold.spread.quantile(chance[:, i])
@@ -70,8 +70,8 @@ def _lit_in_draws(indicator: Indicator, spread: Solution, column: int, tone_hz: 
     }
 
 
-def expect_set(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:
-    """Return the expectation of a reading that is turned up to a voltage: that voltage within the instrument's bounds."""
+def expect_target(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:
+    """Return the expected reading of a control turned up to a target voltage: the target within the instrument's bounds."""
     half = float(within_v(instrument, volts))
     if isinstance(instrument, Multimeter):
         beyond = instrument.bandwidth is not None and tone_hz > instrument.bandwidth.nominal
@@ -80,15 +80,15 @@ def expect_set(instrument: Instrument, volts: float, *, tone_hz: float) -> Expec
     return Expect("v_rms", volts, volts - half, volts + half)
 
 
-def volts_instrument(out: SettingOut, *, tone_hz: float, volts: float) -> tuple[str, Instrument]:
-    """Return what to read a voltage with: a meter within its bandwidth, else a recorder that takes it, else any meter."""
-    for name, instrument in out.instruments.items():
+def volts_instrument(context: PlanContext, *, tone_hz: float, volts: float) -> tuple[str, Instrument]:
+    """Return the instrument for a voltage: a meter within its bandwidth, else a recorder not overloaded, else any meter."""
+    for name, instrument in context.instruments.items():
         if isinstance(instrument, Multimeter) and (
             instrument.bandwidth is None or tone_hz <= instrument.bandwidth.nominal
         ):
             return name, instrument
-    for name, instrument in out.instruments.items():
+    for name, instrument in context.instruments.items():
         if isinstance(instrument, Recorder) and volts <= recorder_full_scale_v(instrument):
             return name, instrument
-    meter = out.meter()
-    return meter if meter is not None else next(iter(out.instruments.items()))
+    meter = context.meter()
+    return meter if meter is not None else next(iter(context.instruments.items()))

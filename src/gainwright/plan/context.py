@@ -1,4 +1,4 @@
-"""What every part of the plan starts from: ends of the chain, tones, allowances, and the chain with its filters open."""
+"""The common data of all steps: ends of the chain, tones, allowances, and the chain with its filters open."""
 
 from __future__ import annotations
 
@@ -33,15 +33,15 @@ LOWEST_PASSING_GAIN = 0.05
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """The last stage before a speaker, one for each amplifier (or source that drives a speaker itself).
+    """The last stage before speakers: an amplifier, or a source that drives speakers directly.
 
     Attributes
     ----------
-    stage, nodes : the stage and its outputs, one a side.
+    stage, nodes : the stage and its outputs, one per side.
     upstream : every node before it, in signal order.
     path : the first path through it.
     tone_hz, allowance_db : of its set-up tone.
-    speakers : what it drives.
+    speakers : the speakers that it drives.
     """
 
     stage: str
@@ -58,12 +58,12 @@ class End:
         return (*self.upstream, *self.nodes)
 
 
-class SettingOut:
-    """A job with what follows from it before any step is written.
+class PlanContext:
+    """A job with the data that all steps of its plan share.
 
     Parameters
     ----------
-    learned : draws of what readings taught; see `Chain`.
+    learned : samples of values as learned from readings; see `Chain`.
 
     Raises
     ------
@@ -82,7 +82,7 @@ class SettingOut:
 
     @cached_property
     def starting_settings(self) -> dict[str, str]:
-        """Controls at their starting places: filters open, gains lowest that pass, level controls up."""
+        """Starting settings of controls: filters open, gains at the lowest that doesn't mute, level controls up."""
         found = {control: text for control, (_, text) in self.moved_filters.items()}
         for name, stage in self.job.stages.items():
             if isinstance(stage, Amplifier):
@@ -95,11 +95,11 @@ class SettingOut:
 
     @cached_property
     def opened(self) -> Chain:
-        """The chain with its controls at their starting places."""
+        """The chain with its controls at their starting settings."""
         return self.chain_with(self.starting_settings)
 
     def chain_with(self, settings: Mapping[str, str]) -> Chain:
-        """Return the chain with controls put somewhere else; what was learned of other numbers holds."""
+        """Return the chain with other settings; what was learned about unaffected values is kept."""
         plain = Chain(with_settings(self.job, settings))
         if not self.chain.learned:
             return plain
@@ -108,11 +108,11 @@ class SettingOut:
 
     @cached_property
     def drawn(self) -> dict[str, Any]:
-        """One set of draws of every physical number, shared by all steps."""
+        """One set of samples of every physical value, shared by all steps."""
         return self.chain.draws(draws=DRAWS, seed=SEED, quick=True)
 
     def drawn_for(self, chain: Chain) -> dict[str, Any]:
-        """Return the draws for this chain or one with other settings: what a setting changes is drawn anew."""
+        """Return the samples for this chain or one with other settings; values that a setting changes are drawn again."""
         if chain not in self._drawn_for:
             own = chain.draws(draws=DRAWS, seed=SEED, quick=True)
             same = self.chain.facts
@@ -156,8 +156,8 @@ class SettingOut:
                     )
         return tuple(found[stage] for stage in wiring.order if stage in found)
 
-    def _asked(self, mapping: Mapping[str, Quantity], path: Path) -> float | None:
-        """Return what a mapping by output says of a path: its last stage first, then `all`."""
+    def _by_output(self, mapping: Mapping[str, Quantity], path: Path) -> float | None:
+        """Return a path's value in a mapping by output: that of its last stage first, then `all`."""
         for node in reversed(path.nodes):
             for key in (node.output, f"{node.stage}.{node.output}", node.stage):
                 if key in mapping and mapping[key].known:
@@ -168,17 +168,17 @@ class SettingOut:
         return None
 
     def _allowance_db(self, path: Path) -> float:
-        asked = self._asked(self.job.allowance, path)
+        asked = self._by_output(self.job.allowance, path)
         return ALLOWANCE_DB if asked is None else abs(asked)
 
     def _tone_hz(self, path: Path) -> float:
-        asked = self._asked(self.job.tones, path)
+        asked = self._by_output(self.job.tones, path)
         if asked is not None:
             return asked
         speaker = self.job.stages[path.speaker]
         assert isinstance(speaker, Speaker)  # noqa: S101  paths end at speakers
         protected = speaker.protect_below
-        fixed = [f for f in path_filters(self.job, path.nodes) if f.opened() is None]
+        fixed = [f for f in path_filters(self.job, path.nodes) if f.open_setting() is None]
         return set_up_tone_hz(
             passband_hz(self.job, path),
             protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
@@ -193,7 +193,7 @@ class SettingOut:
                 hides_harmonics = f.kind == "low" and f.loss_db(3 * end.tone_hz) > 1
                 if loss <= 0.1 and not hides_harmonics:
                     continue
-                text = f.opened()
+                text = f.open_setting()
                 if text is not None and f.control not in self.moved_filters:
                     self.moved_filters[f.control] = (f, text)
                 if text is None and loss > 0.1:

@@ -10,8 +10,8 @@ import numpy as np
 from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder
 from gainwright.plan import cautions
-from gainwright.plan.hidden import hidden_limit
-from gainwright.plan.reading import expect_set, expect_volts, volts_instrument
+from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
+from gainwright.plan.hidden_limits import hidden_limit
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
@@ -24,15 +24,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.model import Instrument, Node
+    from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
-    from gainwright.plan.setting_out import End, SettingOut
     from gainwright.plan.visibility import View
     from gainwright.solve import Chain
 
 
 @dataclass(frozen=True, slots=True)
-class Front:
-    """What was found of everything before the amplifiers."""
+class SourceLimits:
+    """The clean limits of the sources, by end and by head unit, and the ways to measure them."""
 
     limits: dict[str, CleanLimit]
     governing: dict[str, CleanLimit]
@@ -43,9 +43,9 @@ class Front:
         return {stage: self.governing[limit.head] for stage, limit in self.limits.items()}
 
 
-def front(out: SettingOut) -> Front:
-    """Find each end's clean limit, the lowest for each head unit, and the way to look at it."""
-    limits = {end.stage: clean_limit(out, end) for end in out.ends}
+def source_limits(context: PlanContext) -> SourceLimits:
+    """Return each end's clean limit, the lowest for each head unit, and the way to measure it."""
+    limits = {end.stage: clean_limit(context, end) for end in context.ends}
     governing: dict[str, CleanLimit] = {}
     for limit in limits.values():
         best = governing.get(limit.head)
@@ -55,23 +55,23 @@ def front(out: SettingOut) -> Front:
             lower = limit if limit.onset < best.onset else best
             volume = np.minimum(limit.volume, best.volume)
             governing[limit.head] = replace(lower, volume=volume, middle=min(limit.middle, best.middle))
-    ways = {end.stage: best_way(out, end, limits[end.stage]) for end in out.ends}
-    return Front(limits, governing, ways)
+    ways = {end.stage: best_way(context, end, limits[end.stage]) for end in context.ends}
+    return SourceLimits(limits, governing, ways)
 
 
-def source_steps(out: SettingOut, found: Front) -> Iterator[Step | Finding]:
-    """Yield the source's clean limit for each output and tone, with what would have hidden it."""
+def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | Finding]:
+    """Yield the step that finds the source's clean limit for each output and tone, with findings on what would hide it."""
     groups: dict[tuple[Any, ...], list[End]] = {}
-    for end in out.ends:
-        key = (*sorted({(n.stage, n.output) for n in out.sources(end)}), end.tone_hz)
+    for end in context.ends:
+        key = (*sorted({(n.stage, n.output) for n in context.sources(end)}), end.tone_hz)
         groups.setdefault(key, []).append(end)
     for ends in groups.values():
         end = ends[0]
         way, limit = found.ways[end.stage], found.limits[end.stage]
-        yield from hidden_limit(out, end, limit, way)
-        yield _source_step(out, end, limit, way)
+        yield from hidden_limit(context, end, limit, way)
+        yield _source_step(context, end, limit, way)
         for other in ends[1:]:
-            yield from hidden_limit(out, other, found.limits[other.stage], found.ways[other.stage])
+            yield from hidden_limit(context, other, found.limits[other.stage], found.ways[other.stage])
     if len(groups) > 1:
         for limit in found.governing.values():
             low, high = np.quantile(limit.volume, [0.025, 0.975])
@@ -79,7 +79,7 @@ def source_steps(out: SettingOut, found: Front) -> Iterator[Step | Finding]:
                 f"source.{limit.head}.limit",
                 "source",
                 limit.head,
-                say("Put the volume of {head} on the lowest of the steps found; write it down.", head=limit.head),
+                say("Set the volume of {head} to the lowest of the steps found, and write it down.", head=limit.head),
                 say(
                     "It is the highest clean volume of the whole system; expected step {middle} ({low} to {high}).",
                     middle=f"{limit.middle:g}",
@@ -89,13 +89,13 @@ def source_steps(out: SettingOut, found: Front) -> Iterator[Step | Finding]:
             )
 
 
-def _source_step(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Step:
+def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) -> Step:
     view = way.view
-    solve = _at_volume(out, view, limit, (view.node,))
-    middle, spread = solve(None), solve(out.drawn_for(view.chain))
+    solve = _at_volume(context, view, limit, (view.node,))
+    middle, spread = solve(None), solve(context.drawn_for(view.chain))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
-    source = out.sources(end)[0]
-    stand = f", {way.said}" if way.said and not way.said.startswith("measured") else ""
+    source = context.sources(end)[0]
+    stand = f", {way.description}" if way.description and not way.description.startswith("measured") else ""
     room = (
         ""
         if limit.level_dbfs == 0
@@ -119,35 +119,35 @@ def _source_step(out: SettingOut, end: End, limit: CleanLimit, way: Way) -> Step
         "source",
         limit.head,
         do,
-        _source_why(out, end, limit),
+        _source_why(context, end, limit),
         end.tone_hz,
         limit.level_dbfs,
         str(view.node),
         view.instrument_name,
         expect,
         say(
-            "Far lower: a lead, a filter left in, balance or fader, a level control down. Distorted from the first step: a boost, or a gain behind it too high."
+            "Far lower: a lead, a filter left in, balance or fader, a level control down. Distorted from the first step: a boost, or a gain after it too high."
         ),
         not way.doubts,
-        _measuring_cautions(out, end, view.instrument),
+        _measuring_cautions(context, end, view.instrument),
         sets=way.sets,
         adjust=Adjust(f"{limit.head}.volume", "last_clean"),
-        speakers_off=tuple(sorted(out.speakers)),
+        speakers_off=tuple(sorted(context.speakers)),
     )
 
 
-def _source_why(out: SettingOut, end: End, limit: CleanLimit) -> str:
-    source = out.sources(end)[0]
+def _source_why(context: PlanContext, end: End, limit: CleanLimit) -> str:
+    source = context.sources(end)[0]
     low, high = np.quantile(limit.volume, [0.025, 0.975])
-    steps = volume_steps(out.job.stages[limit.head])  # type: ignore[arg-type]
+    steps = volume_steps(context.job.stages[limit.head])  # type: ignore[arg-type]
     limiting = (
         ""
         if limit.first.stage == limit.head
         else say(" Here {stage} is expected to clip before the source.", stage=limit.first.stage)
     )
-    top = "" if limit.middle < steps else say(" It may stay clean to the top; then the top is the limit.")
+    top = "" if limit.middle < steps else say(" It may stay clean up to its highest step; then that is the limit.")
     return say(
-        "A source clips before its top: this finds the highest clean volume for {stage}.{output} at {tone_hz} Hz. Expected at step {middle} ({low} to {high}).{limiting}{top}",
+        "A source may clip below its highest step: this finds the highest clean volume for {stage}.{output} at {tone_hz} Hz. Expected at step {middle} ({low} to {high}).{limiting}{top}",
         stage=source.stage,
         output=source.output,
         tone_hz=f"{end.tone_hz:g}",
@@ -163,12 +163,12 @@ def _sign(instrument: Instrument, tone_hz: float) -> str:
     if isinstance(instrument, Indicator):
         return say("its mark {mark} lights", mark=distortion_mark(instrument, tone_hz))
     if isinstance(instrument, Recorder):
-        return say("the THD of the recording passes 1 %")
-    return say("the reading no longer rises as evenly as before (a step brings clearly less than the steps before it)")
+        return say("the THD of the recording exceeds 1 %")
+    return say("the reading no longer rises as evenly as before (a step adds clearly less than the steps before it)")
 
 
-def _measuring_cautions(out: SettingOut, end: End, instrument: Instrument) -> tuple[str, ...]:
-    stage = out.job.stages[end.stage]
+def _measuring_cautions(context: PlanContext, end: End, instrument: Instrument) -> tuple[str, ...]:
+    stage = context.job.stages[end.stage]
     found = [cautions.HOT_OUTPUT, cautions.HEARING]
     if isinstance(stage, Amplifier) and stage.bridged:
         found.insert(0, cautions.BRIDGED)
@@ -179,8 +179,8 @@ def _measuring_cautions(out: SettingOut, end: End, instrument: Instrument) -> tu
     return tuple(found)
 
 
-def _at_volume(out: SettingOut, view: View, limit: CleanLimit, targets: tuple[Node, ...]) -> Any:
-    """Return a function that solves some nodes at the clean limit, for the middle (None) or for draws."""
+def _at_volume(context: PlanContext, view: View, limit: CleanLimit, targets: tuple[Node, ...]) -> Any:
+    """Return a function that solves nodes at the clean limit, at nominal values (None) or for draws."""
 
     def solve(values: dict[str, Any] | None) -> Any:
         volume = limit.middle if values is None else limit.volume
@@ -189,7 +189,7 @@ def _at_volume(out: SettingOut, view: View, limit: CleanLimit, targets: tuple[No
             limit.level_dbfs,
             values=values,
             settings={**view.settings, f"{limit.head}.volume": volume},
-            unloaded=out.speakers,
+            unloaded=context.speakers,
             probes={view.node: input_ohm(view.instrument)},
         )
         return view.chain.solve(asked, targets=targets)
@@ -197,23 +197,23 @@ def _at_volume(out: SettingOut, view: View, limit: CleanLimit, targets: tuple[No
     return solve
 
 
-def processor_steps(out: SettingOut, found: Front) -> Iterator[Step]:
-    """Yield a look at each processor and driver at the source's clean limit, from the end of the chain."""
-    for name in out.chain.wiring.order:
-        stage = out.job.stages[name]
+def processor_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step]:
+    """Yield the check of each processor and driver at the source's clean limit, from the end of the chain."""
+    for name in context.chain.wiring.order:
+        stage = context.job.stages[name]
         if not isinstance(stage, Processor | LineDriver | Converter):
             continue
-        for end in out.ends:
+        for end in context.ends:
             nodes = [n for n in end.upstream if n.stage == name]
             if nodes:
-                yield _processor_step(out, found, end, name, nodes[-1])
+                yield _processor_step(context, found, end, name, nodes[-1])
 
 
-def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: Any) -> Step:
+def _processor_step(context: PlanContext, found: SourceLimits, end: End, name: str, node: Any) -> Step:
     limit, way = found.governing[found.limits[end.stage].head], found.ways[end.stage]
     view = way.view
-    solve = _at_volume(out, view, limit, (view.node, node))
-    middle, spread = solve(None), solve(out.drawn_for(view.chain))
+    solve = _at_volume(context, view, limit, (view.node, node))
+    middle, spread = solve(None), solve(context.drawn_for(view.chain))
     own = middle.index(node)
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     margin = float(middle.margin_db[0, own])
@@ -228,7 +228,7 @@ def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: An
         "processor",
         name,
         say(
-            "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
+            "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, check that {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
             tone_hz=f"{end.tone_hz:g}",
             level_dbfs=f"{limit.level_dbfs:g}",
             instrument_name=view.instrument_name,
@@ -236,7 +236,7 @@ def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: An
             name=name,
         ),
         say(
-            "{name} has {margin} dB left under its ceiling for {output}: nothing it adds may clip at full scale.",
+            "{name} has {margin} dB left below its ceiling for {output}: it must not clip at full scale.",
             name=name,
             margin=f"{margin:.1f}",
             output=node.output,
@@ -252,17 +252,17 @@ def _processor_step(out: SettingOut, found: Front, end: End, name: str, node: An
             name=name,
         ),
         not way.doubts,
-        _measuring_cautions(out, end, view.instrument),
+        _measuring_cautions(context, end, view.instrument),
         sets=way.sets,
-        speakers_off=tuple(sorted(out.speakers)),
+        speakers_off=tuple(sorted(context.speakers)),
     )
 
 
-def amplifier_steps(out: SettingOut, found: Front, targets: dict[str, Target]) -> Iterator[Step]:
-    """Yield each amplifier up to its target, its tone at minus the allowance."""
-    for end in out.ends:
+def amplifier_steps(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step]:
+    """Yield the step that sets each amplifier to its target, with its tone at minus the allowance."""
+    for end in context.ends:
         if end.stage in targets:
-            yield _amplifier_step(out, found, end, targets[end.stage])
+            yield _amplifier_step(context, found, end, targets[end.stage])
 
 
 REASONS = {
@@ -271,21 +271,21 @@ REASONS = {
     "clip": "its own ceiling at the running voltage",
     "source": "what the source can drive with the gain fully up",
 }
-"""What sets a target, in words."""
+"""Texts for what sets a target."""
 
 
-def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> Step:
+def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target: Target) -> Step:
     limit = found.governing[found.limits[end.stage].head]
-    name, instrument = volts_instrument(out, tone_hz=end.tone_hz, volts=target.v_rms)
-    position = gain_position(out, end, limit, target.v_rms)
+    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms)
+    position = gain_position(context, end, limit, target.v_rms)
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
-    sees = [n for n, i in out.instruments.items() if sees_distortion(i, end.tone_hz)]
+    sees = [n for n, i in context.instruments.items() if sees_distortion(i, end.tone_hz)]
     stop = say(" or {part} shows distortion, whichever comes first", part=sees[0]) if sees else ""
     hot = (
         say(
-            " If it shows more with the gain at its lowest place, turn the volume down until it shows {v_rms} V: that is then the highest clean volume, and amplifiers already set are set again.",
+            " If it shows more with the gain at its lowest position, turn the volume down until it shows {v_rms} V: that is then the highest clean volume, and amplifiers already set must be set again.",
             v_rms=f"{target.v_rms:.3g}",
         )
         if position <= 0.1
@@ -321,18 +321,18 @@ def _amplifier_step(out: SettingOut, found: Front, end: End, target: Target) -> 
         -end.allowance_db,
         str(node),
         name,
-        expect_set(instrument, target.v_rms, tone_hz=end.tone_hz),
+        expect_target(instrument, target.v_rms, tone_hz=end.tone_hz),
         say(
-            "Not reached with the gain fully up: too little comes in; look at the level before it. Reached at once: the gain is far more sensitive than its figures, or a boost is on."
+            "Not reached with the gain fully up: the input level is too low; check the level before it. Reached at once: the gain is far more sensitive than specified, or a boost is on."
         ),
         True,
-        _measuring_cautions(out, end, instrument),
+        _measuring_cautions(context, end, instrument),
         adjust=Adjust(f"{end.stage}.gain", "v_rms", target.v_rms),
-        speakers_off=tuple(sorted(out.speakers)),
+        speakers_off=tuple(sorted(context.speakers)),
     )
 
 
-def restored_chain(out: SettingOut) -> Chain:
-    """Return the chain with its filters back where the job has them, all else as set."""
-    starting = {c: t for c, t in out.starting_settings.items() if c not in out.moved_filters}
-    return out.chain_with(starting)
+def restored_chain(context: PlanContext) -> Chain:
+    """Return the chain with its filters as in the job, everything else at starting settings."""
+    starting = {c: t for c, t in context.starting_settings.items() if c not in context.moved_filters}
+    return context.chain_with(starting)

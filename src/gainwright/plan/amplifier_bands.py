@@ -1,4 +1,4 @@
-"""What of the programme each amplifier gets: the filters on the way to it, and the name its allowance has in the job."""
+"""The band that each amplifier plays: the filters before it, and the key of its allowance in the job."""
 
 from __future__ import annotations
 
@@ -7,29 +7,29 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.model import HeadUnit, Processor, Speaker
+from gainwright.plan.context import PlanContext
 from gainwright.plan.controls import path_filters
-from gainwright.plan.planning import targets_of
-from gainwright.plan.setting_out import SettingOut
-from gainwright.plan.stages import front
+from gainwright.plan.planning import amplifier_targets
+from gainwright.plan.stage_steps import source_limits
 
 if TYPE_CHECKING:
     from gainwright.model import FilterSetting, Job
-    from gainwright.plan.setting_out import End
+    from gainwright.plan.context import End
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
-    """One end of the chain, as what it plays is split off.
+class AmplifierBand:
+    """The band that one end of the chain plays.
 
     Attributes
     ----------
-    key : what its allowance is called in the job: the name it is given there by itself, else the output of the last
-        stage with filters, else the stage.
-    stage : the amplifier (or the source that drives its speaker itself).
-    tone_hz, allowance_db : of its set-up tone, as the job has it now.
-    high_pass, low_pass : the tightest filters on the way, None where there is none.
-    speaker : the one that reaches its rating first, empty when none has a rating.
-    target_w, rating_w : power of a sine at the end's target into that speaker, and its rating; None when not known.
+    key : of its allowance in the job: its own key there if it has one, else the output of the last stage with filters,
+        else the stage.
+    stage : the amplifier (or the source that drives its speaker directly).
+    tone_hz, allowance_db : of its set-up tone, as in the job.
+    high_pass, low_pass : the narrowest filters before it, None if there is none.
+    speaker : the speaker that reaches its rating first, empty if none has a rating.
+    target_w, rating_w : power of a sine at the end's target into that speaker, and its rating; None if unknown.
     """
 
     key: str
@@ -43,35 +43,35 @@ class Split:
     rating_w: float | None
 
 
-def splits(job: Job) -> tuple[Split, ...]:
-    """Return every end with what it gets, in signal order; no two with other filters share a key.
+def amplifier_bands(job: Job) -> tuple[AmplifierBand, ...]:
+    """Return the band of every end, in signal order; ends with different filters have different keys.
 
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
-    out = SettingOut(job)
-    volts = {stage: target.v_rms for stage, target in targets_of(out, front(out)).items()}
-    found = [_split(out, end, volts.get(end.stage)) for end in out.ends]
+    context = PlanContext(job)
+    volts = {stage: target.v_rms for stage, target in amplifier_targets(context, source_limits(context)).items()}
+    found = [_split(context, end, volts.get(end.stage)) for end in context.ends]
     filters: dict[str, set[tuple[str, str]]] = {}
-    for split in found:
-        filters.setdefault(split.key, set()).add((str(split.high_pass), str(split.low_pass)))
+    for band in found:
+        filters.setdefault(band.key, set()).add((str(band.high_pass), str(band.low_pass)))
     return tuple(s if len(filters[s.key]) == 1 else _by_stage(s) for s in found)
 
 
-def _by_stage(split: Split) -> Split:
-    plain = {name: getattr(split, name) for name in Split.__dataclass_fields__}
-    return Split(**{**plain, "key": split.stage})
+def _by_stage(band: AmplifierBand) -> AmplifierBand:
+    plain = {name: getattr(band, name) for name in AmplifierBand.__dataclass_fields__}
+    return AmplifierBand(**{**plain, "key": band.stage})
 
 
-def _split(out: SettingOut, end: End, target_v: float | None) -> Split:
-    found = path_filters(out.job, end.path.nodes)
+def _split(context: PlanContext, end: End, target_v: float | None) -> AmplifierBand:
+    found = path_filters(context.job, end.path.nodes)
     highs = [f.setting for f in found if f.kind == "high" and f.setting.corner is not None]
     lows = [f.setting for f in found if f.kind == "low" and f.setting.corner is not None]
-    speaker, ohm, rating = _first_at_rating(out, end)
+    speaker, ohm, rating = _first_at_rating(context, end)
     watts = None if target_v is None or not speaker else target_v**2 / ohm
-    return Split(
-        _key(out, end),
+    return AmplifierBand(
+        _key(context, end),
         end.stage,
         end.tone_hz,
         end.allowance_db,
@@ -87,8 +87,8 @@ def _corner_hz(setting: FilterSetting) -> float:
     return math.nan if setting.corner is None else setting.corner.nominal
 
 
-def _key(out: SettingOut, end: End) -> str:
-    job = out.job
+def _key(context: PlanContext, end: End) -> str:
+    job = context.job
     for node in reversed(end.path.nodes):
         for key in (node.output, f"{node.stage}.{node.output}", node.stage):
             if key in job.allowance and key != "all":
@@ -98,19 +98,19 @@ def _key(out: SettingOut, end: End) -> str:
     for node in reversed(end.path.nodes):
         stage = job.stages[node.stage]
         if isinstance(stage, HeadUnit | Processor) and path_filters(job, (node,)):
-            others = {n.stage for n in out.chain.wiring.nodes if n.output == node.output}
+            others = {n.stage for n in context.chain.wiring.nodes if n.output == node.output}
             return node.output if len(others) == 1 else f"{node.stage}.{node.output}"
     return end.stage
 
 
-def _first_at_rating(out: SettingOut, end: End) -> tuple[str, float, float | None]:
+def _first_at_rating(context: PlanContext, end: End) -> tuple[str, float, float | None]:
     """Return the speaker that reaches its rating at the lowest voltage, its load in ohm and its rating in watts.
 
-    Without any rating: the one that takes most, and None.
+    Without any rating: the speaker with the lowest load, and None.
     """
-    nominal, rated, others = out.chain.nominal(), [], []
+    nominal, rated, others = context.chain.nominal(), [], []
     for name in end.speakers:
-        stage = out.job.stages[name]
+        stage = context.job.stages[name]
         assert isinstance(stage, Speaker)  # noqa: S101  ends drive speakers
         ohm = nominal[f"{name}.impedance"] * stage.count
         others.append((ohm, name))

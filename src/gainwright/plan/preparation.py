@@ -1,4 +1,4 @@
-"""The steps before any tone is judged: prepare, leads, controls to their starting places."""
+"""The steps before any tone: preparation, leads, controls to their starting settings."""
 
 from __future__ import annotations
 
@@ -17,42 +17,42 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.model import LeadRun
-    from gainwright.plan.setting_out import SettingOut
+    from gainwright.plan.context import PlanContext
 
 
-def prepare(out: SettingOut) -> Iterator[Step]:
-    """Yield what makes the work safe and repeatable."""
-    meter = out.meter()
-    low, high = out.chain.facts["vehicle.running"].quantity.interval
-    middle = out.chain.facts["vehicle.running"].quantity.nominal
-    amplifiers = [n for n, s in out.job.stages.items() if isinstance(s, Amplifier)]
+def prepare(context: PlanContext) -> Iterator[Step]:
+    """Yield the steps that make the work safe and repeatable."""
+    meter = context.meter()
+    low, high = context.chain.facts["vehicle.running"].quantity.interval
+    middle = context.chain.facts["vehicle.running"].quantity.nominal
+    amplifiers = [n for n, s in context.job.stages.items() if isinstance(s, Amplifier)]
     yield Step(
         "prepare.supply",
         "prepare",
         amplifiers[0] if amplifiers else "",
-        say("Let the engine idle or put a charger on, then read the DC supply at the amplifier's terminals."),
+        say("Let the engine idle or connect a charger, then read the DC supply at the amplifier's terminals."),
         say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
         measure_at=f"{amplifiers[0]}.supply_voltage" if amplifiers else "",
         instrument=meter[0] if meter else "",
         expect=Expect("supply_v", middle, low, high),
-        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Mend that first."),
+        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Repair that first."),
         cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST),
     )
-    speakers = tuple(sorted(out.speakers))
+    speakers = tuple(sorted(context.speakers))
     yield Step(
         "prepare.speakers",
         "prepare",
         "",
         say("Disconnect {and_} at the amplifiers and cover the bare ends.", and_=_and(speakers)),
-        say("Channels are set at power with a steady tone, which speakers and ears don't bear."),
+        say("Channels are set at full power with a steady tone, which harms speakers and ears."),
         cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
         speakers_off=speakers,
     )
 
 
-def leads(out: SettingOut) -> Iterator[Step]:
-    """Yield the checks of leads, the measuring lead first, then speakers' own resistance."""
-    meter = out.meter()
+def leads(context: PlanContext) -> Iterator[Step]:
+    """Yield the checks of leads, the measuring lead first, then of the speakers' resistance."""
+    meter = context.meter()
     name = meter[0] if meter else ""
     most = MEASURING_LEAD_OHM + METER_OHM
     bound = Expect("ohm", MEASURING_LEAD_OHM, 0.0, most)
@@ -61,7 +61,7 @@ def leads(out: SettingOut) -> Iterator[Step]:
         "leads",
         name,
         say("Check the measuring lead: resistance end to end on each conductor, and open between the two."),
-        say("A bad measuring lead makes every later reading a riddle."),
+        say("With a bad measuring lead no later reading can be trusted."),
         measure_at=name,
         instrument=name,
         expect=bound,
@@ -71,17 +71,17 @@ def leads(out: SettingOut) -> Iterator[Step]:
         ),
         cautions=(cautions.OHMS_DEAD,),
     )
-    for run in out.chain.wiring.leads:
-        if not isinstance(out.job.stages[run.target], Speaker):
-            yield _lead(out, run, name)
-    for speaker in sorted(out.speakers):
-        yield _speaker(out, speaker, name)
+    for run in context.chain.wiring.leads:
+        if not isinstance(context.job.stages[run.target], Speaker):
+            yield _lead(context, run, name)
+    for speaker in sorted(context.speakers):
+        yield _speaker(context, speaker, name)
 
 
-def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
-    fact = out.chain.facts[f"{run}.resistance"]
+def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
+    fact = context.chain.facts[f"{run}.resistance"]
     each = fact.quantity.nominal / 2
-    most = good_lead_ohm(out.chain, out.chain.wiring.leads[run])
+    most = good_lead_ohm(context.chain, context.chain.wiring.leads[run])
     return Step(
         f"lead.{str(run).removeprefix('lead:')}",
         "leads",
@@ -92,7 +92,7 @@ def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
             source_output=run.source_output,
             target=run.target,
         ),
-        say("Most chains that give nothing have a bad lead in them."),
+        say("A bad lead is a common cause of a silent chain."),
         measure_at=str(run),
         instrument=meter,
         expect=Expect("ohm", each, 0.0, most),
@@ -104,26 +104,26 @@ def _lead(out: SettingOut, run: LeadRun, meter: str) -> Step:
     )
 
 
-def _speaker(out: SettingOut, speaker: str, meter: str) -> Step:
-    nominal = out.chain.facts[f"{speaker}.impedance"].quantity.nominal
+def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
+    nominal = context.chain.facts[f"{speaker}.impedance"].quantity.nominal
     return Step(
         f"speaker.{speaker}",
         "leads",
         speaker,
         say("Read the resistance of {speaker} at the end of its lead, amplifier disconnected.", speaker=speaker),
-        say("It tells an open or shorted coil, and that the load is what the job says."),
+        say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
         instrument=meter,
-        # A coil's DC resistance is somewhat under its nominal impedance (common practice, no published source).
+        # A coil's DC resistance is somewhat below its nominal impedance (common practice, no published source).
         expect=Expect("ohm", 0.8 * nominal, 0.6 * nominal, 1.1 * nominal),
-        outside=say("Open: coil, terminal or lead. Far lower: coils wired otherwise, or a short."),
+        outside=say("Open: coil, terminal or lead. Far lower: coils wired differently, or a short."),
         cautions=(cautions.OHMS_DEAD,),
     )
 
 
-def controls(out: SettingOut) -> Iterator[Step]:
-    """Yield every control to its starting place."""
-    for name, stage in out.job.stages.items():
+def controls(context: PlanContext) -> Iterator[Step]:
+    """Yield a step for each control that has a starting setting."""
+    for name, stage in context.job.stages.items():
         if isinstance(stage, HeadUnit):
             yield Step(
                 f"control.{name}.volume",
@@ -133,15 +133,15 @@ def controls(out: SettingOut) -> Iterator[Step]:
                     "Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic level off.",
                     name=name,
                 ),
-                say("Nothing may jump at you, and nothing may change the tone's level by itself."),
+                say("So that nothing starts loud, and nothing changes the tone's level by itself."),
                 sets={f"{name}.volume": "1"},
             )
         elif isinstance(stage, LevelControl):
-            yield _level_control(out, name, stage)
+            yield _level_control(context, name, stage)
         elif isinstance(stage, Amplifier):
-            yield _gain(out, name, stage)
-    for control, (f, text) in out.moved_filters.items():
-        tone = next(end.tone_hz for end in out.ends if f.node in end.all_nodes)
+            yield _gain(context, name, stage)
+    for control, (f, text) in context.moved_filters.items():
+        tone = next(end.tone_hz for end in context.ends if f.node in end.all_nodes)
         needed = f.corner_needed_hz(tone)
         direction = say("at least") if f.kind == "low" else say("at most")
         opening = say("Switch it off") if text == "off" else say("Open it as far as it goes ({text})", text=text)
@@ -150,14 +150,14 @@ def controls(out: SettingOut) -> Iterator[Step]:
             "controls",
             f.node.stage,
             say(
-                "{control}: {part} for the setting, or open it to {direction} {needed} Hz.",
+                "{control}: {part} for the set-up, or open it to {direction} {needed} Hz.",
                 control=control,
                 part=opening[0].lower() + opening[1:],
                 direction=direction,
                 needed=f"{needed:.0f}",
             ),
             say(
-                "As it is it takes {part} dB from the tone of {tone} Hz and {part_2} dB from its third harmonic; at {needed} Hz it takes under 0.1 dB from the tone.",
+                "As set, it attenuates the tone of {tone} Hz by {part} dB and its third harmonic by {part_2} dB; at {needed} Hz it attenuates the tone by less than 0.1 dB.",
                 part=f"{f.loss_db(tone):.1f}",
                 tone=f"{tone:g}",
                 part_2=f"{f.loss_db(3 * tone):.1f}",
@@ -166,28 +166,26 @@ def controls(out: SettingOut) -> Iterator[Step]:
             cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
             sets={control: text},
         )
-    yield from _equalisers(out)
+    yield from _equalisers(context)
 
 
-def _level_control(out: SettingOut, name: str, stage: LevelControl) -> Step:
-    text = out.starting_settings[f"{name}.level"]
+def _level_control(context: PlanContext, name: str, stage: LevelControl) -> Step:
+    text = context.starting_settings[f"{name}.level"]
     reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
     if reserve:
         do = say("Turn {name} fully up, then back by {abs} dB.", name=name, abs=f"{abs(reserve):g}")
         why = say(
-            "It attenuates only. The reserve leaves {abs} dB to turn up later and costs as much drive now.",
+            "It only attenuates. The reserve leaves {abs} dB to turn up later and costs as much drive now.",
             abs=f"{abs(reserve):g}",
         )
     else:
         do = say("Turn {name} fully up.", name=name)
-        why = say(
-            "It only takes away: at its top the level passes whole. Set lower, it would be set into every gain behind it."
-        )
+        why = say("It only attenuates. If it were set lower, every gain after it would be set too high.")
     return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text})
 
 
-def _gain(out: SettingOut, name: str, stage: Amplifier) -> Step:
-    text = out.starting_settings[f"{name}.gain"]
+def _gain(context: PlanContext, name: str, stage: Amplifier) -> Step:
+    text = context.starting_settings[f"{name}.gain"]
     if stage.gain.mutes_at_minimum == "no":
         do, why = (
             say("Turn the gain of {name} fully down.", name=name),
@@ -197,16 +195,14 @@ def _gain(out: SettingOut, name: str, stage: Amplifier) -> Step:
         do = say(
             "Turn the gain of {name} to just above its lowest end (about {text} of its travel).", name=name, text=text
         )
-        why = say(
-            "The amplifier must not be the first to clip; at the very end some gain controls pass nothing at all."
-        )
+        why = say("The amplifier must not be the first to clip; some gain controls mute at the very end.")
     return Step(f"control.{name}.gain", "controls", name, do, why, sets={f"{name}.gain": text})
 
 
-def _equalisers(out: SettingOut) -> Iterator[Step]:
+def _equalisers(context: PlanContext) -> Iterator[Step]:
     frequency_hz = np.geomspace(20, 20_000, 800)
-    nodes = [node for end in out.ends for node in end.all_nodes]
-    for control, (stage, equaliser) in equalisers_of(out.job, nodes).items():
+    nodes = [node for end in context.ends for node in end.all_nodes]
+    for control, (stage, equaliser) in equalisers_of(context.job, nodes).items():
         most = float(np.max(equaliser_gain_db(equaliser, frequency_hz)))
         yield Step(
             f"control.{control}",
@@ -214,7 +210,7 @@ def _equalisers(out: SettingOut) -> Iterator[Step]:
             stage,
             say("Leave {control} as it will be used.", control=control),
             say(
-                "What is boosted costs headroom: up to {most} dB here. Changed later, all behind it must be set again.",
+                "Boost costs headroom: up to {most} dB here. If it is changed later, all stages after it must be set again.",
                 most=f"{most:.1f}",
             ),
         )
