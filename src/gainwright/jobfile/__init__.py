@@ -1,11 +1,11 @@
-"""The job file: reading, writing, errors with their place, the catalogue of what is assumed, examples."""
+"""Job files: reading, writing, errors with their location, the catalogue of assumptions, examples."""
 
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import Fact, facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
-from gainwright.jobfile.instruments import Assumption, assumed_of_instruments, instruments
+from gainwright.jobfile.instruments import Assumption, instrument_assumptions, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 
@@ -13,7 +13,6 @@ __all__ = [
     "Assumption",
     "Fact",
     "JobFile",
-    "assumed_of_instruments",
     "bands_of",
     "case_text",
     "controls",
@@ -21,6 +20,7 @@ __all__ = [
     "example_text",
     "examples",
     "facts",
+    "instrument_assumptions",
     "instruments",
     "job_schema",
     "read_case",

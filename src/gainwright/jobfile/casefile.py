@@ -12,10 +12,10 @@ from ruamel.yaml import YAML
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
 from gainwright.errors import JobError
-from gainwright.jobfile.yaml_reading import Kind, document, plain, read_text, where
+from gainwright.jobfile.yaml_reading import FileKind, document, plain, read_text, where
 from gainwright.model import Case
 
-CASE = Kind("case file", "it begins with format: 1 and holds a job", "export it from the store", "no_case")
+CASE = FileKind("case file", "it begins with format: 1 and contains a job", "export it from the store", "no_case")
 
 
 def read_case(path: Path | str) -> Case:
@@ -23,7 +23,7 @@ def read_case(path: Path | str) -> Case:
 
     Raises
     ------
-    JobError : it can't be read or is no case; `where` names file, line, column and key.
+    JobError : it can't be read or isn't a case; `where` gives file, line, column and key.
     """
     return read_case_text(read_text(Path(path), what=CASE), name=str(path))
 
@@ -33,7 +33,7 @@ def read_case_text(text: str, name: str = "case") -> Case:
 
     Raises
     ------
-    JobError : it is no case; `where` names line, column and key.
+    JobError : not a case; `where` gives line, column and key.
     """
     found = document(text, name, what=CASE)
     try:
@@ -43,11 +43,11 @@ def read_case_text(text: str, name: str = "case") -> Case:
         keys = [str(part) for part in first["loc"]]
         rule = f"a case has {', '.join(Case.model_fields)}" if first["type"] == "extra_forbidden" else ""
         said = f"the key {keys[-1]!r} is unknown" if rule else f"{'.'.join(keys)}: {first['msg'].lower()}"
-        raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy="mend it") from None
+        raise JobError(said, code="bad_case", where=where(found, keys, name), rule=rule, remedy="fix it") from None
 
 
 _NEEDS_QUOTES = re.compile("[^\t\n\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
-"""What YAML reads otherwise than it was written, unless it is quoted and escaped: line ends of other kinds, controls."""
+"""Characters that YAML changes unless they are quoted and escaped: unusual line ends, control characters."""
 
 
 def _quoted(value: Any) -> Any:

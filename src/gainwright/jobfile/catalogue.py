@@ -1,8 +1,8 @@
-"""What is assumed when a job doesn't say: one table, each entry with its spread and its reason.
+"""The values assumed when a job doesn't give them: one table, each entry with its spread and reason.
 
-`facts` gives every physical number of a job under one path, written or assumed; the solver and the simulated rig both
-draw their hidden truth from it. `settings` gives where the hand stands. None of the assumed values has a published
-source unless its reason names one: they are common practice.
+`facts` gives every physical number of a job by path, given or assumed; the solver and the simulated rig both
+draw from it. `settings` gives the positions of the controls. The assumed values are common practice, without a
+published source unless the reason names one.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ class Fact:
     ----------
     path : `stage.key`, `stage.output.key` or `lead:FROM-TO.resistance`.
     quantity : value and spread in SI.
-    given : whether the job says it.
-    reason : why it is assumed so, empty when given.
+    given : whether the job gives it.
+    reason : why it is assumed; empty when given.
     """
 
     path: str
@@ -70,9 +70,9 @@ def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
 
 
 def settings(job: Job) -> dict[str, float]:
-    """Return where each control stands, by path.
+    """Return the position of each control, by path.
 
-    `head.volume` in steps, `knob.level` in dB (0 is its top), `amp.gain` as a share of its travel,
+    `head.volume` in steps, `knob.level` in dB (0 at its maximum), `amp.gain` as a fraction of its travel,
     `desk.output.level` in dB.
     """
     stand: dict[str, float] = {}
@@ -91,7 +91,7 @@ def settings(job: Job) -> dict[str, float]:
 
 
 def volume_steps(stage: HeadUnit) -> int:
-    """Return the number of volume steps, 40 when not said (common practice, no published source)."""
+    """Return the number of volume steps, 40 when not given (common practice, no published source)."""
     return stage.volume.steps or 40
 
 
@@ -210,7 +210,7 @@ def _line_driver(name: str, stage: LineDriver) -> Iterator[Fact]:
         f"{name}.input_limit",
         stage.input_limit,
         ceiling,
-        "its input stands on the same supply as its output; " + PRACTICE,
+        "its input has the same supply as its output; " + PRACTICE,
     )
     yield from _common(
         name, stage, input_ohm="20 kohm ± 30 %", output_ohm="30 .. 100 ohm", noise_v=20e-6, thd="0.003 .. 0.02 %"
@@ -242,7 +242,7 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
         f"{name}.headroom",
         stage.headroom,
         "0 .. 0.5 dB",
-        "a rating is power at 1 % THD+N or less (CTA-2006), so the amplifier gives it or a little more; " + PRACTICE,
+        "a rating is power at 1 % THD+N or less (CTA-2006), so the amplifier delivers it or slightly more; " + PRACTICE,
         "ratio",
     )
     yield _fact(f"{name}.rated_at", stage.rated_at, "14.4 V", "CTA-2006 rates at 14.4 V")
@@ -266,7 +266,7 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
         f"{name}.input_limit",
         stage.input_limit,
         _percent_of(1.6 * down.quantity.nominal, 10),
-        "its input takes somewhat more than the sensitivity at gain fully down; " + PRACTICE,
+        "its input accepts somewhat more than the sensitivity at gain fully down; " + PRACTICE,
     )
     rated_v = math.sqrt(stage.power[0].power.nominal * stage.power[0].load.nominal)
     yield from _common(
@@ -317,4 +317,4 @@ def _lead_fact(run: LeadRun, target: AnyStage, source: AnyStage) -> Fact:
         reason = f"{per_metre * 1000:.0f} mohm a metre, out and back, for a lead of this kind; " + PRACTICE
         return Fact(path, Quantity(f"{value:.4g} ohm", "resistance", Uniform(0.5 * value, 1.5 * value)), False, reason)
     text = "0.02 .. 0.1 ohm" if power_lead else "0.2 .. 1 ohm"
-    return Fact(path, parse(text, "resistance"), given=False, reason="a sound lead of usual length; " + PRACTICE)
+    return Fact(path, parse(text, "resistance"), given=False, reason="an intact lead of usual length; " + PRACTICE)

@@ -1,4 +1,4 @@
-"""The controls of a job by name, read and put somewhere else: `head.volume`, `desk.sub.low_pass`, `amp.gain`."""
+"""The controls of a job by name, their positions and how to change them: `head.volume`, `desk.sub.low_pass`, `amp.gain`."""
 
 from __future__ import annotations
 
@@ -49,14 +49,14 @@ def key_paths(job: Job) -> dict[str, tuple[str, ...]]:
 
 
 def controls(job: Job) -> dict[str, str]:
-    """Return every control by name with where it stands, as text; bands of an equaliser are divided by semicolons."""
+    """Return the position of every control by name, as text; bands of an equaliser are separated by semicolons."""
     found = {}
     for name, stage in job.stages.items():
         for control, path in _places(name, stage).items():
             value: Any = stage
             for key in path:
                 value = value[key] if isinstance(value, dict) else getattr(value, key, None)
-            written = value.as_written() if hasattr(value, "written") else value
+            written = value.as_written() if hasattr(value, "as_written") else value
             if isinstance(written, list):
                 written = "; ".join(written) or "flat"
             found[control] = "" if written is None else str(written)
@@ -64,11 +64,11 @@ def controls(job: Job) -> dict[str, str]:
 
 
 def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
-    """Return a job with controls put somewhere else, given as texts of the job file.
+    """Return a job with other control positions, given as in the job file.
 
     Raises
     ------
-    CallError : no such control, or a value that it can't take.
+    CallError : no such control, or a value that it can't have.
     """
     if not settings:
         return job
@@ -81,7 +81,7 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
                 f"there is no control {control}",
                 code="unknown_control",
                 rule=f"controls are {', '.join(list(known)[:8])} ...",
-                remedy=f"did you mean {near[0]}?" if near else "name one of this job's stages",
+                remedy=f"did you mean {near[0]}?" if near else "name a control of this job's stages",
             )
         name, path = known[control]
         _put(stages[name], path, text)
@@ -91,7 +91,7 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
 
 
 def value_of(control: str, text: str) -> str | list[str]:
-    """Return what a control's text says in the job file: several bands are a list."""
+    """Return the job file's value of a control's text: several bands become a list."""
     if not takes_bands(control):
         return text
     bands = [band.strip() for band in text.split(";") if band.strip()]
@@ -99,16 +99,16 @@ def value_of(control: str, text: str) -> str | list[str]:
 
 
 def takes_bands(control: str) -> bool:
-    """Whether a control takes bands of an equaliser: its last word says."""
+    """Return whether a control takes equaliser bands, judged by its last word."""
     return control.rpartition(".")[2] in _BANDS
 
 
 def bands_of(text: str) -> tuple[tuple[str, float, float, float], ...]:
-    """Return the bands that a control's text says: kind, dB, Hz and q of each.
+    """Return the bands in a control's text: kind, dB, Hz and q of each.
 
     Raises
     ------
-    QuantityError : it is none.
+    QuantityError : not a list of bands.
     """
     said = value_of("equaliser", text)
     return tuple((b.kind, b.gain.nominal, b.corner.nominal, b.q.nominal) for b in Equaliser.parse(said or "flat").bands)
@@ -134,7 +134,7 @@ def _validated(job: Job, stages: dict[str, Any], settings: Mapping[str, str]) ->
 
 
 def check_places(job: Job) -> None:
-    """Refuse controls that stand where they can't.
+    """Refuse impossible control positions.
 
     Raises
     ------
@@ -143,7 +143,7 @@ def check_places(job: Job) -> None:
     for name, stage in job.stages.items():
         if isinstance(stage, HeadUnit) and stage.volume.at is not None and stage.volume.at > volume_steps(stage):
             raise CallError(
-                f"the volume stands at {stage.volume.at:g} of {volume_steps(stage)} steps",
+                f"the volume is set to {stage.volume.at:g} of {volume_steps(stage)} steps",
                 code="out_of_range",
                 where=f"stages.{name}.volume.at",
                 rule=f"it goes from 0 to {volume_steps(stage)}",
@@ -153,7 +153,7 @@ def check_places(job: Job) -> None:
             low = stage.range.low if stage.range is not None else -200.0
             if not low <= stage.at.nominal <= 0:
                 raise CallError(
-                    f"the level control stands at {stage.at}",
+                    f"the level control is set to {stage.at}",
                     code="out_of_range",
                     where=f"stages.{name}.at",
                     rule=f"it attenuates only: {low:g} to 0 dB",

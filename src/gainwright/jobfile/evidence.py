@@ -1,4 +1,4 @@
-"""Reading an evidence file: strictly, each mistake at its line and entry, and only places that the job has."""
+"""Read an evidence file strictly: each error has its line and entry, and only places of the job are accepted."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ EXAMPLE = "{at: amp.out.mono, with: meter, tone: 50 Hz, level: -8 dBFS, reads: 1
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
 LAMPS = ("power_lamp", "protection_lamp")
 NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio"}
-"""Last word of a control's name -> the dimension of where it stands."""
+"""Last word of a control's name -> the dimension of its position."""
 VOLTAGES = ("supply_voltage", "turn_on_voltage")
 
 
@@ -47,7 +47,7 @@ def read_evidence(path: Path | str, job: Job) -> tuple[Entry, ...]:
 
     Raises
     ------
-    JobError : it can't be read, or an entry can't be meant; `where` names file, line, column and key.
+    JobError : it can't be read, or has an invalid entry; `where` gives file, line, column and key.
     """
     return read_evidence_text(read_text(Path(path), what=EVIDENCE), job, name=str(path))
 
@@ -57,7 +57,7 @@ def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Ent
 
     Raises
     ------
-    JobError : it is no evidence of this job; `where` names line, column and key.
+    JobError : not evidence of this job; `where` gives line, column and key.
     """
     found = document(text, name, what=EVIDENCE)
     taken = plain(found, name)
@@ -68,7 +68,7 @@ def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Ent
     if entries is None:
         entries = []
     if not isinstance(entries, list):
-        raise _bad("evidence is no list", where(found, ["evidence"], name), remedy=f"write - {EXAMPLE}")
+        raise _bad("evidence must be a list", where(found, ["evidence"], name), remedy=f"write - {EXAMPLE}")
     read = []
     for i, entry in enumerate(entries):
         try:
@@ -82,15 +82,15 @@ def read_evidence_text(text: str, job: Job, name: str = "evidence") -> tuple[Ent
 
 
 def entry_mapping(text: str) -> dict[str, Any]:
-    """Return the mapping that a person wrote on one line, as in an evidence file, unchecked.
+    """Return the mapping typed on one line, as in an evidence file, unchecked.
 
     Raises
     ------
-    JobError : it is no mapping.
+    JobError : not a mapping.
     """
     found = plain(document(f"entry: {text}\n", "entry", what=EVIDENCE), "entry").get("entry")
     if not isinstance(found, dict):
-        raise _bad(f"{text[:60]!r} is no entry", remedy=f"write, for example, {EXAMPLE}")
+        raise _bad(f"{text[:60]!r} is not an evidence entry", remedy=f"write, for example, {EXAMPLE}")
     return found
 
 
@@ -100,17 +100,17 @@ def read_entry(mapping: Any, job: Job, *, answered: bool = True) -> Entry:
     Parameters
     ----------
     mapping : its keys, as in the file.
-    answered : whether it must hold a result.
+    answered : whether it must have a result.
 
     Raises
     ------
-    JobError : it can't be meant; `where` is its key.
+    JobError : invalid; `where` is its key.
     """
     if not isinstance(mapping, dict):
-        raise _bad("an entry is no mapping", remedy=f"write, for example, {EXAMPLE}")
+        raise _bad("an entry must be a mapping", remedy=f"write, for example, {EXAMPLE}")
     kinds = [key for key in KINDS if key in mapping]
     if len(kinds) != 1:
-        what = "says neither at, check, heard nor swap" if not kinds else f"says {' and '.join(kinds)} at once"
+        what = "has none of at, check, heard and swap" if not kinds else f"has both {' and '.join(kinds)}"
         raise _bad(f"an entry {what}", rule="each entry is one observation", remedy=f"write, for example, {EXAMPLE}")
     kind = kinds[0]
     try:
@@ -141,7 +141,7 @@ def _first(error: ValidationError, kind: str) -> JobError:
     expected = found.get("ctx", {}).get("expected")
     given = found.get("input")
     shown = repr(given)[:80] if isinstance(given, str | int | float | bool) else f"a {type(given).__name__}"
-    return _bad(f"{shown} can't stand here", key, f"it is {expected}" if expected else found["msg"])
+    return _bad(f"{shown} isn't valid here", key, f"it must be {expected}" if expected else found["msg"])
 
 
 def _known(value: str, known: Iterable[str], noun: str, key: str) -> None:
@@ -163,7 +163,7 @@ def _check_against(entry: Entry, job: Job) -> None:
         pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1]
         _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
         if entry.tone_hz is None:
-            raise _bad("no tone is named", "swap", "sides are compared with a tone", "add tone: 500 Hz")
+            raise _bad("there is no tone", "swap", "comparing sides needs a tone", "add tone: 500 Hz")
     else:
         _known(entry.check, check_places(job, wiring, controls(job), instruments(job)), "place to check", "check")
         _check_check(entry, job)
@@ -173,7 +173,7 @@ def _check_against(entry: Entry, job: Job) -> None:
 
 def _check_played(entry: Played, job: Job) -> None:
     if entry.tone_hz is not None and not LOWEST_TONE_HZ <= entry.tone_hz <= HIGHEST_TONE_HZ:
-        raise _bad(f"a tone of {entry.tone_hz:g} Hz", "tone", "a tone is 1 Hz to 100 kHz")
+        raise _bad(f"a tone of {entry.tone_hz:g} Hz", "tone", "a tone must be 1 Hz to 100 kHz")
     try:
         with_settings(job, entry.set)
     except GainwrightError as error:
@@ -186,7 +186,7 @@ def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
     if entry.with_:
         _known(entry.with_, there, "instrument", "with")
     if entry.tone_hz is None:
-        raise _bad("no tone is named", "at", "a reading is of a tone", "add tone: 500 Hz")
+        raise _bad("there is no tone", "at", "a reading needs a tone", "add tone: 500 Hz")
     if entry.feed is not None:
         _known(entry.feed.into, [n for n, s in job.stages.items() if s.kind != "head_unit"], "stage to feed", "feed")
     if entry.shows is not None:
@@ -194,14 +194,14 @@ def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
     with_ = there.get(entry.with_)
     if entry.reads is not None and isinstance(with_, Indicator):
         lit = f"[{next(iter(with_.marks))}]"
-        raise _bad(f"{entry.with_} shows no number", "reads", remedy=f"write shows: {lit}, or shows: {NO_MARK}")
+        raise _bad(f"{entry.with_} shows no numbers", "reads", remedy=f"write shows: {lit}, or shows: {NO_MARK}")
 
 
 def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) -> None:
-    """Refuse marks that the instrument doesn't have; without a name it is the job's first indicator."""
+    """Refuse marks that the instrument doesn't have; without a name, the job's first indicator is meant."""
     indicators = {n: i for n, i in there.items() if isinstance(i, Indicator)}
     if name and name not in indicators:
-        raise _bad(f"{name} is no indicator", "shows", remedy="write reads: with the volts it shows")
+        raise _bad(f"{name} is not an indicator", "shows", remedy="write reads: with the volts it shows")
     if not indicators:
         raise _bad(
             "this job has no indicator", "shows", remedy="write reads: with volts, or add an indicator to the job"
@@ -212,7 +212,7 @@ def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) 
 
 
 def _check_check(entry: Check, job: Job) -> None:
-    """Refuse results that a place can't have."""
+    """Refuse results that are impossible at a place."""
     what = entry.check.rsplit(".", maxsplit=1)[-1]
     stage = job.stages.get(entry.check.split(".")[0])
     is_lead = entry.check in leads_by_name(resolve(job)) or entry.check in instruments(job)
@@ -222,7 +222,7 @@ def _check_check(entry: Check, job: Job) -> None:
     elif what in LAMPS and stage is not None:
         _only(entry, given, ("is",))
         if entry.is_ is not None and entry.is_ not in ("on", "off"):
-            raise _bad(f"a lamp is {entry.is_!r}", "is", remedy="write on or off")
+            raise _bad(f"a lamp can't be {entry.is_!r}", "is", remedy="write on or off")
     elif what in (*VOLTAGES, "resistance") and stage is not None:
         _only(entry, given, ("reads",))
         if entry.reads is not None:
@@ -230,33 +230,33 @@ def _check_check(entry: Check, job: Job) -> None:
     else:
         _only(entry, given, ("is",))
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
-            raise _bad(f"a cone moves {entry.is_!r}", "is", remedy="write out, in or still")
+            raise _bad(f"a cone can't move {entry.is_!r}", "is", remedy="write out, in or still")
         if (what in NUMBERED or takes_bands(what)) and entry.is_ not in (None, "right", "wrong"):
             _check_stand(str(entry.is_), what)
 
 
 def _check_stand(text: str, what: str) -> None:
-    """Refuse what is no place of a control that stands at a number, or no bands of one that takes them."""
-    where = "its bands, divided by semicolons" if takes_bands(what) else "where it stands"
+    """Refuse an invalid position of a control with a numeric position, or invalid bands."""
+    where = "its bands, separated by semicolons" if takes_bands(what) else "its position"
     remedy = f"write {where}, or right or wrong"
     if what == "volume":
         if not re.fullmatch(r"[0-9]{1,3}(?:\.[0-9]{1,3})?", text):
-            raise _bad(f"a volume stands at {text[:40]!r}", "is", "it stands at a step", remedy)
+            raise _bad(f"a volume can't be at {text[:40]!r}", "is", "it is at a step", remedy)
         return
     try:
         known = bands_of(text) is not None if takes_bands(what) else parse(text, NUMBERED[what]).known
     except GainwrightError as error:
         raise JobError(error.what, code="bad_evidence", where="is", rule=error.rule, remedy=remedy) from None
     if not known:
-        raise _bad("it stands at nothing known", "is", remedy=remedy)
+        raise _bad("its position must be known", "is", remedy=remedy)
 
 
 def read_number(entry: Check) -> float:
-    """Return the volts or ohms of a check that reads a number; infinite for `open`, which ohms can be.
+    """Return the volts or ohms of a check with a numeric result; infinite for ohms that read `open`.
 
     Raises
     ------
-    AnswerError : it is none.
+    AnswerError : not a number.
     """
     ohms = entry.check.endswith(".resistance")
     try:
@@ -275,4 +275,4 @@ def _only(entry: Check, given: list[str], allowed: tuple[str, ...]) -> None:
 
 
 def _refuse(entry: Check, key: str, allowed: tuple[str, ...]) -> NoReturn:
-    raise _bad(f"{entry.check} has no {key}", key, f"what is found there is {' or '.join(allowed)}")
+    raise _bad(f"{entry.check} has no {key}", key, f"its result is {' or '.join(allowed)}")

@@ -1,4 +1,4 @@
-"""Instruments with every missing key filled, and the reasons (common practice, no published source)."""
+"""Instruments with their missing keys filled in, and the reasons (common practice, no published source)."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ DEFAULT_METER = "meter"
 
 
 def defaults(instrument: Instrument) -> dict[str, tuple[Any, str]]:
-    """Return what a kind assumes: key -> (value, reason)."""
+    """Return the assumptions for a kind: key -> (value, reason)."""
     return {"multimeter": METER, "recorder": RECORDER, "indicator": INDICATOR}[instrument.kind]
 
 
 def instruments(job: Job) -> dict[str, Instrument]:
-    """Return the job's instruments, complete; one multimeter when it names none."""
+    """Return the job's instruments, complete; one multimeter when it has none."""
     given: dict[str, Instrument] = dict(job.instruments) or {DEFAULT_METER: Multimeter(kind="multimeter")}
     return {name: _complete(instrument) for name, instrument in given.items()}
 
@@ -51,15 +51,15 @@ def _complete(instrument: Instrument) -> Instrument:
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """What is taken where a job doesn't say: the key, the value with its spread, and why."""
+    """An assumption where a job gives no value: the key, the value with its spread, and why."""
 
     path: str
     value: str
     reason: str
 
 
-def assumed_of_instruments(job: Job) -> list[Assumption]:
-    """Return what is assumed of instruments."""
+def instrument_assumptions(job: Job) -> list[Assumption]:
+    """Return the assumptions about instruments."""
     found = []
     given: dict[str, Instrument] = dict(job.instruments) or {DEFAULT_METER: Multimeter(kind="multimeter")}
     for name, instrument in given.items():

@@ -1,4 +1,4 @@
-"""Reading a job file: strictly, with every error at its file, line, column and key."""
+"""Read a job file strictly, with file, line, column and key of every error."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ MORE_SHOWN = 5
 
 @dataclass(frozen=True, slots=True)
 class JobFile:
-    """A job as read: the job, its wiring, the document with its comments, and the text."""
+    """A job file as read: the job, its wiring, the document with its comments, and the text."""
 
     job: Job
     wiring: Wiring
@@ -39,7 +39,7 @@ def read_job(path: Path | str) -> JobFile:
 
     Raises
     ------
-    JobError : it isn't there, can't be read, or is no job; `where` names file, line, column and key.
+    JobError : it doesn't exist, can't be read, or isn't a job; `where` gives file, line, column and key.
     """
     path = Path(path)
     return read_job_text(read_text(path, what=JOB), name=str(path))
@@ -50,7 +50,7 @@ def read_job_text(text: str, name: str = "job") -> JobFile:
 
     Raises
     ------
-    JobError : it is no job; `where` names line, column and key.
+    JobError : not a job; `where` gives line, column and key.
     """
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
         raise JobError("is over 1 MB", code="too_large", where=name, rule="a job file is a few kilobytes")
@@ -73,20 +73,20 @@ def _check_names(job: Job, wiring: Wiring) -> None:
     for name in job.instruments:
         if name in job.stages:
             raise JobError(
-                f"{name} is an instrument and a stage",
+                f"{name} is both an instrument and a stage",
                 code="name_twice",
                 where=f"instruments.{name}",
                 remedy="rename one of them",
             )
     if not any(isinstance(stage, Speaker) for stage in job.stages.values()):
-        raise JobError("no stage is a speaker", code="bad_wiring", where="stages", rule="a chain ends at speakers")
+        raise JobError("no stage is a speaker", code="bad_wiring", where="stages", rule="a chain must end at speakers")
     known = {"all", *job.stages}
     for node in wiring.nodes:
         known |= {node.output, f"{node.stage}.{node.output}"}
     for key in job.access:
         if key not in job.stages:
             raise JobError(
-                f"{key} is no stage",
+                f"{key} is not a stage",
                 code="dangling_reference",
                 where=f"access.{key}",
                 rule=f"there is {', '.join(job.stages)}",
@@ -97,7 +97,7 @@ def _check_names(job: Job, wiring: Wiring) -> None:
             if key not in known:
                 near = difflib.get_close_matches(key, known, n=1)
                 raise JobError(
-                    f"{key} is no output, stage or speaker",
+                    f"{key} is not an output, stage or speaker",
                     code="dangling_reference",
                     where=f"{section}.{key}",
                     rule=f"there is {', '.join(sorted(known))}",
@@ -106,14 +106,14 @@ def _check_names(job: Job, wiring: Wiring) -> None:
 
 
 def _first_error(error: ValidationError, document: CommentedMap, name: str) -> JobError:
-    """Turn a validation error into one message: the first error in full, the places of a few more."""
+    """Turn a validation error into one error: the first in full, the locations of a few more."""
     found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _line(e.where, name))
     first, rest = found[0], found[1:]
     if rest:
-        listed = "; ".join(f"{e.where}: {e.what}, {e.remedy or 'mend it'}" for e in rest[:MORE_SHOWN])
+        listed = "; ".join(f"{e.where}: {e.what}, {e.remedy or 'fix it'}" for e in rest[:MORE_SHOWN])
         more = f" (and {len(rest)} more: {listed})"
         return JobError(
-            first.what, code=first.code, where=first.where, rule=first.rule, remedy=(first.remedy or "mend it") + more
+            first.what, code=first.code, where=first.where, rule=first.rule, remedy=(first.remedy or "fix it") + more
         )
     return first
 
@@ -137,8 +137,8 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
             f"the key {path[-1]!r} is unknown",
             code="unknown_key",
             where=where,
-            rule=f"known here: {', '.join(known)}" if known else "",
-            remedy=f"did you mean {near[0]}?" if near else "take it out",
+            rule=f"keys here: {', '.join(known)}" if known else "",
+            remedy=f"did you mean {near[0]}?" if near else "remove it",
         )
     if kind == "missing":
         return JobError(
@@ -149,19 +149,19 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         tags = str(error.get("ctx", {}).get("expected_tags", "")).replace("'", "") or ", ".join(STAGES)
         near = difflib.get_close_matches(str(given), tags.split(", "), n=1)
         return JobError(
-            f"{given!r} is no kind" if given is not None else "it has no kind",
+            f"{given!r} is not a kind" if given is not None else "the kind is missing",
             code="unknown_kind",
             where=place(document, [*path, "kind"], name),
             rule=f"kinds are {tags}",
             remedy=f"did you mean {near[0]}?" if near else "write kind: ...",
         )
-    return JobError(_said(error), code="bad_value", where=where, remedy=_remedy(error))
+    return JobError(_message(error), code="bad_value", where=where, remedy=_remedy(error))
 
 
-def _said(error: Any) -> str:
+def _message(error: Any) -> str:
     given = error.get("input")
     shown = repr(given) if isinstance(given, str | int | float | bool) else f"a {type(given).__name__}"
-    return f"{shown[:80]} can't stand here: {error['msg'][0].lower()}{error['msg'][1:]}"
+    return f"{shown[:80]} isn't valid here: {error['msg'][0].lower()}{error['msg'][1:]}"
 
 
 def _remedy(error: Any) -> str:
@@ -170,7 +170,7 @@ def _remedy(error: Any) -> str:
 
 
 def _key_path(loc: Sequence[Any], document: CommentedMap) -> list[str]:
-    """Return a pydantic location as the document's own keys: tags of unions and names of types are left out."""
+    """Return a pydantic location as the document's own keys: without tags of unions and names of types."""
     path: list[str] = []
     here: Any = document
     for i, part in enumerate(loc):

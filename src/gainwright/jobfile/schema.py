@@ -1,4 +1,4 @@
-"""The JSON Schema of a job file, generated from the model, for editors; and which keys may stand where."""
+"""The JSON Schema of a job file, generated from the model, for editors; and the keys that are valid at each place."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def job_schema() -> dict[str, Any]:
 
 
 def schema_text() -> str:
-    """Return the schema as it is shipped."""
+    """Return the generated schema as text, for shipping."""
     return json.dumps(job_schema(), indent=1, ensure_ascii=False, sort_keys=True) + "\n"
 
 
@@ -46,7 +46,7 @@ def _untitled(value: Any) -> Any:
 
 @functools.cache
 def _schema() -> dict[str, Any]:
-    """Return the shipped schema: reading it takes a tenth of generating it, and an error should answer at once."""
+    """Return the shipped schema: reading it takes a tenth of the time of generating it, and errors should be fast."""
     return dict(json.loads(shipped_schema()))
 
 
@@ -72,7 +72,7 @@ def _child(node: dict[str, Any], part: str) -> dict[str, Any]:
 
 
 def _resolved(node: dict[str, Any], here: Any) -> dict[str, Any]:
-    """Follow references and unions to the mapping that fits what stands in the document."""
+    """Follow references and unions to the mapping that fits the document."""
     definitions = _schema().get("$defs", {})
     for _ in range(10):
         if "$ref" in node:

@@ -1,4 +1,4 @@
-"""YAML as it is read strictly: its size, its encoding, its aliases, and where each key stands."""
+"""Read YAML strictly: size, encoding and aliases are limited, and each key has its location."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ DEEPEST = 30
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of file: what it is called, how it begins, where to start from, the code of the error when it isn't one."""
+class FileKind:
+    """A kind of file: its name, how it begins, how to start one, and the error code when a file isn't one."""
 
     name: str
     begins: str
@@ -32,16 +32,16 @@ class Kind:
     code: str
 
 
-JOB = Kind("job file", "a job begins with format: 1 and has stages", "start from gainwright new", "not_a_job")
-EVIDENCE = Kind("evidence file", "it begins with evidence: and lists entries", "write evidence: []", "no_evidence")
+JOB = FileKind("job file", "a job begins with format: 1 and has stages", "start from gainwright new", "not_a_job")
+EVIDENCE = FileKind("evidence file", "it begins with evidence: and lists entries", "write evidence: []", "no_evidence")
 
 
-def read_text(path: Path, *, what: Kind) -> str:
+def read_text(path: Path, *, what: FileKind) -> str:
     """Return the text of a file.
 
     Raises
     ------
-    JobError : it isn't there, is a folder, too large, or no UTF-8.
+    JobError : it doesn't exist, is a folder, is too large, or isn't UTF-8.
     """
     try:
         if path.is_dir():
@@ -67,7 +67,7 @@ def _a(name: str) -> str:
     return f"an {name}" if name[0] in "aeiou" else f"a {name}"
 
 
-def _decoded(content: bytes, name: str, what: Kind) -> str:
+def _decoded(content: bytes, name: str, what: FileKind) -> str:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise JobError(
             "is UTF-16 text", code="encoding", where=name, rule=f"{_a(what.name)} is UTF-8", remedy="save it as UTF-8"
@@ -77,7 +77,7 @@ def _decoded(content: bytes, name: str, what: Kind) -> str:
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise JobError(
-            f"byte {content[error.start]:#04x} is no UTF-8",
+            f"byte {content[error.start]:#04x} is not UTF-8",
             code="encoding",
             where=f"{name}:{line}",
             rule=f"{_a(what.name)} is UTF-8",
@@ -85,15 +85,15 @@ def _decoded(content: bytes, name: str, what: Kind) -> str:
         ) from None
 
 
-def document(text: str, name: str, *, what: Kind = JOB) -> CommentedMap:
-    """Return the one mapping that a text holds, with comments and places.
+def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
+    """Return the single mapping in a text, with comments and locations.
 
     Raises
     ------
-    JobError : it is no YAML, not one mapping, or without bound; `where` names line and column.
+    JobError : not YAML, not one mapping, or unbounded; `where` gives line and column.
     """
     if "\x00" in text:
-        raise JobError("holds a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
+        raise JobError("contains a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
     _check_aliases(text, name)
     yaml = YAML(typ="rt", pure=True)
     yaml.version = (1, 2)
@@ -103,37 +103,37 @@ def document(text: str, name: str, *, what: Kind = JOB) -> CommentedMap:
         mark = error.problem_mark
         key = str(error.problem or "").split('"')
         raise JobError(
-            f"the key {key[1] if len(key) > 1 else ''!r} stands twice",
+            f"the key {key[1] if len(key) > 1 else ''!r} is given twice",
             code="duplicate_key",
             where=_mark(name, mark),
-            rule="a key stands once in its mapping",
+            rule="a key must be unique in its mapping",
             remedy="keep one of them",
         ) from None
     except MarkedYAMLError as error:
         problem = str(error.problem or error.context or "it can't be read").split("\n")[0]
         raise JobError(
-            f"this is no YAML: {problem}",
+            f"this is not YAML: {problem}",
             code="not_yaml",
             where=_mark(name, error.problem_mark or error.context_mark),
             remedy="look for a missing colon, bracket or quote, or a wrong indent, here or just above",
         ) from None
     except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
         raise JobError(
-            f"this is no YAML: {str(error).splitlines()[0] if str(error) else type(error).__name__}",
+            f"this is not YAML: {str(error).splitlines()[0] if str(error) else type(error).__name__}",
             code="not_yaml",
             where=name,
         ) from None
     if len(documents) > 1:
         raise JobError(
-            f"{len(documents)} documents stand in it",
+            f"{len(documents)} documents are in it",
             code="not_yaml",
             where=name,
             rule=f"{_a(what.name)} is one",
-            remedy="take the lines --- out",
+            remedy="remove the lines ---",
         )
     if not documents or not isinstance(documents[0], CommentedMap):
         raise JobError(
-            "it holds no keys",
+            "it has no keys",
             code=what.code,
             where=name,
             rule=what.begins,
@@ -143,7 +143,7 @@ def document(text: str, name: str, *, what: Kind = JOB) -> CommentedMap:
 
 
 def _check_aliases(text: str, name: str) -> None:
-    """Refuse documents whose aliases would grow without bound, before anything expands them."""
+    """Refuse documents whose aliases would expand without limit, before expanding them."""
     if "*" not in text or "&" not in text:
         return
     yaml = YAML(typ="rt", pure=True)
@@ -171,7 +171,7 @@ def _check_aliases(text: str, name: str) -> None:
                     sizes[own] = size
             if total > MOST_NODES:
                 raise JobError(
-                    "its aliases grow to a document without bound",
+                    "its aliases expand without limit",
                     code="too_large",
                     where=_mark(name, event.start_mark),
                     rule=f"a file has at most {MOST_NODES} values",
@@ -182,7 +182,7 @@ def _check_aliases(text: str, name: str) -> None:
 
 
 def plain(value: Any, name: str) -> Any:
-    """Return plain containers; refuse what is too large, too deep, or no text, number, list or mapping."""
+    """Return plain containers; refuse values that are too large, too deep, or not text, numbers, lists or mappings."""
     left = [MOST_NODES]
 
     def taken(value: Any, depth: int) -> Any:
@@ -197,7 +197,7 @@ def plain(value: Any, name: str) -> Any:
         if isinstance(value, dict):
             for key in value:
                 if not isinstance(key, str):
-                    raise JobError(f"the key {key!r} is no text", code="bad_key", where=name, remedy=f'write "{key}"')
+                    raise JobError(f"the key {key!r} is not text", code="bad_key", where=name, remedy=f'write "{key}"')
             return {str(key): taken(item, depth + 1) for key, item in value.items()}
         if isinstance(value, list):
             return [taken(item, depth + 1) for item in value]

@@ -7,11 +7,11 @@ import pytest
 
 from gainwright.errors import CallError
 from gainwright.jobfile import (
-    assumed_of_instruments,
     controls,
     example_text,
     examples,
     facts,
+    instrument_assumptions,
     instruments,
     read_job_text,
     settings,
@@ -49,7 +49,7 @@ def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
     ],
 )
 def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) -> None:
-    """Tone controls, equalisers, boosts; several bands divided by semicolons, and each of them counts."""
+    """Tone controls, equalisers, boosts; several bands separated by semicolons, and each of them counts."""
     for control in ("head.tone", "desk.sub.equaliser", "amp_sub.boost"):
         changed = with_settings(job, {control: text})
         assert controls(changed)[control] == stands
@@ -128,4 +128,4 @@ def test_a_job_without_instruments_has_a_usual_meter() -> None:
     job = read_job_text(example_text("one_amplifier")).job
     bare = job.model_copy(update={"instruments": {}})
     assert [i.kind for i in instruments(bare).values()] == ["multimeter"]
-    assert assumed_of_instruments(bare)
+    assert instrument_assumptions(bare)

@@ -91,7 +91,7 @@ def test_a_stage_is_put_into_a_lead() -> None:
 
 def test_a_new_stage_must_say_what_nobody_can_assume() -> None:
     """An amplifier without its rating is refused, with what to do."""
-    with pytest.raises(JobError, match=r"stages.new.power: it is not said what its power is"):
+    with pytest.raises(JobError, match=r"stages.new.power: its power is missing"):
         editing.add_stage(TWO_WAY, "amplifier", "new", "output:desk.sub")
 
 
@@ -130,17 +130,17 @@ REFUSED: list[tuple[Callable[[], str], str]] = [
     (lambda: editing.remove_stage(TWO_WAY, "sub"), "without sub, head.sub.mono reaches no speaker"),
     (lambda: editing.remove_branch(TWO_WAY, "head"), "no speaker is left"),
     (lambda: editing.move_stage(TWO_WAY, "desk", "lead:amp_sub-sub"), "several inputs or outputs"),
-    (lambda: editing.move_stage(TWO_WAY, "knob", "lead:knob-amp_sub"), "stands there already"),
+    (lambda: editing.move_stage(TWO_WAY, "knob", "lead:knob-amp_sub"), "is already there"),
     (lambda: editing.rewire(TWO_WAY, "amp_high", "desk.woofer"), "desk.tweeter.left reaches no speaker"),
     (lambda: editing.rewire(TWO_WAY, "knob", "amp_sub"), "circle"),
-    (lambda: editing.rewire(TWO_WAY, "knob", "nothing"), "nothing is no stage"),
-    (lambda: editing.rename_stage(TWO_WAY, "knob", "sub"), "there is a sub already"),
-    (lambda: editing.rename_stage(TWO_WAY, "knob", "a b"), "no name"),
+    (lambda: editing.rewire(TWO_WAY, "knob", "nothing"), "nothing is not a stage"),
+    (lambda: editing.rename_stage(TWO_WAY, "knob", "sub"), "sub is already taken"),
+    (lambda: editing.rename_stage(TWO_WAY, "knob", "a b"), "not a valid name"),
     (lambda: editing.remove_output(TWO_WAY, "desk", "tweeter"), "amp_high would have no source"),
     (lambda: editing.remove_input(TWO_WAY, "desk", "sub"), "the output sub takes only from sub"),
     (lambda: editing.add_output(TWO_WAY, "desk", "x", [], takes="front"), "x would feed nothing"),
-    (lambda: editing.add_stage(TWO_WAY, "toaster", "x", "output:desk.sub"), "no kind"),
-    (lambda: editing.add_stage(TWO_WAY, "converter", "x", "output:desk.none"), "no place"),
+    (lambda: editing.add_stage(TWO_WAY, "toaster", "x", "output:desk.sub"), "not a kind"),
+    (lambda: editing.add_stage(TWO_WAY, "converter", "x", "output:desk.none"), "not a place"),
     (lambda: editing.set_key(TWO_WAY, ("stages", "head", "bogus"), "1"), "unknown"),
     (lambda: editing.unset_key(TWO_WAY, ("stages", "head", "rated_output")), "missing"),
 ]
@@ -189,11 +189,11 @@ def test_a_moved_stage_takes_its_words_along() -> None:
     assert read.stages["amp_sub"].source == "desk.sub"  # type: ignore[union-attr]
     assert "kind: level_control                # attenuates only" in text
     assert list(read.stages)[:3] == ["head", "knob", "desk"]
-    place = editing.earlier(TWO_WAY, "amp_sub")
+    place = editing.previous_place(TWO_WAY, "amp_sub")
     assert place == "lead:desk.sub-knob"
     swapped = editing.move_stage(TWO_WAY, "amp_sub", place)
     assert read_job_text(swapped).job.stages["sub"].source == "knob"  # type: ignore[union-attr]
-    assert editing.later(swapped, "amp_sub") == "output:knob.out"
+    assert editing.next_place(swapped, "amp_sub") == "output:knob.out"
     back = editing.move_stage(swapped, "amp_sub", "output:knob.out")
     assert read_job_text(back).job == read_job_text(TWO_WAY).job
 
@@ -215,9 +215,9 @@ def test_a_file_with_shared_values_is_edited_elsewhere_or_refused() -> None:
         "output_limit: 4 V", "output_limit: *v"
     )
     assert "title: x" in editing.set_key(text, ("title",), "x")
-    with pytest.raises(JobError, match="can't be edited in its form"):
+    with pytest.raises(JobError, match="can't be edited here"):
         editing.set_key(text, ("stages", "desk", "output_limit"), "5 V")
-    with pytest.raises(JobError, match="can't be edited in its form"):
+    with pytest.raises(JobError, match="can't be edited here"):
         editing.set_key(text, ("stages", "head", "rated_output"), "5 V")
 
 

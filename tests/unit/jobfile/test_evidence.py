@@ -67,25 +67,25 @@ def test_everything_of_the_contract_is_read() -> None:
     ("entry", "line", "said"),
     [
         ("{at: amp_sub.out.mon, tone: 1 kHz, reads: 1 V}", 3, "did you mean amp_sub.out.mono"),
-        ("{at: amp_sub.out.mono, reads: 1 V}", 3, "no tone is named"),
+        ("{at: amp_sub.out.mono, reads: 1 V}", 3, "there is no tone"),
         ("{at: amp_sub.out.mono, tone: 1 kHz}", 3, "the result is missing"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, reads: 3 W}", 3, "W is a unit of power"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, raeds: 3 V}", 3, "did you mean reads"),
-        ("{at: amp_sub.out.mono, tone: 1 kHz, with: lamp, reads: 3 V}", 3, "lamp shows no number"),
+        ("{at: amp_sub.out.mono, tone: 1 kHz, with: lamp, reads: 3 V}", 3, "lamp shows no numbers"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, with: scope, reads: 3 V}", 3, "no instrument scope"),
         ("{at: amp_sub.out.mono, tone: 1 kHz, set: {knob.volume: 3}, reads: 3 V}", 3, "no control knob.volume"),
-        ("{at: amp_sub.out.mono, tone: 0.1 Hz, reads: 3 V}", 3, "a tone is 1 Hz to 100 kHz"),
+        ("{at: amp_sub.out.mono, tone: 0.1 Hz, reads: 3 V}", 3, "a tone must be 1 Hz to 100 kHz"),
         ("{check: amp_sub.power_lamp, is: bright}", 3, "write on or off"),
         ("{check: amp_sub.gain, reads: 3 V}", 3, "has no reads"),
         ("{check: lead:desk-knob, resistance: 1 ohm}", 3, "no place to check"),
         ("{check: sub.resistance, reads: many}", 3, "not a valid resistance"),
-        ("{heard: sub, is: loud}", 3, "can't stand here"),
+        ("{heard: sub, is: loud}", 3, "isn't valid here"),
         ("{heard: knob, is: silent}", 3, "no speaker knob"),
         ("{swap: knob, tone: 1 kHz, fault: moved}", 3, "no stage or lead with two sides"),
-        ("{swap: amp_front, fault: moved}", 3, "sides are compared with a tone"),
-        ("{heard: sub, at: amp_sub.out.mono, is: silent}", 3, "at once"),
-        ("{tone: 1 kHz}", 3, "says neither"),
-        ("silent", 3, "no mapping"),
+        ("{swap: amp_front, fault: moved}", 3, "comparing sides needs a tone"),
+        ("{heard: sub, at: amp_sub.out.mono, is: silent}", 3, "has both"),
+        ("{tone: 1 kHz}", 3, "has none of"),
+        ("silent", 3, "must be a mapping"),
     ],
 )
 def test_each_mistake_at_its_place(entry: str, line: int, said: str) -> None:
@@ -177,7 +177,7 @@ def test_control_that_takes_bands_takes_no_other_word(place: str, said: str) -> 
     with pytest.raises(JobError) as refused:
         read_entry({"check": place, "is": said}, JOB)
     assert refused.value.where == "is"
-    assert "divided by semicolons" in refused.value.remedy
+    assert "separated by semicolons" in refused.value.remedy
     assert read_entry({"check": place, "is": "flat"}, JOB) == Check.model_validate({"check": place, "is": "flat"})
 
 

@@ -10,12 +10,12 @@ from pydantic import BaseModel, Field
 
 from gainwright.errors import JobError
 from gainwright.jobfile import (
-    assumed_of_instruments,
     editing,
     example_text,
     examples,
     facts,
     forms,
+    instrument_assumptions,
     read_job_text,
     shipped_schema,
 )
@@ -134,15 +134,15 @@ def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
     form, f = next((form, f) for form in _every_form() for f in form.fields if f.name == name)
     text = _example(f)
     assert text
-    changed = editing.fill(EVERY_KIND, forms.changes(form, {f.name: text}))
+    changed = editing.set_keys(EVERY_KIND, forms.changed_values(form, {f.name: text}))
     read = read_job_text(changed)
     now = next(x for y in forms.forms(read) for x in y.fields if x.name == name)
-    assert now.present == (text if f.type.name == "marks" else forms.form.shown(forms.typed(f, text)))
+    assert now.present == (text if f.type.name == "marks" else forms.form.as_typed(forms.parse_field(f, text)))
     assert "# every kind once" in changed
     if f.required or f.type.name in ("fixed", "source"):
         return
     form = next(form for form in forms.forms(read) if any(x.name == name for x in form.fields))
-    back = editing.fill(changed, forms.changes(form, {f.name: ""}))
+    back = editing.set_keys(changed, forms.changed_values(form, {f.name: ""}))
     again = next((x for y in forms.forms(read_job_text(back)) for x in y.fields if x.name == name), None)
     assert again is None or not again.present
 
@@ -154,7 +154,7 @@ def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
     silent = [f for form in forms.forms(read) for f in form.fields if not f.present and f.assumed]
     reasons = {f.assumed.reason for f in silent if f.assumed}
     told = {fact.reason for fact in facts(read.job).values() if not fact.given and not fact.path.endswith("gain.bend")}
-    told |= {row.reason for row in assumed_of_instruments(read.job) if read.job.instruments}
+    told |= {row.reason for row in instrument_assumptions(read.job) if read.job.instruments}
     assert told <= reasons
     assert all(f.assumed and f.assumed.value for f in silent)
     values = {f.name: f.assumed.value for f in silent if f.assumed}
@@ -196,14 +196,14 @@ def test_help_and_label_are_there_for_every_field() -> None:
 def test_typed_texts_are_read_as_people_mean_them(name: str, text: str, value: Any) -> None:
     """Commas in figures, lines of lists, joined sources, sides."""
     f = next(f for form in _every_form() for f in form.fields if f.name == name)
-    assert forms.typed(f, text) == value
+    assert forms.parse_field(f, text) == value
 
 
 def test_wrong_value_is_told_with_its_place_and_nothing_changes() -> None:
     """The error of a form is that of the file: line, column, key, what would be right."""
     form = next(form for form in _every_form() if form.title == "head")
     with pytest.raises(JobError, match=r"^job:3:\d+: stages.head.rated_output: ohm is a unit of resistance"):
-        editing.fill(EVERY_KIND, forms.changes(form, {"stages.head.rated_output": "4 ohm"}))
+        editing.set_keys(EVERY_KIND, forms.changed_values(form, {"stages.head.rated_output": "4 ohm"}))
 
 
 def test_every_table_by_kind_of_stage_has_every_kind() -> None:

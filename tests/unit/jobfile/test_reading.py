@@ -70,7 +70,7 @@ def test_every_example_is_read_and_says_what_it_is(name: str) -> None:
         ("from: head.sub", "from: head.sub.left", "dangling_reference", "my.yaml:7:5", "there is mono"),
         ("from: head.sub", "from: sub", "bad_wiring", "my.yaml:", "circle"),
         ("from: amp,", "from: head.sub,", "bad_wiring", "my.yaml:5:3: stages.amp", "reaches no speaker"),
-        ("title: small", "title: small\ntitle: twice", "duplicate_key", "my.yaml:3:1", "'title' stands twice"),
+        ("title: small", "title: small\ntitle: twice", "duplicate_key", "my.yaml:3:1", "'title' is given twice"),
         (
             "title: small",
             "title: small\nallowance: {subb: 3 dB}",
@@ -78,7 +78,7 @@ def test_every_example_is_read_and_says_what_it_is(name: str) -> None:
             "my.yaml:3:13",
             "did you mean sub",
         ),
-        ("title: small", "title: small\n1: one", "bad_key", "my.yaml", "no text"),
+        ("title: small", "title: small\n1: one", "bad_key", "my.yaml", "not text"),
         ("title: small", "title: [small", "not_yaml", "my.yaml:", "missing colon, bracket or quote"),
         ("title: small", "title: small\n\tx: 1", "not_yaml", "my.yaml:3", "YAML"),
         ("title: small", "title: small\n---\nformat: 1", "not_yaml", "my.yaml", "2 documents"),

@@ -43,7 +43,7 @@ def test_conditions_that_are_read(text: str, of: str, threshold: float, tuned: f
         ("", "marks"),
         ("none: thd over 3 %", "a mark is named none"),
         ("clip: thd over 3 %, Clip: level over 1 V", "two marks have the same name"),
-        ('"a, b": thd over 3 %', "can't stand here"),
+        ('"a, b": thd over 3 %', "isn't valid here"),
     ],
 )
 def test_what_is_refused(marks: str, says: str) -> None:
@@ -81,10 +81,10 @@ def test_evidence_lists_the_marks_that_are_lit(shows: object, lit: tuple[str, ..
     ("entry", "says"),
     [
         ({"with": "lamp", "shows": ["c"]}, "there is no mark of lamp c"),
-        ({"with": "meter", "shows": ["a"]}, "meter is no indicator"),
+        ({"with": "meter", "shows": ["a"]}, "meter is not an indicator"),
         ({"with": "lamp", "shows": ["a", "none"]}, "none is given together with a mark"),
         ({"with": "lamp", "shows": 3}, "must be a list of marks"),
-        ({"with": "lamp", "reads": "3 V"}, "lamp shows no number"),
+        ({"with": "lamp", "reads": "3 V"}, "lamp shows no numbers"),
     ],
 )
 def test_evidence_of_other_marks_is_refused(entry: dict[str, object], says: str) -> None:

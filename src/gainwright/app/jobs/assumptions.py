@@ -10,11 +10,11 @@ if TYPE_CHECKING:
 
 def assumptions(read: JobFile) -> list[Assumption]:
     """Return everything that is assumed where a job doesn't say."""
-    from gainwright.jobfile import Assumption, assumed_of_instruments, facts
+    from gainwright.jobfile import Assumption, facts, instrument_assumptions
 
     found = [
         Assumption(fact.path, str(fact.quantity), fact.reason)
         for fact in facts(read.job, read.wiring).values()
         if not fact.given
     ]
-    return found + assumed_of_instruments(read.job)
+    return found + instrument_assumptions(read.job)

@@ -81,7 +81,7 @@ def apply_edit(text: str, what: str, given: Given) -> str:
 
 def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
     from gainwright.jobfile import editing
-    from gainwright.jobfile.forms import source
+    from gainwright.jobfile.forms import parse_source
 
     def word(key: str) -> str:
         return str(given.get(key) or "").strip()
@@ -104,10 +104,10 @@ def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
         "add_output": lambda: editing.add_output(
             text, stage, new, list(given.get("feeding") or ()), takes=word("takes")
         ),
-        "add_input": lambda: editing.add_input(text, stage, new, source(word("source"))),
+        "add_input": lambda: editing.add_input(text, stage, new, parse_source(word("source"))),
         "add_instrument": lambda: editing.add_instrument(text, word("kind"), new, values=values()),
         "move": lambda: editing.move_stage(text, stage, word("place")),
-        "rewire": lambda: editing.rewire(text, stage, source(word("source")), entry=entry),
+        "rewire": lambda: editing.rewire(text, stage, parse_source(word("source")), entry=entry),
         "rename_stage": lambda: editing.rename_stage(text, stage, new),
         "rename_output": lambda: editing.rename_output(text, stage, output, new),
         "rename_input": lambda: editing.rename_input(text, stage, entry, new),
@@ -133,7 +133,7 @@ def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:
     JobError : a value can't stand there; says line, column and key.
     """
     from gainwright.jobfile import editing, read_job_text
-    from gainwright.jobfile.forms import forms, typed
+    from gainwright.jobfile.forms import forms, parse_field
 
     read = read_job_text(text)
     fields = {field.name: field for form in forms(read) for field in form.fields}
@@ -143,5 +143,5 @@ def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:
             raise CallError(
                 f"there is no {name[:80]}", code="no_such_key", where=name[:80], remedy="look at the chain as it is now"
             )
-        values[fields[name].path] = typed(fields[name], typed_text)
-    return editing.fill(text, values, read=read)
+        values[fields[name].path] = parse_field(fields[name], typed_text)
+    return editing.set_keys(text, values, read=read)

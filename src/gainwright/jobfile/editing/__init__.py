@@ -1,7 +1,7 @@
-"""Changes to a job file's text that leave everything else as it stands: keys, stages, wiring, names, outputs."""
+"""Edits of a job file's text that leave everything else unchanged: keys, stages, wiring, names, outputs."""
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.form_values import fill
+from gainwright.jobfile.editing.form_values import set_keys
 from gainwright.jobfile.editing.outputs import (
     add_input,
     add_instrument,
@@ -11,21 +11,21 @@ from gainwright.jobfile.editing.outputs import (
     remove_output,
 )
 from gainwright.jobfile.editing.places import ChainPlace, places
-from gainwright.jobfile.editing.references import consumers, outputs_of, references_of, short
+from gainwright.jobfile.editing.references import consumers, outputs_of, references_of, short_reference
 from gainwright.jobfile.editing.renaming import rename_input, rename_instrument, rename_output, rename_stage
 from gainwright.jobfile.editing.spans import comments
 from gainwright.jobfile.editing.stages import (
     REQUIRED,
     add_branch,
     add_stage,
-    earlier,
-    later,
     move_stage,
+    next_place,
+    previous_place,
     remove_branch,
     remove_stage,
     rewire,
 )
-from gainwright.jobfile.editing.values import put, set_key, take_out, unset_key
+from gainwright.jobfile.editing.values import put_key, remove_key, set_key, unset_key
 
 __all__ = [
     "REQUIRED",
@@ -38,17 +38,17 @@ __all__ = [
     "add_stage",
     "comments",
     "consumers",
-    "earlier",
-    "fill",
-    "later",
     "move_stage",
+    "next_place",
     "outputs_of",
     "places",
-    "put",
+    "previous_place",
+    "put_key",
     "references_of",
     "remove_branch",
     "remove_input",
     "remove_instrument",
+    "remove_key",
     "remove_output",
     "remove_stage",
     "rename_input",
@@ -57,7 +57,7 @@ __all__ = [
     "rename_stage",
     "rewire",
     "set_key",
-    "short",
-    "take_out",
+    "set_keys",
+    "short_reference",
     "unset_key",
 ]

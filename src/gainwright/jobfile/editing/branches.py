@@ -1,4 +1,4 @@
-"""A stage taken out with everything that only it feeds, and everything that then leads nowhere."""
+"""Remove a stage with everything that only it feeds, and everything that then leads nowhere."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.references import (
     Reference,
+    chain_error,
     consumers,
     output_sources,
     outputs_of,
     references,
     references_of,
-    refused,
 )
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def remove_dead_ends(draft: Draft, stage: str) -> None:
-    """Take a stage out of a draft with all that depends on it alone, forwards and backwards."""
+    """Remove a stage from a draft with everything that depends on it alone, forwards and backwards."""
     _forwards(draft, stage)
     while _one_dead_end(draft):
         pass
@@ -28,7 +28,7 @@ def remove_dead_ends(draft: Draft, stage: str) -> None:
 
 
 def _forwards(draft: Draft, stage: str) -> None:
-    """Take a stage out, and whatever takes its signal from nowhere else."""
+    """Remove a stage, and whatever has no other source."""
     for r in reversed(consumers(draft, stage)):
         if r.consumer not in draft.plain["stages"] or draft.at(r.path) is None:
             continue
@@ -38,18 +38,18 @@ def _forwards(draft: Draft, stage: str) -> None:
 
 
 def _cut(draft: Draft, r: Reference) -> None:
-    """Take one source from what takes it; what has no other goes too."""
+    """Remove one reference; a consumer without another source is removed too."""
     if r.path != r.source_path and len(draft.at(r.source_path)) > 1:
         draft.unset(r.path)
         return
     if r.source_path[2] == "inputs" and len(draft.at(r.source_path[:-1])) > 1:
-        _input_out(draft, r.consumer, str(r.source_path[3]))
+        _remove_input(draft, r.consumer, str(r.source_path[3]))
     else:
         _forwards(draft, r.consumer)
 
 
-def _input_out(draft: Draft, stage: str, name: str) -> None:
-    """Take an input of a processor out, and the outputs that take from nothing else."""
+def _remove_input(draft: Draft, stage: str, name: str) -> None:
+    """Remove an input of a processor, and the outputs that have no other input."""
     for output in outputs_of(draft, stage):
         sources = output_sources(draft, stage, output)
         left = [s for s in sources if s.partition(".")[0] != name]
@@ -72,7 +72,7 @@ def _input_out(draft: Draft, stage: str, name: str) -> None:
 
 
 def _one_dead_end(draft: Draft) -> bool:
-    """Take one thing out that leads to no speaker; return whether there was one."""
+    """Remove one thing that leads to no speaker; return whether there was one."""
     taken = {(r.stage, r.output) for r in references(draft)}
     for stage, says in list(draft.plain["stages"].items()):
         outputs = outputs_of(draft, stage)
@@ -92,7 +92,7 @@ def _one_dead_end(draft: Draft) -> bool:
                 for r in references_of(draft, stage)
                 if r.source_path[3] == name
             ):
-                _input_out(draft, stage, name)
+                _remove_input(draft, stage, name)
                 return True
     return False
 
@@ -104,9 +104,9 @@ def _drop(draft: Draft, stage: str) -> None:
 
 
 def _nothing_left(stage: str) -> Exception:
-    return refused(
+    return chain_error(
         f"without {stage} and its branch no speaker is left",
         where=f"stages.{stage}",
-        rule="a chain ends at speakers",
+        rule="a chain must end at speakers",
         remedy="add another branch first, or delete the job",
     )

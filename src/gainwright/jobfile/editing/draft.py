@@ -1,4 +1,4 @@
-"""A job file being changed: its text and what the text says, changed together and compared at the end."""
+"""A job file being edited: its text and its data, changed together and compared at the end."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any, cast
 
 from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
-from gainwright.jobfile.editing.scalars import Value, block, literal, written
+from gainwright.jobfile.editing.scalars import Value, block, inline, literal
 from gainwright.jobfile.editing.spans import (
     Entry,
     Key,
     comments,
-    composed,
+    compose,
     end_of,
     entries,
     entry_at,
     is_flow,
     line_end,
     line_start,
-    not_here,
+    not_editable,
 )
 from gainwright.jobfile.reading import JobFile, read_job_text
 from gainwright.jobfile.yaml_reading import plain
@@ -29,19 +29,19 @@ if TYPE_CHECKING:
 
 Path = tuple[Key, ...]
 _BLOCK_FROM = 90
-"""A mapping that would make a longer line is written as lines of its own."""
+"""A mapping that would make a longer line is written on several lines."""
 
 
 class Draft:
-    """A job file's text, and the plain data that it must say after each change.
+    """A job file's text, and the plain data that it must contain after each change.
 
     Parameters
     ----------
-    read : the text as read, when that is at hand.
+    read : the text already read, if available.
 
     Raises
     ------
-    JobError : the text is no job.
+    JobError : the text is not a job.
     """
 
     def __init__(self, text: str, name: str = "job", *, read: JobFile | None = None) -> None:
@@ -52,7 +52,7 @@ class Draft:
         self._newline = "\r\n" if "\r\n" in text else "\n"
 
     def at(self, path: Path) -> Any:
-        """Return what stands at a path, None when nothing does."""
+        """Return the value at a path, None when there is none."""
         here: Any = self.plain
         for part in path:
             if not _holds(here, part):
@@ -61,9 +61,9 @@ class Draft:
         return here
 
     def set(self, path: Path, value: Value, *, after: str | None = None) -> None:
-        """Put a value at a path; mappings on the way that aren't there are made.
+        """Set the value at a path; missing mappings on the way are created.
 
-        `after` names the key behind which a new one stands, the last when it isn't there.
+        `after` names the key after which a new one is placed; at the end when there is no such key.
         """
         old = self.at(path)
         if same(old, value):
@@ -78,10 +78,10 @@ class Draft:
         if isinstance(holder, list) and path[-1] == len(holder):
             holder.append(value)
         elif isinstance(holder, dict) and path[-1] not in holder and after in holder:
-            _put_behind(holder, str(after), str(path[-1]), value)
+            _insert_after(holder, str(after), str(path[-1]), value)
         else:
             holder[path[-1]] = value
-        self._bring_back(kept, path)
+        self._restore_comments(kept, path)
 
     def _in_parts(self, path: Path, old: Any, value: Any) -> bool:
         """Change a mapping key by key, a list with lines of its own item by item; return whether that was done."""
@@ -100,7 +100,7 @@ class Draft:
         return False
 
     def unset(self, path: Path) -> None:
-        """Take a key or an item out; comments on its lines go with it."""
+        """Remove a key or an item; comments on its lines are removed with it."""
         holder: Any = self.at(path[:-1])
         if not _holds(holder, path[-1]):
             return
@@ -108,12 +108,12 @@ class Draft:
         del holder[path[-1]]
 
     def rename(self, path: Path, new: str) -> None:
-        """Give a key another name, where it stands."""
+        """Rename a key in place."""
         holder = self.at(path[:-1])
-        entry, _ = entry_at(composed(self.text), path, self.text)
+        entry, _ = entry_at(compose(self.text), path, self.text)
         if entry is None or not isinstance(holder, dict):
-            raise not_here(f"{path[-1]} isn't written there")
-        key, rest = written(new, flow=True), self.text[entry.key_end :]
+            raise not_editable(f"{path[-1]} isn't written there")
+        key, rest = inline(new, flow=True), self.text[entry.key_end :]
         beside = len(rest[1:]) - len(rest[1:].lstrip(" "))
         if rest.startswith(":") and beside > 1 and rest[1 + beside] not in "#\r\n":
             wanted = max(1, beside - len(key) + entry.key_end - entry.start)
@@ -140,33 +140,33 @@ class Draft:
         holder.update(items)
 
     def finished(self) -> str:
-        """Return the text, once it says what it must and is a job.
+        """Return the text after checking that it contains the expected data and is a job.
 
         Raises
         ------
-        JobError : the change makes no job, or can't be written without changing something else.
+        JobError : the result is not a job, or can't be written without changing something else.
         """
         read = read_job_text(self.text, self.name)
         if not same(plain(read.document, self.name), self.plain):
-            raise not_here("it is written in an unusual way")
+            raise not_editable("it is written in an unusual way")
         return self.text
 
     def _node(self, path: Path) -> Any:
-        root = composed(self.text)
+        root = compose(self.text)
         if not path:
             return root
         entry, _ = entry_at(root, path, self.text)
         if entry is None:
-            raise not_here(f"{path[-1]} isn't written there")
+            raise not_editable(f"{path[-1]} isn't written there")
         return entry.node
 
     def _by_item(self, path: Path) -> bool:
         """Whether a list is changed item by item: one a line, or with comments inside."""
-        entry, _ = entry_at(composed(self.text), path, self.text)
+        entry, _ = entry_at(compose(self.text), path, self.text)
         return entry is not None and (not is_flow(entry.node) or "#" in self.text[entry.value_start : entry.end])
 
     def _unit(self, entry: Entry) -> tuple[int, int]:
-        """Return an entry of a block with the comment lines directly above it and what stands behind it."""
+        """Return an entry of a block with the comment lines directly above it and the rest of its line."""
         start = line_start(self.text, entry.start)
         indent = self.text[start : entry.start]
         while start > 0:
@@ -178,7 +178,7 @@ class Draft:
         return start, line_end(self.text, entry.end)
 
     def _set_text(self, path: Path, value: Value, after: str | None) -> None:
-        entry, held = entry_at(composed(self.text), path, self.text)
+        entry, held = entry_at(compose(self.text), path, self.text)
         flow = any(is_flow(node) for node in held)
         if entry is not None:
             self._replace(entry, value, flow=flow)
@@ -189,7 +189,7 @@ class Draft:
             new = {str(part): new}
         parent = held[-1]
         if isinstance(parent, ScalarNode):
-            raise not_here(f"{path[len(held) - 2]} is one value")
+            raise not_editable(f"{path[len(held) - 2]} is one value")
         if isinstance(parent, SequenceNode):
             self._append(parent, new, flow=flow)
         else:
@@ -200,7 +200,7 @@ class Draft:
         nested = isinstance(entry.node, ScalarNode) and entry.node.style in ("|", ">")
         is_block = isinstance(entry.node, MappingNode | SequenceNode) and not is_flow(entry.node)
         start = entry.value_start
-        text = written(value, flow=flow)
+        text = inline(value, flow=flow)
         if is_block or nested or not old:
             start = self.text.index(":", entry.key_end) + 1 if isinstance(entry.key, str) else start
             text = " " + text
@@ -218,52 +218,52 @@ class Draft:
         held = entries(node, self.text)
         if not held:
             end = int(node.end_mark.index) - 1
-            self.text = self.text[:end] + written(value, flow=True) + self.text[end:]
+            self.text = self.text[:end] + inline(value, flow=True) + self.text[end:]
         elif flow:
-            self.text = self.text[: held[-1].end] + f", {written(value, flow=True)}" + self.text[held[-1].end :]
+            self.text = self.text[: held[-1].end] + f", {inline(value, flow=True)}" + self.text[held[-1].end :]
         else:
             last = held[-1]
             dash = self.text[line_start(self.text, last.start) : last.start]
             end = line_end(self.text, last.end)
-            self.text = self.text[:end] + self._newline + dash + written(value, flow=False) + self.text[end:]
+            self.text = self.text[:end] + self._newline + dash + inline(value, flow=False) + self.text[end:]
 
     def _insert(self, node: Any, key: str, value: Value, after: str | None, *, flow: bool) -> None:
         held = entries(node, self.text)
-        name = written(key, flow=True)
+        name = inline(key, flow=True)
         behind = next((e for e in held if e.key == after), held[-1] if held else None)
         if behind is None:
             if not is_flow(node):
-                raise not_here("what it would stand in is empty")
+                raise not_editable("its parent is empty")
             end = int(node.end_mark.index) - 1
-            self.text = self.text[:end] + f"{name}: {written(value, flow=True)}" + self.text[end:]
+            self.text = self.text[:end] + f"{name}: {inline(value, flow=True)}" + self.text[end:]
             return
         if flow:
-            self.text = self.text[: behind.end] + f", {name}: {written(value, flow=True)}" + self.text[behind.end :]
+            self.text = self.text[: behind.end] + f", {name}: {inline(value, flow=True)}" + self.text[behind.end :]
             return
         indent = held[0].start - line_start(self.text, held[0].start)
-        text = written(value, flow=False)
+        text = inline(value, flow=False)
         long = isinstance(value, dict) and value and (len(text) + indent > _BLOCK_FROM or "kind" in value)
         lines = block(cast("dict[str, Value]", value), indent + 2, self._newline) if long else ""
         text = lines or " " + (
             literal(value, indent + 2, self._newline) if isinstance(value, str) and "\n" in value else ""
         )
         if not text.strip():
-            text = " " + written(value, flow=False)
+            text = " " + inline(value, flow=False)
         end = line_end(self.text, behind.end)
         self.text = self.text[:end] + f"{self._newline}{' ' * indent}{name}:{text}" + self.text[end:]
 
     def _unset_text(self, path: Path, *, alone: bool) -> None:
-        entry, held = entry_at(composed(self.text), path, self.text)
+        entry, held = entry_at(compose(self.text), path, self.text)
         if entry is None:
-            raise not_here(f"{path[-1]} isn't written there")
+            raise not_editable(f"{path[-1]} isn't written there")
         node = held[-1]
         text = self.text
         if is_flow(node):
-            self.text = _out_of_brackets(text, entry, node)
+            self.text = _cut_from_brackets(text, entry, node)
         elif alone:
             if len(path) < 2:
-                raise not_here("it is the only key")
-            parent, _ = entry_at(composed(text), path[:-1], text)
+                raise not_editable("it is the only key")
+            parent, _ = entry_at(compose(text), path[:-1], text)
             assert parent is not None  # noqa: S101  it holds the entry
             start = text.index(":", parent.key_end) + 1
             empty = " {}" if isinstance(node, MappingNode) else " []"
@@ -276,17 +276,17 @@ class Draft:
                 start -= 2 if text[start - 2 : start] == "\r\n" else 1
             self.text = text[:start] + text[after:]
 
-    def _bring_back(self, kept: Counter[str], path: Path) -> None:
-        """Write comments that a change of value has dropped on lines of their own above it."""
+    def _restore_comments(self, kept: Counter[str], path: Path) -> None:
+        """Write comments that a change of value has dropped on separate lines above it."""
         lost = list((kept - Counter(comments(self.text))).elements())
         if not lost:
             return
-        entry, held = entry_at(composed(self.text), path, self.text)
+        entry, held = entry_at(compose(self.text), path, self.text)
         while entry is not None and len(path) > 1 and any(is_flow(node) for node in held):
             path = path[:-1]
-            entry, held = entry_at(composed(self.text), path, self.text)
+            entry, held = entry_at(compose(self.text), path, self.text)
         if entry is None:
-            raise not_here("a comment stands in the middle of it")
+            raise not_editable("there is a comment in the middle of it")
         start = line_start(self.text, entry.start)
         indent = " " * (entry.start - start)
         self.text = (
@@ -294,7 +294,7 @@ class Draft:
         )
 
 
-def _out_of_brackets(text: str, entry: Entry, node: Any) -> str:
+def _cut_from_brackets(text: str, entry: Entry, node: Any) -> str:
     """Return a text without an entry of a bracketed mapping or list."""
     held = entries(node, text)
     i = next(i for i, e in enumerate(held) if e.key == entry.key)
@@ -311,7 +311,7 @@ def _out_of_brackets(text: str, entry: Entry, node: Any) -> str:
     return text[:start] + text[end:]
 
 
-def _put_behind(holder: dict[str, Any], after: str, key: str, value: Any) -> None:
+def _insert_after(holder: dict[str, Any], after: str, key: str, value: Any) -> None:
     items: list[tuple[str, Any]] = []
     for name, item in holder.items():
         items.append((name, item))
@@ -322,14 +322,14 @@ def _put_behind(holder: dict[str, Any], after: str, key: str, value: Any) -> Non
 
 
 def _holds(holder: Any, part: Key) -> bool:
-    """Whether a mapping or list has a key or an item of that number."""
+    """Return whether a mapping or list has that key or item."""
     if isinstance(holder, list):
         return isinstance(part, int) and 0 <= part < len(holder)
     return isinstance(holder, dict) and part in holder
 
 
 def same(a: Any, b: Any) -> bool:
-    """Whether two documents say the same: the same kinds of values, and keys in the same order."""
+    """Return whether two documents are equal: the same types of values, and keys in the same order."""
     if isinstance(a, dict) and isinstance(b, dict):
         return list(a) == list(b) and all(same(a[key], b[key]) for key in a)
     if isinstance(a, list) and isinstance(b, list):

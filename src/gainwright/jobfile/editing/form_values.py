@@ -1,11 +1,11 @@
-"""Several keys changed at once, as one types them into a form: all of them, or none."""
+"""Set several keys at once, such as those of a form: all of them or none."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.draft import Draft
-from gainwright.jobfile.editing.values import put, take_out
+from gainwright.jobfile.editing.values import put_key, remove_key
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,17 +13,19 @@ if TYPE_CHECKING:
     from gainwright.jobfile.reading import JobFile
 
 
-def fill(text: str, values: Mapping[tuple[str, ...], Any], *, name: str = "job", read: JobFile | None = None) -> str:
-    """Return a job file's text with keys put to values, or taken out where the value is None.
+def set_keys(
+    text: str, values: Mapping[tuple[str, ...], Any], *, name: str = "job", read: JobFile | None = None
+) -> str:
+    """Return a job file's text with keys set to values, or removed where the value is None.
 
     Raises
     ------
-    JobError : the result is no job; says line, column and key, and nothing is changed.
+    JobError : the result is not a job; gives line, column and key, and nothing is changed.
     """
     draft = Draft(text, name, read=read)
     for path, value in values.items():
         if value is None:
-            take_out(draft, path)
+            remove_key(draft, path)
         else:
-            put(draft, path, value)
+            put_key(draft, path, value)
     return draft.finished()

@@ -1,4 +1,4 @@
-"""What a job says of a thing by its name: allowance, tones and access update_mentions when it is renamed or taken out."""
+"""Keep allowance, tones and access up to date when what they name is renamed or removed."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def known(draft: Draft) -> set[str]:
 
 
 def drop_unknown(draft: Draft) -> None:
-    """Take out what is said of things that are no longer there."""
+    """Remove the entries of things that are no longer there."""
     names = known(draft)
     for section, allowed in (*((s, names) for s in SECTIONS), ("access", set(draft.plain["stages"]))):
         held = draft.plain.get(section)
@@ -40,13 +40,13 @@ def drop_unknown(draft: Draft) -> None:
 def update_mentions(
     draft: Draft, old: str, new: str, *, prefixes: Iterable[tuple[str, str]], paths: Iterable[Path]
 ) -> None:
-    """Let allowance and tones say of the new name what they said of the old.
+    """Rename the entries of allowance and tones.
 
     Parameters
     ----------
     prefixes : whole keys that changed with the name, before and after.
-    paths : the paths through the renamed thing, as wired before; when the old name still stands for another thing and
-        each path goes through that too, the key stays as it is.
+    paths : the paths through the renamed thing, as wired before; when the old name still names another thing and
+        each path goes through that too, the key is kept.
     """
     names = known(draft)
     changed = dict(prefixes)
@@ -64,7 +64,7 @@ def update_mentions(
 
 
 def _named_elsewhere(path: Path, name: str) -> bool:
-    """Whether a path goes through two things of one name, so that one may lose it."""
+    """Whether a path goes through two things of one name, so that one may be renamed."""
     things = [node.output for node in path.nodes] + list(dict.fromkeys(n.stage for n in path.nodes)) + [path.speaker]
     return things.count(name) > 1
 

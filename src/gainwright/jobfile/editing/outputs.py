@@ -1,4 +1,4 @@
-"""Outputs and inputs of sources and processors, and instruments: added and taken out."""
+"""Add and remove outputs and inputs of sources and processors, and instruments."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.mentions import drop_unknown
-from gainwright.jobfile.editing.references import consumers, output_sources, outputs_of, refused
+from gainwright.jobfile.editing.references import chain_error, consumers, output_sources, outputs_of
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.stages import finished, new_output
-from gainwright.jobfile.editing.values import put, take_out
+from gainwright.jobfile.editing.values import put_key, remove_key
 from gainwright.model import INSTRUMENTS, WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def add_output(
 
     Parameters
     ----------
-    feeding : stages that take from this stage now and shall take from the new output.
+    feeding : stages fed by this stage that the new output will feed.
     takes : the input of the processor that it takes from.
 
     Raises
@@ -35,10 +35,10 @@ def add_output(
     draft = Draft(text, name)
     check_stage(draft, stage)
     if not feeding:
-        raise refused(
+        raise chain_error(
             f"{output} would feed nothing",
             where=f"stages.{stage}.outputs",
-            rule="every output leads to a speaker in the end",
+            rule="every output must lead to a speaker",
             remedy="choose what it feeds, or add it with an amplifier and a speaker",
         )
     new_output(draft, stage, output, takes)
@@ -51,15 +51,15 @@ def _feed(draft: Draft, stage: str, output: str, feeding: Sequence[str]) -> None
     for consumer in feeding:
         mine = [r for r in taken if r.consumer == consumer]
         if not mine:
-            raise refused(
-                f"{consumer} takes nothing from {stage}", where=f"stages.{consumer}", remedy="wire it there instead"
+            raise chain_error(
+                f"{consumer} is not fed by {stage}", where=f"stages.{consumer}", remedy="wire it there instead"
             )
         for r in mine:
             draft.set(r.path, f"{stage}.{output}" + (f".{r.side}" if r.side else ""))
 
 
 def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str = "job") -> str:
-    """Return a job file's text without an output; what it fed takes from another output of the stage.
+    """Return a job file's text without an output; what it fed is fed by another output of the stage.
 
     Raises
     ------
@@ -69,28 +69,28 @@ def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str
     check_stage(draft, stage)
     outputs = outputs_of(draft, stage)
     if output not in outputs or draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
-        raise refused(f"{stage} has no output {output} of its own", where=f"stages.{stage}")
+        raise chain_error(f"{stage} has no output {output} of its own", where=f"stages.{stage}")
     if len(outputs) == 1:
-        raise refused(
-            f"{output} is the only output of {stage}", where=f"stages.{stage}.outputs", remedy="take the stage out"
+        raise chain_error(
+            f"{output} is the only output of {stage}", where=f"stages.{stage}.outputs", remedy="remove the stage"
         )
     fed = sorted({r.consumer for r in consumers(draft, stage, output)})
     if fed and (to not in outputs or to == output):
-        raise refused(
+        raise chain_error(
             f"{' and '.join(fed)} would have no source",
             where=f"stages.{stage}.outputs.{output}",
             rule=f"other outputs are {', '.join(o for o in outputs if o != output)}",
-            remedy="say which of them shall feed it",
+            remedy="choose which of them will feed it",
         )
     for r in consumers(draft, stage, output):
         draft.set(r.path, f"{stage}.{to}" + (f".{r.side}" if r.side else ""))
-    take_out(draft, ("stages", stage, "outputs", output))
+    remove_key(draft, ("stages", stage, "outputs", output))
     drop_unknown(draft)
     return finished(draft, f"without the output {output}", stage)
 
 
 def add_input(text: str, stage: str, entry: str, source: Value, *, name: str = "job") -> str:
-    """Return a job file's text with another input of a processor, which no output takes yet. JobError: it can't be."""
+    """Return a job file's text with another input of a processor, not yet used by any output. JobError: impossible."""
     draft = Draft(text, name)
     says = _processor(draft, stage)
     check_name(draft, entry, "stages", others=says["inputs"])
@@ -98,7 +98,7 @@ def add_input(text: str, stage: str, entry: str, source: Value, *, name: str = "
         path = ("stages", stage, "outputs", output)
         if "from" not in (draft.at(path) or {}):
             draft.set((*path, "from"), output_sources(draft, stage, output)[0])
-    put(draft, ("stages", stage, "inputs", entry), source)
+    put_key(draft, ("stages", stage, "inputs", entry), source)
     return finished(draft, f"with the input {entry}", stage)
 
 
@@ -107,20 +107,20 @@ def remove_input(text: str, stage: str, entry: str, *, name: str = "job") -> str
     draft = Draft(text, name)
     says = _processor(draft, stage)
     if entry not in says["inputs"] or len(says["inputs"]) == 1:
-        raise refused(f"{stage} has no other input than {entry}", where=f"stages.{stage}.inputs")
+        raise chain_error(f"{stage} has no input but {entry}", where=f"stages.{stage}.inputs")
     for output in outputs_of(draft, stage):
         sources = output_sources(draft, stage, output)
         left = [s for s in sources if s.partition(".")[0] != entry]
         path = ("stages", stage, "outputs", output)
         if not left:
-            raise refused(
+            raise chain_error(
                 f"the output {output} takes only from {entry}",
                 where=".".join(path),
-                remedy="let it take from another input first, or take it out",
+                remedy="give it another input first, or remove it",
             )
         if left != sources:
             draft.set((*path, "from"), left if len(left) > 1 else left[0])
-    take_out(draft, ("stages", stage, "inputs", entry))
+    remove_key(draft, ("stages", stage, "inputs", entry))
     return finished(draft, f"without the input {entry}", stage)
 
 
@@ -128,19 +128,23 @@ def _processor(draft: Draft, stage: str) -> Any:
     check_stage(draft, stage)
     says = draft.plain["stages"][stage]
     if says["kind"] != "processor":
-        raise refused(f"{stage} has no inputs with names", where=f"stages.{stage}", rule="processors have")
+        raise chain_error(f"{stage} has no named inputs", where=f"stages.{stage}", rule="only processors have them")
     return says
 
 
 def add_instrument(
     text: str, kind: str, instrument: str, *, values: Mapping[str, Value] | None = None, name: str = "job"
 ) -> str:
-    """Return a job file's text with an instrument added. JobError: the kind or name can't be, or something is missing."""
+    """Return a job file's text with an instrument added. JobError: an invalid kind or name, or something is missing."""
     draft = Draft(text, name)
     if kind not in INSTRUMENTS:
-        raise refused(f"{kind[:40]!r} is no kind", where="instruments", rule=f"kinds are {', '.join(INSTRUMENTS)}")
+        raise chain_error(
+            f"{kind[:40]!r} is not a kind of instrument",
+            where="instruments",
+            rule=f"kinds are {', '.join(INSTRUMENTS)}",
+        )
     check_name(draft, instrument, "instruments")
-    put(draft, ("instruments", instrument), {"kind": kind, **(values or {})})
+    put_key(draft, ("instruments", instrument), {"kind": kind, **(values or {})})
     return draft.finished()
 
 
@@ -148,6 +152,6 @@ def remove_instrument(text: str, instrument: str, *, name: str = "job") -> str:
     """Return a job file's text without an instrument. JobError: there is none of that name."""
     draft = Draft(text, name)
     if instrument not in (draft.plain.get("instruments") or {}):
-        raise refused(f"there is no instrument {instrument[:60]}", where="instruments")
-    take_out(draft, ("instruments", instrument))
+        raise chain_error(f"there is no instrument {instrument[:60]}", where="instruments")
+    remove_key(draft, ("instruments", instrument))
     return draft.finished()

@@ -1,11 +1,11 @@
-"""Where a stage can be put into a chain: into a lead, behind an output, before an input."""
+"""The places where a stage can be inserted: in a lead, after an output, before an input."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from gainwright.jobfile.editing.references import outputs_of, references, refused, short
+from gainwright.jobfile.editing.references import chain_error, outputs_of, references, short_reference
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft
@@ -21,7 +21,7 @@ class ChainPlace:
     Attributes
     ----------
     id : `lead:desk.sub-knob`, `output:desk.sub` or `input:desk.front`.
-    words : what a person reads.
+    words : its description.
     """
 
     id: str
@@ -33,13 +33,15 @@ def places(draft: Draft) -> list[ChainPlace]:
     """Return every place of a chain: leads, then outputs, then inputs, each in signal order."""
     found: dict[str, ChainPlace] = {}
     for r in references(draft):
-        source = short(draft, r.stage, r.output)
+        source = short_reference(draft, r.stage, r.output)
         key = f"lead:{source}-{r.consumer}"
         found[key] = ChainPlace(key, "lead", f"between {source} and {r.consumer}")
     for stage in draft.plain["stages"]:
         for output in outputs_of(draft, stage):
             key = f"output:{stage}.{output}"
-            found[key] = ChainPlace(key, "output", f"behind {short(draft, stage, output)}, before all that it feeds")
+            found[key] = ChainPlace(
+                key, "output", f"after {short_reference(draft, stage, output)}, before everything it feeds"
+            )
     for r in references(draft):
         key = "input:" + ".".join(map(str, (r.consumer, *r.source_path[3:])))
         words = f"into {r.consumer}" + (f", input {r.source_path[3]}" if len(r.source_path) > 3 else "")
@@ -52,17 +54,19 @@ def at_place(draft: Draft, place: str) -> tuple[str, str, list[Reference]]:
 
     Raises
     ------
-    JobError : there is no such place.
+    JobError : no such place.
     """
     kind, _, rest = place.partition(":")
     everything = references(draft)
     if kind == "lead":
         for r in everything:
-            if rest == f"{short(draft, r.stage, r.output)}-{r.consumer}":
+            if rest == f"{short_reference(draft, r.stage, r.output)}-{r.consumer}":
                 mine = [x for x in everything if (x.stage, x.output, x.consumer) == (r.stage, r.output, r.consumer)]
                 return r.stage, r.output, mine
     if kind == "output":
         stage, _, output = rest.partition(".")
         if stage in draft.plain["stages"] and output in outputs_of(draft, stage):
             return stage, output, [x for x in everything if (x.stage, x.output) == (stage, output)]
-    raise refused(f"{place[:80]!r} is no place in this chain", where="stages", remedy="choose a lead or an output")
+    raise chain_error(
+        f"{place[:80]!r} is not a place in this chain", where="stages", remedy="choose a lead or an output"
+    )

@@ -1,4 +1,4 @@
-"""Who takes its signal from where, as the file writes it: every `from` and every input."""
+"""The sources of all stages as written in the file: every `from` and every input."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """One source as it is written.
+    """One source as written.
 
     Attributes
     ----------
-    consumer : the stage that takes it.
-    path : of the text; `source_path` is the path of the `from` or input that it belongs to.
-    stage, output, side : what it names; the side is empty when it names all.
+    consumer : the stage that it feeds.
+    path : of the reference; `source_path` is the path of its `from` or input.
+    stage, output, side : what it names; the side is empty for all sides.
     """
 
     consumer: str
@@ -34,12 +34,12 @@ class Reference:
 
     @property
     def source(self) -> str:
-        """The output it takes from, as one writes it."""
+        """The output that it names, as written."""
         return f"{self.stage}.{self.output}"
 
 
-def refused(what: str, *, where: str = "", rule: str = "", remedy: str = "") -> JobError:
-    """Return the refusal of a change to the chain."""
+def chain_error(what: str, *, where: str = "", rule: str = "", remedy: str = "") -> JobError:
+    """Return the error of an impossible change to the chain."""
     return JobError(what, code="edit_refused", where=where, rule=rule, remedy=remedy)
 
 
@@ -53,26 +53,26 @@ def outputs_of(draft: Draft, stage: str) -> list[str]:
     return ["out"]
 
 
-def short(draft: Draft, stage: str, output: str, side: str = "") -> str:
-    """Return a reference as one writes it: without the output where the stage has only one."""
+def short_reference(draft: Draft, stage: str, output: str, side: str = "") -> str:
+    """Return a reference as usually written: without the output where the stage has only one."""
     parts = [stage] if outputs_of(draft, stage) == [output] else [stage, output]
     return ".".join([*parts, side] if side else parts)
 
 
-def split(draft: Draft, text: str) -> tuple[str, str, str]:
-    """Return stage, output and side of a reference; the side is empty when it names all."""
+def split_reference(draft: Draft, text: str) -> tuple[str, str, str]:
+    """Return stage, output and side of a reference; the side is empty for all sides."""
     stage, _, rest = text.partition(".")
     if stage not in draft.plain["stages"]:
-        raise refused(f"{stage} is no stage", where="stages", remedy="name a stage of this job")
+        raise chain_error(f"{stage} is not a stage", where="stages", remedy="name a stage of this job")
     outputs = outputs_of(draft, stage)
     first, _, second = rest.partition(".")
     if not outputs:
-        raise refused(
+        raise chain_error(
             f"{stage} is a speaker and feeds nothing", where=f"stages.{stage}", remedy="name the stage before it"
         )
     if not first:
         if len(outputs) > 1:
-            raise refused(
+            raise chain_error(
                 f"{stage} has several outputs",
                 where=f"stages.{stage}",
                 rule=f"they are {', '.join(outputs)}",
@@ -83,25 +83,25 @@ def split(draft: Draft, text: str) -> tuple[str, str, str]:
         return stage, first, second
     if len(outputs) == 1 and not second and first in ("left", "right", "mono"):
         return stage, outputs[0], first
-    raise refused(f"{stage} has no output {first}", where=f"stages.{stage}", rule=f"it has {', '.join(outputs)}")
+    raise chain_error(f"{stage} has no output {first}", where=f"stages.{stage}", rule=f"it has {', '.join(outputs)}")
 
 
 def references(draft: Draft) -> list[Reference]:
-    """Return every source that any stage names, in the order of the file."""
+    """Return every source of every stage, in the order of the file."""
     return [reference for stage in draft.plain["stages"] for reference in references_of(draft, stage)]
 
 
 def references_of(draft: Draft, stage: str) -> list[Reference]:
-    """Return every source that a stage names."""
+    """Return every source of a stage."""
     found = []
     for source_path in source_paths_of(draft, stage):
         for path, text in _leaves(source_path, draft.at(source_path)):
-            found.append(Reference(stage, path, source_path, *split(draft, text)))
+            found.append(Reference(stage, path, source_path, *split_reference(draft, text)))
     return found
 
 
 def source_paths_of(draft: Draft, stage: str) -> list[Path]:
-    """Return the paths at which a stage says where its signal comes from."""
+    """Return the paths of the sources of a stage."""
     says = draft.plain["stages"][stage]
     if says.get("kind") == "processor":
         return [("stages", stage, "inputs", name) for name in says.get("inputs", {})]
@@ -120,12 +120,12 @@ def _leaves(path: Path, source: Any) -> Iterator[tuple[Path, str]]:
 
 
 def consumers(draft: Draft, stage: str, output: str = "") -> list[Reference]:
-    """Return who takes from a stage, or from one of its outputs."""
+    """Return what a stage, or one of its outputs, feeds."""
     return [r for r in references(draft) if r.stage == stage and output in ("", r.output)]
 
 
 def output_sources(draft: Draft, stage: str, output: str) -> list[str]:
-    """Return the inputs of a processor that one of its outputs takes from, as written or as understood."""
+    """Return the inputs of a processor that one of its outputs takes, as written or implied."""
     says = draft.plain["stages"][stage]
     source = (says["outputs"][output] or {}).get("from")
     if source is None:
@@ -134,7 +134,7 @@ def output_sources(draft: Draft, stage: str, output: str) -> list[str]:
 
 
 def place_after_source(draft: Draft, source: str, stage: str) -> None:
-    """Put a stage's entry right behind the stage that feeds it, unless what it feeds stands before."""
+    """Move a stage's entry right after the stage that feeds it, unless what it feeds comes before."""
     order = list(draft.plain["stages"])
     order.remove(stage)
     order.insert(order.index(source) + 1, stage)

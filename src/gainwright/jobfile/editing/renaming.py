@@ -1,4 +1,4 @@
-"""A stage, an output, an input, an instrument under another name: everything that names it follows."""
+"""Rename a stage, an output, an input or an instrument, with everything that refers to it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.mentions import paths_through, update_mentions
-from gainwright.jobfile.editing.references import output_sources, outputs_of, references, refused
+from gainwright.jobfile.editing.references import chain_error, output_sources, outputs_of, references
 from gainwright.model import WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
@@ -19,21 +19,21 @@ _NAME = re.compile(r"\w{1,40}")
 
 
 def check_name(draft: Draft, name: str, section: str, *, others: Collection[str] = ()) -> None:
-    """Refuse a name that can't stand there, or that stands there already."""
+    """Refuse a name that is invalid or already taken."""
     where = f"{section}.{name}"
     if not _NAME.fullmatch(name):
-        raise refused(
-            f"{name[:60]!r} is no name",
+        raise chain_error(
+            f"{name[:60]!r} is not a valid name",
             where=section,
-            rule="a name is letters, figures and _, at most 40",
+            rule="a name has letters, digits and _, at most 40",
             remedy="write amp_sub",
         )
     if name in (others or draft.plain.get(section) or {}):
-        raise refused(f"there is a {name} already", where=where, remedy="choose another name")
+        raise chain_error(f"{name} is already taken", where=where, remedy="choose another name")
 
 
 def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
-    """Return a job file's text with a stage renamed, and everything that names it. JobError: it can't be."""
+    """Return a job file's text with a stage renamed everywhere. JobError: impossible."""
     draft = Draft(text, name)
     check_stage(draft, old)
     check_name(draft, new, "stages")
@@ -50,14 +50,14 @@ def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
 
 
 def rename_output(text: str, stage: str, old: str, new: str, *, name: str = "job") -> str:
-    """Return a job file's text with an output renamed, and everything that names it. JobError: it can't be."""
+    """Return a job file's text with an output renamed everywhere. JobError: impossible."""
     draft = Draft(text, name)
     check_stage(draft, stage)
     path: Path = ("stages", stage, "outputs")
     if old not in outputs_of(draft, stage):
-        raise refused(f"{stage} has no output {old}", where=f"stages.{stage}")
+        raise chain_error(f"{stage} has no output {old}", where=f"stages.{stage}")
     if draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
-        raise refused(f"the one output of {stage} has no name of its own", where=f"stages.{stage}")
+        raise chain_error(f"the one output of {stage} has no name of its own", where=f"stages.{stage}")
     check_name(draft, new, "stages", others=outputs_of(draft, stage))
     wiring = draft.before.wiring
     if draft.at(path) is None:
@@ -80,12 +80,12 @@ def rename_output(text: str, stage: str, old: str, new: str, *, name: str = "job
 
 
 def rename_input(text: str, stage: str, old: str, new: str, *, name: str = "job") -> str:
-    """Return a job file's text with an input of a processor renamed. JobError: it can't be."""
+    """Return a job file's text with an input of a processor renamed. JobError: impossible."""
     draft = Draft(text, name)
     check_stage(draft, stage)
     says = draft.plain["stages"][stage]
     if old not in says.get("inputs", {}):
-        raise refused(f"{stage} has no input {old}", where=f"stages.{stage}")
+        raise chain_error(f"{stage} has no input {old}", where=f"stages.{stage}")
     check_name(draft, new, "stages", others=says["inputs"])
     for output in list(says["outputs"]):
         sources = output_sources(draft, stage, output)
@@ -100,16 +100,16 @@ def rename_input(text: str, stage: str, old: str, new: str, *, name: str = "job"
 
 
 def rename_instrument(text: str, old: str, new: str, *, name: str = "job") -> str:
-    """Return a job file's text with an instrument renamed. JobError: it can't be."""
+    """Return a job file's text with an instrument renamed. JobError: impossible."""
     draft = Draft(text, name)
     if old not in (draft.plain.get("instruments") or {}):
-        raise refused(f"there is no instrument {old}", where="instruments")
+        raise chain_error(f"there is no instrument {old}", where="instruments")
     check_name(draft, new, "instruments")
     draft.rename(("instruments", old), new)
     return draft.finished()
 
 
 def check_stage(draft: Draft, stage: str) -> None:
-    """Refuse a stage that isn't there."""
+    """Refuse a stage that doesn't exist."""
     if stage not in draft.plain["stages"]:
-        raise refused(f"there is no stage {stage}", where="stages", remedy="name a stage of this job")
+        raise chain_error(f"there is no stage {stage}", where="stages", remedy="name a stage of this job")

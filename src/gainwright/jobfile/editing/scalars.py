@@ -1,4 +1,4 @@
-"""Values as YAML text: plain where that reads back the same, quoted where it doesn't."""
+"""Values as YAML text: plain where they read back unchanged, otherwise quoted."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 Value = str | int | float | bool | list[Any] | dict[str, Any]
-"""What may stand in a job file."""
+"""The values of a job file."""
 
 _SAFE = re.compile(r"[A-Za-z][\w./%()-]*(?: [\w./%()+±²-]+)*")
 _WORDS = {"true", "false", "null", "~"}
 
 
-def written(value: Value, *, flow: bool) -> str:
-    """Return a value on one line; `flow` says that it will stand inside brackets."""
+def inline(value: Value, *, flow: bool) -> str:
+    """Return a value on one line; `flow` if inside brackets."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, list):
-        return f"[{', '.join(written(item, flow=True) for item in value)}]"
+        return f"[{', '.join(inline(item, flow=True) for item in value)}]"
     if isinstance(value, dict):
-        inner = ", ".join(f"{written(k, flow=True)}: {written(v, flow=True)}" for k, v in value.items())
+        inner = ", ".join(f"{inline(k, flow=True)}: {inline(v, flow=True)}" for k, v in value.items())
         return f"{{{inner}}}"
     return value if _plain_enough(value, flow) else json.dumps(value, ensure_ascii=False)
 
@@ -38,12 +38,12 @@ def block(value: Mapping[str, Value], indent: int, newline: str) -> str:
     lines = []
     for key, inner in value.items():
         text = literal(inner, indent + 2, newline) if isinstance(inner, str) else ""
-        lines.append(f"{newline}{' ' * indent}{written(key, flow=False)}: {text or written(inner, flow=False)}")
+        lines.append(f"{newline}{' ' * indent}{inline(key, flow=False)}: {text or inline(inner, flow=False)}")
     return "".join(lines)
 
 
 def literal(text: str, indent: int, newline: str) -> str:
-    """Return a text of several lines as a literal block, empty when it had better be quoted."""
+    """Return a text of several lines as a literal block, empty when it must be quoted."""
     lines = text.split("\n")
     plain = all(line == line.rstrip() and all(c.isprintable() for c in line) for line in lines)
     if len(lines) < 2 or not plain or not lines[0].strip() or lines[0][0] in " \t" or not lines[-1]:
@@ -52,7 +52,7 @@ def literal(text: str, indent: int, newline: str) -> str:
 
 
 def _plain_enough(text: str, flow: bool) -> bool:
-    """Whether a text reads back as itself without quotes."""
+    """Return whether text reads back unchanged without quotes."""
     if _SAFE.fullmatch(text) and text.lower() not in _WORDS:
         return True
     if not text or "\n" in text or not all(c.isprintable() for c in text) or " #" in text or text[0] == "#":

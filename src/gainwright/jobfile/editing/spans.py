@@ -1,4 +1,4 @@
-"""Where each key and value of a YAML text stands: from which character to which, without the comments behind it."""
+"""The span of characters of each key and value of a YAML text, without the comments after it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Entry:
     Attributes
     ----------
     start : where the key begins (the value, for an item).
-    value_start, end : where the value stands.
+    value_start, end : the span of the value.
     """
 
     key: Key
@@ -37,27 +37,27 @@ class Entry:
 
 
 @functools.lru_cache(maxsize=8)
-def composed(text: str) -> Any:
-    """Return the root node of a text, which nobody changes. JobError: it is no YAML that can be edited."""
+def compose(text: str) -> Any:
+    """Return the root node of a text, not to be modified. JobError: not editable YAML."""
     yaml = YAML(typ="rt", pure=True)
     yaml.version = (1, 2)
     try:
         root = yaml.compose(text)
     except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
-        raise not_here(str(error).split("\n", maxsplit=1)[0]) from None
+        raise not_editable(str(error).split("\n", maxsplit=1)[0]) from None
     if not isinstance(root, MappingNode):
-        raise not_here("it holds no keys")
+        raise not_editable("it has no keys")
     return root
 
 
-def not_here(why: str, where: str = "") -> JobError:
-    """Return the refusal of an edit that the writing of the file doesn't allow."""
+def not_editable(why: str, where: str = "") -> JobError:
+    """Return the error for an edit that the layout of the file doesn't allow."""
     return JobError(
-        f"this can't be edited in its form: {why}",
+        f"this can't be edited here: {why}",
         code="edit_refused",
         where=where,
-        rule="the file is changed only where the change is asked for",
-        remedy="change it in the text of the file",
+        rule="an edit changes nothing else in the file",
+        remedy="edit the text of the file",
     )
 
 
@@ -67,7 +67,7 @@ def is_flow(node: Any) -> bool:
 
 
 def end_of(node: Any, text: str) -> int:
-    """Return where the content of a node ends: before the comments and empty lines behind it."""
+    """Return the end of the content of a node, before the comments and empty lines after it."""
     if isinstance(node, ScalarNode) and node.style in ("|", ">"):
         start, end = int(node.start_mark.index), int(node.end_mark.index)
         return start + len(text[start:end].rstrip())
@@ -78,27 +78,27 @@ def end_of(node: Any, text: str) -> int:
 
 
 def entries(node: Any, text: str) -> list[Entry]:
-    """Return what a mapping or list holds. JobError: something in it is shared with another place."""
+    """Return the entries of a mapping or list. JobError: something in it is shared with another place."""
     found: list[Entry] = []
     if isinstance(node, MappingNode):
         for key, value in node.value:
             if not isinstance(key, ScalarNode) or str(key.tag).endswith(":merge"):
-                raise not_here("a key in it is no plain word")
+                raise not_editable("a key in it is not a plain word")
             if value.start_mark.index < key.end_mark.index:
-                raise not_here(f"{key.value} stands for what is written elsewhere")
+                raise not_editable(f"{key.value} refers to something written elsewhere")
             end = end_of(value, text)
             found.append(Entry(key.value, key.start_mark.index, key.end_mark.index, value.start_mark.index, end, value))
     elif isinstance(node, SequenceNode):
         for i, item in enumerate(node.value):
             start = int(item.start_mark.index)
             if start < node.start_mark.index:
-                raise not_here("an item stands for what is written elsewhere")
+                raise not_editable("an item refers to something written elsewhere")
             found.append(Entry(i, start, start, start, end_of(item, text), item))
     return found
 
 
 def entry_at(root: Any, path: Sequence[Key], text: str) -> tuple[Entry | None, list[Any]]:
-    """Return the entry at a path, None when there is none, and the containers on the way down to it, as far as they go."""
+    """Return the entry at a path, None when there is none, and the containers on the way to it, as far as they exist."""
     here, held = root, [root]
     found: Entry | None = None
     for i, part in enumerate(path):
@@ -124,7 +124,7 @@ def line_end(text: str, index: int) -> int:
 
 def comments(text: str) -> list[str]:
     """Return every comment of a text, in order."""
-    taken = sorted(_scalars(composed(text), text))
+    taken = sorted(_scalars(compose(text), text))
     found = []
     for start, end in _between(taken, len(text)):
         at = start
@@ -139,7 +139,7 @@ def comments(text: str) -> list[str]:
 
 
 def _between(taken: list[tuple[int, int]], length: int) -> Iterator[tuple[int, int]]:
-    """Yield the stretches that no scalar takes."""
+    """Yield the spans between scalars."""
     at = 0
     for start, end in taken:
         if start > at:

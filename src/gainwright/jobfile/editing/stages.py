@@ -1,4 +1,4 @@
-"""Stages put into a chain, taken out, moved, and wired to another source."""
+"""Add, remove, move and rewire stages of a chain."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.mentions import drop_unknown
 from gainwright.jobfile.editing.places import at_place
 from gainwright.jobfile.editing.references import (
+    chain_error,
     consumers,
     outputs_of,
     place_after_source,
     references_of,
-    refused,
-    short,
-    split,
+    short_reference,
+    split_reference,
 )
 from gainwright.jobfile.editing.renaming import check_name, check_stage
-from gainwright.jobfile.editing.values import put
-from gainwright.jobfile.editing.wiring import put_into_wiring, source_path_of, take_from_wiring, wire
+from gainwright.jobfile.editing.values import put_key
+from gainwright.jobfile.editing.wiring import insert_into_wiring, remove_from_wiring, source_path_of, wire
 from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from gainwright.jobfile.editing.scalars import Value
 
 _FROM_PLACE = ("kind", "from", "inputs", "outputs")
-"""Keys that the kind and the place of a new stage decide."""
+"""Keys that the kind and place of a new stage determine."""
 
 
 def _required(model: type[BaseModel]) -> tuple[str, ...]:
@@ -40,7 +40,7 @@ def _required(model: type[BaseModel]) -> tuple[str, ...]:
 
 
 REQUIRED = {kind: _required(model) for kind, model in (STAGES | INSTRUMENTS).items()}
-"""Keys that a new stage or instrument must have, by kind; everything else is assumed until it is known."""
+"""Keys that a new stage or instrument must have, by kind; everything else is assumed until it is given."""
 
 
 def add_stage(
@@ -50,13 +50,13 @@ def add_stage(
 
     Parameters
     ----------
-    place : `lead:A-B` puts it between two stages, `output:A.x` before all that the output feeds (a speaker: beside
-        it), `input:B` or `input:B.x` lets a head unit join what comes in there.
-    values : what is known of it, at least what `REQUIRED` names.
+    place : `lead:A-B` inserts it between two stages, `output:A.x` before everything the output feeds (a speaker: in
+        parallel), `input:B` or `input:B.x` joins a head unit to what comes in there.
+    values : its known keys, at least those in `REQUIRED`.
 
     Raises
     ------
-    JobError : the kind, the name or the place can't be, something required is missing, or the result is no job.
+    JobError : an invalid kind, name or place, something required is missing, or the result is not a job.
     """
     draft = Draft(text, name)
     add(draft, kind, new, place, values or {})
@@ -66,18 +66,20 @@ def add_stage(
 def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Value]) -> None:
     """Add a stage to a draft."""
     if kind not in STAGES:
-        raise refused(f"{kind[:40]!r} is no kind", where="stages", rule=f"kinds are {', '.join(STAGES)}")
+        raise chain_error(
+            f"{kind[:40]!r} is not a kind of stage", where="stages", rule=f"kinds are {', '.join(STAGES)}"
+        )
     check_name(draft, new, "stages")
     for key in REQUIRED.get(kind, ()):
         if values.get(key) in (None, "", []):
-            raise refused(
-                f"it is not said what its {key.replace('_', ' ')} is",
+            raise chain_error(
+                f"its {key.replace('_', ' ')} is missing",
                 where=f"stages.{new}.{key}",
-                rule="it stands on the device or in its manual",
-                remedy="write it, with a spread if it isn't sure: 4 V ± 10 %",
+                rule="it is on the device or in its manual",
+                remedy="write it, with a spread if it is uncertain: 4 V ± 10 %",
             )
     if wired := [key for key in values if key in _FROM_PLACE]:
-        raise refused(f"{wired[0]} comes from the kind and the place", where=f"stages.{new}.{wired[0]}")
+        raise chain_error(f"{wired[0]} is determined by the kind and the place", where=f"stages.{new}.{wired[0]}")
     says: dict[str, Any] = {"kind": kind}
     if kind == "head_unit":
         feeding = _join(draft, new, place)
@@ -89,26 +91,28 @@ def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Valu
     if kind == "speaker":
         source, output, taken = at_place(draft, place)
         sides = {r.side for r in taken}
-        reference = short(draft, source, output, sides.pop() if place.startswith("lead:") and len(sides) == 1 else "")
+        reference = short_reference(
+            draft, source, output, sides.pop() if place.startswith("lead:") and len(sides) == 1 else ""
+        )
     else:
         source = at_place(draft, place)[0]
-        reference = put_into_wiring(draft, new, place)
+        reference = insert_into_wiring(draft, new, place)
     says |= {"inputs": {"in": reference}, "outputs": {"out": {}}} if kind == "processor" else {"from": reference}
     draft.set(("stages", new), says | dict(values), after=source)
 
 
 def _join(draft: Draft, new: str, place: str) -> str:
-    """Let a new source join what comes into a place; return a reference that came in there before."""
+    """Join a new source to what comes into a place; return a reference that was there before."""
     target, _, entry = place.removeprefix("input:").partition(".")
     if not place.startswith("input:") or target not in draft.plain["stages"]:
-        raise refused(
-            f"{place[:80]!r} is no input", where="stages", remedy="choose the input that the source shall join"
+        raise chain_error(
+            f"{place[:80]!r} is not an input", where="stages", remedy="choose the input that the source will join"
         )
     source_path = source_path_of(draft, target, entry)
     held = draft.at(source_path)
     if isinstance(held, dict):
-        raise refused(
-            f"{target} takes each side from a place of its own",
+        raise chain_error(
+            f"{target} takes each side from a separate source",
             where=".".join(map(str, source_path)),
             remedy="wire the new source in the text of the file",
         )
@@ -118,30 +122,30 @@ def _join(draft: Draft, new: str, place: str) -> str:
 
 
 def _sides_like(draft: Draft, reference: str) -> dict[str, Any]:
-    """Return the outputs of a new source, so that its sides match those that it joins."""
-    stage, output, side = split(draft, reference)
+    """Return the outputs of a new source, with the sides of those that it joins."""
+    stage, output, side = split_reference(draft, reference)
     nodes = draft.before.wiring.outputs(stage)
     sides = ["mono"] if side else [node.side for node in nodes if node.output == output]
     return {} if sides == ["left", "right"] else {"outputs": {"out": {"sides": sides}}}
 
 
 def remove_stage(text: str, stage: str, *, name: str = "job") -> str:
-    """Return a job file's text without a stage; what it fed takes from what fed it.
+    """Return a job file's text without a stage; what it fed is fed by what fed it.
 
     Raises
     ------
-    JobError : something would be left without a source or without a speaker; says what.
+    JobError : something would have no source or no speaker; says what.
     """
     draft = Draft(text, name)
     check_stage(draft, stage)
-    take_from_wiring(draft, stage)
+    remove_from_wiring(draft, stage)
     draft.unset(("stages", stage))
     drop_unknown(draft)
     return finished(draft, f"without {stage}", stage)
 
 
 def remove_branch(text: str, stage: str, *, name: str = "job") -> str:
-    """Return a job file's text without a stage, all that only it feeds, and all that fed nothing else. JobError: nothing is left."""
+    """Return a job file's text without a stage, everything that only it feeds, and everything that fed nothing else. JobError: nothing is left."""
     draft = Draft(text, name)
     check_stage(draft, stage)
     remove_dead_ends(draft, stage)
@@ -150,53 +154,55 @@ def remove_branch(text: str, stage: str, *, name: str = "job") -> str:
 
 
 def move_stage(text: str, stage: str, place: str, *, name: str = "job") -> str:
-    """Return a job file's text with a stage taken out of its place and put into another; what it says of itself stays.
+    """Return a job file's text with a stage moved to another place; its own keys are kept.
 
     Raises
     ------
-    JobError : it stands there already, it has several inputs or outputs, or the chain can't be joined behind it.
+    JobError : it is already there, it has several inputs or outputs, or the gap can't be closed.
     """
     draft = Draft(text, name)
     check_stage(draft, stage)
     kind = draft.plain["stages"][stage]["kind"]
     source, output, taken = at_place(draft, place)
     if source == stage or {r.consumer for r in taken} == {stage}:
-        raise refused(f"{stage} stands there already", where=f"stages.{stage}", remedy="choose another place")
+        raise chain_error(f"{stage} is already there", where=f"stages.{stage}", remedy="choose another place")
     if kind == "speaker":
         source_path = source_path_of(draft, stage)
-        draft.set(source_path, short(draft, source, output))
+        draft.set(source_path, short_reference(draft, source, output))
     else:
         source_path = _only_way(draft, stage, kind)
-        take_from_wiring(draft, stage)
-        draft.set(source_path, put_into_wiring(draft, stage, _place_again(draft, place, source, output, stage)))
+        remove_from_wiring(draft, stage)
+        draft.set(source_path, insert_into_wiring(draft, stage, _place_again(draft, place, source, output, stage)))
     place_after_source(draft, source, stage)
     return finished(draft, f"with {stage} there", stage)
 
 
 def _only_way(draft: Draft, stage: str, kind: str) -> tuple[Any, ...]:
     if kind == "head_unit":
-        raise refused(f"{stage} is a source: nothing comes before it", where=f"stages.{stage}")
+        raise chain_error(f"{stage} is a source: nothing comes before it", where=f"stages.{stage}")
     if len(references_of(draft, stage)) != 1 or len(outputs_of(draft, stage)) != 1:
-        raise refused(
-            f"{stage} has several inputs or outputs and stands in several ways at once",
+        raise chain_error(
+            f"{stage} has several inputs or outputs and is part of several paths",
             where=f"stages.{stage}",
-            remedy="wire it and what it feeds one by one",
+            remedy="rewire it and what it feeds one by one",
         )
     return source_path_of(draft, stage)
 
 
 def _place_again(draft: Draft, place: str, source: str, output: str, stage: str) -> str:
-    """Return a place as it is called once a stage is out; a lead that has become part of another keeps its ends."""
+    """Return the name of a place after a stage is removed; a lead that became part of another keeps its ends."""
     if place.startswith("output:"):
         return place
     target = place.rpartition("-")[2]
     if not any(r.consumer == target for r in consumers(draft, source, output)):
-        raise refused(f"{place} is no more once {stage} is out", where=f"stages.{stage}", remedy="choose another place")
-    return f"lead:{short(draft, source, output)}-{target}"
+        raise chain_error(
+            f"{place} doesn't exist without {stage}", where=f"stages.{stage}", remedy="choose another place"
+        )
+    return f"lead:{short_reference(draft, source, output)}-{target}"
 
 
-def earlier(text: str | Draft, stage: str) -> str | None:
-    """Return the place one stage earlier in the signal, None when there is no plain one."""
+def previous_place(text: str | Draft, stage: str) -> str | None:
+    """Return the place one stage earlier in the signal, None when there is no unambiguous one."""
     draft = Draft(text) if isinstance(text, str) else text
     found = references_of(draft, stage)
     if len(found) != 1 or draft.plain["stages"][found[0].stage]["kind"] in WITH_NAMED_OUTPUTS:
@@ -204,11 +210,11 @@ def earlier(text: str | Draft, stage: str) -> str | None:
     before = references_of(draft, found[0].stage)
     if len(before) != 1 or len(consumers(draft, found[0].stage)) != 1:
         return None
-    return f"lead:{short(draft, before[0].stage, before[0].output)}-{found[0].stage}"
+    return f"lead:{short_reference(draft, before[0].stage, before[0].output)}-{found[0].stage}"
 
 
-def later(text: str | Draft, stage: str) -> str | None:
-    """Return the place one stage later in the signal, None when there is no plain one."""
+def next_place(text: str | Draft, stage: str) -> str | None:
+    """Return the place one stage later in the signal, None when there is no unambiguous one."""
     draft = Draft(text) if isinstance(text, str) else text
     found = consumers(draft, stage)
     if len(found) != 1 or draft.plain["stages"][found[0].consumer]["kind"] in ("processor", "speaker"):
@@ -221,11 +227,11 @@ def later(text: str | Draft, stage: str) -> str | None:
 def rewire(text: str, stage: str, source: Value, *, entry: str = "", name: str = "job") -> str:
     """Return a job file's text with a stage, or one input of a processor, fed from elsewhere.
 
-    `source` is one reference, a list that joins, or a mapping of sides or coils to references.
+    `source` is one reference, a list that is joined, or a mapping of sides or coils to references.
 
     Raises
     ------
-    JobError : a source that isn't there, a circle, or an output that then reaches no speaker.
+    JobError : a source that doesn't exist, a circle, or an output that then reaches no speaker.
     """
     draft = Draft(text, name)
     check_stage(draft, stage)
@@ -249,12 +255,12 @@ def add_branch(
     Parameters
     ----------
     source : `stage` or `stage.output`.
-    output : a new output of that stage, empty when there is to be none.
+    output : a new output of that stage; empty for none.
     takes : the input of the processor that the new output takes from.
 
     Raises
     ------
-    JobError : a name that is taken, no such source, or the result is no job.
+    JobError : a name that is taken, no such source, or the result is not a job.
     """
     draft = Draft(text, name)
     stage = source.partition(".")[0]
@@ -265,32 +271,32 @@ def add_branch(
         new_output(draft, stage, output, takes)
         reference = f"{stage}.{output}"
     else:
-        reference = short(draft, *split(draft, source))
+        reference = short_reference(draft, *split_reference(draft, source))
     draft.set(("stages", amplifier), {"kind": "amplifier", "from": reference, "power": power})
     draft.set(("stages", speaker), {"kind": "speaker", "from": amplifier})
     return draft.finished()
 
 
 def new_output(draft: Draft, stage: str, output: str, takes: str = "") -> None:
-    """Give a source or processor of a draft another output."""
+    """Add an output to a source or processor of a draft."""
     says = draft.plain["stages"][stage]
     if says["kind"] not in WITH_NAMED_OUTPUTS:
-        raise refused(f"{stage} has one output", where=f"stages.{stage}", rule="sources and processors have several")
+        raise chain_error(
+            f"{stage} has only one output", where=f"stages.{stage}", rule="sources and processors have several"
+        )
     check_name(draft, output, "stages", others=outputs_of(draft, stage))
     path = ("stages", stage, "outputs")
     if draft.at(path) is None:
         draft.set(path, {"out": {}})
     if says["kind"] == "processor" and not takes and len(says["inputs"]) > 1 and output not in says["inputs"]:
-        raise refused(
-            f"it is not said which input {output} takes", where=f"stages.{stage}.outputs", remedy="choose one"
-        )
+        raise chain_error(f"the input of {output} is missing", where=f"stages.{stage}.outputs", remedy="choose one")
     for r in consumers(draft, stage):
         draft.set(r.path, f"{r.source}.{r.side}" if r.side else r.source)
-    put(draft, (*path, output), {"from": takes} if takes else {})
+    put_key(draft, (*path, output), {"from": takes} if takes else {})
 
 
 def finished(draft: Draft, how: str, stage: str) -> str:
-    """Return the text of a draft; a chain that would not hold together is refused in words of the change."""
+    """Return the text of a draft; an invalid chain is refused in terms of the change."""
     try:
         return draft.finished()
     except JobError as error:
@@ -298,7 +304,7 @@ def finished(draft: Draft, how: str, stage: str) -> str:
             raise
         remedy = error.remedy
         if "reaches no speaker" in error.what and how.endswith("branch"):
-            remedy = "let the output before it have only the sides that lead on, then take it out"
+            remedy = "reduce the output before it to the sides that lead on, then remove it"
         elif "reaches no speaker" in error.what:
-            remedy = "take it out with its branch, or wire a stage to it first"
-        raise refused(f"{how}, {error.what}", where=f"stages.{stage}", rule=error.rule, remedy=remedy) from None
+            remedy = "remove it with its branch, or connect a stage to it first"
+        raise chain_error(f"{how}, {error.what}", where=f"stages.{stage}", rule=error.rule, remedy=remedy) from None

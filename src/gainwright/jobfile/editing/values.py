@@ -1,4 +1,4 @@
-"""One key of a job put to a value, or taken out."""
+"""Set or remove one key of a job."""
 
 from __future__ import annotations
 
@@ -22,32 +22,32 @@ SECTIONS = (
     "instruments",
     "stages",
 )
-"""Keys of a job in the order in which a new one takes its place."""
+"""Keys of a job in the order in which new ones are inserted."""
 _NAMED = {("stages",), ("instruments",)}
 _SHORT = ("allowance", "tones")
 
 
 def set_key(text: str, path: Path, value: Value, *, name: str = "job") -> str:
-    """Return a job file's text with one key put to a value; the rest stays as it is, comments included.
+    """Return a job file's text with one key set to a value; the rest is unchanged, comments included.
 
     Raises
     ------
-    JobError : the text is no job, or wouldn't be one; says line, column and key.
+    JobError : the text is not a job, or wouldn't be one; gives line, column and key.
     """
     draft = Draft(text, name)
-    put(draft, path, value)
+    put_key(draft, path, value)
     return draft.finished()
 
 
 def unset_key(text: str, path: Path, *, name: str = "job") -> str:
-    """Return a job file's text without one key, and without what held nothing else. JobError: as `set_key`."""
+    """Return a job file's text without one key, and without parents that would be empty. JobError: as `set_key`."""
     draft = Draft(text, name)
-    take_out(draft, path)
+    remove_key(draft, path)
     return draft.finished()
 
 
-def put(draft: Draft, path: Path, value: Value) -> None:
-    """Put one key of a draft to a value: a figure that stood for all outputs becomes one among others."""
+def put_key(draft: Draft, path: Path, value: Value) -> None:
+    """Set one key of a draft; a single value for all outputs becomes one among others."""
     if len(path) > 1 and path[0] in _SHORT:
         held = draft.at(path[:1])
         if held is not None and not isinstance(held, dict):
@@ -68,8 +68,8 @@ def put(draft: Draft, path: Path, value: Value) -> None:
         draft.set(path, value, after=after)
 
 
-def take_out(draft: Draft, path: Path) -> None:
-    """Take one key of a draft out, and the mapping that held it when nothing else is in it."""
+def remove_key(draft: Draft, path: Path) -> None:
+    """Remove one key of a draft, and its parent mapping when that is then empty."""
     if len(path) == 2 and path[0] in _SHORT and path[1] == "all" and not isinstance(draft.at(path[:1]), dict):
         path = path[:1]
     draft.unset(path)
@@ -79,5 +79,5 @@ def take_out(draft: Draft, path: Path) -> None:
 
 
 def _named(path: Path) -> bool:
-    """Whether a mapping stands for a thing of its own, so that it stays when it says nothing."""
+    """Return whether a mapping represents a thing of its own, so that it is kept even when empty."""
     return path[:-1] in _NAMED or (len(path) == 4 and path[0] == "stages" and path[2] in ("outputs", "inputs"))

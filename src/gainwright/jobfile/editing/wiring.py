@@ -1,4 +1,4 @@
-"""Taking a stage out of the wiring and putting one in, with the rest joined up again."""
+"""Insert a stage into the wiring or remove one, and reconnect the rest."""
 
 from __future__ import annotations
 
@@ -7,23 +7,23 @@ from typing import TYPE_CHECKING, Any
 from gainwright.jobfile.editing.places import at_place
 from gainwright.jobfile.editing.references import (
     Reference,
+    chain_error,
     consumers,
     output_sources,
-    refused,
-    short,
+    short_reference,
     source_paths_of,
-    split,
+    split_reference,
 )
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft, Path
 
 
-def put_into_wiring(draft: Draft, stage: str, place: str) -> str:
-    """Return the reference that a stage put into a place takes from; what stood behind the place now takes from it."""
+def insert_into_wiring(draft: Draft, stage: str, place: str) -> str:
+    """Insert a stage at a place; return the reference that feeds it. It then feeds what came after the place."""
     source, output, taken = at_place(draft, place)
     if not taken:
-        raise refused(f"{source}.{output} feeds nothing", where=f"stages.{source}")
+        raise chain_error(f"{source}.{output} feeds nothing", where=f"stages.{source}")
     sides = {r.side for r in taken}
     one_side = len(sides) == 1 and sides != {""}
     texts = {str(draft.at(r.path)) for r in taken}
@@ -31,11 +31,11 @@ def put_into_wiring(draft: Draft, stage: str, place: str) -> str:
         draft.set(r.path, stage if one_side or not r.side else f"{stage}.{r.side}")
     if len(texts) == 1:
         return texts.pop()
-    return short(draft, source, output)
+    return short_reference(draft, source, output)
 
 
-def take_from_wiring(draft: Draft, stage: str) -> None:
-    """Let everything that a stage feeds take from what feeds the stage. JobError: it can't be done alike."""
+def remove_from_wiring(draft: Draft, stage: str) -> None:
+    """Feed everything that a stage feeds from what feeds the stage. JobError: it isn't possible for all sides."""
     kind = draft.plain["stages"][stage]["kind"]
     for r in reversed(consumers(draft, stage)):
         if kind == "head_unit":
@@ -45,7 +45,7 @@ def take_from_wiring(draft: Draft, stage: str) -> None:
 
 
 def _behind(draft: Draft, stage: str, taken: Reference) -> Any:
-    """Return what feeds the output of a stage that somebody takes, as a source."""
+    """Return what feeds the referenced output of a stage, as a source."""
     says = draft.plain["stages"][stage]
     if says["kind"] != "processor":
         return says["from"]
@@ -81,54 +81,54 @@ def _of_side(draft: Draft, source: Any, side: str, stage: str) -> Any:
     """Return one side of a source."""
     if isinstance(source, dict):
         if side not in source:
-            raise refused(f"{stage} takes the side {side}, which comes from nowhere then", where=f"stages.{stage}")
+            raise chain_error(f"{stage} takes the side {side}, which would have no source", where=f"stages.{stage}")
         return source[side]
     if isinstance(source, list):
         return [_of_side(draft, item, side, stage) for item in source]
-    feeding, output, own = split(draft, source)
-    return source if own else short(draft, feeding, output, side)
+    feeding, output, own = split_reference(draft, source)
+    return source if own else short_reference(draft, feeding, output, side)
 
 
 def _without(draft: Draft, r: Reference, stage: str) -> None:
-    """Take one source from a list of several."""
+    """Remove one source from a list of several."""
     held = draft.at(r.path[:-1])
     if r.path == r.source_path or not isinstance(held, list) or len(held) < 2:
-        raise refused(
+        raise chain_error(
             f"{r.consumer} takes its signal from {stage} and would have none",
             where=".".join(map(str, r.source_path)),
-            remedy=f"wire {r.consumer} to another source first, or take it out with its branch",
+            remedy=f"wire {r.consumer} to another source first, or remove it with its branch",
         )
     draft.unset(r.path)
 
 
 def _unlike(stage: str, consumer: str) -> Exception:
-    return refused(
-        f"{consumer} can't simply take what feeds {stage}: it comes from several places, each for a side",
+    return chain_error(
+        f"{consumer} can't simply take what feeds {stage}: it has several sources, one for each side",
         where=f"stages.{stage}",
-        remedy=f"wire {consumer} to where it shall take its signal from first",
+        remedy=f"wire {consumer} to its new source first",
     )
 
 
 def wire(draft: Draft, stage: str, source: Any, *, entry: str = "") -> None:
-    """Let a stage, or one input of a processor, take its signal from a source as the file writes it."""
+    """Connect a stage, or one input of a processor, to a source as written in the file."""
     source_path = source_path_of(draft, stage, entry)
     leaves = [source] if isinstance(source, str) else list(source.values() if isinstance(source, dict) else source)
     for reference in leaves:
-        if split(draft, str(reference))[0] == stage:
-            raise refused(f"{stage} can't feed itself", where=".".join(map(str, source_path)))
+        if split_reference(draft, str(reference))[0] == stage:
+            raise chain_error(f"{stage} can't feed itself", where=".".join(map(str, source_path)))
     draft.set(source_path, source)
 
 
 def source_path_of(draft: Draft, stage: str, entry: str = "") -> Path:
-    """Return the path at which a stage, or an input of it, says where its signal comes from."""
+    """Return the path of the source of a stage, or of one of its inputs."""
     if draft.plain["stages"][stage]["kind"] == "head_unit":
-        raise refused(f"{stage} is a source: nothing feeds it", where=f"stages.{stage}")
+        raise chain_error(f"{stage} is a source: nothing feeds it", where=f"stages.{stage}")
     found = source_paths_of(draft, stage)
     if draft.plain["stages"][stage]["kind"] != "processor":
         return found[0]
     mine = [path for path in found if path[-1] == entry] if entry else found
     if len(mine) != 1:
-        raise refused(
+        raise chain_error(
             f"{stage} has no input {entry}" if entry else f"{stage} has several inputs",
             where=f"stages.{stage}.inputs",
             rule=f"they are {', '.join(str(path[-1]) for path in found)}",

@@ -1,4 +1,4 @@
-"""Job files to start from: each a different situation of the trade, all invented."""
+"""Example job files to start from, each a different kind of system, all invented."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _ABOUT = {
 
 
 def examples() -> dict[str, str]:
-    """Return every example by name with what it is."""
+    """Return example name -> description."""
     return dict(_ABOUT)
 
 

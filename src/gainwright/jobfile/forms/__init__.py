@@ -1,10 +1,10 @@
-"""A job as forms: every key of its schema with what it says, what is assumed in its place and why, and reading what is typed."""
+"""A job as forms: every key of its schema with its value or what is assumed and why, and parsing of typed values."""
 
 from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, Shape, shape
 from gainwright.jobfile.forms.form import Field, Form, forms
 from gainwright.jobfile.forms.labels import label
-from gainwright.jobfile.forms.typed_values import changes, marks, source, typed
+from gainwright.jobfile.forms.typed_values import changed_values, parse_field, parse_marks, parse_source
 
 __all__ = [
     "Assumed",
@@ -13,11 +13,11 @@ __all__ = [
     "Key",
     "Shape",
     "assumed",
-    "changes",
+    "changed_values",
     "forms",
     "label",
-    "marks",
+    "parse_field",
+    "parse_marks",
+    "parse_source",
     "shape",
-    "source",
-    "typed",
 ]

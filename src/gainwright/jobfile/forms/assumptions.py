@@ -1,4 +1,4 @@
-"""What is assumed where a job is silent, by the path of the key that would say it."""
+"""The values assumed for missing keys of a job, by the path of the key."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile.catalogue import PRACTICE, facts, settings, volume_steps
-from gainwright.jobfile.instruments import assumed_of_instruments
+from gainwright.jobfile.instruments import instrument_assumptions
 from gainwright.model import Amplifier, HeadUnit, Speaker
 from gainwright.quantities import Exact
 
@@ -19,12 +19,12 @@ Key = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Assumed:
-    """A value that nobody gave.
+    """An assumed value.
 
     Attributes
     ----------
-    value : with its spread, as a job file would say it.
-    reason : why it is taken so.
+    value : with its spread, as in a job file.
+    reason : why it is assumed.
     """
 
     value: str
@@ -32,7 +32,7 @@ class Assumed:
 
 
 def assumed(read: JobFile) -> dict[Key, Assumed]:
-    """Return everything that is assumed of a job, by the path of its key."""
+    """Return everything that is assumed in a job, by the path of its key."""
     found: dict[Key, Assumed] = {}
     given = facts(read.job, read.wiring)
     for fact in given.values():
@@ -50,14 +50,14 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
         if stage.sides is None and not isinstance(stage, Speaker) and sides:
             found["stages", name, "sides"] = Assumed(", ".join(sides), "from what feeds it")
     found |= _stand(read)
-    for row in assumed_of_instruments(read.job):
+    for row in instrument_assumptions(read.job):
         found["instruments", *row.path.split(".", 1)] = Assumed(row.value, row.reason)
     found["thd_limit",] = Assumed("1 %", "amplifiers are rated at 1 % THD+N (CTA-2006)")
     return found
 
 
 def _key_of(fact: Fact, read: JobFile) -> Key | None:
-    """Return the key that would say a fact; None when no key does."""
+    """Return the key of a fact; None when it has none."""
     if fact.path.startswith("lead:"):
         return ("stages", fact.path.removesuffix(".resistance").rpartition("-")[2], "lead", "resistance")
     stage, _, rest = fact.path.partition(".")
@@ -81,7 +81,7 @@ def _text(fact: Fact) -> str:
 
 
 def _stand(read: JobFile) -> dict[Key, Assumed]:
-    """Return where controls are taken to stand when nobody said."""
+    """Return the assumed positions of controls."""
     found: dict[Key, Assumed] = {}
     for control, value in settings(read.job).items():
         stage, _, rest = control.partition(".")

@@ -1,4 +1,4 @@
-"""The keys that a class of the model has, as fields of a form: what each takes, as the model's own metadata say it."""
+"""The keys of a class of the model as fields of a form, with their types from the model's own metadata."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key of a mapping: its place in the mapping, what it takes, what it is called."""
+    """A key of a mapping: its path, type and label."""
 
     path: tuple[str, ...]
     type: FieldType
@@ -37,8 +37,8 @@ class Shape:
 
     Attributes
     ----------
-    keys : with those of the groups inside it, such as `volume.at`.
-    named : key of a mapping by names -> what it holds: a class of the model, a single value, or None where the class
+    keys : including those of its groups, such as `volume.at`.
+    named : key of a mapping by name -> its values: a class of the model, a single value, or None where the class
         depends on the kind.
     """
 
@@ -47,7 +47,7 @@ class Shape:
 
 
 def about(model: type[BaseModel]) -> str:
-    """Return what a class of the model says of itself."""
+    """Return the description of a class of the model."""
     return inspect.cleandoc(model.__doc__ or "")
 
 
@@ -100,14 +100,14 @@ def _key(key: str, info: FieldInfo, model: type[BaseModel]) -> Key:
     words = {**HELP, **SPEAKER_HELP} if model is Speaker else HELP
     takes = field_type(info)
     if takes is None:
-        raise TypeError(f"{model.__name__}.{key}: the model doesn't say what it takes; add a FieldType")
+        raise TypeError(f"{model.__name__}.{key}: the model doesn't define its type; add a FieldType")
     return Key(
         (key,), takes, label(key), info.description or words.get(key, ""), info.is_required(), default=_default(info)
     )
 
 
 def _default(info: FieldInfo) -> str:
-    """Return what the model takes when a key isn't said, as one types it."""
+    """Return the model's default of a key, as it would be typed."""
     value = None if info.is_required() else info.default
     if value is None:
         return ""
@@ -117,7 +117,7 @@ def _default(info: FieldInfo) -> str:
 
 
 def _without_none(annotation: Any) -> Any:
-    """Return the type of a key that may be left out."""
+    """Return the type of an optional key without None."""
     if get_origin(annotation) in (Union, UnionType):
         options = [option for option in get_args(annotation) if option is not NoneType]
         return options[0] if len(options) == 1 else annotation
@@ -131,7 +131,7 @@ def _held_by_name(annotation: Any) -> type[BaseModel] | FieldType | None:
 
 
 def field_type(info: FieldInfo) -> FieldType | None:
-    """Return what a field of the model takes; None for one that holds keys of its own."""
+    """Return the type of a field of the model; None for one that has keys of its own."""
     marked = next((mark for mark in info.metadata if isinstance(mark, FieldType)), None)
     return marked or _type_of(_without_none(info.annotation))
 
@@ -144,7 +144,7 @@ _PLAIN = {
 
 
 def _type_of(annotation: Any) -> FieldType | None:
-    """Return what a type takes: its own metadata, a choice of words, or a plain number or text."""
+    """Return the field type of a Python type: its own metadata, a choice of words, or a plain number or text."""
     if get_origin(annotation) is Annotated:
         inner, *metadata = get_args(annotation)
         return next((mark for mark in metadata if isinstance(mark, FieldType)), None) or _type_of(inner)

@@ -1,4 +1,4 @@
-"""A job as forms: for every section and stage each key with what it says now, or what is assumed in its place."""
+"""A job as forms: for every section and stage, each key with its value or what is assumed in its place."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ class Field:
     Attributes
     ----------
     path : of the key in the file.
-    present : what it says now as text, a line each for a list; empty when it is silent.
-    assumed : what is taken when it is silent; None where nothing is.
-    silent : in words, what silence means where no figure is assumed.
+    present : its current value as text, one line per item of a list; empty when it isn't given.
+    assumed : what is assumed when it isn't given; None where nothing is.
+    silent : in words, the meaning of a missing key where no figure is assumed.
     """
 
     path: Path
@@ -56,7 +56,7 @@ class Form:
     Attributes
     ----------
     path : in the file; empty for the job itself.
-    about : what it is.
+    about : its description.
     """
 
     path: Path
@@ -106,7 +106,7 @@ def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iter
             "a stage or output: head.front; several joined: a, b; one for each side: left: a, right: b",
             "Inputs",
             required=True,
-            present=shown(source),
+            present=as_typed(source),
             assumed=None,
             silent="",
         )
@@ -120,7 +120,7 @@ def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iter
                 replace(
                     f,
                     help="which input it takes; several are added: a, b",
-                    silent="its only input, or the one of its name",
+                    silent="its only input, or the input of the same name",
                 )
                 if f.path[-1] == "from"
                 else f
@@ -139,18 +139,18 @@ def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Ass
     made = []
     for key in keys:
         full = (*path, *key.path)
-        default = Assumed(key.default, "what is usual") if key.default else None
+        default = Assumed(key.default, "the usual value") if key.default else None
         taken = silent.get(full, default)
-        meant = "" if taken else SILENT.get(key.path[-1], "not said")
+        meant = "" if taken else SILENT.get(key.path[-1], "not given")
         said = _at(says, key.path)
         listed = key.type.name == "marks" and isinstance(said, dict)
-        present = "\n".join(f"{name}: {mark}" for name, mark in said.items()) if listed else shown(said)
+        present = "\n".join(f"{name}: {mark}" for name, mark in said.items()) if listed else as_typed(said)
         made.append(Field(full, key.type, key.label, key.help, key.group, key.required, present, taken, meant))
     return tuple(made)
 
 
 def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
-    """Return the form of a mapping by names: those that it has, and those that it may have."""
+    """Return the form of a mapping by name: the names that it has, and those that it may have."""
     takes = shape(Job).named[section]
     assert isinstance(takes, FieldType)  # noqa: S101  these sections hold quantities
     held = says.get(section) or {}
@@ -168,7 +168,7 @@ def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
             help="",
             group="",
             required=False,
-            present=shown(held.get(name)),
+            present=as_typed(held.get(name)),
             assumed=None,
             silent=_OTHERS.get(section, meant) if name == "all" else meant,
         )
@@ -178,8 +178,8 @@ def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
 
 
 _OTHERS = {
-    "allowance": "6 dB for those not named here (common practice, no published source)",
-    "tones": "one is chosen for each path not named here",
+    "allowance": "6 dB for those that are not named here (common practice, no published source)",
+    "tones": "one is chosen for each path that is not named here",
 }
 _EXAMPLES = {"allowance": "7 dB", "access": "20 min"}
 _SECTIONS = {
@@ -194,9 +194,9 @@ _SECTIONS = {
         "as for all outputs",
     ),
     "access": (
-        "Time to get there",
-        "How long it takes to be at a stage's terminals; fault finding weighs its tests by it.",
-        "what is usual for its kind",
+        "Access time",
+        "Time to reach a stage's terminals; fault finding takes it into account when it chooses tests.",
+        "the usual time for its kind",
     ),
 }
 
@@ -207,8 +207,8 @@ def _at(says: Any, path: Path) -> Any:
     return says
 
 
-def shown(value: Any) -> str:
-    """Return what a key says as one types it: a list line by line, sides and sources in one line."""
+def as_typed(value: Any) -> str:
+    """Return a key's value as it would be typed: a list line by line, sides and sources on one line."""
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -1,4 +1,4 @@
-"""What each key of a job is called on a form, what it means, and what its silence means where nothing is assumed."""
+"""Labels and help of the keys of a job on a form, and what a missing key means where nothing is assumed."""
 
 from __future__ import annotations
 
@@ -12,43 +12,43 @@ LABELS = {
     "rated_output": "Rated output",
     "output_limit": "Largest clean output",
     "input_limit": "Largest clean input",
-    "at": "Stands at",
+    "at": "Set to",
     "step": "One step",
-    "top": "Top step over its ceiling",
+    "top": "Top step relative to its ceiling",
     "power": "Rated power",
     "rate": "Sampling rate",
     "sides": "Sides",
-    "volume.at": "Volume stands at",
+    "volume.at": "Volume set to",
     "volume.steps": "Volume steps",
     "volume.step": "One volume step",
-    "gain.at": "Gain stands at",
-    "access": "Time to get there",
+    "gain.at": "Gain set to",
+    "access": "Access time",
     "length": "Lead, length",
     "area": "Lead, cross-section",
     "resistance": "Lead, resistance",
-    "count": "How many, in parallel",
-    "rated_at": "Rated at a supply of",
-    "mutes_at_minimum": "Silent at its lowest",
+    "count": "Number in parallel",
+    "rated_at": "Supply of the rating",
+    "mutes_at_minimum": "Silent at minimum",
     "counts": "Largest number shown",
     "mute": "Muted",
-    "low_pass_range": "Low-pass, range of its corner",
-    "high_pass_range": "High-pass, range of its corner",
+    "low_pass_range": "Low-pass corner range",
+    "high_pass_range": "High-pass corner range",
     "low_pass": "Low-pass",
     "high_pass": "High-pass",
-    "digital": "Digital inside",
+    "digital": "Digital",
     "bridged": "Bridged",
     "regulated": "Regulated supply",
 }
-"""Key -> label; any other key is its own words."""
+"""Key -> label; any other key is its own label."""
 
-GROUPS = {"volume": "Volume", "gain": "Gain control", "lead": "The lead that comes to it", "": ""}
+GROUPS = {"volume": "Volume", "gain": "Gain control", "lead": "The lead into it", "": ""}
 
 HELP = {
-    "title": "what the job is listed as",
+    "title": "title of the job in lists",
     "customer": "who it is for",
-    "note": "anything worth knowing; kept with the job",
-    "kind": "what it is",
-    "format": "of the file; 1",
+    "note": "anything worth knowing",
+    "kind": "what kind of device it is",
+    "format": "version of the file format; 1",
     "description": "of the vehicle",
     "from": "a stage or output: desk.sub; several joined: a, b; one for each side: left: a, right: b",
     "sides": "the sides of its output",
@@ -56,56 +56,56 @@ HELP = {
     "resting": "with everything at rest",
     "rated_output": "the maker's figure",
     "output_limit": "rms of its largest clean sine",
-    "input_limit": "rms of the largest sine that its input takes cleanly",
-    "input_impedance": "what its input loads the stage before with",
-    "output_impedance": "what stands between it and the stage behind",
-    "output_noise": "volts rms at its output with no signal",
+    "input_limit": "rms of the largest clean sine at its input",
+    "input_impedance": "load on the stage before it",
+    "output_impedance": "source impedance for the next stage",
+    "output_noise": "rms voltage at its output with no signal",
     "steps": "number of volume steps",
-    "at": "where it stands now",
-    "mutes_at_minimum": "whether it passes nothing at its lowest end",
+    "at": "its present setting",
+    "mutes_at_minimum": "whether it passes nothing at its minimum",
     "low_pass": "off, or shape, dB per octave and corner",
     "high_pass": "off, or shape, dB per octave and corner",
     "level": "its own level control",
-    "delay": "by how much it delays the signal",
+    "delay": "delay of the signal",
     "polarity": "reversed inverts the signal",
-    "mute": "whether it is silenced",
-    "digital": "a digital stage also clips at full scale inside",
+    "mute": "whether it is muted",
+    "digital": "a digital stage also clips internally at full scale",
     "gain": "from full input to output",
     "ratio": "from its input to its output",
     "sensitivity": "input for rated power with the gain fully up .. fully down",
     "bridged": "two sides work as one; neither terminal of the output is ground, and the rating is that of the pair",
     "power": "rated power into a load, at 14.4 V and 1 % THD+N (CTA-2006) unless rated_at says otherwise",
-    "coils": "number, resistance each and wiring",
-    "minimum_load": "the lowest load it may drive",
-    "regulated": "whether its rails hold when the supply sags",
-    "rated_at": "supply at which its rating holds",
+    "coils": "number of coils, resistance of each and wiring",
+    "minimum_load": "the lowest load impedance it may drive",
+    "regulated": "whether its rails stay constant when the supply sags",
+    "rated_at": "supply voltage at which the rating applies",
     "boost": "its bass boost or equaliser",
     "range": "from fully down to fully up",
-    "impedance": "nominal, of one",
-    "count": "equal ones in parallel on each side",
-    "protect_below": "a tone below this may hurt it at level",
-    "resonance": "in its box",
+    "impedance": "nominal, of one speaker",
+    "count": "number of equal speakers in parallel on each side",
+    "protect_below": "a loud tone below this frequency may damage it",
+    "resonance": "in its enclosure",
     "qts": "total quality factor",
-    "bandwidth": "up to where its manual gives the accuracy of AC volts",
+    "bandwidth": "up to which its manual specifies the accuracy of AC volts",
     "accuracy": "of its AC volts",
-    "full_scale": "volts rms of a full-scale sine at its input",
-    "attenuator": "what stands before its input",
-    "rate": "at which it samples",
-    "marks": "a mark a line, its name and when it lights: clip: thd over 3 %; also level over V and fundamental over V, with at Hz if it is tuned",
-    "length": "one way",
-    "area": "of one conductor",
-    "resistance": "of both conductors together; stands before length and cross-section",
+    "full_scale": "rms voltage of a full-scale sine at its input",
+    "attenuator": "attenuation before its input",
+    "rate": "sampling rate of its recordings",
+    "marks": "one mark per line, its name and when it lights: clip: thd over 3 %; also level over V and fundamental over V, with at Hz if it is tuned",
+    "length": "length of the run, one way",
+    "area": "cross-section of one conductor",
+    "resistance": "of both conductors together; takes precedence over length and cross-section",
     "speaker_level": "whether its outputs are meant for speakers",
-    "thd_limit": "up to which distortion a setting counts as clean",
+    "thd_limit": "distortion up to which a setting counts as clean",
     "tone": "its tone controls as bands",
-    "equaliser": "a band a line",
+    "equaliser": "one band per line",
     "low_pass_range": "fixed, free, or the ends of its corner: 50 .. 250 Hz or off",
     "high_pass_range": "fixed, free, or the ends of its corner: 50 .. 250 Hz or off",
 }
-"""Key -> help, where the model's own description says nothing of the key."""
+"""Key -> help, for keys without a description in the model."""
 
-SPEAKER_HELP = {"power": "the most it may take for long", "sensitivity": "at 1 m for 2.83 V, or for 1 W: 88 dB @ 1 W"}
-"""Keys that mean another thing for a speaker."""
+SPEAKER_HELP = {"power": "its continuous power handling", "sensitivity": "at 1 m for 2.83 V, or for 1 W: 88 dB @ 1 W"}
+"""Help of keys that have another meaning for a speaker."""
 
 SILENT = {
     "low_pass": "no low-pass",
@@ -117,7 +117,7 @@ SILENT = {
     "equaliser": "flat",
     "delay": "none",
     "minimum_load": "the lowest load it is rated for",
-    "protect_below": "no tone is too low",
+    "protect_below": "no lower limit",
     "power": "it sets no limit",
     "sensitivity": "its sound level is not predicted",
     "resonance": "not used",
@@ -126,15 +126,15 @@ SILENT = {
     "range": "down to silence",
     "reserve": "0 dB: fully up",
     "length": "not needed where its resistance is given",
-    "area": "a lead of its kind",
-    "customer": "not said",
+    "area": "the usual cross-section for its kind",
+    "customer": "not given",
     "note": "nothing",
     "title": "untitled",
-    "description": "not said",
+    "description": "not given",
 }
-"""Key -> what it means when a job doesn't say it and the catalogue assumes no figure."""
+"""Key -> the meaning of leaving it out, where the catalogue assumes no figure."""
 
 
 def label(key: str, group: str = "") -> str:
-    """Return what a key is called; some are called another thing inside a group."""
+    """Return the label of a key; some have another label inside a group."""
     return LABELS.get(f"{group}.{key}") or LABELS.get(key) or key.replace("_", " ").capitalize()

@@ -1,4 +1,4 @@
-"""What was typed into a form as the value that the file then holds."""
+"""Parse the text typed into a form into the values of the file."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ _WHOLE = re.compile(r"[+-]?[0-9]+")
 _COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 
 
-def typed(field: Field, text: str) -> Any:
-    """Return the value that a text typed into a field means, None when it says nothing.
+def parse_field(field: Field, text: str) -> Any:
+    """Return the value of a text typed into a field, None when it is empty.
 
-    A decimal comma becomes a point; anything else that is wrong is told when the file is read.
+    A decimal comma becomes a point; any other mistake is reported when the file is read.
     """
     text = text.replace("\r\n", "\n").strip()
     if not text:
@@ -32,35 +32,35 @@ def typed(field: Field, text: str) -> Any:
         lines = [_COMMA.sub(".", line.strip()) for line in text.split("\n") if line.strip()]
         return lines[0] if len(lines) == 1 else lines
     if kind == "marks":
-        return marks(text)
+        return parse_marks(text)
     if kind == "sides":
         return [part for part in re.split(r"[,\s]+", text) if part]
-    return source(text) if kind == "source" else text
+    return parse_source(text) if kind == "source" else text
 
 
-def marks(text: str) -> Any:
-    """Return marks as they are typed, a name and its condition a line; the text itself when a line has no name."""
+def parse_marks(text: str) -> Any:
+    """Parse marks, one name with its condition per line; return the text itself when a line has no name."""
     lines = [line.strip() for line in text.split("\n") if line.strip()]
     if not all(":" in line for line in lines):
         return text
     return {line.partition(":")[0].strip(): _COMMA.sub(".", line.partition(":")[2].strip()) for line in lines}
 
 
-def source(text: str) -> Any:
-    """Return a source as it is typed: one, several joined by commas, or one for each side."""
+def parse_source(text: str) -> Any:
+    """Parse a source: one, several joined by commas, or one for each side."""
     parts = [part.strip() for part in text.split(",") if part.strip()]
     if parts and all(":" in part for part in parts):
         return {part.partition(":")[0].strip(): part.partition(":")[2].strip() for part in parts}
     return parts if len(parts) > 1 else text
 
 
-def changes(form: Form, texts: Mapping[str, str]) -> dict[tuple[str, ...], Any]:
-    """Return what was changed on a form: path -> value, None to take it out. Fields that weren't sent stay."""
+def changed_values(form: Form, texts: Mapping[str, str]) -> dict[tuple[str, ...], Any]:
+    """Return the changes of a form: path -> value, None to remove it. Fields that weren't sent are unchanged."""
     found: dict[tuple[str, ...], Any] = {}
     for field in form.fields:
         if field.name not in texts or field.type.name == "fixed":
             continue
-        value, before = typed(field, texts[field.name]), typed(field, field.present)
+        value, before = parse_field(field, texts[field.name]), parse_field(field, field.present)
         if value != before:
             found[field.path] = value
     return found

@@ -94,13 +94,13 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
 def _given(given: dict[str, str]) -> dict[str, Any]:
     """Return what a change needs: lists from what was ticked, values of a new stage from their fields."""
     from gainwright.jobfile.editing import REQUIRED
-    from gainwright.jobfile.forms import marks
+    from gainwright.jobfile.forms import parse_marks
 
     ticked = [part for part in given.get("feeding", "").split(",") if part]
     values = {key.removeprefix("values."): text for key, text in given.items() if key.startswith("values.")}
     lines = [line.strip() for line in values.get("power", "").splitlines() if line.strip()]
     values |= {"power": lines if len(lines) > 1 else "".join(lines)}  # type: ignore[dict-item]
-    values |= {"marks": marks(values.get("marks", ""))}
+    values |= {"marks": parse_marks(values.get("marks", ""))}
     return {
         **given,
         "feeding": ticked,

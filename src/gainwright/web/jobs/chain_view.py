@@ -170,7 +170,7 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
         consumers = {r.consumer for r in feeds}
         return {
             "kind": says["kind"],
-            "fed": sorted({editing.short(draft, r.stage, r.output, r.side) for r in fed}),
+            "fed": sorted({editing.short_reference(draft, r.stage, r.output, r.side) for r in fed}),
             "fed_stages": list(dict.fromkeys(r.stage for r in fed)),
             "feeds": list(dict.fromkeys(r.consumer for r in feeds)),
             "outputs": editing.outputs_of(draft, stage) if says["kind"] in WITH_NAMED_OUTPUTS else [],
@@ -183,8 +183,8 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
                 and stage not in _ends(p.id)
                 and (p.kind == "lead" if says["kind"] != "speaker" else p.kind == "output")
             ],
-            "earlier": editing.earlier(draft, stage),
-            "later": editing.later(draft, stage),
+            "earlier": editing.previous_place(draft, stage),
+            "later": editing.next_place(draft, stage),
             "consumers": sorted(consumers),
         }
 
@@ -201,7 +201,7 @@ def sources_of(draft: Any, without: str = "") -> list[str]:
     from gainwright.jobfile import editing
 
     return [
-        editing.short(draft, stage, output)
+        editing.short_reference(draft, stage, output)
         for stage in draft.plain["stages"]
         if stage != without
         for output in editing.outputs_of(draft, stage)
