@@ -24,7 +24,7 @@ SECTIONS = {
     "vehicle": "Vehicle and supply",
     "allowance": "Allowance",
     "tones": "Set-up tones",
-    "access": "Time to get there",
+    "access": "Access time",
 }
 """Sections with a form of their own -> what they are called."""
 
