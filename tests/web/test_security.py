@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from starlette.exceptions import HTTPException
 from starlette.testclient import TestClient
 
+import gainwright
 from gainwright.composition import compose
 from gainwright.jobfile import example_text
 from gainwright.web import Site, create_app
@@ -452,20 +453,25 @@ def inside(tmp_path: Path) -> Iterator[TestClient]:
     @app.get("/fails")
     @app.get("/api/fails")
     def fails() -> None:
-        raise ZeroDivisionError("the password is swordfish")
+        try:
+            (tmp_path / "nowhere" / "swordfish.txt").read_text()
+        except OSError as cause:
+            raise ZeroDivisionError(f"the password in {cause.filename} is swordfish") from cause
 
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         yield client
 
 
 @pytest.mark.parametrize("path", ["/fails", "/api/fails"])
-def test_what_nobody_foresaw_tells_nothing_of_the_inside(inside: TestClient, path: str) -> None:
-    """An exception in the program is answered with a sentence, the headers, and nothing of what happened."""
+def test_what_nobody_foresaw_tells_nothing_of_the_inside(inside: TestClient, path: str, tmp_path: Path) -> None:
+    """An exception in the program is answered with a sentence, the headers, and nothing of what happened or where."""
     answer = inside.get(path)
     assert answer.status_code == 500
     assert "went wrong inside" in answer.text
     for inner in ("swordfish", "ZeroDivision", "Traceback", ".py"):
         assert inner not in answer.text
+    for folder in (tmp_path, Path.home(), Path(gainwright.__file__).parent, Path.cwd()):
+        assert str(folder) not in answer.text
     assert answer.headers["content-security-policy"].startswith("default-src 'none'")
 
 

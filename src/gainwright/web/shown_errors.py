@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
 _FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
@@ -18,10 +22,17 @@ def without_folders(words: str) -> str:
 
 def shown(error: GainwrightError) -> GainwrightError:
     """Return an error for a page or the API: without folders, and of characters that can be sent."""
+    where, rule, remedy = _sent(error.where), _sent(error.rule), _sent(error.remedy)
+    return type(error)(_sent(error.what), code=error.code, where=where, rule=rule, remedy=remedy)
 
-    def sent(words: str) -> str:
-        # what was typed may hold half of a character (a lone surrogate)
-        return without_folders(words.encode("utf-8", "replace").decode())
 
-    where, rule, remedy = sent(error.where), sent(error.rule), sent(error.remedy)
-    return type(error)(sent(error.what), code=error.code, where=where, rule=rule, remedy=remedy)
+def shown_message(message: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a message of a live measurement as it may be sent: its notes, and the texts of an error, without folders."""
+    if message["kind"] == "trouble":
+        return {key: _sent(value) if isinstance(value, str) else value for key, value in message.items()}
+    return {**message, "notes": [_sent(note) for note in message["notes"]]} if "notes" in message else dict(message)
+
+
+def _sent(words: str) -> str:
+    # what was typed may hold half of a character (a lone surrogate)
+    return without_folders(words.encode("utf-8", "replace").decode())

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
+import struct
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
@@ -108,6 +112,35 @@ def test_no_route_tells_where_a_broken_store_is(web: TestClient, store: SqlStore
     found, count = wrong(asked(web, job), folder)
     assert found == []
     assert count > 150
+
+
+def measured(web: TestClient, *, rate_hz: int = 48_000, frames: int = 960) -> Iterator[dict[str, Any]]:
+    """Send 2.5 s of a tone to be calibrated to 1 V over the live measurement's WebSocket; yield its messages."""
+    hello = {"rate_hz": rate_hz, "channels": 1, "device": "line", "gain": "", "processing": [], "job": "", "step": ""}
+    with web.websocket_connect("ws://127.0.0.1/api/live") as line:
+        line.send_text(json.dumps(hello))
+        yield line.receive_json()
+        line.send_text(json.dumps({"do": "calibrate", "text": "1 V"}))
+        for number in range(125):
+            wave = 0.5 * np.sin(2 * np.pi * 997 / rate_hz * np.arange(number * frames, (number + 1) * frames))
+            line.send_bytes(struct.pack("<III", number, frames, 1) + wave.astype("<f4").tobytes())
+            if number % 20 == 19:  # an update is due, and more than two seconds may not wait
+                yield line.receive_json()
+
+
+def test_the_live_measurement_tells_no_folder(web: TestClient, folder: Path) -> None:
+    """Neither where a calibration was kept, nor where one can't be."""
+    kept = next(message for message in measured(web) if message.get("calibrate_v"))
+    assert any(note.endswith("kept in calibrations.json") for note in kept["notes"])
+    assert folder.name not in json.dumps(kept)
+
+    (folder / "gainwright" / "calibrations.json").unlink()
+    (folder / "gainwright").rmdir()
+    (folder / "gainwright").write_text("a file where the folder of settings should be")
+    trouble = next(message for message in measured(web) if message["kind"] == "trouble")
+    assert trouble["code"] == "not_written"
+    assert trouble["where"] == "gainwright"
+    assert folder.name not in json.dumps(trouble)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web.measuring.sessions import browser_measurement, server_measurement
-from gainwright.web.shown_errors import shown
+from gainwright.web.shown_errors import shown, shown_message
 from gainwright.web.site import CurrentSite, device_of, of_request
 
 if TYPE_CHECKING:
@@ -192,7 +192,8 @@ def measured(room: LiveRoom, items: list[Block | dict[str, Any]]) -> list[Messag
     from gainwright.app.ports import Block
 
     told = [message for item in items if isinstance(item, dict) for message in room.command(item)]
-    return told + room.push(*(item for item in items if isinstance(item, Block)))
+    told += room.push(*(item for item in items if isinstance(item, Block)))
+    return [shown_message(message) for message in told]
 
 
 class KeptTold(BaseModel):
@@ -255,7 +256,7 @@ async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
     except GainwrightError as error:
         from gainwright.app.measuring.live_room import error_message
 
-        yield _event(error_message(error))
+        yield _event(error_message(shown(error)))
     finally:
         site.measurements.remove(name)
         thread.shutdown(wait=False)
@@ -268,7 +269,7 @@ def _next(source: Iterator[Block], room: LiveRoom) -> list[Message]:
     if block is None:
         raise CallError("the input has ended", code="no_device", remedy="start again")
     with room.lock:
-        return room.push(block)
+        return [shown_message(message) for message in room.push(block)]
 
 
 def _event(message: Message) -> str:
@@ -280,6 +281,6 @@ def command(site: CurrentSite, session: str, asked: Command) -> list[KeptTold | 
     """Ask something of a measurement of this machine's own input; return what is to be told of it at once."""
     room = site.measurements.get(session)
     with room.lock:
-        told = room.command(asked.model_dump())
+        told = [shown_message(message) for message in room.command(asked.model_dump())]
     kinds: dict[str, type[KeptTold | TroubleTold]] = {"kept": KeptTold, "trouble": TroubleTold}
     return [kinds[message["kind"]].model_validate(message) for message in told]
