@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime
 import hashlib
 import ipaddress
-import os
 import secrets
 import socket
 import ssl
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.adapters.files import new_file
 from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 
@@ -307,15 +307,8 @@ def _keep(file: Path, certificate: x509.Certificate, key: ec.EllipticCurvePrivat
 
     pem, plain = serialization.Encoding.PEM, serialization.NoEncryption()
     content = key.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain) + certificate.public_bytes(pem)
-    beside = file.with_name(f".{file.name}.{secrets.token_hex(4)}")
-    try:
-        with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:  # noqa: PTH123
-            out.write(content)
-            out.flush()
-            os.fsync(out.fileno())
-        beside.replace(file)
-    finally:
-        beside.unlink(missing_ok=True)
+    with new_file(file, mode=0o600) as part:
+        part.write_bytes(content)
 
 
 def _now() -> datetime.datetime:

@@ -2,12 +2,42 @@
 
 from __future__ import annotations
 
+import os
+import secrets
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError, ReadingError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
+
+
+@contextmanager
+def new_file(path: Path, *, mode: int = 0o666) -> Iterator[Path]:
+    """Yield an empty temporary file next to a path, which takes the path's name when the block ends without an error.
+
+    What is there already stays whole until then, and stays if there is an error. The content is flushed to the disk first.
+
+    Parameters
+    ----------
+    mode : who may read and write it, before the umask; 0o600 for what is the user's alone.
+
+    Raises
+    ------
+    OSError : it can't be made, flushed or renamed.
+    """
+    part = path.with_name(f".{path.name[:200]}.{secrets.token_hex(4)}.part")
+    try:
+        os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode))
+        yield part
+        with part.open("rb+") as written:  # a handle that may write: Windows flushes no other
+            os.fsync(written.fileno())
+        part.replace(path)
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def write_file(path: Path, content: bytes | str, *, remedy: str = "choose another place") -> None:
@@ -17,12 +47,10 @@ def write_file(path: Path, content: bytes | str, *, remedy: str = "choose anothe
     ------
     CallError : it can't be written there.
     """
-    part = path.with_name(path.name + ".part")
     try:
-        part.write_bytes(content.encode() if isinstance(content, str) else content)
-        part.replace(path)
+        with new_file(path) as part:
+            part.write_bytes(content.encode() if isinstance(content, str) else content)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise CallError(
             f"can't be written: {error.strerror}", code="not_written", where=str(path), remedy=remedy
         ) from None

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from gainwright.adapters.files import new_file
 from gainwright.adapters.store.database import Database
 from gainwright.adapters.store.database_errors import store_error
 from gainwright.adapters.store.revisions import known_revision, revision_of, upgrade
@@ -51,24 +52,21 @@ def write_backup(connection: sa.Connection, file: Path) -> None:
     """
     if file.exists():
         raise CallError("there is such a file already", code="file_exists", where=str(file), remedy="name another")
-    part = file.with_name(f"{file.name}.part")
     try:
-        _remove(part)
-        part.touch(mode=0o600)  # says why it can't, where SQLite would only say that it can't
-        if connection.dialect.name == "sqlite":
-            _write_file_backup(connection, part)
-        else:
-            _write_server_backup(connection, part)
-        part.rename(file)
+        with new_file(file, mode=0o600) as part:
+            try:
+                if connection.dialect.name == "sqlite":
+                    _write_file_backup(connection, part)
+                else:
+                    _write_server_backup(connection, part)
+            finally:
+                _remove_logs(part)
         _flush_folder(file.parent)
     except OSError as error:
         what = f"can't be written: {error.strerror}"
         raise CallError(what, code="not_written", where=str(file), remedy="choose another place") from None
     except sqlite3.Error as error:
         raise store_error(error, where=str(file)) from error
-    finally:
-        with suppress(OSError):
-            _remove(part)
 
 
 def _write_file_backup(connection: sa.Connection, part: Path) -> None:
@@ -118,9 +116,10 @@ def file_beside(database: Database, why: str) -> Path:
     return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")
 
 
-def _remove(part: Path) -> None:
-    for suffix in ("", "-wal", "-shm", "-journal"):
-        Path(f"{part}{suffix}").unlink(missing_ok=True)
+def _remove_logs(part: Path) -> None:
+    for suffix in ("-wal", "-shm", "-journal"):
+        with suppress(OSError):
+            Path(f"{part}{suffix}").unlink(missing_ok=True)
 
 
 def _flush_folder(folder: Path) -> None:
