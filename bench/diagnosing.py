@@ -25,7 +25,7 @@ import numpy as np
 from blind_cases import Case, run_case
 from blind_tables import FIXED, fixed_order, table, telling
 
-from gainwright.diagnose import Diagnoser, tell
+from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.diagnose.ensemble import Ensemble, Stimulus
 from gainwright.jobfile import example_text, read_entry, read_job_text
 
@@ -68,7 +68,7 @@ def speed() -> bool:
     diagnoser = Diagnoser(job)
     for n in range(len(entries) + 1):
         start = time.perf_counter()
-        tell(diagnoser, entries[:n])
+        make_diagnosis(diagnoser, entries[:n])
         print(f"answer after {n} entries: {1e3 * (time.perf_counter() - start):.0f} ms")
     batched, loop = against_a_loop(diagnoser)
     ratio = loop / batched
@@ -102,13 +102,13 @@ def growth() -> None:
     job = read_job_text(example_text("two_way_and_sub")).job
     for draws in (32, 64, 128, 256):
         start = time.perf_counter()
-        tell(Diagnoser(job, draws=draws), ())
+        make_diagnosis(Diagnoser(job, draws=draws), ())
         print(f"{draws} draws: {1e3 * (time.perf_counter() - start):.0f} ms")
     for name in ("one_amplifier", "full_range", "two_way_and_sub", "active_three_way"):
         other: Any = read_job_text(example_text(name)).job
         diagnoser = Diagnoser(other)
         start = time.perf_counter()
-        tell(diagnoser, ())
+        make_diagnosis(diagnoser, ())
         ms = 1e3 * (time.perf_counter() - start)
         print(f"{name}: {len(other.stages)} stages, {len(diagnoser.causes)} causes: {ms:.0f} ms")
 

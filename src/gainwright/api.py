@@ -82,9 +82,9 @@ def make_plan(job: Job, *, evidence: Path | str | Sequence[Mapping[str, Any]] = 
     entries = _entries(job, evidence)
     if not entries:
         return plan.make_plan(job)
-    from gainwright.diagnose import Diagnoser, learn
+    from gainwright.diagnose import Diagnoser, learn_values
 
-    draws, _ = learn(Diagnoser(job), entries)
+    draws, _ = learn_values(Diagnoser(job), entries)
     return plan.make_plan(job, learned=draws)
 
 

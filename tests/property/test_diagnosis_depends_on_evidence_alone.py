@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gainwright.diagnose import Diagnoser, tell
+from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Entry
 from gainwright.simulated import Fault, Rig, answer
@@ -48,7 +48,7 @@ def pool() -> tuple[Entry, ...]:
 
 def believed(diagnoser: Diagnoser, picked: list[int]) -> Probabilities:
     """Return the probabilities after some of the pool."""
-    found = tell(diagnoser, [pool()[i] for i in picked])
+    found = make_diagnosis(diagnoser, [pool()[i] for i in picked])
     return {(c.cause, c.where): c.probability for c in found.causes}
 
 
@@ -82,12 +82,12 @@ def test_the_answer_is_a_function_of_the_evidence(before: list[list[int]], picke
 
 def test_a_diagnoser_that_is_asked_for_days_does_not_grow() -> None:
     """Solutions of more and more tones and settings are let go; the answer stays what it is."""
-    from gainwright.diagnose import diagnosing
+    from gainwright.diagnose import diagnoser
 
     going = Diagnoser(JOB)
     first = believed(going, [0, 4])
-    for hz in range(30, 30 + 2 * diagnosing.MOST_SOLVED):
+    for hz in range(30, 30 + 2 * diagnoser.MOST_SOLVED):
         said = {"at": "knob.out.mono", "with": "meter", "tone": f"{hz} Hz", "level": "-10 dBFS", "reads": "0.4 V"}
         going.weigh([read_entry(said, JOB)])
-    assert going.rough.ensemble.solutions <= diagnosing.MOST_SOLVED + 1
+    assert going.rough.ensemble.solutions <= diagnoser.MOST_SOLVED + 1
     assert believed(going, [0, 4]) == pytest.approx(first, abs=ALIKE)

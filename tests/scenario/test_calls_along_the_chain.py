@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from indicators import with_lamp
 
-from gainwright.diagnose import Diagnoser, Diagnosis, tell
+from gainwright.diagnose import Diagnoser, Diagnosis, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier
 from gainwright.simulated import Fault, Rig, answer
@@ -110,7 +110,7 @@ def met(call: Call, *, seed: int = 3) -> tuple[Diagnosis, list[str]]:
     entries = [read_entry(answer(rig, read_entry(said, job, answered=False)), job) for said in call.told]
     asked: list[str] = []
     while True:
-        found = tell(diagnoser, entries, frozenset(call.unreachable))
+        found = make_diagnosis(diagnoser, entries, frozenset(call.unreachable))
         if found.done or not found.next or len(asked) == call.most:
             return found, asked
         entry = read_entry(found.next[0].entry, job, answered=False)

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose import Cause, Diagnoser
-from gainwright.diagnose.playing import paths
-from gainwright.diagnose.unsaid import unsaid_gains
+from gainwright.diagnose.played_paths import played_paths
+from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, HeardSpeaker, Job, Speaker, resolve
 from gainwright.simulated import Fault, Rig, answer, random_job
@@ -91,7 +91,7 @@ def draw_job(seed: int, *, said: bool = True) -> tuple[str, Job, Job]:
         job = with_settings(job, {f"{n}.gain": "30 %" for n, s in job.stages.items() if isinstance(s, Amplifier)})
         return name, job, job
     rng = np.random.default_rng(5000 + seed)
-    places = {gain: f"{100 * rng.uniform():.0f} %" for gain in unsaid_gains(job)}
+    places = {gain: f"{100 * rng.uniform():.0f} %" for gain in unknown_gains(job)}
     return name, job, with_settings(job, places)
 
 
@@ -177,7 +177,7 @@ def _call(diagnoser: Diagnoser, rig: Rig) -> list[dict[str, Any]]:
     job = diagnoser.job
     return [
         answer(rig, read_entry({"heard": speaker, **path.played()}, job, answered=False))
-        for path in paths(job, diagnoser.chain, diagnoser.instruments, ())
+        for path in played_paths(job, diagnoser.chain, diagnoser.instruments, ())
         for speaker in path.speakers
     ]
 

@@ -34,21 +34,21 @@ def sentences() -> set[str]:
 
 def words() -> set[str]:
     """Return the sentences and words that the code takes from its own tables."""
-    from gainwright.diagnose import asking, sayings
+    from gainwright.diagnose import cause_texts, wording
     from gainwright.plan.stage_steps import REASONS
     from gainwright.report.languages import CHART_WORDS
     from gainwright.report.setup_sheet import SET_BY
     from gainwright.report.text import PHASES
 
     found = set(CHART_WORDS) | set(SET_BY.values()) | set(PHASES.values()) | set(REASONS.values())
-    found |= {text for pair in sayings.SAYINGS.values() for text in pair}
-    found |= {cause.replace("_", " ") for cause in sayings.SAYINGS if cause not in sayings._SHORT}
+    found |= {text for pair in cause_texts.CAUSE_TEXTS.values() for text in pair}
+    found |= {cause.replace("_", " ") for cause in cause_texts.CAUSE_TEXTS if cause not in cause_texts._SHORT_NAMES}
     return (
         found
-        | set(asking._CHECKS.values())
-        | set(asking._LABELS.values())
-        | set(asking._PLACES.values())
-        | set(sayings._SHORT.values())
+        | set(wording._CHECKS.values())
+        | set(wording._LABELS.values())
+        | set(wording._PLACES.values())
+        | set(cause_texts._SHORT_NAMES.values())
     )
 
 

@@ -16,8 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gainwright.diagnose.belief import Observation, Volts, posterior, weigh
-from gainwright.diagnose.choosing import ASKING, Outlook, rank
+from gainwright.diagnose.belief import Observation, VoltsReading, posterior, weigh
 from gainwright.diagnose.information import (
     best_decision,
     entropy_bits,
@@ -26,6 +25,7 @@ from gainwright.diagnose.information import (
     search_minutes,
     value_of_sample,
 )
+from gainwright.diagnose.ranking import ASKING, Outlook, rank
 
 # ---- chest clinic ----------------------------------------------------------------------------------------------
 
@@ -163,7 +163,7 @@ def test_volts_against_the_closed_form() -> None:
     means = np.array([0.0, 4.0])
     predicted = means[:, None] + sd_prior * rng.standard_normal((2, draws))
     alive = np.ones((2, draws), dtype=bool)
-    observed = [Observation(0, None, Volts(predicted, alive, 1.0, sd, 1e-6), 1 / 90)]
+    observed = [Observation(0, None, VoltsReading(predicted, alive, 1.0, sd, 1e-6), 1 / 90)]
     belief = weigh(np.array([0.5, 0.5]), observed, draws=draws, unknown=1e-9)
     variance = sd_prior**2 + sd**2
     density = np.exp(-0.5 * (1.0 - means) ** 2 / variance)
@@ -184,7 +184,7 @@ def test_a_wrong_reading_does_not_decide() -> None:
     alive = np.ones((2, 256), dtype=bool)
 
     def read(level: float, entry: int) -> Observation:
-        return Observation(entry, None, Volts(predicted, alive, level, 0.3, 0.02), 1 / 90)
+        return Observation(entry, None, VoltsReading(predicted, alive, level, 0.3, 0.02), 1 / 90)
 
     belief = weigh(np.array([0.5, 0.5]), [read(0.1, 0), read(-0.2, 1), read(10.0, 2)], draws=256, unknown=1e-9)
     assert belief.probability[0] > 0.95

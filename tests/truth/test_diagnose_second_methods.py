@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from netlist import STEPS, Netlist
 
-from gainwright.diagnose import Cause, Diagnoser, learn, tell
+from gainwright.diagnose import Cause, Diagnoser, learn_values, make_diagnosis
 from gainwright.diagnose.answers import SURE
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Job
@@ -186,7 +186,7 @@ def test_faults_in_a_netlist_are_found(name: str) -> None:
         {"check": LEAD, "resistance": lead, "between_conductors": "open"},
         {"check": "amp.gain", "is": "right" if abs(gain - 0.4) < 0.02 else "wrong"},
     ]
-    found = tell(diagnoser, [read_entry(s, job) for s in said])
+    found = make_diagnosis(diagnoser, [read_entry(s, job) for s in said])
     assert (cause.id, cause.where) in [(c.cause, c.where) for c in found.causes[:2]], found.causes[:4]
     assert found.causes[0].probability < 1
 
@@ -206,7 +206,7 @@ def test_learned_numbers_hold_the_truth() -> None:
             read_entry(answer(rig, read_entry({"at": node, **asked}, job, answered=False)), job)
             for node in ("head.sub.mono", "amp.out.mono")
         ]
-        drawn, _ = learn(diagnoser, entries)
+        drawn, _ = learn_values(diagnoser, entries)
         chain = diagnoser.chain
         for path in ("amp.gain.bend",):
             low, high = np.quantile(drawn[path], [0.025, 0.975])

@@ -11,7 +11,7 @@ from indicators import with_lamp
 from scipy.optimize import brentq
 
 from gainwright.diagnose import Diagnoser
-from gainwright.diagnose.weighing import observe
+from gainwright.diagnose.observations import observe
 from gainwright.jobfile import example_text, instruments, read_entry, read_job_text
 from gainwright.model import Indicator, Job, Mark, resolve
 from gainwright.simulated import Rig

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from pydantic import TypeAdapter
 
-from gainwright.diagnose import Diagnoser, Diagnosis, tell
+from gainwright.diagnose import Diagnoser, Diagnosis, make_diagnosis
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
 from gainwright.metering import Measurement, Recording, find_onset, measure, measure_noise
 from gainwright.metering.noise import NoiseChannel
@@ -107,7 +107,7 @@ def test_diagnosis_is_as_its_schema_says() -> None:
     job = read_job_text(example_text("two_way_and_sub")).job
     heard = {"heard": "sub", "tone": "40 Hz", "is": "silent"}
     entries = [heard, {"check": "lead:desk.sub-knob", "resistance": "open"}]
-    found = tell(Diagnoser(job), [read_entry(entry, job) for entry in entries])
+    found = make_diagnosis(Diagnoser(job), [read_entry(entry, job) for entry in entries])
     conforms(found, Diagnosis)
     plain = to_json(found)
     assert plain["repair"]["entry"]

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from gainwright.app.practice.practice import with_gains_set
-from gainwright.diagnose import Cause, Diagnoser, short, tell
+from gainwright.diagnose import Cause, Diagnoser, make_diagnosis, short_name
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.results import to_json
 from gainwright.simulated import SimulatedHiddenRigs
@@ -106,7 +106,7 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
         found = rig.answer(read_entry(entry, JOB, answered=False))
         answer(page, {k: v for k, v in found.items() if k not in entry})
     assert page.get_by_text("Believed enough").count() == 1
-    name = short(Cause(cause, where))
+    name = short_name(Cause(cause, where))
     believed = page.locator(".question").first.inner_text() + page.locator(".ask").inner_text()
     assert name in believed  # by itself, or as one of those that no test tells apart
     page.locator('select[name="was"]').select_option(f"{cause}|{where}")
@@ -388,7 +388,7 @@ def test_diagnosis_over_http_is_that_of_the_program(api: httpx.Client, job: str)
     ]
     over = api.post(f"/api/jobs/{job}/diagnosis", json={"evidence": entries}).raise_for_status().json()
     # cases that other tests closed sharpen the server's prior, so the leading causes are compared, not all digits
-    here = to_json(tell(Diagnoser(JOB), [read_entry(e, JOB) for e in entries]))
+    here = to_json(make_diagnosis(Diagnoser(JOB), [read_entry(e, JOB) for e in entries]))
     assert over.keys() == here.keys()
     assert {(c["cause"], c["where"]) for c in over["causes"]} == {(c["cause"], c["where"]) for c in here["causes"]}
     assert sum(c["probability"] for c in over["causes"]) == pytest.approx(1)

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import expect
 
 from gainwright.app.practice.practice import example_job, practise, with_gains_set
-from gainwright.diagnose import Cause, short
+from gainwright.diagnose import Cause, short_name
 from gainwright.jobfile import example_text
 from gainwright.simulated import SimulatedHiddenRigs
 
@@ -80,7 +80,7 @@ def test_practice_from_the_call_to_the_two_ways(
     page.locator('select[name="was"]').select_option(f"{hidden.id}|{hidden.where}")
     page.get_by_role("button", name="It is this").click()
     expect(page.get_by_role("heading", name="That is it")).to_have_count(1)
-    assert page.locator(".question").first.inner_text() == short(hidden)
+    assert page.locator(".question").first.inner_text() == short_name(hidden)
     for _ in range(60):
         if scripts or page.get_by_text("A short way:").count():
             break

@@ -14,7 +14,7 @@ from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.tones import WrittenTone
-    from gainwright.diagnose import Learned
+    from gainwright.diagnose import LearnedValue
 
 
 @app.command()
@@ -114,13 +114,13 @@ def plan(
     entries = () if evidence is None else read_evidence(evidence, read)
     from gainwright.plan import make_plan
 
-    learned: tuple[Learned, ...] = ()
+    learned: tuple[LearnedValue, ...] = ()
     if evidence is None:
         found = make_plan(read)
     else:
-        from gainwright.diagnose import Diagnoser, learn
+        from gainwright.diagnose import Diagnoser, learn_values
 
-        draws, learned = learn(Diagnoser(read), entries)
+        draws, learned = learn_values(Diagnoser(read), entries)
         found = make_plan(read, learned=draws)
     if as_json:
         print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})

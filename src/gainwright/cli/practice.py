@@ -89,11 +89,11 @@ def _compared(
 ) -> PracticeOutcome:
     """Lay the learner's path beside the one that the diagnosis takes."""
     from gainwright.app.practice.practice import best_path
-    from gainwright.diagnose import Cause, repair, says
+    from gainwright.diagnose import Cause, describe_cause, repair_text
 
     truth = Cause(practice.rig.cause, practice.rig.where)
     best = best_path(practice.job, rigs=rigs, seed=seed, cause=truth.id, where=truth.where)
-    say(f"\nIt was {truth}: {says(truth)}. {repair(truth)}")
+    say(f"\nIt was {truth}: {describe_cause(truth)}. {repair_text(truth)}")
     say(f"\n{'You':<58}A short way")
     for i in range(max(len(practice.steps), len(best.steps))):
         left = _step(practice.steps[i]) if i < len(practice.steps) else ""

@@ -1,13 +1,13 @@
 """What is wrong with a chain: belief over causes given the evidence, and the next best test."""
 
-from gainwright.diagnose.asking import entry_words
+from gainwright.diagnose.cause_texts import describe_cause, describe_place, repair_text, short_name
 from gainwright.diagnose.causes import ODDS, Cause
-from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
-from gainwright.diagnose.learning import Learned, learn
+from gainwright.diagnose.diagnoser import Diagnoser, State, Tests
+from gainwright.diagnose.diagnosis import make_diagnosis
+from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
-from gainwright.diagnose.sayings import place_words, repair, says, short
-from gainwright.diagnose.telling import tell
-from gainwright.diagnose.unsaid import unsaid_gains
+from gainwright.diagnose.unknown_gains import unknown_gains
+from gainwright.diagnose.wording import describe_entry
 
 __all__ = [
     "ODDS",
@@ -17,18 +17,18 @@ __all__ = [
     "Diagnoser",
     "Diagnosis",
     "EvidenceItem",
-    "Learned",
+    "LearnedValue",
     "NextTest",
     "RankedCause",
     "Repair",
     "State",
     "Tests",
-    "entry_words",
-    "learn",
-    "place_words",
-    "repair",
-    "says",
-    "short",
-    "tell",
-    "unsaid_gains",
+    "describe_cause",
+    "describe_entry",
+    "describe_place",
+    "learn_values",
+    "make_diagnosis",
+    "repair_text",
+    "short_name",
+    "unknown_gains",
 ]

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.ensemble import Stimulus
-from gainwright.diagnose.observing import normal_cdf
-from gainwright.diagnose.playing import paths
+from gainwright.diagnose.observer import normal_cdf
+from gainwright.diagnose.played_paths import played_paths
 from gainwright.model import Speaker, leads_by_name
 from gainwright.solve import Alteration, Conditions, good_lead_ohm
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.ensemble import Ensemble
-    from gainwright.diagnose.observing import Observer
+    from gainwright.diagnose.observer import Observer
     from gainwright.model import Node, Played, Port
     from gainwright.solve import Wire
 
@@ -45,7 +45,7 @@ WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
 SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
 """How often an answer of a kind is right."""
 
-LOOKED_AT: dict[str, tuple[str, ...]] = {
+INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
     "tone_level_wrong": ("player",),
     "balance_over": ("balance",),
@@ -71,7 +71,7 @@ class Answers:
     chance: Floats
 
 
-def _told(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
+def _certain(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
     """Return answers where each hypothesis gives one for certain, but for the share that is wrong."""
     which = np.asarray(which)
     if which.ndim == 1:
@@ -80,7 +80,7 @@ def _told(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
     return Answers(labels, np.stack([np.where(which == i, sure, wrong) for i in range(len(labels))]))
 
 
-class Answering:
+class AnswerModel:
     """What each hypothesis of an observer's ensemble answers."""
 
     def __init__(self, observer: Observer) -> None:
@@ -93,7 +93,9 @@ class Answering:
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
-        self._looks = [{p for cause in h for p in looks(cause.id, cause.where)} for h in self.ensemble.hypotheses]
+        self._looks = [
+            {p for cause in h for p in inspected_places(cause.id, cause.where)} for h in self.ensemble.hypotheses
+        ]
         self._about: dict[Wire | Port, list[int]] = {}
         for i, c in enumerate(self.changes):
             places: set[Any] = {*c.series_ohm, *c.shorted, *c.sign, *c.load}
@@ -138,15 +140,15 @@ class Answering:
 
     def _function(self, name: str) -> Answers:
         which = [int(c.instrument.get(name) == "function") for c in self.changes]
-        return _told(("right", "wrong"), which, SURE["look"])
+        return _certain(("right", "wrong"), which, SURE["look"])
 
     def _power(self, name: str) -> Answers:
         which = [int(c.dead.get(name) not in ("turn_on", "supply")) for c in self.changes]
-        return _told(("off", "on"), which, SURE["lamp"])
+        return _certain(("off", "on"), which, SURE["lamp"])
 
     def _turn_on(self, name: str) -> Answers:
         which = [int(c.dead.get(name) != "turn_on") for c in self.changes]
-        return _told(("none", "right"), which, SURE["volts"])
+        return _certain(("none", "right"), which, SURE["volts"])
 
     def _lead(self, pairs: tuple[Wire, ...], aspect: str) -> Answers:
         shape = (len(self.changes), self.ensemble.draws)
@@ -157,11 +159,11 @@ class Answering:
             for wire in pairs:
                 ohm[i] = np.maximum(ohm[i], c.series_ohm.get(wire, 0.0))
         if aspect == "between_conductors":
-            return _told(("open", "shorted"), touching.astype(int), SURE["lead"])
+            return _certain(("open", "shorted"), touching.astype(int), SURE["lead"])
         which = np.where(ohm >= LEAD_OPEN_OHM, 2, np.where(ohm > self.good_ohm(pairs), 1, 0))
         if aspect == "resistance":
-            return _told(("good", "high", "open"), which, SURE["lead"])
-        return _told(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
+            return _certain(("good", "high", "open"), which, SURE["lead"])
+        return _certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
 
     def _that_touch(self, pairs: Sequence[Wire]) -> list[int]:
         """Return the hypotheses that change something about leads or what they come to."""
@@ -176,8 +178,8 @@ class Answering:
         how = [c.instrument.get(name, "") for c in self.changes]
         if aspect:
             wrong = "open" if aspect == "resistance" else "shorted"
-            return _told(labels[aspect], [int(h == wrong) for h in how], SURE["lead"])
-        return _told(
+            return _certain(labels[aspect], [int(h == wrong) for h in how], SURE["lead"])
+        return _certain(
             ("good", "open", "shorted"), [1 if h == "open" else 2 if h == "shorted" else 0 for h in how], SURE["lead"]
         )
 
@@ -193,7 +195,7 @@ class Answering:
                 still = still | (wire in c.shorted or wire[1].stage in c.coil)
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0
                 moves[i] = np.maximum(moves[i], np.where(still, 2, np.where(turned, 1, 0)))
-        return _told(("out", "in", "still"), moves, SURE["look"])
+        return _certain(("out", "in", "still"), moves, SURE["look"])
 
     def _speaker_wires(self, name: str) -> list[Wire]:
         speaker, _, side = name.partition(".")
@@ -215,7 +217,7 @@ class Answering:
             np.zeros(self.ensemble.draws) if c.dead.get(name) == "supply" else volts * c.supply.get(name, 1.0)
             for c in self.changes
         ]
-        return _told(SUPPLIES, supply_class(np.stack(rows), running=running), SURE["volts"])
+        return _certain(SUPPLIES, supply_class(np.stack(rows), running=running), SURE["volts"])
 
     def _speaker(self, name: str) -> Answers:
         """Resistance at the end of a speaker's lead, of the side that stands out most when no side is named."""
@@ -233,7 +235,7 @@ class Answering:
             each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
             most = np.argmax(np.abs(np.log(each)), axis=0)
             found[i] = each[most, np.arange(each.shape[1])]
-        return _told(SPEAKERS, speaker_class(found), SURE["ohms"])
+        return _certain(SPEAKERS, speaker_class(found), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
         """A control looked at, or all of a stage: as the job says unless a cause is about one."""
@@ -242,7 +244,7 @@ class Answering:
             seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
         else:
             seen = [place in found for found in self._looks]
-        return _told(("right", "wrong"), [int(s) for s in seen], SURE["look"])
+        return _certain(("right", "wrong"), [int(s) for s in seen], SURE["look"])
 
     # ---- heard -------------------------------------------------------------------------------------------------
 
@@ -256,7 +258,7 @@ class Answering:
     def usual(self, speaker: str, played: Played) -> Stimulus:
         """Return what stands for whatever is usually played to a speaker: a tone that its path passes."""
         if not self._usual:
-            for path in paths(self.chain.job, self.chain, self.observer.instruments, ()):
+            for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
                 self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
         tone_hz, level_dbfs = self._usual[speaker]
         sets = tuple(sorted(played.set.items()))
@@ -355,7 +357,7 @@ class Answering:
             difference, changed = np.where(bigger, b, difference), np.where(bigger, a, changed)
         seen = np.abs(difference) > SIDES_DIFFER_DB
         moved = seen & (np.sign(changed) == -np.sign(difference)) & (np.abs(changed) > SIDES_DIFFER_DB)
-        return _told(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
+        return _certain(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
 
     def _sides_db(self, left: Wire, right: Wire, stimulus: Stimulus) -> Floats:
         both = (left[0], right[0])
@@ -375,9 +377,9 @@ class Answering:
         return [(s["left"], s["right"]) for s in found.values() if {"left", "right"} <= s.keys()]
 
 
-def looks(cause: str, where: str) -> tuple[str, ...]:
+def inspected_places(cause: str, where: str) -> tuple[str, ...]:
     """Return the controls and places that one looks at for a cause."""
-    return tuple(f"{where}.{what}" for what in LOOKED_AT.get(cause, ()))
+    return tuple(f"{where}.{what}" for what in INSPECTED.get(cause, ()))
 
 
 def supply_class(volts: Any, *, running: bool) -> npt.NDArray[np.intp]:

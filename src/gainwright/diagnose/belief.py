@@ -33,7 +33,7 @@ _TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
-class Volts:
+class VoltsReading:
     """A reading in volts against what is predicted.
 
     Attributes
@@ -66,7 +66,7 @@ class Observation:
 
     entry: int
     chance: Floats | None
-    volts: Volts | None
+    volts: VoltsReading | None
     elsewhere: float
 
 
@@ -183,7 +183,7 @@ Terms = list[tuple[tuple[int, ...], "Floats"]]
 """Which readings are taken as right, and the log likelihood of every draw then."""
 
 
-def _volts_terms(volts: Sequence[Volts], answers: Floats) -> tuple[Any, Kernels | None, Terms]:
+def _volts_terms(volts: Sequence[VoltsReading], answers: Floats) -> tuple[Any, Kernels | None, Terms]:
     if not volts:
         return 0.0, None, []
     kernels = _kernels(volts, answers)
@@ -203,7 +203,7 @@ def _volts_terms(volts: Sequence[Volts], answers: Floats) -> tuple[Any, Kernels 
     return total, kernels, sets
 
 
-def _kernels(volts: Sequence[Volts], answers: Floats) -> Kernels:
+def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
     predicted = np.stack([v.predicted_db for v in volts], axis=-1)
     alive = np.all([v.alive for v in volts], axis=0)
     weight = np.exp(answers - np.max(answers, axis=1, keepdims=True)) * alive

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gainwright.diagnose.answers import LOOKED_AT, looks
-from gainwright.diagnose.playing import Path, paths
-from gainwright.diagnose.unsaid import unsaid_gains
+from gainwright.diagnose.answers import INSPECTED, inspected_places
+from gainwright.diagnose.played_paths import PlayedPath, played_paths
+from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.model import (
     WITH_NAMED_OUTPUTS,
     Amplifier,
@@ -130,7 +130,7 @@ class Catalogue:
         self.unreachable = unreachable
         self.declined = tuple(declined)
         self.reached = {stage for entry in self.entries for stage in _stages(entry, self.job)}
-        self.paths = paths(job, chain, instruments, self.entries)
+        self.paths = played_paths(job, chain, instruments, self.entries)
 
     def access(self, stage: str) -> float:
         """Return the minutes until one is at a stage's terminals; 0 when one has been there."""
@@ -173,19 +173,19 @@ class Catalogue:
         from gainwright.model import check_places
 
         known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
-        unsaid = unsaid_gains(self.job)
+        unknown = unknown_gains(self.job)
         wanted: dict[str, None] = {}
-        for cause in LOOKED_AT:
+        for cause in INSPECTED:
             for where in self._places():
                 # of several names of one control the last is the fullest
-                wanted |= dict.fromkeys([p for p in looks(cause, where) if p in known][:1])
+                wanted |= dict.fromkeys([p for p in inspected_places(cause, where) if p in known][:1])
         for place in wanted:
             stage = place.split(".")[0]
             if place.endswith(".inputs"):
                 minutes = MINUTES["look_at_inputs"] + self.access(stage)
                 yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG,))
             else:
-                test = "read_off_gain" if place in unsaid else "look_at_control"
+                test = "read_off_gain" if place in unknown else "look_at_control"
                 yield Candidate(test, place, MINUTES[test] + self._settling(stage), _check(place))
         for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
             if sum(place.startswith(f"{stage}.") for place in wanted) > 1:
@@ -223,7 +223,7 @@ class Catalogue:
                     "listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker, "tone": "off"})
                 )
 
-    def _along(self, path: Path) -> Iterator[Candidate]:
+    def _along(self, path: PlayedPath) -> Iterator[Candidate]:
         for node in path.nodes:
             for name, instrument in self.instruments.items():
                 test = self._usable(instrument, node, path)
@@ -242,7 +242,7 @@ class Catalogue:
                 minutes = MINUTES["feed"] + self.access(path.stage)
                 yield Candidate("feed", path.stage, minutes, entry, (VOLTS_ONLY, HOT, LOUD))
 
-    def _usable(self, instrument: Instrument, node: Node, path: Path) -> str:
+    def _usable(self, instrument: Instrument, node: Node, path: PlayedPath) -> str:
         """Return the kind of test that an instrument makes at a node, empty when it makes none there."""
         if isinstance(instrument, Multimeter):
             return "measure"
@@ -293,7 +293,7 @@ class Catalogue:
 
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
         """Return the minutes of checking one cause by itself: the shortest test that is about it."""
-        places = {cause.where, *looks(cause.id, cause.where)}
+        places = {cause.where, *inspected_places(cause.id, cause.where)}
         stage = stages_at(cause.where)[0]
         places |= {
             f"{cause.where}.{what}" for what in ("power_lamp", "supply_voltage", "turn_on_voltage", "resistance")

@@ -158,7 +158,7 @@ def priors(
     ----------
     closed : cause id -> how many of the shop's own cases were closed with it.
     """
-    odds = sharpened(ODDS, closed or {})
+    odds = odds_with_cases(ODDS, closed or {})
     single = {str(run) for run, pairs in wiring.leads.items() if len(pairs) == 1}
     weights = np.zeros(len(found))
     for i, cause in enumerate(found):
@@ -178,7 +178,7 @@ def _at_minimum(stage: AnyStage) -> bool:
     return bool(stage.gain.at.known and stage.gain.at.nominal <= MUTED_TRAVEL)
 
 
-def sharpened(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:
+def odds_with_cases(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:
     """Return odds with a shop's closed cases counted in: the posterior mean of a Dirichlet prior.
 
     The prior has the odds' shares as its mean and `WEIGHT_OF_TABLE` as its total count (Gelman et al., Bayesian Data

@@ -94,7 +94,7 @@ class Change:
         return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
 
 
-def merged(first: Change, second: Change) -> Change:
+def combined(first: Change, second: Change) -> Change:
     """Return both changes at once: factors multiply, resistances add, of two places for one thing the second holds."""
     found = Change()
     for f in fields(Change):

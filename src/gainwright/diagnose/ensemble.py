@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.diagnose.changes import Change, change_of, merged
-from gainwright.diagnose.unsaid import chain_as_met, gain_places
+from gainwright.diagnose.changes import Change, change_of, combined
+from gainwright.diagnose.unknown_gains import chain_with_unknown_gains, gain_positions
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
 from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Conditions
@@ -112,7 +112,7 @@ class Ensemble:
         self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Of instruments and strays, shape (draws, 8); which column is whose is the observer's business."""
-        self.unsaid: dict[str, Floats] = gain_places(chain.job, draws=draws, seed=seed + 3)
+        self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
         self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
         self._touched = [change.touches(chain) for change in self.changes]
         self._stands: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
@@ -127,7 +127,7 @@ class Ensemble:
         found = Change()
         for i, cause in enumerate(hypothesis):
             change = change_of(cause, self.chain, np.roll(self.hidden, i, axis=1))
-            found = change if i == 0 else merged(found, change)
+            found = change if i == 0 else combined(found, change)
         return found
 
     def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
@@ -181,7 +181,7 @@ class Ensemble:
             if not sets:
                 self._stands[sets] = self.chain, self.values
             else:
-                chain = chain_as_met(with_settings(self.chain.job, dict(sets)))
+                chain = chain_with_unknown_gains(with_settings(self.chain.job, dict(sets)))
                 own = _passing(chain.draws(draws=self.draws, seed=self.seed, quick=True))
                 old = self.chain.facts
                 same = {p for p, fact in chain.facts.items() if p in old and old[p].quantity == fact.quantity}
@@ -190,12 +190,14 @@ class Ensemble:
 
     def stands(self, control: str) -> Floats:
         """Return where a gain that the job doesn't say stands under every hypothesis, shape (hypotheses, draws)."""
-        rows = [np.broadcast_to(c.settings.get(control, self.unsaid[control]), (self.draws,)) for c in self.changes]
+        rows = [
+            np.broadcast_to(c.settings.get(control, self.unknown_gains[control]), (self.draws,)) for c in self.changes
+        ]
         return np.stack(rows)
 
     def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
         """Return where controls stand in every case that aren't said or that a hypothesis moves, whatever the hand believes."""
-        found = {gain: np.tile(at, len(altered)) for gain, at in self.unsaid.items() if gain not in sets}
+        found = {gain: np.tile(at, len(altered)) for gain, at in self.unknown_gains.items() if gain not in sets}
         for i, change in enumerate(altered):
             for control, places in change.settings.items():
                 array = found.get(control)

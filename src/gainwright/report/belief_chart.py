@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose import Cause, Diagnoser, entry_words, short
+from gainwright.diagnose import Cause, Diagnoser, describe_entry, short_name
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
             causes, probability, _ = diagnoser.weigh(entries[:n]).of_causes()
         history.append(dict(zip(causes, map(float, probability), strict=True)))
     last = sorted(history[-1], key=lambda c: -history[-1][c])[:MOST]
-    curves = tuple((short(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
+    curves = tuple((short_name(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
     text = say(
         "{cause}: {percent} % after {count} entries",
         cause=curves[0][0],
@@ -43,5 +43,5 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
         count=len(entries),
     )
     return BeliefChart(
-        title, text, tuple(entry_words(e) for e in entries), curves, say("{place}: {words}", place=title, words=text)
+        title, text, tuple(describe_entry(e) for e in entries), curves, say("{place}: {words}", place=title, words=text)
     )

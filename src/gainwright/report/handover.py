@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright import physics
-from gainwright.diagnose import entry_words
+from gainwright.diagnose import describe_entry
 from gainwright.jobfile import controls, instruments
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
 from gainwright.report.allowance import allowance_chart, allowances
@@ -293,7 +293,7 @@ def _read(entries: Sequence[Entry]) -> list[Block]:
     if not entries:
         return [Paragraph(say("No readings were given for this paper."))]
     return [
-        Table((say("No."), say("Reading")), tuple((str(i), entry_words(e)) for i, e in enumerate(entries, start=1)))
+        Table((say("No."), say("Reading")), tuple((str(i), describe_entry(e)) for i, e in enumerate(entries, start=1)))
     ]
 
 
@@ -337,7 +337,7 @@ def _data(
         controls(job),
         tuple(ReachedTarget(t.stage, t.v_rms, t.set_by, *reached.get(t.stage, unread)) for t in plan.targets),
         allowances(job),
-        tuple(entry_words(e) for e in entries),
+        tuple(describe_entry(e) for e in entries),
         tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent) for m in measured),
         None if knee is None else knee.last_clean_step,
         loudest_db,

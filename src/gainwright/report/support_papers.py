@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose import Cause, Diagnoser, Diagnosis, repair, says, short
+from gainwright.diagnose import Cause, Diagnoser, Diagnosis, describe_cause, repair_text, short_name
 from gainwright.model import Closure, DialogueStep
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
@@ -70,7 +70,12 @@ def case_paper(
     blocks: list[Block] = []
     if case is not None and case.closed is not None:
         cause = Cause(case.closed.cause, case.closed.where)
-        text = say("It was {cause}: {says}. {repair}", cause=short(cause), says=says(cause), repair=repair(cause))
+        text = say(
+            "It was {cause}: {says}. {repair}",
+            cause=short_name(cause),
+            says=describe_cause(cause),
+            repair=repair_text(cause),
+        )
         blocks += [Heading(say("Outcome")), Paragraph(text, strong=True)]
         blocks += [Paragraph(case.closed.note)] if case.closed.note else []
     else:
@@ -97,7 +102,7 @@ def _believed(diagnosis: Diagnosis) -> Table:
         (
             f"{c.cause} {c.where}".strip(),
             f"{100 * c.probability:.0f} % ± {100 * c.error:.0f}",
-            says(Cause(c.cause, c.where)),
+            describe_cause(Cause(c.cause, c.where)),
         )
         for c in shown
     ]

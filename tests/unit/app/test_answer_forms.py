@@ -12,8 +12,8 @@ from gainwright.app.cases.answers import indicator_marks
 from gainwright.app.cases.answers import with_result as answer_of
 from gainwright.app.practice.practice import with_gains_set
 from gainwright.diagnose import Diagnoser
-from gainwright.diagnose.asking import ask
 from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.wording import describe_test
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
 from gainwright.model import RESULTS, as_mapping, kind_of, resolve
@@ -91,7 +91,7 @@ def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
     assert read == read_entry({"check": "amp.gain", "is": "30 %"}, silent)
     diagnoser = Diagnoser(silent)
     tests = {
-        c.where: ask(c)
+        c.where: describe_test(c)
         for c in Catalogue(silent, diagnoser.chain, diagnoser.instruments, ()).all()
         if c.test == "read_off_gain"
     }

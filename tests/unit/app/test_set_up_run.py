@@ -13,7 +13,7 @@ from gainwright.app.set_up.evidence import column_knee, evidence_of, settings_du
 from gainwright.app.set_up.run import Run, add_entry, entry_value, run_of, verdict_of
 from gainwright.app.store import ConflictError, RunEntry, Store
 from gainwright.composition import Adapters
-from gainwright.diagnose import Diagnoser, tell
+from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.errors import CallError
 from gainwright.jobfile import example_text, examples, instruments, read_entry, read_job_text
 from gainwright.model import Job
@@ -184,7 +184,7 @@ def test_whole_run_on_the_rig_fits_and_speaks_for_nothing_wrong(name: str, tmp_p
     assert len(outside) <= max(1, 0.05 * len(read)), outside
     entries = [read_entry(e, here.job) for e in evidence_of(run, here.job, Chain(here.job))]
     assert len(entries) >= 5
-    told = tell(Diagnoser(here.job), entries)
+    told = make_diagnosis(Diagnoser(here.job), entries)
     assert told.causes[0].cause == "nothing_wrong", [(c.cause, c.where, c.probability) for c in told.causes[:4]]
     # what no test of a run can see, a reversed lead or hum, stays as likely as before
     assert told.causes[0].probability > 4 * told.causes[1].probability
@@ -200,7 +200,7 @@ def test_reading_that_is_far_off_names_its_cause(here: Bay) -> None:
     state = here.run.of("verify.amp_front.out.right")
     assert state.verdict == "low"
     entries = [read_entry(e, here.job) for e in evidence_of(here.run, here.job, Chain(here.job))]
-    told = tell(Diagnoser(here.job), entries)
+    told = make_diagnosis(Diagnoser(here.job), entries)
     assert told.causes[0].cause != "nothing_wrong"
     blamed = [c for c in told.causes if "right" in c.where or c.where.startswith("lead:desk.woofer")]
     assert sum(c.probability for c in blamed) > 0.5, [(c.cause, c.where, c.probability) for c in told.causes[:6]]

@@ -21,7 +21,7 @@ from pypdf import PdfReader
 from gainwright.adapters.paper_pdf import TypstPrinter
 from gainwright.app.papers.papers import paper_bytes
 from gainwright.composition import compose
-from gainwright.diagnose import Diagnoser, tell
+from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Plan, make_plan
@@ -247,7 +247,7 @@ def test_hearing_times_are_those_of_the_tables() -> None:
 def test_the_customers_page_is_one_page(job: Job) -> None:
     """What to check, in order, as the diagnosis ranks it; the place is in the drawing's words."""
     entry = read_entry({"heard": "sub", "tone": "40 Hz", "is": "silent"}, job)
-    found = tell(Diagnoser(job), (entry,))
+    found = make_diagnosis(Diagnoser(job), (entry,))
     paper = customer_paper(job, found)
     steps = [b.do for b in paper.blocks if isinstance(b, StepBlock)]
     assert steps == [t.ask for t in found.next[: len(steps)]]
@@ -261,7 +261,7 @@ def test_the_case_paper(job: Job) -> None:
     """Every entry, every cause of weight and the belief step by step are on it, and that the case is open."""
     entries = [read_entry(e, job) for e in ({"heard": "sub", "tone": "40 Hz", "is": "silent"}, {"check": "amp_sub.power_lamp", "is": "off"})]  # fmt: skip
     diagnoser = Diagnoser(job)
-    found = tell(diagnoser, entries)
+    found = make_diagnosis(diagnoser, entries)
     paper = case_paper(job, diagnoser, entries, found, None)
     text = letters("".join(pages(written(paper, ".pdf"))))
     for entry in found.evidence:

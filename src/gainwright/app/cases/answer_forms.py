@@ -95,7 +95,7 @@ def _of_marks(marks: list[str]) -> AnswerForm:
 
 
 def _of_check(place: str, job: Job) -> AnswerForm:
-    from gainwright.diagnose import unsaid_gains
+    from gainwright.diagnose import unknown_gains
     from gainwright.jobfile import instruments
     from gainwright.model import leads_by_name, resolve
 
@@ -105,7 +105,7 @@ def _of_check(place: str, job: Job) -> AnswerForm:
         return AnswerForm((("good", "both right"),), end, TextField("Between the conductors", "ohm", "open or 0.2"))
     if what in _CHECKED:
         return _CHECKED[what]
-    if place in unsaid_gains(job):
+    if place in unknown_gains(job):
         return AnswerForm((), TextField("Where it stands", *_NUMBERED["gain"]))
     return AnswerForm(STANDS, TextField("Or where it stands", *_NUMBERED[what]) if what in _NUMBERED else None)
 

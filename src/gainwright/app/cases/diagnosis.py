@@ -37,10 +37,10 @@ def diagnose(
     ------
     CallError : a place that the job doesn't have.
     """
-    from gainwright.diagnose import Diagnoser, tell
+    from gainwright.diagnose import Diagnoser, make_diagnosis
 
     check_unreachable(unreachable, job)
-    return tell(Diagnoser(job, closed=closed_by_cause), entries, frozenset(unreachable), declined)
+    return make_diagnosis(Diagnoser(job, closed=closed_by_cause), entries, frozenset(unreachable), declined)
 
 
 @dataclass

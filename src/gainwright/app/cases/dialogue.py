@@ -90,10 +90,10 @@ class Dialogue:
         ------
         JobError : an entry can't be meant in this job.
         """
-        from gainwright.diagnose import tell
+        from gainwright.diagnose import make_diagnosis
 
         entries, declined = self.read()
-        return tell(self.diagnoser, entries, frozenset(self.unreachable), declined)
+        return make_diagnosis(self.diagnoser, entries, frozenset(self.unreachable), declined)
 
     def read(self) -> tuple[list[Entry], list[Entry]]:
         """Return the evidence and what was declined, read.
@@ -248,8 +248,8 @@ def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) ->
         if test.entry == wanted:
             return test
     from gainwright.diagnose import NextTest
-    from gainwright.diagnose.asking import ask
     from gainwright.diagnose.candidates import Catalogue
+    from gainwright.diagnose.wording import describe_test
     from gainwright.model import as_mapping
 
     diagnoser = dialogue.diagnoser
@@ -259,7 +259,7 @@ def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) ->
     )
     for c in catalogue.all():
         if as_mapping(c.entry) == wanted:
-            return NextTest(c.test, c.where, c.minutes, 0.0, 0.0, ask(c), "", wanted, c.cautions)
+            return NextTest(c.test, c.where, c.minutes, 0.0, 0.0, describe_test(c), "", wanted, c.cautions)
     return None
 
 

@@ -122,14 +122,14 @@ def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None
 
 
 def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
-    from gainwright.diagnose import Diagnoser, tell
+    from gainwright.diagnose import Diagnoser, make_diagnosis
     from gainwright.jobfile import read_entry
     from gainwright.report import case_paper, customer_paper
 
     case, entries = material.case, material.entries
     diagnoser = Diagnoser(job, closed=material.closed_by_cause)
     declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
-    found = tell(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
+    found = make_diagnosis(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
     if kind == "customer":
         return customer_paper(job, found, date=material.date)
     return case_paper(job, diagnoser, entries, found, case, date=material.date)

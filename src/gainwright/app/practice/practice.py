@@ -66,8 +66,8 @@ class Practice:
         ------
         CallError : there is no such test.
         """
-        from gainwright.diagnose import entry_words
-        from gainwright.diagnose.asking import ask
+        from gainwright.diagnose import describe_entry
+        from gainwright.diagnose.wording import describe_test
         from gainwright.jobfile import read_entry
 
         tests = self.tests()
@@ -83,7 +83,9 @@ class Practice:
         candidate = tests[wanted]
         entry = read_entry(self.rig.answer(candidate.entry), self.job)
         self.entries.append(entry)
-        self.steps.append(PracticeTest(ask(candidate), candidate.minutes, entry_words(entry), candidate.where))
+        self.steps.append(
+            PracticeTest(describe_test(candidate), candidate.minutes, describe_entry(entry), candidate.where)
+        )
         return self.steps[-1]
 
     def guess(self, cause: str, where: str) -> bool:
@@ -142,23 +144,23 @@ def practise(
     ------
     CallError : a fault that can't occur in this chain.
     """
-    from gainwright.diagnose import Diagnoser, entry_words
+    from gainwright.diagnose import Diagnoser, describe_entry
 
     diagnoser = diagnoser or Diagnoser(job)
     practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
     practice.entries = caller_report(practice)
-    practice.call = [entry_words(e) for e in practice.entries]
+    practice.call = [describe_entry(e) for e in practice.entries]
     return practice
 
 
 def caller_report(practice: Practice) -> list[Entry]:
     """Return what the caller tells: how each speaker sounds with a tone that its path passes."""
-    from gainwright.diagnose.playing import paths
+    from gainwright.diagnose.played_paths import played_paths
     from gainwright.jobfile import read_entry
 
     job, diagnoser = practice.job, practice.diagnoser
     found = []
-    for path in paths(job, diagnoser.chain, diagnoser.instruments, ()):
+    for path in played_paths(job, diagnoser.chain, diagnoser.instruments, ()):
         for speaker in path.speakers:
             asked = read_entry({"heard": speaker, **path.played()}, job, answered=False)
             found.append(read_entry(practice.rig.answer(asked), job))

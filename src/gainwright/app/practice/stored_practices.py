@@ -173,13 +173,13 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     CallError : the chain can't have such a cause, or the practice has ended.
     """
     from gainwright.app.cases.dialogue import check_cause
-    from gainwright.diagnose import Cause, short
+    from gainwright.diagnose import Cause, short_name
 
     _going(kept)
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
     found = "that is it" if right else "no, it is something else"
-    tried = PracticeAttempt("", short(Cause(cause, where)), 0.0, found, right=right)
+    tried = PracticeAttempt("", short_name(Cause(cause, where)), 0.0, found, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
 

@@ -139,11 +139,11 @@ def _left_out(case: Case) -> list[str]:
 def _what_it_was(case: Case) -> dict[str, str] | None:
     if case.closed is None:
         return None
-    from gainwright.diagnose import Cause, repair, says, short
+    from gainwright.diagnose import Cause, describe_cause, repair_text, short_name
 
     cause = Cause(case.closed.cause, case.closed.where)
     try:
-        return {"name": short(cause), "says": says(cause), "repair": repair(cause)}
+        return {"name": short_name(cause), "says": describe_cause(cause), "repair": repair_text(cause)}
     except KeyError:
         return {"name": f"{cause.id} {cause.where}", "says": "", "repair": ""}
 

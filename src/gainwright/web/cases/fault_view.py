@@ -93,11 +93,11 @@ def share(probability: float) -> str:
 
 def believed(found: Diagnosis) -> Believed:
     """Return what is believed, for a page."""
-    from gainwright.diagnose import Cause, short
+    from gainwright.diagnose import Cause, short_name
 
     listed = [c for c in found.causes if c.probability >= LEAST][:MOST_SHOWN] or list(found.causes[:1])
     alike = {i: g.causes for g in found.groups if g.probability >= LEAST for i in g.causes}
-    names = [short(Cause(c.cause, c.where)) for c in found.causes]
+    names = [short_name(Cause(c.cause, c.where)) for c in found.causes]
     rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
     rest = 1 - sum(c.probability for c in listed[:SHOWN])
     groups = tuple(
@@ -117,10 +117,10 @@ def believed(found: Diagnosis) -> Believed:
 
 
 def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) -> Row:
-    from gainwright.diagnose import Cause, repair
+    from gainwright.diagnose import Cause, repair_text
 
     others = tuple(names[i] for i in like if i != index)
-    mend = repair(Cause(c.cause, c.where))
+    mend = repair_text(Cause(c.cause, c.where))
     return Row(
         index + 1, names[index], share(c.probability), round(100 * c.probability, 1), c.why, mend, c.where, others
     )
@@ -138,10 +138,10 @@ def asked(test: NextTest, job: Job) -> Test:
 
 def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     """Return every cause to choose from: those believed most, then all by what they are; value and name of each."""
-    from gainwright.diagnose import Cause, short
+    from gainwright.diagnose import Cause, short_name
 
     def option(c: RankedCause) -> tuple[str, str]:
-        return f"{c.cause}|{c.where}", short(Cause(c.cause, c.where))
+        return f"{c.cause}|{c.where}", short_name(Cause(c.cause, c.where))
 
     groups = {"Believed most": [option(c) for c in found.causes[:OTHERS]]}
     for c in sorted(found.causes, key=lambda c: (c.cause, c.where)):

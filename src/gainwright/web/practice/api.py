@@ -119,12 +119,12 @@ def get_practice(site: CurrentSite, practice: str) -> PracticeShown:
 @router.get("/{practice}/tests")
 def tests(site: CurrentSite, practice: str) -> list[TestShown]:
     """Return the tests that can be made now."""
-    from gainwright.diagnose.asking import ask
+    from gainwright.diagnose.wording import describe_test
 
     going = practice_work.practice_of(site, practices.load_practice(site.store, practice))
     grouped = practices.tests_by_place(going)
     return [
-        TestShown(name=name, place=place, ask=ask(c), minutes=c.minutes)
+        TestShown(name=name, place=place, ask=describe_test(c), minutes=c.minutes)
         for place, found in grouped.items()
         for name, c in found
     ]

@@ -103,12 +103,12 @@ def _show(
 
 
 def _groups(going: Practice, words: str) -> dict[str, list[dict[str, str]]]:
-    from gainwright.diagnose.asking import ask
+    from gainwright.diagnose.wording import describe_test
 
     wanted = words.lower().split()
     found = {}
     for place, tests in practices.tests_by_place(going).items():
-        rows = [{"name": name, "ask": ask(c), "minutes": f"{c.minutes:g}"} for name, c in tests]
+        rows = [{"name": name, "ask": describe_test(c), "minutes": f"{c.minutes:g}"} for name, c in tests]
         rows = [r for r in rows if all(w in f"{r['name']} {r['ask']}".lower() for w in wanted)]
         if rows:
             found[place] = rows
@@ -124,19 +124,19 @@ def _marks(kept: StoredPractice) -> dict[str, list[int]]:
 
 
 def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
-    from gainwright.diagnose import short
+    from gainwright.diagnose import short_name
 
     groups: dict[str, list[tuple[str, str]]] = {}
     for c in sorted(going.diagnoser.causes):
-        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append((f"{c.id}|{c.where}", short(c)))
+        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append((f"{c.id}|{c.where}", short_name(c)))
     return groups
 
 
 def _truth(kept: StoredPractice) -> dict[str, str]:
-    from gainwright.diagnose import Cause, repair, says, short
+    from gainwright.diagnose import Cause, describe_cause, repair_text, short_name
 
     cause = Cause(kept.cause, kept.where)
-    return {"name": short(cause), "says": says(cause), "repair": repair(cause)}
+    return {"name": short_name(cause), "says": describe_cause(cause), "repair": repair_text(cause)}
 
 
 def _side_by_side(kept: StoredPractice) -> list[tuple[object, object]]:

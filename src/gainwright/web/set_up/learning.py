@@ -100,7 +100,7 @@ def taught(site: Site, stored: StoredJob, run: Run) -> tuple[Taught | None, Work
 
 
 def _taught(site: Site, text: str, evidence: list[dict[str, Any]]) -> Taught:
-    from gainwright.diagnose import learn
+    from gainwright.diagnose import learn_values
     from gainwright.jobfile import read_entry
     from gainwright.plan import make_plan
     from gainwright.web.diagnoses import diagnosis_of_evidence
@@ -108,7 +108,7 @@ def _taught(site: Site, text: str, evidence: list[dict[str, Any]]) -> Taught:
     job = site.models.job(text)
     diagnosis = diagnosis_of_evidence(site, text, evidence)
     entries = [read_entry(e, job) for e in evidence]
-    learned, told = learn(site.models.diagnoser(text, site.store.cases.closed_by_cause()), entries)
+    learned, told = learn_values(site.models.diagnoser(text, site.store.cases.closed_by_cause()), entries)
     plan = make_plan(job, learned=learned)
     return Taught(
         diagnosis.causes[:TOLD], diagnosis.surprise, diagnosis.contradiction, plan, len(told), len(diagnosis.evidence)

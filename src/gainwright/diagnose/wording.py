@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.choosing import STEP_DB
+from gainwright.diagnose.cause_texts import describe_place, short_name
 from gainwright.diagnose.information import after_answers
-from gainwright.diagnose.sayings import place_words, short
+from gainwright.diagnose.ranking import STEP_DB
 from gainwright.model import Check, HeardSpeaker, Reading, describe_marks
 from gainwright.texts import joined, say
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.causes import Cause
-    from gainwright.diagnose.choosing import Outlook
+    from gainwright.diagnose.ranking import Outlook
     from gainwright.model import Entry, Played
 
     Floats = npt.NDArray[np.float64]
@@ -59,7 +59,7 @@ _LABELS = {
 }
 
 
-def volts(value: float) -> str:
+def volts_text(value: float) -> str:
     """Return a voltage with two figures."""
     if value < 1e-3:
         return "under 1 mV"
@@ -74,7 +74,7 @@ def _played(entry: Played) -> str:
     return say("{tone} at {level_dbfs} dBFS{stands}", tone=tone, level_dbfs=f"{entry.level_dbfs:g}", stands=stands)
 
 
-def ask(candidate: Candidate) -> str:
+def describe_test(candidate: Candidate) -> str:
     """Return what to do for a test, one or two sentences."""
     entry = candidate.entry
     if isinstance(entry, Reading):
@@ -95,7 +95,7 @@ def ask(candidate: Candidate) -> str:
     if isinstance(entry, Check):
         return _ask_check(candidate.test, entry)
     exchanged = (
-        place_words(entry.swap) if entry.swap.startswith("lead:") else say("the inputs of {swap}", swap=entry.swap)
+        describe_place(entry.swap) if entry.swap.startswith("lead:") else say("the inputs of {swap}", swap=entry.swap)
     )
     return say(
         "Play {played}, exchange left and right of {exchanged}: does the fault move to the other side or stay?",
@@ -130,7 +130,7 @@ def _ask_reading(test: str, entry: Reading) -> str:
 def _ask_check(test: str, entry: Check) -> str:
     stage, _, what = entry.check.rpartition(".")
     if entry.check.startswith("lead:"):
-        lead = place_words(entry.check)
+        lead = describe_place(entry.check)
         return say(
             "Unplug {lead} at both ends and read its ohms: each conductor end to end, and between the two.", lead=lead
         )
@@ -142,7 +142,7 @@ def _ask_check(test: str, entry: Check) -> str:
     return say(str(words), stage=stage, check=entry.check)
 
 
-def entry_words(entry: Entry) -> str:
+def describe_entry(entry: Entry) -> str:
     """Return what an entry says, without a full stop."""
     if isinstance(entry, Reading):
         return _reading_words(entry)
@@ -157,8 +157,8 @@ def entry_words(entry: Entry) -> str:
         found += [str(v) for v in (entry.reads, entry.resistance) if v is not None]
         if entry.between_conductors is not None:
             found.append(say("{ohms} between conductors", ohms=entry.between_conductors))
-        return say("{place}: {found}", place=place_words(entry.check), found=joined(found))
-    place = place_words(entry.swap)
+        return say("{place}: {found}", place=describe_place(entry.check), found=joined(found))
+    place = describe_place(entry.swap)
     return say("left and right of {place} exchanged: the fault {fault}", place=place, fault=say(str(entry.fault)))
 
 
@@ -174,7 +174,7 @@ def _reading_words(entry: Reading) -> str:
     return say("{found} at {at} ({played})", found=joined(found, by="{a} and {b}"), at=entry.at, played=played)
 
 
-def outcomes(
+def describe_outcomes(
     outlook: Outlook,
     probability: Floats,
     groups: Sequence[tuple[Floats, list[Cause]]],
@@ -258,7 +258,7 @@ def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause
     names = []
     for i in leading:
         if i >= 0:
-            name = short(groups[i][1][0])
+            name = short_name(groups[i][1][0])
             names.append(say("{name} or its like", name=name) if len(groups[i][1]) > 1 else name)
     told = joined(names, by="{a} or {b}")
     return say("{names}, or others", names=told) if -2 in leading else told
@@ -275,5 +275,5 @@ def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
     levels = [float(label) for label in (outlook.labels[k] for k in inner or ks) if not isinstance(label, str)]
     low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
     if max(levels) - min(levels) <= 2 * STEP_DB:
-        return say("about {level}", level=volts(float(np.sqrt(low * high))))
-    return say("{low} to {high}", low=volts(low), high=volts(high))
+        return say("about {level}", level=volts_text(float(np.sqrt(low * high))))
+    return say("{low} to {high}", low=volts_text(low), high=volts_text(high))

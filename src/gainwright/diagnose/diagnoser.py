@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.answers import Answering
+from gainwright.diagnose.answers import AnswerModel
 from gainwright.diagnose.belief import Belief, weigh
 from gainwright.diagnose.candidates import Catalogue
 from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, Cause, causes, priors
-from gainwright.diagnose.choosing import Ranked, groups, outlook, rank
 from gainwright.diagnose.ensemble import Ensemble
-from gainwright.diagnose.observing import Observer
-from gainwright.diagnose.unsaid import chain_as_met
-from gainwright.diagnose.weighing import observe
+from gainwright.diagnose.observations import observe
+from gainwright.diagnose.observer import Observer
+from gainwright.diagnose.ranking import Ranked, groups, outlook, rank
+from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
 from gainwright.jobfile import instruments
 from gainwright.model import Indicator, Multimeter, as_mapping
 
@@ -62,17 +62,17 @@ class Weighed:
 
     Attributes
     ----------
-    answering : the ensemble, seen through instruments and answers.
+    answer_model : the ensemble, seen through instruments and answers.
     belief : over its hypotheses.
     """
 
-    answering: Answering
+    answer_model: AnswerModel
     belief: Belief
 
     @property
     def hypotheses(self) -> tuple[Hypothesis, ...]:
         """The hypotheses, in order."""
-        return self.answering.ensemble.hypotheses
+        return self.answer_model.ensemble.hypotheses
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,15 +158,15 @@ class Diagnoser:
     ) -> None:
         self.turn = threading.RLock()
         self.job = job
-        self.chain = chain_as_met(job)
+        self.chain = chain_with_unknown_gains(job)
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, self.instruments)
         self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
         self.seed = seed
         self.rough = self._answering([(c,) for c in self.causes], draws, seed)
-        self._again: OrderedDict[tuple[Hypothesis, ...], Answering] = OrderedDict()
+        self._again: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
 
-    def _kept(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
+    def _kept(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         """Return the ensemble of just these hypotheses in just this order, made where it isn't kept."""
         key = tuple(hypotheses)
         found = self._again.pop(key, None)
@@ -177,12 +177,12 @@ class Diagnoser:
             self._again.popitem(last=False)
         return found
 
-    def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> Answering:
+    def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
             mark.tuned for i in self.instruments.values() if isinstance(i, Indicator) for mark in i.marks.values()
         )
         ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=3 if plain else 20)
-        return Answering(Observer(ensemble, self.instruments))
+        return AnswerModel(Observer(ensemble, self.instruments))
 
     def weigh(self, entries: Sequence[Entry]) -> State:
         """Return what is believed after some evidence."""
@@ -213,13 +213,13 @@ class Diagnoser:
 
     def tests(self, state: State, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()) -> Tests:
         """Return the tests that can be made now, best first, and the causes that none of them parts."""
-        answering, belief = state.active.answering, state.active.belief
+        answer_model, belief = state.active.answer_model, state.active.belief
         catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
         candidates = catalogue.all()
         probability = belief.probability
         if len(probability) > MOST_FOR_HANDWORK:
             candidates = [c for c in candidates if c.test not in HANDWORK]
-        outlooks = [outlook(c, answering, belief) for c in candidates]
+        outlooks = [outlook(c, answer_model, belief) for c in candidates]
         together = groups(probability, outlooks)
         minutes = np.array([catalogue.confirming(h[0], candidates) for h in state.active.hypotheses])
         return Tests(
@@ -230,9 +230,9 @@ class Diagnoser:
         """Return one hypothesis alone, with as many draws as are wanted, weighed by the evidence."""
         return self._weighed(self._answering([hypothesis], draws, seed), np.ones(1), tuple(entries))
 
-    def _weighed(self, answering: Answering, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
-        found = [o for i in _in_order(entries) for o in observe(i, entries[i], answering)]
-        return Weighed(answering, weigh(prior, found, draws=answering.ensemble.draws, unknown=PRIOR_UNKNOWN))
+    def _weighed(self, answer_model: AnswerModel, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
+        found = [o for i in _in_order(entries) for o in observe(i, entries[i], answer_model)]
+        return Weighed(answer_model, weigh(prior, found, draws=answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN))
 
     def _look_again(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
         """Weigh the hypotheses that are left with more draws, when too few of the first still count."""

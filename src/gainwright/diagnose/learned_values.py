@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.diagnosing import Diagnoser
+    from gainwright.diagnose.diagnoser import Diagnoser
     from gainwright.model import Entry
 
     Floats = npt.NDArray[np.float64]
@@ -24,7 +24,7 @@ NARROWER = 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class Learned:
+class LearnedValue:
     """One number that is better known now: its 95 % interval before and after, in SI."""
 
     path: str
@@ -34,7 +34,7 @@ class Learned:
     before_high: float
 
 
-def learn(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Floats], tuple[Learned, ...]]:
+def learn_values(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Floats], tuple[LearnedValue, ...]]:
     """Return draws of every uncertain number given what was read, shape (KEPT,) each, and what is better known.
 
     The draws are of the cause that is believed most: what is wrong is put right, the numbers stay. They are equally
@@ -43,7 +43,7 @@ def learn(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Flo
     state = diagnoser.weigh(entries)
     leading = state.hypotheses[int(np.argmax(state.probability))]
     weighed = diagnoser.weigh_one(leading, entries, draws=DRAWS, seed=SEED)
-    belief, values = weighed.belief, weighed.answering.ensemble.values
+    belief, values = weighed.belief, weighed.answer_model.ensemble.values
     rng = np.random.default_rng(SEED)
     pick = _resampled(belief.weight[0], KEPT, rng)
     drawn: dict[str, Floats] = {}
@@ -57,7 +57,7 @@ def learn(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Flo
         before = np.quantile(prior, [0.025, 0.975])
         now = np.quantile(drawn[path], [0.025, 0.975])
         if now[1] - now[0] < NARROWER * (before[1] - before[0]):
-            told.append(Learned(path, float(now[0]), float(now[1]), float(before[0]), float(before[1])))
+            told.append(LearnedValue(path, float(now[0]), float(now[1]), float(before[0]), float(before[1])))
     return drawn, tuple(told)
 
 

@@ -9,7 +9,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
 
-SAYINGS: dict[str, tuple[str, str]] = {
+CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "nothing_wrong": ("The chain does what it should with these settings", "Nothing is to be mended."),
     "lead_open": ("A conductor of {place} is broken or unplugged: what comes behind it gets nothing", "Plug it in firmly or put in another lead."),
     "lead_resistive": ("{place} has far too much resistance, from corrosion or a broken strand", "Clean its plugs or put in another lead."),
@@ -49,7 +49,7 @@ SAYINGS: dict[str, tuple[str, str]] = {
 """Cause id -> what is wrong, and how it is put right."""
 
 
-_SHORT = {
+_SHORT_NAMES = {
     "lead_open": "{place} open",
     "lead_resistive": "{place} bad",
     "lead_shorted": "{place} shorted",
@@ -59,7 +59,7 @@ _SHORT = {
 }
 
 
-def place_words(where: str, *, first: bool = False) -> str:
+def describe_place(where: str, *, first: bool = False) -> str:
     """Return a place as one says it, as the first words of a sentence or within one."""
     if not where:
         return say("The chain") if first else say("the chain")
@@ -71,23 +71,23 @@ def place_words(where: str, *, first: bool = False) -> str:
     return where
 
 
-def says(cause: Cause) -> str:
+def describe_cause(cause: Cause) -> str:
     """Return what a cause means, a clause without a full stop."""
-    template = SAYINGS[cause.id][0]
+    template = CAUSE_TEXTS[cause.id][0]
     if "{place}" not in template:
         return say(template)
-    return say(template, place=place_words(cause.where, first=template.startswith("{place}")))
+    return say(template, place=describe_place(cause.where, first=template.startswith("{place}")))
 
 
-def repair(cause: Cause) -> str:
+def repair_text(cause: Cause) -> str:
     """Return how a cause is put right."""
-    return say(SAYINGS[cause.id][1])
+    return say(CAUSE_TEXTS[cause.id][1])
 
 
-def short(cause: Cause) -> str:
+def short_name(cause: Cause) -> str:
     """Return a cause in a few words, for lists."""
-    if cause.id in _SHORT:
+    if cause.id in _SHORT_NAMES:
         source, _, target = cause.where.removeprefix("lead:").rpartition("-")
-        return say(_SHORT[cause.id], place=say("lead from {source} to {target}", source=source, target=target))
+        return say(_SHORT_NAMES[cause.id], place=say("lead from {source} to {target}", source=source, target=target))
     name = say(cause.id.replace("_", " "))
     return say("{place}: {name}", place=cause.where, name=name) if cause.where else name

@@ -9,10 +9,19 @@ import numpy as np
 import pytest
 from indicators import with_lamp
 
-from gainwright.diagnose import ODDS, Cause, Diagnoser, Diagnosis, repair, says, short, tell
-from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, sharpened
-from gainwright.diagnose.changes import Change, change_of, merged
-from gainwright.diagnose.diagnosing import FEW_EFFECTIVE
+from gainwright.diagnose import (
+    ODDS,
+    Cause,
+    Diagnoser,
+    Diagnosis,
+    describe_cause,
+    make_diagnosis,
+    repair_text,
+    short_name,
+)
+from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, odds_with_cases
+from gainwright.diagnose.changes import Change, change_of, combined
+from gainwright.diagnose.diagnoser import FEW_EFFECTIVE
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, Entry, Job
 from gainwright.simulated import Fault, Rig, answer, possible_faults
@@ -54,23 +63,23 @@ def test_every_cause_is_said_and_repaired() -> None:
     """Each id has a sentence with its place and a repair; every id is there."""
     for name in examples():
         for cause in Diagnoser(job(name)).causes:
-            assert len(says(cause)) > 10
-            assert len(repair(cause)) > 10
-            assert short(cause)
+            assert len(describe_cause(cause)) > 10
+            assert len(repair_text(cause)) > 10
+            assert short_name(cause)
             place = cause.where.removeprefix("lead:").split("-")[0]
-            assert place in says(cause) or cause.id in (NOTHING,)
+            assert place in describe_cause(cause) or cause.id in (NOTHING,)
 
 
 def test_closed_cases_sharpen_the_priors() -> None:
     """The posterior mean of a Dirichlet prior: (a + n_i)/(A + n), with the table worth forty cases."""
     plain, closed = dict(ODDS), {"lead_open": 30, "gain_low": 10}
-    found = sharpened(plain, closed)
+    found = odds_with_cases(plain, closed)
     total = sum(plain.values())
     for cause, odds in plain.items():
         alpha = WEIGHT_OF_TABLE * odds / total
         share = (alpha + closed.get(cause, 0)) / (WEIGHT_OF_TABLE + 40)
         assert found[cause] / total == pytest.approx(share)
-    assert sharpened(plain, {}) == pytest.approx(plain)
+    assert odds_with_cases(plain, {}) == pytest.approx(plain)
     of = job()
     with_cases = Diagnoser(of, closed={"level_control_down": 60})
     knob = with_cases.causes.index(Cause("level_control_down", "knob"))
@@ -82,7 +91,7 @@ def test_two_faults_at_once() -> None:
     of = job()
     faults = (Fault("lead_open", "lead:desk.sub-knob"), Fault("amplifier_no_supply", "amp_high"))
     rig = Rig(of, seed=2, faults=faults)
-    found = tell(
+    found = make_diagnosis(
         Diagnoser(of),
         asked(
             rig,
@@ -112,10 +121,10 @@ def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
         {"check": "lead:desk.sub-knob", "resistance": "open"},
         {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "4 V"},
     ]
-    found = tell(Diagnoser(of), entries(said, of))
+    found = make_diagnosis(Diagnoser(of), entries(said, of))
     assert "doesn't go with the others" in found.contradiction
     assert any(e.doubt > 0.3 for e in found.evidence)
-    whole = tell(Diagnoser(of), entries(said[:3], of))
+    whole = make_diagnosis(Diagnoser(of), entries(said[:3], of))
     assert whole.contradiction == ""
     assert (whole.causes[0].cause, whole.causes[0].where) == ("lead_open", "lead:desk.sub-knob")
 
@@ -136,7 +145,7 @@ def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) 
 
     def believed(said: str) -> dict[tuple[str, str], float]:
         heard = [{"heard": "sub", **TONE, "is": "silent"}, {"check": place, "is": said}]
-        return {(c.cause, c.where): c.probability for c in tell(Diagnoser(of), entries(heard, of)).causes}
+        return {(c.cause, c.where): c.probability for c in make_diagnosis(Diagnoser(of), entries(heard, of)).causes}
 
     assert believed(bands) == believed("right")
     assert believed(bands.replace("; ", ";").replace("+", "").replace("60 Hz", "0.06 kHz")) == believed("right")
@@ -152,8 +161,8 @@ def test_something_that_is_not_modelled_is_a_surprise() -> None:
         {"check": "amp_sub.supply_voltage", "reads": "0 V"},
         {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "55 V"},
     ]
-    assert tell(Diagnoser(of), entries(said, of)).surprise > 0.5
-    assert tell(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
+    assert make_diagnosis(Diagnoser(of), entries(said, of)).surprise > 0.5
+    assert make_diagnosis(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
 
 
 def test_draws_are_renewed_when_few_count() -> None:
@@ -162,7 +171,7 @@ def test_draws_are_renewed_when_few_count() -> None:
     rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
     said = [{"at": n, "with": "meter", **TONE} for n in ("desk.sub.mono", "knob.out.mono", "amp_sub.out.mono")]
     state = Diagnoser(of).weigh(asked(rig, said))
-    assert state.active.answering.ensemble.draws > 64
+    assert state.active.answer_model.ensemble.draws > 64
     likely = [i for i in range(len(state.place)) if state.active.belief.probability[i] > 0.1]
     assert likely
     assert all(state.active.belief.effective[i] > FEW_EFFECTIVE / 3 for i in likely)
@@ -191,13 +200,13 @@ def test_a_sound_chain_is_called_by_why_it_seems_silent() -> None:
     stopped = entries(
         [{"at": "amp_sub.out.mono", "with": "meter", "tone": "2 kHz", "level": "0 dBFS", "reads": "0.004 V"}], of
     )
-    first = tell(Diagnoser(of), stopped).causes[0]
+    first = make_diagnosis(Diagnoser(of), stopped).causes[0]
     assert (first.cause, first.where) == ("wrong_tone_for_path", "desk")
     low = entries([{"at": "head.sub.mono", "with": "lamp", "tone": "40 Hz", "level": "-40 dBFS", "shows": "none"}], of)
-    first = tell(Diagnoser(of), low).causes[0]
+    first = make_diagnosis(Diagnoser(of), low).causes[0]
     assert (first.cause, first.where) == ("indicator_below_threshold", "lamp")
     fine = entries([{"heard": name, "is": "normal"} for name in ("sub", "woofer", "tweeter")], of)
-    assert tell(Diagnoser(of), fine).causes[0].cause == NOTHING
+    assert make_diagnosis(Diagnoser(of), fine).causes[0].cause == NOTHING
 
 
 def test_changes_of_two_causes_join() -> None:
@@ -207,19 +216,19 @@ def test_changes_of_two_causes_join() -> None:
     one = change_of(Cause("source_low", "head"), chain, hidden)
     two = change_of(Cause("tone_level_wrong", "head"), chain, hidden)
     lead = change_of(Cause("lead_resistive", "lead:desk.sub-knob"), chain, hidden)
-    both = merged(merged(one, two), merged(lead, lead))
+    both = combined(combined(one, two), combined(lead, lead))
     node = next(iter(one.gain))
     wire = next(iter(lead.series_ohm))
     assert both.gain[node] == pytest.approx(one.gain[node] * two.gain[node])
     assert both.series_ohm[wire] == pytest.approx(2 * lead.series_ohm[wire])
     assert both.ceiling == one.ceiling
-    assert merged(Change(), one).gain.keys() == one.gain.keys()
+    assert combined(Change(), one).gain.keys() == one.gain.keys()
 
 
 def test_access_is_paid_once_and_the_job_may_say_it() -> None:
     """A stage that was reached costs no access any more; `access` in the job takes the place of the usual."""
     of = job()
-    plain = {(n.where, n.test): n.minutes for n in tell(Diagnoser(of), ()).next}
+    plain = {(n.where, n.test): n.minutes for n in make_diagnosis(Diagnoser(of), ()).next}
     text = example_text("two_way_and_sub") + "access: {amp_sub: 30 min}\n"
     slow = read_job_text(text).job
     far = Diagnoser(slow)
@@ -236,9 +245,9 @@ def test_nothing_is_asked_twice_or_where_nobody_gets() -> None:
     of = job()
     diagnoser = Diagnoser(of)
     said = entries([{"heard": "sub", **TONE, "is": "silent"}], of)
-    first = tell(diagnoser, said)
+    first = make_diagnosis(diagnoser, said)
     declined = [read_entry(first.next[0].entry, of, answered=False)]
-    again = tell(diagnoser, said, frozenset({"desk"}), declined)
+    again = make_diagnosis(diagnoser, said, frozenset({"desk"}), declined)
     assert first.next[0].entry not in [n.entry for n in again.next]
     assert all(not n.where.startswith("desk.") for n in again.next if n.test in ("measure", "record", "indicate"))
 
@@ -248,10 +257,10 @@ def test_threads_share_a_diagnoser() -> None:
     of = job("one_amplifier")
     words = ("silent", "faint", "normal", "distorted")
     said = [entries([{"heard": "sub", **TONE, "is": w}], of) for w in words]
-    alone = [believed(tell(Diagnoser(of), e)) for e in said]
+    alone = [believed(make_diagnosis(Diagnoser(of), e)) for e in said]
     shared = Diagnoser(of)
     with ThreadPoolExecutor(4) as pool:
-        together = [believed(found) for found in pool.map(lambda e: tell(shared, e), said * 6)]
+        together = [believed(found) for found in pool.map(lambda e: make_diagnosis(shared, e), said * 6)]
     for one, other in zip(alone * 6, together, strict=True):
         assert max(abs(one[c] - other[c]) for c in one) < 0.1
     assert max(abs(alone[0][c] - alone[2][c]) for c in alone[0]) > 0.1

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.asking import ask, entry_words, outcomes, volts
 from gainwright.diagnose.belief import SPAN_DB
+from gainwright.diagnose.cause_texts import describe_cause, repair_text, short_name
 from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
-from gainwright.diagnose.choosing import ASKING, ENOUGH
-from gainwright.diagnose.naming import healthy_name
+from gainwright.diagnose.healthy_chain import healthy_cause
+from gainwright.diagnose.observations import observe, stimulus_of
+from gainwright.diagnose.ranking import ASKING, ENOUGH
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
-from gainwright.diagnose.sayings import repair, says, short
-from gainwright.diagnose.weighing import observe, stimulus_of
+from gainwright.diagnose.wording import describe_entry, describe_outcomes, describe_test, volts_text
 from gainwright.model import Multimeter, Reading, as_mapping, stages_at
 from gainwright.texts import joined, say
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.belief import Observation
     from gainwright.diagnose.candidates import Candidate
-    from gainwright.diagnose.diagnosing import Diagnoser, State, Tests
+    from gainwright.diagnose.diagnoser import Diagnoser, State, Tests
     from gainwright.model import Entry
 
     Floats = npt.NDArray[np.float64]
@@ -41,7 +41,7 @@ WORTH = 0.15
 """A test isn't worth its time when a minute of it takes less than this off the search."""
 
 
-def tell(
+def make_diagnosis(
     diagnoser: Diagnoser,
     entries: Sequence[Entry],
     unreachable: frozenset[str] = frozenset(),
@@ -56,7 +56,7 @@ def _diagnosis(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], 
     entries = state.entries
     tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()
-    sound = healthy_name(state.entries, diagnoser.rough, diagnoser.causes)
+    sound = healthy_cause(state.entries, diagnoser.rough, diagnoser.causes)
     found = [_named(c, sound) for c in found]
     likelihood = _by_entry(diagnoser, state)
     causes = _causes(diagnoser, found, probability, error, likelihood)
@@ -140,10 +140,10 @@ def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) ->
     fits = say("Entries that speak for it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
     odd = say("Against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
-        return say("{says}. {fits} {odd}", says=says(cause), fits=fits, odd=odd)
+        return say("{says}. {fits} {odd}", says=describe_cause(cause), fits=fits, odd=odd)
     if speaks_for or against:
-        return say("{says}. {fits}", says=says(cause), fits=fits if speaks_for else odd)
-    return say("{says}.", says=says(cause))
+        return say("{says}. {fits}", says=describe_cause(cause), fits=fits if speaks_for else odd)
+    return say("{says}.", says=describe_cause(cause))
 
 
 def _groups(state: State, tests: Tests, sound: Cause, place: dict[tuple[str, str], int]) -> list[CauseGroup]:
@@ -173,9 +173,9 @@ def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
         c = r.outlook.candidate
         if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
             continue
-        expect = outcomes(r.outlook, probability, groups, before=_before(state, c))
+        expect = describe_outcomes(r.outlook, probability, groups, before=_before(state, c))
         entry = as_mapping(c.entry)
-        found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, ask(c), expect, entry, c.cautions))
+        found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, describe_test(c), expect, entry, c.cautions))
     return tuple(found)
 
 
@@ -183,7 +183,7 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
     """Return which hypotheses lie before the node that a test measures, None for another kind of test."""
     if not isinstance(candidate.entry, Reading) or candidate.entry.feed is not None:
         return None
-    chain = state.active.answering.chain
+    chain = state.active.answer_model.chain
     stage = candidate.entry.at.split(".")[0]
     stages = {stage, *(node.stage for node in chain.wiring.upstream(stage))}
 
@@ -196,7 +196,7 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
 
 def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EvidenceItem, ...]:
     return tuple(
-        EvidenceItem(i + 1, entry_words(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
+        EvidenceItem(i + 1, describe_entry(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
         for i, entry in enumerate(state.entries)
     )
 
@@ -217,9 +217,9 @@ def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
             low_v, middle_v, high_v = (float(10 ** (x / 20)) for x in (low, middle, high))
             return say(
                 "{volts} ({volts_2} to {volts_3}) if nothing is wrong",
-                volts=volts(middle_v),
-                volts_2=volts(low_v),
-                volts_3=volts(high_v),
+                volts=volts_text(middle_v),
+                volts_2=volts_text(low_v),
+                volts_3=volts_text(high_v),
             )
         assert o.chance is not None  # noqa: S101  an observation is one or the other
         return say("so in {part} % of sound chains", part=f"{100 * float(np.mean(o.chance[0])):.0f}")
@@ -246,7 +246,7 @@ def _contradiction(
     rest = state.entries[:odd] + state.entries[odd + 1 :]
     without, p, _ = diagnoser.weigh(rest).of_causes()
     top, best = found[int(np.argmax(probability))], int(np.argmax(p))
-    name = entry_words(state.entries[odd])
+    name = describe_entry(state.entries[odd])
     if without[best] == top or (without[best].id == NOTHING and top.id in HEALTHY):
         return say(
             "Entry {part} ({name}) doesn't go with the others; without it the answer is the same. Read it again.",
@@ -257,7 +257,7 @@ def _contradiction(
         "Entry {part} ({name}) doesn't go with the others: without it it would be {short} ({part_2} %). Read it again before you act.",
         part=odd + 1,
         name=name,
-        short=short(without[best]),
+        short=short_name(without[best]),
         part_2=f"{100 * p[best]:.0f}",
     )
 
@@ -270,7 +270,7 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
     stage = stages_at(cause.where)[-1]
     path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
     name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
-    do = say("{says}. {repair}", says=says(cause), repair=repair(cause))
+    do = say("{says}. {repair}", says=describe_cause(cause), repair=repair_text(cause))
     if not name:
         return Repair(
             do,
@@ -291,7 +291,7 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
         level_dbfs=f"{path.level_dbfs:g}",
         name=name,
         part=path.ends[0],
-        volts=volts(low),
-        volts_2=volts(high),
+        volts=volts_text(low),
+        volts_2=volts_text(high),
     )
     return Repair(do, prove, as_mapping(entry), low, high)

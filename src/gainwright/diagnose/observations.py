@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.answers import SURE
-from gainwright.diagnose.belief import SPAN_DB, Observation, Volts
+from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
-from gainwright.diagnose.labels import answers_of, unsaid_place
-from gainwright.diagnose.observing import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
-from gainwright.diagnose.unsaid import place_density
+from gainwright.diagnose.given_answers import gain_position_read, given_answers
+from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.diagnose.unknown_gains import position_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest
 
 if TYPE_CHECKING:
-    from gainwright.diagnose.answers import Answering, Answers
-    from gainwright.diagnose.observing import DrawnLevels, Observer
+    from gainwright.diagnose.answers import AnswerModel, Answers
+    from gainwright.diagnose.observer import DrawnLevels, Observer
     from gainwright.model import Entry, Instrument, Node, Played
 
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
@@ -47,39 +47,39 @@ def stimulus_of(played: Played) -> Stimulus | None:
     )
 
 
-def observe(index: int, entry: Entry, answering: Answering) -> list[Observation]:
+def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observation]:
     """Return what one entry says."""
     if isinstance(entry, Reading):
-        return _reading(index, entry, answering.observer)
-    place = unsaid_place(entry, answering)
+        return _reading(index, entry, answer_model.observer)
+    place = gain_position_read(entry, answer_model)
     if place is not None:
         sure = SURE["look"]
-        density = sure * place_density(answering.ensemble.stands(entry.check), place) + 1 - sure  # type: ignore[union-attr]
+        density = sure * position_density(answer_model.ensemble.stands(entry.check), place) + 1 - sure  # type: ignore[union-attr]
         return [Observation(index, density, None, 1.0)]
     answers: Answers | None = None
     if isinstance(entry, HeardSpeaker):
-        answers = hearing(entry, answering)
+        answers = heard_answers(entry, answer_model)
     elif isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  the reader asks for a tone
-        answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))
+        answers = answer_model.swapped(entry.swap, before, swapped(before, entry.swap))
     found = []
-    for aspect, label in answers_of(entry, answering):
-        these = answers or answering.check(entry.check, aspect, running=entry.engine == "on")  # type: ignore[union-attr]
+    for aspect, label in given_answers(entry, answer_model):
+        these = answers or answer_model.check(entry.check, aspect, running=entry.engine == "on")  # type: ignore[union-attr]
         chance = these.chance[these.labels.index(label)]
         found.append(Observation(index, chance, None, 1 / len(these.labels)))
     return found
 
 
-def hearing(entry: HeardSpeaker, answering: Answering) -> Answers:
+def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
     """Return what can be heard of a speaker: with its tone, with nothing played, or with what is usually played."""
     stimulus = stimulus_of(entry)
     if stimulus is None and not entry.silence:
-        stimulus = answering.usual(entry.heard, entry)
+        stimulus = answer_model.usual(entry.heard, entry)
     elif stimulus is not None:
         # the side is the one that is listened to; the tone is on both
         stimulus = replace(stimulus, side="both")
-    return answering.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on")
+    return answer_model.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on")
 
 
 def swapped(before: Stimulus, swap: str) -> Stimulus:
@@ -147,7 +147,9 @@ def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str
         chance = (1 - wrong) * quiet_chance(levels) + wrong * QUIET_ELSEWHERE
         return Observation(index, chance, None, QUIET_ELSEWHERE)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
-    reading = Volts(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db), wrong)
+    reading = VoltsReading(
+        levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db), wrong
+    )
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
 
 
@@ -199,5 +201,5 @@ def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observe
     shown = 20 * np.log10(np.maximum(amps, 1e-6))
     if reads_a <= QUIET_POWER_V / 4:
         return Observation(index, np.where(alive, 0.02, 0.96), None, QUIET_ELSEWHERE)
-    reading = Volts(shown, alive, 20 * math.log10(reads_a), CLAMP_SD_DB, WRONG["multimeter"])
+    reading = VoltsReading(shown, alive, 20 * math.log10(reads_a), CLAMP_SD_DB, WRONG["multimeter"])
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)

@@ -25,7 +25,7 @@ LOSS_DB = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class PlayedPath:
     """The way to the outputs of one last stage.
 
     Attributes
@@ -57,7 +57,9 @@ class Path:
         return {"tone": tone, "level": f"{self.level_dbfs:g} dBFS", **({"set": dict(self.sets)} if self.sets else {})}
 
 
-def paths(job: Job, chain: Chain, instruments: Mapping[str, Instrument], entries: Sequence[Entry]) -> tuple[Path, ...]:
+def played_paths(
+    job: Job, chain: Chain, instruments: Mapping[str, Instrument], entries: Sequence[Entry]
+) -> tuple[PlayedPath, ...]:
     """Return the path to each last stage, in signal order."""
     found = []
     for stage in chain.wiring.order:
@@ -78,7 +80,7 @@ def _path(
     chain: Chain,
     instruments: Mapping[str, Instrument],
     entries: Sequence[Entry],
-) -> Path:
+) -> PlayedPath:
     played = [e for e in entries if isinstance(e, Played) and e.tone_hz is not None]
     level_dbfs, sets = LEVEL_DBFS, ()
     if played:
@@ -91,7 +93,7 @@ def _path(
     good = np.flatnonzero(reached >= np.max(reached) * 10 ** (-LOSS_DB / 20))
     pick = int(good[0]) if len(good) else 0
     healthy = {node: float(solved.rms_v[pick, i]) for i, node in enumerate(solved.nodes)}
-    return Path(stage, ends, upstream, speakers, float(tones[pick]), level_dbfs, sets, healthy)
+    return PlayedPath(stage, ends, upstream, speakers, float(tones[pick]), level_dbfs, sets, healthy)
 
 
 def _within(instruments: Mapping[str, Instrument]) -> list[float]:

@@ -22,7 +22,7 @@ READ_SD = 0.04
 """Spread of a place of the travel that is read off a knob (common practice, no published source)."""
 
 
-def unsaid_gains(job: Job) -> tuple[str, ...]:
+def unknown_gains(job: Job) -> tuple[str, ...]:
     """Return the gain controls that a job names no place of."""
     return tuple(
         f"{name}.gain"
@@ -31,7 +31,7 @@ def unsaid_gains(job: Job) -> tuple[str, ...]:
     )
 
 
-def chain_as_met(job: Job) -> Chain:
+def chain_with_unknown_gains(job: Job) -> Chain:
     """Return a job's chain as somebody meets it: a gain whose place isn't said stands in the middle.
 
     Raises
@@ -39,20 +39,20 @@ def chain_as_met(job: Job) -> Chain:
     JobError : the wiring can't be resolved.
     """
     chain = Chain(job)
-    chain.settings |= dict.fromkeys(unsaid_gains(job), MIDDLE)
+    chain.settings |= dict.fromkeys(unknown_gains(job), MIDDLE)
     return chain
 
 
-def gain_places(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
+def gain_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
     """Return where each gain that isn't said may stand, evenly over its travel, shape (draws,) each."""
-    gains = unsaid_gains(job)
+    gains = unknown_gains(job)
     if not gains:
         return {}
     drawn = latin_hypercube(draws=draws, dimensions=len(gains), seed=seed)
     return {gain: drawn[:, i] for i, gain in enumerate(gains)}
 
 
-def place_density(places: Floats, said: float) -> Floats:
+def position_density(places: Floats, said: float) -> Floats:
     """Return the density, per whole travel, of a place read off a knob that stands at `places`: a normal one."""
     z = (places - said) / READ_SD
     return np.asarray(np.exp(-0.5 * z * z) / (READ_SD * np.sqrt(2 * np.pi)))

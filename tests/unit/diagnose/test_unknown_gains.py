@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from gainwright.diagnose import Diagnoser, tell
-from gainwright.diagnose.unsaid import MIDDLE, gain_places, place_density, unsaid_gains
+from gainwright.diagnose import Diagnoser, make_diagnosis
+from gainwright.diagnose.unknown_gains import MIDDLE, gain_positions, position_density, unknown_gains
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.simulated import Fault, Rig, answer
 
@@ -34,12 +34,12 @@ def diagnoser(job: Job) -> Diagnoser:
 
 def front_db(diagnoser: Diagnoser, *said: dict[str, Any]) -> tuple[float, float]:
     """Return what a sound chain shows at the front amplifier after some evidence, dB: mean and spread."""
-    from gainwright.diagnose.weighing import stimulus_of
+    from gainwright.diagnose.observations import stimulus_of
 
     state = diagnoser.weigh([read_entry(s, diagnoser.job) for s in said])
     weight = state.active.belief.weight[0]
     front = read_entry(FRONT, diagnoser.job, answered=False)
-    observer = state.active.answering.observer
+    observer = state.active.answer_model.observer
     shown = observer.levels(stimulus_of(front), observer.nodes[FRONT["at"]], "meter").shown_db[0]  # type: ignore[arg-type]
     mean = float(weight @ shown)
     return mean, float(np.sqrt(weight @ (shown - mean) ** 2))
@@ -47,18 +47,18 @@ def front_db(diagnoser: Diagnoser, *said: dict[str, Any]) -> tuple[float, float]
 
 def test_only_gains_without_a_place_are_spread_evenly_over_their_travel(job: Job) -> None:
     """One that is said stays where it is; the others have the mean and spread of an even distribution (1/2, 1/sqrt 12)."""
-    assert unsaid_gains(job) == ("amp_front.gain", "amp_high.gain")
-    assert unsaid_gains(with_settings(job, {"amp_front.gain": "0 %"})) == ("amp_high.gain",)
-    for places in gain_places(job, draws=4000, seed=1).values():
+    assert unknown_gains(job) == ("amp_front.gain", "amp_high.gain")
+    assert unknown_gains(with_settings(job, {"amp_front.gain": "0 %"})) == ("amp_high.gain",)
+    for places in gain_positions(job, draws=4000, seed=1).values():
         assert np.mean(places) == pytest.approx(0.5, abs=0.01)
         assert np.std(places) == pytest.approx(12**-0.5, abs=0.01)
-    assert gain_places(with_settings(job, {"amp_front.gain": "0 %", "amp_high.gain": "1 %"}), draws=4, seed=1) == {}
+    assert gain_positions(with_settings(job, {"amp_front.gain": "0 %", "amp_high.gain": "1 %"}), draws=4, seed=1) == {}
 
 
 def test_density_of_a_place_integrates_to_one() -> None:
     """Over the travel, in its middle."""
     places = np.linspace(0, 1, 100_001)
-    assert np.trapezoid(place_density(places, 0.4), places) == pytest.approx(1.0, abs=1e-6)
+    assert np.trapezoid(position_density(places, 0.4), places) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_spread_of_a_level_is_that_of_the_travel_until_the_place_is_read(job: Job, diagnoser: Diagnoser) -> None:
@@ -96,7 +96,7 @@ def test_a_gain_that_stands_anywhere_doesnt_hide_an_open_speaker(job: Job, place
             {"check": "sub.resistance"},
         ]
         said = [read_entry(answer(rig, read_entry(e, job, answered=False)), job) for e in asked]
-        first = tell(Diagnoser(job), said).causes[0]
+        first = make_diagnosis(Diagnoser(job), said).causes[0]
         assert (first.cause, first.where) == ("speaker_open", "sub")
         assert first.probability > 0.5
 
@@ -109,7 +109,7 @@ def test_readings_that_fit_nothing_are_told_so(job: Job) -> None:
     for seed in range(10):
         rng = np.random.default_rng(seed)
         said = [FRONT | {"at": str(rng.choice(nodes)), "reads": f"{10 ** rng.uniform(-3, 2):.3g} V"} for _ in range(8)]
-        found = tell(diagnoser, [read_entry(e, job) for e in said])
+        found = make_diagnosis(diagnoser, [read_entry(e, job) for e in said])
         assert sum(c.probability for c in found.causes) <= 1 + 1e-9
         surprises.append(found.surprise)
     assert np.mean(np.array(surprises) > 0.5) >= 0.8

@@ -22,55 +22,55 @@ from gainwright.quantities import parse
 from gainwright.solve import METER_OHM, input_ohm, load_loss_ohm
 
 if TYPE_CHECKING:
-    from gainwright.diagnose.answers import Answering
+    from gainwright.diagnose.answers import AnswerModel
     from gainwright.model import Entry, Instrument
 
 RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off"}
 """Texts of a control that does nothing -> one of them."""
 
 
-def answers_of(entry: Check | HeardSpeaker | SwapTest, answering: Answering) -> list[tuple[str, str]]:
+def given_answers(entry: Check | HeardSpeaker | SwapTest, answer_model: AnswerModel) -> list[tuple[str, str]]:
     """Return what an entry answers: the aspect it is about, and which label it gave."""
     if isinstance(entry, HeardSpeaker):
         return [("", str(entry.is_))]
     if isinstance(entry, SwapTest):
         return [("", str(entry.fault))]
     what = entry.check.rpartition(".")[2]
-    if entry.check in answering.leads or entry.check in answering.observer.instruments:
-        return _lead_answers(entry, answering)
+    if entry.check in answer_model.leads or entry.check in answer_model.observer.instruments:
+        return _lead_answers(entry, answer_model)
     if what in ("power_lamp", "protection_lamp", "cone"):
         return [("", str(entry.is_))]
     if what in ("supply_voltage", "turn_on_voltage", "resistance"):
-        return [("", _number_answer(entry, what, answering))]
-    return [("", "right" if _as_in_job(entry.check, str(entry.is_), answering) else "wrong")]
+        return [("", _number_answer(entry, what, answer_model))]
+    return [("", "right" if _as_in_job(entry.check, str(entry.is_), answer_model) else "wrong")]
 
 
-def unsaid_place(entry: Entry, answering: Answering) -> float | None:
+def gain_position_read(entry: Entry, answer_model: AnswerModel) -> float | None:
     """Return where a gain was seen to stand that the job names no place of, as a share of its travel; None of all else."""
-    if not isinstance(entry, Check) or entry.check not in answering.ensemble.unsaid:
+    if not isinstance(entry, Check) or entry.check not in answer_model.ensemble.unknown_gains:
         return None
     said = str(entry.is_).strip().lower()
     return None if said in ("right", "wrong") else parse(said, "fraction").nominal
 
 
-def _number_answer(entry: Check, what: str, answering: Answering) -> str:
+def _number_answer(entry: Check, what: str, answer_model: AnswerModel) -> str:
     found = read_number(entry)
     if what == "supply_voltage":
         return SUPPLIES[int(supply_class(found, running=entry.engine == "on"))]
     if what == "turn_on_voltage":
         return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
     speaker = entry.check.split(".")[0]
-    ratio = found / (DC_OF_IMPEDANCE * answering.chain.nominal()[f"{speaker}.impedance"])
+    ratio = found / (DC_OF_IMPEDANCE * answer_model.chain.nominal()[f"{speaker}.impedance"])
     return SPEAKERS[int(speaker_class(ratio))]
 
 
-def _lead_answers(entry: Check, answering: Answering) -> list[tuple[str, str]]:
-    instrument = entry.check in answering.observer.instruments
+def _lead_answers(entry: Check, answer_model: AnswerModel) -> list[tuple[str, str]]:
+    instrument = entry.check in answer_model.observer.instruments
     found = []
     if entry.resistance is not None:
         ohm = np.inf if isinstance(entry.resistance, str) else entry.resistance.nominal
-        there = answering.observer.instruments.get(entry.check)
-        good = answering.good_ohm(answering.leads[entry.check]) if there is None else _measuring_ohm(there)
+        there = answer_model.observer.instruments.get(entry.check)
+        good = answer_model.good_ohm(answer_model.leads[entry.check]) if there is None else _measuring_ohm(there)
         bad = "open" if instrument or ohm >= LEAD_OPEN_OHM else "high"
         found.append(("resistance", "good" if ohm <= good else bad))
     if entry.between_conductors is not None:
@@ -85,15 +85,15 @@ def _measuring_ohm(instrument: Instrument) -> float:
     return load_loss_ohm(source_ohm=0.0, load_ohm=input_ohm(instrument)) + METER_OHM
 
 
-def _as_in_job(place: str, found: str, answering: Answering) -> bool:
+def _as_in_job(place: str, found: str, answer_model: AnswerModel) -> bool:
     """Whether a control that was looked at stands as the job says."""
     said = found.strip().lower()
     if said in ("right", "wrong"):
         return said == "right"
-    written = controls(answering.chain.job).get(place, "")
-    if place in answering.chain.settings or place.endswith(".at"):
+    written = controls(answer_model.chain.job).get(place, "")
+    if place in answer_model.chain.settings or place.endswith(".at"):
         key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
-        stands = answering.chain.settings[key]
+        stands = answer_model.chain.settings[key]
         if place.endswith(".volume"):
             return abs(float(said) - stands) < 0.5
         dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.information import after_answers, information_bits, minutes_with, search_minutes
-from gainwright.diagnose.weighing import THD_CLASSES, WRONG, hearing, quiet_chance, stimulus_of, swapped, thd_chance
+from gainwright.diagnose.observations import (
+    THD_CLASSES,
+    WRONG,
+    heard_answers,
+    quiet_chance,
+    stimulus_of,
+    swapped,
+    thd_chance,
+)
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, SwapTest
 
 if TYPE_CHECKING:
@@ -16,7 +24,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.answers import Answering
+    from gainwright.diagnose.answers import AnswerModel
     from gainwright.diagnose.belief import Belief
     from gainwright.diagnose.candidates import Candidate
 
@@ -70,9 +78,9 @@ class Ranked:
     saved: float
 
 
-def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlook:
+def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> Outlook:
     """Return what a test's outcomes are and how likely under each hypothesis of an ensemble."""
-    entry, observer = candidate.entry, answering.observer
+    entry, observer = candidate.entry, answer_model.observer
     if isinstance(entry, Reading):
         stimulus = stimulus_of(entry)
         assert stimulus is not None  # noqa: S101  candidates play a tone
@@ -89,14 +97,14 @@ def outlook(candidate: Candidate, answering: Answering, belief: Belief) -> Outlo
             labels = tuple(label for label in labels for _ in THD_CLASSES)
         return Outlook(candidate, labels, chance)
     if isinstance(entry, HeardSpeaker):
-        answers = hearing(entry, answering)
+        answers = heard_answers(entry, answer_model)
     elif isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  candidates play a tone
-        answers = answering.swapped(entry.swap, before, swapped(before, entry.swap))
+        answers = answer_model.swapped(entry.swap, before, swapped(before, entry.swap))
     else:
         assert isinstance(entry, Check)  # noqa: S101  the kinds are closed
-        answers = answering.check(entry.check, running=entry.engine == "on")
+        answers = answer_model.check(entry.check, running=entry.engine == "on")
     return _weighted(candidate, answers.labels, answers.chance, belief)
 
 

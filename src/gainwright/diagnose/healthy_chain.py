@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.causes import NOTHING, Cause
-from gainwright.diagnose.weighing import instrument_of, observe, stimulus_of
+from gainwright.diagnose.observations import instrument_of, observe, stimulus_of
 from gainwright.model import HeardSpeaker, Indicator, Reading
 from gainwright.solve import response
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.diagnose.answers import Answering
+    from gainwright.diagnose.answers import AnswerModel
     from gainwright.model import Entry, Node
 
 STOPPED_DB = 20.0
@@ -22,7 +22,7 @@ STOPPED_DB = 20.0
 COULD_NOT_OTHERWISE = 0.5
 
 
-def healthy_name(entries: Sequence[Entry], answering: Answering, known: Sequence[Cause]) -> Cause:
+def healthy_cause(entries: Sequence[Entry], answer_model: AnswerModel, known: Sequence[Cause]) -> Cause:
     """Return what a sound chain is called given what was read: `nothing_wrong`, or why it seemed silent.
 
     Parameters
@@ -31,33 +31,33 @@ def healthy_name(entries: Sequence[Entry], answering: Answering, known: Sequence
     """
     found = Cause(NOTHING, "")
     for i, entry in enumerate(entries):
-        if isinstance(entry, Reading | HeardSpeaker) and _seems_silent(entry, answering):
-            if not _sound_gives(i, entry, answering):
+        if isinstance(entry, Reading | HeardSpeaker) and _seems_silent(entry, answer_model):
+            if not _sound_gives(i, entry, answer_model):
                 continue
-            named = _why(entry, answering)
+            named = _why(entry, answer_model)
             if named is not None and named in known:
                 found = named
     return found
 
 
-def _seems_silent(entry: Reading | HeardSpeaker, answering: Answering) -> bool:
+def _seems_silent(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> bool:
     if isinstance(entry, HeardSpeaker):
         return entry.is_ in ("silent", "faint")
     if entry.shows is not None:
-        _, instrument = instrument_of(entry, answering.observer)
+        _, instrument = instrument_of(entry, answer_model.observer)
         return isinstance(instrument, Indicator) and not any(mark in entry.shows for mark in instrument.signal_marks)
     if entry.reads is None or isinstance(entry.reads, str):
         return entry.verdict == "no_tone"
-    stopped_db, _ = _worst_filter(entry, answering)
-    return entry.reads.nominal <= answering.observer.quiet_v(answering.observer.nodes[entry.at]) or (
+    stopped_db, _ = _worst_filter(entry, answer_model)
+    return entry.reads.nominal <= answer_model.observer.quiet_v(answer_model.observer.nodes[entry.at]) or (
         stopped_db >= STOPPED_DB
     )
 
 
-def _sound_gives(index: int, entry: Entry, answering: Answering) -> bool:
+def _sound_gives(index: int, entry: Entry, answer_model: AnswerModel) -> bool:
     """Whether a sound chain gives just this, more often than not."""
-    sound = answering.ensemble.hypotheses.index((Cause(NOTHING, ""),))
-    for o in observe(index, entry, answering):
+    sound = answer_model.ensemble.hypotheses.index((Cause(NOTHING, ""),))
+    for o in observe(index, entry, answer_model):
         if o.chance is not None and float(np.mean(o.chance[sound])) < COULD_NOT_OTHERWISE:
             return False
         if o.volts is not None:
@@ -68,25 +68,25 @@ def _sound_gives(index: int, entry: Entry, answering: Answering) -> bool:
     return True
 
 
-def _why(entry: Reading | HeardSpeaker, answering: Answering) -> Cause | None:
-    stopped_db, stage = _worst_filter(entry, answering)
+def _why(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> Cause | None:
+    stopped_db, stage = _worst_filter(entry, answer_model)
     if stopped_db >= STOPPED_DB:
         return Cause("wrong_tone_for_path", stage)
     if isinstance(entry, Reading) and entry.shows is not None:
-        name, instrument = instrument_of(entry, answering.observer)
+        name, instrument = instrument_of(entry, answer_model.observer)
         if isinstance(instrument, Indicator):
             return Cause("indicator_below_threshold", name)
     return None
 
 
-def _worst_filter(entry: Reading | HeardSpeaker, answering: Answering) -> tuple[float, str]:
+def _worst_filter(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> tuple[float, str]:
     """Return how much the stage that stops a tone most takes from it, dB, and which that is."""
     stimulus = stimulus_of(entry)
     if stimulus is None:  # nothing is played, or what its path passes
         return 0.0, ""
-    chain, _ = answering.ensemble.standing(stimulus.sets)
+    chain, _ = answer_model.ensemble.standing(stimulus.sets)
     if isinstance(entry, Reading):
-        targets = [answering.observer.nodes[entry.at]]
+        targets = [answer_model.observer.nodes[entry.at]]
     else:
         ports = chain.wiring.ports(entry.heard)
         targets = [feed.node for port in ports for feed in chain.wiring.feeds[port]]
