@@ -183,7 +183,7 @@ def _scipy(path: Path) -> None:
     from scipy import signal
 
     from gainwright.programme import USUAL_BANDS
-    from gainwright.programme.interpolation import PHASES
+    from gainwright.programme.true_peak import PHASES
 
     samples, rate_hz = _whole(path)
     pyloudnorm.Meter(rate_hz).integrated_loudness(samples)
@@ -221,7 +221,7 @@ def _all_cores(path: Path) -> float:
 
 def _first_calls(folder: Path) -> str:
     """Return how long the first process ever and the second take to be ready."""
-    code = "import time; t = time.perf_counter(); from gainwright.programme import load; load(print); print(time.perf_counter() - t)"
+    code = "import time; t = time.perf_counter(); from gainwright.programme import load_kernel; load_kernel(print); print(time.perf_counter() - t)"
     environment = os.environ | {"GAINWRIGHT_CACHE": str(folder / "cache")}
     said = [
         subprocess.run(

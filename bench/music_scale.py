@@ -14,7 +14,7 @@ from gainwright.adapters.music_cluster import ClusterWorkers
 from gainwright.adapters.music_files import DiskMusicFiles
 from gainwright.adapters.music_workers import LocalWorkers, cores
 from gainwright.app.music.scan import scan
-from gainwright.programme import USUAL_BANDS, load
+from gainwright.programme import USUAL_BANDS, load_kernel
 
 if TYPE_CHECKING:
     from gainwright.app.music.ports import Workers
@@ -42,7 +42,7 @@ def _spent_s() -> float:
 def main() -> None:
     """Measure and print."""
     folder = sys.argv[1] if len(sys.argv) > 1 else USUAL_MUSIC
-    load(print)
+    load_kernel(print)
     numbers = [n for n in (1, 2, 4, 8, 16) if n <= cores()]
     one_s, one = _timed(folder, LocalWorkers(1))
     print(f"load average {os.getloadavg()[0]:.1f}; starting of processes is part of every figure")

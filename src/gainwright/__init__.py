@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from gainwright.metering import Knee, Measurement
     from gainwright.model import Job
     from gainwright.plan import Finding, Plan
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.results import to_json
     from gainwright.solve import Levels
 
@@ -68,7 +68,7 @@ _ELSEWHERE = {
     "Knee": "gainwright.metering",
     "Levels": "gainwright.solve",
     "Measurement": "gainwright.metering",
-    "MusicResult": "gainwright.programme.library",
+    "MusicResult": "gainwright.programme.music_result",
     "Plan": "gainwright.plan",
     "to_json": "gainwright.results",
 }

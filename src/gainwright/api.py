@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from gainwright.metering import Knee, Measurement
     from gainwright.model import Entry, Job
     from gainwright.plan import Finding, Plan
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.solve import Levels
 
 __all__ = [

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.programme.arrangement import HISTORY, SEGMENT, TAIL, TICKS
-from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
-from gainwright.programme.pair import CODES, Pair, Ticks, Totals, folded
-from gainwright.programme.result import FULL_SCALE
+from gainwright.programme.channel_pair import CODES, ChannelPair, Ticks, Totals, level_counts
+from gainwright.programme.filter_layout import HISTORY, SEGMENT, TAIL, TICKS
+from gainwright.programme.track_statistics import FULL_SCALE
+from gainwright.programme.true_peak import BOUNDS, LARGEST_GAIN, PHASES, TAPS
 from gainwright.programme.weighting import k_weighting
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     Samples = npt.NDArray[np.float32]
 
 
-class PlainPair(Pair):
+class PlainPair(ChannelPair):
     """Two channels analysed by whole-array calls."""
 
     def __init__(self, bands: tuple[Band, ...], rate_hz: int) -> None:
@@ -71,7 +71,7 @@ class PlainPair(Pair):
     def totals(self) -> Totals:
         """Return what the pair held."""
         return Totals(
-            levels=folded(np.array([look.codes for look in self._looks])),
+            levels=level_counts(np.array([look.codes for look in self._looks])),
             sums=np.array([look.sums for look in self._looks]),
             peaks=np.array([look.peak for look in self._looks]),
             true_peaks=np.array([max(look.between, look.peak) for look in self._looks]),
@@ -138,5 +138,5 @@ class _Look:
         self._runs[channel] = (int(lengths[-1]) + (before if whole else 0)) if through else 0
 
 
-WAYS: dict[str, type[Pair] | None] = {"compiled": None, "plain": PlainPair}
+WAYS: dict[str, type[ChannelPair] | None] = {"compiled": None, "plain": PlainPair}
 """Name of a way to analyse -> what `Analysis` is given for it."""

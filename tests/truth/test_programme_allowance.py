@@ -17,7 +17,7 @@ from scipy import signal
 
 from gainwright.programme import analyse_file
 from gainwright.programme.allowance import ALLOWANCES_DB, Drive, Limits, allow
-from gainwright.programme.cutting import cut
+from gainwright.programme.hard_clipping import clipping_at
 
 CEILINGS = 10 ** (-ALLOWANCES_DB / 20)
 RARE, TYPICAL = 0.006, 0.0003
@@ -34,7 +34,7 @@ def _noise(seed: int = 1, sigma: float = 0.15) -> np.ndarray:
 def test_a_sine_is_clipped_as_its_closed_form_says() -> None:
     """A full-scale sine over a ceiling c: share 1 - 2 asin(c)/pi, and the mean of (sin - c)^2 over its tops."""
     x = np.sin(2 * np.pi * (np.arange(1_000_003) + 0.5) / 1_000_003)
-    found = cut(band_of(x), CEILINGS[1:])
+    found = clipping_at(band_of(x), CEILINGS[1:])
     c = CEILINGS[1:]
     angle = np.arcsin(c)
     quarter = np.pi / 2 - angle
@@ -82,7 +82,7 @@ def test_noise_is_clipped_as_its_closed_form_says() -> None:
     sigma, n = 0.2, 4_000_000
     x = _noise(seed=7, sigma=sigma)
     c = np.array([c for c in CEILINGS if 0.5 * sigma < c < 2.3 * sigma])
-    found = cut(band_of(x), c)
+    found = clipping_at(band_of(x), c)
     share = np.array([math.erfc(v / (sigma * math.sqrt(2))) for v in c])
     phi = np.exp(-((c / sigma) ** 2) / 2) / math.sqrt(2 * math.pi)
     products = share * (sigma**2 + c**2) - 2 * c * sigma * phi
@@ -102,7 +102,7 @@ def test_clipping_the_samples_themselves_gives_the_same(kind: str) -> None:
     }[kind]  # fmt: skip
     x = x.astype(np.float32).astype(np.float64)
     size = np.abs(x)
-    found = cut(band_of(x), CEILINGS)
+    found = clipping_at(band_of(x), CEILINGS)
     share = np.array([np.mean(size > c) for c in CEILINGS])
     over = np.array([np.mean(np.maximum(size - c, 0) ** 2) for c in CEILINGS])
     left = np.array([np.mean(np.clip(x, -c, c) ** 2) for c in CEILINGS])
@@ -150,7 +150,7 @@ def test_real_music_clipped_sample_by_sample() -> None:
     assert statistics is not None
     for name, band in (("full", samples), ("sub", split)):
         size = np.abs(band)
-        found = cut(statistics.band(name), CEILINGS)
+        found = clipping_at(statistics.band(name), CEILINGS)
         for i, c in enumerate(CEILINGS):
             share, over = np.mean(size > c), np.mean(np.maximum(size - c, 0) ** 2)
             if share > 1e-3:

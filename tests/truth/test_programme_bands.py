@@ -22,11 +22,11 @@ from gainwright.programme import (
     Edge,
     TrackStatistics,
     analyse,
-    load,
+    load_kernel,
     merged,
 )
-from gainwright.programme.arrangement import CHUNK, HISTORY, lay_out
 from gainwright.programme.compiled import CompiledPair
+from gainwright.programme.filter_layout import CHUNK, HISTORY, lay_out
 
 JOB = (
     Band("sub", low_pass=Edge(80.0)),
@@ -77,7 +77,7 @@ def heard(
 def test_the_kernel_s_filters_are_scipy_s_to_a_millionth(bands: tuple[Band, ...]) -> None:
     """Every sample of every band of a chunk, for each shape of filter and each arrangement of lanes."""
     samples = made(CHUNK / RATE_HZ, seed=5)
-    pair = CompiledPair(load(), bands, RATE_HZ)
+    pair = CompiledPair(load_kernel(), bands, RATE_HZ)
     pair.frames()[:CHUNK] = samples
     pair.feed(CHUNK, last=False)
     for band, at in zip(bands, lay_out(bands, RATE_HZ).signals, strict=True):

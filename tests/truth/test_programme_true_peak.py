@@ -11,7 +11,7 @@ from programme import RATE_HZ, music
 from scipy import signal
 
 from gainwright.programme import Band, TrackStatistics, analyse, open_track
-from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES
+from gainwright.programme.true_peak import BOUNDS, LARGEST_GAIN, PHASES
 
 HIGH_DB, LOW_DB = 0.2, 0.4
 """Tech 3341: +0.2/-0.4 dB."""

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from gainwright.app.music.ports import MusicCache
     from gainwright.app.music.scan import Progress
     from gainwright.composition import Adapters
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
 
 STOPPED = 130
 OUT_SUFFIXES = (".json", ".csv", ".parquet")

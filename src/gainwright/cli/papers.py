@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gainwright.app.papers.papers import PaperMaterial
     from gainwright.metering import Recording
     from gainwright.model import Case, Job
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.report import Chart, Paper
 
 

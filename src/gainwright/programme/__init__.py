@@ -3,8 +3,8 @@
     with open_track(path) as track:                       # RecordingError when it can't be read
         found = analyse(track.blocks, rate_hz=track.rate_hz, channels=track.channels, bands=USUAL_BANDS)
 
-or both, with decoding and analysis overlapped: `analyse_file(path, bands)`. `load(note)` compiles the analysis if it has
-never been; who starts several processes calls it first, unless what it compiles `is_kept`.
+or both, with decoding and analysis overlapped: `analyse_file(path, bands)`. `load_kernel(note)` compiles the analysis if it has
+never been; who starts several processes calls it first, unless what it compiles `kernel_is_cached`.
 """
 
 from gainwright.programme.allowance import (
@@ -19,10 +19,11 @@ from gainwright.programme.allowance import (
 )
 from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
-from gainwright.programme.compiled import cache_folder, is_kept, load
-from gainwright.programme.cutting import Cut, cut
+from gainwright.programme.compiled import cache_folder, kernel_is_cached, load_kernel
 from gainwright.programme.decoding import SUFFIXES, Track, open_track
-from gainwright.programme.result import (
+from gainwright.programme.file_analysis import analyse_file
+from gainwright.programme.hard_clipping import Clipping, clipping_at
+from gainwright.programme.track_statistics import (
     ANALYSIS_VERSION,
     FULL_SCALE,
     LEVEL_EDGES,
@@ -36,7 +37,6 @@ from gainwright.programme.result import (
     level_dbfs,
     merged,
 )
-from gainwright.programme.tracks import analyse_file
 
 __all__ = [
     "ALLOWANCES_DB",
@@ -56,7 +56,7 @@ __all__ = [
     "BandAllowance",
     "BandStatistics",
     "Choice",
-    "Cut",
+    "Clipping",
     "Drive",
     "Edge",
     "Limits",
@@ -67,10 +67,10 @@ __all__ = [
     "analyse",
     "analyse_file",
     "cache_folder",
-    "cut",
-    "is_kept",
+    "clipping_at",
+    "kernel_is_cached",
     "level_dbfs",
-    "load",
+    "load_kernel",
     "merged",
     "open_track",
 ]

@@ -1,7 +1,7 @@
 """How far below full scale the set-up tone of a band may sit, for the tracks that will be played.
 
 With an allowance of A dB a sine of -A dBFS just reaches the ceiling, so samples are cut at c = 10^(-A/20) of full scale (see
-`cutting`). A list is its tracks one after the other, so shares and powers are weighted by play time. The allowance that is
+`hard_clipping`). A list is its tracks one after the other, so shares and powers are weighted by play time. The allowance that is
 recommended is the largest at which the list keeps the limits on clipped time and on clipping products, and every track
 by itself the one on power: a coil is warm within minutes, which a quiet track afterwards doesn't undo.
 """
@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from gainwright.programme.cutting import cut
+from gainwright.programme.hard_clipping import clipping_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
-    from gainwright.programme.result import BandStatistics
+    from gainwright.programme.track_statistics import BandStatistics
 
     Floats = npt.NDArray[np.float64]
 
@@ -163,7 +163,7 @@ def allow(
 
 
 def _sums(parts: Sequence[Part], ceilings: Floats) -> _Sums:
-    cuts = [cut(part.band, ceilings) for part in parts]
+    cuts = [clipping_at(part.band, ceilings) for part in parts]
     tables = ("share", "share_low", "share_high", "products", "products_low", "products_high", "power")
     return _Sums(
         np.array([max(part.seconds, 1e-9) for part in parts]),

@@ -9,10 +9,10 @@ import numpy as np
 
 from gainwright.errors import RecordingError
 from gainwright.programme import compiled
-from gainwright.programme.arrangement import BLOCK
 from gainwright.programme.band import USUAL_BANDS
-from gainwright.programme.clock import Clock
-from gainwright.programme.result import BandStatistics, TrackStatistics
+from gainwright.programme.filter_layout import BLOCK
+from gainwright.programme.time_windows import TimeWindows
+from gainwright.programme.track_statistics import BandStatistics, TrackStatistics
 from gainwright.programme.weighting import channel_weights
 
 if TYPE_CHECKING:
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.programme.band import Band
+    from gainwright.programme.channel_pair import ChannelPair, Totals
     from gainwright.programme.decoding import Fill
-    from gainwright.programme.pair import Pair, Totals
 
     Floats = npt.NDArray[np.float64]
     Samples = npt.NDArray[np.float32]
-    MakePair = Callable[[tuple[Band, ...], int], Pair]
+    MakeChannelPair = Callable[[tuple[Band, ...], int], ChannelPair]
 
 MOST_CHANNELS = 8
 RATES_HZ = (4000, 768_000)
@@ -53,17 +53,17 @@ class Analysis:
         channels: int,
         bands: tuple[Band, ...] = USUAL_BANDS,
         note: Callable[[str], None] = lambda _: None,
-        pair: MakePair | None = None,
+        pair: MakeChannelPair | None = None,
     ) -> None:
         _refuse_odd(rate_hz, channels)
         if not bands:
             raise ValueError("no band to analyse")
         self._rate_hz, self._channels, self._bands = rate_hz, channels, bands
-        make = partial(compiled.CompiledPair, compiled.load(note)) if pair is None else pair
+        make = partial(compiled.CompiledPair, compiled.load_kernel(note)) if pair is None else pair
         self._pairs = [make(bands, rate_hz) for _ in range((channels + 1) // 2)]
         self._frames = self._filled = self._undrained = 0
         self._weights = channel_weights(channels)
-        self._clock = Clock(rate_hz, len(bands), channels)
+        self._windows = TimeWindows(rate_hz, len(bands), channels)
 
     def add(self, block: npt.NDArray[Any]) -> None:
         """Take in a block of (frames, channels), of any length, full scale 1."""
@@ -110,8 +110,8 @@ class Analysis:
         totals = [pair.totals() for pair in self._pairs]
         rest = self._joined([part.rest.energies for part in totals])
         _refuse_no_numbers(rest)
-        self._clock.finish(rest[0], self._frames)
-        heard, momentary = self._clock.loudness()
+        self._windows.finish(rest[0], self._frames)
+        heard, momentary = self._windows.loudness()
         bands = tuple(self._band(index, totals) for index in range(len(self._bands)))
         whole = [found for band, found in zip(self._bands, bands, strict=True) if not (band.high_pass or band.low_pass)]
         return TrackStatistics(
@@ -140,7 +140,7 @@ class Analysis:
         drained = [pair.drain() for pair in self._pairs]
         energies = self._joined([ticks.energies for ticks in drained])
         _refuse_no_numbers(energies)
-        self._clock.add(self._joined([ticks.weighted for ticks in drained]) @ self._weights, energies)
+        self._windows.add(self._joined([ticks.weighted for ticks in drained]) @ self._weights, energies)
         self._undrained = 0
 
     def _joined(self, parts: list[Floats]) -> Floats:
@@ -155,13 +155,13 @@ class Analysis:
             samples=self._frames * self._channels,
             peak=max(float(part.peaks[index]) for part in totals),
             true_peak=max(float(part.true_peaks[index]) for part in totals),
-            energy=float(self._clock.energy[index].sum()),
+            energy=float(self._windows.energy[index].sum()),
             dc=float(max(means, key=abs)),
             clipped=sum(int(part.clipped[index]) for part in totals),
-            worst_1s=float(self._clock.powers.worst_second[index]),
+            worst_1s=float(self._windows.powers.worst_second[index]),
             levels=levels.sum(axis=0),
-            power_100ms=self._clock.powers.short[index],
-            power_1s=self._clock.powers.second[index],
+            power_100ms=self._windows.powers.short[index],
+            power_1s=self._windows.powers.second[index],
         )
 
 
@@ -187,7 +187,7 @@ def analyse(
     channels: int,
     bands: tuple[Band, ...] = USUAL_BANDS,
     note: Callable[[str], None] = lambda _: None,
-    pair: MakePair | None = None,
+    pair: MakeChannelPair | None = None,
 ) -> TrackStatistics:
     """Return the statistics of a track from its blocks of (frames, channels), full scale 1.
 

@@ -2,7 +2,7 @@
 
 numba compiles the kernel on its first use ever (some seconds) and keeps it in a folder of the person's cache, named after
 what it was made from, so that no later run compiles. The folder is tried before it is used. Nothing of numba is imported
-before `load` is called.
+before `load_kernel` is called.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.errors import CallError
-from gainwright.programme.arrangement import (
+from gainwright.programme.band import USUAL_BANDS
+from gainwright.programme.channel_pair import CODES, ChannelPair, Ticks, Totals, level_counts
+from gainwright.programme.filter_layout import (
     BLOCK,
     CHUNK,
     HISTORY,
@@ -30,8 +32,6 @@ from gainwright.programme.arrangement import (
     lay_out,
     sums_of_signals,
 )
-from gainwright.programme.band import USUAL_BANDS
-from gainwright.programme.pair import CODES, Pair, Ticks, Totals, folded
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
     Note = Callable[[str], None]
 
-MADE_FROM = ("kernel.py", "vectors.py", "arrangement.py", "interpolation.py", "result.py")
+MADE_FROM = ("kernel.py", "vector_loops.py", "filter_layout.py", "true_peak.py", "track_statistics.py")
 ROWS = 4096
 """Ticks that a pair holds before they must be drained."""
 FOLD_AFTER = 1 << 30
@@ -71,8 +71,8 @@ def _folder() -> Path:
     return cache_folder() / f"compiled-{hashlib.sha256(made_from).hexdigest()[:16]}"
 
 
-def is_kept() -> bool:
-    """Return whether compiled code for this Python is kept, so that `load` need not compile; imports nothing of numba."""
+def kernel_is_cached() -> bool:
+    """Return whether compiled code for this Python is kept, so that `load_kernel` need not compile; imports nothing of numba."""
     try:
         return _holds_kernel(_folder())
     except (importlib.metadata.PackageNotFoundError, OSError, RuntimeError):  # RuntimeError: no home
@@ -85,7 +85,7 @@ def _holds_kernel(folder: Path) -> bool:
     return any(folder.rglob(f"kernel._advance-*.{python}.nbi"))
 
 
-def _kept_in(folder: Path, note: Note) -> str:
+def _writable_folder(folder: Path, note: Note) -> str:
     """Return a folder that compiled code can be written to and is the person's own; a passing one when there is none."""
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -101,7 +101,7 @@ def _kept_in(folder: Path, note: Note) -> str:
     return str(folder)
 
 
-def load(note: Note = lambda _: None) -> Any:
+def load_kernel(note: Note = lambda _: None) -> Any:
     """Return the compiled kernel; `note` is told of a first compilation and of trouble with its folder.
 
     Raises
@@ -129,7 +129,7 @@ def _first_line(error: Exception) -> str:
 def _load(note: Note) -> Any:
     import numba
 
-    folder = _kept_in(_folder(), note)
+    folder = _writable_folder(_folder(), note)
     if not _holds_kernel(Path(folder)):
         note("compiling the analysis for this machine, this once")
     settings: Any = numba.config
@@ -145,7 +145,7 @@ def _load(note: Note) -> Any:
     return kernel
 
 
-class CompiledPair(Pair):
+class CompiledPair(ChannelPair):
     """Two channels analysed by the kernel; owns the arrays that it works in."""
 
     def __init__(self, kernel: Any, bands: tuple[Band, ...], rate_hz: int) -> None:
@@ -199,7 +199,7 @@ class CompiledPair(Pair):
         rest = np.zeros((1, self._layout.count, 2))
         self._kernel.close_tick(self._sums, rest[0], self._total)
         return Totals(
-            levels=folded(self._codes),
+            levels=level_counts(self._codes),
             sums=sums_of_signals(self._layout, self._states, self._total)[self._layout.signals],
             peaks=self._peaks[:, 0].copy(),
             true_peaks=self._peaks[:, 1].copy(),

@@ -46,7 +46,7 @@ def kind_of(head: bytes) -> str:
     return ""
 
 
-def trouble_with(path: Path, kind: str) -> str:
+def container_problem(path: Path, kind: str) -> str:
     """Return why a file of a kind can't be taken at its word."""
     look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "opus": _last_page, "mp4": _boxes}.get(kind)
     if look is None:

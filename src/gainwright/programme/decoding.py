@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.errors import RecordingError
-from gainwright.programme.arrangement import BLOCK
-from gainwright.programme.containers import CUT_SHORT, HEAD_BYTES, LOCKED, kind_of, trouble_with
+from gainwright.programme.containers import CUT_SHORT, HEAD_BYTES, LOCKED, container_problem, kind_of
+from gainwright.programme.filter_layout import BLOCK
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -95,7 +95,7 @@ def _kind(path: Path) -> str:
         if not head:
             raise _refused(path, "is empty", code="empty", remedy="copy it anew")
         kind = kind_of(head)
-        trouble = trouble_with(path, kind)
+        trouble = container_problem(path, kind)
     except OSError as error:
         raise _refused(path, f"can't be read: {error.strerror}", code="not_readable") from None
     if trouble:

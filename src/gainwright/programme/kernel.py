@@ -10,10 +10,10 @@ from typing import Any
 
 from numba import njit
 
-from gainwright.programme.arrangement import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL, TICKS
-from gainwright.programme.interpolation import BOUNDS, LARGEST_GAIN, PHASES, TAPS
-from gainwright.programme.result import FULL_SCALE
-from gainwright.programme.vectors import FRAME, TABLE, filter_loop, largest_between, largest_sample_and_step
+from gainwright.programme.filter_layout import CHUNK, HISTORY, MOST_SECTIONS, OUTPUTS, SEGMENT, TAIL, TICKS
+from gainwright.programme.track_statistics import FULL_SCALE
+from gainwright.programme.true_peak import BOUNDS, LARGEST_GAIN, PHASES, TAPS
+from gainwright.programme.vector_loops import FRAME, TABLE, filter_loop, largest_between, largest_sample_and_step
 
 _FIRST = filter_loop(2, first=True)
 _TWO, _FOUR, _EIGHT = (filter_loop(sections, first=False) for sections in (2, 4, MOST_SECTIONS))

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from gainwright.metering import Channel, Knee, Pictures
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan, Target
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.report import Chart
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)

@@ -11,7 +11,7 @@ from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.programme import BandAllowance, Limits
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
 
 SINE_CREST_DB = 3.0
 _NAMED = {"full": "the whole programme", "sub": "under 80 Hz", "high": "over 80 Hz"}

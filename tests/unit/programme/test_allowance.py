@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from programme_made import RATE_HZ, band_of, part_of
 
-from gainwright.programme import AllowanceRow, Drive, Limits, Part, allow, cut
+from gainwright.programme import AllowanceRow, Drive, Limits, Part, allow, clipping_at
 
 TRACKS = st.lists(
     st.lists(st.floats(-1.5, 1.5, width=32, allow_subnormal=False), min_size=2, max_size=40), min_size=1, max_size=4
@@ -106,4 +106,4 @@ def test_what_can_not_be_asked() -> None:
     with pytest.raises(ValueError, match="track"):
         allow([])
     with pytest.raises(ValueError, match="ceiling"):
-        cut(band_of(np.ones(3)), np.array([0.0]))
+        clipping_at(band_of(np.ones(3)), np.array([0.0]))

@@ -17,7 +17,7 @@ from gainwright.programme.compiled import cache_folder
 if TYPE_CHECKING:
     from pathlib import Path
 
-ASK = "from gainwright.programme import load; print('kernel' if load(lambda note: print('note:', note)) else '')"
+ASK = "from gainwright.programme import load_kernel; print('kernel' if load_kernel(lambda note: print('note:', note)) else '')"
 
 
 def said(folder: Path, code: str = ASK) -> str:
@@ -50,10 +50,10 @@ def test_without_numba_music_is_refused_in_a_sentence(tmp_path: Path) -> None:
 import sys
 sys.modules["numba"] = None
 from gainwright.errors import CallError
-from gainwright.programme import load
+from gainwright.programme import load_kernel
 for _ in range(2):
     try:
-        load()
+        load_kernel()
     except CallError as error:
         print(error.code, error)
 """
@@ -111,7 +111,7 @@ def test_a_filter_is_designed_without_scipy() -> None:
 
 def test_what_is_kept_is_known_without_numba(tmp_path: Path) -> None:
     """Nothing is kept in a new folder; after one process has compiled, it is."""
-    code = "import sys; from gainwright.programme import is_kept; print(is_kept(), 'numba' in sys.modules)"
+    code = "import sys; from gainwright.programme import kernel_is_cached; print(kernel_is_cached(), 'numba' in sys.modules)"
     assert said(tmp_path, code) == "False False\n"
     said(tmp_path)
     assert said(tmp_path, code) == "True False\n"

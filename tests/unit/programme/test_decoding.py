@@ -14,7 +14,7 @@ from programme import music, sine
 
 from gainwright.errors import RecordingError
 from gainwright.programme import SUFFIXES, analyse_file, open_track
-from gainwright.programme.tracks import ahead
+from gainwright.programme.file_analysis import read_ahead
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -190,7 +190,7 @@ def test_samples_are_the_same_however_they_are_asked_for(suffix: str, coded: dic
     for length in (777, 40_000):
         with open_track(coded[suffix]) as track:
             assert np.array_equal(_all(track.fill, length, channels), whole)
-    with open_track(coded[suffix]) as track, ahead(track.fill, channels) as fill:
+    with open_track(coded[suffix]) as track, read_ahead(track.fill, channels) as fill:
         assert np.array_equal(_all(fill, 10_001, channels), whole)
         assert fill(np.empty((8, channels), dtype=np.float32)) == 0
     if suffix in LOSSLESS:

@@ -2,6 +2,6 @@
 
 from gainwright.adapters.store.check import StoreCheck
 from gainwright.adapters.store.maintenance import StoreMaintenance
-from gainwright.adapters.store.opening import SqlStore, open_store
+from gainwright.adapters.store.sql_store import SqlStore, open_store
 
 __all__ = ["SqlStore", "StoreCheck", "StoreMaintenance", "open_store"]

@@ -165,24 +165,24 @@ def searched(*texts: str) -> str:
 
 def holds(column: sa.ColumnElement[str], words: str) -> list[sa.ColumnElement[bool]]:
     """Return the conditions that a column of searched text holds every one of the words."""
-    return [Place(column, word) > 0 for word in searched(words).split()]
+    return [TextPosition(column, word) > 0 for word in searched(words).split()]
 
 
-class Place(FunctionElement[int]):
-    """Where a text stands in another, from 1; 0 when it doesn't: plainly, with no sign that stands for others."""
+class TextPosition(FunctionElement[int]):
+    """The position of a text in another, from 1; 0 when it isn't there. No character is a wildcard."""
 
     type = sa.Integer()
     inherit_cache = True
     name = "place"
 
 
-@compiles(Place, "sqlite")
-def _in_sqlite(element: Place, compiler: SQLCompiler, **options: Any) -> str:
+@compiles(TextPosition, "sqlite")
+def _in_sqlite(element: TextPosition, compiler: SQLCompiler, **options: Any) -> str:
     return f"instr({compiler.process(element.clauses, **options)})"
 
 
-@compiles(Place, "postgresql")
-def _in_postgresql(element: Place, compiler: SQLCompiler, **options: Any) -> str:
+@compiles(TextPosition, "postgresql")
+def _in_postgresql(element: TextPosition, compiler: SQLCompiler, **options: Any) -> str:
     return f"strpos({compiler.process(element.clauses, **options)})"
 
 

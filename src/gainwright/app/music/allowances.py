@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gainwright.model import Job
     from gainwright.plan import AmplifierBand
     from gainwright.programme import Band, BandAllowance, BandStatistics, Limits
-    from gainwright.programme.library import BandChoice, BandFigures, MusicResult, TimeAbove, TrackFigures
+    from gainwright.programme.music_result import BandChoice, BandFigures, MusicResult, TimeAbove, TrackFigures
 
 WHOLE = "full"
 """The band without filters, which every scan has."""
@@ -22,7 +22,7 @@ _DISTRIBUTION_DB = tuple(x / 2 for x in range(-120, 13))
 
 
 def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
-    from gainwright.programme.library import TrackFigures
+    from gainwright.programme.music_result import TrackFigures
 
     found = track.statistics
     return TrackFigures(
@@ -39,7 +39,7 @@ def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits)
 
 
 def _band(band: BandStatistics) -> BandFigures:
-    from gainwright.programme.library import BandFigures
+    from gainwright.programme.music_result import BandFigures
 
     return BandFigures(
         peak_dbfs=_finite(band.peak_dbfs),
@@ -68,7 +68,7 @@ def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits
 
 
 def _choice(found: BandAllowance, band: AmplifierBand | None) -> BandChoice:
-    from gainwright.programme.library import BandChoice
+    from gainwright.programme.music_result import BandChoice
 
     drive = found.drive
     return BandChoice(
@@ -89,13 +89,13 @@ def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
     """Return for how much of the time the list is above each level, by play time."""
     import numpy as np
 
-    from gainwright.programme import cut
-    from gainwright.programme.library import TimeAbove
+    from gainwright.programme import clipping_at
+    from gainwright.programme.music_result import TimeAbove
 
     levels = np.array(_DISTRIBUTION_DB)
     total = np.zeros(levels.size)
     for track in library.tracks:
-        total += track.statistics.seconds * cut(track.statistics.band(band), 10 ** (levels / 20)).share
+        total += track.statistics.seconds * clipping_at(track.statistics.band(band), 10 ** (levels / 20)).share
     percent = 100 * total / max(library.seconds, 1e-9)
     return tuple(TimeAbove(float(db), float(p)) for db, p in zip(levels, percent, strict=True))
 
@@ -144,7 +144,7 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
     CallError : no track could be read.
     """
     from gainwright.programme import Drive, Limits, Part, allow
-    from gainwright.programme.library import MusicResult, SkippedFile
+    from gainwright.programme.music_result import MusicResult, SkippedFile
 
     if not library.tracks:
         raise CallError(

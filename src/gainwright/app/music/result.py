@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.errors import ReadingError
 
 if TYPE_CHECKING:
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
 
 LARGEST_BYTES = 200_000_000
 """Of a file with a result."""
@@ -21,7 +21,7 @@ def read_music(text: str, *, name: str) -> MusicResult:
     ------
     ReadingError : it isn't such a file.
     """
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.results import from_json
 
     try:

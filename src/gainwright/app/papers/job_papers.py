@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.report import Measured, Paper
 
 MEDIA_TYPES = {

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from gainwright.metering import Knee, Recording
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
-    from gainwright.programme.library import MusicResult
+    from gainwright.programme.music_result import MusicResult
     from gainwright.report import Chart, Language, Measured, Paper
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")

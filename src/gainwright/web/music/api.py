@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
-from gainwright.programme.library import MusicResult
+from gainwright.programme.music_result import MusicResult
 from gainwright.web.background import WorkProgress
 from gainwright.web.music import scanning as music_scanning
 from gainwright.web.site import CurrentSite

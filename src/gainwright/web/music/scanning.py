@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
-from gainwright.programme.library import MusicResult
+from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json, to_json
 from gainwright.web.background import Stopped
 

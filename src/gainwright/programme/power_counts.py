@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.programme.loudness import sums_of_runs
-from gainwright.programme.result import POWER_LOW_DBFS, POWER_STEP_DB, POWERS
+from gainwright.programme.track_statistics import POWER_LOW_DBFS, POWER_STEP_DB, POWERS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -18,7 +18,7 @@ SECOND = 10
 """Windows of 100 ms in a second."""
 
 
-class Powers:
+class PowerCounts:
     """Windows of several bands and channels; each counts with its loudest channel."""
 
     def __init__(self, bands: int, channels: int) -> None:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.programme.arrangement import TICKS, TICKS_PER_WINDOW
+from gainwright.programme.filter_layout import TICKS, TICKS_PER_WINDOW
 from gainwright.programme.loudness import Loudness, highest, loudness, lufs_or_none, sliding
-from gainwright.programme.powers import Powers
+from gainwright.programme.power_counts import PowerCounts
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -19,11 +19,11 @@ MOMENTARY = 20
 """Ticks in 400 ms."""
 
 
-class Clock:
+class TimeWindows:
     """Takes ticks in as they come and keeps only what the statistics need: 80 bytes a second beside fixed tables."""
 
     def __init__(self, rate_hz: int, bands: int, channels: int) -> None:
-        self.powers = Powers(bands, channels)
+        self.powers = PowerCounts(bands, channels)
         self.energy = np.zeros((bands, channels))
         self._rate_hz = rate_hz
         self._ticks = 0

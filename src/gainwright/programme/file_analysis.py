@@ -12,9 +12,9 @@ import numpy as np
 
 from gainwright.errors import RecordingError
 from gainwright.programme.analysis import Analysis
-from gainwright.programme.arrangement import BLOCK
 from gainwright.programme.band import USUAL_BANDS
 from gainwright.programme.decoding import open_track
+from gainwright.programme.filter_layout import BLOCK
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from gainwright.programme.band import Band
     from gainwright.programme.decoding import Fill
-    from gainwright.programme.result import TrackStatistics
+    from gainwright.programme.track_statistics import TrackStatistics
 
     Samples = npt.NDArray[np.float32]
 
@@ -51,7 +51,7 @@ def analyse_file(
     with open_track(path) as track:
         try:
             analysis = Analysis(rate_hz=track.rate_hz, channels=track.channels, bands=bands, note=note)
-            with ahead(track.fill, track.channels) if overlapped else nullcontext(track.fill) as fill:
+            with read_ahead(track.fill, track.channels) if overlapped else nullcontext(track.fill) as fill:
                 return _analysed(analysis, fill, should_stop)
         except RecordingError as error:
             raise (error if error.where else error.with_place(str(Path(path)))) from None
@@ -65,7 +65,7 @@ def _analysed(analysis: Analysis, fill: Fill, should_stop: Callable[[], bool]) -
 
 
 @contextmanager
-def ahead(fill: Fill, channels: int) -> Iterator[Fill]:
+def read_ahead(fill: Fill, channels: int) -> Iterator[Fill]:
     """Yield the like of `fill` that a thread runs ahead of, into buffers of its own; what it raises is raised here."""
     filled: queue.SimpleQueue[Samples | BaseException] = queue.SimpleQueue()
     free: queue.SimpleQueue[Samples | None] = queue.SimpleQueue()

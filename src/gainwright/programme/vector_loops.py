@@ -13,7 +13,7 @@ from numba import types as numba_types
 from numba.core import cgutils as numba_cgutils
 from numba.extending import intrinsic as numba_intrinsic
 
-from gainwright.programme.interpolation import PHASES, TAPS
+from gainwright.programme.true_peak import PHASES, TAPS
 
 types: Any = numba_types
 cgutils: Any = numba_cgutils

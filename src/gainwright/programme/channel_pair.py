@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.programme.arrangement import BLOCK, CHUNK, HISTORY, TAIL
-from gainwright.programme.result import LEVELS, OCTAVES, STEPS_PER_OCTAVE
+from gainwright.programme.filter_layout import BLOCK, CHUNK, HISTORY, TAIL
+from gainwright.programme.track_statistics import LEVELS, OCTAVES, STEPS_PER_OCTAVE
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -23,7 +23,7 @@ LOWEST_CODE = (OCTAVES[0] + 127) * STEPS_PER_OCTAVE
 """Upper bits of the float32 at which the first level begins."""
 
 
-def folded(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+def level_counts(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """Return counts by level of counts by the upper bits of a float32's magnitude (last axis)."""
     levels = codes[..., LOWEST_CODE : LOWEST_CODE + LEVELS].copy()
     levels[..., 0] += codes[..., :LOWEST_CODE].sum(axis=-1)
@@ -54,7 +54,7 @@ class Totals:
     rest: Ticks
 
 
-class Pair(ABC):
+class ChannelPair(ABC):
     """Frames go into `frames()`, then `feed`; ticks come out of `drain` now and then, the totals at the end."""
 
     def __init__(self) -> None:

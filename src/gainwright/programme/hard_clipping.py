@@ -15,18 +15,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.programme.result import LEVEL_EDGES
+from gainwright.programme.track_statistics import LEVEL_EDGES
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.programme.result import BandStatistics
+    from gainwright.programme.track_statistics import BandStatistics
 
     Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class Clipping:
     """What ceilings do, one entry each: middle and bounds.
 
     `share` of samples clipped (0 .. 1); `products` mean square of what is cut off; `power` mean square of what is left.
@@ -41,7 +41,7 @@ class Cut:
     power: Floats
 
 
-def cut(band: BandStatistics, ceilings: Floats) -> Cut:
+def clipping_at(band: BandStatistics, ceilings: Floats) -> Clipping:
     """Return what hard ceilings, peaks re full scale, do to a band; all zero for a band without samples.
 
     ValueError for a ceiling that isn't above 0.
@@ -52,7 +52,7 @@ def cut(band: BandStatistics, ceilings: Floats) -> Cut:
     there = np.flatnonzero(band.levels)
     if not band.samples or not there.size:
         zero = np.zeros(ceiling.shape)
-        return Cut(zero, zero, zero, zero, zero, zero, zero)
+        return Clipping(zero, zero, zero, zero, zero, zero, zero)
     counts = band.levels[there] / band.samples
     low = np.where(there == 0, 0.0, LEVEL_EDGES[there])
     high = LEVEL_EDGES[there + 1].copy()
@@ -70,7 +70,7 @@ def cut(band: BandStatistics, ceilings: Floats) -> Cut:
     under = counts @ squares - _from(counts * squares, begun)
     left = under + rest * (low[at] ** 2 + low[at] * ceiling + ceiling**2) / 3 + share * ceiling**2
     surely = np.searchsorted(low, ceiling, side="right")
-    return Cut(
+    return Clipping(
         share=share,
         share_low=_from(counts, surely),
         share_high=_from(counts, begun),
