@@ -1,4 +1,4 @@
-"""What is wrong with a chain: belief over causes given the evidence, and the next best test."""
+"""Fault diagnosis of a chain: probabilities of causes given the evidence, and the next best test."""
 
 from gainwright.diagnose.cause_texts import describe_cause, describe_place, repair_text, short_name
 from gainwright.diagnose.causes import ODDS, Cause

@@ -1,6 +1,6 @@
-"""Observations with a few possible answers: the chance of each answer under every hypothesis.
+"""Observations with a few possible answers: the probability of each answer under every hypothesis.
 
-Chances have shape (answers, hypotheses, draws or 1). Thresholds and shares are common practice, no published source.
+Probabilities have shape (answers, hypotheses, draws or 1). Thresholds and shares are common practice, no published source.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 LEAD_OPEN_OHM = 1e7
 TOUCHING_OHM = 1e5
 AUDIBLE_V, PLAIN_V = 0.02, 0.5
-"""Less than this at a speaker is silence, less than that is faint."""
+"""Below the first at a speaker is silence, below the second faint."""
 HEARD_EDGE_DB = 3.0
 HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
@@ -43,7 +43,7 @@ DC_OF_IMPEDANCE = 0.85
 SUPPLIES, SPEAKERS = ("none", "low", "right"), ("short", "low", "right", "high", "open")
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
 SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
-"""How often an answer of a kind is right."""
+"""Kind of an answer -> how often it is right."""
 
 INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
@@ -60,19 +60,19 @@ INSPECTED: dict[str, tuple[str, ...]] = {
     "output_misrouted": ("routing",),
     "leads_swapped": ("inputs",),
 }
-"""Cause -> what to look at, at its place."""
+"""Cause -> what to inspect at its place."""
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """The answers an observation can have, and the chance of each, shape (answers, hypotheses, draws or 1)."""
+    """The possible answers of an observation, and their probabilities, shape (answers, hypotheses, draws or 1)."""
 
     labels: tuple[str, ...]
     chance: Floats
 
 
 def _certain(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
-    """Return answers where each hypothesis gives one for certain, but for the share that is wrong."""
+    """Return answers where each hypothesis determines one, wrong answers aside."""
     which = np.asarray(which)
     if which.ndim == 1:
         which = which[:, None]
@@ -81,7 +81,7 @@ def _certain(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
 
 
 class AnswerModel:
-    """What each hypothesis of an observer's ensemble answers."""
+    """The answers that each hypothesis of an observer's ensemble gives."""
 
     def __init__(self, observer: Observer) -> None:
         self.observer = observer
@@ -113,7 +113,7 @@ class AnswerModel:
 
         Parameters
         ----------
-        aspect : of a lead `resistance` or `between_conductors`, both when empty.
+        aspect : of a lead `resistance` or `between_conductors`, both if empty.
         """
         key = ("check", place, aspect, running)
         if key not in self._kept:
@@ -166,7 +166,7 @@ class AnswerModel:
         return _certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
 
     def _that_touch(self, pairs: Sequence[Wire]) -> list[int]:
-        """Return the hypotheses that change something about leads or what they come to."""
+        """Return the hypotheses that affect leads or the ports at their ends."""
         return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
 
     def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
@@ -184,7 +184,7 @@ class AnswerModel:
         )
 
     def _cone(self, name: str) -> Answers:
-        """How a cone moves, of the side that stands out when no side is named."""
+        """Return how a cone moves; without a side, that of the abnormal side."""
         pairs = self._speaker_wires(name)
         moves = np.zeros((len(self.changes), self.ensemble.draws), dtype=np.intp)
         for i in {*self._that_touch(pairs), *(k for k, c in enumerate(self.changes) if c.coil)}:
@@ -202,7 +202,7 @@ class AnswerModel:
         return [wire for wire in self._speakers[speaker] if not side or wire[1].side == side]
 
     def _protection(self, name: str) -> Answers:
-        """An amplifier protects itself; into a short it may, and then its lamp tells so."""
+        """Return whether the protection lamp is lit; into a short an amplifier may go into protection."""
         ports = {p for n in self.chain.wiring.outputs(name) for p in self.chain.wiring.ports_fed_by(n)}
         lit = np.full((len(self.changes), 1), 0.02)
         for i, c in enumerate(self.changes):
@@ -220,7 +220,7 @@ class AnswerModel:
         return _certain(SUPPLIES, supply_class(np.stack(rows), running=running), SURE["volts"])
 
     def _speaker(self, name: str) -> Answers:
-        """Resistance at the end of a speaker's lead, of the side that stands out most when no side is named."""
+        """Return the class of a speaker's resistance at the end of its lead; without a side, that of the more unusual side."""
         speaker = name.split(".", maxsplit=1)[0]
         pairs = self._speaker_wires(name)
         nominal = self.chain.nominal()[f"{speaker}.impedance"]
@@ -238,7 +238,7 @@ class AnswerModel:
         return _certain(SPEAKERS, speaker_class(found), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
-        """A control looked at, or all of a stage: as the job says unless a cause is about one."""
+        """Return whether a control, or all of a stage, is as in the job: wrong if a cause concerns it."""
         if place.endswith(".settings"):
             stage = place.removesuffix("settings")
             seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
@@ -249,14 +249,14 @@ class AnswerModel:
     # ---- heard -------------------------------------------------------------------------------------------------
 
     def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
-        """Return the chance of each of `WORDS` for a speaker; without a stimulus no tone is played."""
+        """Return the probability of each of `WORDS` for a speaker; without a stimulus no tone is played."""
         key = ("heard", speaker, stimulus, side, running)
         if key not in self._kept:
             self._kept[key] = self._hear(speaker, stimulus, side=side, running=running)
         return self._kept[key]
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
-        """Return what stands for whatever is usually played to a speaker: a tone that its path passes."""
+        """Return a tone that stands for ordinary music at a speaker: one that its path passes."""
         if not self._usual:
             for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
                 self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
@@ -290,7 +290,7 @@ class AnswerModel:
         return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
 
     def arriving(self, node: Node, port: Port) -> Floats:
-        """Return how much of a node's voltage moves the cone behind a lead, shape (hypotheses, draws)."""
+        """Return the share of a node's voltage that moves the cone at the end of a lead, shape (hypotheses, draws)."""
         if (node, port) not in self._arriving:
             self._arriving[node, port] = self._moving(node, port)
         return self._arriving[node, port]

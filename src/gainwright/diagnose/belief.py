@@ -1,4 +1,4 @@
-"""From what each hypothesis predicts and what was observed to probabilities, with their Monte Carlo error.
+"""Bayesian weighing: from predictions of each hypothesis and observations to probabilities with Monte Carlo error.
 
 Each hypothesis has draws of the chain's numbers; what was observed weights them. Answers weight a draw by their chance.
 Volts are many times sharper than what is known of a chain beforehand, so that few draws of the prior come near them:
@@ -24,25 +24,25 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SPAN_DB = 90.0
-"""Where a reading that is wrong may lie, evenly."""
+"""Range of a wrong reading, uniform."""
 FEWEST = 6
 """A hypothesis with fewer draws that could have given a reading takes the others' covariance."""
 MOST_FOR_PAIRS = 5
-"""Up to so many readings two at once may be wrong; of more, one."""
+"""Up to this number of readings two of them may be wrong; of more, only one."""
 _TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
 class VoltsReading:
-    """A reading in volts against what is predicted.
+    """A reading in volts and its predictions.
 
     Attributes
     ----------
     predicted_db : dB re 1 V, shape (hypotheses, draws).
-    alive : whether a draw gives more than nothing there, same shape.
+    alive : whether a draw gives a signal there, same shape.
     reads_db : the reading.
-    sd_db : its spread about the prediction, beyond what the draws hold.
-    wrong : how often such a reading is wrong altogether.
+    sd_db : its standard deviation about the prediction, beyond that of the draws.
+    wrong : probability that such a reading is altogether wrong.
     """
 
     predicted_db: Floats
@@ -54,14 +54,14 @@ class VoltsReading:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """One observation: the chance of its answer under every draw, or volts, and its chance under anything else.
+    """One observation: the probability of its answer under every draw, or volts, and its probability under an unknown fault.
 
     Attributes
     ----------
-    entry : which entry of the evidence it comes from.
+    entry : index of its entry in the evidence.
     chance : shape (hypotheses, draws or 1); None for volts.
     volts : None for an answer.
-    elsewhere : its chance (or density per dB) under something that this model doesn't hold.
+    elsewhere : its probability (or density per dB) under a fault outside this model.
     """
 
     entry: int
@@ -72,7 +72,7 @@ class Observation:
 
 @dataclass(frozen=True, slots=True)
 class Kernels:
-    """The smoothed draws of the volts that were read, and how to move other predictions along.
+    """Smoothed draws of the readings in volts, and the data to shift other predictions accordingly.
 
     Attributes
     ----------
@@ -103,11 +103,11 @@ class Belief:
     Attributes
     ----------
     probability, error : of each hypothesis and its Monte Carlo standard error, shape (hypotheses,).
-    weight : of each draw, summing to 1 over a hypothesis that is possible at all, shape (hypotheses, draws).
+    weight : of each draw, summing to 1 over each possible hypothesis, shape (hypotheses, draws).
     effective : effective sample size of each, shape (hypotheses,).
-    log_evidence : of each hypothesis, prior in, shape (hypotheses,).
-    surprise : probability that it is something this model doesn't hold.
-    wrong : probability that an entry's reading in volts is wrong altogether, by entry.
+    log_evidence : of each hypothesis, prior included, shape (hypotheses,).
+    surprise : probability of a fault outside this model.
+    wrong : probability that an entry's reading in volts is altogether wrong, by entry.
     kernels : of the volts, None without any.
     """
 
@@ -121,7 +121,7 @@ class Belief:
     kernels: Kernels | None
 
     def moved(self, predicted_db: Floats) -> tuple[Floats, Floats]:
-        """Return predictions of another place given what was read, and their spread beyond the draws', both dB."""
+        """Return predictions at another node given the readings, and their spread beyond the draws', both dB."""
         if self.kernels is None:
             return predicted_db, np.zeros(len(predicted_db))
         return _moved(self.kernels, predicted_db)
@@ -141,7 +141,7 @@ def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unk
     Parameters
     ----------
     prior : of each hypothesis, shape (hypotheses,); need not sum to 1.
-    unknown : prior of something that this model doesn't hold.
+    unknown : prior of a fault outside this model.
     """
     answers = np.zeros((len(prior), draws))
     for o in observations:
@@ -180,7 +180,7 @@ def _ratio_error(mass: Floats, probability: Floats) -> Floats:
 
 
 Terms = list[tuple[tuple[int, ...], "Floats"]]
-"""Which readings are taken as right, and the log likelihood of every draw then."""
+"""Sets of readings taken as right, and the log likelihood of every draw under each."""
 
 
 def _volts_terms(volts: Sequence[VoltsReading], answers: Floats) -> tuple[Any, Kernels | None, Terms]:
@@ -249,7 +249,7 @@ def _log_normal(kernels: Kernels, used: tuple[int, ...], alive: npt.NDArray[np.b
 
 
 def _wrong(sets: Terms, entries: Sequence[int], log_rest: Floats, top: float) -> dict[int, float]:
-    """Return how probable it is that each reading is wrong."""
+    """Return the probability that each reading is wrong."""
     masses = [(used, float(np.sum(np.exp(np.minimum(term + log_rest - top, 700))))) for used, term in sets]
     total = sum(m for _, m in masses)
     return {
@@ -259,7 +259,7 @@ def _wrong(sets: Terms, entries: Sequence[int], log_rest: Floats, top: float) ->
 
 
 def _leading(kernels: Kernels, sets: Terms, log_rest: Floats) -> Kernels:
-    """Keep the likeliest set of readings that are right: other predictions are moved along by these."""
+    """Keep the most probable set of right readings, by which other predictions are shifted."""
     best = max(sets, key=lambda pair: float(np.max(pair[1] + log_rest)))
     return replace(kernels, used=best[0])
 

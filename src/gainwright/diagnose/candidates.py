@@ -1,4 +1,4 @@
-"""Every test that can be made at a chain with the instruments there are, with its minutes, access and cautions.
+"""Every possible test of a chain with the given instruments, with its minutes, access and cautions.
 
 Minutes and access are common practice, no published source; a job overrides access with its key `access`.
 """
@@ -56,7 +56,7 @@ MINUTES = {
     "swap_leads": 5.0,
     "feed": 6.0,
 }
-"""Minutes that a test takes once one is there."""
+"""Minutes that a test takes, without access."""
 ACCESS_MINUTES = {
     "head_unit": 15.0,
     "processor": 3.0,
@@ -66,22 +66,22 @@ ACCESS_MINUTES = {
     "amplifier": 2.0,
     "speaker": 10.0,
 }
-"""Minutes until one is at a stage's terminals, by kind: the head unit's are behind the dash."""
+"""Minutes to reach a stage's terminals, by kind: the head unit's are behind the dashboard."""
 SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
-"""Minutes until one is at a stage's controls, where that is not at its terminals."""
+"""Minutes to reach a stage's controls, if they are not at its terminals."""
 FED_V = 0.5
-"""What a telephone gives at its headphone output, measured before it is used."""
+"""Headphone output of a telephone, volts, measured before it is used."""
 
 VOLTS_ONLY = say("Set the meter to AC volts, leads in the volts sockets: on amps or ohms it can short an output.")
-OHMS_DEAD = say("Everything off and the lead unplugged at both ends before resistance is measured.")
-LOUD = say("Begin with the volume down: a tone at level is loud and heats a speaker; a few seconds at a time.")
+OHMS_DEAD = say("Switch everything off and unplug the lead at both ends before measuring resistance.")
+LOUD = say("Begin with the volume down: a tone at full level is loud and heats a speaker; a few seconds at a time.")
 HOT = say(
-    "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, nothing grounded goes across it."
+    "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, connect nothing grounded across it."
 )
-BATTERY = say("Supply terminals: rings and watch off, no tool across them; the fuse stays in only while it is read.")
+BATTERY = say("Supply terminals: take off rings and watch, no tool across them; keep the fuse in only while reading.")
 AIRBAG = say("Keep off airbag wiring (usually yellow).")
-CELL = say("A 1.5 V cell for an instant, amplifier off and its leads undone; never on a tweeter.")
-STANDING = say("The vehicle stands, brake on, running engine only in open air.")
+CELL = say("A 1.5 V cell for an instant, amplifier off and its leads disconnected; never on a tweeter.")
+STANDING = say("Vehicle parked, brake on, run the engine only outdoors.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +90,12 @@ class Candidate:
 
     Attributes
     ----------
-    test : what it is, a key of `MINUTES`.
+    test : its kind, a key of `MINUTES`.
     where : the place, as evidence names it.
-    minutes : with access to what isn't reached yet.
+    minutes : with access to stages that weren't reached yet.
     entry : the evidence entry without its result.
-    cautions : at this step.
-    beside : nodes that are solved with it.
+    cautions : for this test.
+    beside : further nodes to solve in the same run.
     """
 
     test: str
@@ -107,13 +107,13 @@ class Candidate:
 
 
 class Catalogue:
-    """What can be tested at a job's chain.
+    """The tests that are possible on a job's chain.
 
     Parameters
     ----------
-    entries : what was done already: places that were reached cost no access any more.
-    unreachable : stages and places that the person can't get at.
-    declined : tests that the person can't answer.
+    entries : tests already made; places that they reached need no more access time.
+    unreachable : stages and places that the person can't reach.
+    declined : tests that the person can't make.
     """
 
     def __init__(
@@ -133,7 +133,7 @@ class Catalogue:
         self.paths = played_paths(job, chain, instruments, self.entries)
 
     def access(self, stage: str) -> float:
-        """Return the minutes until one is at a stage's terminals; 0 when one has been there."""
+        """Return the minutes to reach a stage's terminals; 0 if they were reached before."""
         if stage in self.reached:
             return 0.0
         own = self.job.access.get(stage)
@@ -177,7 +177,7 @@ class Catalogue:
         wanted: dict[str, None] = {}
         for cause in INSPECTED:
             for where in self._places():
-                # of several names of one control the last is the fullest
+                # a control with several names is listed once
                 wanted |= dict.fromkeys([p for p in inspected_places(cause, where) if p in known][:1])
         for place in wanted:
             stage = place.split(".")[0]
@@ -243,7 +243,7 @@ class Catalogue:
                 yield Candidate("feed", path.stage, minutes, entry, (VOLTS_ONLY, HOT, LOUD))
 
     def _usable(self, instrument: Instrument, node: Node, path: PlayedPath) -> str:
-        """Return the kind of test that an instrument makes at a node, empty when it makes none there."""
+        """Return the kind of test that an instrument makes at a node, empty if it can't."""
         if isinstance(instrument, Multimeter):
             return "measure"
         if isinstance(instrument, Indicator):
@@ -292,7 +292,7 @@ class Catalogue:
                 yield Candidate("swap_leads", str(run), minutes, entry, (LOUD, AIRBAG), path.nodes)
 
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
-        """Return the minutes of checking one cause by itself: the shortest test that is about it."""
+        """Return the minutes to check one cause directly: those of the shortest test for it."""
         places = {cause.where, *inspected_places(cause.id, cause.where)}
         stage = stages_at(cause.where)[0]
         places |= {
@@ -309,7 +309,7 @@ def _check(place: str) -> Check:
 
 
 def _stages(entry: Entry, job: Job) -> set[str]:
-    """Return the stages whose terminals one has to be at for an entry."""
+    """Return the stages whose terminals an entry needs access to."""
     if isinstance(entry, Reading):
         return {entry.at.split(".")[0]} | ({entry.feed.into} if entry.feed is not None else set())
     if isinstance(entry, HeardSpeaker):

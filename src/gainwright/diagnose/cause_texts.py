@@ -1,4 +1,4 @@
-"""What each cause means in words that can be read over a telephone: what is wrong, and how it is put right."""
+"""Texts of causes, plain enough for the telephone: what is wrong, and how to repair it."""
 
 from __future__ import annotations
 
@@ -10,43 +10,43 @@ if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
 
 CAUSE_TEXTS: dict[str, tuple[str, str]] = {
-    "nothing_wrong": ("The chain does what it should with these settings", "Nothing is to be mended."),
-    "lead_open": ("A conductor of {place} is broken or unplugged: what comes behind it gets nothing", "Plug it in firmly or put in another lead."),
+    "nothing_wrong": ("The chain works as it should with these settings", "No repair is needed."),
+    "lead_open": ("A conductor of {place} is broken or unplugged: the stages after it get no signal", "Plug it in firmly or put in another lead."),
     "lead_resistive": ("{place} has far too much resistance, from corrosion or a broken strand", "Clean its plugs or put in another lead."),
     "lead_shorted": ("The two conductors of {place} touch", "Find where they touch, or put in another lead."),
     "leads_swapped": ("Left and right are exchanged at the inputs of {place}", "Exchange the two plugs."),
     "polarity_reversed": ("Plus and minus of {place} are exchanged", "Exchange the two conductors at one end."),
-    "source_muted": ("{place} is muted", "Take the mute off."),
-    "source_low": ("{place} gives far less than its maker says", "Look for a level setting in its menu; else it needs a line driver behind it."),
-    "balance_over": ("Balance or fader of {place} stands to one side", "Put balance and fader to the middle."),
-    "tone_level_wrong": ("The tone that {place} plays is lower than it is called, or the player levels it by itself", "Take the tone file of this job and switch every automatic level off."),
+    "source_muted": ("{place} is muted", "Unmute it."),
+    "source_low": ("{place} delivers far less than its specification", "Look for a level setting in its menu; otherwise it needs a line driver after it."),
+    "balance_over": ("Balance or fader of {place} is set to one side", "Set balance and fader to the middle."),
+    "tone_level_wrong": ("The tone that {place} plays is lower than stated, or the player adjusts its level automatically", "Use the tone file of this job and switch off every automatic level control."),
     "level_control_down": ("{place} is turned down", "Turn it fully up for setting and measuring."),
-    "gain_muted": ("The gain of {place} stands at the end where it passes nothing", "Turn it up just out of that end, then set it again."),
-    "gain_low": ("The gain of {place} stands lower than the job says", "Put it where the job says, or set it again."),
-    "gain_high": ("The gain of {place} stands higher than the job says", "Turn it down and set it again."),
-    "low_pass_in_the_way": ("A low-pass of {place} stands below the tone and stops it", "Open it, or put it where the job says."),
-    "high_pass_in_the_way": ("A high-pass of {place} stands above the tone and stops it", "Open it, or put it where the job says."),
-    "boost_on": ("A boost or equaliser of {place} is on that the job doesn't have", "Put it flat, or write it into the job and set again."),
-    "output_muted": ("{place} is muted", "Take the mute off."),
-    "output_misrouted": ("{place} is fed from another input than the job says", "Put its routing right."),
-    "wrong_tone_for_path": ("The tone can't come through: a filter of {place} stops it, and nothing is wrong with the chain", "Play a tone that this path passes."),
+    "gain_muted": ("The gain of {place} is at the end of its travel where it mutes", "Turn it up just out of that end, then set it again."),
+    "gain_low": ("The gain of {place} is lower than in the job", "Set it as in the job, or set it up again."),
+    "gain_high": ("The gain of {place} is higher than in the job", "Turn it down and set it again."),
+    "low_pass_in_the_way": ("A low-pass of {place} is set below the tone and stops it", "Open it, or set it as in the job."),
+    "high_pass_in_the_way": ("A high-pass of {place} is set above the tone and stops it", "Open it, or set it as in the job."),
+    "boost_on": ("A boost or equaliser of {place} is on that the job doesn't have", "Set it flat, or enter it in the job and set up again."),
+    "output_muted": ("{place} is muted", "Unmute it."),
+    "output_misrouted": ("{place} is fed from another input than the job says", "Correct its routing."),
+    "wrong_tone_for_path": ("The tone can't get through: a filter of {place} stops it, and nothing is wrong with the chain", "Play a tone that this path passes."),
     "measuring_lead_open": ("The measuring lead of {place} is broken: it shows nothing anywhere", "Use another measuring lead."),
-    "measuring_lead_shorted": ("The conductors of the measuring lead of {place} touch", "Use another measuring lead, and check what it was put across."),
-    "meter_wrong_function": ("{place} stands on another function than AC volts", "Put it on AC volts, its leads in the volts sockets."),
-    "indicator_below_threshold": ("The level is under what {place} needs to show anything, and nothing is wrong with the chain", "Turn up until it shows, or measure with a meter."),
+    "measuring_lead_shorted": ("The conductors of the measuring lead of {place} touch", "Use another measuring lead, and check what it was connected to."),
+    "meter_wrong_function": ("{place} is set to another function than AC volts", "Set it to AC volts, its leads in the volts sockets."),
+    "indicator_below_threshold": ("The level is below what {place} needs to show anything, and nothing is wrong with the chain", "Turn up until it shows, or measure with a meter."),
     "amplifier_no_turn_on": ("{place} gets no turn-on voltage and stays off", "Find where the turn-on lead is interrupted."),
     "amplifier_no_supply": ("{place} has no supply: fuse, ground or plus", "Look for a blown fuse and a loose ground, and for what blew it."),
-    "amplifier_protecting": ("{place} protects itself and plays nothing", "Take its speakers off and see whether it comes back; then look for a short or a hot amplifier."),
+    "amplifier_protecting": ("{place} is in protection and plays nothing", "Disconnect its speakers and see whether it recovers; then look for a short or a hot amplifier."),
     "side_dead": ("The output {place} is dead", "Exchange the sides to be sure, then have the amplifier repaired."),
     "load_too_low": ("The load on {place} is lower than the job says", "Count the speakers and how their coils are wired."),
-    "supply_sagging": ("The supply of {place} falls far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
+    "supply_sagging": ("The supply of {place} drops far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
     "speaker_open": ("{place} is open: coil, terminal or the wire in between", "Measure it at its own terminals; replace it if it is open there."),
-    "speaker_shorted": ("The coil of {place} is shorted", "Take it off and replace it before the amplifier suffers."),
+    "speaker_shorted": ("The coil of {place} is shorted", "Disconnect it and replace it before it damages the amplifier."),
     "coil_reversed": ("One coil of {place} is connected the wrong way round, and they work against each other", "Exchange the two conductors of one coil."),
-    "ground_loop": ("Hum comes in at {place}: its two ends have different grounds", "Ground all devices at one point, and lead signal away from supply."),
-    "alternator_whine": ("The alternator's whine comes in at {place}", "Lead signal away from supply, and better the grounds."),
+    "ground_loop": ("Hum comes in at {place}: its two ends have different grounds", "Ground all devices at one point, and route signal leads away from supply."),
+    "alternator_whine": ("Alternator whine gets in at {place}", "Route signal leads away from supply, and improve the grounds."),
 }  # fmt: skip
-"""Cause id -> what is wrong, and how it is put right."""
+"""Cause id -> what is wrong, and how to repair it."""
 
 
 _SHORT_NAMES = {
@@ -60,7 +60,7 @@ _SHORT_NAMES = {
 
 
 def describe_place(where: str, *, first: bool = False) -> str:
-    """Return a place as one says it, as the first words of a sentence or within one."""
+    """Return the name of a place, for the beginning of a sentence (`first`) or within one."""
     if not where:
         return say("The chain") if first else say("the chain")
     if where.startswith("lead:"):
@@ -72,7 +72,7 @@ def describe_place(where: str, *, first: bool = False) -> str:
 
 
 def describe_cause(cause: Cause) -> str:
-    """Return what a cause means, a clause without a full stop."""
+    """Return what is wrong, a clause without a full stop."""
     template = CAUSE_TEXTS[cause.id][0]
     if "{place}" not in template:
         return say(template)
@@ -80,12 +80,12 @@ def describe_cause(cause: Cause) -> str:
 
 
 def repair_text(cause: Cause) -> str:
-    """Return how a cause is put right."""
+    """Return how to repair a cause, a sentence."""
     return say(CAUSE_TEXTS[cause.id][1])
 
 
 def short_name(cause: Cause) -> str:
-    """Return a cause in a few words, for lists."""
+    """Return a short name of a cause, for lists."""
     if cause.id in _SHORT_NAMES:
         source, _, target = cause.where.removeprefix("lead:").rpartition("-")
         return say(_SHORT_NAMES[cause.id], place=say("lead from {source} to {target}", source=source, target=target))

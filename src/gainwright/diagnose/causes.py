@@ -1,7 +1,7 @@
-"""What may be wrong in a chain: every cause at every place where it can be, and how often it is met there.
+"""The possible causes of a chain: every cause at every place where it can occur, and its prior.
 
-The odds are common practice of the trade, no published source: how many times likelier than the rarest a cause is, for
-one place. A shop's own closed cases sharpen them (`sharpened`).
+The odds are common practice, no published source: how many times likelier than the rarest a cause is, for one place.
+A shop's own closed cases refine them (`odds_with_cases`).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 NOTHING = "nothing_wrong"
 HEALTHY = (NOTHING, "wrong_tone_for_path", "indicator_below_threshold")
-"""Causes that leave the chain as it should be."""
+"""Causes under which the chain has no fault."""
 
 ODDS: dict[str, float] = {
     "lead_open": 4,
@@ -61,13 +61,13 @@ ODDS: dict[str, float] = {
 }
 """Odds of each cause at one place (common practice, no published source)."""
 PRIOR_NOTHING = 0.12
-"""Share of calls where the chain is sound: a wrong tone, an instrument's threshold, an expectation (common practice)."""
+"""Share of calls without a fault: a wrong tone, an instrument's threshold, an expectation (common practice)."""
 PRIOR_TWO = 0.03
 """Share of calls with two faults at once (common practice, no published source)."""
 PRIOR_UNKNOWN = 0.02
-"""Share of calls where it is something that this model doesn't hold (common practice, no published source)."""
+"""Share of calls with a fault outside this model (common practice, no published source)."""
 WEIGHT_OF_TABLE = 40.0
-"""How many closed cases the shipped odds are worth when a shop's own cases are counted in."""
+"""Number of closed cases that the default odds count for, against a shop's own."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -143,7 +143,7 @@ def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
 
 
 AT_MINIMUM = 10.0
-"""Factor on the odds of a muted gain where the job itself has it at its lowest end and doesn't say that it passes."""
+"""Factor on the odds of a muted gain if the job has it at its minimum and it may mute there."""
 
 
 def priors(
@@ -151,8 +151,8 @@ def priors(
 ) -> npt.NDArray[np.float64]:
     """Return the prior of each cause, summing to 1.
 
-    `wrong_tone_for_path` and `indicator_below_threshold` have none of their own: they are names that a healthy chain is
-    given by what was read. Where a lead has sides, the run and each side have half of a lead's odds.
+    `wrong_tone_for_path` and `indicator_below_threshold` have no prior: they are names given to a healthy chain depending
+    on the readings. If a lead has two sides, the run and each side have half of a lead's odds.
 
     Parameters
     ----------
@@ -172,14 +172,14 @@ def priors(
 
 
 def _at_minimum(stage: AnyStage) -> bool:
-    """Whether a job has a gain at its lowest end where it may mute."""
+    """Return whether a job has a gain at a minimum where it may mute."""
     if not isinstance(stage, Amplifier) or stage.gain.mutes_at_minimum == "no" or stage.gain.at is None:
         return False
     return bool(stage.gain.at.known and stage.gain.at.nominal <= MUTED_TRAVEL)
 
 
 def odds_with_cases(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:
-    """Return odds with a shop's closed cases counted in: the posterior mean of a Dirichlet prior.
+    """Return odds that include a shop's closed cases: the posterior mean of a Dirichlet prior.
 
     The prior has the odds' shares as its mean and `WEIGHT_OF_TABLE` as its total count (Gelman et al., Bayesian Data
     Analysis, 3rd ed., section 3.4: multinomial counts with a conjugate Dirichlet prior).

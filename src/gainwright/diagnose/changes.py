@@ -1,4 +1,4 @@
-"""Each cause as a change to the chain, with hidden amounts that are drawn: never a rule about readings.
+"""Each cause as a change to the chain, with sampled amounts: never as a rule about readings.
 
 The spans of the amounts are common practice, no published source. Arrays are over draws, shape (draws,).
 """
@@ -34,7 +34,7 @@ TONE_LOW_DB = (3.0, 30.0)
 BALANCE_DB = (15.0, 60.0)
 LEVEL_DOWN_DB = 4.0
 AT_LOWEST = 0.3
-"""Share of level controls that are down which stand at their lowest end."""
+"""Share of turned-down level controls that are at their minimum."""
 BOOST_DB = (3.0, 15.0)
 BOOST_HZ = (30.0, 10e3)
 LOW_PASS_HZ = (8.0, 3000.0)
@@ -43,21 +43,21 @@ LOAD = (0.15, 0.6)
 SAG = (0.5, 0.85)
 HUM_V = (2e-3, 0.1)
 LEVEL_LOWEST_DB = -60.0
-"""What a level control without a stated range gives at its lower end (common practice, no published source)."""
+"""Attenuation of a level control without a stated range at its minimum (common practice, no published source)."""
 
 
 @dataclass(slots=True)
 class Change:
-    """What one hypothesis makes other: the fields of `solve.Alteration`, controls, and what no tone shows.
+    """The changes of one hypothesis: the fields of `solve.Alteration`, controls, and changes that no tone shows.
 
     Attributes
     ----------
-    settings : control -> where it really stands.
+    settings : control -> its actual setting.
     dead : amplifier -> why it doesn't play: turn_on, supply or protecting.
     supply : amplifier -> factor on its supply voltage.
-    hum, whine : lead -> volts rms that come in there.
+    hum, whine : lead -> volts rms picked up there.
     instrument : instrument -> open, shorted or function.
-    coil : speaker -> factor on what its cone moves.
+    coil : speaker -> factor on its cone's movement.
     """
 
     gain: dict[Node, Any] = field(default_factory=dict)
@@ -81,7 +81,7 @@ class Change:
     coil: dict[str, float] = field(default_factory=dict)
 
     def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
-        """Return the keys of the chain's cells that come out otherwise by themselves."""
+        """Return the keys of the chain's cells that it changes directly."""
         found: set[tuple[str, Node | Port]] = set()
         for nodes in (self.gain, self.ceiling, self.low_pass_hz, self.high_pass_hz, self.boost, self.misrouted):
             found |= {("output", node) for node in nodes}
@@ -95,7 +95,7 @@ class Change:
 
 
 def combined(first: Change, second: Change) -> Change:
-    """Return both changes at once: factors multiply, resistances add, of two places for one thing the second holds."""
+    """Return both changes combined: factors multiply, resistances add, and of two settings the second counts."""
     found = Change()
     for f in fields(Change):
         mine, other = getattr(first, f.name), getattr(second, f.name)
@@ -110,11 +110,11 @@ def combined(first: Change, second: Change) -> Change:
 
 
 def change_of(cause: Cause, chain: Chain, hidden: Floats) -> Change:
-    """Return what a cause changes.
+    """Return the change that a cause makes.
 
     Parameters
     ----------
-    hidden : points in the unit cube that the hidden amounts come from, shape (draws, 3).
+    hidden : points in the unit cube from which amounts are sampled, shape (draws, 3).
     """
     make = _MAKERS.get(cause.id)
     return Change() if make is None else make(cause.where, chain, hidden)
@@ -133,7 +133,7 @@ def _ratio(db: Floats) -> Floats:
 
 
 def _outputs(where: str, chain: Chain) -> list[Node]:
-    """Return the nodes that a stage, an output or a node names."""
+    """Return the nodes of a stage, an output or a node name."""
     return [n for n in chain.nodes if where in (n.stage, f"{n.stage}.{n.output}", str(n))]
 
 
@@ -289,7 +289,7 @@ def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _speaker(span: tuple[float, float]) -> Callable[[str, Chain, Floats], Change]:
-    """Return the maker of a speaker's fault, on both sides or on one that is hidden."""
+    """Return the change function of a speaker's fault, on both sides or on one unknown side."""
 
     def make(where: str, chain: Chain, hidden: Floats) -> Change:
         factor = _log(span, hidden[:, 0])

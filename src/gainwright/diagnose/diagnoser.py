@@ -1,4 +1,4 @@
-"""A job and its evidence to a diagnosis: draws, belief, what stands out, the next test."""
+"""The diagnoser of a chain: from a job and its evidence to probabilities of causes and ranked tests."""
 
 from __future__ import annotations
 
@@ -36,24 +36,24 @@ if TYPE_CHECKING:
 DRAWS = 64
 SEED = 11
 FINE_CASES = 4096
-"""Hypotheses times draws of the second look at those that are left."""
+"""Hypotheses times draws of the refined pass over the remaining hypotheses."""
 FINE_DRAWS = (96, 512)
 FEW_EFFECTIVE = 30.0
-"""An effective sample size of less is renewed with more draws."""
+"""A smaller effective sample size is refined with more draws."""
 IN_PLAY = 2e-3
-"""Less likely hypotheses are left out of the second look."""
+"""Less likely hypotheses are left out of the refined pass."""
 MOST_IN_PLAY = 40
 MOST_FOR_HANDWORK = 60
-"""With more hypotheses in play, exchanging and feeding is not looked at yet: looking at it costs a solve each."""
+"""With more hypotheses in play, swap and feed tests aren't evaluated yet: each needs a solution of its own."""
 PAIRS_FROM = 14
 PAIRS_WHEN = 0.15
-"""Two causes at once are looked at when something else than one cause is believed so much."""
+"""Probability of something other than one cause from which pairs of causes are evaluated."""
 HANDWORK = ("swap_sides", "swap_leads", "feed")
 LEAST_SCORE = 1e-300
 MOST_ENSEMBLES = 4
-"""Ensembles of a second look, or of pairs, that are kept with what was solved for them; the one used longest ago goes first."""
+"""Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
 MOST_SOLVED = 64
-"""An ensemble that holds more solutions is made anew, so that a diagnoser that is asked for days doesn't grow."""
+"""An ensemble with more solutions is rebuilt, so that the memory of a long-lived diagnoser stays bounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Weighed:
 
     Attributes
     ----------
-    answer_model : the ensemble, seen through instruments and answers.
+    answer_model : the ensemble, as seen through instruments and answers.
     belief : over its hypotheses.
     """
 
@@ -77,13 +77,13 @@ class Weighed:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is believed of a chain, before any wording.
+    """Probabilities of the causes of a chain, before any wording.
 
     Attributes
     ----------
     entries : the evidence.
     hypotheses, probability, error : over all, singles and pairs; shape (hypotheses,).
-    surprise : probability of something that this model doesn't hold.
+    surprise : probability of a fault outside this model.
     wrong : probability that an entry's volts are wrong, by entry.
     active : the ensemble that predictions come from.
     place : hypothesis of `active` -> its index here.
@@ -99,7 +99,7 @@ class State:
     place: tuple[int, ...]
 
     def of_causes(self) -> tuple[list[Cause], Floats, Floats]:
-        """Return causes with probability and error; two at once share theirs."""
+        """Return causes with probability and error; two simultaneous causes share theirs."""
         share: dict[Cause, float] = {}
         spread: dict[Cause, float] = {}
         for h, p, e in zip(self.hypotheses, self.probability, self.error, strict=True):
@@ -122,13 +122,13 @@ class _Joined:
 
 @dataclass(frozen=True, slots=True)
 class Tests:
-    """What can be done next.
+    """The next tests.
 
     Attributes
     ----------
     ranked : tests, best first.
-    groups : indices of the active hypotheses that no test parts, likeliest group first.
-    catalogue : where they come from.
+    groups : indices of the active hypotheses that no test distinguishes, most probable group first.
+    catalogue : all possible tests.
     """
 
     ranked: tuple[Ranked, ...]
@@ -137,16 +137,16 @@ class Tests:
 
 
 class Diagnoser:
-    """Diagnoses one chain, reading after reading; what was solved is kept, so threads take turns at it (`turn`).
+    """Diagnoses one chain, reading after reading; solutions are cached, so threads must hold `turn` to use it.
 
-    The answer depends on job, evidence and counted cases alone: not on what was asked before, nor on the order of the
-    entries. What is kept is known by everything that it was made of.
+    The answer depends on job, evidence and counted cases alone: not on earlier questions, nor on the order of the
+    entries. Caches are keyed by everything that they depend on.
 
     Parameters
     ----------
     job : the chain as it should be.
     closed : cause id -> how many of the shop's own cases were closed with it.
-    seed : the same gives the same numbers.
+    seed : the same seed gives the same numbers.
 
     Raises
     ------
@@ -167,7 +167,7 @@ class Diagnoser:
         self._again: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
 
     def _kept(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
-        """Return the ensemble of just these hypotheses in just this order, made where it isn't kept."""
+        """Return the ensemble of these hypotheses in this order, from the cache or built."""
         key = tuple(hypotheses)
         found = self._again.pop(key, None)
         if found is None or found.ensemble.solutions > MOST_SOLVED:
@@ -264,12 +264,12 @@ class Diagnoser:
         return _Joined(rough.hypotheses, probability, error, top + float(np.log(weight.sum())))
 
     def _weigh_pairs(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
-        """Weigh two causes at once: those that explain most when one entry or another is left out."""
+        """Weigh pairs of the causes that explain most when one of the entries is left out."""
         score = rough.belief.probability.copy()
         for left_out in range(len(entries)):
             rest = entries[:left_out] + entries[left_out + 1 :]
             score = np.maximum(score, self._weighed(self.rough, self.priors, rest).belief.probability)
-        # causes that are as likely but for the rounding of sums (a left and a right side) stand in the order of the causes
+        # causes that are equally likely but for rounding (a left and a right side) stay in the order of the causes
         ranked = np.argsort(-np.round(np.log(np.maximum(score, LEAST_SCORE)), 6), kind="stable")
         able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
         pairs = list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2))
@@ -282,12 +282,12 @@ class Diagnoser:
 
 
 def _in_order(entries: tuple[Entry, ...]) -> list[int]:
-    """Return the places of entries in an order of their own, so that sums come out alike whatever was said first."""
+    """Return indices of entries in a canonical order, so that sums don't depend on their order."""
     return sorted(range(len(entries)), key=lambda i: json.dumps(as_mapping(entries[i]), sort_keys=True, default=str))
 
 
 def _with_pairs(one: _Joined, two: Weighed, surprise: float) -> tuple[_Joined, float]:
-    """Return singles and pairs together, and what is left of the surprise."""
+    """Return singles and pairs together, and the remaining surprise."""
     log_one = one.log_evidence + np.log1p(-PRIOR_TWO)
     top = max(log_one, float(np.max(two.belief.log_evidence)))
     weight_one, weight_two = np.exp(log_one - top), np.exp(two.belief.log_evidence - top)

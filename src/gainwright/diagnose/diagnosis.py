@@ -1,4 +1,4 @@
-"""A state and its tests as a diagnosis in words: why, what speaks against it, what is contradictory, what proves the repair."""
+"""From a state and its tests to a diagnosis with texts: reasons, contradictions, and the proof of the repair."""
 
 from __future__ import annotations
 
@@ -30,15 +30,15 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SPEAKS = 0.5
-"""A likelihood ratio to the average cause of e to this, and an entry speaks for a cause; of e to minus twice this, against."""
+"""An entry speaks for a cause if its log likelihood ratio to the average cause exceeds this; against, below minus twice it."""
 ODD = 0.06
-"""An answer less likely than this under a cause is a mistake there."""
+"""An answer less likely than this under a cause counts as a mistake under it."""
 CONTRADICTED = 0.3
-"""Something else than the causes at hand being so probable, or an entry so doubtful, is told."""
+"""Probability of an unknown fault, or of a wrong entry, from which it is reported."""
 TESTS_TOLD = 12
 LEAST_TOLD = 1e-4
 WORTH = 0.15
-"""A test isn't worth its time when a minute of it takes less than this off the search."""
+"""A test isn't worth its time if each of its minutes shortens the search by less than this."""
 
 
 def make_diagnosis(
@@ -47,7 +47,7 @@ def make_diagnosis(
     unreachable: frozenset[str] = frozenset(),
     declined: Sequence[Entry] = (),
 ) -> Diagnosis:
-    """Return the diagnosis of a chain after some evidence; see `Catalogue` for what is left out of the tests."""
+    """Return the diagnosis of a chain given evidence; `unreachable` and `declined` as in `Catalogue`."""
     with diagnoser.turn:
         return _diagnosis(diagnoser, diagnoser.weigh(entries), unreachable, declined)
 
@@ -180,7 +180,7 @@ def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
 
 
 def _before(state: State, candidate: Candidate) -> Floats | None:
-    """Return which hypotheses lie before the node that a test measures, None for another kind of test."""
+    """Return which hypotheses lie before the measured node of a test, None for a test of another kind."""
     if not isinstance(candidate.entry, Reading) or candidate.entry.feed is not None:
         return None
     chain = state.active.answer_model.chain
@@ -202,7 +202,7 @@ def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[E
 
 
 def _doubt(state: State, index: int, likelihood: Floats) -> float:
-    """Return the probability that an entry is wrong: that it is so under which its answer could only be a mistake."""
+    """Return the probability that an entry is wrong: that of the causes under which its answer would be a mistake."""
     if index in state.wrong:
         return state.wrong[index]
     belief = state.probability[: likelihood.shape[1]]
@@ -210,7 +210,7 @@ def _doubt(state: State, index: int, likelihood: Floats) -> float:
 
 
 def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
-    """Return what a sound chain gives there."""
+    """Return the result that a healthy chain gives."""
     for o in observe(index, entry, diagnoser.rough):
         if o.volts is not None:
             low, middle, high = np.quantile(o.volts.predicted_db[0], [0.025, 0.5, 0.975])
@@ -222,14 +222,14 @@ def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
                 volts_3=volts_text(high_v),
             )
         assert o.chance is not None  # noqa: S101  an observation is one or the other
-        return say("so in {part} % of sound chains", part=f"{100 * float(np.mean(o.chance[0])):.0f}")
+        return say("so in {part} % of healthy chains", part=f"{100 * float(np.mean(o.chance[0])):.0f}")
     return ""
 
 
 def _contradiction(
     diagnoser: Diagnoser, state: State, likelihood: Floats, found: list[Cause], probability: Floats
 ) -> str:
-    """Return a sentence about the entry that the others contradict, with what it would be without it."""
+    """Return a sentence about the entry that contradicts the others, with the most probable cause without it."""
     if len(state.entries) < 2:
         return ""
     doubts = [_doubt(state, i, likelihood) for i in range(len(state.entries))]
@@ -237,11 +237,11 @@ def _contradiction(
         return ""
     entries = state.entries
     left = [diagnoser.weigh(entries[:i] + entries[i + 1 :]).surprise for i in range(len(entries))]
-    # the entry without which the others go together best
+    # the entry without which the others agree best
     odd = int(np.argmin(np.array(left) - np.array(doubts)))
     if doubts[odd] < CONTRADICTED and left[odd] > CONTRADICTED:
         return say(
-            "What was found doesn't go together, and no single entry makes it so: it may be something not modelled here."
+            "The evidence is inconsistent, and no single entry explains why: the fault may be one that isn't modelled here."
         )
     rest = state.entries[:odd] + state.entries[odd + 1 :]
     without, p, _ = diagnoser.weigh(rest).of_causes()
@@ -249,12 +249,12 @@ def _contradiction(
     name = describe_entry(state.entries[odd])
     if without[best] == top or (without[best].id == NOTHING and top.id in HEALTHY):
         return say(
-            "Entry {part} ({name}) doesn't go with the others; without it the answer is the same. Read it again.",
+            "Entry {part} ({name}) contradicts the others; without it the result is the same. Read it again.",
             part=odd + 1,
             name=name,
         )
     return say(
-        "Entry {part} ({name}) doesn't go with the others: without it it would be {short} ({part_2} %). Read it again before you act.",
+        "Entry {part} ({name}) contradicts the others: without it the most probable cause is {short} ({part_2} %). Read it again before you act.",
         part=odd + 1,
         name=name,
         short=short_name(without[best]),
@@ -263,7 +263,7 @@ def _contradiction(
 
 
 def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
-    """Return what to do, and the reading at the end of the path that will prove it."""
+    """Return the repair, and the reading at the end of the path that proves it."""
     from gainwright.diagnose.candidates import Catalogue
 
     catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
@@ -275,7 +275,7 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
         return Repair(
             do,
             say(
-                "Then play {tone_hz} Hz and listen to {part}: all as it should be.",
+                "Then play {tone_hz} Hz and listen to {part}: it should sound normal.",
                 tone_hz=f"{path.tone_hz:g}",
                 part=joined(path.speakers, by="{a} and {b}"),
             ),

@@ -1,6 +1,6 @@
-"""Many draws of one chain under each hypothesis, solved together where they differ, once for each tone and setting.
+"""Samples of one chain under each hypothesis, solved together, once for each tone and setting.
 
-All hypotheses share their draws (common random numbers), so that what parts them is the cause and not the luck.
+All hypotheses share their samples (common random numbers), so that differences come from the causes, not from chance.
 """
 
 from __future__ import annotations
@@ -41,22 +41,22 @@ _NEUTRAL = {
     "crossed": 0.0,
     "misrouted": 0.0,
 }
-"""What each field of an alteration is where nothing is changed."""
+"""The neutral value of each field of an alteration."""
 
 
 @dataclass(frozen=True, slots=True)
 class Stimulus:
-    """What is played and how the chain stands, as far as it bears on levels.
+    """The tone and the state of the chain, as far as they affect levels.
 
     Attributes
     ----------
     tone_hz, level_dbfs : of the tone.
-    sets : controls that stand elsewhere than in the job, with the texts of their places, sorted.
-    side : side of the recording it is on.
+    sets : controls set differently from the job, with their settings as a job file writes them, sorted.
+    side : side of the recording with the tone.
     running : whether the engine runs.
-    speakers : whether they are connected.
-    fed : stage and volts of a source of one's own, or None.
-    swapped : stage whose sides are exchanged, or lead whose two sides are, or empty.
+    speakers : whether speakers are connected.
+    fed : stage and volts of an external source, or None.
+    swapped : stage or lead whose two sides are exchanged, or empty.
     """
 
     tone_hz: float
@@ -71,7 +71,7 @@ class Stimulus:
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """A solution of the hypotheses that differ, and which row of it each hypothesis has.
+    """A solution for the hypotheses that differ, and the row of each hypothesis in it.
 
     Attributes
     ----------
@@ -90,13 +90,13 @@ class Solved:
 
 
 class Ensemble:
-    """A chain's draws under each of some hypotheses.
+    """Samples of a chain under each of several hypotheses.
 
     Parameters
     ----------
-    hypotheses : each one cause or several at once.
-    draws, seed : of the physical numbers and the hidden amounts.
-    harmonics : kept in solutions; an average-responding meter needs 20, all else the first.
+    hypotheses : each one or several simultaneous causes.
+    draws, seed : of the physical values and the hidden amounts.
+    harmonics : number kept in solutions; an average-responding meter needs 20.
     """
 
     def __init__(
@@ -111,7 +111,7 @@ class Ensemble:
         self.values = _passing(chain.draws(draws=draws, seed=seed, quick=True))
         self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
-        """Of instruments and strays, shape (draws, 8); which column is whose is the observer's business."""
+        """Samples for instrument errors and stray voltages, shape (draws, 8); the observer assigns the columns."""
         self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
         self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
         self._touched = [change.touches(chain) for change in self.changes]
@@ -120,7 +120,7 @@ class Ensemble:
 
     @property
     def solutions(self) -> int:
-        """How many solutions it holds."""
+        """The number of cached solutions."""
         return len(self._solved)
 
     def _change(self, hypothesis: tuple[Cause, ...]) -> Change:
@@ -131,7 +131,7 @@ class Ensemble:
         return found
 
     def solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
-        """Return the levels at some nodes under every hypothesis; only those that can differ there are solved."""
+        """Return the levels at nodes under every hypothesis; only hypotheses that can differ there are solved."""
         stimulus = replace(stimulus, sets=self._moved(stimulus.sets))
         for solved_for, nodes, solved in self._solved:
             if solved_for == stimulus and targets <= nodes:
@@ -143,7 +143,7 @@ class Ensemble:
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         alter = self._hands(stimulus)
         needed = self.chain.needed(targets, alter)
-        for change in self.changes:  # a crossed or misrouted one needs more
+        for change in self.changes:  # crossed or misrouted signals need more nodes
             if change.crossed or change.misrouted:
                 needed |= self.chain.needed(targets, _joined(alter, change))
         differ = [i for i, touched in enumerate(self._touched) if touched & needed]
@@ -171,11 +171,11 @@ class Ensemble:
         return frozenset(name for name, stage in self.chain.job.stages.items() if stage.kind == "speaker")
 
     def _moved(self, sets: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-        """Return those controls that stand elsewhere than in the job."""
+        """Return the controls that are set differently from the job."""
         return tuple((control, place) for control, place in sets if not _same(self._written.get(control, ""), place))
 
     def standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
-        """Return the chain with controls put where the person says, and its draws: only what a control changes is new."""
+        """Return the chain with the given settings, and its samples: only values that a setting changes are new."""
         sets = self._moved(sets)
         if sets not in self._stands:
             if not sets:
@@ -189,14 +189,14 @@ class Ensemble:
         return self._stands[sets]
 
     def stands(self, control: str) -> Floats:
-        """Return where a gain that the job doesn't say stands under every hypothesis, shape (hypotheses, draws)."""
+        """Return the position of an unknown gain under every hypothesis, shape (hypotheses, draws)."""
         rows = [
             np.broadcast_to(c.settings.get(control, self.unknown_gains[control]), (self.draws,)) for c in self.changes
         ]
         return np.stack(rows)
 
     def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
-        """Return where controls stand in every case that aren't said or that a hypothesis moves, whatever the hand believes."""
+        """Return settings, in every case, of the controls that are unknown or that a hypothesis moves."""
         found = {gain: np.tile(at, len(altered)) for gain, at in self.unknown_gains.items() if gain not in sets}
         for i, change in enumerate(altered):
             for control, places in change.settings.items():
@@ -207,7 +207,7 @@ class Ensemble:
         return found
 
     def _hands(self, stimulus: Stimulus) -> Alteration:
-        """Return what the person does: which side plays, what is fed, what is exchanged."""
+        """Return the person's actions as an alteration: side played, stage fed, sides exchanged."""
         gain: dict[Node, float] = {}
         fed: dict[Port, float] = {}
         crossed: dict[Port, float] = {}
@@ -225,7 +225,7 @@ class Ensemble:
         return Alteration(gain=gain, fed_v=fed, crossed=crossed)
 
     def _batch(self, altered: list[Change], hands: Alteration) -> Alteration:
-        """Return the changes of all hypotheses, one block of draws after the other, with what the person does."""
+        """Return the changes of all hypotheses, one block of draws after another, combined with the person's actions."""
         cases = len(altered) * self.draws
         found: dict[str, Any] = {name: {} for name in (*_NEUTRAL, "boost", "instead")}
         for name, neutral in _NEUTRAL.items():
@@ -249,17 +249,17 @@ class Ensemble:
 
 
 def _same(written: str, place: str) -> bool:
-    """Whether two texts of a control say the same: `30` and `30.0` do."""
+    """Return whether two settings of a control are the same: `30` and `30.0` are."""
     return written == place or written.removesuffix(".0") == place.removesuffix(".0")
 
 
 def _passing(values: dict[str, Any]) -> dict[str, Any]:
-    """Let every gain control pass at its lowest end: a muted one is a cause of its own."""
+    """Let every gain control pass at its minimum: a muted gain is a cause of its own."""
     return {path: 0.0 if path.endswith(".gain.mutes") else v for path, v in values.items()}
 
 
 def _both(name: str, theirs: Any, mine: Any) -> Any:
-    """Put what the person does on top of a hypothesis: exchanged twice is as before, gains multiply."""
+    """Combine a hypothesis with the person's actions: exchanging twice cancels, gains multiply."""
     if name == "crossed":
         return theirs + mine - 2 * theirs * mine
     return theirs * mine if name == "gain" else theirs

@@ -1,4 +1,4 @@
-"""Which answer an entry gave: its result as one of the labels that its observation can have."""
+"""The answer that an entry gives: its result as one of the labels of its observation."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Instrument
 
 RIGHT = {"": "off", "flat": "off", "no": "off", "false": "off", "normal": "off", "0": "off"}
-"""Texts of a control that does nothing -> one of them."""
+"""Settings of a control without effect -> `off`."""
 
 
 def given_answers(entry: Check | HeardSpeaker | SwapTest, answer_model: AnswerModel) -> list[tuple[str, str]]:
-    """Return what an entry answers: the aspect it is about, and which label it gave."""
+    """Return the answers of an entry: pairs of aspect and label."""
     if isinstance(entry, HeardSpeaker):
         return [("", str(entry.is_))]
     if isinstance(entry, SwapTest):
@@ -46,7 +46,7 @@ def given_answers(entry: Check | HeardSpeaker | SwapTest, answer_model: AnswerMo
 
 
 def gain_position_read(entry: Entry, answer_model: AnswerModel) -> float | None:
-    """Return where a gain was seen to stand that the job names no place of, as a share of its travel; None of all else."""
+    """Return the position read off an unknown gain, as a share of its travel; None for any other entry."""
     if not isinstance(entry, Check) or entry.check not in answer_model.ensemble.unknown_gains:
         return None
     said = str(entry.is_).strip().lower()
@@ -86,7 +86,7 @@ def _measuring_ohm(instrument: Instrument) -> float:
 
 
 def _as_in_job(place: str, found: str, answer_model: AnswerModel) -> bool:
-    """Whether a control that was looked at stands as the job says."""
+    """Return whether an inspected control is set as in the job."""
     said = found.strip().lower()
     if said in ("right", "wrong"):
         return said == "right"

@@ -1,4 +1,4 @@
-"""A sound chain under its right name: a tone that can't come through, or an indicator's threshold, explains a silence."""
+"""The cause named for a healthy chain: a tone that a filter stops, or an indicator's threshold, can explain a silence."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Node
 
 STOPPED_DB = 20.0
-"""A tone that loses so much in a filter can't be said to come through (common practice, no published source)."""
+"""Loss in a filter from which a tone counts as stopped (common practice, no published source)."""
 COULD_NOT_OTHERWISE = 0.5
 
 
 def healthy_cause(entries: Sequence[Entry], answer_model: AnswerModel, known: Sequence[Cause]) -> Cause:
-    """Return what a sound chain is called given what was read: `nothing_wrong`, or why it seemed silent.
+    """Return the cause to name for a healthy chain given the readings: `nothing_wrong`, or why it seemed silent.
 
     Parameters
     ----------
-    known : the causes that this chain can have.
+    known : the causes that can occur in this chain.
     """
     found = Cause(NOTHING, "")
     for i, entry in enumerate(entries):
@@ -55,7 +55,7 @@ def _seems_silent(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> b
 
 
 def _sound_gives(index: int, entry: Entry, answer_model: AnswerModel) -> bool:
-    """Whether a sound chain gives just this, more often than not."""
+    """Return whether a healthy chain more often than not gives this result."""
     sound = answer_model.ensemble.hypotheses.index((Cause(NOTHING, ""),))
     for o in observe(index, entry, answer_model):
         if o.chance is not None and float(np.mean(o.chance[sound])) < COULD_NOT_OTHERWISE:
@@ -80,9 +80,9 @@ def _why(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> Cause | No
 
 
 def _worst_filter(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> tuple[float, str]:
-    """Return how much the stage that stops a tone most takes from it, dB, and which that is."""
+    """Return the largest loss of a tone in a stage's filters, dB, and that stage."""
     stimulus = stimulus_of(entry)
-    if stimulus is None:  # nothing is played, or what its path passes
+    if stimulus is None:  # no tone, or ordinary music
         return 0.0, ""
     chain, _ = answer_model.ensemble.standing(stimulus.sets)
     if isinstance(entry, Reading):

@@ -1,4 +1,4 @@
-"""What a test is worth: bits, and minutes to the end of the search.
+"""The value of a test: bits, and minutes to the end of the search.
 
 A search that checks causes one by one is shortest in the order of the smallest cost over probability (Kadane & Simon,
 Annals of Statistics 5, 237, 1977; Heckerman, Breese & Rommelse, Communications of the ACM 38(3), 49, 1995, for
@@ -38,7 +38,7 @@ def information_bits(prior: Floats, chance: Floats) -> float:
 
 
 def after_answers(prior: Floats, chance: Floats) -> tuple[Floats, Floats]:
-    """Return the chance of each answer, shape (answers,), and the causes after it, shape (answers, causes)."""
+    """Return the probability of each answer, shape (answers,), and of the causes after it, shape (answers, causes)."""
     joint = prior[:, None] * chance
     together = joint.sum(axis=0)
     after = np.divide(joint, together, out=np.zeros_like(joint), where=together > 0)
@@ -73,7 +73,7 @@ def minutes_with(prior: Floats, chance: Floats, minutes: Floats, *, cost: float,
 
 
 def best_decision(prior: Floats, utility: Floats) -> tuple[int, float]:
-    """Return the decision of the highest expected utility, and that (Raiffa, Decision Analysis, 1968).
+    """Return the decision of the highest expected utility, and that utility (Raiffa, Decision Analysis, 1968).
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ def best_decision(prior: Floats, utility: Floats) -> tuple[int, float]:
 
 
 def value_of_sample(prior: Floats, chance: Floats, utility: Floats) -> float:
-    """Return what a test is worth before its cost: expected utility with it less without it (Raiffa, 1968)."""
+    """Return the value of a test before its cost: expected utility with it less without it (Raiffa, 1968)."""
     together, after = after_answers(prior, chance)
     with_it = sum(float(w) * best_decision(a, utility)[1] for w, a in zip(together, after, strict=True))
     return with_it - best_decision(prior, utility)[1]

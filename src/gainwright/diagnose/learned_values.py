@@ -1,4 +1,4 @@
-"""What readings taught about the chain's own numbers: draws that agree with them, in place of the job's spreads."""
+"""Values of the chain as learned from readings: samples that agree with them, in place of the job's spreads."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 DRAWS, KEPT = 2048, 256
 SEED = 31
 NARROWER = 0.8
-"""An interval that shrank to less than this is told."""
+"""Intervals that shrank to less than this share are reported."""
 
 
 @dataclass(frozen=True, slots=True)
 class LearnedValue:
-    """One number that is better known now: its 95 % interval before and after, in SI."""
+    """A value that is better known than before: its 95 % interval before and after, in SI."""
 
     path: str
     low: float
@@ -35,10 +35,10 @@ class LearnedValue:
 
 
 def learn_values(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[str, Floats], tuple[LearnedValue, ...]]:
-    """Return draws of every uncertain number given what was read, shape (KEPT,) each, and what is better known.
+    """Return samples of every uncertain value given the readings, shape (KEPT,) each, and the values better known now.
 
-    The draws are of the cause that is believed most: what is wrong is put right, the numbers stay. They are equally
-    weighted (systematic resampling; Kitagawa, J. Comput. Graph. Stat. 5, 1, 1996) and keep what readings tie together.
+    The samples are those under the most probable cause: a repair removes the fault and leaves these values. They are
+    equally weighted (systematic resampling; Kitagawa, J. Comput. Graph. Stat. 5, 1, 1996) and keep their correlations.
     """
     state = diagnoser.weigh(entries)
     leading = state.hypotheses[int(np.argmax(state.probability))]

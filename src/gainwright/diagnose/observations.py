@@ -1,4 +1,4 @@
-"""Entries of the evidence as observations that weigh on hypotheses."""
+"""Entries of the evidence as observations with likelihoods under the hypotheses."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
 """How often a reading of an instrument is wrong altogether (common practice, no published source)."""
 QUIET_ELSEWHERE = 0.35
-"""Share of readings that are nothing, where it is something that the model doesn't hold."""
+"""Share of silent readings under a fault outside this model."""
 QUIET_EDGE_DB = 1.5
 THD_CLASSES = ("clean", "some", "much")
 CLAMP_SD_DB = 0.4
@@ -32,7 +32,7 @@ CLAMP_SD_DB = 0.4
 
 
 def stimulus_of(played: Played) -> Stimulus | None:
-    """Return what an entry was played under, None without a tone."""
+    """Return the stimulus of an entry, None without a tone."""
     if played.tone_hz is None:
         return None
     feed = getattr(played, "feed", None)
@@ -48,7 +48,7 @@ def stimulus_of(played: Played) -> Stimulus | None:
 
 
 def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observation]:
-    """Return what one entry says."""
+    """Return the observations of one entry."""
     if isinstance(entry, Reading):
         return _reading(index, entry, answer_model.observer)
     place = gain_position_read(entry, answer_model)
@@ -72,23 +72,23 @@ def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observa
 
 
 def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
-    """Return what can be heard of a speaker: with its tone, with nothing played, or with what is usually played."""
+    """Return the answers on how a speaker sounds: with the entry's tone, in silence, or with ordinary music."""
     stimulus = stimulus_of(entry)
     if stimulus is None and not entry.silence:
         stimulus = answer_model.usual(entry.heard, entry)
     elif stimulus is not None:
-        # the side is the one that is listened to; the tone is on both
+        # the side is the one listened to; the tone is on both
         stimulus = replace(stimulus, side="both")
     return answer_model.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on")
 
 
 def swapped(before: Stimulus, swap: str) -> Stimulus:
-    """Return the same with two sides exchanged."""
+    """Return the stimulus with two sides exchanged."""
     return replace(before, swapped=swap)
 
 
 def instrument_of(entry: Reading, observer: Observer) -> tuple[str, Instrument]:
-    """Return what a reading was taken with: as said, or the first that fits its result."""
+    """Return the instrument of a reading: as named, or the first that fits its result."""
     if entry.with_:
         return entry.with_, observer.instruments[entry.with_]
     wanted = Indicator if entry.shows is not None else Recorder if entry.thd is not None else Multimeter
@@ -141,7 +141,7 @@ def _volts(
 
 
 def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str) -> Observation:
-    """Return a reading in volts as an observation: a level, or as good as nothing."""
+    """Return a reading in volts as an observation: a level, or silence."""
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
         chance = (1 - wrong) * quiet_chance(levels) + wrong * QUIET_ELSEWHERE
@@ -154,13 +154,13 @@ def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str
 
 
 def quiet_chance(levels: DrawnLevels) -> np.ndarray:
-    """Return the chance that a meter shows as good as nothing."""
+    """Return the probability that a meter shows practically nothing."""
     near = normal_cdf((20 * math.log10(levels.quiet_v) - levels.shown_db) / QUIET_EDGE_DB)
     return np.where(levels.quiet, 1 - STRAY_SEEN, near * (1 - STRAY_SEEN))
 
 
 def thd_limit(observer: Observer) -> float:
-    """Return the job's limit of distortion, 1 % when not said."""
+    """Return the job's distortion limit, 1 % if not given."""
     limit = observer.chain.job.thd_limit
     return limit.nominal if limit is not None and limit.known else 0.01
 
@@ -183,7 +183,7 @@ def thd_chance(levels: DrawnLevels, observer: Observer) -> np.ndarray:
 
 
 def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observer: Observer) -> Observation:
-    """A current out of an output: its voltage over what hangs on it."""
+    """Return the observation of an output's current: its voltage over its load."""
     volts, _ = observer.level_v(stimulus, node)
     nominal = observer.chain.nominal()
     rows = []

@@ -132,7 +132,7 @@ class Observer:
         )
 
     def _deaf(self, shown_v: Floats, name: str) -> Floats:
-        """Take the signal from hypotheses whose measuring lead or function shows nothing."""
+        """Set the signal to 0 under hypotheses whose measuring lead or meter function hides it."""
         deaf = [i for i, change in enumerate(self.ensemble.changes) if name in change.instrument]
         if deaf:
             shown_v = shown_v.copy()
@@ -140,7 +140,7 @@ class Observer:
         return shown_v
 
     def _metered(self, meter: Multimeter, name: str, shown_v: Floats, tone_hz: float) -> tuple[Floats, float]:
-        """Put a meter's own error on what it shows: the same all along, since it is one meter."""
+        """Add a meter's own error to its reading: the same for all readings, since it is one meter."""
         digit_v = resolution_v(meter, shown_v)
         ratio, digits = accuracy_of(meter)
         if meter.bandwidth is not None and tone_hz > meter.bandwidth.nominal:
@@ -151,7 +151,7 @@ class Observer:
     def lit(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> npt.NDArray[np.bool_]:
         """Return whether each mark of an indicator is lit, shape (marks, hypotheses, draws), in the job's order.
 
-        A threshold with a spread is the same all along, since it is one instrument.
+        A threshold with a spread is the same for all readings, since it is one instrument.
         """
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
@@ -167,7 +167,7 @@ class Observer:
     def shown(
         self, said: tuple[str, ...], stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
     ) -> Floats:
-        """Return the chance that just these marks of an indicator are seen lit, shape (hypotheses, draws)."""
+        """Return the probability that exactly these marks of an indicator are lit, shape (hypotheses, draws)."""
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
         wanted = np.array([mark in said for mark in indicator.marks])[:, None, None]
@@ -177,9 +177,9 @@ class Observer:
     def shows(
         self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
     ) -> tuple[tuple[str, ...], Floats]:
-        """Return what an indicator can show at a node, in words, and the chance of each, shape (words, hypotheses, draws).
+        """Return texts of what an indicator can show at a node, and their probabilities, shape (texts, hypotheses, draws).
 
-        What no draw gives under any hypothesis is one word at the end.
+        All that no draw gives under any hypothesis is one text at the end.
         """
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
@@ -197,7 +197,7 @@ class Observer:
         return tuple(words), np.stack(chance)
 
     def overloads(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
-        """Return the chance that a recorder is past its full scale, shape (hypotheses, draws)."""
+        """Return the probability that a recorder is overloaded, shape (hypotheses, draws)."""
         recorder = self.instruments[name]
         full_v = recorder_full_scale_v(recorder) if isinstance(recorder, Recorder) else 1000.0
         level_v, _ = self.level_v(stimulus, node, beside)

@@ -1,4 +1,4 @@
-"""What to play along each path: a tone that its filters pass, at the level that is playing already if one is."""
+"""Test tones of the paths: a tone that the filters of a path pass, at the level already in use if there is one."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ if TYPE_CHECKING:
 TONES_HZ = (40.0, 1000.0, 100.0, 250.0, 400.0, 2500.0, 6300.0)
 """Tones to play, the usual ones first (40 Hz and 1 kHz: common practice, no published source)."""
 LEVEL_DBFS = -10.0
-"""A set-up tone 10 dB under full scale is usual (common practice, no published source)."""
+"""A usual level of a test tone (common practice, no published source)."""
 LOSS_DB = 3.0
-"""A usual tone is kept as long as another passes no better than by this."""
+"""A usual tone is kept unless another passes better by more than this."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlayedPath:
-    """The way to the outputs of one last stage.
+    """The path to the outputs of a last stage, with its test tone.
 
     Attributes
     ----------
     stage : the last stage before speakers.
     ends, upstream : its outputs, and every node before it.
-    speakers : what it drives.
-    tone_hz, level_dbfs, sets : what to play along it.
-    healthy_v : volts at each node when nothing is wrong, at the middle of all spreads.
+    speakers : the speakers that it drives.
+    tone_hz, level_dbfs, sets : tone and settings of controls for tests along it.
+    healthy_v : volts at each node of a faultless chain, at nominal values.
     """
 
     stage: str
@@ -52,7 +52,7 @@ class PlayedPath:
         return (*self.upstream, *self.ends)
 
     def played(self) -> dict[str, Any]:
-        """Return the keys of an entry that say what is played."""
+        """Return the keys of an entry for tone, level and settings."""
         tone = f"{self.tone_hz / 1000:g} kHz" if self.tone_hz >= 1000 else f"{self.tone_hz:g} Hz"
         return {"tone": tone, "level": f"{self.level_dbfs:g} dBFS", **({"set": dict(self.sets)} if self.sets else {})}
 
@@ -89,7 +89,7 @@ def _path(
     tones = np.array([*dict.fromkeys([*reversed(used), *_within(instruments)])])
     solved = chain.solve(Conditions(tones, level_dbfs), targets=ends)
     reached = solved.rms_v[:, solved.index(ends[0])]
-    # the first that passes nearly as well as the best: one that is playing, else a usual one
+    # the first that passes nearly as well as the best: one already in use, else a usual one
     good = np.flatnonzero(reached >= np.max(reached) * 10 ** (-LOSS_DB / 20))
     pick = int(good[0]) if len(good) else 0
     healthy = {node: float(solved.rms_v[pick, i]) for i, node in enumerate(solved.nodes)}
@@ -97,7 +97,7 @@ def _path(
 
 
 def _within(instruments: Mapping[str, Instrument]) -> list[float]:
-    """Return the tones, those that every meter reads right first."""
+    """Return the tones, first those within the bandwidth of every meter."""
     limits = [i.bandwidth.nominal for i in instruments.values() if isinstance(i, Multimeter) and i.bandwidth]
     limit = min(limits, default=np.inf)
     return sorted(TONES_HZ, key=lambda tone: tone > limit)

@@ -1,4 +1,4 @@
-"""Which test to make next: the chance of each outcome under each cause, causes that can't be parted, and the ranking."""
+"""Ranking of tests: the probability of each outcome under each cause, and groups of indistinguishable causes."""
 
 from __future__ import annotations
 
@@ -32,28 +32,28 @@ if TYPE_CHECKING:
 
 STEP_DB = 2.0
 EDGES_DB = np.arange(-52.0, 44.0 + STEP_DB, STEP_DB)
-"""Bins of a level that is read, dB re 1 V; what is less counts as nothing."""
+"""Bins of a read level, dB re 1 V; lower levels count as silence."""
 ENOUGH = 0.9
-"""A cause believed so much is acted on."""
+"""Probability from which a cause is acted on."""
 SAME = 0.12
-"""Causes whose outcomes differ by less than this (total variation) in every test can't be parted."""
+"""Causes whose outcomes differ by less than this (total variation) in every test are indistinguishable."""
 AHEAD = 5
-"""So many of the best tests are looked at with their best follower."""
+"""Number of best tests that are evaluated together with the best test to follow."""
 FEWEST_BITS = 0.02
 LEAST_COUNTED = 1e-4
-"""Groups less likely than this don't bear on the choice."""
+"""Groups less likely than this don't affect the choice."""
 ASKING = 1.0
-"""Minutes that it takes to ask for a test and to be answered, over the telephone (common practice, no published source)."""
+"""Minutes to ask for a test and get its answer by telephone (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """A candidate with what its outcomes would say.
+    """A candidate with its possible outcomes.
 
     Attributes
     ----------
     candidate : the test.
-    labels : of its outcomes; for volts the middle of each bin in dB re 1 V, `quiet` for nothing.
+    labels : of its outcomes; for volts the middle of each bin in dB re 1 V, `quiet` for silence.
     chance : of each outcome under each active hypothesis, shape (hypotheses, outcomes).
     """
 
@@ -64,7 +64,7 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Ranked:
-    """A test with its worth.
+    """A test with its value.
 
     Attributes
     ----------
@@ -79,7 +79,7 @@ class Ranked:
 
 
 def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> Outlook:
-    """Return what a test's outcomes are and how likely under each hypothesis of an ensemble."""
+    """Return the outcomes of a test and their probabilities under each hypothesis of an ensemble."""
     entry, observer = candidate.entry, answer_model.observer
     if isinstance(entry, Reading):
         stimulus = stimulus_of(entry)
@@ -109,7 +109,7 @@ def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> 
 
 
 def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, belief: Belief) -> Outlook:
-    """Take the mean of chances of shape (answers, hypotheses, draws or 1) over weighted draws."""
+    """Average probabilities of shape (answers, hypotheses, draws or 1) over weighted draws."""
     if chance.shape[-1] == 1:
         return Outlook(candidate, labels, chance[:, :, 0].T)
     return Outlook(
@@ -120,7 +120,7 @@ def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, bel
 
 
 def _binned(shown_db: Floats, quiet: Floats, belief: Belief, wrong: float) -> tuple[tuple[str | float, ...], Floats]:
-    """Return the chance of nothing and of each bin of a level, shape (hypotheses, 1 + bins)."""
+    """Return the probability of silence and of each bin of a level, shape (hypotheses, 1 + bins)."""
     moved, spread_db = belief.moved(shown_db)
     bins = len(EDGES_DB) - 1
     hypotheses = len(shown_db)
@@ -140,7 +140,7 @@ def _binned(shown_db: Floats, quiet: Floats, belief: Belief, wrong: float) -> tu
 
 
 def _smoothed(found: Floats, spread_db: Floats) -> Floats:
-    """Spread each hypothesis's bins by a normal of its own width."""
+    """Convolve each hypothesis's bins with a normal distribution of its own width."""
     middles = np.arange(found.shape[1]) * STEP_DB
     widths = np.array([0.3, 1.0, 2.0, 4.0])
     which = np.argmin(np.abs(spread_db[:, None] - widths), axis=1)
@@ -154,7 +154,7 @@ def _smoothed(found: Floats, spread_db: Floats) -> Floats:
 
 
 def groups(probability: Floats, outlooks: Sequence[Outlook], *, least: float = 2e-3) -> list[list[int]]:
-    """Return hypotheses in groups that no test parts, the likeliest group first; unlikely ones stand alone."""
+    """Return groups of hypotheses that no test distinguishes, the most probable first; improbable ones stay single."""
     order = [int(i) for i in np.argsort(-probability)]
     likely = [i for i in order if probability[i] >= least][:40]
     apart = np.zeros((len(likely), len(likely)))
@@ -183,13 +183,13 @@ def rank(
     *,
     enough: float = ENOUGH,
 ) -> list[Ranked]:
-    """Return tests by the minutes to the end of the search, shortest first.
+    """Return tests in the order of minutes to the end of the search, shortest first.
 
     Parameters
     ----------
-    minutes : of checking each hypothesis by itself, shape (hypotheses,).
+    minutes : to check each hypothesis directly, shape (hypotheses,).
     together : groups of hypotheses that count as one.
-    enough : a group believed so much ends the search.
+    enough : probability of a group that ends the search.
     """
     prior = np.array([probability[list(g)].sum() for g in together])
     kept = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
@@ -212,10 +212,10 @@ def rank(
 
 
 def _urgency(saved: float, ranked: Ranked) -> tuple[bool, float]:
-    """Return what tests are ordered by: the minutes saved; where none are, what a minute of it takes off the search.
+    """Return the sort key of tests: the minutes saved; if none are, the loss per minute of the test.
 
-    Of tests that each check one cause the first in the order of cost over probability takes off just what it costs, the
-    others less, so that order is kept.
+    Among tests that check one cause each, the first in the order of cost over probability saves just what it costs and
+    the others less, so that order is kept.
     """
     return (True, saved) if saved > 0 else (False, saved / (ranked.outlook.candidate.minutes + ASKING))
 
@@ -238,7 +238,7 @@ def _with_follower(
     now: float,
     enough: float,
 ) -> float:
-    """Return the minutes that a test saves when after each outcome the best of a few others follows, or none."""
+    """Return the minutes that a test saves if the best of a few others, or none, follows each outcome."""
     chance, after = after_answers(prior, grouped[first])
     cost = found[first].outlook.candidate.minutes + ASKING
     others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outlook.candidate.minutes)[:AHEAD]

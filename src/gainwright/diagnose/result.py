@@ -1,4 +1,4 @@
-"""What a diagnosis is: causes, the next tests, what is contradictory, the repair; as data with its wording."""
+"""A diagnosis as data with its sentences: causes, next tests, contradictions, the repair."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from gainwright.model import EntryMapping
 
 @dataclass(frozen=True, slots=True)
 class RankedCause:
-    """A cause with its probability and why.
+    """A cause with its probability and reasons.
 
     Attributes
     ----------
-    probability, error : and its Monte Carlo standard error.
+    probability, error : probability and its Monte Carlo standard error.
     why : sentences.
-    speaks_for, against : numbers of the entries, 1 is the first; the first are `for` in JSON.
+    speaks_for, against : numbers of entries, 1 is the first; `speaks_for` is `for` in JSON.
     """
 
     cause: str
@@ -32,7 +32,7 @@ class RankedCause:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """A test to make, with what its outcomes would mean; `entry` is ready to be answered."""
+    """A test to make, and the meaning of its outcomes; `entry` lacks only its result."""
 
     test: str
     where: str
@@ -47,7 +47,7 @@ class NextTest:
 
 @dataclass(frozen=True, slots=True)
 class EvidenceItem:
-    """An entry of the evidence: what it says, what was to be expected, how doubtful it is (0 to 1)."""
+    """An entry of the evidence: its text, the expected result, and the probability that it is wrong (0 to 1)."""
 
     number: int
     said: str
@@ -57,7 +57,7 @@ class EvidenceItem:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """What to do about the leading cause, and the reading that will prove it."""
+    """The repair of the leading cause, and the reading that proves it."""
 
     do: str
     prove: str
@@ -68,7 +68,7 @@ class Repair:
 
 @dataclass(frozen=True, slots=True)
 class CauseGroup:
-    """Causes that no test here parts, by their index among all causes, and their common probability."""
+    """Causes that no test here distinguishes, by their index among all causes, and their joint probability."""
 
     probability: float
     causes: tuple[int, ...]
@@ -76,7 +76,7 @@ class CauseGroup:
 
 @dataclass(frozen=True, slots=True)
 class CausePair:
-    """Two causes at once, in words, and their probability."""
+    """Two simultaneous causes, as texts, and their probability."""
 
     probability: float
     causes: tuple[str, ...]
@@ -84,20 +84,20 @@ class CausePair:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What is believed, why, and what to do.
+    """The probable causes, the reasons, and what to do.
 
     Attributes
     ----------
-    causes : most likely first; their probabilities sum to 1.
-    groups : causes that no test here parts.
-    pairs : two causes at once that explain what one doesn't.
+    causes : most probable first; their probabilities sum to 1.
+    groups : causes that no test here distinguishes.
+    pairs : two simultaneous causes that explain what one alone doesn't.
     next : tests, best first.
-    evidence_used : how many entries there are.
-    evidence : the entries as they were taken.
-    surprise : probability that it is something that this model doesn't hold.
-    contradiction : a sentence about readings that don't go together, empty when they do.
-    done : whether one cause (or group) is believed enough, or no test is worth its time.
-    repair : what to do then.
+    evidence_used : number of entries.
+    evidence : the entries, as read.
+    surprise : probability of a fault outside this model.
+    contradiction : a sentence about inconsistent readings, empty if there are none.
+    done : whether a cause (or group) is probable enough, or no test is worth its time.
+    repair : the repair of the leading cause, once done.
     """
 
     causes: tuple[RankedCause, ...]

@@ -1,4 +1,4 @@
-"""Gains whose place a job doesn't say: found anywhere in their travel, not at the lowest end that a set-up starts from."""
+"""Gain controls whose position isn't in the job: it is taken as unknown over their whole travel."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 
 MIDDLE = 0.5
 READ_SD = 0.04
-"""Spread of a place of the travel that is read off a knob (common practice, no published source)."""
+"""Standard deviation of a position read off a knob, as a share of its travel (common practice, no published source)."""
 
 
 def unknown_gains(job: Job) -> tuple[str, ...]:
-    """Return the gain controls that a job names no place of."""
+    """Return the gain controls whose position isn't given in a job."""
     return tuple(
         f"{name}.gain"
         for name, stage in job.stages.items()
@@ -32,7 +32,7 @@ def unknown_gains(job: Job) -> tuple[str, ...]:
 
 
 def chain_with_unknown_gains(job: Job) -> Chain:
-    """Return a job's chain as somebody meets it: a gain whose place isn't said stands in the middle.
+    """Return a job's chain with gains of unknown position at the middle of their travel.
 
     Raises
     ------
@@ -44,7 +44,7 @@ def chain_with_unknown_gains(job: Job) -> Chain:
 
 
 def gain_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
-    """Return where each gain that isn't said may stand, evenly over its travel, shape (draws,) each."""
+    """Return samples of the position of each unknown gain, uniform over its travel, shape (draws,) each."""
     gains = unknown_gains(job)
     if not gains:
         return {}
@@ -53,6 +53,6 @@ def gain_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
 
 
 def position_density(places: Floats, said: float) -> Floats:
-    """Return the density, per whole travel, of a place read off a knob that stands at `places`: a normal one."""
+    """Return the normal density, per whole travel, of reading a position `said` off a knob that is at `places`."""
     z = (places - said) / READ_SD
     return np.asarray(np.exp(-0.5 * z * z) / (READ_SD * np.sqrt(2 * np.pi)))

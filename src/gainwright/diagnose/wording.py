@@ -1,4 +1,4 @@
-"""Tests and entries in words: what to do, what was said, and what each outcome would mean."""
+"""Texts of tests and entries: what to do, what was found, and what each outcome would mean."""
 
 from __future__ import annotations
 
@@ -25,29 +25,29 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SMALL = 0.03
-"""Outcomes less likely than this aren't told."""
+"""Outcomes less likely than this aren't listed."""
 MOST_TOLD = 4
 SURE = 0.6
 CLEAR = 0.8
-"""It is said to lie before or behind a node when so much of the probability does."""
+"""Share of the probability from which a fault is said to lie before or after a node."""
 _CHECKS = {
-    "power_lamp": say("Look whether the power lamp of {stage} is lit."),
-    "protection_lamp": say("Look whether the protection lamp of {stage} is lit."),
-    "supply_voltage": say("Read the DC volts at the supply terminals of {stage}, the tone playing."),
+    "power_lamp": say("Check whether the power lamp of {stage} is lit."),
+    "protection_lamp": say("Check whether the protection lamp of {stage} is lit."),
+    "supply_voltage": say("Read the DC volts at the supply terminals of {stage} while the tone plays."),
     "turn_on_voltage": say("Read the DC volts at the turn-on terminal of {stage}."),
-    "resistance": say("Undo the leads of {stage} at the amplifier and read their ohms there."),
+    "resistance": say("Disconnect the leads of {stage} at the amplifier and read their resistance there."),
     "cone": say(
         "Touch the leads of {stage} with a 1.5 V cell, plus to plus: does the cone move out, in, or stay still?"
     ),
-    "function": say("Look whether {stage} stands on AC volts, its leads in the volts sockets."),
-    "settings": say("Look over every control of {stage}: does each stand as the job says?"),
+    "function": say("Check that {stage} is set to AC volts, its leads in the volts sockets."),
+    "settings": say("Check every control of {stage}: is each set as in the job?"),
     "inputs": say("Follow the leads into {stage}: is left on left and right on right?"),
-    "mute": say("Look whether {stage} is muted."),
-    "player": say("Look whether the tone is this job's file, and the player's automatic level off."),
-    "balance": say("Look whether balance and fader of {stage} stand in the middle."),
-    "routing": say("Look which input {stage} is fed from."),
+    "mute": say("Check whether {stage} is muted."),
+    "player": say("Check that the tone is this job's file, and the player's automatic level is off."),
+    "balance": say("Check whether balance and fader of {stage} are in the middle."),
+    "routing": say("Check which input {stage} is fed from."),
     "read_off_gain": say(
-        "Read off where the gain of {stage} stands, in per cent of its travel from fully down; the job doesn't say."
+        "Read the position of the gain of {stage}, in per cent of its travel from fully down; the job doesn't give it."
     ),
 }
 _PLACES = {"right": say("a usual place"), "wrong": say("far down or far up")}
@@ -68,14 +68,14 @@ def volts_text(value: float) -> str:
 
 def _played(entry: Played) -> str:
     if entry.tone_hz is None:
-        return say("no tone playing") if entry.silence else say("as usually played")
+        return say("no tone playing") if entry.silence else say("as normally played")
     tone = f"{entry.tone_hz / 1000:g} kHz" if entry.tone_hz >= 1000 else f"{entry.tone_hz:g} Hz"
     stands = "".join(f", {control} at {place}" for control, place in entry.set.items())
     return say("{tone} at {level_dbfs} dBFS{stands}", tone=tone, level_dbfs=f"{entry.level_dbfs:g}", stands=stands)
 
 
 def describe_test(candidate: Candidate) -> str:
-    """Return what to do for a test, one or two sentences."""
+    """Return the instruction for a test, one or two sentences."""
     entry = candidate.entry
     if isinstance(entry, Reading):
         return _ask_reading(candidate.test, entry)
@@ -132,7 +132,8 @@ def _ask_check(test: str, entry: Check) -> str:
     if entry.check.startswith("lead:"):
         lead = describe_place(entry.check)
         return say(
-            "Unplug {lead} at both ends and read its ohms: each conductor end to end, and between the two.", lead=lead
+            "Unplug {lead} at both ends and measure its resistance: each conductor end to end, and between the two.",
+            lead=lead,
         )
     if test == "check_measuring_lead":
         return say(
@@ -143,7 +144,7 @@ def _ask_check(test: str, entry: Check) -> str:
 
 
 def describe_entry(entry: Entry) -> str:
-    """Return what an entry says, without a full stop."""
+    """Return the text of an entry, without a full stop."""
     if isinstance(entry, Reading):
         return _reading_words(entry)
     if isinstance(entry, HeardSpeaker):
@@ -187,7 +188,7 @@ def describe_outcomes(
     ----------
     probability : of each active hypothesis, shape (hypotheses,).
     groups : membership of each group, shape (hypotheses,), and its causes.
-    before : 1 for hypotheses that lie before the node that is measured, same shape; None where nothing is.
+    before : 1 for hypotheses before the measured node, same shape; None if no node is measured.
     """
     chance, after = after_answers(probability, outlook.chance)
     shares = after @ np.stack([m for m, _ in groups]).T
@@ -217,14 +218,14 @@ def describe_outcomes(
 
 
 def _side(node: str, before: float, meaning: str) -> str:
-    """Return a meaning with the side of a node on which it lies, where that is clear."""
+    """Return a meaning, with the side of a node on which the fault lies if that is clear."""
     if before >= CLEAR:
-        return say("it lies before {node}, {meaning}", node=node, meaning=meaning)
-    return say("go on behind {node}, {meaning}", node=node, meaning=meaning) if before <= 1 - CLEAR else meaning
+        return say("the fault is before {node}, {meaning}", node=node, meaning=meaning)
+    return say("continue after {node}, {meaning}", node=node, meaning=meaning) if before <= 1 - CLEAR else meaning
 
 
 def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
-    """Return outcomes that are told together: words by themselves, levels in a few spans that point the same way."""
+    """Return groups of outcomes to list together: each label alone, levels in a few spans with the same meaning."""
     labels = outlook.labels
     words = [k for k, label in enumerate(labels) if isinstance(label, str)]
     by_word: dict[str | float, list[int]] = {}
@@ -246,7 +247,7 @@ def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
 
 
 def _leading(shares: Floats) -> tuple[int, ...]:
-    """Return the groups that an outcome points to: one that is likely enough, else up to three."""
+    """Return the groups that an outcome points to: one that is probable enough, else up to three."""
     order = [int(i) for i in np.argsort(-shares)]
     if shares[order[0]] >= SURE:
         return (order[0],)
@@ -265,7 +266,7 @@ def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause
 
 
 def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
-    """Return an outcome in words: a word, or the span of a level that holds nine in ten."""
+    """Return the text of an outcome: a label, or the span that contains 90 % of a level."""
     first = outlook.labels[ks[0]]
     if isinstance(first, str):
         words = _PLACES if outlook.candidate.test == "read_off_gain" else _LABELS

@@ -95,7 +95,7 @@ def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
         for c in Catalogue(silent, diagnoser.chain, diagnoser.instruments, ()).all()
         if c.test == "read_off_gain"
     }
-    assert "the job doesn't say" in tests["amp.gain"]
+    assert "the job doesn't give it" in tests["amp.gain"]
     known = Catalogue(said, Diagnoser(said).chain, diagnoser.instruments, ()).all()
     assert all(c.test != "read_off_gain" for c in known)
 

@@ -122,7 +122,7 @@ def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
         {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "4 V"},
     ]
     found = make_diagnosis(Diagnoser(of), entries(said, of))
-    assert "doesn't go with the others" in found.contradiction
+    assert "contradicts the others" in found.contradiction
     assert any(e.doubt > 0.3 for e in found.evidence)
     whole = make_diagnosis(Diagnoser(of), entries(said[:3], of))
     assert whole.contradiction == ""
