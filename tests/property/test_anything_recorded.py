@@ -13,8 +13,15 @@ from scipy import interpolate, signal
 
 from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.errors import CallError, RecordingError
-from gainwright.metering import Recording, find_onset, find_path, measure_noise, response_of_sweep, response_of_two
-from gainwright.metering.bends import HARD, bend
+from gainwright.metering import (
+    Recording,
+    find_onset,
+    identify_filters,
+    measure_noise,
+    sweep_response,
+    two_channel_response,
+)
+from gainwright.metering.compression_curves import HARD, compression_curve
 from gainwright.metering.spectrum import blackman_harris
 from gainwright.results import to_json
 
@@ -55,9 +62,9 @@ def test_noise_and_onset_of_anything(kind: str, length: int, seed: int, rate_hz:
 def test_responses_of_anything(kind: str, other: str, length: int, seed: int) -> None:
     """A response with finite figures, or a refusal."""
     a, b = anything(kind, length, seed), anything(other, length, seed + 1)
-    for act in (response_of_sweep, response_of_two):
+    for act in (sweep_response, two_channel_response):
         try:
-            path = find_path(act(a, b, rate_hz=48_000, low_hz=20, high_hz=20_000))
+            path = identify_filters(act(a, b, rate_hz=48_000, low_hz=20, high_hz=20_000))
         except RecordingError as error:
             assert error.remedy
             continue
@@ -83,7 +90,7 @@ def test_any_file_of_calibrations(content: bytes, tmp_path_factory: pytest.TempP
 def test_window_and_interpolation_are_scipys() -> None:
     """The four-term window is scipy's; the bends' tables interpolate within 1e-3 dB of a cubic through them."""
     np.testing.assert_allclose(blackman_harris(4096), signal.windows.blackmanharris(4096, sym=False), atol=1e-12)
-    shape = bend(HARD, shows="rms")
+    shape = compression_curve(HARD, shows="rms")
     fine = np.linspace(-25, 40, 5001)
     cubic = interpolate.CubicSpline(shape.drive_db, shape.shown_db)(fine)
     away = np.abs(fine) > 0.3  # about the kink a cubic swings

@@ -15,7 +15,7 @@ from gainwright.diagnose.observations import observe
 from gainwright.jobfile import example_text, instruments, read_entry, read_job_text
 from gainwright.model import Indicator, Job, Mark, resolve
 from gainwright.simulated import Rig
-from gainwright.solve import Chain, Conditions, shown_by_indicator
+from gainwright.solve import Chain, Conditions, lit_marks
 
 TONE_HZ = 50.0
 
@@ -43,7 +43,7 @@ def lit(job: Job, *, over_db: float, tone_hz: float = TONE_HZ) -> dict[str, bool
     solved = chain.solve(Conditions(tone_hz, 0.0, settings={"head.volume": volume}))
     lamp = instruments(job)["lamp"]
     assert isinstance(lamp, Indicator)
-    return {name: bool(on[0]) for name, on in shown_by_indicator(lamp, solved, column, tone_hz=tone_hz).items()}
+    return {name: bool(on[0]) for name, on in lit_marks(lamp, solved, column, tone_hz=tone_hz).items()}
 
 
 @pytest.mark.parametrize("percent", [0.7, 3.0, 8.0])
@@ -107,7 +107,7 @@ def test_rig_lights_the_same_marks_as_the_solver(marks: str) -> None:
             rig.play(tone_hz, level_dbfs)
             solved = chain.solve(Conditions(tone_hz, level_dbfs))
             for column, node in enumerate(resolve(job).nodes):
-                by_solver = shown_by_indicator(lamp, solved, column, tone_hz=tone_hz)
+                by_solver = lit_marks(lamp, solved, column, tone_hz=tone_hz)
                 wanted = tuple(name for name, on in by_solver.items() if on[0])
                 assert rig.read_indicator(str(node), "lamp") == wanted, (node, tone_hz, level_dbfs)
                 seen.add(wanted)

@@ -16,7 +16,7 @@ from scipy import optimize
 
 from gainwright.errors import ReadingError
 from gainwright.metering import Knee, MeterKind, find_knee
-from gainwright.metering.bends import HARD, bend
+from gainwright.metering.compression_curves import HARD, compression_curve
 
 TURN = 2 * np.pi * (np.arange(2048) + 0.5) / 2048
 CASES = 60
@@ -116,7 +116,9 @@ def test_blind_columns(kind: dict[str, Any]) -> None:
 @pytest.mark.parametrize("drive_db", [-20.0, -3.0, 0.0, 0.25, 1.0, 6.0, 20.0])
 def test_bends_are_what_a_meter_shows(true_rms: bool, sharpness: float, drive_db: float) -> None:
     """Tables against brute-force waveforms; a 1 dB clip reads 0.6335 dB over the ceiling (table of clipped sines)."""
-    shape = bend(next(s for s in (sharpness, HARD) if s == sharpness), shows="rms" if true_rms else "average")
+    shape = compression_curve(
+        next(s for s in (sharpness, HARD) if s == sharpness), shows="rms" if true_rms else "average"
+    )
     wave = waveform(10 ** (drive_db / 20), sharpness)
     reading = np.sqrt(np.mean(wave**2)) if true_rms else np.mean(np.abs(wave)) * math.pi / math.sqrt(8)
     assert float(shape.shown(drive_db)) == pytest.approx(20 * math.log10(reading * math.sqrt(2)), abs=2e-3)

@@ -13,13 +13,13 @@ from scipy import signal
 
 from gainwright.errors import CallError, RecordingError
 from gainwright.metering import (
-    FoundPath,
+    IdentifiedPath,
     Response,
-    find_path,
-    match,
+    compare_paths,
+    identify_filters,
     read_recording,
-    response_of_sweep,
-    response_of_two,
+    sweep_response,
+    two_channel_response,
 )
 from gainwright.signals import Sweep
 
@@ -60,10 +60,10 @@ def recorded(
     return np.asarray(wave + np.random.default_rng(seed).normal(0, noise, len(wave)))
 
 
-def measured(samples: np.ndarray) -> tuple[Response, FoundPath]:
+def measured(samples: np.ndarray) -> tuple[Response, IdentifiedPath]:
     """Return response and path of a recorded sweep."""
-    response = response_of_sweep(samples, PLAYED, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
-    return response, find_path(response)
+    response = sweep_response(samples, PLAYED, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
+    return response, identify_filters(response)
 
 
 ORDERS = {"butterworth": (6, 12, 18, 24, 36, 48), "bessel": (12, 18, 24, 36, 48), "linkwitz-riley": (12, 24, 36, 48)}
@@ -123,8 +123,8 @@ def test_two_channels_and_their_coherence() -> None:
     source = np.random.default_rng(2).normal(0, 0.1, 20 * RATE_HZ)
     filters: list[Named] = [("low", "linkwitz-riley", 24, 120.0)]
     wave = recorded(filters, delay_s=0.004, gain=-1.0, noise=1e-2, played=source)[: len(source)]
-    response = response_of_two(wave, source, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
-    path = find_path(response)
+    response = two_channel_response(wave, source, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
+    path = identify_filters(response)
     (found,) = path.filters
     assert (found.shape, found.slope_db_per_octave) == ("linkwitz-riley", 24)
     assert found.corner_hz == pytest.approx(120, rel=0.02)
@@ -139,9 +139,9 @@ def test_two_channels_with_nothing_in_common() -> None:
     """Refused, and too short ones too."""
     a, b = (np.random.default_rng(s).normal(0, 0.1, 5 * RATE_HZ) for s in (1, 2))
     with pytest.raises(RecordingError, match="nothing in common"):
-        response_of_two(a, b, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
+        two_channel_response(a, b, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
     with pytest.raises(RecordingError, match="too short"):
-        response_of_two(a[:4800], a[:4800], rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
+        two_channel_response(a[:4800], a[:4800], rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
 
 
 @pytest.mark.parametrize(("order", "lead_s"), [(2, 1.003433), (3, 1.590403), (5, 2.329900)])
@@ -154,7 +154,7 @@ def test_a_distorting_path_shows_its_linear_response() -> None:
     """X + 0.1 x^2 + 0.05 x^3 of a unit sine: the linear part is 1 + 0.0375 (identities); the harmonics are cut out."""
     x = Sweep(seconds=4.0, level_dbfs=0.0).render()
     wave = np.concatenate([x + 0.1 * x**2 + 0.05 * x**3, np.zeros(4800)])
-    response = response_of_sweep(wave, x, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
+    response = sweep_response(wave, x, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
     middle = (response.frequency_hz > 100) & (response.frequency_hz < 8000)
     assert np.max(np.abs(response.level_db[middle] - 20 * math.log10(1.0375))) < 0.1
 
@@ -164,7 +164,7 @@ def test_sides_are_matched() -> None:
     band: list[Named] = [("high", "butterworth", 12, 100.0)]
     left = measured(recorded(band, delay_s=0.001))
     right = measured(recorded(band, delay_s=0.0015, gain=-(10 ** (-1.5 / 20)), seed=2))
-    found = match(left, right)
+    found = compare_paths(left, right)
     assert found.level_db is not None
     assert found.level_db.low <= -1.5 <= found.level_db.high
     assert found.level_db.high - found.level_db.low < 0.1

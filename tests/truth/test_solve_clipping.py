@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gainwright.solve.steady import HARMONICS, Cell, CellState, run
+from gainwright.solve.steady_state import HARMONICS, Cell, CellState, run
 
 DEPTHS_DB = np.array([0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0])
 PHASES = 16

@@ -55,12 +55,12 @@ def decode(source: IO[bytes], into: IO[bytes], *, most_samples: int) -> None:
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError):
         refuse("not_audio", "can't be read as sound: it is damaged, or of another kind", "record again, or convert it")
     if samples.size == 0:
-        refuse("empty", "holds no samples", "record again")
+        refuse("empty", "contains no samples", "record again")
     if samples.size > most_samples:
         refuse("too_large", "is too long", "cut the steady tone out of it")
     if not np.isfinite(samples).all():
         frame, channel = np.argwhere(~np.isfinite(samples))[0]
-        what = f"sample {frame} ({frame / rate_hz:.3f} s) of channel {channel + 1} is no number"
+        what = f"sample {frame} ({frame / rate_hz:.3f} s) of channel {channel + 1} is not a number"
         refuse("not_finite", what, "record again; this file is damaged")
     made = io.BytesIO()
     soundfile.write(made, samples, rate_hz, format="WAV", subtype="FLOAT")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, describe_marks
-from gainwright.solve import accuracy_of, recorder_full_scale_v, resolution_v, shown_by_meter, watched
+from gainwright.solve import accuracy_of, meter_reading, monitored_value, recorder_full_scale_v, resolution_v
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ class Observer:
         solved = self.solved(stimulus, node, beside)
         solution, column = solved.solution, solved.solution.index(node)
         if isinstance(instrument, Multimeter):
-            value = shown_by_meter(instrument, solution, column, tone_hz=stimulus.tone_hz).value
+            value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
         else:
             value = solution.rms_v[:, column]
         shown_v = self._deaf(solved.of(value), name)
@@ -159,7 +159,7 @@ class Observer:
         column, doubt = solved.solution.index(node), self.ensemble.doubt
         found = []
         for i, mark in enumerate(indicator.marks.values()):
-            seen = solved.of(watched(mark, solved.solution, column, tone_hz=stimulus.tone_hz))
+            seen = solved.of(monitored_value(mark, solved.solution, column, tone_hz=stimulus.tone_hz))
             threshold = mark.threshold.spread.quantile(doubt[:, i % doubt.shape[1]])
             found.append(self._deaf(seen, name) >= threshold)
         return np.stack(found)

@@ -1,62 +1,62 @@
-"""What samples and readings hold: level, frequency, distortion, clipping, noise of a recorded tone."""
+"""Measurement of recordings and readings: level, frequency, distortion, clipping, noise, response."""
 
-from gainwright.metering.clipping import Flattening, find_cut
-from gainwright.metering.filter_finding import FoundFilter, FoundPath, find_path
+from gainwright.metering.clipping import Flattening, find_clipping
+from gainwright.metering.filter_identification import IdentifiedFilter, IdentifiedPath, identify_filters
 from gainwright.metering.interval import Interval
 from gainwright.metering.knee import Knee, MeterKind, find_knee
 from gainwright.metering.known_filters import low_pass_response
 from gainwright.metering.live import LiveMeter, LiveReading
-from gainwright.metering.matching import Match, Responses, compared, match
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
-from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
 from gainwright.metering.onset import Onset, find_onset
+from gainwright.metering.path_comparison import PathComparison, Responses, compare_channels, compare_paths
 from gainwright.metering.pictures import Pictures, pictures
-from gainwright.metering.recording import Recording, checked, read_recording, read_recording_bytes
-from gainwright.metering.response import Response, response_of_sweep, response_of_two
+from gainwright.metering.recording import Recording, read_recording, read_recording_bytes, require_finite
+from gainwright.metering.response import Response, sweep_response, two_channel_response
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import Lines, lines
+from gainwright.metering.tone_measurement import measure, steady_part
 
 __all__ = [
     "Channel",
     "Component",
     "Flattening",
-    "FoundFilter",
-    "FoundPath",
     "Harmonic",
+    "IdentifiedFilter",
+    "IdentifiedPath",
     "Interval",
     "Knee",
     "Lines",
     "LiveMeter",
     "LiveReading",
-    "Match",
     "Measurement",
     "MeterKind",
     "NoiseChannel",
     "Onset",
+    "PathComparison",
     "Pictures",
     "Recording",
     "Response",
     "Responses",
     "SineFit",
-    "checked",
-    "compared",
-    "find_cut",
+    "compare_channels",
+    "compare_paths",
+    "find_clipping",
     "find_knee",
     "find_onset",
-    "find_path",
     "four_parameter_fit",
     "frequency_start",
+    "identify_filters",
     "lines",
     "low_pass_response",
-    "match",
     "measure",
     "measure_noise",
     "pictures",
     "read_recording",
     "read_recording_bytes",
-    "response_of_sweep",
-    "response_of_two",
+    "require_finite",
     "steady_part",
+    "sweep_response",
     "three_parameter_fit",
+    "two_channel_response",
 ]

@@ -1,7 +1,7 @@
-"""Is the top of this tone cut, and by how much?
+"""Detect whether a tone is clipped, and how deeply.
 
-The samples are laid over their phase and three descriptions are compared by their residuals: a whole sine, a sine with a
-smooth second and third harmonic, and a sine cut at two ceilings. The cut sine is fitted by turns: given which samples lie
+The samples are ordered by phase and three descriptions are compared by their residuals: an unclipped sine, a sine with a
+smooth second and third harmonic, and a sine clipped at two ceilings. The clipped sine is fitted alternately: given which samples lie
 on the ceilings, sine and ceilings are linear least squares; given those, the samples that lie on them are known.
 """
 
@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 SAMPLES_USED = 8192
 STARTS_DB = (0.1, 0.7, 2.5, 8.0)
 SHALLOWEST_DB = 0.02
-"""A cut under this can't be told from a whole sine in practice (about 0.04 % THD)."""
+"""Shallower clipping can't be distinguished from an unclipped sine in practice (about 0.04 % THD)."""
 COUPLING_CORNERS_HZ = tuple(0.3 * 1.35**i for i in range(15))
 """First-order high-passes of recorders' inputs, 0.3 to 20 Hz (common practice, no published source)."""
 COARSE_STARTS_DB, COARSE_TURNS, COARSE_SAMPLES = (0.7, 4.0), 15, 1024
-"""How closely each corner is looked at; the best one is looked at again with all samples."""
+"""Resolution of the fit for each corner; the best one is fitted again with all samples."""
 PHASES = 256
 LEAST_SHARE_OF_LEFT, LEAST_SHARE_OF_ALL = 0.25, 0.01
 """What comes again every period must make up so much of what is neither sine nor harmonics 2 and 3 (a cut must explain 0.4
@@ -35,7 +35,7 @@ LIKELIER = 40.0
 
 @dataclass(frozen=True, slots=True)
 class Flattening:
-    """A cut sine: the peak of the uncut sine, its offset, the ceilings; and how deep the lower ceiling cuts, dB."""
+    """A clipped sine: the peak of the unclipped sine, its offset, the ceilings, and the clip depth at the lower ceiling, dB."""
 
     peak: float
     offset: float
@@ -44,13 +44,13 @@ class Flattening:
     depth_db: float
 
 
-def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
-    """Return the cut of a steady tone, None when it is whole or merely bent.
+def find_clipping(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
+    """Return the flattening of a steady tone, None when it is unclipped or has only smooth distortion.
 
     Parameters
     ----------
     samples : at least a few periods, shape (n,); the middle is used.
-    frequency_hz : as fitted, good to a small part of a period over the samples used.
+    frequency_hz : as fitted, accurate to a small part of a period over the samples used.
     """
     count = min(len(samples), SAMPLES_USED)
     begin = (len(samples) - count) // 2
@@ -66,15 +66,15 @@ def find_cut(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flatten
     variance = max(residual / count, 1e-20 * best.peak**2, 1e-24)
     if (whole - residual) / variance < LIKELIER or (smooth - residual) / variance < LIKELIER:
         return None
-    # A cut that leaves far more than the noise is some other bend: the fit must be good where it matters.
+    # A fit that leaves far more than the noise is another kind of distortion: it must be good at the ceilings.
     return best if residual < 0.6 * smooth else None
 
 
-def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
-    """Return the cut of a tone whose tops a coupling capacitor has tilted, None when there is none.
+def find_clipping_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Flattening | None:
+    """Return the flattening of a tone whose tops are tilted by a coupling capacitor, None when there is none.
 
-    The capacitor is a first-order high-pass, y' = x' - wc y; it is undone by x = y + wc * integral of y for a row of
-    corners, and the corner that leaves the least residual is believed if the cut then stands as it must.
+    The capacitor is a first-order high-pass, y' = x' - wc y; it is undone by x = y + wc * integral of y for several
+    corners, and the one with the least residual is accepted if the clipped sine then meets the usual criteria.
     """
     count = min(len(samples), SAMPLES_USED)
     begin = (len(samples) - count) // 2
@@ -92,11 +92,11 @@ def find_cut_behind_coupling(samples: Floats, *, rate_hz: float, frequency_hz: f
         _, residual = _best_cut(undone[::step], few_cos, few_sin, starts_db=COARSE_STARTS_DB, turns=COARSE_TURNS)
         if residual < least:
             least, best = residual, undone
-    return None if best is None else find_cut(best, rate_hz=rate_hz, frequency_hz=frequency_hz)
+    return None if best is None else find_clipping(best, rate_hz=rate_hz, frequency_hz=frequency_hz)
 
 
 def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tuple[float, float, bool]:
-    """Return what a sine leaves, what harmonics 2 and 3 leave of that, and whether a cut may stand in it at all."""
+    """Return the residual of a sine, the part that harmonics 2 and 3 leave, and whether clipping is possible at all."""
     ones = np.ones_like(cos)
     whole = _left(np.stack([cos, sin, ones]), samples)
     left = _left(np.stack([cos, sin, ones, *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]), samples)
@@ -106,7 +106,7 @@ def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tup
     count = np.bincount(place, minlength=phases)
     filled = count > 0
     again = float(np.sum(np.bincount(place, left, phases)[filled] ** 2 / count[filled]))
-    # noise comes again by chance: as many degrees of freedom as there are phases
+    # noise repeats by chance: as many degrees of freedom as there are phases
     free = int(np.count_nonzero(filled))
     again -= (left_sum - again) * free / max(1, len(samples) - free)
     return whole_sum, left_sum, again >= max(LEAST_SHARE_OF_LEFT * left_sum, LEAST_SHARE_OF_ALL * whole_sum)
@@ -127,7 +127,7 @@ def _best_cut(
     best: Flattening | None = None
     least = np.inf
     for depth_db in starts_db:
-        # The fundamental of a cut sine stands between its ceiling and 4/pi of it.
+        # The fundamental of a clipped sine is between its ceiling and 4/pi of it.
         ceiling = first / (1 + 0.27 * (1 - 10 ** (-depth_db / 10)))
         start = (a * _grown(depth_db), b * _grown(depth_db), offset)
         found = _by_turns(samples, basis, start, ceiling, turns=turns)

@@ -1,4 +1,4 @@
-"""A figure with its interval."""
+"""A value with its interval."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A figure with its central 95 % interval."""
+    """A value with its central 95 % interval."""
 
     value: float
     low: float
     high: float
 
 
-def flat(interval: Interval | None) -> tuple[float | None, float | None, float | None]:
-    """Return a figure, its low and its high end, as results hold them; three times None for none."""
+def interval_parts(interval: Interval | None) -> tuple[float | None, float | None, float | None]:
+    """Return value, low and high end of an interval, as stored in results; three None for none."""
     return (None, None, None) if interval is None else (interval.value, interval.low, interval.high)
 
 
-def joined(value: float | None, low: float | None, high: float | None) -> Interval | None:
-    """Return the three as an interval, None when one isn't there."""
+def interval_from_parts(value: float | None, low: float | None, high: float | None) -> Interval | None:
+    """Return an interval of the three, None when one is missing."""
     return None if value is None or low is None or high is None else Interval(value, low, high)

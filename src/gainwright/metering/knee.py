@@ -1,11 +1,11 @@
-"""Where clipping began, from readings of a meter step by step.
+"""Find the onset of clipping in meter readings taken step by step.
 
-Model. The level rises by d dB a step; what the meter shows of it follows a `Bend`, whose THD reaches the limit at the step
-x: y_i = c + bend(u + d (s_i - x)), u the drive of that limit. Around it lie: the meter's repeatability and last digit; a gain error
-of its own for each of its ranges, inside its accuracy; single steps that are uneven, and steps whose unevenness adds up.
+Model. The level rises by d dB a step; what the meter shows of it follows a `CompressionCurve`, whose THD reaches the limit at the step
+x: y_i = c + compression_curve(u + d (s_i - x)), u the drive of that limit. The model includes: the meter's repeatability and last digit; a separate gain
+error for each of its ranges, within its accuracy; single steps that are uneven, and steps whose unevenness adds up.
 c and the ranges' errors are linear and Gaussian and are integrated out; x, d, the shape of the bend and the unevenness
-lie on a grid, so that every figure is a statistic of one posterior (JCGM 101:2008 without its Monte Carlo). A reading far
-off the rest (a mistyped one) is weighed down by a t distribution's weights and named.
+are on a grid, so that every figure is a statistic of one posterior (JCGM 101:2008 without its Monte Carlo). A reading far
+from the others (a typing error) is given less weight, by a t distribution, and reported.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from gainwright.errors import ReadingError
-from gainwright.metering.bends import SHARPNESSES, Shows, bend
-from gainwright.metering.interval import Interval, flat, joined
+from gainwright.metering.compression_curves import SHARPNESSES, Shows, compression_curve
+from gainwright.metering.interval import Interval, interval_from_parts, interval_parts
 from gainwright.metering.knee_posterior import DB_PER_RATIO, Posterior, Readings, outlier_weights, posterior
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
@@ -35,17 +35,17 @@ REPEATS_DB = 0.011
 """Standard deviation of one reading beside its last digit: 0.13 % (common practice, no published source)."""
 OUTLIER_WEIGHT = 0.15
 SHOWN = 0.95
-"""How sure a knee must be to be claimed."""
+"""Probability from which a knee is reported."""
 SURE_ENOUGH = 0.9
-"""How sure the last clean step must be for another reading not to be worth its while."""
+"""Probability of the last clean step from which no further reading is suggested."""
 KNOWN_WITHIN = 1.12
-"""High end of the ceiling's interval over its low end, from which on it is known well enough."""
+"""Ratio of the ends of the ceiling's interval below which it is known well enough."""
 ABOVE_DB = 3.0
-"""How far over the onset readings still tell something of it."""
+"""Range above the onset in which readings are still informative."""
 HARDLY_DB = 0.15
-"""A step that brings less than this brings nothing."""
+"""Rise per step below which the control has no effect."""
 SCATTERED = 0.34
-"""The share of readings that may lie aside before nothing is said."""
+"""Largest share of outliers for which a result is given."""
 DRAWS = 8192
 WIDENED = (16.0, 4.0)
 Advice = Literal["go_on", "go_lower", "measure_between", "read_again", "enough", "too_few"]
@@ -63,7 +63,7 @@ class MeterKind:
 
 @dataclass(frozen=True, slots=True)
 class Knee:
-    """What a column of readings says. Figures that it doesn't show are None, with the reason in `why_not`.
+    """The result of a column of readings. Figures that can't be determined are None, with the reason in `why_not`.
 
     `_low` and `_high` are the ends of a figure's 95 % interval; `ceiling_low` and `ceiling_high` are in volts rms.
 
@@ -73,12 +73,12 @@ class Knee:
     last_clean_step : the highest step measured (or between two measured ones, whole) with THD under the limit.
     confidence : probability that this step is clean and the next is not.
     onset_step : where THD reaches the limit, in steps.
-    ceiling_v_rms : rms of the largest clean sine, meter's own error included.
+    ceiling_v_rms : rms of the largest clean sine, the meter's own error included.
     db_per_step : rise of a step below the knee.
     hard_probability : probability that the ceiling is a hard one.
     outliers : indexes of readings that don't fit the others.
     advice, next_step : what to do next, and at which step.
-    curve : (step, volts rms) of the likeliest bend, to draw.
+    curve : (step, volts rms) of the likeliest curve, for drawing.
     """
 
     found: bool
@@ -103,34 +103,33 @@ class Knee:
     @property
     def onset(self) -> Interval | None:
         """The step at which clipping begins, with its interval."""
-        return joined(self.onset_step, self.onset_step_low, self.onset_step_high)
+        return interval_from_parts(self.onset_step, self.onset_step_low, self.onset_step_high)
 
     @property
     def ceiling(self) -> Interval | None:
         """The rms of the largest clean sine in volts, with its interval."""
-        return joined(self.ceiling_v_rms, self.ceiling_low, self.ceiling_high)
+        return interval_from_parts(self.ceiling_v_rms, self.ceiling_low, self.ceiling_high)
 
     @property
     def rise(self) -> Interval | None:
         """The rise of a step below the knee in dB, with its interval."""
-        return joined(self.db_per_step, self.db_per_step_low, self.db_per_step_high)
+        return interval_from_parts(self.db_per_step, self.db_per_step_low, self.db_per_step_high)
 
 
 def find_knee(
     steps: Sequence[float], readings_v: Sequence[float], *, meter: MeterKind = MeterKind(), limit_thd: float = 0.01
 ) -> Knee:
-    """Return what readings at steps of one control say of the knee.
+    """Estimate the knee from readings at steps of one control.
 
     Parameters
     ----------
-    steps : places of the control, any distances, volume steps or shares of a travel; higher is louder.
-    readings_v : what the meter showed, volts rms.
+    steps : positions of the control at any spacing, volume steps or per cent of travel; higher is louder.
+    readings_v : the meter's readings, volts rms.
     limit_thd : ratio up to which a sine is clean.
 
     Raises
     ------
-    ReadingError : lengths that differ, readings that are no positive numbers, one step read twice with another value by
-        far, a limit outside 0.01 % to 40 %.
+    ReadingError : lengths that differ, readings that aren't positive numbers, very different readings of one step, a limit outside 0.01 % to 40 %.
     """
     s, volts, order = _checked(steps, readings_v, limit_thd)
     whole = bool(np.all(s == np.round(s)))
@@ -138,15 +137,15 @@ def find_knee(
         return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=_step_up(s, whole))
     y = 20 * np.log10(volts)
     noise_db, ranges = _noise(volts, meter)
-    bends = [bend(p, shows=meter.shows) for p in SHARPNESSES]
+    bends = [compression_curve(p, shows=meter.shows) for p in SHARPNESSES]
     data = Readings(s, y, noise_db, ranges, (DB_PER_RATIO * meter.accuracy) ** 2 / 3, np.ones(len(s)), limit_thd)
-    # a slip bends a narrow fit towards itself: look with wide noise first, weigh, and narrow it down
+    # an outlier pulls a narrow fit towards itself: start with wide noise, weight, and narrow it down
     for wider in (*WIDENED, 1.0):
         wide = dataclasses.replace(data, noise_db=data.noise_db * wider)
         data = dataclasses.replace(data, weights=outlier_weights(posterior(wide, bends), wide))
     grid = posterior(data, bends)
     outliers = tuple(sorted(int(order[i]) for i in np.flatnonzero(data.weights < OUTLIER_WEIGHT)))
-    return _said(grid, s, whole, outliers, meter, limit_thd)
+    return _result(grid, s, whole, outliers, meter, limit_thd)
 
 
 def _checked(
@@ -155,16 +154,16 @@ def _checked(
     s, volts = np.asarray(steps, dtype=np.float64), np.asarray(readings_v, dtype=np.float64)
     if s.shape != volts.shape or s.ndim != 1:
         raise ReadingError(
-            f"{s.size} steps and {volts.size} readings", code="bad_readings", remedy="give one reading a step"
+            f"{s.size} steps and {volts.size} readings", code="bad_readings", remedy="give one reading for each step"
         )
     if not 1e-4 <= limit_thd <= 0.4:
-        raise ReadingError(f"a limit of {100 * limit_thd:g} % THD", code="bad_option", rule="it is 0.01 to 40 %")
+        raise ReadingError(f"a limit of {100 * limit_thd:g} % THD", code="bad_option", rule="it must be 0.01 to 40 %")
     if not (np.all(np.isfinite(s)) and np.all(np.isfinite(volts)) and np.all(volts > 0)):
         i = int(np.flatnonzero(~(np.isfinite(s) & np.isfinite(volts) & (volts > 0)))[0])
         raise ReadingError(
             f"reading {i + 1} is {volts[i]:g} V at step {s[i]:g}",
             code="bad_readings",
-            rule="steps are numbers and readings above zero",
+            rule="steps must be numbers and readings above zero",
             remedy="leave out steps at which the meter shows nothing",
         )
     order = np.argsort(s, kind="stable")
@@ -180,11 +179,11 @@ def _noise(volts: Floats, meter: MeterKind) -> tuple[Floats, npt.NDArray[np.intp
     return np.hypot(DB_PER_RATIO * counts / volts, REPEATS_DB), (decade - np.min(decade)).astype(np.intp)
 
 
-# ---- what is said of it ----------------------------------------------------------------------------------------
+# ---- result ----------------------------------------------------------------------------------------
 
 
 def _nothing(advice: Advice, why: str, *, next_step: float | None, outliers: tuple[int, ...] = ()) -> Knee:
-    unknown = flat(None)
+    unknown = interval_parts(None)
     return Knee(False, None, 0.0, *unknown, *unknown, *unknown, None, outliers, advice, next_step, why)
 
 
@@ -205,20 +204,20 @@ def _interval(values: Floats) -> Interval:
     return Interval(float(middle), float(low), float(high))
 
 
-def _said(
+def _result(
     grid: Posterior, s: Floats, whole: bool, outliers: tuple[int, ...], meter: MeterKind, limit_thd: float
 ) -> Knee:
     rng = np.random.default_rng(1)
     chosen = np.searchsorted(np.cumsum(grid.weights), (np.arange(DRAWS) + rng.random()) / DRAWS)
     chosen = np.minimum(chosen, len(grid.weights) - 1)
     sharp = grid.sharpness[chosen]
-    # half a cell of the grid to either side, so that a narrow posterior isn't a comb
+    # half a grid cell to either side, so that a narrow posterior isn't a comb
     onset = grid.onset[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[0]
     per_step = grid.per_step[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[1]
     hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
     level_db = np.empty(DRAWS)
     for p in SHARPNESSES:
-        true = bend(p, shows="rms")
+        true = compression_curve(p, shows="rms")
         level_db[sharp == p] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
     inside = float(np.mean(onset < s[-1]))
     steps = np.arange(s[0], s[-1] + 1) if whole else s
@@ -227,10 +226,10 @@ def _said(
         last = surely[-1] if surely else None
         sure = float(np.mean(onset >= last)) if last is not None else 0.0
         if np.median(per_step) < HARDLY_DB:
-            why = "the readings hardly rise: the control does nothing here, or all of them are past the knee"
+            why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
             return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
-        why = "the readings rise evenly to the last: no knee is shown"
-        unknown, rise = flat(None), flat(_interval(per_step))
+        why = "the readings rise evenly to the last: there is no knee"
+        unknown, rise = interval_parts(None), interval_parts(_interval(per_step))
         following = _step_up(s, whole)
         return Knee(False, last, sure, *unknown, *unknown, *rise, None, outliers, "go_on", following, why)
     cells = np.histogram(onset, bins=np.append(steps, np.inf))[0] / DRAWS
@@ -238,7 +237,7 @@ def _said(
         why = f"{len(outliers)} of {len(s)} readings don't fit the others: check the lead, the range and the tone"
         return _nothing("read_again", why, next_step=None, outliers=outliers)
     if np.mean(onset < steps[0]) >= SHOWN:
-        why = "the first reading is past the knee already: begin lower"
+        why = "the first reading is already past the knee: start lower"
         return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
     best = int(np.argmax(cells))
     c = grid.centre[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.centre_var[chosen])
@@ -251,9 +250,9 @@ def _said(
         True,
         float(steps[best]),
         float(cells[best]),
-        *flat(_interval(onset)),
-        *flat(ceiling),
-        *flat(_interval(per_step)),
+        *interval_parts(_interval(onset)),
+        *interval_parts(ceiling),
+        *interval_parts(_interval(per_step)),
         float(np.mean(np.isinf(sharp))),
         outliers,
         advice,
@@ -264,7 +263,7 @@ def _said(
 
 def _curve(grid: Posterior, s: Floats, meter: MeterKind, limit_thd: float) -> tuple[tuple[float, float], ...]:
     best = int(np.argmax(grid.weights))
-    shape = bend(float(grid.sharpness[best]), shows=meter.shows)
+    shape = compression_curve(float(grid.sharpness[best]), shows=meter.shows)
     steps = np.linspace(s[0], s[-1], 121)
     shown = shape.shown(grid.per_step[best] * (steps - grid.onset[best]) + shape.drive_at(limit_thd))
     volts = 10 ** ((grid.centre[best] + shown) / 20)
@@ -272,7 +271,7 @@ def _curve(grid: Posterior, s: Floats, meter: MeterKind, limit_thd: float) -> tu
 
 
 def _advice(onset: Floats, s: Floats, whole: bool, per_step: float) -> tuple[Advice, float | None]:
-    """Return what would tell most: a step left out near the knee, one more above it, or nothing."""
+    """Return the most informative next step: a missing one near the knee, one more above it, or none."""
     low, middle, high = np.quantile(onset, [0.05, 0.5, 0.95])
     if whole:
         left_out = [

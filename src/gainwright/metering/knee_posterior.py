@@ -1,4 +1,4 @@
-"""The posterior behind the knee: a grid over onset, step, shape and unevenness; everything linear integrated out."""
+"""The posterior behind the knee: a grid over onset, step, shape and unevenness; linear parameters integrated out."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.metering.bends import SHARPNESSES, Bend
+from gainwright.metering.compression_curves import SHARPNESSES, CompressionCurve
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,9 +23,9 @@ UNEVEN_DB = (0.0, 0.05, 0.15)
 WANDER_DB = (0.0, 0.03, 0.1)
 """Standard deviations of a step's size, adding up along the travel."""
 SAG_DB = 0.01
-"""Standard deviation of what a ceiling gives way when it is driven into (common practice, no published source)."""
+"""Standard deviation of the drop of a ceiling under drive (common practice, no published source)."""
 FREEDOM = 4.0
-"""Degrees of freedom of the t distribution by which readings are weighed."""
+"""Degrees of freedom of the t distribution used to weight readings."""
 COARSE, FINE = 32, 48
 """Points of x and of d in the passes over the grid."""
 EVERY = 4
@@ -36,13 +36,13 @@ DB_PER_RATIO = 20 / math.log(10)
 LEAST_DB, MOST_DB = 0.05, 12.0
 """A step's size, dB."""
 
-Kind = tuple[Bend, float, float]
+Kind = tuple[CompressionCurve, float, float]
 """A shape of ceiling, an unevenness and a wander."""
 
 
 @dataclass(slots=True)
 class Posterior:
-    """Posterior over (bend, unevenness, x, d), flattened: weights and what each point says."""
+    """Posterior over (bend, unevenness, x, d), flattened: weights and predictions of each point."""
 
     weights: Floats
     onset: Floats
@@ -54,7 +54,7 @@ class Posterior:
     kinds: Sequence[Kind]
 
     def shares(self) -> Floats:
-        """Return the weight of each kind re the heaviest."""
+        """Return the weight of each kind relative to the largest."""
         each = len(self.weights) // len(self.kinds)
         found = np.add.reduceat(self.weights, np.arange(0, len(self.weights), each))
         return np.asarray(found / np.max(found))
@@ -62,7 +62,7 @@ class Posterior:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """The readings as the posterior sees them: steps, dB re 1 V, each one's noise, range and weight, range variance."""
+    """The readings as used by the posterior: steps, dB re 1 V, each one's noise, range and weight, range variance."""
 
     s: Floats
     y: Floats
@@ -73,8 +73,8 @@ class Readings:
     limit_thd: float
 
 
-def posterior(data: Readings, bends: Sequence[Bend]) -> Posterior:
-    """Weigh a coarse grid of everything, then a fine one where the weight is."""
+def posterior(data: Readings, bends: Sequence[CompressionCurve]) -> Posterior:
+    """Evaluate a coarse grid, then a fine one where the weight is."""
     s, y = data.s, data.y
     apart = np.diff(s)
     rises = np.diff(y)[apart > 0] / apart[apart > 0]
@@ -105,7 +105,7 @@ def posterior(data: Readings, bends: Sequence[Bend]) -> Posterior:
 
 
 def _around(values: Floats, weights: Floats, grid: Floats, points: int) -> Floats:
-    """Return a finer grid where the weight is, and two old cells more on either side."""
+    """Return a finer grid where the weight is, plus two old cells on either side."""
     share = np.array([np.sum(weights[values == g]) for g in grid])
     held = np.flatnonzero(share > 1e-5 * np.max(share))
     return np.linspace(grid[max(held[0] - 1, 0)], grid[min(held[-1] + 1, len(grid) - 1)], points)
@@ -122,7 +122,7 @@ def _weighed(data: Readings, kinds: Sequence[Kind], x: Floats, d: Floats, *, fla
         if shape.sharpness not in residuals:
             residuals[shape.sharpness] = data.y - shape.shown(over + shape.drive_at(data.limit_thd))
         residual = residuals[shape.sharpness]
-        # unevenness passes the bend as far as level does: as it is near the best point of this shape
+        # unevenness is compressed as the level is: evaluate it near the best point of this shape
         middle = residual @ data.weights / np.sum(data.weights)
         best = int(np.argmin((residual - middle[:, None]) ** 2 @ data.weights))
         passes = np.clip(shape.slope(over[best] + shape.drive_at(data.limit_thd)), 0, 1)
@@ -162,7 +162,7 @@ def _walk(s: Floats, x: float) -> Floats:
 
 
 def outlier_weights(grid: Posterior, data: Readings) -> Floats:
-    """Return the weight of each reading by how far it lies from what all the others foretell of it."""
+    """Return the weight of each reading by its distance from the prediction of all the others."""
     best = int(np.argmax(grid.weights))
     shape, sigma, _ = grid.kinds[best * len(grid.kinds) // len(grid.weights)]
     drive = grid.per_step[best] * (data.s - grid.onset[best]) + shape.drive_at(data.limit_thd)

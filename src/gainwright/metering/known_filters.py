@@ -1,4 +1,4 @@
-"""Filters that are known to stand behind what is measured, as one response."""
+"""The response of known filters after the measured stage."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ if TYPE_CHECKING:
 
 
 def low_pass_response(texts: Sequence[str]) -> Callable[[Any], Any] | None:
-    """Return H(Hz) of low-pass filters in a row, each as a job file writes it; None when all are off.
+    """Return H(Hz) of low-pass filters in series, each as in a job file; None when all are off.
 
     Raises
     ------
-    QuantityError : a text is no filter.
+    QuantityError : a text is not a filter.
     """
     from gainwright.model import FilterSetting
 
@@ -26,7 +26,7 @@ def low_pass_response(texts: Sequence[str]) -> Callable[[Any], Any] | None:
     def response(frequency_hz: Any) -> Any:
         total: Any = 1.0
         for setting in settings:
-            assert setting.corner is not None  # noqa: S101  off was left out
+            assert setting.corner is not None  # noqa: S101  off was filtered out
             total = total * filter_response(
                 shape=setting.shape,
                 slope_db_per_octave=setting.slope_db_per_octave,

@@ -1,4 +1,4 @@
-"""A running measurement: blocks of samples in, the figures of the last moment out, the worst held."""
+"""Live measurement: takes blocks of samples, returns the latest figures and holds the worst."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.metering.measurement import Channel, Verdict
-from gainwright.metering.measuring import measure
 from gainwright.metering.pictures import Pictures, pictures
 from gainwright.metering.recording import Recording
+from gainwright.metering.tone_measurement import measure
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -20,28 +20,28 @@ if TYPE_CHECKING:
 
 WINDOW_SECONDS, LONGEST_SECONDS = 0.3, 1.0
 PERIODS, ENDS_SECONDS = 12, 0.1
-"""`measure` leaves the ends of a stretch out."""
+"""`measure` drops the ends of a stretch."""
 OVERLOADED = 0.999
-"""A sample this near to full scale is the input's own ceiling."""
+"""Samples this close to full scale mean that the input overloads."""
 WATCHED_SECONDS = 4.0
 DRIFT_DB, JUMP_DB = 1.0, 0.3
-"""A steady tone whose level moves that far in four seconds without any jump is moved by the system."""
+"""A drift of this size in four seconds without a jump is automatic gain of the system."""
 _SEVERITY = ("clean", "too_short", "no_tone", "distorted", "clipped", "overloaded_input")
 
 
 @dataclass(frozen=True, slots=True)
 class LiveReading:
-    """The last moment.
+    """The latest reading.
 
     Attributes
     ----------
-    time_s : since the beginning, gaps included.
-    channels : what `measure` says of the last moment, by channel.
-    room_db : how far the highest sample stays under the input's full scale, by channel.
-    worst : the channels' worst verdict since the beginning.
-    worst_thd_percent, highest_dbfs : the largest seen since the beginning, by channel; None before any tone.
+    time_s : since the start, gaps included.
+    channels : result of `measure` for the latest window, by channel.
+    room_db : distance of the highest sample from the input's full scale, by channel.
+    worst : the channels' worst verdict since the start.
+    worst_thd_percent, highest_dbfs : the largest since the start, by channel; None before any tone.
     gaps : how often samples were lost.
-    warnings : what to look at, in sentences.
+    warnings : problems, in sentences.
     """
 
     time_s: float
@@ -94,28 +94,28 @@ class LiveMeter:
         return min(LONGEST_SECONDS, max(WINDOW_SECONDS, PERIODS / frequency_hz + ENDS_SECONDS))
 
     def push(self, samples: Floats) -> None:
-        """Take a block, shape (frames, channels), re full scale."""
+        """Add a block, shape (frames, channels), re full scale."""
         self._count += len(samples)
         longest = int(LONGEST_SECONDS * self._rate_hz)
         self._kept = np.concatenate([self._kept, samples])[-longest:]
 
     def lost(self, seconds: float = 0.0) -> None:
-        """Take note that samples are missing: what was kept no longer joins what comes."""
+        """Record a gap: earlier samples are not contiguous with later ones."""
         self._gaps += 1
         self._count += round(seconds * self._rate_hz)
         self._kept = self._kept[:0]
 
     def calibrate(self, calibrate_v: float) -> None:
-        """Let full scale stand for so many volts rms from now on."""
+        """Set the volts rms of full scale from now on."""
         self._calibrate_v = calibrate_v
 
     def reset(self) -> None:
-        """Forget what was held as the worst, and the gaps."""
+        """Reset the held worst values and the gaps."""
         self._held = [_Held() for _ in self._held]
         self._gaps = 0
 
     def reading(self) -> LiveReading | None:
-        """Return the last moment, None before there is enough of it."""
+        """Return the latest reading, None before there are enough samples."""
         window = int(self._window_s * self._rate_hz)
         if len(self._kept) < window:
             return None
@@ -150,7 +150,7 @@ class LiveMeter:
         )
 
     def pictures(self, *, channel: int = 1) -> Pictures | None:
-        """Return what one channel of the last reading looks like, None before there is one."""
+        """Return waveform and spectrum of one channel of the latest reading, None before there is one."""
         if self._last is None:
             return None
         moment, found = self._last

@@ -1,4 +1,4 @@
-"""What a recording holds, channel by channel, as data."""
+"""The result of measuring a recording, channel by channel."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Verdict = Literal["clean", "clipped", "distorted", "no_tone", "overloaded_input"
 
 @dataclass(frozen=True, slots=True)
 class Harmonic:
-    """One harmonic: order, size re the fundamental in per cent, phase re the fundamental's peak in degrees."""
+    """One harmonic: order, amplitude re the fundamental in per cent, phase re the fundamental's peak in degrees."""
 
     order: int
     percent: float
@@ -21,7 +21,7 @@ class Harmonic:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One channel. dBFS after AES17: a full-scale sine is 0 dBFS. What can't be known is None, with its reason.
+    """One channel. dBFS after AES17: a full-scale sine is 0 dBFS. Unknown values are None, with the reason.
 
     Attributes
     ----------
@@ -30,11 +30,11 @@ class Channel:
     frequency_hz : of the fundamental.
     rms_dbfs : of everything but DC.
     peak_dbfs : highest sample, re full scale.
-    fundamental_dbfs, dc_dbfs, noise_dbfs : noise is what is left without DC, fundamental and harmonics, 20 Hz to 20 kHz.
+    fundamental_dbfs, dc_dbfs, noise_dbfs : noise is the rest without DC, fundamental and harmonics, 20 Hz to 20 kHz.
     thd_percent : harmonics up to 20 kHz or half the rate, re the fundamental.
     thd_n_percent : all but the fundamental re all, 20 Hz to 20 kHz (AES17-2015, 6.3.1).
-    clip_depth_db : how far the uncut sine would stand above the lower ceiling.
-    calibrate_v : volts rms of a 0 dBFS sine, if given; without it none of the voltages is known.
+    clip_depth_db : how far the unclipped sine would be above the lower ceiling.
+    calibrate_v : volts rms of a 0 dBFS sine, if given; without it no voltage is known.
     v_rms, v_peak, fundamental_v_rms, noise_v_rms, dc_v : the same levels in volts.
     within : half of the 95 % interval of a figure, by its name; `volts_percent` is that of every voltage.
     """
@@ -72,5 +72,5 @@ class Measurement:
 
     @property
     def clean(self) -> bool:
-        """Whether every channel is."""
+        """Whether every channel is clean."""
         return all(channel.verdict == "clean" for channel in self.channels)

@@ -1,7 +1,7 @@
-"""What a recording without a tone holds: noise, hum, ripple, whine, hiss, each with its level and its evidence.
+"""Analyse a recording without a tone: noise, hum, ripple, whine and hiss, each with its level and evidence.
 
-Lines that stand still come from one long averaged spectrum; what moves with the engine's speed from short ones
-(`gainwright.metering.whine`). Which line means what is common practice of the trade, no published source.
+Steady lines come from one long averaged spectrum; lines that move with engine speed from short ones
+(`gainwright.metering.whine`). The causes of lines are common practice, no published source.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from gainwright.metering.recording import Recording, checked
+from gainwright.metering.recording import Recording, require_finite
 from gainwright.metering.spectrum import HIGH_HZ, LINE_BINS, LOW_HZ, power_spectrum
 from gainwright.metering.whine import Whine, find_whine
 from gainwright.physics import a_weighting_db
@@ -27,12 +27,12 @@ Kind = Literal["mains_hum", "ground_loop_hum", "rectifier_ripple", "alternator_w
 
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.012
-"""How far a mains line may lie from its multiple, as a share (EN 50160 holds the mains within 1 % for 99.5 % of a year)."""
+"""Tolerance of a mains line about its multiple, as a ratio (EN 50160 holds the mains within 1 % for 99.5 % of a year)."""
 STANDS_OUT_DB = 12.0
-"""How far over the noise beside it a line must stand."""
+"""Level of a line above the neighbouring noise from which it counts."""
 FLOOR_BINS = 60
 MANY_HARMONICS = 5
-"""From so many strong harmonics on hum comes by a current in the shield rather than by a field."""
+"""Strong harmonics from which hum is due to a current in the shield rather than a field."""
 WEAK_DB = 10.0
 DIGITAL_FROM_HZ = 400.0
 LEAST_SECONDS = 0.5
@@ -49,7 +49,7 @@ class NoiseLine:
 
 @dataclass(frozen=True, slots=True)
 class Component:
-    """One kind of noise with its level, its lowest frequency and what it was known by."""
+    """One kind of noise with its level, its lowest frequency and how it was recognised."""
 
     kind: Kind
     level_dbfs: float
@@ -109,20 +109,20 @@ def measure_noise(
     Parameters
     ----------
     calibrate_v : volts rms that a 0 dBFS sine stands for.
-    calibrated_within : how far that may be off, as a ratio (95 %).
-    reference_v : volts rms that signal to noise refers to, for instance sqrt(P R) of the rated power.
+    calibrated_within : its uncertainty as a ratio (95 %).
+    reference_v : reference of the signal-to-noise ratio, volts rms, for instance sqrt(P R) of the rated power.
 
     Raises
     ------
-    RecordingError : no samples, or some that are no numbers.
-    CallError : an option out of its bounds.
+    RecordingError : no samples, or some that aren't numbers.
+    CallError : an option is out of bounds.
     """
     check_bounds(
         ("calibration", calibrate_v, 1e-6, 1e4, "V"),
         ("tolerance of the calibration", 100 * calibrated_within, 0.0, 50.0, "%"),
         ("reference voltage", reference_v, 1e-6, 1e5, "V"),
     )
-    checked(recording)
+    require_finite(recording)
     channels = (np.ascontiguousarray(recording.samples[:, i]) for i in range(recording.channels))
     found = [_channel(i, samples, recording.rate_hz) for i, samples in enumerate(channels, start=1)]
     return tuple(_in_volts(channel, calibrate_v, calibrated_within, reference_v) for channel in found)
@@ -131,7 +131,7 @@ def measure_noise(
 def _in_volts(
     found: NoiseChannel, calibrate_v: float | None, calibrated_within: float, reference_v: float | None
 ) -> NoiseChannel:
-    """Return a channel with its voltages and what they are held against."""
+    """Return a channel with its voltages and ratios to the reference."""
     noise_v, weighted_v = _volts(found.noise_dbfs, calibrate_v), _volts(found.a_weighted_dbfs, calibrate_v)
     percent = None
     if calibrate_v is not None and found.interval_db is not None:
@@ -162,7 +162,7 @@ def _channel(number: int, samples: Floats, rate_hz: int) -> NoiseChannel:
     inside = (hz >= LOW_HZ) & (hz <= min(HIGH_HZ, 0.5 * rate_hz))
     total = float(np.sum(power[inside]))
     if _dbfs(total) < SILENCE_DBFS:
-        return without("the channel is silent to its last bit")
+        return without("the channel is digital silence")
     weight = 10 ** (np.asarray(a_weighting_db(frequency_hz=hz[inside])) / 10)
     weighted = float(np.sum(power[inside] * weight))
     whine = find_whine(samples, rate_hz=rate_hz)
@@ -187,7 +187,7 @@ def _interval_db(scatter: float) -> float:
     """Return half the 95 % interval of a sum of averaged spectrum bins of a relative standard deviation, dB.
 
     Each bin is chi-square with 2 S degrees of freedom; the window ties two neighbours together (equivalent noise bandwidth
-    2.0 bins of the four-term window, Harris 1978). Lines that stand still have no scatter of their own.
+    2.0 bins of the four-term window, Harris 1978). Steady lines have no scatter of their own.
     """
     return 1.96 * 10 / math.log(10) * scatter
 
@@ -198,7 +198,7 @@ def _interval_db(scatter: float) -> float:
 def steady_lines(
     power: Floats, hz: Floats, inside: npt.NDArray[np.bool_], segments: int
 ) -> tuple[list[NoiseLine], Floats]:
-    """Return the lines that stand out, and the spectrum with the noise beside them filled in."""
+    """Return the lines that stand out, and the spectrum with the neighbouring noise in their place."""
     floor = _floor(power)
     scatter = 1 + 4 / math.sqrt(segments)
     over = power > floor * max(10 ** (STANDS_OUT_DB / 10), scatter * scatter)
@@ -207,7 +207,7 @@ def steady_lines(
     found: list[NoiseLine] = []
     for peak in sorted(peaks, key=lambda p: -power[p]):
         if rest[peak] <= floor[peak] * 10 ** (STANDS_OUT_DB / 10):
-            continue  # a skirt of a stronger line
+            continue  # the skirt of a stronger line
         span = slice(max(0, peak - LINE_BINS), min(len(power), peak + LINE_BINS + 1))
         level = float(np.sum(np.maximum(rest[span] - floor[span], 0)))
         shift = _peak_shift(power, int(peak))
@@ -255,7 +255,7 @@ def _sum(lines: list[NoiseLine]) -> float:
 
 
 def _mains(lines: list[NoiseLine]) -> tuple[list[Component], list[NoiseLine]]:
-    """Tell hum of the mains and ripple of a rectifier apart, and take their lines out."""
+    """Distinguish mains hum from rectifier ripple, and remove their lines."""
     best: tuple[float, float, list[NoiseLine]] | None = None
     for nominal in MAINS_HZ:
         exact = _exact_mains(lines, nominal)
@@ -272,9 +272,7 @@ def _mains(lines: list[NoiseLine]) -> tuple[list[Component], list[NoiseLine]]:
     odd = [v for k, v in levels.items() if k % 2]
     even = [v for k, v in levels.items() if k % 2 == 0]
     if even and (not odd or max(even) > max(odd) + WEAK_DB):
-        evidence = (
-            f"lines at multiples of {2 * exact:.1f} Hz and none to speak of at {exact:.1f} Hz: a rectifier's ripple"
-        )
+        evidence = f"lines at multiples of {2 * exact:.1f} Hz and almost none at {exact:.1f} Hz: a rectifier's ripple"
         return [Component("rectifier_ripple", level, 2 * exact, evidence, tuple(own))], others
     strong = [k for k, v in levels.items() if v > max(levels.values()) - 20]
     if len(strong) >= MANY_HARMONICS:
@@ -300,7 +298,7 @@ def _exact_mains(lines: list[NoiseLine], nominal_hz: float) -> float | None:
         for line in lines
         if abs(line.frequency_hz - k * strongest) < 0.3 + 0.002 * k * strongest
     }
-    # a single line is the mains' only at its first or second multiple
+    # a single line counts as mains only at its first or second multiple
     return float(np.median(agreeing)) if len(multiples) > 1 or multiples & {1, 2} else None
 
 

@@ -1,8 +1,8 @@
-"""Where clipping begins in a recording of a tone that gets louder: the stepped run of `tones`, or a hand on the knob.
+"""Find where clipping begins in a recording of a rising tone: the stepped run of `tones`, or a control turned by hand.
 
-Frame by frame the harmonics of the tone, noise taken off; the onset is where THD passes the limit and stays over it. A
-filter behind the stage takes harmonics away and hides the onset. A filter that is known is undone; else, in a run of even
-steps, the fundamental itself tells: behind any filter it still stops following the steps (`find_knee`).
+The harmonics are measured frame by frame, without noise; the onset is where THD exceeds the limit and stays over it. A
+filter after the stage removes harmonics and hides the onset. A known filter is undone; otherwise, in a run of even
+steps, the fundamental shows it: after any filter it still stops following the steps (`find_knee`).
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from gainwright.metering.clipping import find_cut
-from gainwright.metering.interval import Interval, flat, joined
+from gainwright.metering.clipping import find_clipping
+from gainwright.metering.interval import Interval, interval_from_parts, interval_parts
 from gainwright.metering.knee import MeterKind, find_knee
-from gainwright.metering.recording import Recording, checked
+from gainwright.metering.recording import Recording, require_finite
 from gainwright.metering.sine import four_parameter_fit, frequency_start
 from gainwright.physics import clipped_sine_harmonic, drive_for_thd
 from gainwright.quantities import check_bounds
@@ -34,20 +34,20 @@ By = Literal["thd", "level"]
 FRAME_SECONDS, FRAME_PERIODS = 0.05, 8
 MOST_HARMONICS = 20
 ROUNDED_SHARE = 0.03
-"""The share of the limit that counts as a beginning when tops are rounded."""
+"""Share of the limit that counts as the onset for rounded tops."""
 STAYS = 5
-"""Frames over the limit in a row that make an onset."""
+"""Consecutive frames over the limit that make an onset."""
 AUDIBLE_DB = 60.0
-"""Frames that far under the loudest are not looked at."""
+"""Frames this far below the loudest are ignored."""
 EVEN_SHARE = 0.3
-"""Even harmonics over odd ones from which on a ceiling is called one-sided."""
+"""Ratio of even to odd harmonics from which clipping is called one-sided."""
 PLATEAU_DB, PLATEAU_FRAMES = 0.02, 5
 LEAST_PLATEAUS = 6
 FITTED_DB = 20.0
-"""How far under the loudest plateau others still tell of the steps."""
+"""Range below the loudest plateau in which others are used."""
 LOUDER_DB = 3.0
 MOST_LOSS = 100.0
-"""A harmonic that a known filter takes 40 dB of is left out, and made good for by the series of a hard ceiling."""
+"""Harmonics that a known filter attenuates by 40 dB are left out; the series of a hard ceiling makes up for them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +69,11 @@ class Onset:
     ----------
     time_s, level_dbfs : of the onset; level is the rms, with its 95 % interval; None when there is none.
     by : harmonics ("thd") or a fundamental that stops following even steps ("level").
-    one_sided : whether one ceiling is met before the other.
-    flattened : whether the tops are cut in the waveform itself where it is most distorted.
-    rounded : they are not: a soft ceiling, or a filter behind it that takes harmonics; the onset may lie lower, and its
+    one_sided : whether one ceiling is reached before the other.
+    flattened : whether the waveform is flattened where it is most distorted.
+    rounded : it is not: a soft ceiling, or a filter after it that removes harmonics; the onset may lie lower, and its
         interval reaches down to where any distortion begins.
-    hidden : the fundamental gives way, but a filter leaves too few harmonics for the limit.
+    hidden : the fundamental is compressed, but a filter leaves too few harmonics for the limit.
     """
 
     channel: int
@@ -94,7 +94,7 @@ class Onset:
     @property
     def level(self) -> Interval | None:
         """The level of the onset with its interval."""
-        return joined(self.level_dbfs, self.level_dbfs_low, self.level_dbfs_high)
+        return interval_from_parts(self.level_dbfs, self.level_dbfs_low, self.level_dbfs_high)
 
 
 def find_onset(
@@ -106,15 +106,15 @@ def find_onset(
     ----------
     limit_percent : THD that counts as the onset.
     expect_hz : the tone's frequency, if it is known.
-    behind : response of a known filter behind the stage, H(Hz); its loss on each harmonic is undone.
+    behind : response of a known filter after the stage, H(Hz); its loss on each harmonic is undone.
 
     Raises
     ------
-    RecordingError : no samples, or some that are no numbers.
-    CallError : an option out of its bounds.
+    RecordingError : no samples, or some that aren't numbers.
+    CallError : an option is out of bounds.
     """
     check_bounds(("THD limit", limit_percent, 0.01, 40.0, "%"), ("expected frequency", expect_hz, 1.0, 1e5, "Hz"))
-    checked(recording)
+    require_finite(recording)
     return tuple(
         _channel(
             i + 1, np.ascontiguousarray(recording.samples[:, i]), recording.rate_hz, limit_percent, expect_hz, behind
@@ -146,7 +146,18 @@ def _channel(
     frames = track.frames if track is not None else ()
     if why or track is None or frequency_hz is None:
         return Onset(
-            number, frequency_hz, limit_percent, None, *flat(None), None, False, False, False, False, frames, why
+            number,
+            frequency_hz,
+            limit_percent,
+            None,
+            *interval_parts(None),
+            None,
+            False,
+            False,
+            False,
+            False,
+            frames,
+            why,
         )
     return _judged(number, samples, rate_hz, frequency_hz, limit_percent, track, known=behind is not None)
 
@@ -167,10 +178,10 @@ def _judged(
     common = (number, frequency_hz, limit_percent)
     if at is None and by_level is None:
         why = f"THD stays under {limit_percent:g} % to the loudest moment"
-        return Onset(*common, None, *flat(None), None, False, False, False, False, frames, why)
+        return Onset(*common, None, *interval_parts(None), None, False, False, False, False, frames, why)
     if by_level is not None and (at is None or by_level.value < track.rms[at] - 0.5):
         time_s = frames[int(np.argmax(track.rms >= by_level.value))].time_s
-        return Onset(*common, time_s, *flat(by_level), "level", False, False, False, True, frames)
+        return Onset(*common, time_s, *interval_parts(by_level), "level", False, False, False, True, frames)
     assert at is not None  # noqa: S101  one of the two is there
     level, time_s = _crossing(track, at, limit_percent)
     over = [f for f in frames[at : at + 10 * STAYS] if f.thd_percent > limit_percent]
@@ -180,11 +191,11 @@ def _judged(
     if rounded:
         first = _first_over(track, ROUNDED_SHARE * limit_percent)
         level = Interval(level.value, min(level.low, float(track.rms[first if first is not None else at])), level.high)
-    return Onset(*common, time_s, *flat(level), "thd", one_sided, flattened, rounded, False, frames)
+    return Onset(*common, time_s, *interval_parts(level), "thd", one_sided, flattened, rounded, False, frames)
 
 
 def _frequency(samples: Floats, rate_hz: int, expect_hz: float | None) -> float:
-    """Return the tone's frequency from the loudest half second that no edge cuts."""
+    """Return the tone's frequency from the loudest complete half second."""
     count = min(len(samples), rate_hz // 2)
     ends = np.cumsum(np.concatenate([[0.0], samples**2]))
     energy = ends[count:] - ends[:-count]
@@ -197,7 +208,7 @@ def _frequency(samples: Floats, rate_hz: int, expect_hz: float | None) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Track:
-    """Frames, their rms in dBFS, and the bounds of each one's THD in per cent by the noise in it."""
+    """Frames, their rms in dBFS, and the bounds of their THD in per cent due to noise."""
 
     frames: tuple[Frame, ...]
     rms: Floats
@@ -206,7 +217,7 @@ class _Track:
 
 
 def _follow(samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter | None, limit_percent: float) -> _Track:
-    """Follow the tone's harmonics through the recording."""
+    """Track the tone's harmonics through the recording."""
     count = round(max(FRAME_SECONDS, FRAME_PERIODS / frequency_hz) * rate_hz)
     hop = max(1, count // 2)
     windows = np.lib.stride_tricks.sliding_window_view(samples, count)[::hop]
@@ -218,7 +229,7 @@ def _follow(samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter |
     weight = window**2 / np.sum(window**2)
     mean = windows @ (window / np.sum(window))
     power = np.square(windows) @ weight - mean**2
-    # the noise under a line is that halfway between lines, where a level that moves leaves next to nothing
+    # the noise under a line is that halfway between lines, where a changing level leaves almost nothing
     between = np.exp(-1j * np.outer(angle, np.arange(1, harmonics + 1) + 0.5)) * window[:, None] * (2 / np.sum(window))
     noise = np.median(np.square(np.abs(windows @ between)), axis=1) / math.log(2) + 1e-16
     loss, scale = np.ones(harmonics), 1.0
@@ -261,7 +272,7 @@ def _left_out(used: npt.NDArray[np.bool_], limit_percent: float) -> float:
 
 
 def _first_over(track: _Track, limit: float) -> int | None:
-    """Return the first frame from which on so many in a row are over the limit, and not by their noise."""
+    """Return the first of enough consecutive frames that are over the limit by more than their noise."""
     thd = np.array([f.thd_percent for f in track.frames])
     over = ((thd > limit) & (track.low > 0.3 * limit)).astype(int)
     runs = np.convolve(over, np.ones(STAYS, dtype=int), "valid") == STAYS
@@ -279,7 +290,7 @@ def _crossing(track: _Track, at: int, limit: float) -> tuple[Interval, float]:
         return before.rms_dbfs + min(max(share, 0.0), 1.0) * (after.rms_dbfs - before.rms_dbfs)
 
     value = crossed(before.thd_percent, after.thd_percent)
-    # 95 %: THD as high, or as low, as the noise in it allows; and a level is read no finer than it moves in a frame
+    # 95 %: THD as high, or as low, as the noise in it allows; and the level is no more precise than its change in a frame
     edges = [crossed(float(b[max(at - 1, 0)]), float(b[at])) for b in (track.low, track.high)]
     half = abs(after.rms_dbfs - before.rms_dbfs)
     share = 0.0 if after.rms_dbfs == before.rms_dbfs else (value - before.rms_dbfs) / (after.rms_dbfs - before.rms_dbfs)
@@ -288,15 +299,15 @@ def _crossing(track: _Track, at: int, limit: float) -> tuple[Interval, float]:
 
 
 def _flattened(samples: Floats, rate_hz: int, frequency_hz: float, frames: tuple[Frame, ...]) -> bool:
-    """Whether the waveform's tops are cut in the moment of most distortion."""
+    """Return whether the waveform is flattened where distortion is highest."""
     middle = int(max(frames, key=lambda f: f.thd_percent).time_s * rate_hz)
     half = int(max(FRAME_SECONDS, FRAME_PERIODS / frequency_hz) * rate_hz)
     part = samples[max(0, middle - half) : middle + half]
-    return find_cut(part, rate_hz=rate_hz, frequency_hz=frequency_hz) is not None
+    return find_clipping(part, rate_hz=rate_hz, frequency_hz=frequency_hz) is not None
 
 
 def _by_level(frames: tuple[Frame, ...], limit_percent: float) -> Interval | None:
-    """Return the rms at which the fundamental of a run of even steps gives way, None when it isn't one or doesn't."""
+    """Return the rms at which the fundamental of a run of even steps is compressed, None when there is no such point."""
     levels = np.array([f.fundamental_dbfs for f in frames])
     rms = np.array([f.rms_dbfs for f in frames])
     still = np.abs(np.diff(levels)) < PLATEAU_DB

@@ -1,4 +1,4 @@
-"""What a recording looks like: one period of its tone, and its spectrum, as points to draw."""
+"""Waveform and spectrum of a recording: one period of its tone, and its spectrum, as points to draw."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.metering.measuring import measure, steady_part
 from gainwright.metering.spectrum import power_spectrum
+from gainwright.metering.tone_measurement import measure, steady_part
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -33,7 +33,7 @@ class Pictures:
     ----------
     frequency_hz : of the tone, None when there is none.
     phase : shares of a period, shape (POINTS,); wave : samples re full scale (peak 1) at them.
-    upper, lower : where the wave is cut, None where it isn't.
+    upper, lower : where the wave is clipped, None where it isn't.
     spectrum_hz, spectrum_dbfs : peaks of the spectrum in bands of a logarithmic axis (0 dBFS is a full-scale sine).
     harmonics : order, Hz and dBFS of each that stands out.
     """
@@ -49,9 +49,9 @@ class Pictures:
 
 
 def pictures(recording: Recording, *, channel: int = 1, found: Channel | None = None) -> Pictures:
-    """Return what one channel looks like; 1 is the first. `found` is what `measure` said of it, when that is at hand.
+    """Return waveform and spectrum of one channel, from 1. `found` is its result of `measure`, if available.
 
-    The period is the median of all samples laid over one period (noise leaves, clipping stays); the spectrum is the
+    The period is the median of all samples folded into one period (noise averages out, clipping stays); the spectrum is the
     averaged one that distortion is measured with.
 
     Raises
@@ -65,7 +65,7 @@ def pictures(recording: Recording, *, channel: int = 1, found: Channel | None = 
         empty = np.empty(0)
         return Pictures(None, empty, empty, None, None, hz, dbfs, ())
     phase = np.arange(len(part)) * found.frequency_hz / recording.rate_hz % 1.0
-    # begin where the fundamental rises through zero
+    # start where the fundamental rises through zero
     first = np.angle(np.sum(part * np.exp(-2j * np.pi * phase)))
     place = (phase + (first + np.pi / 2) / (2 * np.pi)) % 1.0
     order = np.argsort(place)

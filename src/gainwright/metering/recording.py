@@ -1,4 +1,4 @@
-"""Reading a recording into samples, refusing what can't be measured."""
+"""Read recordings into samples, and refuse those that can't be measured."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Recording:
 
     @property
     def channels(self) -> int:
-        """How many channels."""
+        """Number of channels."""
         return int(self.samples.shape[1])
 
 
@@ -37,7 +37,7 @@ def read_recording(path: Path | str) -> Recording:
 
     Raises
     ------
-    RecordingError : missing, empty, no sound file, broken, too large, or with samples that are no numbers.
+    RecordingError : missing, empty, not a sound file, damaged, too large, or with samples that aren't numbers.
     """
     path = Path(path)
     where = str(path)
@@ -55,11 +55,11 @@ def read_recording(path: Path | str) -> Recording:
 
 
 def read_recording_bytes(content: bytes, *, name: str) -> Recording:
-    """Read what stood in a WAV, FLAC, OGG, MP3 or AIFF file.
+    """Read the content of a WAV, FLAC, OGG, MP3 or AIFF file.
 
     Raises
     ------
-    RecordingError : as of a file.
+    RecordingError : as `read_recording`.
     """
     if not content:
         raise RecordingError("is empty", code="empty", where=name, remedy="record again")
@@ -83,28 +83,28 @@ def _read(source: Path | io.BytesIO, where: str) -> Recording:
             f"can't be read as sound ({text})",
             code="not_audio",
             where=where,
-            rule="WAV, FLAC, OGG, MP3 and AIFF are",
+            rule="WAV, FLAC, OGG, MP3 and AIFF can be read",
             remedy="record again, or convert it",
         ) from None
-    return checked(Recording(samples, rate_hz, where))
+    return require_finite(Recording(samples, rate_hz, where))
 
 
-def checked(recording: Recording) -> Recording:
-    """Return a recording whose samples are all numbers.
+def require_finite(recording: Recording) -> Recording:
+    """Return the recording if all its samples are finite.
 
     Raises
     ------
     RecordingError : none, or some that are NaN or infinite.
     """
     if recording.samples.size == 0:
-        raise RecordingError("holds no samples", code="empty", where=recording.name, remedy="record again")
-    # The sum is finite unless some sample is not; only then is the place looked for.
+        raise RecordingError("contains no samples", code="empty", where=recording.name, remedy="record again")
+    # The sum is finite unless a sample is not; only then is its place searched.
     if not np.isfinite(np.sum(recording.samples)):
         bad = np.argwhere(~np.isfinite(recording.samples))
         if len(bad):
             frame, channel = bad[0]
             raise RecordingError(
-                f"sample {frame} ({frame / recording.rate_hz:.3f} s) of channel {channel + 1} is no number",
+                f"sample {frame} ({frame / recording.rate_hz:.3f} s) of channel {channel + 1} is not a number",
                 code="not_finite",
                 where=recording.name,
                 remedy="record again; this file is damaged",

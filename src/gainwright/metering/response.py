@@ -1,8 +1,8 @@
 """The response of a path from a recorded sweep, or from two channels, one before and one after it.
 
-A known sweep is divided out of the recording in the frequency domain, and the linear response cut out of the result in
-time (harmonics of a path that distorts lie before it, Farina 2000). Two channels give H1 = Sxy/Sxx and the coherence by
-scipy's Welch spectra. On a grid of twenty-four to the octave.
+A known sweep is deconvolved in the frequency domain, and the linear response windowed out of the result in
+time (harmonics of a distorting path come before it, Farina 2000). Two channels give H1 = Sxy/Sxx and the coherence by
+scipy's Welch spectra. The grid has 24 points per octave.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 
 PER_OCTAVE = 24
 BEFORE_SECONDS, AFTER_SECONDS = 0.12, 0.5
-"""What is kept of an impulse response about its peak."""
+"""Part of an impulse response about its peak that is kept."""
 EDGE_LOW, EDGE_HIGH = 1.4, 1.15
-"""A sweep's own ends are left out by these ratios."""
+"""The ends of a sweep are dropped by these ratios."""
 LEAST_COHERENCE = 0.3
 EXPLAINED = 0.5
-"""The share of a recording's energy in the band of the sweep that the response found must explain."""
+"""Share of the recording's energy in the sweep's band that the response must explain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +37,10 @@ class Response:
     Attributes
     ----------
     frequency_hz : shape (n,).
-    h : complex response, delay of the peak taken out, shape (n,).
-    sure : standard deviation of the level by noise, dB, shape (n,).
-    coherence : 1 where it isn't known.
-    delay_s : of the peak, after the reference or the recording's own beginning of the sweep.
+    h : complex response, without the delay of the peak, shape (n,).
+    sure : standard deviation of the level due to noise, dB, shape (n,).
+    coherence : 1 where unknown.
+    delay_s : of the peak, after the reference, or after the start of the sweep in the recording.
     """
 
     frequency_hz: Floats
@@ -51,16 +51,16 @@ class Response:
 
     @property
     def level_db(self) -> Floats:
-        """Level of each frequency."""
+        """Level at each frequency."""
         return np.asarray(20 * np.log10(np.maximum(np.abs(self.h), 1e-12)))
 
 
-def response_of_sweep(samples: Floats, reference: Floats, *, rate_hz: int, low_hz: float, high_hz: float) -> Response:
+def sweep_response(samples: Floats, reference: Floats, *, rate_hz: int, low_hz: float, high_hz: float) -> Response:
     """Return the response of one channel to a known signal.
 
     Parameters
     ----------
-    samples, reference : recording and what was played, shape (n,) and (m,); they need not begin together.
+    samples, reference : recording and what was played, shape (n,) and (m,); they need not start together.
 
     Raises
     ------
@@ -93,7 +93,7 @@ def response_of_sweep(samples: Floats, reference: Floats, *, rate_hz: int, low_h
         )
     grid = log_grid(max(low_hz * EDGE_LOW, 4 / AFTER_SECONDS), high_hz / EDGE_HIGH)
     delay = peak - size if peak > size // 2 else peak
-    # noise: what the impulse response holds far from its peak, as much as the window lets in
+    # noise: what the impulse response holds far from its peak, as much as the window passes
     far = impulse[(peak + after + np.arange(len(place))) % size]
     noise = float(np.sum(window**2)) * float(np.mean(far**2))
     at_peak = np.exp(-2j * np.pi * np.outer(grid, place) / rate_hz) @ cut
@@ -104,7 +104,7 @@ def response_of_sweep(samples: Floats, reference: Floats, *, rate_hz: int, low_h
 def _explained(
     cut: Floats, begin: int, played: Complexes, heard: Complexes, inside: npt.NDArray[np.bool_], size: int
 ) -> float:
-    """Return how much of what was recorded the sweep through the response found would be."""
+    """Return the share of the recording that the sweep through this response explains."""
     whole = np.zeros(size)
     whole[(begin + np.arange(len(cut))) % size] = cut
     left = np.sum(np.abs(heard - np.fft.rfft(whole) * played)[inside] ** 2)
@@ -112,10 +112,12 @@ def _explained(
     return 1 - float(left) / all_of_it if all_of_it > 0 else 0.0
 
 
-def response_of_two(samples: Floats, reference: Floats, *, rate_hz: int, low_hz: float, high_hz: float) -> Response:
+def two_channel_response(
+    samples: Floats, reference: Floats, *, rate_hz: int, low_hz: float, high_hz: float
+) -> Response:
     """Return the response from one recorded channel to another, with its coherence.
 
-    Bias of a delay longer than a segment is taken out by aligning first (cross-correlation). Variance of H1:
+    Bias by a delay longer than a segment is avoided by aligning first (cross-correlation). Variance of H1:
     (1 - c)/(2 c n) of its square, n segments (Bendat & Piersol, Random Data, 9.2.4; from memory).
 
     Raises
@@ -148,7 +150,7 @@ def response_of_two(samples: Floats, reference: Floats, *, rate_hz: int, low_hz:
 
 
 def log_grid(low_hz: float, high_hz: float) -> Floats:
-    """Return frequencies, twenty-four to the octave, within bounds."""
+    """Return frequencies within bounds, 24 per octave."""
     return np.asarray(low_hz * 2 ** (np.arange(int(PER_OCTAVE * np.log2(high_hz / low_hz)) + 1) / PER_OCTAVE))
 
 
@@ -160,7 +162,7 @@ def _lag(samples: Floats, reference: Floats) -> int:
 
 
 def _smoothed(hz: Floats, values: Complexes, grid: Floats) -> Complexes:
-    """Return means within a twenty-fourth of an octave, or the nearest two bins between which a point lies."""
+    """Return means within a twenty-fourth of an octave, or of the two nearest bins."""
     half = 2 ** (0.5 / PER_OCTAVE)
     sums = np.concatenate([[0], np.cumsum(values)])
     low, high = np.searchsorted(hz, grid / half), np.searchsorted(hz, grid * half)

@@ -1,7 +1,7 @@
-"""Fitting a sine to samples: three and four parameters (IEEE Std 1057), in blocks so that long recordings stay cheap.
+"""Fit a sine to samples with three or four parameters (IEEE Std 1057), in blocks so that long recordings are cheap.
 
 A block's three-parameter fit at a fixed frequency is one matrix product for all blocks at once; the phases of the blocks
-on a straight line give the frequency. For white noise that is as good as the whole four-parameter fit (the Cramer-Rao
+on a straight line give the frequency. For white noise this is as good as a four-parameter fit of all samples (the Cramer-Rao
 bound var f = 6 s^2/(pi^2 A^2 N (N^2-1)) cycles per sample is reached within a few per cent; tests/truth).
 """
 
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     Complexes = npt.NDArray[np.complex128]
 
 FEWEST_BLOCKS = 4
-"""m blocks know the frequency with 1 - 1/m^2 of the information; fewer are fitted as one."""
+"""m blocks keep 1 - 1/m^2 of the information about the frequency; fewer are fitted as one."""
 HARMONICS_IN_FIT = 5
-"""Harmonics taken along in a block's fit, so that they don't leak into the fundamental."""
+"""Harmonics included in a block's fit, so that they don't leak into the fundamental."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +48,9 @@ def three_parameter_fit(samples: Floats, *, rate_hz: float, frequency_hz: float)
 
 
 def frequency_start(samples: Floats, *, rate_hz: float, expect_hz: float | None = None) -> float:
-    """Return a first frequency from the highest line of a Hann-windowed spectrum, by parabola through its logarithm.
+    """Return an initial frequency from the highest line of a Hann-windowed spectrum, by parabola through its logarithm.
 
-    With `expect_hz` the line is looked for within a third of an octave of it.
+    With `expect_hz` only a third of an octave about it is searched.
     """
     count = min(len(samples), 1 << 17)
     begin = (len(samples) - count) // 2
@@ -72,7 +72,7 @@ def frequency_start(samples: Floats, *, rate_hz: float, expect_hz: float | None 
 def four_parameter_fit(samples: Floats, *, rate_hz: float, start_hz: float) -> SineFit:
     """Fit frequency, amplitude, phase and offset (IEEE Std 1057, 4.1.4.3), block by block.
 
-    Harmonics 2 to 5 are fitted along where they lie below half the rate.
+    Harmonics 2 to 5 are included where they are below half the rate.
     """
     frequency_hz = start_hz
     for periods in (8, 64):
@@ -105,7 +105,7 @@ def _blocks(samples: Floats, rate_hz: float, frequency_hz: float, block: int) ->
     slope = float(np.dot(place, phase) / np.dot(place, place)) / block
     turned = phasors * np.exp(-1j * slope * block * place)
     mean = complex(np.mean(turned))
-    # The mean phasor stands at the middle of the whole stretch; carry it to the first sample.
+    # The mean phasor refers to the middle of the stretch; move it to the first sample.
     middle_to_first = slope * (block * (count - 1) / 2) + (step + slope) * (block - 1) / 2
     first = mean * np.exp(-1j * middle_to_first)
     return (step + slope) * rate_hz / (2 * np.pi), first, float(np.mean(fitted[:, 2]))

@@ -1,7 +1,7 @@
-"""Lines and noise of a steady tone from its averaged power spectrum.
+"""Harmonics and noise of a steady tone from its averaged power spectrum.
 
 Segments under a four-term Blackman-Harris window (sidelobes under -92 dB), so that a harmonic's power lies within a few
-bins; the noise under a line is taken out by the level beside it.
+bins; the noise under a line is subtracted, estimated from the level beside it.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 LINE_BINS = 5
 """Half-width of a line under the window, in bins."""
 SIGNIFICANT = 6.0
-"""Standard deviations of the noise in a line's bins by which a harmonic must stand out to count."""
+"""Standard deviations of the noise in a line's bins by which a harmonic must exceed it to count."""
 FALSE_HARMONICS = 3
-"""How many of hundreds of harmonics noise may lift over that by chance."""
+"""Expected number of harmonics over that by chance."""
 NEIGHBOURS = 32
-"""Bins on each side that tell the noise under a line."""
+"""Bins on each side used to estimate the noise under a line."""
 LONGEST_SEGMENT = 1 << 17
 LOW_HZ, HIGH_HZ = 20.0, 20_000.0
 """The band of AES17-2015, 5.2.5, and of its THD+N."""
@@ -36,10 +36,10 @@ class Lines:
     Attributes
     ----------
     fundamental : power of the fundamental.
-    harmonics : order -> power, up to the band's end, noise beside them taken out.
+    harmonics : order -> power, up to the band's end, without noise.
     residual : everything in the band but the fundamental.
-    noise : the residual without the harmonics, filled in below the lines.
-    false_harmonics : power that noise alone may bring into the harmonics.
+    noise : the residual without the harmonics, interpolated under the lines.
+    false_harmonics : power that noise alone may add to the harmonics.
     """
 
     fundamental: float
@@ -50,7 +50,7 @@ class Lines:
 
     @property
     def thd_of_noise(self) -> float:
-        """The THD that noise alone may feign, ratio."""
+        """The apparent THD of noise alone, ratio."""
         return float(np.sqrt(self.false_harmonics / self.fundamental))
 
     @property
@@ -71,7 +71,7 @@ def blackman_harris(count: int) -> Floats:
 
 
 def power_spectrum(samples: Floats) -> tuple[Floats, int, int]:
-    """Return mean power a bin (their sum is the mean square), the segment length, and how many were averaged."""
+    """Return mean power per bin (their sum is the mean square), the segment length, and how many were averaged."""
     count = 1 << int(np.floor(np.log2(min(len(samples), LONGEST_SEGMENT))))
     window = blackman_harris(count)
     hop = count // 2 if len(samples) < 4 * count else count
@@ -112,7 +112,7 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
     for (order, span), floor in zip(spans.items(), floors.tolist(), strict=True):
         width = span.stop - span.start
         above = float(np.sum(power[span])) - width * floor
-        # Noise alone scatters this much (the window ties neighbouring bins together); less is no line.
+        # Noise alone scatters this much (the window ties neighbouring bins together); less is not a line.
         scatter = floor * np.sqrt(2 * width / segments)
         scatters.append(SIGNIFICANT * scatter)
         found[order] = above if above > SIGNIFICANT * scatter else 0.0

@@ -1,7 +1,7 @@
-"""How well the figures of a recorded tone are known: half-widths of their 95 % intervals.
+"""Uncertainty of the figures of a recorded tone: half-widths of their 95 % intervals.
 
 Estimators' noise by the Cramer-Rao bounds of IEEE 1057 (which the fits reach within a few per cent, tests/truth), the noise
-taken as white with the density that it has between the lines; calibration added as squares (JCGM 100:2008, 5.1.2).
+assumed white with the density found between the lines; calibration added in quadrature (JCGM 100:2008, 5.1.2).
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 K_95 = 1.959964
 DB_PER_RATIO = 20 / math.log(10)
 WINDOW_BINS = 4.0
-"""Noise that a line's sum over its skirts lets in, bins; the four-term window alone has 2.0 (Harris 1978; seen: 4)."""
+"""Noise included in a line's sum over its skirts, bins; the four-term window alone has 2.0 (Harris 1978; seen: 4)."""
 LEAKS = 1e-4
-"""What harmonics beyond the fit leave in its amplitude, as a ratio (seen in tests/truth, no published source)."""
+"""Error of the fitted amplitude due to higher harmonics, as a ratio (seen in tests/truth, no published source)."""
 
 
 def half_widths(
@@ -33,7 +33,7 @@ def half_widths(
     Parameters
     ----------
     count : samples of the stretch that was measured.
-    calibrated_within : how far the calibration may be off, as a ratio (95 %).
+    calibrated_within : uncertainty of the calibration as a ratio (95 %).
     """
     band_hz = min(HIGH_HZ, 0.5 * rate_hz) - LOW_HZ
     variance = split.noise * 0.5 * rate_hz / band_hz
@@ -57,7 +57,7 @@ def half_widths(
 
 
 def _depth(cut: Flattening, line: float) -> float:
-    """Return what an error of the distortion is in depth, by the slope of the closed form; and the fit's own grain."""
+    """Convert an error of the distortion to clip depth by the slope of the closed form, plus the fit's resolution."""
     drive = 10 ** (max(cut.depth_db, 0.05) / 20)
     step = 1e-3
     slope = (
@@ -68,4 +68,4 @@ def _depth(cut: Flattening, line: float) -> float:
 
 
 GRAIN_DB, GRAIN_SHARE = 0.005, 0.005
-"""What the recorder's band and the samples' places add to a depth (seen in tests/truth, no published source)."""
+"""Error of the depth due to the recorder's band and the sample positions (seen in tests/truth, no published source)."""

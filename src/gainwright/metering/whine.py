@@ -1,7 +1,7 @@
-"""A comb of harmonics whose pitch moves over the recording, as an alternator's does with the engine.
+"""Find a comb of harmonics whose pitch moves over the recording, as an alternator's does with engine speed.
 
-Short spectra, freed of what stands still; for each pitch the sum of its harmonics over the noise; the way through them
-that changes slowly and gathers most (dynamic programming). It is believed when its harmonics stand over what lies halfway
+Short spectra without their steady lines; for each pitch the sum of its harmonics over the noise; the slowly changing
+path of pitches with the largest sum (dynamic programming). It is accepted when its harmonics exceed the level halfway
 between them, and when it moves.
 """
 
@@ -23,10 +23,10 @@ LOWEST_HZ, HIGHEST_HZ = 80.0, 3000.0
 PITCHES_PER_OCTAVE = 96
 HARMONICS = 6
 FASTEST = 6
-"""Pitches that the way may move from one frame to the next: 4.4 % in a tenth of a second."""
+"""Largest change of pitch index from one frame to the next: 4.4 % in a tenth of a second."""
 FLOOR_BINS = 32
 MOVES = 0.03
-"""A comb that moves less than this over the recording stands still."""
+"""A comb that moves less than this over the recording is steady."""
 STANDS_OUT_DB = 6.0
 LEAST_HARMONICS = 2
 LEAST_FRAMES = 8
@@ -34,9 +34,9 @@ LEAST_FRAMES = 8
 
 @dataclass(frozen=True, slots=True)
 class Whine:
-    """A moving comb: lowest and highest pitch, mean level of its harmonics together, how many stand out.
+    """A moving comb: lowest and highest pitch, mean level of its harmonics together, how many are above the noise.
 
-    `beside` is the mean square of what lies between the harmonics, 20 Hz to 20 kHz.
+    `beside` is the mean square between the harmonics, 20 Hz to 20 kHz.
     """
 
     low_hz: float
@@ -61,17 +61,17 @@ def find_whine(samples: Floats, *, rate_hz: float) -> Whine | None:
     window = np.hanning(frame)
     scale = 2 / (frame * np.sum(window**2))
     power = np.stack([np.abs(np.fft.rfft(samples[i : i + frame] * window)) ** 2 for i in starts]) * scale
-    moving = _freed(power)
+    moving = _without_steady_lines(power)
     bin_hz = rate_hz / frame
     top_hz = min(HIGHEST_HZ, 0.4 * rate_hz / 2)
     pitches = LOWEST_HZ * 2 ** (np.arange(int(PITCHES_PER_OCTAVE * math.log2(top_hz / LOWEST_HZ))) / PITCHES_PER_OCTAVE)
-    way = _way(_salience(moving, pitches, bin_hz))
+    way = _best_path(_salience(moving, pitches, bin_hz))
     pitch_hz = pitches[way]
     return _judged(power, pitch_hz, bin_hz, rate_hz)
 
 
-def _freed(power: Floats) -> Floats:
-    """Return dB over the floor beside, less what stands in the same place all the time; never under 0."""
+def _without_steady_lines(power: Floats) -> Floats:
+    """Return dB over the local floor without steady lines; never under 0."""
     level = 10 * np.log10(np.maximum(power, 1e-30))
     level -= _floor(level)
     level -= np.maximum(np.median(level, axis=0), 0)
@@ -83,7 +83,7 @@ def _floor(spectra: Floats) -> Floats:
     frames, bins = spectra.shape
     blocks = bins // FLOOR_BINS
     medians = np.median(spectra[:, : blocks * FLOOR_BINS].reshape(frames, blocks, FLOOR_BINS), axis=2)
-    # two blocks together are less swayed by a line than one
+    # two blocks together are less affected by a line than one
     lower, upper = np.minimum(medians[:, :-1], medians[:, 1:]), np.maximum(medians[:, :-1], medians[:, 1:])
     both = np.concatenate([medians[:, :1], 0.5 * (lower + upper), medians[:, -1:]], axis=1)
     half = FLOOR_BINS // 2
@@ -116,8 +116,8 @@ def _salience(moving: Floats, pitches: Floats, bin_hz: float) -> Floats:
     return total
 
 
-def _way(salience: Floats) -> npt.NDArray[np.intp]:
-    """Return the pitch index of each frame along the way that gathers most."""
+def _best_path(salience: Floats) -> npt.NDArray[np.intp]:
+    """Return the pitch index of each frame along the path with the largest sum."""
     frames, pitches = salience.shape
     best = salience[0].copy()
     came = np.zeros((frames, pitches), dtype=np.intp)
@@ -151,7 +151,7 @@ def _judged(power: Floats, pitch_hz: Floats, bin_hz: float, rate_hz: float) -> W
             break
         on = _at(power, k * pitch_hz, bin_hz)
         off = 0.5 * (_at(power, (k - 0.5) * pitch_hz, bin_hz) + _at(power, (k + 0.5) * pitch_hz, bin_hz))
-        # a geometric mean over the frames: one loud moment is no whine
+        # a geometric mean over the frames: one loud moment is not a whine
         over_db = float(np.mean(10 * np.log10(np.maximum(on, 1e-30) / np.maximum(off, 1e-30))))
         if over_db > STANDS_OUT_DB:
             found += 1
@@ -171,7 +171,7 @@ def _beside(power: Floats, bin_hz: float) -> float:
 
 
 def _line_power(power: Floats, hz: Floats, bin_hz: float) -> Floats:
-    """Return the power of a line along its way, wide enough for its movement within a frame."""
+    """Return the power of a line along its path, wide enough for its movement within a frame."""
     near = np.rint(hz / bin_hz).astype(np.intp)
     reach = 3 + np.ceil(0.02 * hz / bin_hz).astype(np.intp)
     return np.array(

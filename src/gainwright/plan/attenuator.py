@@ -14,7 +14,7 @@ from gainwright.jobfile import instruments
 from gainwright.model import Amplifier, Recorder
 from gainwright.physics import parallel, preferred_values
 from gainwright.plan.cautions import BRIDGED, HOT_OUTPUT, MAKER_FIRST, RECORDER_VOLTS
-from gainwright.solve import Chain, rails_v
+from gainwright.solve import Chain, amplifier_ceiling_v
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -101,7 +101,7 @@ def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolera
         _design(
             n,
             s,
-            math.sqrt(2) * float(np.quantile(rails_v(chain, n, drawn, unloaded=True), HIGHEST)),
+            math.sqrt(2) * float(np.quantile(amplifier_ceiling_v(chain, n, drawn, unloaded=True), HIGHEST)),
             name,
             found,
             series,

@@ -10,13 +10,13 @@ import numpy as np
 from gainwright.model import Indicator, Multimeter, Recorder
 from gainwright.plan.result import Expect
 from gainwright.solve import (
-    Shown,
+    InstrumentReading,
+    lit_marks,
+    meter_reading,
+    monitored_value,
+    reading_error_v,
     recorder_full_scale_v,
-    shown_by_indicator,
-    shown_by_meter,
-    shown_by_recorder,
-    watched,
-    within_v,
+    recorder_reading,
 )
 
 if TYPE_CHECKING:
@@ -29,14 +29,14 @@ RARE = 0.025
 """A share of the draws that lies outside the 95 %."""
 
 
-def instrument_reading(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> Shown:
+def instrument_reading(instrument: Instrument, solution: Solution, column: int, *, tone_hz: float) -> InstrumentReading:
     """Return the reading of an instrument at a node; for an indicator, which shows no number, the level itself."""
     if isinstance(instrument, Multimeter):
-        return shown_by_meter(instrument, solution, column, tone_hz=tone_hz)
+        return meter_reading(instrument, solution, column, tone_hz=tone_hz)
     if isinstance(instrument, Recorder):
-        return shown_by_recorder(instrument, solution, column)
+        return recorder_reading(instrument, solution, column)
     value = solution.rms_v[:, column]
-    return Shown(value, np.zeros_like(value), np.zeros_like(value))
+    return InstrumentReading(value, np.zeros_like(value), np.zeros_like(value))
 
 
 def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, column: int, *, tone_hz: float) -> Expect:
@@ -52,7 +52,7 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
     expect = Expect("v_rms", value, min(float(low), value), max(float(high), value))
     if not isinstance(instrument, Indicator):
         return expect
-    lit = shown_by_indicator(instrument, middle, column, tone_hz=tone_hz)
+    lit = lit_marks(instrument, middle, column, tone_hz=tone_hz)
     lit_in = {name: float(np.mean(on)) for name, on in _lit_in_draws(instrument, spread, column, tone_hz).items()}
     return replace(
         expect,
@@ -65,14 +65,14 @@ def _lit_in_draws(indicator: Indicator, spread: Solution, column: int, tone_hz: 
     """Return mark -> in which draws it is lit, its threshold drawn too."""
     chance = np.random.default_rng(_SEED).random((len(spread.rms_v), len(indicator.marks)))
     return {
-        name: watched(mark, spread, column, tone_hz=tone_hz) >= mark.threshold.spread.quantile(chance[:, i])
+        name: monitored_value(mark, spread, column, tone_hz=tone_hz) >= mark.threshold.spread.quantile(chance[:, i])
         for i, (name, mark) in enumerate(indicator.marks.items())
     }
 
 
 def expect_target(instrument: Instrument, volts: float, *, tone_hz: float) -> Expect:
     """Return the expected reading of a control turned up to a target voltage: the target within the instrument's bounds."""
-    half = float(within_v(instrument, volts))
+    half = float(reading_error_v(instrument, volts))
     if isinstance(instrument, Multimeter):
         beyond = instrument.bandwidth is not None and tone_hz > instrument.bandwidth.nominal
         low = volts * 10 ** (-3 / 20) - half if beyond else volts - half

@@ -11,7 +11,7 @@ from gainwright import physics
 from gainwright.model import Amplifier, Speaker
 from gainwright.plan.result import Target
 from gainwright.plan.source import thd_limit
-from gainwright.solve import Conditions, rails_v
+from gainwright.solve import Conditions, amplifier_ceiling_v
 
 if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
@@ -77,7 +77,7 @@ def speaker_v(context: PlanContext, end: End) -> float | None:
 def clip_v(context: PlanContext, end: End) -> float:
     """Return the level that the amplifier reaches cleanly with 97.5 % certainty at the running voltage, loaded."""
     rails = np.atleast_1d(
-        rails_v(context.chain, end.stage, {**context.chain.nominal(), **context.drawn}, unloaded=False)
+        amplifier_ceiling_v(context.chain, end.stage, {**context.chain.nominal(), **context.drawn}, unloaded=False)
     )
     drive = physics.drive_for_thd(thd=thd_limit(context))
     over = float(physics.clipped_sine_rms(drive=drive)) * math.sqrt(2)

@@ -19,7 +19,7 @@ from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Headi
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.setup_sheet import SET_BY
 from gainwright.report.text import rounded, volts
-from gainwright.solve import Chain, levels, noise_v, within_v
+from gainwright.solve import Chain, levels, noise_v, reading_error_v
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[
         stage = entry.at.split(".")[0]
         if stage in targets and (stage, entry.tone_hz, entry.level_dbfs) in tones:
             value = entry.reads.nominal
-            found[stage] = (value, float(within_v(there.get(entry.with_, usual), value)))
+            found[stage] = (value, float(reading_error_v(there.get(entry.with_, usual), value)))
     return found
 
 

@@ -1,19 +1,19 @@
-"""Model and physics brought together: levels at every node, for many draws, settings and tones in one call."""
+"""Solve a chain: levels at every node, for many draws, settings and tones in one call."""
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
-from gainwright.solve.chain import Chain, Conditions, rails_v
+from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
 from gainwright.solve.electrics import MUTED_TRAVEL, response
 from gainwright.solve.instruments import (
-    Shown,
+    InstrumentReading,
     accuracy_of,
     input_ohm,
+    lit_marks,
+    meter_reading,
+    monitored_value,
+    reading_error_v,
     recorder_full_scale_v,
+    recorder_reading,
     resolution_v,
-    shown_by_indicator,
-    shown_by_meter,
-    shown_by_recorder,
-    watched,
-    within_v,
 )
 from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, load_loss_ohm
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
@@ -30,26 +30,26 @@ __all__ = [
     "Alteration",
     "Chain",
     "Conditions",
+    "InstrumentReading",
     "Levels",
     "NodeLevel",
     "PathLevels",
-    "Shown",
     "Solution",
     "Wire",
     "accuracy_of",
+    "amplifier_ceiling_v",
     "good_lead_ohm",
     "input_ohm",
     "levels",
     "limits_first",
+    "lit_marks",
     "load_loss_ohm",
+    "meter_reading",
+    "monitored_value",
     "noise_v",
-    "rails_v",
+    "reading_error_v",
     "recorder_full_scale_v",
+    "recorder_reading",
     "resolution_v",
     "response",
-    "shown_by_indicator",
-    "shown_by_meter",
-    "shown_by_recorder",
-    "watched",
-    "within_v",
 ]

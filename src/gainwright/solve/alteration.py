@@ -1,4 +1,4 @@
-"""What may be other in a chain than its job says, as arrays over the cases of one solve."""
+"""Deviations of a chain from its job, as arrays over the cases of one solve."""
 
 from __future__ import annotations
 
@@ -13,29 +13,29 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 Wire = tuple[Node, Port]
-"""One side of a lead: the node it leaves and the port it comes to."""
+"""One side of a lead: its node and its port."""
 
 ABSENT_LOW_PASS_HZ, ABSENT_HIGH_PASS_HZ = 1e9, 1e-6
-"""Corners at which a filter that isn't there stands."""
+"""Corners of a filter that isn't there."""
 
 
 @dataclass(frozen=True, slots=True)
 class Alteration:
-    """Changes to a chain, each by place; an array of shape (cases,) or a scalar, what is missing is as in the job.
+    """Changes to a chain, each by place; an array of shape (cases,) or a scalar; missing entries are as in the job.
 
     Attributes
     ----------
-    gain : factor on what an output gives, 0 when it is dead.
+    gain : factor on the output, 0 when it is dead.
     ceiling : factor on an output's ceiling.
     series_ohm : resistance added in a lead; 1e12 opens it.
     shorted : 1 where a lead's conductors touch, 0 elsewhere.
     sign : -1 where a lead's conductors are exchanged, 1 elsewhere.
-    load : factor on the resistance that a port offers.
+    load : factor on the input resistance of a port.
     low_pass_hz, high_pass_hz : corner of a fourth-order Butterworth filter that isn't in the job.
     boost : gain in dB and centre in Hz of a peak (q 0.7) that isn't in the job.
-    crossed : share that a port takes from the other side's source instead of its own.
-    misrouted : share that an output takes from another output's routes, which `instead` names.
-    fed_v : port -> volts rms that a source of its own feeds into it, in place of its lead, for a tone of 0 dBFS.
+    crossed : share of a port's signal that comes from the other side's source instead of its own.
+    misrouted : share of an output's signal that comes from the routes of another output, named by `instead`.
+    fed_v : port -> volts rms of a separate source connected in place of its lead, for a tone of 0 dBFS.
     """
 
     gain: Mapping[Node, Any] = field(default_factory=dict)
@@ -53,12 +53,12 @@ class Alteration:
     fed_v: Mapping[Port, float] = field(default_factory=dict)
 
     def sizes(self) -> list[int]:
-        """Return how many cases each entry is for, 1 for a scalar."""
+        """Return the number of cases of each entry, 1 for a scalar."""
         varying = [f.name for f in fields(self) if f.name not in ("instead", "fed_v")]
         return [int(np.size(part)) for name in varying for v in getattr(self, name).values() for part in _parts(v)]
 
     def cut(self, rows: slice) -> Alteration:
-        """Return the same for some cases."""
+        """Return the entries of some cases."""
         found: dict[str, Any] = {}
         for f in fields(self):
             mapping = getattr(self, f.name)

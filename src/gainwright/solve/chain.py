@@ -1,4 +1,4 @@
-"""A job compiled once, solved for many draws, settings and tones in one call."""
+"""A job compiled once and solved for many draws, settings and tones in one call."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
 from gainwright.solve.electrics import PEAK, Loading, amplifier_gain, amplifier_rails, line_gain, response, source_gain
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
-from gainwright.solve.steady import Cell, run
+from gainwright.solve.steady_state import Cell, run
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -33,17 +33,17 @@ _IDLE = Cell((), None, 0.0, 0.0, np.inf, needed=False)
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What a solve is asked for.
+    """The conditions of a solve.
 
     Attributes
     ----------
     tone_hz, level_dbfs : scalar or (cases,).
     values : fact path -> scalar or (cases,); missing ones are nominal.
-    settings : control path -> scalar or (cases,); missing ones stand as in the job.
-    unloaded : speakers that are taken off.
-    probes : node -> resistance of what measures there, ohm.
+    settings : control path -> scalar or (cases,); missing ones are as in the job.
+    unloaded : disconnected speakers.
+    probes : node -> input resistance of the instrument there, ohm.
     supply : "running" or "resting".
-    alter : what is other than the job says.
+    alter : deviations from the job.
     """
 
     tone_hz: Any
@@ -61,7 +61,7 @@ class Chain:
 
     Parameters
     ----------
-    learned : fact path -> draws that take the place of its spread; one draw of all paths belongs together.
+    learned : fact path -> draws used instead of its spread; the same index of all paths belongs to one draw.
 
     Raises
     ------
@@ -104,9 +104,9 @@ class Chain:
     ) -> Solution:
         """Solve the nodes of every case: all of them, or those that some targets need.
 
-        So many harmonics are kept, and margins to ceilings unless they aren't wanted.
+        `harmonics` of them are kept; margins to ceilings are optional.
 
-        Shapes: whatever in the conditions is an array has the same length, the number of cases.
+        All arrays in the conditions have the same length, the number of cases.
         """
         needed = self.needed(targets, conditions.alter)
         values = {**self.nominal(), **(conditions.values or {})}
@@ -173,7 +173,7 @@ class Chain:
     def cells(
         self, values: Values, stand: Values, conditions: Conditions, needed: frozenset[tuple[str, Any]] | None = None
     ) -> tuple[Loading, list[Cell]]:
-        """Return the loading and the cells in the order of `places`, idle where not needed; `values`, `stand` in full."""
+        """Return the loading and the cells in the order of `places`, idle where they aren't needed; `values`, `stand` in full."""
         loading = Loading(
             self.wiring,
             values,
@@ -199,7 +199,7 @@ class Chain:
         return tuple(places)
 
     def _sources(self, key: tuple[str, Any], alter: Alteration) -> list[tuple[int, Any]]:
-        """Return the cells that one takes, with the shares that don't depend on loading."""
+        """Return the cells that feed one, with the shares that don't depend on loading."""
         role, at = key
         if role == "port":
             if at in alter.fed_v:
@@ -267,16 +267,16 @@ class Chain:
 
 
 def _clips_inside(stage: AnyStage) -> bool:
-    """Whether a digital stage can clip inside where its input does not: only a boost takes a tone past full scale."""
+    """Return whether a digital stage can clip internally before its input does: only a boost exceeds full scale."""
     if isinstance(stage, HeadUnit):
         return stage.tone is not None and not stage.tone.flat
     return isinstance(stage, Processor) and stage.digital
 
 
-def rails_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: str = "running") -> Any:
+def amplifier_ceiling_v(chain: Chain, name: str, values: Values, *, unloaded: bool, supply: str = "running") -> Any:
     """Return an amplifier's ceiling at its terminals, rms of the largest clean sine, for its first output."""
     stage = chain.job.stages[name]
-    assert isinstance(stage, Amplifier)  # noqa: S101  the caller names an amplifier
+    assert isinstance(stage, Amplifier)  # noqa: S101  callers pass an amplifier
     node = chain.wiring.outputs(name)[0]
     off = frozenset(port.stage for port in chain.wiring.ports_fed_by(node)) if unloaded else frozenset()
     loading = Loading(chain.wiring, values, unloaded=off, probes={})

@@ -1,6 +1,6 @@
-"""From the job's physical numbers to the factors of the cells: loading, gain laws, ceilings, filters.
+"""Compute the factors of the cells from the job's physical numbers: loading, gain laws, ceilings, filters.
 
-Everything is an array with the batch in front, or a scalar where it is the same in all cases.
+All results are arrays with a leading batch axis, or scalars where all cases are the same.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 PEAK = np.sqrt(2.0)
 """Peak over rms of a sine."""
 UNLOADED_SIEMENS = 1e-4
-"""A load of less than this, 10 kohm, is none."""
+"""A load conductance under this (above 10 kohm) counts as unloaded."""
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
 
@@ -39,9 +39,9 @@ class Loading:
     ----------
     wiring : the chain's connections.
     values : fact path -> value.
-    unloaded : speakers that are taken off.
-    probes : node -> resistance of what measures there, ohm.
-    alter : what is other than the job says.
+    unloaded : disconnected speakers.
+    probes : node -> input resistance of the instrument there, ohm.
+    alter : deviations from the job.
     """
 
     def __init__(
@@ -100,7 +100,7 @@ class Loading:
 def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: Any, supply_v: Any) -> Any:
     """Return an amplifier's ceiling as an EMF, rms of the largest clean sine, volts.
 
-    Rated voltages hold at the terminals with the rated load on; rated at 1 % THD and `rated_at` volts (CTA-2006).
+    Rated voltages are at the terminals with the rated load connected; rated at 1 % THD and `rated_at` volts (CTA-2006).
     """
     headroom = physics.ratio_from_db(db=values[f"{name}.headroom"])
     loads = np.array([rating.load.nominal for rating in stage.power])
@@ -190,7 +190,7 @@ class StageResponse:
         return bool(self._parts)
 
     def add_filter(self, kind: str, setting: FilterSetting | None, path: str, values: Values) -> None:
-        """Add a crossover filter unless it is off; `kind` is low or high pass."""
+        """Add a crossover filter unless it is off; `kind` is low or high."""
         if setting is not None and not setting.off:
             fixed = {"shape": setting.shape, "slope_db_per_octave": setting.slope_db_per_octave, "kind": kind}
             self._parts.append(("filter_response", fixed, {"corner_hz": values[f"{path}.corner"]}))
@@ -206,7 +206,7 @@ class StageResponse:
             self._parts.append((function[band.kind], {}, varying))
 
     def add_altered(self, alter: Alteration, node: Node) -> None:
-        """Add the filters and the boost that are not in the job, in the cases that have them."""
+        """Add the filters and the boost that aren't in the job, in the cases that have them."""
         for kind, corners, absent in (
             ("low", alter.low_pass_hz, ABSENT_LOW_PASS_HZ),
             ("high", alter.high_pass_hz, ABSENT_HIGH_PASS_HZ),
@@ -248,7 +248,7 @@ class StageResponse:
     def _with_some(
         total: Any, name: str, fixed: dict[str, Any], varying: dict[str, Any], frequency_hz: Floats, where: Any
     ) -> npt.NDArray[np.complex128]:
-        """Multiply a part into the cases that have it."""
+        """Multiply one part into the cases that have it."""
         cases, some = len(where), np.flatnonzero(where)
         if len(total) != cases or total.ndim < 2:
             total = np.broadcast_to(total, (cases, frequency_hz.shape[1])).copy()

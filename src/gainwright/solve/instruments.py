@@ -1,4 +1,4 @@
-"""What an instrument would show at a node, and how far that can be trusted."""
+"""The reading of an instrument at a node, and its uncertainty."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 AVERAGE_FACTOR = np.pi / (2 * np.sqrt(2))
-"""Rms over rectified mean of a sine: what an average-responding meter is scaled by."""
+"""Rms over rectified mean of a sine: the scale factor of an average-responding meter."""
 LOWEST_RANGE_V = 0.6
 """The finest range of a handheld meter is that of a few hundred millivolts (common practice, no published source)."""
 
 RECORDER_DB = 0.05
-"""To this a recorder holds a calibration once made (common practice, no published source)."""
+"""Stability of a recorder's calibration (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """What is shown, and its half-width: within `value - below` and `value + above`, volts, shape (cases,)."""
+class InstrumentReading:
+    """A reading and its error limits: the true value is within `value - below` and `value + above`, volts, shape (cases,)."""
 
     value: Floats
     below: Floats
@@ -36,7 +36,7 @@ class Shown:
 
 
 def resolution_v(meter: Multimeter, reading_v: Any) -> Floats:
-    """Return the last digit of the range that holds a reading: 6000 counts make ranges of 0.6, 6, 60, 600 V."""
+    """Return the last digit of the range of a reading: 6000 counts make ranges of 0.6, 6, 60, 600 V."""
     counts = float(meter.counts or 4000)
     finest = 10 ** np.ceil(np.log10(LOWEST_RANGE_V / counts))
     with np.errstate(divide="ignore"):
@@ -45,20 +45,20 @@ def resolution_v(meter: Multimeter, reading_v: Any) -> Floats:
 
 
 def accuracy_of(meter: Multimeter) -> tuple[float, int]:
-    """Return a meter's accuracy as share of the reading and counts of its last digit."""
+    """Return a meter's accuracy as a fraction of the reading and counts of its last digit."""
     return (meter.accuracy.ratio, meter.accuracy.counts) if meter.accuracy else (0.015, 5)
 
 
-def within_v(instrument: Instrument, reading_v: Any) -> Any:
-    """Return what a reading may be off by, volts: a meter's accuracy, else 0.05 dB of a calibration once made."""
+def reading_error_v(instrument: Instrument, reading_v: Any) -> Any:
+    """Return the largest error of a reading, volts: a meter's accuracy, otherwise 0.05 dB of calibration drift."""
     if isinstance(instrument, Multimeter):
         ratio, counts = accuracy_of(instrument)
         return ratio * reading_v + counts * resolution_v(instrument, reading_v)
     return reading_v * (10 ** (RECORDER_DB / 20) - 1)
 
 
-def shown_by_meter(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> Shown:
-    """Return what a multimeter on its AC volts range shows at a node.
+def meter_reading(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> InstrumentReading:
+    """Return the reading of a multimeter on its AC volts range at a node.
 
     A true-rms meter shows the rms; an average-responding one the rectified mean of the first twenty harmonics, scaled
     for a sine. Its accuracy holds up to its bandwidth; beyond, the reading is unknown between -3 dB and 0.
@@ -66,10 +66,10 @@ def shown_by_meter(meter: Multimeter, solution: Solution, column: int, *, tone_h
     value = solution.rms_v[:, column]
     if not meter.true_rms:
         value = AVERAGE_FACTOR * _rectified_mean(solution.harmonics[:, column])
-    half = within_v(meter, value)
+    half = reading_error_v(meter, value)
     bandwidth_hz = meter.bandwidth.nominal if meter.bandwidth else 400.0
     beyond = np.asarray(tone_hz) > bandwidth_hz
-    return Shown(value, half + np.where(beyond, (1 - 10 ** (-3 / 20)) * value, 0.0), half)
+    return InstrumentReading(value, half + np.where(beyond, (1 - 10 ** (-3 / 20)) * value, 0.0), half)
 
 
 def _rectified_mean(harmonics: npt.NDArray[np.complex128]) -> Floats:
@@ -83,26 +83,26 @@ def _rectified_mean(harmonics: npt.NDArray[np.complex128]) -> Floats:
     return np.asarray(mean)
 
 
-def shown_by_recorder(recorder: Recorder, solution: Solution, column: int) -> Shown:
-    """Return what a recorder would compute: the rms, to 0.05 dB of a calibration once made; NaN when it overloads."""
+def recorder_reading(recorder: Recorder, solution: Solution, column: int) -> InstrumentReading:
+    """Return the reading of a recorder: the rms, with 0.05 dB of calibration drift; NaN when it overloads."""
     value = solution.rms_v[:, column]
     peak = value * np.sqrt(2)
     value = np.where(peak > recorder_full_scale_v(recorder) * np.sqrt(2) * 1.0001, np.nan, value)
-    half = within_v(recorder, value)
-    return Shown(value, half, half)
+    half = reading_error_v(recorder, value)
+    return InstrumentReading(value, half, half)
 
 
 def recorder_full_scale_v(recorder: Recorder) -> float:
-    """Return the rms of the largest sine that a recorder takes with its attenuator, volts."""
+    """Return the rms of the largest sine a recorder can measure with its attenuator, volts."""
     attenuation_db = abs(recorder.attenuator.nominal) if recorder.attenuator else 0.0
     return float(recorder.full_scale.nominal * 10 ** (attenuation_db / 20))
 
 
-def watched(mark: Mark, solution: Solution, column: int, *, tone_hz: float) -> Floats:
-    """Return what a mark watches at a node: volts rms, or the distortion as a ratio; shape (cases,).
+def monitored_value(mark: Mark, solution: Solution, column: int, *, tone_hz: float) -> Floats:
+    """Return the quantity that a mark monitors at a node: volts rms, or the distortion as a ratio; shape (cases,).
 
-    What lies outside the band that a mark is tuned to counts as nothing: of a level the harmonics that lie in it are
-    left, of the tone and its distortion all or nothing.
+    Signals outside the band that a mark is tuned to don't count: a level keeps the harmonics inside it, the tone and
+    its distortion count entirely or not at all.
     """
     if mark.of == "level" and mark.tuned is None:
         return np.asarray(solution.rms_v[:, column])
@@ -118,12 +118,12 @@ def watched(mark: Mark, solution: Solution, column: int, *, tone_hz: float) -> F
     return np.asarray(np.nan_to_num(solution.thd[:, column], nan=0.0))
 
 
-def shown_by_indicator(
+def lit_marks(
     indicator: Indicator, solution: Solution, column: int, *, tone_hz: float
 ) -> dict[str, npt.NDArray[np.bool_]]:
-    """Return for each mark of an indicator whether it is lit, shape (cases,): its condition holds, whatever others do."""
+    """Return for each mark of an indicator whether it is lit, shape (cases,), independently of the others."""
     return {
-        name: watched(mark, solution, column, tone_hz=tone_hz) >= mark.threshold.nominal
+        name: monitored_value(mark, solution, column, tone_hz=tone_hz) >= mark.threshold.nominal
         for name, mark in indicator.marks.items()
     }
 

@@ -41,7 +41,7 @@ class NodeLevel:
 
 @dataclass(frozen=True, slots=True)
 class PathLevels:
-    """One path, its nodes in signal order, and the node that limits first (empty when nothing passes)."""
+    """One path, its nodes in signal order, and the node that limits first (empty when no signal passes)."""
 
     path: str
     limits_first: str
@@ -60,8 +60,8 @@ class Levels:
 def levels(chain: Chain, *, tone_hz: float, level_dbfs: float, draws: int = DRAWS, seed: int = SEED) -> Levels:
     """Return the corridor of every path.
 
-    The level, ceiling, margin and THD are those of the chain with every number at the middle of its spread; the
-    interval holds 95 % of the draws.
+    The level, ceiling, margin and THD are for every number at the middle of its spread; the
+    interval contains 95 % of the draws.
     """
     middle = chain.solve(Conditions(tone_hz=tone_hz, level_dbfs=level_dbfs))
     spread = chain.solve(
@@ -92,7 +92,7 @@ def _path_levels(path: Path, at: dict[Node, NodeLevel], middle: Solution) -> Pat
 
 
 def limits_first(path: Path, solution: Solution, case: int = 0) -> Node | None:
-    """Return the node of a path with the smallest margin, None when no stage of it has a finite one."""
+    """Return the node of a path with the smallest margin, None when none of its nodes has a finite one."""
     margins = {node: solution.margin_db[case, solution.index(node)] for node in path.nodes}
     finite = {node: margin for node, margin in margins.items() if math.isfinite(margin)}
     return min(finite, key=finite.__getitem__) if finite else None

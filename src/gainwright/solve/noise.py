@@ -1,6 +1,6 @@
-"""The floor: each stage's own noise carried through everything behind it.
+"""The noise floor: each stage's own noise carried through everything after it.
 
-Powers add (the sources are independent), each weighted by |H|^2 of what follows, integrated over 20 Hz to 20 kHz.
+Powers add (the sources are independent), each weighted by |H|^2 of the stages after it, integrated over 20 Hz to 20 kHz.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _POINTS = 193
 
 
 def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.NDArray[np.float64]:
-    """Return the noise at every node with all physical numbers at their middle, volts rms, shape (nodes,)."""
+    """Return the noise at every node with all numbers at the middle of their spread, volts rms, shape (nodes,)."""
     values, stand = chain.nominal(), {**chain.settings, **(settings or {})}
     loading, cells = chain.cells(values, stand, Conditions(tone_hz=1000.0, level_dbfs=0.0))
     frequency_hz = np.geomspace(LOW_HZ, HIGH_HZ, _POINTS)

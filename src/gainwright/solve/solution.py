@@ -1,4 +1,4 @@
-"""What a solve found: every node's level, distortion, margin and ceiling in every case."""
+"""The result of a solve: every node's level, distortion, margin and ceiling in every case."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Node, Port, Wiring
-    from gainwright.solve.steady import Cell, CellState
+    from gainwright.solve.steady_state import Cell, CellState
 
     Floats = npt.NDArray[np.float64]
     Complexes = npt.NDArray[np.complex128]
@@ -23,7 +23,7 @@ HARMONICS_KEPT = 20
 
 @dataclass(frozen=True, slots=True)
 class CellPlace:
-    """Where a cell stands: a port, the inside of a digital stage, or an output."""
+    """The place of a cell: a port, the inside of a digital stage, or an output."""
 
     role: str
     stage: str
@@ -31,7 +31,7 @@ class CellPlace:
 
     @property
     def key(self) -> tuple[str, Node | Port]:
-        """What it is found by."""
+        """Its dictionary key."""
         return self.role, self.at
 
 
@@ -44,12 +44,12 @@ class Solution:
     nodes : output nodes in signal order.
     rms_v : volts rms of the signal with its harmonics, without noise.
     fundamental_v : complex rms phasor of the fundamental, volts.
-    thd : harmonics over fundamental, as a ratio; NaN where nothing passes.
-    margin_db : how far the stage stands under the first of its ceilings; negative when it clips.
-    margins_db : the same by ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none.
-    ceiling_v : rms of the largest clean sine at the node, by the first ceiling of its stage.
+    thd : harmonics over fundamental, as a ratio; NaN where no signal passes.
+    margin_db : margin of the stage to the lowest of its ceilings; negative when it clips.
+    margins_db : the same for each ceiling, shape (cases, nodes, 3): input, inside, output; infinite where there is none.
+    ceiling_v : rms of the largest clean sine at the node, by the lowest ceiling of its stage.
     ceiling_of : which ceiling that is: 0 input, 1 inside, 2 output.
-    harmonics : peak phasors, shape (cases, nodes, those asked for), volts.
+    harmonics : peak phasors, shape (cases, nodes, requested harmonics), volts.
     """
 
     nodes: tuple[Node, ...]
@@ -68,7 +68,7 @@ class Solution:
 
     @staticmethod
     def join(parts: Sequence[Solution]) -> Solution:
-        """Put chunks of cases together."""
+        """Join chunks of cases."""
         if len(parts) == 1:
             return parts[0]
         names = ("rms_v", "fundamental_v", "thd", "margin_db", "margins_db", "ceiling_v", "ceiling_of", "harmonics")
@@ -87,7 +87,7 @@ class Solution:
         harmonics: int = HARMONICS_KEPT,
         margins: bool = True,
     ) -> Solution:
-        """Read the nodes off the cells: those that `factors` names, in signal order; without margins those stay empty."""
+        """Collect the nodes in `factors` from the cells, in signal order; margins are optional."""
         index = {place.key: i for i, place in enumerate(places)}
         columns = [
             _Column(node, wiring, index, cells, states, factor, tone_hz, cases, harmonics, margins)
@@ -107,7 +107,7 @@ class Solution:
 
 
 class _Column:
-    """One node, read off its stage's cells."""
+    """One node, collected from its stage's cells."""
 
     def __init__(
         self,

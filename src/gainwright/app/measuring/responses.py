@@ -28,7 +28,7 @@ def responses(
     """
     from dataclasses import replace
 
-    from gainwright.metering import compared, find_path, response_of_sweep, response_of_two
+    from gainwright.metering import compare_channels, identify_filters, sweep_response, two_channel_response
     from gainwright.quantities import check_bounds
 
     check_bounds(("temperature", temperature_celsius, -40, 60, "°C"))
@@ -43,17 +43,17 @@ def responses(
     if reference is None:
         assert sweep is not None  # noqa: S101  one of the two is given
         played = replace(sweep, rate_hz=recording.rate_hz).render()
-        low_hz, high_hz, respond = sweep.low_hz, sweep.high_hz, response_of_sweep
+        low_hz, high_hz, respond = sweep.low_hz, sweep.high_hz, sweep_response
     else:
         played = recording.samples[:, reference - 1]
-        low_hz, high_hz, respond = 20.0, min(20_000.0, 0.45 * recording.rate_hz), response_of_two
+        low_hz, high_hz, respond = 20.0, min(20_000.0, 0.45 * recording.rate_hz), two_channel_response
     found, paths = [], []
     for number in numbers:
         samples = recording.samples[:, number - 1]
         try:
             response = respond(samples, played, rate_hz=recording.rate_hz, low_hz=low_hz, high_hz=high_hz)
-            paths.append(find_path(response))
+            paths.append(identify_filters(response))
         except RecordingError as error:
             raise error.with_place(f"{recording.name}: channel {number}") from None
         found.append(response)
-    return compared(numbers, found, paths, temperature_celsius=temperature_celsius)
+    return compare_channels(numbers, found, paths, temperature_celsius=temperature_celsius)

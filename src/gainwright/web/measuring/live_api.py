@@ -94,7 +94,7 @@ class Incoming:
             raise Closing(UNREADABLE, "a block isn't as long as it says")
         samples = np.frombuffer(content, "<f4", offset=HEADER.size).reshape(frames, channels).astype(np.float64)
         if not np.isfinite(samples).all():
-            raise Closing(UNREADABLE, "a sample is no number")
+            raise Closing(UNREADABLE, "a sample is not a number")
         return samples, number
 
     def ask(self, text: str) -> None:

@@ -1,4 +1,4 @@
-"""Which filter is really there: shape, order and corner, by fitting what a job may name to a measured response."""
+"""Identify the filters of a path: shape, order and corner, by fitting the filters of a job file to a measured response."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ if TYPE_CHECKING:
     Complexes = npt.NDArray[np.complex128]
 
 DEEPEST_DB = 30.0
-"""How far under the highest level a response is believed."""
+"""Range below the highest level in which a response is used, dB."""
 LEAST_SURE_DB = 0.03
 """Ripple of recorder and path that no filter explains, dB (common practice, no published source)."""
 PHASE_RAD = 0.002
-"""What a corner that is found almost right leaves of a filter's phase, radians (seen in tests/truth, no published source)."""
+"""Phase error left by a small error of a corner, radians (seen in tests/truth, no published source)."""
 LEAST_POINTS = 16
 LOGS = (math.log(0.1), math.log(1e6))
-"""Corners are looked for within these."""
+"""Bounds of the corners."""
 NEEDED_DB = 1.5
-"""A side of the response that falls less than this has no filter."""
+"""A side of the response that falls by less has no filter, dB."""
 
 
 Side = Literal["low", "high"]
@@ -42,8 +42,8 @@ Polarity = Literal["normal", "reversed"]
 
 
 @dataclass(frozen=True, slots=True)
-class FoundFilter:
-    """One filter that explains a side of a response: its corner with the 95 % interval; `text` as a job file says it."""
+class IdentifiedFilter:
+    """One filter that explains a side of a response: its corner with the 95 % interval; `text` as in a job file."""
 
     kind: Side
     text: str
@@ -55,19 +55,19 @@ class FoundFilter:
 
 
 @dataclass(frozen=True, slots=True)
-class FoundPath:
-    """The filters of a path, its level, polarity and delay besides them.
+class IdentifiedPath:
+    """The filters of a path, and its level, polarity and remaining delay.
 
     Attributes
     ----------
     filters : none, one or two.
     level_db : gain in the passband, with its 95 % interval.
-    polarity : None when the phase doesn't tell.
-    delay_s : beyond the filters' own; `delay_within_s` is half of its 95 % interval.
-    misfit_db : rms of what is left.
+    polarity : None when the phase doesn't show it.
+    delay_s : in addition to the filters' own; `delay_within_s` is half of its 95 % interval.
+    misfit_db : rms of the residual.
     """
 
-    filters: tuple[FoundFilter, ...]
+    filters: tuple[IdentifiedFilter, ...]
     level_db: float
     level_db_low: float
     level_db_high: float
@@ -77,12 +77,12 @@ class FoundPath:
     misfit_db: float
 
 
-def find_path(response: Response) -> FoundPath:
-    """Return which filters explain a response best, and what is left: level, polarity, delay.
+def identify_filters(response: Response) -> IdentifiedPath:
+    """Return the filters that explain a response best, and the remaining level, polarity and delay.
 
     Raises
     ------
-    RecordingError : too little of it stands out of the noise.
+    RecordingError : too little of it is above the noise.
     """
     level = response.level_db
     top = float(np.quantile(level, 0.98))
@@ -107,7 +107,7 @@ def find_path(response: Response) -> FoundPath:
     )
     misfit = level - best.level_db - 20 * np.log10(np.abs(best.response(hz)))
     half_db = 1.96 * best.level_sd
-    return FoundPath(
+    return IdentifiedPath(
         filters,
         best.level_db,
         best.level_db - half_db,
@@ -119,10 +119,10 @@ def find_path(response: Response) -> FoundPath:
     )
 
 
-def _filter(kind: Side, shape: str, slope: int, corner_hz: float, sd_of_log: float) -> FoundFilter:
+def _filter(kind: Side, shape: str, slope: int, corner_hz: float, sd_of_log: float) -> IdentifiedFilter:
     spread = math.exp(min(1.96 * sd_of_log, LOGS[1]))
     text = f"{shape} {slope} at {corner_hz:.4g} Hz"
-    return FoundFilter(kind, text, shape, slope, corner_hz, corner_hz / spread, corner_hz * spread)
+    return IdentifiedFilter(kind, text, shape, slope, corner_hz, corner_hz / spread, corner_hz * spread)
 
 
 Kind = tuple[Side, str, int]
@@ -154,7 +154,7 @@ def _sides(level: Floats, top: float) -> tuple[bool, bool]:
 
 def _candidates(hz: Floats, level: Floats, sure: Floats, falls: tuple[bool, bool]) -> Sequence[_Fit]:
     each = [(shape, slope) for shape, slopes in SLOPES_DB_PER_OCTAVE.items() for slope in slopes]
-    each.remove(("bessel", 6))  # of first order there is but one filter
+    each.remove(("bessel", 6))  # there is only one first-order filter
     highs: list[Kind] = [("high", *e) for e in each] if falls[0] else []
     lows: list[Kind] = [("low", *e) for e in each] if falls[1] else []
     middle = float(np.exp(np.average(np.log(hz), weights=10 ** ((level - np.max(level)) / 10))))
@@ -206,7 +206,7 @@ def _fit(hz: Floats, level: Floats, sure: Floats, kinds: tuple[Kind, ...]) -> _F
 
 
 def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
-    """Return where the level is 3 dB under its top on a side."""
+    """Return the frequency at which a side is 3 dB below the top."""
     over = np.flatnonzero(level > top - 3)
     if len(over) == 0:
         return float(hz[len(hz) // 2])
@@ -214,14 +214,14 @@ def _first_corner(hz: Floats, level: Floats, top: float, kind: str) -> float:
 
 
 def _phase(response: Response, shaped: Complexes, fit: _Fit) -> tuple[Polarity | None, float, float]:
-    """Return polarity and the delay that is left when the filters' own phase is taken out, with half its 95 % interval."""
+    """Return the polarity and the delay without the filters' own phase, with half its 95 % interval."""
     gain = 10 ** (fit.level_db / 20)
     loud = (np.abs(shaped) > 0.5) & (response.sure_db < 1.0)
     if np.count_nonzero(loud) < 6:
         return None, 0.0, math.inf
     hz = response.frequency_hz[loud]
     rest = response.h[loud] / (gain * shaped[loud])
-    # the delay that gathers the phase best, on a grid of a sixteenth of the highest period, then by its slope
+    # the delay that aligns the phase best, on a grid of a sixteenth of the highest period, then by its slope
     widest = 1.0 / hz[0]
     delays = np.arange(-widest, widest, 1 / (16 * hz[-1]))
     gathered = np.abs(np.sum(rest[:, None] * np.exp(2j * np.pi * hz[:, None] * delays), axis=0))

@@ -1,4 +1,4 @@
-"""Measuring a recording of a steady tone: from samples to a verdict."""
+"""Measure a recording of a steady tone, from samples to a verdict."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.metering.clipping import Flattening, find_cut, find_cut_behind_coupling
+from gainwright.metering.clipping import Flattening, find_clipping, find_clipping_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
-from gainwright.metering.recording import Recording, checked
+from gainwright.metering.recording import Recording, require_finite
 from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
 from gainwright.metering.spectrum import HIGH_HZ, Lines, lines
 from gainwright.metering.uncertainty import half_widths
@@ -22,23 +22,23 @@ if TYPE_CHECKING:
 
 SILENCE_DBFS = -90.0
 TONE_SHARE = 0.8
-"""Share of the power that fundamental and harmonics must have for a recording to be of a tone."""
+"""Share of the power that fundamental and harmonics must have for a recording to count as a tone."""
 EVEN_SHARE, EVEN_SECONDS = 0.3, 1.0
-"""A tone stays even for this share of what is loud, or for so long; music doesn't."""
+"""A tone is steady for this share of the loud part, or for this long; music isn't."""
 LEAST_SECONDS = 0.1
 LOWEST_HZ = 5.0
 LEAST_PERIODS = 8
 LOUD_DB = 3.0
-"""A block belongs to the steady stretch when it is within this of the loud blocks' median."""
+"""A block is part of the steady stretch when it is within this of the loud blocks' median."""
 EVEN_DB, EVEN_SCATTERS = 0.1, 4.0
-"""Blocks of one stretch stay within this of its median, or within so many of their median distances from it."""
+"""Blocks of one stretch are within this of its median, or within this many median distances."""
 BLOCK_SECONDS = 0.05
 SPARE_BLOCKS = 4
 FULL_SCALE_WITHIN_DB = 0.02
 WHOLE_THD = 2e-4
 HARMONICS_LISTED = 10
 COUPLED_THD, COUPLED_BELOW_HZ = 0.002, 500.0
-"""A distorted low tone is looked at again with a coupling capacitor undone."""
+"""Below this, a distorted tone is analysed again with a coupling capacitor undone."""
 
 
 def measure(
@@ -54,14 +54,14 @@ def measure(
     Parameters
     ----------
     calibrate_v : volts rms that a 0 dBFS sine stands for.
-    calibrated_within : how far that may be off, as a ratio (95 %): meter, attenuator.
-    expect_hz : the frequency played, to look only near it.
-    limit_percent : THD up to which a whole sine is clean.
+    calibrated_within : its uncertainty as a ratio (95 %): meter, attenuator.
+    expect_hz : the frequency played; only its neighbourhood is searched.
+    limit_percent : THD up to which an unclipped sine is clean.
 
     Raises
     ------
-    RecordingError : no samples, or some that are no numbers.
-    CallError : an option out of its bounds.
+    RecordingError : no samples, or some that aren't numbers.
+    CallError : an option is out of bounds.
     """
     check_bounds(
         ("calibration", calibrate_v, 1e-6, 1e4, "V"),
@@ -69,7 +69,7 @@ def measure(
         ("expected frequency", expect_hz, 1.0, 1e5, "Hz"),
         ("THD limit", limit_percent, 1e-4, 48.0, "%"),
     )
-    checked(recording)
+    require_finite(recording)
     return Measurement(
         recording.rate_hz,
         tuple(
@@ -100,12 +100,12 @@ def _volts(level_dbfs: float, calibrate_v: float | None, factor: float = 1.0) ->
 
 
 def steady_part(samples: Floats, *, rate_hz: float) -> Floats:
-    """Return the longest stretch of even level, without its first and last block (fades and switching)."""
+    """Return the longest stretch of steady level, without its first and last block (fades and switching)."""
     return _steady(samples, rate_hz=rate_hz)[0]
 
 
 def _steady(samples: Floats, *, rate_hz: float) -> tuple[Floats, float]:
-    """Return the longest even stretch, and its share of all that is loud."""
+    """Return the longest steady stretch, and its share of the loud part."""
     block = max(1, round(BLOCK_SECONDS * rate_hz))
     count = len(samples) // block
     if count < 4:
@@ -113,15 +113,15 @@ def _steady(samples: Floats, *, rate_hz: float) -> tuple[Floats, float]:
     power = np.mean(samples[: count * block].reshape(count, block) ** 2, axis=1)
     level_db = 10 * np.log10(np.maximum(power, 1e-30))
     is_loud = level_db > np.max(level_db) - 20
-    # a level that was really there: between two halves of unequal level lies none
+    # an actual level: the mean of two unequal halves is not one
     middle = np.percentile(level_db[is_loud], 50, method="higher")
     begin, end = _longest_run(np.abs(level_db - middle) < LOUD_DB)
-    if end - begin >= SPARE_BLOCKS:  # a slow fade goes on inside it: stay with what is as even as its middle
+    if end - begin >= SPARE_BLOCKS:  # it may contain a slow fade: keep the part as steady as its middle
         off = np.abs(level_db[begin:end] - np.median(level_db[begin:end]))
         first, last = _longest_run(off <= max(EVEN_DB, EVEN_SCATTERS * float(np.median(off))))
         begin, end = begin + first, begin + last
     share = (end - begin) / float(np.count_nonzero(is_loud))
-    # What is left of a fade hides in the first and the last block; a very short stretch can't spare them.
+    # The rest of a fade is in the first and last block; a very short stretch keeps them.
     if end - begin >= SPARE_BLOCKS:
         begin, end = begin + 1, end - 1
     return samples[begin * block : end * block], share
@@ -184,10 +184,10 @@ def _channel(
     if seconds * fit.frequency_hz < LEAST_PERIODS:
         return plain("too_short", f"{seconds * fit.frequency_hz:.1f} periods; {LEAST_PERIODS} are needed")
     cut = None
-    if not _surely_whole(split, fit.frequency_hz, rate_hz):
-        cut = find_cut(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+    if not _certainly_unclipped(split, fit.frequency_hz, rate_hz):
+        cut = find_clipping(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     if cut is None and split.thd > COUPLED_THD and fit.frequency_hz < COUPLED_BELOW_HZ:
-        cut = find_cut_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+        cut = find_clipping_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     return _judged(
         number, part, rate_hz, fit, split, cut,
         peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v,
@@ -195,17 +195,17 @@ def _channel(
     )  # fmt: skip
 
 
-def _surely_whole(split: Lines, frequency_hz: float, rate_hz: float) -> bool:
-    """Whether so little distortion is there, and would be seen if there were more, that no cut need be looked for.
+def _certainly_unclipped(split: Lines, frequency_hz: float, rate_hz: float) -> bool:
+    """Return whether distortion is so low, and would be visible if it were higher, that clipping can be ruled out.
 
-    The shallowest cut that is told, 0.02 dB, has 0.04 % THD.
+    The shallowest clipping that is reported, 0.02 dB, has 0.04 % THD.
     """
     seen = 3 * frequency_hz < 0.9 * min(HIGH_HZ, 0.5 * rate_hz) and split.thd_of_noise < WHOLE_THD
     return seen and split.thd < WHOLE_THD
 
 
 def _nothing_to_fit(rms_dbfs: float, seconds: float, share: float) -> tuple[str, str] | None:
-    """Return verdict and reason where no sine needs to be looked for."""
+    """Return verdict and reason where a sine fit is pointless."""
     if rms_dbfs < SILENCE_DBFS:
         return "no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)"
     if share < EVEN_SHARE and seconds < EVEN_SECONDS:
@@ -232,7 +232,7 @@ def _judged(
     limit_percent: float,
 ) -> Channel:
     fundamental = 0.5 * fit.amplitude**2
-    # The fit knows the fundamental better than the spectrum does; the ratios use it.
+    # The fit is more accurate for the fundamental than the spectrum; the ratios use it.
     exact = Lines(fundamental, split.harmonics, split.residual, split.noise, split.false_harmonics)
     thd_percent = 100 * exact.thd
     bent = thd_percent > limit_percent and exact.thd > exact.thd_of_noise

@@ -1,4 +1,4 @@
-"""Two paths beside each other: level, delay and polarity of one against the other."""
+"""Compare two paths: level, delay and polarity of one relative to the other."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.metering.filter_finding import FoundPath
+from gainwright.metering.filter_identification import IdentifiedPath
 from gainwright.metering.interval import Interval
 from gainwright.physics import speed_of_sound
 from gainwright.results import Number
@@ -22,15 +22,15 @@ PASSBAND_DB = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class Match:
-    """The second path against the first.
+class PathComparison:
+    """The second path relative to the first.
 
     Attributes
     ----------
-    level_db : mean difference where both pass, with its 95 % interval; None when they share no band.
-    delay_s, distance_m : how much later it comes, and how far sound goes in that time.
+    level_db : mean difference where both pass, with its 95 % interval; None when they have no common band.
+    delay_s, distance_m : how much later it arrives, and the distance sound travels in that time.
     delay_within_s : half of the 95 % interval of the delay.
-    same_polarity : None when the phase of either doesn't tell.
+    same_polarity : None when the phase of either doesn't show it.
     """
 
     level_db: Interval | None
@@ -51,16 +51,16 @@ class MeasuredPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class ChannelResponse(FoundPath):
-    """One channel, from 1: what explains its response, and the response."""
+class ChannelResponse(IdentifiedPath):
+    """One channel, from 1: its response and the filters that explain it."""
 
     channel: int
     curve: tuple[MeasuredPoint, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class ChannelMatch(Match):
-    """One channel beside another, the first one."""
+class ChannelMatch(PathComparison):
+    """One channel compared with the first."""
 
     channel: int
     against: int
@@ -68,16 +68,19 @@ class ChannelMatch(Match):
 
 @dataclass(frozen=True, slots=True)
 class Responses:
-    """Every channel's response and what explains it, and each later channel against the first."""
+    """The responses of all channels, and each later channel compared with the first."""
 
     channels: tuple[ChannelResponse, ...]
     matches: tuple[ChannelMatch, ...]
 
 
-def match(
-    first: tuple[Response, FoundPath], second: tuple[Response, FoundPath], *, temperature_celsius: float = 20.0
-) -> Match:
-    """Return how the second path stands against the first; both responses have the same grid."""
+def compare_paths(
+    first: tuple[Response, IdentifiedPath],
+    second: tuple[Response, IdentifiedPath],
+    *,
+    temperature_celsius: float = 20.0,
+) -> PathComparison:
+    """Compare the second path with the first; both responses have the same grid."""
     a, b = first[0], second[0]
     both = (a.level_db > np.max(a.level_db) - PASSBAND_DB) & (b.level_db > np.max(b.level_db) - PASSBAND_DB)
     both &= (a.sure_db < SURE_DB) & (b.sure_db < SURE_DB)
@@ -93,15 +96,19 @@ def match(
     polarities = first[1].polarity, second[1].polarity
     speed = float(speed_of_sound(temperature_c=temperature_celsius))
     within_s = float(np.hypot(first[1].delay_within_s, second[1].delay_within_s))
-    return Match(
+    return PathComparison(
         level, delay_s, within_s, delay_s * speed, None if None in polarities else polarities[0] == polarities[1]
     )
 
 
-def compared(
-    channels: Sequence[int], responses: Sequence[Response], paths: Sequence[FoundPath], *, temperature_celsius: float
+def compare_channels(
+    channels: Sequence[int],
+    responses: Sequence[Response],
+    paths: Sequence[IdentifiedPath],
+    *,
+    temperature_celsius: float,
 ) -> Responses:
-    """Return the responses of some channels with what explains them, and each later channel against the first."""
+    """Return the responses of some channels with their filters, and each later channel compared with the first."""
     pairs = list(zip(responses, paths, strict=True))
     return Responses(
         tuple(
@@ -110,7 +117,7 @@ def compared(
         ),
         tuple(
             ChannelMatch(
-                **_fields(match(pairs[0], pair, temperature_celsius=temperature_celsius)),
+                **_fields(compare_paths(pairs[0], pair, temperature_celsius=temperature_celsius)),
                 channel=number,
                 against=channels[0],
             )
@@ -119,7 +126,7 @@ def compared(
     )
 
 
-def _fields(found: FoundPath | Match) -> dict[str, Any]:
+def _fields(found: IdentifiedPath | PathComparison) -> dict[str, Any]:
     return {f.name: getattr(found, f.name) for f in fields(found)}
 
 

@@ -1,7 +1,7 @@
-"""What a meter shows of a sine driven into a ceiling, hard or soft, as tables over the drive.
+"""The reading of a sine driven into a hard or soft ceiling, as tables over the drive.
 
-Drive 0 dB just touches a hard ceiling; levels are dB over the reading of the sine that just touches. The hard ceiling
-has closed forms (`gainwright.physics`); soft ones are x/(1 + |x|^p)^(1/p), by quadrature, and come near the hard one as p
+A drive of 0 dB just reaches a hard ceiling; levels are in dB relative to its reading. The hard ceiling
+has closed forms (`gainwright.physics`); soft ones are x/(1 + |x|^p)^(1/p), by quadrature, and approach the hard one as p
 grows.
 """
 
@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 Shows = Literal["rms", "average", "fundamental"]
 HARD = math.inf
 SHARPNESSES = (HARD, *(1 / (0.0075 * i) for i in range(1, 45)))
-"""The shapes that are tried, evenly apart in 1/p; the softest is at 1 % THD some 6 dB under its final ceiling."""
+"""The shapes that are tried, evenly spaced in 1/p; the softest is at 1 % THD some 6 dB under its final ceiling."""
 LOW_DB, HIGH_DB, BY_DB = -30.0, 50.0, 0.1
 _POINTS = 256
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Bend:
-    """One shape of ceiling through one kind of meter.
+class CompressionCurve:
+    """One shape of ceiling read by one kind of meter.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class Bend:
     thd: Floats
 
     def shown(self, drive_db: Any) -> Floats:
-        """Return what the meter shows at some drives, dB over the sine that just touches."""
+        """Return the readings at some drives, dB relative to the sine that just reaches the ceiling."""
         place = (np.asarray(drive_db, dtype=np.float64) - LOW_DB) / BY_DB
         inside = np.clip(place, 0, len(self.drive_db) - 1.000001)
         whole = inside.astype(np.intp)
@@ -55,7 +55,7 @@ class Bend:
         return np.asarray(np.where(place < 0, drive_db, shown))
 
     def slope(self, drive_db: Any) -> Floats:
-        """Return by how many dB the reading rises for one dB of drive."""
+        """Return the rise of the reading per dB of drive, dB."""
         return np.asarray(
             (self.shown(np.asarray(drive_db) + BY_DB) - self.shown(np.asarray(drive_db) - BY_DB)) / (2 * BY_DB)
         )
@@ -66,8 +66,8 @@ class Bend:
 
 
 @functools.cache
-def bend(sharpness: float, *, shows: Shows) -> Bend:
-    """Return the table of one ceiling and of what is read: rms, rectified mean scaled for a sine, or fundamental."""
+def compression_curve(sharpness: float, *, shows: Shows) -> CompressionCurve:
+    """Return the table of one ceiling and one kind of reading: rms, rectified mean scaled for a sine, or fundamental."""
     drive_db = np.arange(LOW_DB, HIGH_DB, BY_DB)
     drive = 10 ** (drive_db / 20)
     if math.isinf(sharpness):
@@ -76,7 +76,9 @@ def bend(sharpness: float, *, shows: Shows) -> Bend:
             "average": physics.clipped_sine_mean_abs(drive=drive) * math.pi / 2,
             "fundamental": physics.clipped_sine_fundamental(drive=drive),
         }
-        return Bend(sharpness, drive_db, 20 * np.log10(closed[shows]), physics.clipped_sine_thd(drive=drive))
+        return CompressionCurve(
+            sharpness, drive_db, 20 * np.log10(closed[shows]), physics.clipped_sine_thd(drive=drive)
+        )
     wave = np.sin((np.arange(_POINTS) + 0.5) * np.pi / 2 / _POINTS)
     driven = drive[:, None] * wave
     # x/(1 + x^p)^(1/p), with the larger of 1 and x taken out so that no power overflows
@@ -86,10 +88,10 @@ def bend(sharpness: float, *, shows: Shows) -> Bend:
     first = 2 * np.mean(bent * wave, axis=1)
     thd = np.sqrt(np.maximum(2 * square / first**2 - 1, 0))
     summed = {"rms": np.sqrt(2 * square), "average": np.mean(bent, axis=1) * math.pi / 2, "fundamental": first}
-    return Bend(sharpness, drive_db, 20 * np.log10(summed[shows]), thd)
+    return CompressionCurve(sharpness, drive_db, 20 * np.log10(summed[shows]), thd)
 
 
 @functools.cache
 def _drive_at(sharpness: float, thd: float) -> float:
-    table = bend(sharpness, shows="rms")
+    table = compression_curve(sharpness, shows="rms")
     return float(np.interp(thd, table.thd, table.drive_db))

@@ -2,11 +2,11 @@
 
 Linear parts multiply the harmonics of the tone, ceilings act on one period in time. A wave of one case is the vector
 a_k of peak phasors, x(t) = sum over k of Re(a_k e^{j k w t}), k = 1 .. `SAMPLES`/2 - 1. Most cases clip nowhere or in
-one stage: a case holds only `FEW` harmonics until a ceiling cuts it ("rich" from there on), parts that are flat only
-scale what is held, and ceilings that can't be touched cost one comparison.
+one stage: a case keeps only `FEW` harmonics until it is clipped ("rich" from there on), flat parts only
+scale them, and ceilings that can't be reached cost one comparison.
 
-Aliasing. A clipped period has kinks, so its harmonics fall as 1/k^2 and those above `SAMPLES`/2 fold back. What the kinks
-add that way is known to first order and taken off: with 512 samples THD stays within 5e-5 of its value for clip depths
+Aliasing. A clipped period has kinks, so its harmonics fall as 1/k^2 and those above `SAMPLES`/2 fold back. The contribution of the kinks
+is known to first order and subtracted: with 512 samples THD stays within 5e-5 of its value for clip depths
 from 0.1 to 20 dB (1e-5 from 0.25 dB) whatever the phase of the kinks, and each of the first twenty harmonics within 3e-6
 of the ceiling (tests/truth/test_solve_clipping.py).
 """
@@ -31,12 +31,12 @@ if TYPE_CHECKING:
 SAMPLES = 512
 """Samples of one period."""
 FREED = 20
-"""Harmonics that are freed of the kinks' aliasing."""
+"""Harmonics that are corrected for the kinks' aliasing."""
 FEW = 3
-"""Harmonics that every case holds."""
+"""Harmonics that every case keeps."""
 HARMONICS = SAMPLES // 2 - 1
 BLOCK = 256
-"""Cases whose period is looked at together, so that their samples stay in the processor's cache."""
+"""Cases whose periods are processed together, so that their samples stay in the processor's cache."""
 
 _TURNS = 2 * np.pi * np.outer(np.arange(1, FEW + 1), np.arange(SAMPLES)) / SAMPLES
 _BASIS = np.stack([np.cos(_TURNS), -np.sin(_TURNS)], axis=1).reshape(2 * FEW, SAMPLES)
@@ -50,12 +50,12 @@ class Wave:
     Attributes
     ----------
     few : peak phasors of harmonics 1 .. FEW, shape (cases, FEW).
-    rows : the cases that hold all harmonics, sorted.
+    rows : the cases that keep all harmonics, sorted.
     rest : their harmonics FEW + 1 .. HARMONICS over `scale`, shape (len(rows), HARMONICS - FEW); shared between waves,
         never written to.
-    scale : what `rest` is multiplied by, shape (len(rows),).
+    scale : factor on `rest`, shape (len(rows),).
     above : mean square of those harmonics, scaled, shape (len(rows),).
-    top : their cases' largest value in time, NaN where it has to be looked for, shape (len(rows),).
+    top : their cases' largest value in time, NaN where it must be computed, shape (len(rows),).
     """
 
     few: Complexes
@@ -101,7 +101,7 @@ class Cell:
     gain : real factor, scalar or (cases,).
     distortion : own THD added before the ceiling, scalar or (cases,).
     ceiling : peak at which it clips, scalar or (cases,); infinite for none.
-    needed : whether anything that is asked for depends on it.
+    needed : whether any requested result depends on it.
     """
 
     inputs: Sequence[tuple[int, Floats | float]]
@@ -114,7 +114,7 @@ class Cell:
 
 @dataclass(slots=True)
 class CellState:
-    """What a cell did: its wave after the ceiling, the fundamental and the peak before it."""
+    """The state of a cell: its wave after the ceiling, the fundamental and the peak before it."""
 
     wave: Wave
     fundamental: Complexes
@@ -138,7 +138,7 @@ def run(cells: Sequence[Cell], *, tone_hz: Floats, source_peak: Floats) -> list[
 
     Returns
     -------
-    One state for each cell; that of a cell which isn't needed says nothing.
+    One state for each cell; that of a cell which isn't needed is empty.
     """
     source = source_wave(source_peak)
     states: list[CellState] = []
@@ -224,9 +224,9 @@ def _power(phasors: Complexes) -> Floats:
 
 
 def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:
-    """Cut a wave at a symmetrical ceiling; return its peak before (the fundamental's where far below) and the cut wave.
+    """Clip a wave at a symmetrical ceiling; return its peak before (the fundamental's where far below) and the clipped wave.
 
-    Only cases whose peak may pass the ceiling, or isn't known, are looked at in time.
+    Only cases whose peak may exceed the ceiling, or isn't known, are processed in the time domain.
     """
     peak = np.abs(wave.few[:, 0])
     peak[wave.rows] = wave.top
@@ -264,7 +264,7 @@ def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:
 
 
 def _analyse(samples: Floats, ceiling: Floats) -> tuple[Complexes, Floats]:
-    """Cut periods; return their spectra and mean squares, free of the kinks' first-order aliasing.
+    """Clip periods; return their spectra and mean squares, without the kinks' first-order aliasing.
 
     Sums over samples err at a kink of slope jump J, a share u of a sample behind one, by -(h^2/2) J B2(u), B2 the second
     Bernoulli polynomial (Euler-Maclaurin summation, Abramowitz & Stegun 23.1.30, piece by piece); for the k-th harmonic
@@ -301,7 +301,7 @@ def _analyse(samples: Floats, ceiling: Floats) -> tuple[Complexes, Floats]:
 
 
 def _merged(old: Wave, new: Wave) -> Wave:
-    """Return `new` with the rich cases of `old` that it does not hold."""
+    """Return `new` with the rich cases of `old` that it lacks."""
     stay = ~np.isin(old.rows, new.rows, assume_unique=True)
     if not np.any(stay):
         return new
@@ -318,7 +318,7 @@ def _merged(old: Wave, new: Wave) -> Wave:
 
 
 def _synthesise(wave: Wave, rows: Rows, places: Rows) -> Floats:
-    """Return one period of some cases; `places` says where each stands in `wave.rows`, -1 for those with few harmonics."""
+    """Return one period of some cases; `places` is the index of each in `wave.rows`, -1 for those with few harmonics."""
     rich = places >= 0
     if not np.any(rich):
         return np.asarray(np.ascontiguousarray(wave.few[rows]).view(np.float64) @ _BASIS)
