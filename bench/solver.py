@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 from netlist import Netlist
 
 from gainwright.jobfile import read_job_text
-from gainwright.solve import Chain, Conditions, steady
+from gainwright.solve import Chain, Conditions, steady_state
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -276,7 +276,7 @@ def harmonics(case: Case) -> None:
     chain = Chain(read_job_text(case.text).job)
     drawn = {k: (0.0 if k.endswith(".distortion") else v) for k, v in chain.draws(draws=1000, seed=3).items()}
     conditions = Conditions(case.tone_hz, LEVEL_DBFS, values=drawn)
-    usual, truth = steady.SAMPLES, None
+    usual, truth = steady_state.SAMPLES, None
     print("harmonics  time of 1000 draws, s  THD within")
     for samples in (8192, 4096, 2048, 1024, 512, 256):
         _set_samples(samples)
@@ -287,9 +287,9 @@ def harmonics(case: Case) -> None:
 
 
 def _set_samples(samples: int) -> None:
-    steady.SAMPLES, steady.HARMONICS = samples, samples // 2 - 1
-    turns = 2 * np.pi * np.outer(np.arange(1, steady.FEW + 1), np.arange(samples)) / samples
-    steady._BASIS = np.stack([np.cos(turns), -np.sin(turns)], axis=1).reshape(2 * steady.FEW, samples)
+    steady_state.SAMPLES, steady_state.HARMONICS = samples, samples // 2 - 1
+    turns = 2 * np.pi * np.outer(np.arange(1, steady_state.FEW + 1), np.arange(samples)) / samples
+    steady_state._BASIS = np.stack([np.cos(turns), -np.sin(turns)], axis=1).reshape(2 * steady_state.FEW, samples)
 
 
 if __name__ == "__main__":
