@@ -1,4 +1,4 @@
-"""Edits of a job file's text: exactly what is asked for changes, names and wiring follow, and what can't be is refused in words."""
+"""Edits of a job file's text: only what is requested changes, names and wiring follow, and impossible edits are refused."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def changed_lines(before: str, after: str) -> tuple[list[str], list[str]]:
     return [x[2:].strip() for x in lines if x[0] == "-"], [x[2:].strip() for x in lines if x[0] == "+"]
 
 
-def test_new_keys_stand_where_one_would_write_them() -> None:
+def test_new_keys_are_placed_where_one_would_write_them() -> None:
     """In a bracketed mapping inside its brackets, in a block on a line of its own, a section in its order."""
     text = editing.set_key(TWO_WAY, ("stages", "amp_front", "gain", "at"), "5 %")
     assert "sensitivity: 0.3 .. 6 V, gain: {at: 5 %}}" in text
@@ -89,7 +89,7 @@ def test_a_stage_is_put_into_a_lead() -> None:
     assert (read["amp_a"].source, read["amp_b"].source) == ("knob.left", "knob.right")  # type: ignore[union-attr]
 
 
-def test_a_new_stage_must_say_what_nobody_can_assume() -> None:
+def test_a_new_stage_must_have_its_required_keys() -> None:
     """An amplifier without its rating is refused, with what to do."""
     with pytest.raises(JobError, match=r"stages.new.power: its power is missing"):
         editing.add_stage(TWO_WAY, "amplifier", "new", "output:desk.sub")
@@ -180,7 +180,7 @@ def test_everything_follows_a_renamed_output_and_input() -> None:
     assert read.stages["desk"].outputs["sub"].source == "low"  # type: ignore[union-attr]
 
 
-def test_a_moved_stage_takes_its_words_along() -> None:
+def test_a_moved_stage_keeps_its_keys_and_comments() -> None:
     """What it says of itself and the comments at it stay; the chain closes behind it and opens where it goes."""
     text = editing.move_stage(TWO_WAY, "knob", "lead:head.sub-desk")
     read = read_job_text(text).job

@@ -1,4 +1,4 @@
-"""Evidence files: what is read, each mistake at its line, anything else in one sentence."""
+"""Evidence files: what is read, each mistake at its line, any other input with one error."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ evidence:
 
 
 def test_everything_of_the_contract_is_read() -> None:
-    """Each kind of entry of the contract comes in as what it is, and goes out as it was."""
+    """Each kind of entry of the contract is read as its class and written back unchanged."""
     entries = read_evidence_text(CONTRACT, JOB)
     kinds = [
         Reading,
@@ -89,7 +89,7 @@ def test_everything_of_the_contract_is_read() -> None:
     ],
 )
 def test_each_mistake_at_its_place(entry: str, line: int, said: str) -> None:
-    """One sentence: line, what is wrong, and how to mend it."""
+    """One error: line, what is wrong, and how to fix it."""
     text = f"evidence:\n  - {{check: amp_sub.power_lamp, is: on}}\n  - {entry}\n"
     with pytest.raises(JobError) as caught:
         read_evidence_text(text, JOB, name="found.yaml")
@@ -162,8 +162,8 @@ def test_any_line_is_a_mapping_or_one_sentence(text: str) -> None:
         ("desk.sub.level", "1 V"),
     ],
 )
-def test_control_that_stands_at_a_number_takes_no_other_word(place: str, said: str) -> None:
-    """What is no number for such a control is refused when it is entered, not when it is weighed."""
+def test_numeric_control_accepts_no_other_word(place: str, said: str) -> None:
+    """A value that such a control can't have is refused when it is entered, not when it is evaluated."""
     with pytest.raises(JobError) as refused:
         read_entry({"check": place, "is": said}, JOB)
     assert refused.value.where == "is"
@@ -172,8 +172,8 @@ def test_control_that_stands_at_a_number_takes_no_other_word(place: str, said: s
 
 @pytest.mark.parametrize("said", ["loud", "peak", "peak +3 dB at 45 Hz q 1; and more", "12"])
 @pytest.mark.parametrize("place", ["amp_sub.boost", "desk.sub.equaliser", "head.tone"])
-def test_control_that_takes_bands_takes_no_other_word(place: str, said: str) -> None:
-    """What is no band is refused when it is entered, with what to write."""
+def test_control_with_bands_accepts_no_other_word(place: str, said: str) -> None:
+    """An invalid band is refused when it is entered, with what to write."""
     with pytest.raises(JobError) as refused:
         read_entry({"check": place, "is": said}, JOB)
     assert refused.value.where == "is"
@@ -185,6 +185,6 @@ def test_control_that_takes_bands_takes_no_other_word(place: str, said: str) -> 
     ("place", "said"),
     [("head.volume", "30"), ("amp_sub.gain", "20 %"), ("knob.at", "-6 dB"), ("amp_sub.gain", "wrong")],
 )
-def test_control_takes_where_it_stands(place: str, said: str) -> None:
+def test_control_accepts_its_position(place: str, said: str) -> None:
     """A step, a share of travel, decibels, or a judgement."""
     assert read_entry({"check": place, "is": said}, JOB) == Check.model_validate({"check": place, "is": said})

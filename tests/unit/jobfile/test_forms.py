@@ -1,4 +1,4 @@
-"""Forms of a job: every key of the schema stands on one, says what is assumed with its reason, and can be set."""
+"""Forms of a job: every key of the schema is on one, shows what is assumed with its reason, and can be set."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
             yield (*path, key)
 
 
-def test_every_key_of_the_schema_stands_on_a_form() -> None:
+def test_every_key_of_the_schema_is_on_a_form() -> None:
     """Section by section and kind by kind, nothing of the schema is missing, and nothing else is there."""
     for kind, model in (STAGES | INSTRUMENTS).items():
         name = model.__name__
@@ -99,7 +99,7 @@ def test_kind_of_a_field_is_the_models_own_metadata() -> None:
 
 
 def _example(f: FormField) -> str:
-    """A text that is right for a field, other than what stands there."""
+    """A valid text for a field, other than its present one."""
     kind = f.type
     special = {
         "volume.at": "12",
@@ -166,7 +166,7 @@ def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
 
 
 def test_help_and_label_are_there_for_every_field() -> None:
-    """Each field is called something and says what it is for, or what its silence means."""
+    """Each field has a label and help, or says what leaving it out means."""
     for form in _every_form():
         assert form.title
         for f in form.fields:
@@ -199,8 +199,8 @@ def test_typed_texts_are_read_as_people_mean_them(name: str, text: str, value: A
     assert forms.parse_field(f, text) == value
 
 
-def test_wrong_value_is_told_with_its_place_and_nothing_changes() -> None:
-    """The error of a form is that of the file: line, column, key, what would be right."""
+def test_invalid_value_is_reported_with_its_location_and_nothing_changes() -> None:
+    """The error of a form is that of the file: line, column, key, what would be valid."""
     form = next(form for form in _every_form() if form.title == "head")
     with pytest.raises(JobError, match=r"^job:3:\d+: stages.head.rated_output: ohm is a unit of resistance"):
         editing.set_keys(EVERY_KIND, forms.changed_values(form, {"stages.head.rated_output": "4 ohm"}))

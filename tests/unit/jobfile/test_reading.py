@@ -1,4 +1,4 @@
-"""Reading job files: each kind of mistake is told once, at its place, with what would be right."""
+"""Reading job files: each kind of mistake is reported once, with its location and what would be valid."""
 
 from __future__ import annotations
 
@@ -87,8 +87,8 @@ def test_every_example_is_read_and_says_what_it_is(name: str) -> None:
         ("outputs: {sub", "volume: {steps: 30, at: 31}, outputs: {sub", "out_of_range", "my.yaml:4:", "30 or less"),
     ],
 )
-def test_a_mistake_is_told_at_its_place(old: str, new: str, code: str, place: str, says: str) -> None:
-    """Code, file with line and column, key path, and what would be right."""
+def test_a_mistake_is_reported_with_its_location(old: str, new: str, code: str, place: str, says: str) -> None:
+    """Code, file with line and column, key path, and what would be valid."""
     assert old in SMALL
     error = refusal(SMALL.replace(old, new, 1))
     assert error.code == code, str(error)
@@ -96,7 +96,7 @@ def test_a_mistake_is_told_at_its_place(old: str, new: str, code: str, place: st
     assert says in str(error)
 
 
-def test_several_mistakes_are_told_in_the_order_of_the_file() -> None:
+def test_several_mistakes_are_reported_in_the_order_of_the_file() -> None:
     """The first in full, the others with their places."""
     error = refusal(SMALL.replace("2 V", "2 W").replace("300 W @", "300 ohm @").replace("0.2 ..", "x .."))
     text = str(error)
@@ -107,13 +107,13 @@ def test_several_mistakes_are_told_in_the_order_of_the_file() -> None:
 @pytest.mark.parametrize(
     "text", ["", "# only a comment\n", "- a\n- b\n", "just a word", "5", "null", "!!python/object:os.system {}"]
 )
-def test_what_is_no_job_at_all(text: str) -> None:
-    """Empty files, lists, words and tags are refused with a way to go on."""
+def test_a_file_that_is_not_a_job(text: str) -> None:
+    """Empty files, lists, words and tags are refused with what to do."""
     assert refusal(text).code in {"not_a_job", "not_yaml", "missing_key", "unknown_key"}
 
 
 def test_aliases_that_explode() -> None:
-    """Nine lines that stand for ten thousand million values are refused before they are made."""
+    """Nine lines that stand for ten thousand million values are refused before they are expanded."""
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
     lines += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
     error = refusal("\n".join(lines))
@@ -121,8 +121,8 @@ def test_aliases_that_explode() -> None:
     assert "my.yaml:5" in error.where
 
 
-def test_an_alias_of_reasonable_size_is_welcome() -> None:
-    """Two amplifiers that share a lead may share its lines."""
+def test_an_alias_of_reasonable_size_is_accepted() -> None:
+    """Two amplifiers with the same lead may share its lines."""
     text = SMALL.replace("sensitivity: 0.2 .. 5 V", "sensitivity: &s 0.2 .. 5 V").replace(
         "title: small", "title: a & b * c"
     )

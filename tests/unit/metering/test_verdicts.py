@@ -1,4 +1,4 @@
-"""Every kind of recording gets the verdict it deserves, or one clear error."""
+"""Every kind of recording gets the right verdict, or one clear error."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_verdicts(samples: np.ndarray, verdict: str) -> None:
         assert found.why_not["thd_percent"]
 
 
-def test_one_sided_clipping_is_told_by_even_harmonics() -> None:
+def test_one_sided_clipping_shows_even_harmonics() -> None:
     """A sine of 1 cut at -0.8 only: H2 4.83531 %, H3 3.86825 % of the fundamental (half-wave closed forms)."""
     found = judged(0.5 * np.maximum(tone(4.0, peak=1.0, hz=211.0), -0.8))
     percents = {h.order: h.percent for h in found.harmonics}
@@ -107,7 +107,7 @@ def test_the_expected_frequency_wins_over_a_louder_hum() -> None:
 
 
 def test_fades_and_pauses_are_left_out() -> None:
-    """Only the even stretch counts."""
+    """Only the steady stretch counts."""
     wave = np.concatenate([np.zeros(RATE_HZ), tone(3.0), np.linspace(1, 0, RATE_HZ) * tone(1.0)])
     part = steady_part(wave, rate_hz=RATE_HZ)
     assert 2.7 * RATE_HZ < len(part) < 3.3 * RATE_HZ
@@ -126,7 +126,7 @@ def refusal(path: Path) -> RecordingError:
     return caught.value
 
 
-def test_files_that_are_no_recordings(tmp_path: Path) -> None:
+def test_files_that_are_not_recordings(tmp_path: Path) -> None:
     """Missing, folder, empty, text, a picture's beginning, a WAV head alone."""
     assert refusal(tmp_path / "none.wav").code == "not_readable"
     assert refusal(tmp_path).code == "not_a_file"
@@ -158,8 +158,8 @@ def test_a_truncated_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
-def test_samples_that_are_no_numbers(tmp_path: Path, bad: float) -> None:
-    """The place is told."""
+def test_samples_that_are_not_numbers(tmp_path: Path, bad: float) -> None:
+    """The error gives the place."""
     wave = tone()
     wave[4800] = bad
     path = tmp_path / "bad.wav"
