@@ -15,7 +15,7 @@ from gainwright.errors import CallError
 from gainwright.model import Case
 
 if TYPE_CHECKING:
-    from gainwright.app.store import Shelf, Store
+    from gainwright.app.store import JobState, Store
 
 TEXT = st.text(st.characters(exclude_characters="\x00", exclude_categories=["Cs"]), max_size=12)
 CHANGES = st.one_of(
@@ -62,7 +62,7 @@ class Plain:
     versions: list[tuple[str, str]]
     at: int = 0
     revision: int = 1
-    shelf: Shelf = "kept"
+    shelf: JobState = "kept"
     said: list[tuple[str, str]] = field(default_factory=list)
 
     def last(self, step: str) -> int:

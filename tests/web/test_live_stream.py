@@ -146,7 +146,7 @@ def test_beginning_that_is_no_hello_is_told(server: WebServer, first: str | byte
     with connect(server.address.replace("http", "ws") + "/api/live") as socket:
         socket.send(first)
         code, reason = closed(socket)
-    assert (code, reason) == (1003, "it must begin with a text that says what comes")
+    assert (code, reason) == (1003, "it must begin with a text that describes the input")
 
 
 @pytest.mark.parametrize(

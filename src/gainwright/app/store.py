@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from gainwright.model import Case
 
-Shelf = Literal["kept", "archived", "deleted"]
+JobState = Literal["kept", "archived", "deleted"]
 RunKind = Literal["reading", "done", "skipped", "taken_back"]
 
 
@@ -36,7 +36,7 @@ class StoredJob:
     title: str
     text: str
     revision: int
-    shelf: Shelf
+    shelf: JobState
     undoable: int
     redoable: int
     created: datetime
@@ -101,7 +101,7 @@ class StoredCase:
 class Jobs(Protocol):
     """Jobs and their versions."""
 
-    def list(self, *, words: str = "", shelf: Shelf = "kept", most: int | None = None) -> list[StoredJob]:
+    def list(self, *, words: str = "", shelf: JobState = "kept", most: int | None = None) -> list[StoredJob]:
         """Return the jobs of a shelf that hold every one of the words in title or text, last changed first; all, or so many."""
 
     def get(self, job: str) -> StoredJob:
@@ -119,7 +119,7 @@ class Jobs(Protocol):
     def redo(self, job: str, *, seen: int) -> StoredJob:
         """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
 
-    def put(self, job: str, shelf: Shelf) -> StoredJob:
+    def put(self, job: str, shelf: JobState) -> StoredJob:
         """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
 
 

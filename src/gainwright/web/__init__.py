@@ -1,4 +1,4 @@
-"""The bench in a browser: pages and an HTTP API over the same verbs as the command line, served from one's own machine."""
+"""The web app: pages and an HTTP API over the same functions as the command line, served from one's own machine."""
 
 from gainwright.web.server import create_app
 from gainwright.web.site import Site

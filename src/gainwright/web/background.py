@@ -1,4 +1,4 @@
-"""Work that takes longer than a page may: it runs in a thread, tells how far it is, can be stopped, outlives a reload."""
+"""Background work for what takes too long for a request: with progress, can be stopped, independent of the page."""
 
 from __future__ import annotations
 
@@ -27,21 +27,21 @@ MOST_KEPT = 50
 ENDED = ("done", "failed", "stopped")
 
 
-class Stopped(Exception):  # noqa: N818  it is no error
-    """A person stopped it."""
+class WorkStopped(Exception):  # noqa: N818  not an error
+    """A person stopped the work."""
 
 
 @dataclass(frozen=True, slots=True)
 class WorkProgress:
-    """How far a piece of work is, as its followers are told.
+    """Progress of a piece of work, as the API sends it.
 
     Attributes
     ----------
     back : the page it belongs to.
-    share : how much is done, 0 .. 1; None when that can't be told.
-    said : what it is at now, in a few words; at the end what went wrong, if anything.
-    result : what came of it: kind -> id.
-    name : of the file that came of it; empty when there is none.
+    share : part that is done, 0 .. 1; None when unknown.
+    said : what it is doing, in a few words; after a failure the reason.
+    result : kind -> id of what it produced.
+    name : of the file it produced; empty when there is none.
     """
 
     id: str
@@ -56,15 +56,7 @@ class WorkProgress:
 
 @dataclass
 class Work:
-    """One piece of work.
-
-    Attributes
-    ----------
-    share : how much is done, 0 .. 1; None when that can't be told.
-    said : what it is at now, in a few words; at the end what went wrong, if anything.
-    result : what came of it: kind -> id.
-    name, media_type : of the file that came of it, which `file` leads to.
-    """
+    """One piece of work; see WorkProgress. `name` and `media_type` are those of `file`."""
 
     id: str
     title: str
@@ -83,15 +75,15 @@ class Work:
     _ended: threading.Event = field(default_factory=threading.Event, repr=False)
     _stop: threading.Event = field(default_factory=threading.Event, repr=False)
 
-    def tell(self, share: float | None, said: str = "") -> None:
-        """Say how far it is. Stopped: a person stopped it, and the work should end."""
+    def report(self, share: float | None, said: str = "") -> None:
+        """Report progress. WorkStopped: a person stopped it, and the work should end."""
         if self._stop.is_set():
-            raise Stopped
+            raise WorkStopped
         self._set(share=share, said=said)
 
     @property
     def going(self) -> bool:
-        """Whether it hasn't ended: only then a page follows it."""
+        """Whether it hasn't ended; a page follows only such work."""
         return self.state not in ENDED
 
     @property
@@ -101,17 +93,17 @@ class Work:
 
     @property
     def progress(self) -> WorkProgress:
-        """How far it is now."""
+        """Its present progress."""
         return WorkProgress(**{f.name: getattr(self, f.name) for f in fields(WorkProgress)})
 
     def keep_file(self, content: bytes, *, name: str, media_type: str) -> None:
-        """Keep the file that came of it, on the disk."""
+        """Store the file it produced, on the disk."""
         self._file = self._files.add(content)
         self.name, self.media_type = name, media_type
 
     @property
     def file(self) -> Path:
-        """Where the file is that came of it.
+        """Path of the file it produced.
 
         Raises
         ------
@@ -126,43 +118,43 @@ class Work:
 
     @property
     def file_bytes(self) -> int:
-        """How large the file is that came of it; 0 when there is none."""
+        """Size of the file it produced; 0 when there is none."""
         try:
             return self.file.stat().st_size
         except (CallError, OSError):
             return 0
 
     async def changes(self, *, wait_s: float = 15.0) -> AsyncIterator[WorkProgress | None]:
-        """Yield its state now and after each change until it has ended; None when nothing changed for a while.
+        """Yield its progress now and after each change until it has ended; None when nothing changed for a while.
 
-        No thread waits for it, however many follow.
+        No thread waits, however many clients follow.
         """
         loop, changed = asyncio.get_running_loop(), asyncio.Event()
 
-        def tell() -> None:
-            with contextlib.suppress(RuntimeError):  # the follower's loop has ended
+        def notify() -> None:
+            with contextlib.suppress(RuntimeError):  # the client's event loop has ended
                 loop.call_soon_threadsafe(changed.set)
 
         with self._lock:
-            self._followers.add(tell)
+            self._followers.add(notify)
         try:
-            seen = -1
+            sent = -1
             while True:
                 changed.clear()
                 with self._lock:
-                    told = self.progress if self.revision != seen else None
-                    seen = self.revision
-                yield told
-                if told is not None and told.state in ENDED:
+                    progress = self.progress if self.revision != sent else None
+                    sent = self.revision
+                yield progress
+                if progress is not None and progress.state in ENDED:
                     return
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(changed.wait(), wait_s)
         finally:
             with self._lock:
-                self._followers.discard(tell)
+                self._followers.discard(notify)
 
     def wait(self, most_s: float) -> WorkProgress:
-        """Wait in this thread until it has ended, or so long; return its state then."""
+        """Wait in this thread until it has ended, at most `most_s` seconds; return its progress."""
         self._ended.wait(most_s)
         with self._lock:
             return self.progress
@@ -175,28 +167,28 @@ class Work:
             followers = list(self._followers)
         if not self.going:
             self._ended.set()
-        for tell in followers:
-            tell()
+        for notify in followers:
+            notify()
 
     def _run(self, do: Callable[[Work], None]) -> None:
         try:
             if self._stop.is_set():
-                raise Stopped
+                raise WorkStopped
             self._set(state="running")
             do(self)
-        except Stopped:
+        except WorkStopped:
             self._set(state="stopped", said="stopped")
         except GainwrightError as error:
             self._set(state="failed", said=str(shown(error)))
         except Exception:
-            log.exception("unforeseen in the background: %s", self.title)
+            log.exception("unexpected error in the background: %s", self.title)
             self._set(state="failed", said="it failed inside; what was kept before is as it was")
         else:
             self._set(state="done", share=1.0, said="")
 
 
 class Background:
-    """Runs pieces of work, two at a time, and keeps the last ones with what came of them."""
+    """Runs pieces of work, two at a time, and keeps the latest with their results."""
 
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="background")
@@ -209,7 +201,7 @@ class Background:
 
         Parameters
         ----------
-        do : does it, telling `Work.tell` how far it is.
+        do : does the work, and calls `Work.report` with its progress.
         back : the page it belongs to.
         """
         self._files.remove_old()
@@ -227,7 +219,7 @@ class Background:
 
         Raises
         ------
-        CallError : there is none; the program may have been started anew since.
+        CallError : there is none; the program may have been restarted.
         """
         with self._lock:
             found = self._work.get(work)
@@ -241,7 +233,7 @@ class Background:
             return list(reversed(self._work.values()))
 
     def stop(self, work: str) -> None:
-        """Let a piece of work end as soon as it can."""
+        """Stop a piece of work, at its next report."""
         found = self.get(work)
         found._stop.set()
         found._set()

@@ -1,4 +1,4 @@
-"""Dialogues and their diagnoses: a diagnoser is made once for a chain, a diagnosis is kept for what it was made of."""
+"""Dialogues and their diagnoses; diagnosers and diagnoses are cached."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def dialogue_of(site: Site, case: Case) -> Dialogue:
 
 
 def diagnosis_of(models: Models, dialogue: Dialogue) -> Diagnosis:
-    """Return what is believed now, and the next tests. JobError: an entry can't be meant."""
+    """Return the diagnosis, with the next tests. JobError: an entry doesn't fit the job."""
     said = (dialogue.entries, dialogue.declined, dialogue.unreachable)
     known = json.dumps([*said, sorted((dialogue.closed_by_cause or {}).items()), dialogue.job_text])
     return models.kept("diagnosis", known, dialogue.diagnosis)
@@ -40,26 +40,26 @@ def diagnosis_of(models: Models, dialogue: Dialogue) -> Diagnosis:
 def diagnosis_of_evidence(
     site: Site, text: str, entries: list[dict[str, Any]], unreachable: Sequence[str] = ()
 ) -> Diagnosis:
-    """Return the diagnosis of a job's text and some evidence, outside of any case. JobError: one of them can't be read."""
+    """Return the diagnosis of a job's text and some evidence without a case. JobError: one of them can't be read."""
     return diagnosis_of(
         site.models, dialogue_of(site, Case(job=text, evidence=tuple(entries), unreachable=tuple(unreachable)))
     )
 
 
 def tally(site: Site) -> CaseCounts:
-    """Return what the shop's cases add up to, counted anew when one was changed since."""
+    """Return the counts of the shop's cases, cached until a case changes."""
     found = site.store.cases.find()
     newest = f"{len(found)} {found[0].changed.isoformat() if found else ''}"
     return site.models.kept("tally", newest, lambda: count_cases(found))
 
 
 def prepare_diagnoser(site: Site, text: str) -> None:
-    """Make the diagnoser of a job and its first diagnosis in a thread, so that the first question is there when it is wanted."""
+    """Make the diagnoser of a job and its first diagnosis in a thread, so that the first question is ready."""
     in_a_thread(lambda: diagnosis_of_evidence(site, text, []))
 
 
 def in_a_thread(do: Callable[[], object]) -> None:
-    """Do something in a thread of its own; an error that a person can mend is left to the request that needs the result."""
+    """Run a function in a thread; a GainwrightError is left to the request that needs the result."""
 
     def quietly() -> None:
         try:

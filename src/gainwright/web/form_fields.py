@@ -1,4 +1,4 @@
-"""What forms sent whose fields aren't known beforehand."""
+"""Data of forms whose fields aren't known in advance."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MOST_FIELDS = 3000
 """A corridor has two fields for each control, and a job may have 200 stages."""
 MOST_SEEN = 2**31 - 1
 LONGEST = 2001
-"""One more than any note or text may have: what is longer is still refused by who takes it."""
+"""One more than any note may have, so that a longer one is still refused where it is used."""
 
 
 async def _texts(request: Request) -> list[tuple[str, str]]:
@@ -24,7 +24,7 @@ async def _texts(request: Request) -> list[tuple[str, str]]:
 
 
 async def sent(request: Request) -> dict[str, str]:
-    """Return what a form sent; of a name that came several times, all in one text by commas."""
+    """Return the fields of a form; values of the same name are joined by commas."""
     found: dict[str, str] = {}
     for name, value in await _texts(request):
         found[name] = f"{found[name]},{value}" if name in found else value
@@ -32,12 +32,12 @@ async def sent(request: Request) -> dict[str, str]:
 
 
 async def fields(request: Request) -> dict[str, str]:
-    """Return what a form sent, no more than a note of each; of a name that came several times, the last."""
+    """Return the fields of a form, each cut to LONGEST; of the same name, the last value."""
     return {name: value[:LONGEST] for name, value in await _texts(request)}
 
 
 def seen_of(given: Mapping[str, str]) -> int:
-    """Return the revision that a form was made from. CallError: it says none."""
+    """Return the revision that a form was made from. CallError: the form has none."""
     seen = whole_number(given.get("seen", ""), most=MOST_SEEN)
     if seen is None:
         raise CallError("the form doesn't say what it was made from", code="bad_request", remedy="open the page again")

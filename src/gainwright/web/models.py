@@ -1,4 +1,4 @@
-"""Models of jobs, made once and kept while they are looked at: the text of a job is what they are known by."""
+"""Cache of models, keyed by the text of their job."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ if TYPE_CHECKING:
     from gainwright.solve import Chain
 
 MOST = 48
-"""Models of one kind that are kept; the one that was used longest ago goes first."""
+"""Models kept of one kind; the least recently used is dropped."""
 MOST_OF = {"diagnoser": 8, "practice": 8, "diagnosis": 200}
-"""Of large ones fewer are kept (a diagnoser holds some 30 MB), of small ones more."""
+"""Fewer of large ones (a diagnoser takes some 30 MB), more of small ones."""
 
 _T = TypeVar("_T")
 
 
 class Models:
-    """Makes each model once, also when two requests ask at the same time."""
+    """Makes each model once, even when two requests need it at the same time."""
 
     def __init__(self) -> None:
         self._kept: dict[str, OrderedDict[str, Any]] = {}
@@ -33,11 +33,11 @@ class Models:
         self._lock = threading.Lock()
 
     def kept(self, kind: str, text: str, make: Callable[[], _T]) -> _T:
-        """Return what was made of a text, made now when it wasn't.
+        """Return the model of a text, making it if it isn't cached.
 
         Parameters
         ----------
-        kind : tells apart what is made of the same text.
+        kind : distinguishes different models of the same text.
         """
         key = (kind, text)
         with self._lock:
@@ -64,34 +64,34 @@ class Models:
             return made
 
     def has(self, kind: str, text: str) -> bool:
-        """Whether it is at hand."""
+        """Return whether a model is cached."""
         with self._lock:
             return text in self._kept.get(kind, {})
 
     def read(self, text: str) -> JobFile:
-        """Return a job file read. JobError: it can't be."""
+        """Return a parsed job file. JobError: it can't be read."""
         from gainwright.jobfile import read_job_text
 
         return self.kept("read", text, lambda: read_job_text(text))
 
     def job(self, text: str) -> Job:
-        """Return a job. JobError: the text is none."""
+        """Return a job. JobError: the text isn't a job."""
         return self.read(text).job
 
     def chain(self, text: str) -> Chain:
-        """Return the compiled chain of a job. JobError: the text is none."""
+        """Return the compiled chain of a job. JobError: the text isn't a job."""
         from gainwright.solve import Chain
 
         return self.kept("chain", text, lambda: Chain(self.job(text)))
 
     def plan(self, text: str) -> Plan:
-        """Return the plan of a job. JobError: the text is none."""
+        """Return the plan of a job. JobError: the text isn't a job."""
         from gainwright.plan import make_plan
 
         return self.kept("plan", text, lambda: make_plan(self.job(text)))
 
     def diagnoser(self, text: str, closed: Mapping[str, int] | None = None) -> Diagnoser:
-        """Return what diagnoses a job, for a shop that closed so many cases with each cause. JobError: the text is none."""
+        """Return the diagnoser of a job; `closed` counts the shop's closed cases by cause. JobError: the text isn't a job."""
         from gainwright.diagnose import Diagnoser
 
         known = f"{json.dumps(sorted((closed or {}).items()))}\n{text}"

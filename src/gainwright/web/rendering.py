@@ -1,4 +1,4 @@
-"""Pages out of templates: everything escaped, undefined names are errors."""
+"""Pages from templates: everything escaped, undefined names are errors."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
 from gainwright.errors import GainwrightError
-from gainwright.web.shown_errors import shown
+from gainwright.web.shown_errors import shown, status_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @functools.cache
 def environment() -> Environment:
-    """Return the templates."""
+    """Return the template environment."""
     made = Environment(
         loader=PackageLoader("gainwright.web"),
         autoescape=select_autoescape(default=True, default_for_string=True),
@@ -34,7 +34,7 @@ def environment() -> Environment:
 
 
 def page(request: Request, name: str, *, status: int = 200, **context: Any) -> HTMLResponse:
-    """Return a page."""
+    """Return a page; with an `error` in its context the status is that of the error, unless another is given."""
     from gainwright.web.site import device_of, of_request
 
     shared = {
@@ -43,16 +43,18 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         "device": device_of(request),
         "lan": of_request(request).network.lan,
     }
-    if isinstance(context.get("error"), GainwrightError):
-        context["error"] = shown(context["error"])
+    error = context.get("error")
+    if isinstance(error, GainwrightError):
+        status = status_of(error) if status == 200 else status
+        context["error"] = shown(error)
     return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
 
 
 def go_to(address: str) -> RedirectResponse:
-    """Return the answer to a form that was done: look there."""
+    """Return the redirect after a form was processed."""
     return RedirectResponse(address, 303)
 
 
 def when(moment: datetime) -> str:
-    """Return a moment as people read it, in the machine's own time."""
+    """Return a time for people to read, in the machine's time zone."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")

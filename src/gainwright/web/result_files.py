@@ -1,4 +1,4 @@
-"""Files that came of work in the background: on the disk, for a while, and the newest only."""
+"""Files produced by background work: on the disk, for a limited time, the newest only."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class ResultFiles:
 
     Parameters
     ----------
-    clock : seconds that only grow.
+    clock : monotonic time in seconds.
     """
 
     clock: Callable[[], float] = time.monotonic
@@ -34,7 +34,7 @@ class ResultFiles:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def add(self, content: bytes) -> Path:
-        """Write a file; return where it is."""
+        """Write a file; return its path."""
         with self._lock:
             if self._folder is None:
                 self._folder = tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True)
@@ -46,7 +46,7 @@ class ResultFiles:
         return path
 
     def remove_old(self) -> None:
-        """Remove the files that are too old, and the oldest of too many."""
+        """Remove files that are too old, and the oldest when there are too many."""
         with self._lock:
             newest = list(self._made)[-MOST_FILES:]
             old = [p for p, made in self._made.items() if p not in newest or self.clock() - made > KEPT_S]

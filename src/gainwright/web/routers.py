@@ -1,4 +1,4 @@
-"""The routers of the whole app: the HTTP API under /api, and the pages that use it."""
+"""The routers of the app: the HTTP API under /api, and the pages."""
 
 from gainwright.web import work_api
 from gainwright.web.cases import api as cases_api

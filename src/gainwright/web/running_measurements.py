@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from gainwright.app.measuring.live_room import LiveRoom
+    from gainwright.app.measuring.remote import RemoteMeasurement
 
 MOST = 12
 """Measurements that may run at the same time."""
@@ -19,10 +19,10 @@ class RunningMeasurements:
     """Measurements by name; only the client that started one is given its name."""
 
     def __init__(self) -> None:
-        self._running: dict[str, LiveRoom] = {}
+        self._running: dict[str, RemoteMeasurement] = {}
         self._lock = threading.Lock()
 
-    def add(self, measurement: LiveRoom) -> str:
+    def add(self, measurement: RemoteMeasurement) -> str:
         """Add a measurement; return its name.
 
         Raises
@@ -43,7 +43,7 @@ class RunningMeasurements:
         with self._lock:
             self._running.pop(name, None)
 
-    def get(self, name: str) -> LiveRoom:
+    def get(self, name: str) -> RemoteMeasurement:
         """Return a measurement.
 
         Raises

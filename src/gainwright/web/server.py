@@ -41,7 +41,7 @@ def create_app(site: Site) -> FastAPI:
     app.state.site = site
     errors.register(app)
     for router in routers.API:
-        app.include_router(router, responses=errors.TOLD)
+        app.include_router(router, responses=errors.ERROR_RESPONSES)
     for router in routers.PAGES:
         app.include_router(router)
     static = importlib.resources.files("gainwright.web") / "static"

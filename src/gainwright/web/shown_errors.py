@@ -1,4 +1,4 @@
-"""An error as others may see it: a name of a file stays, the folders of this machine and addresses of databases go."""
+"""Errors as other devices may see them, without folders of this machine and addresses of databases; their HTTP status."""
 
 from __future__ import annotations
 
@@ -12,11 +12,33 @@ if TYPE_CHECKING:
 
 _ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
 _FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
-"""The folders before the name of a file: from the machine's root on, at least one."""
+"""The folders of an absolute path, before the name of the file."""
+
+
+CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
+STATUSES = {
+    "conflict": CONFLICT,
+    "store_busy": BUSY,
+    "store_full": FULL,
+    "own_machine_only": FORBIDDEN,
+    "must_wait": TOO_MANY,
+}
+"""Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
+
+
+CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
+STATUSES = {
+    "conflict": CONFLICT,
+    "store_busy": BUSY,
+    "store_full": FULL,
+    "own_machine_only": FORBIDDEN,
+    "must_wait": TOO_MANY,
+}
+"""Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
 
 
 def without_folders(words: str) -> str:
-    """Return words in which a path of the machine is only the name of its file."""
+    """Return words with every absolute path reduced to its file name."""
     return _FOLDERS.sub("", _ADDRESS.sub("the store", words))
 
 
@@ -36,3 +58,10 @@ def shown_message(message: Mapping[str, Any]) -> dict[str, Any]:
 def _sent(words: str) -> str:
     # what was typed may hold half of a character (a lone surrogate)
     return without_folders(words.encode("utf-8", "replace").decode())
+
+
+def status_of(error: GainwrightError) -> int:
+    """Return the HTTP status of an error."""
+    if error.code in STATUSES:
+        return STATUSES[error.code]
+    return NOT_FOUND if error.code.startswith("no_such_") else 422

@@ -1,4 +1,4 @@
-"""Work in the background over HTTP: its state, its changes as server-sent events, stopping it, the file that came of it."""
+"""Background work over HTTP: its progress, also as server-sent events, stopping it, the file it produced."""
 
 from __future__ import annotations
 
@@ -25,41 +25,41 @@ _PIECE_BYTES = 262_144
 
 @router.get("")
 def list_work(site: CurrentSite) -> list[WorkProgress]:
-    """Return all work that is known, newest first."""
+    """Return all known work, newest first."""
     return [work.progress for work in site.background.list()]
 
 
 @router.get("/{work}")
 def get_work(site: CurrentSite, work: str) -> WorkProgress:
-    """Return how far a piece of work is."""
+    """Return the progress of a piece of work."""
     return site.background.get(work).progress
 
 
 @router.post("/{work}/stop", status_code=204)
 def stop_work(site: CurrentSite, work: str) -> None:
-    """Let a piece of work end as soon as it can."""
+    """Stop a piece of work as soon as possible."""
     site.background.stop(work)
 
 
 @router.get("/{work}/events", response_class=StreamingResponse)
 async def events(request: Request, work: str) -> StreamingResponse:
-    """Return its state now and after each change, as server-sent events, until it has ended."""
-    # the site is asked for here, since a dependency that is no coroutine would take a thread for each follower
+    """Return its progress now and after each change, as server-sent events, until it has ended."""
+    # not a dependency, since one that isn't a coroutine would occupy a thread for each client
     return StreamingResponse(_events(of_request(request).background.get(work)), media_type="text/event-stream")
 
 
 async def _events(work: Work) -> AsyncIterator[str]:
-    async for told in work.changes():
-        yield ": still here\n\n" if told is None else f"data: {json.dumps(to_json(told))}\n\n"
+    async for progress in work.changes():
+        yield ": keep-alive\n\n" if progress is None else f"data: {json.dumps(to_json(progress))}\n\n"
 
 
 @router.get("/{work}/file", response_class=Response)
 def file(site: CurrentSite, work: str) -> Response:
-    """Return the file that came of it."""
+    """Return the file it produced."""
     found = site.background.get(work)
-    handle = found.file.open("rb")  # open, so that it can be sent to its end even if it is removed meanwhile
+    handle = found.file.open("rb")  # an open file can be sent completely even if it is removed meanwhile
     size = os.fstat(handle.fileno()).st_size
-    headers = {**_kept_as(found.name), "content-length": str(size)}
+    headers = {**_download_headers(found.name), "content-length": str(size)}
     return StreamingResponse(_pieces(handle), media_type=found.media_type, headers=headers)
 
 
@@ -70,10 +70,10 @@ def _pieces(handle: BinaryIO) -> Iterator[bytes]:
 
 
 def attachment(content: bytes, *, name: str, media_type: str) -> Response:
-    """Return a file to be kept, under a name that holds nothing a header could trip over."""
-    return Response(content, media_type=media_type, headers=_kept_as(name))
+    """Return a file for download, under a name that is safe in a header."""
+    return Response(content, media_type=media_type, headers=_download_headers(name))
 
 
-def _kept_as(name: str) -> dict[str, str]:
+def _download_headers(name: str) -> dict[str, str]:
     plain = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "-" for c in name).strip("-.") or "file"
     return {"content-disposition": f'attachment; filename="{plain}"'}

@@ -45,7 +45,7 @@ def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background
     def do(work: Work) -> None:
         for i in range(5):
             go.wait(5)
-            work.tell(i / 5, f"part {i}")
+            work.report(i / 5, f"part {i}")
 
     work = background.start("something", do, back="/")
     seen: list[WorkProgress] = []
@@ -88,7 +88,7 @@ def test_stopped_work_ends_at_its_next_word(background: Background) -> None:
     def endless(work: Work) -> None:
         while True:
             running.set()
-            work.tell(None, "on")
+            work.report(None, "on")
             time.sleep(0.005)
 
     works = [background.start("endless", endless, back="/") for _ in range(3)]

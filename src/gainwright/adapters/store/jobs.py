@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
-    from gainwright.app.store import Shelf
+    from gainwright.app.store import JobState
 
 KEPT_DAYS = 30
 """How long a deleted job can be put back."""
@@ -38,7 +38,7 @@ class SqlJobs:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def list(self, *, words: str = "", shelf: Shelf = "kept", most: int | None = None) -> list[StoredJob]:
+    def list(self, *, words: str = "", shelf: JobState = "kept", most: int | None = None) -> list[StoredJob]:
         """Return the jobs of a shelf that hold every one of the words in title or text, last changed first."""
         writable(words=words)
         wanted = _CURRENT.where(job_table.c.shelf == shelf, *holds(job_table.c.words, words))
@@ -88,7 +88,7 @@ class SqlJobs:
                 raise CallError("there is nothing to do again", code="nothing_to_redo")
             return _moved(connection, found, found.version + 1)
 
-    def put(self, job: str, shelf: Shelf) -> StoredJob:
+    def put(self, job: str, shelf: JobState) -> StoredJob:
         """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
         with self._database.write() as connection:
             found = _row(connection, job, lock=True)

@@ -15,7 +15,7 @@ from gainwright.errors import CallError
 from gainwright.model import Closure, DialogueStep, EntryMapping
 from gainwright.report.cases import CaseCounts
 from gainwright.web import diagnoses
-from gainwright.web.cases import changes as case_work
+from gainwright.web.cases import changes
 from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
 from gainwright.web.site import CurrentSite
 
@@ -45,7 +45,7 @@ class CaseListed(BaseModel):
 
 
 class CaseWhole(CaseListed):
-    """A case with its evidence, what was left out, its dialogue, its job's text."""
+    """A case with its evidence, declined tests, dialogue, and its job's text."""
 
     job: str
     evidence: list[EntryMapping]
@@ -55,7 +55,7 @@ class CaseWhole(CaseListed):
 
 
 class NewCase(BaseModel):
-    """A case to begin about a kept job; without a name one is found."""
+    """A new case about a stored job; without a name, one is suggested."""
 
     job: str = Field(max_length=80)
     name: Name = ""
@@ -64,7 +64,7 @@ class NewCase(BaseModel):
 
 
 class TestAnswered(BaseModel):
-    """What was typed for a test, which is known by its entry without a result."""
+    """The answer to a test, as typed; the test is identified by its entry without a result."""
 
     seen: Seen
     entry: Mapping
@@ -73,7 +73,7 @@ class TestAnswered(BaseModel):
 
 
 class TestAsked(BaseModel):
-    """A test, known by its entry without a result."""
+    """A test, identified by its entry without a result."""
 
     seen: Seen
     entry: Mapping
@@ -87,7 +87,7 @@ class Added(BaseModel):
 
 
 class Corrected(BaseModel):
-    """Another result for an entry; 1 is the first."""
+    """Another result for an entry; the first is number 1."""
 
     seen: Seen
     number: int = Field(ge=1, le=10_000)
@@ -96,13 +96,13 @@ class Corrected(BaseModel):
 
 
 class SeenOnly(BaseModel):
-    """The revision that a writer saw."""
+    """The revision that the writer saw."""
 
     seen: Seen
 
 
 class ClosedWith(BaseModel):
-    """What it was in the end."""
+    """What the fault turned out to be."""
 
     seen: Seen
     cause: Name
@@ -111,7 +111,7 @@ class ClosedWith(BaseModel):
 
 
 class Evidence(BaseModel):
-    """What was found so far, and what can't be got at."""
+    """Evidence so far, and places that can't be reached."""
 
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
     unreachable: list[Short] = Field(default_factory=list, max_length=MOST_ENTRIES)
@@ -119,8 +119,8 @@ class Evidence(BaseModel):
 
 def _listed(kept: StoredCase) -> dict[str, Any]:
     case = kept.case
-    told_so = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": case.closed}
-    return told_so | {"found": len(case.evidence), "revision": kept.revision, "changed": kept.changed}
+    listed = {"name": kept.name, "title": case.title, "opened": case.opened, "closed": case.closed}
+    return listed | {"found": len(case.evidence), "revision": kept.revision, "changed": kept.changed}
 
 
 def _whole(kept: StoredCase) -> CaseWhole:
@@ -136,13 +136,13 @@ def _whole(kept: StoredCase) -> CaseWhole:
 
 @router.get("/cases")
 def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] = "") -> list[CaseListed]:
-    """Return the cases that hold every one of the words anywhere, last changed first."""
+    """Return the cases that contain all of the words, last changed first."""
     return [CaseListed(**_listed(kept)) for kept in site.store.cases.find(words)]
 
 
 @router.post("/cases", status_code=201)
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
-    """Begin a case about a job, with what is known already."""
+    """Begin a case about a job, with the evidence so far."""
     job = site.store.jobs.get(new.job)
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
     return _whole(stored_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
@@ -150,7 +150,7 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
 
 @router.get("/tally")
 def tally(site: CurrentSite) -> CaseCounts:
-    """Return what the shop's closed cases add up to, as `gainwright cases --json` does."""
+    """Return the counts of the shop's closed cases, as `gainwright cases --json` does."""
     return diagnoses.tally(site)
 
 
@@ -162,67 +162,67 @@ def get_case(site: CurrentSite, name: str) -> CaseWhole:
 
 @router.get("/cases/{name}/diagnosis")
 def diagnosis(site: CurrentSite, name: str) -> Diagnosis:
-    """Return what is believed of a case and the next tests, as `gainwright diagnose --json` does."""
+    """Return the diagnosis of a case with the next tests, as `gainwright diagnose --json` does."""
     return diagnosis_of(site.models, dialogue_of(site, site.store.cases.get(name).case))
 
 
 @router.post("/cases/{name}/answer")
 def answer(site: CurrentSite, name: str, said: TestAnswered) -> CaseWhole:
-    """Take the answer to a test; 409 when somebody else changed the case since `seen`."""
-    return _whole(case_work.answer(site, name, seen=said.seen, entry=said.entry, text=said.text, second=said.second))
+    """Add the answer to a test; 409 when somebody else changed the case since `seen`."""
+    return _whole(changes.answer(site, name, seen=said.seen, entry=said.entry, text=said.text, second=said.second))
 
 
 @router.post("/cases/{name}/add")
 def add(site: CurrentSite, name: str, said: Added) -> CaseWhole:
-    """Take a whole entry that nobody asked for."""
-    return _whole(case_work.add(site, name, seen=said.seen, entry=said.entry))
+    """Add a whole entry, also one that no test asked for."""
+    return _whole(changes.add(site, name, seen=said.seen, entry=said.entry))
 
 
 @router.post("/cases/{name}/dont-know")
 def dont_know(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
-    """Leave a test out."""
-    return _whole(case_work.dont_know(site, name, seen=said.seen, entry=said.entry))
+    """Skip a test."""
+    return _whole(changes.dont_know(site, name, seen=said.seen, entry=said.entry))
 
 
 @router.post("/cases/{name}/cant-reach")
 def cant_reach(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
-    """Leave out all that needs the place of a test."""
-    return _whole(case_work.cant_reach(site, name, seen=said.seen, entry=said.entry))
+    """Skip all tests at the place of a test."""
+    return _whole(changes.cant_reach(site, name, seen=said.seen, entry=said.entry))
 
 
 @router.post("/cases/{name}/undo")
 def undo(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
-    """Take the last step back."""
-    return _whole(case_work.undo(site, name, seen=said.seen))
+    """Undo the last step."""
+    return _whole(changes.undo(site, name, seen=said.seen))
 
 
 @router.post("/cases/{name}/correct")
 def correct(site: CurrentSite, name: str, said: Corrected) -> CaseWhole:
-    """Put another result into an entry."""
-    return _whole(case_work.correct(site, name, seen=said.seen, number=said.number, text=said.text, second=said.second))
+    """Change the result of an entry."""
+    return _whole(changes.correct(site, name, seen=said.seen, number=said.number, text=said.text, second=said.second))
 
 
 @router.post("/cases/{name}/renew")
 def renew(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
-    """Take the job as it stands now; what was found stays."""
-    return _whole(case_work.renew(site, name, seen=said.seen))
+    """Use the present version of the job; the evidence stays."""
+    return _whole(changes.renew(site, name, seen=said.seen))
 
 
 @router.post("/cases/{name}/close")
 def close(site: CurrentSite, name: str, said: ClosedWith) -> CaseWhole:
-    """Close a case with what it was."""
-    return _whole(case_work.close(site, name, seen=said.seen, cause=said.cause, where=said.where, note=said.note))
+    """Close a case with its cause."""
+    return _whole(changes.close(site, name, seen=said.seen, cause=said.cause, where=said.where, note=said.note))
 
 
 @router.post("/cases/{name}/reopen")
 def reopen(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
     """Open a closed case again."""
-    return _whole(case_work.reopen(site, name, seen=said.seen))
+    return _whole(changes.reopen(site, name, seen=said.seen))
 
 
 @router.post("/jobs/{job}/diagnosis")
 def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> Diagnosis:
-    """Return what is probably wrong and the next tests, as `gainwright diagnose --json` does."""
+    """Return the diagnosis of some evidence with the next tests, as `gainwright diagnose --json` does."""
     text = site.store.jobs.get(job).text
     _check_places(site, text, found.unreachable)
     return diagnosis_of_evidence(site, text, found.evidence, found.unreachable)

@@ -1,4 +1,4 @@
-"""The page of one case, as it stands or after something that couldn't be done."""
+"""The page of one case, also with an error and what was typed."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import GainwrightError
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
-from gainwright.web.errors import status_of
 from gainwright.web.rendering import page
 
 if TYPE_CHECKING:
@@ -25,22 +24,22 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 OTHERS = 5
-"""Tests to choose from."""
+"""Number of tests to choose from."""
 OWN = ("kind", "place", "with", "tone", "level", "text", "second")
 """Fields of an observation of one's own."""
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """What a person chose or typed, to be shown again where it couldn't be done.
+class Submitted:
+    """What a person chose or typed, shown again beside an error.
 
     Attributes
     ----------
     test : which of the next tests is shown, from 1.
-    entry, text, second, do : an answer, and the test it is about.
-    number : the entry that was corrected; 0 for none.
+    entry, text, second, do : an answer, and its test.
+    number : the corrected entry; 0 for none.
     own : the fields of an observation of one's own.
-    was, note : what it was, on closing.
+    was, note : cause and note, on closing.
     """
 
     test: int = 1
@@ -59,7 +58,7 @@ def case_page(
     site: Site,
     name: str,
     *,
-    said: Said,
+    said: Submitted,
     error: GainwrightError | None = None,
     conflict: bool = False,
 ) -> Response:
@@ -73,14 +72,13 @@ def case_page(
     about = stored_cases.job_of(site.store, name)
     tests = list(found.next[:OTHERS])
     if error is not None and said.entry and not conflict:
-        tests = _with_the_one_that_was_answered(dialogue, found, said)
+        tests = _answered_test_first(dialogue, found, said)
         said = replace(said, test=1)
     shown = min(said.test, len(tests))
     seen_belief = believed(found)
     return page(
         request,
         "case.html",
-        status=200 if error is None else status_of(error),
         job=about,
         here="fault",
         kept=kept,
@@ -107,7 +105,7 @@ def case_page(
     )
 
 
-def _with_the_one_that_was_answered(dialogue: Dialogue, found: Diagnosis, said: Said) -> list[Any]:
+def _answered_test_first(dialogue: Dialogue, found: Diagnosis, said: Submitted) -> list[Any]:
     try:
         entry = json.loads(said.entry)
         test = find_test(dialogue, found, entry)
@@ -117,15 +115,15 @@ def _with_the_one_that_was_answered(dialogue: Dialogue, found: Diagnosis, said: 
     return [*first, *(t for t in found.next[:OTHERS] if t != test)]
 
 
-def _mine(said: Said) -> dict[str, str] | None:
-    """Return an answer that somebody else's change came before, to be entered all the same."""
+def _mine(said: Submitted) -> dict[str, str] | None:
+    """Return an answer that conflicts with somebody else's change, to be entered again."""
     if not said.entry or said.do:
         return None
     return {"entry": said.entry, "text": said.text, "second": said.second}
 
 
 def _in_words(job: Job, found: Diagnosis) -> str:
-    """Return what the drawing shows, in words."""
+    """Return a description of the drawing."""
     from gainwright.report import chain_drawing, suspected_places
 
     return chain_drawing(job, title="The chain", marks=suspected_places(found)).description
@@ -149,7 +147,7 @@ def _what_it_was(case: Case) -> dict[str, str] | None:
 
 
 def places(job: Job) -> dict[str, list[str]]:
-    """Return where something can be observed: nodes, places to check, speakers, what can be exchanged; and instruments."""
+    """Return the instruments, and where to observe: nodes, places to check, speakers, sides to swap."""
     from gainwright.jobfile import controls, instruments
     from gainwright.model import Speaker, check_places, resolve
 
@@ -166,7 +164,7 @@ def places(job: Job) -> dict[str, list[str]]:
 
 
 def _last_tone(case: Case, asked: dict[str, Any]) -> dict[str, str]:
-    """Return what is probably playing: as in the last entry that says so, else as in the test that is asked."""
+    """Return the tone that is probably playing: that of the last entry with one, otherwise of the present test."""
     for entry in (*reversed(case.evidence), asked):
         if entry.get("tone") not in (None, "off"):
             return {"tone": str(entry["tone"]), "level": str(entry.get("level", ""))}

@@ -1,4 +1,4 @@
-"""What is done to a case over the web: each change from the revision that was seen, with what is believed after it."""
+"""Changes to a case: each from the revision the writer saw, stored with the belief after it."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ LONGEST_NOTE = 2000
 
 
 def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], None]) -> StoredCase:
-    """Do something to the dialogue of an open case and keep it, with what is believed afterwards.
+    """Change the dialogue of an open case and store it, with the belief afterwards.
 
     Raises
     ------
-    ConflictError : somebody else changed it since it was seen.
+    ConflictError : somebody else changed it since `seen`.
     CallError, JobError : it can't be done; nothing was changed.
     """
     kept = opened(site, name, seen=seen)
@@ -40,7 +40,7 @@ def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosi
 
 
 def opened(site: Site, name: str, *, seen: int) -> StoredCase:
-    """Return an open case as it was seen.
+    """Return an open case at the revision that was seen.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
 
 
 def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> StoredCase:
-    """Take the answer to a test; the same answer sent twice counts once.
+    """Add the answer to a test; the same answer sent twice counts once.
 
     Raises
     ------
@@ -74,17 +74,17 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
 
 
 def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
-    """Take a whole entry, asked for or not."""
+    """Add a whole entry, whether a test asked for it or not."""
     return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), find_test(d, found, entry)))
 
 
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
-    """Leave a test out."""
+    """Skip a test."""
     return change(site, name, seen=seen, do=lambda d, found: d.dont_know(_test(d, found, entry)))
 
 
 def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
-    """Leave out all that needs the place of a test."""
+    """Skip all tests at the place of a test."""
 
     def do(dialogue: Dialogue, found: Diagnosis) -> None:
         dialogue.cant_reach(_test(dialogue, found, entry))
@@ -100,7 +100,7 @@ def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> Nex
 
 
 def undo(site: Site, name: str, *, seen: int) -> StoredCase:
-    """Take the last step back."""
+    """Undo the last step."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
         dialogue.undo()
@@ -109,7 +109,7 @@ def undo(site: Site, name: str, *, seen: int) -> StoredCase:
 
 
 def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> StoredCase:
-    """Put another result into an entry; 1 is the first."""
+    """Change the result of an entry; the first is number 1."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
         bare = dialogue.bare(number)
@@ -119,7 +119,7 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
 
 
 def renew(site: Site, name: str, *, seen: int) -> StoredCase:
-    """Take the job as it stands now; what was found stays. JobError: an entry can't be meant in it any more."""
+    """Use the present version of the job; the evidence stays. JobError: an entry no longer fits it."""
     kept = opened(site, name, seen=seen)
     job = stored_cases.job_of(site.store, name)
     if job is None:
@@ -130,7 +130,7 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
 
 
 def close(site: Site, name: str, *, seen: int, cause: str, where: str, note: str = "") -> StoredCase:
-    """Close a case with what it was. CallError: the chain can't have such a cause."""
+    """Close a case with its cause. CallError: the chain can't have such a cause."""
     kept = opened(site, name, seen=seen)
     dialogue = dialogue_of(site, kept.case)
     case = dialogue.closed(cause, where, note=note.strip()[:LONGEST_NOTE], on=today())

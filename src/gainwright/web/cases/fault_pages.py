@@ -1,4 +1,4 @@
-"""A job's fault: begin a case about it, or go on with one."""
+"""The fault page of a job: its cases, and a new one."""
 
 from __future__ import annotations
 
@@ -14,10 +14,9 @@ from gainwright.errors import GainwrightError
 from gainwright.model import Speaker
 from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields
 from gainwright.web.rendering import go_to, page
-from gainwright.web.set_up.learning import evidence_of_run
+from gainwright.web.set_up.evaluation import job_run_evidence
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ router = APIRouter(include_in_schema=False)
 def fault(
     request: Request, site: CurrentSite, job: str, of: Annotated[str, Query(alias="from", max_length=20)] = ""
 ) -> Response:
-    """Show the job's cases, and begin one."""
+    """Show the job's cases and the form of a new one."""
     return _fault(request, site, job, readings=of == "run")
 
 
@@ -50,7 +49,6 @@ def _fault(
     return page(
         request,
         "fault.html",
-        status=200 if error is None else status_of(error),
         job=stored,
         here="fault",
         cases=stored_cases.cases_of(site.store, job),
@@ -58,7 +56,7 @@ def _fault(
         titled=title or stored.title,
         speakers=[n for n, stage in read.stages.items() if isinstance(stage, Speaker)],
         heard=HEARD,
-        readings=evidence_of_run(site, stored),
+        readings=job_run_evidence(site, stored),
         with_readings=readings,
         error=error,
     )
@@ -66,7 +64,7 @@ def _fault(
 
 @router.post("/jobs/{job}/fault")
 def begin(request: Request, site: CurrentSite, job: str, said: Fields) -> Response:
-    """Begin a case with what the caller told, and what the set-up run read if that is wanted."""
+    """Begin a case with what the caller hears and, if chosen, the readings of the set-up run."""
     stored = site.store.jobs.get(job)
     readings = bool(said.get("readings"))
     try:
@@ -75,7 +73,7 @@ def begin(request: Request, site: CurrentSite, job: str, said: Fields) -> Respon
             for key, word in said.items()
             if key.startswith("heard-") and word
         ]
-        read = evidence_of_run(site, stored) if readings else []
+        read = job_run_evidence(site, stored) if readings else []
         name, title = said.get("name", ""), said.get("title", "")
         kept = stored_cases.begin_case(site.store, stored, name=name, title=title, entries=[*read, *heard])
     except GainwrightError as error:

@@ -1,4 +1,4 @@
-"""What a page of a case shows of a diagnosis: rows with bars, the test that is asked, balloons for the drawing."""
+"""What the page of a case shows of a diagnosis: causes with bars, the next test, balloons of the drawing."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ OTHERS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """A cause as a list shows it: its number in the drawing, what it is, how probable, why, what to do."""
+class CauseRow:
+    """A cause in the list: number in the drawing, name, probability, reason, repair."""
 
     number: int
     name: str
@@ -35,7 +35,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class OutcomeMeaning:
     """What one outcome of a test would mean."""
 
     found: str
@@ -43,32 +43,32 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
-    """A test as it is asked."""
+class ShownTest:
+    """A test as a page shows it."""
 
     ask: str
     minutes: str
     saved: str
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[OutcomeMeaning, ...]
     cautions: tuple[str, ...]
     form: AnswerForm
     entry: str
 
 
 @dataclass(frozen=True, slots=True)
-class Believed:
-    """What is believed, for a page.
+class CauseList:
+    """The causes of a diagnosis, for a page.
 
     Attributes
     ----------
-    rows, more : the likeliest causes, and those that are shown when wanted.
-    rest, surprise : shares in words of all others, and of what isn't modelled; empty when small.
-    pairs : two causes at once, in words.
-    groups : names of causes that no test here parts.
+    rows, more : the likeliest causes, and those shown on demand.
+    rest, surprise : probability in words of all others, and of what isn't modelled; empty when small.
+    pairs : two simultaneous causes, in words.
+    groups : names of causes that no test distinguishes.
     """
 
-    rows: tuple[Row, ...]
-    more: tuple[Row, ...]
+    rows: tuple[CauseRow, ...]
+    more: tuple[CauseRow, ...]
     rest: str
     surprise: str
     pairs: tuple[str, ...]
@@ -85,14 +85,14 @@ class Believed:
 
 
 def share(probability: float) -> str:
-    """Return a probability in words that don't claim more than is known."""
+    """Return a probability in words, without false precision."""
     if probability < LEAST:
         return "under 1 %"
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
-def believed(found: Diagnosis) -> Believed:
-    """Return what is believed, for a page."""
+def believed(found: Diagnosis) -> CauseList:
+    """Return the causes of a diagnosis, for a page."""
     from gainwright.diagnose import Cause, short_name
 
     listed = [c for c in found.causes if c.probability >= LEAST][:MOST_SHOWN] or list(found.causes[:1])
@@ -106,7 +106,7 @@ def believed(found: Diagnosis) -> Believed:
     pairs = tuple(
         f"{' and '.join(p.causes)}: {share(p.probability)}" for p in found.pairs[:2] if p.probability >= 2 * LEAST
     )
-    return Believed(
+    return CauseList(
         tuple(rows[:SHOWN]),
         tuple(rows[SHOWN:]),
         share(rest) if rest > 2 * LEAST else "",
@@ -116,28 +116,28 @@ def believed(found: Diagnosis) -> Believed:
     )
 
 
-def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) -> Row:
+def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) -> CauseRow:
     from gainwright.diagnose import Cause, repair_text
 
     others = tuple(names[i] for i in like if i != index)
     mend = repair_text(Cause(c.cause, c.where))
-    return Row(
+    return CauseRow(
         index + 1, names[index], share(c.probability), round(100 * c.probability, 1), c.why, mend, c.where, others
     )
 
 
-def asked(test: NextTest, job: Job) -> Test:
-    """Return a test as a page asks it."""
+def asked(test: NextTest, job: Job) -> ShownTest:
+    """Return a test as a page shows it."""
     parts = (part.partition(": ") for part in test.expect.split("; ") if part)
-    told = tuple(Outcome(found, meaning) for found, _, meaning in parts)
+    told = tuple(OutcomeMeaning(found, meaning) for found, _, meaning in parts)
     saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
-    return Test(
+    return ShownTest(
         test.ask, f"{test.minutes:g}", saved, told, test.cautions, answer_form(test.entry, job), json.dumps(test.entry)
     )
 
 
 def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
-    """Return every cause to choose from: those believed most, then all by what they are; value and name of each."""
+    """Return form options (value, name) of every cause: the likeliest first, then all by kind."""
     from gainwright.diagnose import Cause, short_name
 
     def option(c: RankedCause) -> tuple[str, str]:
@@ -150,7 +150,7 @@ def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
 
 
 def noted(found: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
-    """Return the evidence as it is listed: what was said, what was to be expected, whether it is doubtful."""
+    """Return the rows of the evidence list: each entry with what was expected and whether it is doubtful."""
     rows = []
     for told, entry in zip(found.evidence, dialogue.entries, strict=True):
         doubtful = told.doubt >= DOUBTFUL

@@ -1,4 +1,4 @@
-"""Cases: found by any word, what they add up to, and the dialogue of one."""
+"""Pages of cases: search, tally, and the dialogue of one."""
 
 from __future__ import annotations
 
@@ -12,9 +12,8 @@ from gainwright.app.cases.answer_forms import entry_from_form
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
 from gainwright.web import diagnoses
-from gainwright.web.cases import changes as case_work
-from gainwright.web.cases import pictures as case_pictures
-from gainwright.web.cases.case_page import Said, case_page
+from gainwright.web.cases import changes, pictures
+from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
@@ -34,47 +33,47 @@ Show = Literal["all", "open", "closed"]
 
 @router.get("/cases")
 def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "all") -> Response:
-    """Show the cases that hold every one of the words."""
+    """Show the cases that contain all of the words."""
     found = site.store.cases.find(words)
     if show != "all":
         found = [kept for kept in found if (kept.case.closed is None) == (show == "open")]
-    # each is read as it is looked at: only those that are listed
+    # a case is parsed on first use: only those that are listed are
     listed = found[:MOST_LISTED]
     return page(request, "cases.html", cases=listed, more=len(found) - MOST_LISTED, words=words, show=show)
 
 
 @router.get("/cases/tally")
 def tally(request: Request, site: CurrentSite) -> Response:
-    """Show what the shop's closed cases add up to."""
+    """Show the counts of the shop's closed cases."""
     return page(request, "tally.html", counts=diagnoses.tally(site))
 
 
 @router.get("/cases/tally.svg")
 def tally_chart(site: CurrentSite) -> Response:
     """Draw the closed cases by cause."""
-    return case_pictures.tally(site)
+    return pictures.tally(site)
 
 
 @router.get("/cases/{name}")
 def case(request: Request, site: CurrentSite, name: str, test: Annotated[int, Query(ge=1, le=50)] = 1) -> Response:
-    """Show a case: the next test, what is believed, the chain, what was found."""
-    return case_page(request, site, name, said=Said(test=test))
+    """Show a case: the next test, the causes, the chain, the evidence."""
+    return case_page(request, site, name, said=Submitted(test=test))
 
 
 @router.get("/cases/{name}/belief.svg")
 def belief(site: CurrentSite, name: str) -> Response:
-    """Draw how the belief moved, entry by entry."""
-    return case_pictures.belief(site, name)
+    """Draw the probabilities after each entry."""
+    return pictures.belief(site, name)
 
 
 @router.get("/cases/{name}/customer.{form}")
 def customer(site: CurrentSite, name: str, form: Literal["html", "pdf"]) -> Response:
-    """Return the customer's page: to be looked at as HTML, or to be sent as PDF."""
-    return case_pictures.customer(site, name, f".{form}")
+    """Return the customer's page: HTML to be viewed, or PDF for download."""
+    return pictures.customer(site, name, f".{form}")
 
 
-def _done(request: Request, site: Site, name: str, said: Said, do: Callable[[], StoredCase]) -> Response:
-    """Do something to a case and show it; a mistake, or what somebody else did meanwhile, is shown beside what was typed."""
+def _done(request: Request, site: Site, name: str, said: Submitted, do: Callable[[], StoredCase]) -> Response:
+    """Change a case and show it; an error or a conflict is shown beside what was typed."""
     try:
         do()
     except ConflictError as error:
@@ -112,38 +111,36 @@ def answer(
     choice: Short = "",
     do: Annotated[Literal["", "dont_know", "cant_reach"], Form()] = "",
 ) -> Response:
-    """Take the answer to a test, or leave it out."""
+    """Add the answer to a test, or skip it."""
 
     def done() -> StoredCase:
         asked = _mapping(entry)
         if do == "dont_know":
-            return case_work.dont_know(site, name, seen=seen, entry=asked)
+            return changes.dont_know(site, name, seen=seen, entry=asked)
         if do == "cant_reach":
-            return case_work.cant_reach(site, name, seen=seen, entry=asked)
-        return case_work.answer(
-            site, name, seen=seen, entry=asked, text=choice or text, second="" if choice else second
-        )
+            return changes.cant_reach(site, name, seen=seen, entry=asked)
+        return changes.answer(site, name, seen=seen, entry=asked, text=choice or text, second="" if choice else second)
 
-    said = Said(entry=entry, text=choice or text, second="" if choice else second, do=do)
+    said = Submitted(entry=entry, text=choice or text, second="" if choice else second, do=do)
     return _done(request, site, name, said, done)
 
 
 @router.post("/cases/{name}/add")
 def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Response:
-    """Take an observation that nobody asked for."""
-    kept = Said(own=said)
+    """Add an observation that no test asked for."""
+    kept = Submitted(own=said)
 
     def do() -> StoredCase:
         seen, job = seen_of(said), site.models.job(site.store.cases.get(name).case.job)
-        return case_work.add(site, name, seen=seen, entry=entry_from_form(said, job))
+        return changes.add(site, name, seen=seen, entry=entry_from_form(said, job))
 
     return _done(request, site, name, kept, do)
 
 
 @router.post("/cases/{name}/undo")
 def undo(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
-    """Take the last step back."""
-    return _done(request, site, name, Said(), lambda: case_work.undo(site, name, seen=seen))
+    """Undo the last step."""
+    return _done(request, site, name, Submitted(), lambda: changes.undo(site, name, seen=seen))
 
 
 @router.post("/cases/{name}/correct")
@@ -157,16 +154,16 @@ def correct(
     second: Short = "",
     choice: Short = "",
 ) -> Response:
-    """Put another result into an entry."""
-    said = Said(number=number, text=choice or text, second="" if choice else second)
-    do = lambda: case_work.correct(site, name, seen=seen, number=number, text=said.text, second=said.second)  # noqa: E731
+    """Change the result of an entry."""
+    said = Submitted(number=number, text=choice or text, second="" if choice else second)
+    do = lambda: changes.correct(site, name, seen=seen, number=number, text=said.text, second=said.second)  # noqa: E731
     return _done(request, site, name, said, do)
 
 
 @router.post("/cases/{name}/renew")
 def renew(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
-    """Take the job as it stands now."""
-    return _done(request, site, name, Said(), lambda: case_work.renew(site, name, seen=seen))
+    """Use the present version of the job."""
+    return _done(request, site, name, Submitted(), lambda: changes.renew(site, name, seen=seen))
 
 
 @router.post("/cases/{name}/close")
@@ -178,13 +175,13 @@ def close(
     was: Short,
     note: Annotated[str, Form(max_length=2000)] = "",
 ) -> Response:
-    """Close a case with what it was."""
+    """Close a case with its cause."""
     cause, _, where = was.partition("|")
-    do = lambda: case_work.close(site, name, seen=seen, cause=cause, where=where, note=note)  # noqa: E731
-    return _done(request, site, name, Said(was=was, note=note), do)
+    do = lambda: changes.close(site, name, seen=seen, cause=cause, where=where, note=note)  # noqa: E731
+    return _done(request, site, name, Submitted(was=was, note=note), do)
 
 
 @router.post("/cases/{name}/reopen")
 def reopen(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
     """Open a closed case again."""
-    return _done(request, site, name, Said(), lambda: case_work.reopen(site, name, seen=seen))
+    return _done(request, site, name, Submitted(), lambda: changes.reopen(site, name, seen=seen))

@@ -1,4 +1,4 @@
-"""What of cases is drawn or set when it is wanted: how the belief moved, the tally of closed cases, the customer's page."""
+"""Charts of cases, and the customer's page."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def _drawn(site: Site, chart: Chart) -> Response:
 
 
 def belief(site: Site, name: str) -> Response:
-    """Draw how the belief of a case moved, entry by entry."""
+    """Draw the probabilities of a case after each entry."""
     from gainwright.report import belief_chart
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)
@@ -36,7 +36,7 @@ def tally(site: Site) -> Response:
 
 
 def customer(site: Site, name: str, suffix: str) -> Response:
-    """Return a case's page for the customer, as HTML to be looked at or as PDF to be sent."""
+    """Return a case's page for the customer: HTML to be viewed, or PDF for download."""
     from gainwright.app.papers.job_papers import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
     from gainwright.report import customer_paper

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.jobs import stored_jobs
-from gainwright.app.store import Shelf
+from gainwright.app.store import JobState
 from gainwright.web.site import Actor, CurrentSite
 from gainwright.web.work_api import attachment
 
@@ -21,11 +21,11 @@ router = APIRouter(prefix="/api/jobs", tags=["jobs"])
 
 
 class JobShown(BaseModel):
-    """A job as a list shows it; `revision` is what a writer says he saw."""
+    """A job in a list; a writer sends back its `revision` as `seen`."""
 
     id: str
     title: str
-    shelf: Shelf
+    shelf: JobState
     revision: int
     undoable: int
     redoable: int
@@ -34,35 +34,35 @@ class JobShown(BaseModel):
 
 
 class JobWhole(JobShown):
-    """A job with its file's text."""
+    """A job with the text of its file."""
 
     text: str
 
 
 class NewJob(BaseModel):
-    """A job to begin: like an example, or with the text of a job file."""
+    """A new job: a copy of an example, or the text of a job file."""
 
     like: str = Field(default="", max_length=80)
     text: str = Field(default="", max_length=1_000_000)
 
 
 class NewText(BaseModel):
-    """A new text of a job, and the revision that its writer saw."""
+    """A new text of a job, and the revision that the writer saw."""
 
     text: str = Field(max_length=1_000_000)
     seen: int = Field(ge=0, le=2**31)
 
 
 class Seen(BaseModel):
-    """The revision that a writer saw."""
+    """The revision that the writer saw."""
 
     seen: int = Field(ge=0, le=2**31)
 
 
-class Place(BaseModel):
-    """Where a job is put."""
+class NewState(BaseModel):
+    """The new state of a job."""
 
-    shelf: Shelf
+    shelf: JobState
 
 
 def _shown(job: StoredJob) -> JobShown:
@@ -70,7 +70,7 @@ def _shown(job: StoredJob) -> JobShown:
 
 
 def whole(job: StoredJob) -> JobWhole:
-    """Return a job as the API tells it."""
+    """Return a job as the API sends it."""
     return JobWhole(**{name: getattr(job, name) for name in JobWhole.model_fields})
 
 
@@ -78,16 +78,16 @@ def whole(job: StoredJob) -> JobWhole:
 def list_jobs(
     site: CurrentSite,
     words: Annotated[str, Query(max_length=200)] = "",
-    shelf: Shelf = "kept",
+    shelf: JobState = "kept",
     most: Annotated[int, Query(ge=1, le=10_000)] = 1000,
 ) -> list[JobShown]:
-    """Return the jobs of a shelf that hold every one of the words, last changed first."""
+    """Return the jobs in a state that contain all of the words, last changed first."""
     return [_shown(job) for job in site.store.jobs.list(words=words, shelf=shelf, most=most)]
 
 
 @router.post("", status_code=201)
 def new_job(site: CurrentSite, new: NewJob) -> JobWhole:
-    """Keep a new job."""
+    """Store a new job."""
     if new.text:
         return whole(stored_jobs.add_job(site.store, new.text))
     return whole(stored_jobs.create_job(site.store, like=new.like or "two_way_and_sub"))
@@ -101,7 +101,7 @@ def get_job(site: CurrentSite, job: str) -> JobWhole:
 
 @router.put("/{job}/text")
 def write_job(site: CurrentSite, actor: Actor, job: str, new: NewText) -> JobWhole:
-    """Keep a new version; 409 when somebody else changed it since `seen`."""
+    """Store a new version; 409 when somebody else changed it since `seen`."""
     return whole(stored_jobs.write_job(site.store, job, new.text, seen=new.seen, by=actor))
 
 
@@ -119,14 +119,14 @@ def redo(site: CurrentSite, job: str, seen: Seen) -> JobWhole:
 
 @router.post("/{job}/double", status_code=201)
 def double(site: CurrentSite, job: str) -> JobWhole:
-    """Keep a copy."""
+    """Store a copy."""
     return whole(stored_jobs.copy_job(site.store, job))
 
 
 @router.put("/{job}/shelf")
-def put(site: CurrentSite, job: str, place: Place) -> JobShown:
-    """Keep, archive or delete a job; a deleted one can be put back for 30 days."""
-    return _shown(site.store.jobs.put(job, place.shelf))
+def put(site: CurrentSite, job: str, new: NewState) -> JobShown:
+    """Keep, archive or delete a job; a deleted one can be restored for 30 days."""
+    return _shown(site.store.jobs.put(job, new.shelf))
 
 
 @router.get("/{job}/file", response_class=Response)

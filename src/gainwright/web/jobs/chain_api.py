@@ -1,4 +1,4 @@
-"""The chain of a job over HTTP: its forms with what is assumed, its places, its findings, and changes to it."""
+"""The chain of a job over HTTP: forms with assumed values, places for stages, findings, and changes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Name = Annotated[str, StringConstraints(max_length=200)]
 
 
 class FieldShown(BaseModel):
-    """A key: what it takes, what it says, what is assumed when it is silent."""
+    """A key of the job file: its type, its text, and the value assumed without one."""
 
     name: str
     label: str
@@ -47,7 +47,7 @@ class FormShown(BaseModel):
 
 
 class PlaceShown(BaseModel):
-    """Where a stage can be put."""
+    """A place where a stage can be inserted."""
 
     id: str
     kind: Literal["lead", "output", "input"]
@@ -72,14 +72,14 @@ class ChainShown(BaseModel):
 
 
 class Keys(BaseModel):
-    """Keys as they are typed into forms, by path; an empty text takes a key out."""
+    """Texts of keys by path, as typed into forms; an empty text removes a key."""
 
     seen: int = Field(ge=0, le=2**31)
     texts: dict[Name, Text] = Field(max_length=400, examples=[{"stages.head.volume.at": "25"}])
 
 
 class Edit(BaseModel):
-    """One change to a chain, and what it needs.
+    """One change to a chain, and its arguments.
 
     `add_stage` (kind, new, place, values), `add_branch` (source, amplifier, power, speaker, output, takes), `add_output`
     (stage, new, feeding, takes), `add_input` (stage, new, source), `add_instrument` (kind, new, values), `move` (stage,
@@ -152,17 +152,17 @@ def get_chain(site: CurrentSite, job: str) -> ChainShown:
 
 @router.get("/findings")
 def get_findings(site: CurrentSite, job: str) -> tuple[Finding, ...]:
-    """Return what a careful person would say about the chain, gravest first."""
+    """Return the findings of the engineering check, gravest first."""
     return site.models.plan(site.store.jobs.get(job).text).findings
 
 
 @router.put("/keys")
 def put_keys(site: CurrentSite, actor: Actor, job: str, keys: Keys) -> JobWhole:
-    """Put keys to what was typed: all of them, or none. 409 when somebody else changed the job since `seen`."""
-    how = chain_edits.change_job(
+    """Set keys: all of them, or none. 409 when somebody else changed the job since `seen`."""
+    changed = chain_edits.change_job(
         site.store, job, lambda text: chain_edits.fill_in_fields(text, keys.texts), seen=keys.seen, by=actor
     )
-    return whole(how)
+    return whole(changed)
 
 
 @router.post("/edits")

@@ -1,4 +1,4 @@
-"""Stages, outputs, inputs and instruments added, moved, wired, renamed and taken out by forms."""
+"""Forms that add, move, wire, rename and remove stages, outputs, inputs and instruments."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import chain_edits
 from gainwright.errors import GainwrightError
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.chain_pages import address_of, show_chain, show_form
@@ -25,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 KINDS = {
     "processor": "inputs, routing, filters, equaliser, delay, level",
     "line_driver": "raises a line-level signal",
-    "level_control": "a control at the driver's hand; it attenuates only",
+    "level_control": "a control within the driver's reach; it only attenuates",
     "converter": "from speaker level to line level",
     "amplifier": "one or more sides, bridged or not",
     "speaker": "one, or several equal ones in parallel on each side",
@@ -33,8 +32,8 @@ KINDS = {
 }
 INSTRUMENTS = {
     "multimeter": "a handheld meter",
-    "recorder": "an audio interface with what stands before its input",
-    "indicator": "anything that only says yes or no",
+    "recorder": "an audio interface and the circuit before its input",
+    "indicator": "anything that only shows yes or no",
 }
 
 
@@ -53,7 +52,7 @@ def add(
 def show_add(
     request: Request, site: Site, stored: StoredJob, given: dict[str, str], *, error: GainwrightError | None = None
 ) -> Response:
-    """Show what can be added, with what was typed and what is wrong with that."""
+    """Show what can be added, with what was typed and its error."""
     from gainwright.jobfile import editing
     from gainwright.model import WITH_NAMED_OUTPUTS
 
@@ -68,14 +67,13 @@ def show_add(
         }
 
     known: dict[str, Any] = site.models.kept("add", stored.text, made)
-    status = 200 if error is None else status_of(error)
     shown = {"kinds": KINDS, "instrument_kinds": INSTRUMENTS, "given": given, "error": error, **known}
-    return page(request, "chain_add.html", status=status, job=stored, here="chain", **shown)
+    return page(request, "chain_add.html", job=stored, here="chain", **shown)
 
 
 @router.post("/jobs/{job}/chain/edit/{what}")
 def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str, given: Sent) -> Response:
-    """Make one change to the chain and show where it was made."""
+    """Make one change to the chain and show its result."""
     if what == "move" and given.get("way"):
         given["place"] = given["way"]
     try:
@@ -92,7 +90,7 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
 
 
 def _given(given: dict[str, str]) -> dict[str, Any]:
-    """Return what a change needs: lists from what was ticked, values of a new stage from their fields."""
+    """Return the arguments of a change: lists from check boxes, values of a new stage from their fields."""
     from gainwright.jobfile.editing import REQUIRED
     from gainwright.jobfile.forms import parse_marks
 
@@ -111,7 +109,7 @@ def _given(given: dict[str, str]) -> dict[str, Any]:
 def _refused(
     request: Request, site: Site, stored: StoredJob, given: dict[str, str], error: GainwrightError
 ) -> Response:
-    """Show the page from which a change was asked for, with why it wasn't made."""
+    """Show the page that the change was requested from, with the error."""
     section, _, name = given.get("back", "").partition("/")
     if section == "add":
         return show_add(request, site, stored, given, error=error)
@@ -122,7 +120,7 @@ def _refused(
 
 
 def _end(job: str, what: str, given: dict[str, str]) -> str:
-    """Return where a change is seen."""
+    """Return the address that shows the result of a change."""
     kind = what.partition("_")[2]
     if what in ("remove_stage", "remove_branch"):
         return f"/jobs/{job}/chain"

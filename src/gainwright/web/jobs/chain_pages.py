@@ -1,4 +1,4 @@
-"""The chain of a job: drawn as wired, every key in forms, undo and redo."""
+"""The chain of a job: its drawing, forms for every key, undo and redo."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from starlette.responses import Response
 from gainwright.app.jobs import chain_edits
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.rendering import go_to, page
@@ -27,11 +26,11 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/jobs/{job}/chain")
 def chain(request: Request, site: CurrentSite, job: str, check: Annotated[str, Query(max_length=5)] = "") -> Response:
-    """Show the chain as wired, with what is found at its stages once it is checked."""
+    """Show the chain as wired, with the findings at its stages once it is checked."""
     stored = site.store.jobs.get(job)
     try:
         site.models.read(stored.text)
-    except JobError:  # kept by an older program, say: its text can still be mended
+    except JobError:  # stored by an older version, for example; its text can still be corrected
         return go_to(f"/jobs/{job}/chain/text")
     if check:
         site.models.plan(stored.text)
@@ -39,7 +38,7 @@ def chain(request: Request, site: CurrentSite, job: str, check: Annotated[str, Q
 
 
 def show_chain(request: Request, site: Site, stored: StoredJob, *, error: GainwrightError | None = None) -> Response:
-    """Show the chain, and what was refused."""
+    """Show the chain, and an error."""
     read = site.models.read(stored.text)
     forms = view.forms_of(site, stored.text)
     findings = view.findings_by_place(site, stored.text)
@@ -54,17 +53,17 @@ def show_chain(request: Request, site: Site, stored: StoredJob, *, error: Gainwr
         "gravity": view.GRAVITY,
         "error": error,
     }
-    return page(request, "chain.html", status=_status(error), job=stored, here="chain", **shown)
+    return page(request, "chain.html", job=stored, here="chain", **shown)
 
 
 def _only(findings: dict[str, list[Finding]] | None, *, grave: bool) -> dict[str, list[Finding]]:
-    """Return the findings that say what must be seen to, or the notes."""
+    """Return the findings that need attention, or the notes."""
     chosen = {name: [f for f in here if (f.severity != "note") == grave] for name, here in (findings or {}).items()}
     return {name: here for name, here in chosen.items() if here}
 
 
 def _said(forms: tuple[Any, ...], section: str) -> str:
-    """Return what a section says, in one line."""
+    """Return the contents of a section in one line."""
     form = next(f for f in forms if f.path == (() if section == "job" else (section,)))
     said = [
         f.present.replace("\n", " ") if section in ("job", "vehicle") else f"{f.label} {f.present}"
@@ -102,7 +101,7 @@ def show_form(
     given: dict[str, str] | None = None,
     error: GainwrightError | None = None,
 ) -> Response:
-    """Show the form of a section, a stage or an instrument, with what was typed into it and what is wrong with that."""
+    """Show the form of a section, a stage or an instrument, with what was typed and its error."""
     forms = view.forms_at(site, stored.text, section, name)
     fields = view.fields_of(forms)
     typed = {} if given is None else {key: text for key, text in view.typed_of(given).items() if key in fields}
@@ -123,18 +122,14 @@ def show_form(
         "standing": view.standing(stored, site, name) if section == "stage" else None,
         "address": address_of(stored.id, section, name),
     }
-    return page(request, "chain_form.html", status=_status(error), job=stored, here="chain", **shown)
+    return page(request, "chain_form.html", job=stored, here="chain", **shown)
 
 
 def address_of(job: str, section: str, name: str = "") -> str:
-    """Return where a section, stage or instrument is shown."""
+    """Return the address of a section, stage or instrument."""
     if section in ("text", "add"):
         return f"/jobs/{job}/chain/{section}"
     return f"/jobs/{job}/chain/{section}/{quote(name)}" if name else f"/jobs/{job}/chain/section/{quote(section)}"
-
-
-def _status(error: GainwrightError | None) -> int:
-    return 200 if error is None else status_of(error)
 
 
 @router.post("/jobs/{job}/chain/undo")
@@ -169,19 +164,19 @@ def _step(request: Request, site: Site, job: str, given: dict[str, str], way: st
 
 @router.post("/jobs/{job}/chain/section/{section}")
 def fill_section(request: Request, site: CurrentSite, actor: Actor, job: str, section: str, given: Sent) -> Response:
-    """Keep what was typed into a section's form."""
+    """Store the form of a section."""
     return _fill(request, site, actor, job, section, "", given)
 
 
 @router.post("/jobs/{job}/chain/stage/{name}")
 def fill_stage(request: Request, site: CurrentSite, actor: Actor, job: str, name: str, given: Sent) -> Response:
-    """Keep what was typed into the form of a stage and its outputs."""
+    """Store the form of a stage and its outputs."""
     return _fill(request, site, actor, job, "stage", name, given)
 
 
 @router.post("/jobs/{job}/chain/instrument/{name}")
 def fill_instrument(request: Request, site: CurrentSite, actor: Actor, job: str, name: str, given: Sent) -> Response:
-    """Keep what was typed into the form of an instrument."""
+    """Store the form of an instrument."""
     return _fill(request, site, actor, job, "instrument", name, given)
 
 

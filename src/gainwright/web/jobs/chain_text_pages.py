@@ -1,4 +1,4 @@
-"""The job file as text, for those who know it: the same errors at the same places, the line marked."""
+"""The job file as text, with errors marked in their line."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from starlette.responses import Response
 from gainwright.app.jobs import chain_edits
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
@@ -23,13 +22,13 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 
 BEFORE = 22
-"""Letters shown before a mistake, so that it is seen on a phone."""
+"""Characters shown before an error, so that it is visible on a phone."""
 _PLACE = re.compile(r"job:([0-9]+)(?::([0-9]+))?")
 
 
 @router.get("/jobs/{job}/chain/text")
 def text(request: Request, site: CurrentSite, job: str) -> Response:
-    """Show the file's text."""
+    """Show the text of the file."""
     stored = site.store.jobs.get(job)
     try:
         site.models.read(stored.text)
@@ -66,12 +65,11 @@ def _shown(
         "stale": stale,
         "between": _between(stored.text, typed) if stale else [],
     }
-    status = 200 if error is None else status_of(error)
-    return page(request, "chain_text.html", status=status, job=stored, here="chain", **shown)
+    return page(request, "chain_text.html", job=stored, here="chain", **shown)
 
 
 def _between(theirs: str, mine: str) -> list[tuple[str, str]]:
-    """Return where two texts differ: `there` and `yours` line by line, with a line around."""
+    """Return the differing lines of two texts with their side, and one line of context around them."""
     said = {"-": "there now", "+": "yours", " ": ""}
     compared = difflib.unified_diff(theirs.split("\n"), mine.split("\n"), n=1, lineterm="")
     return [(said[row[0]], row[1:]) for row in list(compared)[2:] if row[0] in said]
@@ -79,7 +77,7 @@ def _between(theirs: str, mine: str) -> list[tuple[str, str]]:
 
 @router.post("/jobs/{job}/chain/text")
 def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Sent) -> Response:
-    """Check the text, and keep it when that is asked for."""
+    """Check the text, and store it if `save` is sent."""
     stored = site.store.jobs.get(job)
     typed = given.get("text", "").replace("\r\n", "\n")
     seen = stored.revision

@@ -1,4 +1,4 @@
-"""What the pages of the chain show: its forms, its drawing with what is found, and forms as they were typed."""
+"""What the pages of the chain show: forms, findings, the drawing, and submitted forms."""
 
 from __future__ import annotations
 
@@ -26,16 +26,16 @@ SECTIONS = {
     "tones": "Set-up tones",
     "access": "Access time",
 }
-"""Sections with a form of their own -> what they are called."""
+"""Sections with a form of their own -> their titles."""
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A key that one changed while somebody else changed the job.
+    """A key that was changed while somebody else changed the job.
 
     Attributes
     ----------
-    was, now, mine : what it said when one began, what it says now, what one typed.
+    was, now, mine : its text when the form was made, its text now, the text that was typed.
     """
 
     label: str
@@ -45,7 +45,7 @@ class Difference:
 
 
 def forms_of(site: Site, text: str) -> tuple[Form, ...]:
-    """Return the forms of a job, kept while it is looked at."""
+    """Return the forms of a job, cached."""
     from gainwright.jobfile.forms import forms
 
     return site.models.kept("forms", text, lambda: forms(site.models.read(text)))
@@ -69,12 +69,12 @@ def fields_of(forms: list[Form]) -> dict[str, Field]:
 
 
 def was_of(forms: list[Form]) -> str:
-    """Return what forms say now, to be sent along with them."""
+    """Return the present texts of forms, as the value of their hidden field `was`."""
     return json.dumps({f.name: f.present for form in forms for f in form.fields if f.present}, ensure_ascii=False)
 
 
 def typed_of(given: Mapping[str, str]) -> dict[str, str]:
-    """Return the keys that were changed on a form, as typed: what was sent, against what the form said when it was made."""
+    """Return the keys that were changed on a form, as typed, compared with its hidden field `was`."""
     try:
         was = json.loads(given.get("was", "{}"))
     except ValueError:
@@ -92,7 +92,7 @@ def _plain(text: str) -> str:
 
 
 def differences(given: Mapping[str, str], fields: Mapping[str, Field]) -> list[Difference]:
-    """Return what one changed beside what is there now."""
+    """Return the typed changes beside the present texts."""
     was = json.loads(given.get("was") or "{}")
     return [
         Difference(
@@ -106,7 +106,7 @@ def differences(given: Mapping[str, str], fields: Mapping[str, Field]) -> list[D
 
 
 def findings_of(site: Site, text: str) -> tuple[Finding, ...] | None:
-    """Return the engineering findings of a job when they are at hand."""
+    """Return the engineering findings of a job if its plan is cached."""
     return site.models.plan(text).findings if site.models.has("plan", text) else None
 
 
@@ -131,7 +131,7 @@ def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
 
 
 def drawn(site: Site, text: str, title: str) -> DrawnChain:
-    """Return a chain laid out across and down, with what is found at its stages."""
+    """Return a chain laid out across and down, with the findings at its stages."""
     from gainwright.report.chain_layout import laid_out
 
     found = findings_of(site, text) or ()
@@ -147,7 +147,7 @@ def drawn(site: Site, text: str, title: str) -> DrawnChain:
 
 
 def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
-    """Return the name of the field that an error is about, empty when it is about none."""
+    """Return the name of the field that an error is about, empty for none."""
     key = error_where.rpartition(" ")[2]
     while key:
         if key in fields:
@@ -157,7 +157,7 @@ def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
 
 
 def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
-    """Return how a stage stands in its chain: what feeds it, what it feeds, where it could go."""
+    """Return the position of a stage in its chain: what feeds it, what it feeds, where it can move."""
     from gainwright.jobfile import editing
     from gainwright.model import WITH_NAMED_OUTPUTS
 
@@ -197,7 +197,7 @@ def _ends(place: str) -> tuple[str, ...]:
 
 
 def sources_of(draft: Any, without: str = "") -> list[str]:
-    """Return everything that a stage can be fed from, as one writes it."""
+    """Return everything that a stage can be fed from, as it is written in a job."""
     from gainwright.jobfile import editing
 
     return [

@@ -1,6 +1,6 @@
-"""The corridor as a plan of a passage, places from top to bottom: its right wall is the ceiling, its left one the floor.
+"""The corridor drawn as a passage, places from top to bottom: the right wall is the ceiling, the left one the noise.
 
-Across it lies how far under the ceiling something is, drawn by its square root, so that the last decibels are wide.
+The distance below the ceiling is drawn by its square root, so that the last decibels are wide.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ if TYPE_CHECKING:
     from gainwright.report import CorridorChart, CorridorMark
 
 WIDE, LEFT, RIGHT = 360.0, 104.0, 324.0
-"""Of the drawing: its width, where its corridor begins (deepest under the ceiling), and where the ceiling stands."""
+"""Of the drawing: its width, the x of the greatest distance below the ceiling, the x of the ceiling."""
 TOP, ROW, BEND = 20.0, 54.0, 12.0
-"""Height of the scale over it, of a place, and of the way from one place to the next."""
+"""Height of the scale, of a place, and of the transition to the next place."""
 DEEPEST_DB, OVER_DB = 110.0, 6.0
 TICKS_DB = (0, 1, 3, 10, 30, 60, 100)
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """One place: its words and where they stand; `kind` is a state of the sheet, `pinch` whether it is the tightest."""
+class DrawnPlace:
+    """One place with its texts and position; `kind` is a state of the sheet, `pinch` whether it is the tightest."""
 
     label: str
     margin: str
@@ -41,7 +41,7 @@ class Passage:
     name: str
     number: int
     high: float
-    places: tuple[Place, ...]
+    places: tuple[DrawnPlace, ...]
     level: str
     band: str
     floor: str
@@ -49,12 +49,12 @@ class Passage:
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
-        """Where the scale is marked."""
+        """Positions and labels of the scale."""
         return [(across(db), f"{db}") for db in TICKS_DB]
 
 
 def across(under_db: float) -> float:
-    """Return where something stands that is so many dB under the ceiling."""
+    """Return the x of a distance below the ceiling in dB."""
     if under_db < 0:
         return RIGHT + (WIDE - RIGHT - 6) * min(-under_db, OVER_DB) / OVER_DB
     return RIGHT - (RIGHT - LEFT) * math.sqrt(min(under_db, DEEPEST_DB) / DEEPEST_DB)
@@ -72,13 +72,13 @@ def _passage(name: str, number: int, marks: list[CorridorMark]) -> Passage:
     ceiling = 0.0
     for i, mark in enumerate(marks):
         known = math.isfinite(mark.ceiling_dbv)
-        # where there is no ceiling the passage goes on at its width, the wall is drawn open
+        # without a ceiling the passage keeps its width, and the wall is drawn open
         ceiling = mark.ceiling_dbv if known else _carried(mark, marks[i - 1] if i else None, ceiling)
         top = TOP + i * ROW
         x = _at(mark.level_dbv, mark.floor_dbv, ceiling)
         xs = (x, _at(mark.low_dbv, mark.floor_dbv, ceiling), _at(mark.high_dbv, mark.floor_dbv, ceiling))
         rows.append((top + BEND / 2, xs[0], xs[1], xs[2], across(max(ceiling - mark.floor_dbv, 0.0))))
-        places.append(Place(mark.label, mark.margin, top + ROW / 2, _kind(mark), mark.tightest, x, not known))
+        places.append(DrawnPlace(mark.label, mark.margin, top + ROW / 2, _kind(mark), mark.tightest, x, not known))
     tightest = min((m.ceiling_dbv - m.level_dbv for m in marks if m.tightest), default=math.inf)
     return Passage(
         name,
@@ -93,7 +93,7 @@ def _passage(name: str, number: int, marks: list[CorridorMark]) -> Passage:
 
 
 def _carried(mark: CorridorMark, before: CorridorMark | None, ceiling: float) -> float:
-    """Return a ceiling for a place without one: as far over the level as at the place before."""
+    """Return a ceiling for a place without one: as far above the level as at the place before."""
     if before is None or not (math.isfinite(mark.level_dbv) and math.isfinite(before.level_dbv)):
         return mark.level_dbv if math.isfinite(mark.level_dbv) else 0.0
     return ceiling + mark.level_dbv - before.level_dbv
@@ -110,6 +110,6 @@ def _kind(mark: CorridorMark) -> str:
 
 
 def _line(points: list[tuple[float, float]], *, back: bool = False) -> str:
-    """Return points of a line that goes straight down within a place and slants to the next."""
+    """Return the points of a line that is vertical within a place and slants to the next."""
     found = [(x, y + dy) for y, x in points for dy in (0.0, ROW - BEND)]
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in (reversed(found) if back else found))

@@ -1,4 +1,4 @@
-"""The corridor of a job, moved by hand."""
+"""The corridor of a job, with controls to move."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from starlette.responses import Response
 from gainwright.app.jobs import corridor
 from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import read_plain_number, whole_number
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.rendering import go_to, page
@@ -26,14 +25,14 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 
 SET = "set."
-"""Fields of controls begin so."""
+"""Prefix of the fields of controls."""
 WAS = "was."
-"""Beside each: where the job had it when the form was made."""
+"""Prefix of their values in the job when the form was made."""
 LONGEST = 200
 
 
 def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
-    """Return what was typed; what still stands as the form was made isn't: the job may have been changed since."""
+    """Return the changed fields only: the job may have changed since the form was made."""
     found = {k.removeprefix(SET): str(v) for k, v in fields.items() if k.startswith(SET)}
     return {k: v for k, v in found.items() if v != str(fields.get(f"{WAS}{k}", ""))}
 
@@ -47,14 +46,14 @@ def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, floa
         try:
             found.append(read_plain_number(said, unit) if said else value)
         except ValueError:
-            raise CallError(f"{said[:30]!r} is no {name}", code=f"bad_{name}", remedy="write a number") from None
+            raise CallError(f"{said[:30]!r} isn't a {name}", code=f"bad_{name}", remedy="write a number") from None
     return found[0], found[1]
 
 
 def _show(
     request: Request, site: Site, job: str, fields: Mapping[str, Any], *, error: GainwrightError | None = None
 ) -> Response:
-    """Show the corridor with what is in the fields; what can't be is told, and the corridor is then that of the job."""
+    """Show the corridor with the values of the fields; with an invalid one, its error and the corridor of the job."""
     stored = site.store.jobs.get(job)
     read = site.models.job(stored.text)
     typed, tone, levels = _typed(fields), None, None
@@ -71,7 +70,7 @@ def _show(
     drawn = passages(chart) if chart is not None else ()
     tightest = min(drawn, key=lambda p: p.tightest_db).number if drawn else 0
     chosen = whole_number(str(fields.get("path", "")), most=len(drawn) - 1)
-    context = {
+    context: dict[str, Any] = {
         "stages": [(stage, list(own)) for stage, own in groupby(controls, key=lambda c: c.stage)],
         "typed": typed,
         "tone": tone,
@@ -87,19 +86,18 @@ def _show(
         "volts": volts,
         "margin": margin_text,
     }
-    status = 200 if error is None else status_of(error)
-    return page(request, "corridor.html", status=status, job=stored, here="corridor", **context)
+    return page(request, "corridor.html", job=stored, here="corridor", **context)
 
 
 @router.get("/jobs/{job}/corridor")
 def show(request: Request, site: CurrentSite, job: str) -> Response:
-    """Show the corridor for a tone, a level and the controls as they are in the address."""
+    """Show the corridor for the tone, the level and the controls in the query."""
     return _show(request, site, job, request.query_params)
 
 
 @router.post("/jobs/{job}/corridor")
 def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fields) -> Response:
-    """Keep the controls as they stand as a new version of the job."""
+    """Store the controls as a new version of the job."""
     stored = site.store.jobs.get(job)
     read = site.models.read(stored.text)
     seen = seen_of(fields)
@@ -114,6 +112,6 @@ def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fi
 
 @router.post("/jobs/{job}/corridor/undo")
 def undo(site: CurrentSite, job: str, seen: Annotated[int, Form()]) -> Response:
-    """Go back to how the job was before its controls were kept."""
+    """Go back to the version before the controls were stored."""
     site.store.jobs.undo(job, seen=seen)
     return go_to(f"/jobs/{job}/corridor")

@@ -1,18 +1,17 @@
-"""The list of jobs, and what is done with whole jobs."""
+"""The list of jobs, and changes to whole jobs."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright.app.jobs import stored_jobs
 from gainwright.app.measuring.stored_recordings import list_recordings
-from gainwright.app.store import Shelf
+from gainwright.app.store import JobState
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
-from gainwright.web.errors import status_of
 from gainwright.web.jobs import chain_view
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
@@ -23,9 +22,9 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 
 MOST_SHOWN = 100
-"""Jobs that are listed; the others are found by a word."""
+"""Jobs that are listed; others are found by searching."""
 MOST_BYTES = 1_000_000
-"""Largest job file that is taken in."""
+"""Largest job file that can be imported."""
 
 
 @router.get("/")
@@ -33,10 +32,10 @@ def jobs(
     request: Request,
     site: CurrentSite,
     words: Annotated[str, Query(max_length=200)] = "",
-    shelf: Shelf = "kept",
+    shelf: JobState = "kept",
     put_away: str = "",
 ) -> Response:
-    """Show the jobs of a shelf."""
+    """Show the jobs in a state."""
     gone = _job_or_none(site, put_away)
     return _list(request, site, words=words, shelf=shelf, gone=gone)
 
@@ -53,13 +52,12 @@ def _list(
     site: Site,
     *,
     words: str = "",
-    shelf: Shelf = "kept",
+    shelf: JobState = "kept",
     gone: object = None,
     error: GainwrightError | None = None,
 ) -> Response:
     found = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
-    status = 200 if error is None else status_of(error)
-    shown = {
+    shown: dict[str, Any] = {
         "jobs": found[:MOST_SHOWN],
         "more": len(found) > MOST_SHOWN,
         "words": words,
@@ -68,18 +66,18 @@ def _list(
         "gone": gone,
         "error": error,
     }
-    return page(request, "jobs.html", status=status, **shown)
+    return page(request, "jobs.html", **shown)
 
 
 @router.post("/jobs/new")
 def new(site: CurrentSite, like: Annotated[str, Form(max_length=80)]) -> Response:
-    """Begin a job like an example."""
+    """Begin a job with a copy of an example."""
     return go_to(f"/jobs/{stored_jobs.create_job(site.store, like=like).id}")
 
 
 @router.post("/jobs/upload")
 def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
-    """Take in a job file; a mistake in it is told with its place, and nothing is kept."""
+    """Import a job file; an error in it is shown with its place, and nothing is stored."""
     try:
         job = stored_jobs.import_job(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
     except GainwrightError as error:
@@ -89,25 +87,25 @@ def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
 
 @router.post("/jobs/{job}/double")
 def double(site: CurrentSite, job: str) -> Response:
-    """Keep a copy and go there."""
+    """Store a copy and show it."""
     return go_to(f"/jobs/{stored_jobs.copy_job(site.store, job).id}")
 
 
 @router.post("/jobs/{job}/put")
-def put(site: CurrentSite, job: str, shelf: Annotated[Shelf, Form()]) -> Response:
-    """Keep, archive or delete a job; the list then offers to undo it."""
+def put(site: CurrentSite, job: str, shelf: Annotated[JobState, Form()]) -> Response:
+    """Keep, archive or delete a job; the list then offers undo."""
     site.store.jobs.put(job, shelf)
     return go_to(f"/?put_away={job}" if shelf != "kept" else f"/jobs/{job}")
 
 
 @router.get("/jobs/{job}")
 def overview(request: Request, site: CurrentSite, job: str) -> Response:
-    """Show one job: what is to be done, what it says of itself, where its parts are."""
+    """Show one job: what to do next, a summary, links to its parts."""
     stored = site.store.jobs.get(job)
     entries = site.store.runs.entries(job)
     kept = [k for k in list_recordings(site.store, job) if not k.removed]
     try:
         drawn = chain_view.drawn(site, stored.text, stored.title)
-    except GainwrightError:  # a file of an older version, that can't be read any more, is mended on the chain's page
+    except GainwrightError:  # a file that this version can't read is corrected on the chain's page
         drawn = None
     return page(request, "job.html", job=stored, here="job", entries=entries, recordings=kept, drawn=drawn)

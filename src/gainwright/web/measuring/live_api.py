@@ -1,4 +1,4 @@
-"""Live measurement: what a browser hears over a WebSocket, this machine's own inputs as server-sent events."""
+"""Live measurement: sound from a browser over a WebSocket; this machine's inputs as server-sent events."""
 
 from __future__ import annotations
 
@@ -26,26 +26,26 @@ from gainwright.web.site import CurrentSite, device_of, of_request
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Iterator, Mapping
 
-    from gainwright.app.measuring.live_room import LiveRoom, Message
+    from gainwright.app.measuring.remote import Message, RemoteMeasurement
     from gainwright.app.ports import Block
     from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api/live", tags=["live"])
 
 HEADER = struct.Struct("<III")
-"""Before the samples of a block: its number, its frames, its channels; then 32-bit floats, frame by frame."""
+"""Header of a block: its number, its frames, its channels; then 32-bit floats, frame by frame."""
 MOST_BYTES = 262_144
 """Largest block."""
 BEHIND_SECONDS = 2.0
-"""What waits longer than so is thrown away, and counted as lost."""
+"""Blocks that wait longer are dropped, and counted as lost."""
 BURST_SECONDS, OVER = 3.0, 1.3
-"""So much more than its rate says may come, all at once or for long."""
+"""Tolerance on the sample rate: a burst in seconds, and a lasting factor."""
 HELLO_SECONDS = 10.0
 UNREADABLE, REFUSED, LARGE, LATER = 1003, 1008, 1009, 1013
 
 
-class Closing(Exception):  # noqa: N818  it is told to the browser
-    """The connection is ended with a reason."""
+class Closing(Exception):  # noqa: N818  the browser is told the reason
+    """The connection is closed with a reason."""
 
     def __init__(self, code: int, reason: str) -> None:
         super().__init__(reason)
@@ -54,7 +54,7 @@ class Closing(Exception):  # noqa: N818  it is told to the browser
 
 @dataclass
 class Incoming:
-    """What came over one connection and waits to be measured."""
+    """Blocks and commands of one connection that wait to be processed."""
 
     rate_hz: int
     channels: int
@@ -66,7 +66,7 @@ class Incoming:
     total: int = 0
 
     def take(self, content: bytes) -> None:
-        """Take a block in. Closing: it can't be read, or more comes than may."""
+        """Add a block. Closing: it can't be read, or too many samples come."""
         from gainwright.app.ports import Block
 
         samples, number = self._read(content)
@@ -98,7 +98,7 @@ class Incoming:
         return samples, number
 
     def ask(self, text: str) -> None:
-        """Take a command in. Closing: it is none."""
+        """Add a command. Closing: it isn't one."""
         try:
             found = json.loads(text[:4000])
         except ValueError:
@@ -109,7 +109,7 @@ class Incoming:
         self.came.set()
 
     def all(self) -> list[Block | dict[str, Any]]:
-        """Return what waits, and let it go."""
+        """Return and remove everything that waits."""
         items = list(self.waiting)
         self.waiting.clear()
         self.frames = 0
@@ -119,17 +119,17 @@ class Incoming:
 
 @router.websocket("")
 async def live(socket: WebSocket) -> None:
-    """Measure what a browser sends: a text with what it is, then blocks; commands and updates are texts, too."""
+    """Measure what a browser sends: a text that describes the input, then blocks; commands and updates are texts."""
     site = of_request(socket)
     await socket.accept()
     name = ""
     try:
         hello = await _hello(socket)
-        room = await run_in_threadpool(browser_measurement, site, device_of(socket), hello)
-        name = site.measurements.add(room)
-        incoming = Incoming(room.session.rate_hz, room.session.channels)
-        await socket.send_text(json.dumps({"kind": "begun", "device": room.session.key}))
-        await _measure(socket, room, incoming)
+        measurement = await run_in_threadpool(browser_measurement, site, device_of(socket), hello)
+        name = site.measurements.add(measurement)
+        incoming = Incoming(measurement.session.rate_hz, measurement.session.channels)
+        await socket.send_text(json.dumps({"kind": "begun", "device": measurement.session.key}))
+        await _measure(socket, measurement, incoming)
     except Closing as closing:
         await _close(socket, closing.code, closing.reason)
     except GainwrightError as error:
@@ -152,12 +152,12 @@ async def _hello(socket: WebSocket) -> Mapping[str, Any]:
     except (TimeoutError, ValueError, KeyError):
         found = None
     if not isinstance(found, dict):
-        raise Closing(UNREADABLE, "it must begin with a text that says what comes")
+        raise Closing(UNREADABLE, "it must begin with a text that describes the input")
     return found
 
 
-async def _measure(socket: WebSocket, room: LiveRoom, incoming: Incoming) -> None:
-    """Take in and measure side by side: what comes while a moment is measured is measured with the next."""
+async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: Incoming) -> None:
+    """Receive and measure concurrently: what arrives during an update is measured with the next."""
     reading = asyncio.create_task(_read(socket, incoming))
     try:
         while True:
@@ -168,7 +168,7 @@ async def _measure(socket: WebSocket, room: LiveRoom, incoming: Incoming) -> Non
                 reading.result()
                 return
             items, number = incoming.all(), incoming.number
-            for message in await run_in_threadpool(measured, room, items):
+            for message in await run_in_threadpool(measured, measurement, items):
                 await socket.send_text(json.dumps({**message, "number": number}, allow_nan=False))
     finally:
         reading.cancel()
@@ -187,25 +187,25 @@ async def _read(socket: WebSocket, incoming: Incoming) -> None:
             incoming.ask(message["text"])
 
 
-def measured(room: LiveRoom, items: list[Block | dict[str, Any]]) -> list[Message]:
-    """Return what is to be told after some commands and blocks."""
+def measured(measurement: RemoteMeasurement, items: list[Block | dict[str, Any]]) -> list[Message]:
+    """Return the messages to send after some commands and blocks."""
     from gainwright.app.ports import Block
 
-    told = [message for item in items if isinstance(item, dict) for message in room.command(item)]
-    told += room.push(*(item for item in items if isinstance(item, Block)))
+    told = [message for item in items if isinstance(item, dict) for message in measurement.command(item)]
+    told += measurement.push(*(item for item in items if isinstance(item, Block)))
     return [shown_message(message) for message in told]
 
 
-class KeptTold(BaseModel):
-    """A recording was kept with the job."""
+class RecordingKept(BaseModel):
+    """A recording was stored with the job."""
 
     kind: Literal["kept"]
     recording: str
     name: str
 
 
-class TroubleTold(BaseModel):
-    """What was asked can't be done, and what to do about it."""
+class CommandRefused(BaseModel):
+    """A command can't be carried out, and what to do about it."""
 
     kind: Literal["trouble"]
     code: str
@@ -216,7 +216,7 @@ class TroubleTold(BaseModel):
 
 
 class Command(BaseModel):
-    """What is asked of a running measurement: begin anew, show a channel, calibrate by a meter's reading, record."""
+    """A command to a running measurement: restart, show a channel, calibrate by a meter's reading, record."""
 
     do: Literal["reset", "channel", "calibrate", "record", "stop_recording"]
     text: str = Field(default="", max_length=40, description="The meter's reading: 0.35, 350 mV.")
@@ -235,41 +235,41 @@ async def events(
     step: Annotated[str, Query(max_length=200)] = "",
 ) -> StreamingResponse:
     """Measure one of this machine's own inputs: updates as server-sent events until the connection is closed."""
-    room = await run_in_threadpool(
+    measurement = await run_in_threadpool(
         server_measurement, site, device=device, channels=channels, gain=gain, job=job, step=step
     )
-    return StreamingResponse(_events(site, room), media_type="text/event-stream")
+    return StreamingResponse(_events(site, measurement), media_type="text/event-stream")
 
 
-async def _events(site: Site, room: LiveRoom) -> AsyncIterator[str]:
+async def _events(site: Site, measurement: RemoteMeasurement) -> AsyncIterator[str]:
     name = ""
-    session = room.session
+    session = measurement.session
     loop = asyncio.get_running_loop()
     thread = ThreadPoolExecutor(1, "live input")  # its own: waiting for sound takes none of those that answer requests
     source = site.world.sound.blocks(session.device, rate_hz=session.rate_hz, channels=session.channels)
     try:
-        name = site.measurements.add(room)
+        name = site.measurements.add(measurement)
         yield _event({"kind": "begun", "session": name, "device": session.key})
         while True:
-            for message in await loop.run_in_executor(thread, _next, source, room):
+            for message in await loop.run_in_executor(thread, _next, source, measurement):
                 yield _event(message)
     except GainwrightError as error:
-        from gainwright.app.measuring.live_room import error_message
+        from gainwright.app.measuring.remote import error_message
 
         yield _event(error_message(shown(error)))
     finally:
         site.measurements.remove(name)
         thread.shutdown(wait=False)
-        with contextlib.suppress(ValueError, AttributeError):  # it may still be waiting for a block
+        with contextlib.suppress(ValueError, AttributeError):  # it may be waiting for a block
             source.close()  # type: ignore[attr-defined]
 
 
-def _next(source: Iterator[Block], room: LiveRoom) -> list[Message]:
+def _next(source: Iterator[Block], measurement: RemoteMeasurement) -> list[Message]:
     block = next(source, None)
     if block is None:
         raise CallError("the input has ended", code="no_device", remedy="start again")
-    with room.lock:
-        return [shown_message(message) for message in room.push(block)]
+    with measurement.lock:
+        return [shown_message(message) for message in measurement.push(block)]
 
 
 def _event(message: Message) -> str:
@@ -277,10 +277,10 @@ def _event(message: Message) -> str:
 
 
 @router.post("/{session}")
-def command(site: CurrentSite, session: str, asked: Command) -> list[KeptTold | TroubleTold]:
-    """Ask something of a measurement of this machine's own input; return what is to be told of it at once."""
-    room = site.measurements.get(session)
-    with room.lock:
-        told = [shown_message(message) for message in room.command(asked.model_dump())]
-    kinds: dict[str, type[KeptTold | TroubleTold]] = {"kept": KeptTold, "trouble": TroubleTold}
+def command(site: CurrentSite, session: str, asked: Command) -> list[RecordingKept | CommandRefused]:
+    """Send a command to a measurement of this machine's input; return its immediate messages."""
+    measurement = site.measurements.get(session)
+    with measurement.lock:
+        told = [shown_message(message) for message in measurement.command(asked.model_dump())]
+    kinds: dict[str, type[RecordingKept | CommandRefused]] = {"kept": RecordingKept, "trouble": CommandRefused}
     return [kinds[message["kind"]].model_validate(message) for message in told]

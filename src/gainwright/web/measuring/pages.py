@@ -1,4 +1,4 @@
-"""Live measurement, and the recordings of a job."""
+"""Pages of live measurement, with the recordings of a job."""
 
 from __future__ import annotations
 
@@ -10,10 +10,9 @@ from starlette.responses import Response
 
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
-from gainwright.web.errors import status_of
 from gainwright.web.measuring.recordings_api import What
 from gainwright.web.rendering import go_to, page
-from gainwright.web.set_up.learning import run_now
+from gainwright.web.set_up.evaluation import current_run
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -32,7 +31,7 @@ VERDICTS = {
     "no_tone": ("unknown", "no tone"),
     "too_short": ("unknown", "too short"),
 }
-"""Verdict of a measurement -> how the sheet shows it, and its words; later ones of the first four are worse."""
+"""Verdict of a measurement -> kind of state on the sheet, and its words."""
 SEVERITY = ("too_short", "no_tone", "clean", "distorted", "clipped", "overloaded_input")
 
 
@@ -42,8 +41,8 @@ class ForStep:
 
     Attributes
     ----------
-    asked : what is read there (`app/measuring/typed_readings.py`), empty when nothing is; volts and columns of them can be taken here.
-    expects : the reading in words, empty when it expects no voltage.
+    asked : kind of reading of the step, empty for none; only `volts` and `column` can be taken here.
+    expects : the expected voltage in words, empty for none.
     seen : the number of its last entry.
     """
 
@@ -57,7 +56,7 @@ class ForStep:
 
 @router.get("/live")
 def alone(request: Request, site: CurrentSite, source: Annotated[From, Query(alias="from")] = "here") -> Response:
-    """Show a measurement that belongs to no job."""
+    """Show a measurement without a job."""
     return _live(request, site, None, source=source)
 
 
@@ -69,7 +68,7 @@ def live(
     source: Annotated[From, Query(alias="from")] = "here",
     step: Annotated[str, Query(max_length=200)] = "",
 ) -> Response:
-    """Show the live measurement of a job, for a step of its set-up run when one is named, and its recordings."""
+    """Show the live measurement of a job, for a step of its set-up run if one is given, and its recordings."""
     return _live(request, site, site.store.jobs.get(job), source=source, step=step)
 
 
@@ -82,7 +81,6 @@ def _live(
     step: str = "",
     error: GainwrightError | None = None,
 ) -> Response:
-    status = 200 if error is None else status_of(error)
     inputs: tuple[InputDevice, ...] = ()
     deaf: GainwrightError | None = None
     if source == "server":
@@ -94,7 +92,6 @@ def _live(
     return page(
         request,
         "live.html",
-        status=status,
         job=job,
         here="live",
         source=source,
@@ -111,7 +108,7 @@ def _live(
 def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
     from gainwright.report.text import expected
 
-    found = next((state for state in run_now(site, job).steps if state.step.id == wanted), None)
+    found = next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
     if found is None:
         return None
     step = found.step
@@ -129,7 +126,7 @@ def _verdict(measured: Any) -> str:
 
 @router.post("/jobs/{job}/recordings")
 def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> Response:
-    """Take in a sound file; one that can't be read is told of, and nothing is kept."""
+    """Import a sound file; if it can't be read, show why and store nothing."""
     try:
         import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
     except GainwrightError as error:
@@ -139,6 +136,6 @@ def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> R
 
 @router.post("/jobs/{job}/recordings/{recording}")
 def change(site: CurrentSite, job: str, recording: str, what: Annotated[What, Form()]) -> Response:
-    """Take a recording out, put it back, use it for the handover or leave it out there."""
+    """Remove or restore a recording, add it to the handover or leave it out."""
     mark_recording(site.store, job, recording, what)
     return go_to(f"/jobs/{job}/live#recordings")

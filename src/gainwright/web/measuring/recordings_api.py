@@ -1,4 +1,4 @@
-"""Recordings of a job over HTTP: what was measured of each, the file, upload, what is done with one."""
+"""Recordings of a job over HTTP: upload, measured results, files, marks."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ What = Literal["handover", "no_handover", "remove", "put_back"]
 
 
 class RecordingShown(BaseModel):
-    """A recording: `measured` is what `gainwright measure` says of its file, where it comes from and what speaks against it."""
+    """A recording: `measured` is the result of `gainwright measure`, with its origin and any doubt about it."""
 
     id: str
     name: str
@@ -35,8 +35,8 @@ class RecordingShown(BaseModel):
     removed: bool
 
 
-class Mark(BaseModel):
-    """What is done with a recording."""
+class RecordingMark(BaseModel):
+    """What to do with a recording."""
 
     what: What
 
@@ -66,7 +66,7 @@ def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingSho
 
 
 @router.post("/{recording}/marks", status_code=204)
-def mark_recording(site: CurrentSite, job: str, recording: str, asked: Mark) -> None:
+def mark_recording(site: CurrentSite, job: str, recording: str, asked: RecordingMark) -> None:
     """Put a recording on the handover or leave it out, take it out of the job or put it back."""
     stored_recordings.mark_recording(site.store, job, recording, asked.what)
 

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.app.measuring.live import Expectation
-    from gainwright.app.measuring.live_room import LiveRoom
+    from gainwright.app.measuring.remote import RemoteMeasurement
     from gainwright.web.site import Site
 
 RATES_HZ = (8_000, 192_000)
@@ -18,19 +18,19 @@ MOST_CHANNELS = 8
 LONGEST_LABEL = 120
 
 
-def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> LiveRoom:
+def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> RemoteMeasurement:
     """Return a measurement of what a browser sends.
 
     Parameters
     ----------
-    hello : `rate_hz`, `channels`, `device` (its label), `gain`, `processing` (what the browser won't leave), `job`, `step`.
+    hello : `rate_hz`, `channels`, `device` (its label), `gain`, `processing` (effects the browser leaves on), `job`, `step`.
 
     Raises
     ------
-    CallError : something of it can't be.
+    CallError : one of them is invalid.
     """
     from gainwright.app.measuring.live import LiveOptions, LiveSession
-    from gainwright.app.measuring.live_room import LiveRoom, read_whole
+    from gainwright.app.measuring.remote import RemoteMeasurement, read_whole
     from gainwright.app.measuring.stored_recordings import shown_name
     from gainwright.app.ports import InputDevice
 
@@ -40,31 +40,31 @@ def browser_measurement(site: Site, actor: str, hello: Mapping[str, Any]) -> Liv
     gain = shown_name(str(hello.get("gain", "")))
     processing = hello.get("processing") or []
     if not isinstance(processing, list) or len(processing) > 8:
-        raise CallError("what is told of the browser's processing can't be read", code="bad_call")
+        raise CallError("the list of the browser's processing can't be read", code="bad_call")
     job, step = str(hello.get("job", "")), str(hello.get("step", ""))
     expected, tone_hz = expected_of(site, job, step)
-    # the same label on two devices is two inputs
+    # the same label on two devices means two inputs
     device = InputDevice(label, f"browser on {actor}", channels, rate_hz)
     options = LiveOptions(channels=channels, rate_hz=rate_hz, gain=gain, expect_hz=tone_hz)
     session = LiveSession(device, options, site.world.calibrations, rate_hz=rate_hz, channels=channels)
-    told = tuple(shown_name(str(p)) for p in processing)
-    return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected, processing=told)
+    effects = tuple(shown_name(str(p)) for p in processing)
+    return RemoteMeasurement(session, store=site.store, job=_known(site, job), expected=expected, processing=effects)
 
 
-def server_measurement(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> LiveRoom:
-    """Return a measurement of one of this machine's own inputs.
+def server_measurement(site: Site, *, device: str, channels: int, gain: str, job: str, step: str) -> RemoteMeasurement:
+    """Return a measurement of one of this machine's inputs.
 
     Raises
     ------
-    CallError : there is no such input, or no sound at all.
+    CallError : there is no such input, or no sound system.
     """
     from gainwright.app.measuring.live import LiveOptions, open_session
-    from gainwright.app.measuring.live_room import LiveRoom
+    from gainwright.app.measuring.remote import RemoteMeasurement
 
     expected, tone_hz = expected_of(site, job, step)
     options = LiveOptions(device=device, channels=channels, gain=gain, expect_hz=tone_hz)
     session = open_session(site.world.sound, options, site.world.calibrations)
-    return LiveRoom(session, store=site.store, job=_known(site, job), expected=expected)
+    return RemoteMeasurement(session, store=site.store, job=_known(site, job), expected=expected)
 
 
 def _known(site: Site, job: str) -> str:
@@ -72,7 +72,7 @@ def _known(site: Site, job: str) -> str:
 
 
 def expected_of(site: Site, job: str, step: str) -> tuple[Expectation | None, float | None]:
-    """Return what a step of a job's plan expects, and the frequency of its tone; None, None where no voltage is expected.
+    """Return what a step of a job's plan expects, and the frequency of its tone in Hz; None where there is none.
 
     Raises
     ------
@@ -86,7 +86,7 @@ def expected_of(site: Site, job: str, step: str) -> tuple[Expectation | None, fl
     found = next((s for s in plan.steps if s.id == step), None)
     tone_hz = None if found is None else found.tone_hz
     if found is not None and found.adjust is not None and found.adjust.until == "last_clean":
-        return None, tone_hz  # what is expected holds where the control ends, not on the way there
+        return None, tone_hz  # the expectation is for the control's final position
     try:
         return expectation_of(plan, step), tone_hz
     except GainwrightError:

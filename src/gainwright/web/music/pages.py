@@ -1,4 +1,4 @@
-"""The music that will be played: folders, the scan as it goes, what it allows, into the job."""
+"""Pages of music: folders, scans with progress, results, and their transfer to the job."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from starlette.responses import Response
 
 from gainwright.errors import GainwrightError
 from gainwright.results import to_json
-from gainwright.web.errors import status_of
-from gainwright.web.music import scanning as music_scanning
+from gainwright.web.music import scans
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentSite
 from gainwright.web.work_api import attachment
@@ -22,12 +21,12 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 
 MOST_TRACKS = 300
-"""Tracks that are shown; the file has all."""
+"""Tracks shown on the page; the file has all."""
 
 
 @router.get("/music")
 def music(request: Request, site: CurrentSite, job: str = "") -> Response:
-    """Show the folders, the scans that go on, and what scans gave."""
+    """Show the folders, running scans, and results."""
     return _music(request, site, job)
 
 
@@ -35,12 +34,11 @@ def _music(request: Request, site: Site, chosen: str, error: GainwrightError | N
     return page(
         request,
         "music.html",
-        status=200 if error is None else status_of(error),
         folders=site.world.music_folders.list(site.music),
         jobs=site.store.jobs.list(most=200),
         chosen=chosen,
         works=[work for work in site.background.list() if work.back == "/music"],
-        results=site.store.documents.list(music_scanning.KIND),
+        results=site.store.documents.list(scans.KIND),
         error=error,
     )
 
@@ -52,9 +50,9 @@ def scan(
     folder: Annotated[list[str] | None, Form(max_length=500)] = None,
     job: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
-    """Begin a scan."""
+    """Start a scan."""
     try:
-        music_scanning.start(site, folder or [], job)
+        scans.start(site, folder or [], job)
     except GainwrightError as error:
         return _music(request, site, job, error)
     return go_to("/music")
@@ -62,28 +60,27 @@ def scan(
 
 @router.post("/music/stop")
 def stop(site: CurrentSite, work: Annotated[str, Form(max_length=40)]) -> Response:
-    """Stop a scan; what was read is kept."""
+    """Stop a scan; what it has read so far is kept."""
     site.background.stop(work)
     return go_to("/music")
 
 
 @router.get("/music/{music}")
 def found(request: Request, site: CurrentSite, music: str) -> Response:
-    """Show what a scan gave."""
+    """Show the result of a scan."""
     return _found(request, site, music)
 
 
 def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
     from gainwright.report import choice_text, crest_text, duration_text, music_table
 
-    kept = music_scanning.result(site, music)
+    kept = scans.result(site, music)
     result = kept.found
     columns, rows = music_table(result)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     return page(
         request,
         "music_found.html",
-        status=200 if error is None else status_of(error),
         music=music,
         kept=kept,
         found=result,
@@ -109,10 +106,10 @@ def _job_of(site: Site, job: str) -> object:
 
 @router.get("/music/{music}/chart.svg")
 def chart(site: CurrentSite, music: str) -> Response:
-    """Draw how long each band is over a level, and what each allowance clips."""
+    """Draw how long each band exceeds a level, and how much each allowance clips."""
     from gainwright.report import music_chart
 
-    result = music_scanning.result(site, music).found
+    result = scans.result(site, music).found
     drawn = site.world.charts.render(music_chart(result, title="What this music allows"), ".svg")
     return Response(drawn, media_type="image/svg+xml")
 
@@ -120,9 +117,7 @@ def chart(site: CurrentSite, music: str) -> Response:
 @router.get("/music/{music}/music.json")
 def file(site: CurrentSite, music: str) -> Response:
     """Return the whole result as a file."""
-    content = json.dumps(
-        to_json(music_scanning.result(site, music).found), ensure_ascii=False, indent=1, allow_nan=False
-    )
+    content = json.dumps(to_json(scans.result(site, music).found), ensure_ascii=False, indent=1, allow_nan=False)
     return attachment((content + "\n").encode(), name="music.json", media_type="application/json")
 
 
@@ -130,11 +125,11 @@ def file(site: CurrentSite, music: str) -> Response:
 def write(
     request: Request, site: CurrentSite, actor: Actor, music: str, seen: Annotated[int, Form(ge=0, le=2**31)]
 ) -> Response:
-    """Put what is recommended into the job, as a new version of it."""
+    """Store the recommended allowances in the job, as a new version."""
     from gainwright.app.jobs.stored_jobs import write_job
     from gainwright.app.music.allowances import with_allowances
 
-    kept = music_scanning.result(site, music)
+    kept = scans.result(site, music)
     try:
         job = site.store.jobs.get(kept.job_id)
         text = with_allowances(job.text, kept.found.recommended_db)
@@ -146,6 +141,6 @@ def write(
 
 @router.post("/music/{music}/remove")
 def remove(site: CurrentSite, music: str) -> Response:
-    """Take a result out; a scan of the same files is quick."""
-    site.store.documents.remove(music_scanning.KIND, music)
+    """Remove a result; another scan of the same files is quick."""
+    site.store.documents.remove(scans.KIND, music)
     return go_to("/music")

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest
 from gainwright.web.background import WorkProgress
-from gainwright.web.papers import making as papers_making
+from gainwright.web.papers import files as paper_files
 from gainwright.web.site import CurrentSite
 from gainwright.web.work_api import attachment
 
@@ -20,7 +20,7 @@ Word = Annotated[str, Query(max_length=80)]
 
 
 class Order(BaseModel):
-    """A paper to be made beside."""
+    """A paper to make in the background."""
 
     kind: str = Field(default="setup", max_length=20)
     form: str = Field(default="pdf", max_length=8)
@@ -33,10 +33,10 @@ class Order(BaseModel):
 
 @router.post("", status_code=202)
 def order(site: CurrentSite, job: str, order: Order) -> WorkProgress:
-    """Begin to make a paper; the answer is work to be followed at /api/work."""
+    """Start making a paper; the answer is work to follow at /api/work."""
     recordings = None if order.recordings is None else tuple(order.recordings)
     wanted = PaperRequest(order.kind, order.language, order.size, order.date, order.case, recordings)
-    return papers_making.start(site, job, wanted, f".{order.form}").progress
+    return paper_files.start(site, job, wanted, f".{order.form}").progress
 
 
 @router.get("/{kind}.{form}", response_class=Response)
@@ -51,5 +51,5 @@ def paper(
     case: Word = "",
 ) -> Response:
     """Return a paper as .pdf, .html, .csv or .json."""
-    content, name = papers_making.made(site, job, PaperRequest(kind, language, size, date, case), f".{form}")
+    content, name = paper_files.made(site, job, PaperRequest(kind, language, size, date, case), f".{form}")
     return attachment(content, name=name, media_type=MEDIA_TYPES[f".{form}"])

@@ -1,4 +1,4 @@
-"""The papers of a job: choose, look, print, take along."""
+"""The papers of a job: choose, view, print, download."""
 
 from __future__ import annotations
 
@@ -13,9 +13,8 @@ from gainwright.app.clock import today
 from gainwright.app.papers.job_papers import PaperRequest
 from gainwright.errors import GainwrightError
 from gainwright.web.content_policy import frame_policy
-from gainwright.web.errors import status_of
-from gainwright.web.papers import making as papers_making
-from gainwright.web.papers.making import KINDS
+from gainwright.web.papers import files as paper_files
+from gainwright.web.papers.files import KINDS
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
@@ -28,7 +27,7 @@ Word = Annotated[str, Query(max_length=80)]
 def wanted_of(
     kind: Word = "setup", language: Word = "en", size: Word = "a4", date: Word = "", case: Word = ""
 ) -> PaperRequest:
-    """Return the paper that an address asks for."""
+    """Return the paper that a query asks for."""
     return PaperRequest(kind, language, size, date, case)
 
 
@@ -37,7 +36,7 @@ Asked = Annotated[PaperRequest, Depends(wanted_of)]
 
 @router.get("/jobs/{job}/papers")
 def papers(request: Request, site: CurrentSite, job: str, wanted: Asked, shown: bool = False) -> Response:
-    """Show the choice of papers, the one that is chosen, and those that are being made."""
+    """Show the choice of papers, the chosen one, and those being made."""
     return _papers(request, site, job, wanted, shown=shown)
 
 
@@ -61,7 +60,6 @@ def _papers(
     return page(
         request,
         "papers.html",
-        status=200 if error is None else status_of(error),
         job=stored,
         here="papers",
         kinds=KINDS,
@@ -88,10 +86,10 @@ def make(
     date: Annotated[str, Form(max_length=10)] = "",
     case: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
-    """Begin to make a paper as a file."""
+    """Start making a paper as a file."""
     wanted = PaperRequest(kind, language, size, date, case)
     try:
-        papers_making.start(site, job, wanted, f".{form}")
+        paper_files.start(site, job, wanted, f".{form}")
     except GainwrightError as error:
         return _papers(request, site, job, PaperRequest(), shown=False, error=error)
     return go_to(f"/jobs/{job}/papers?kind={kind}&language={language}&size={size}&date={date}")
@@ -99,13 +97,13 @@ def make(
 
 @router.get("/jobs/{job}/papers/view")
 def view(site: CurrentSite, job: str, wanted: Asked) -> Response:
-    """Return a paper for the frame of the page, and to be printed from there."""
-    content, _ = papers_making.made(site, job, wanted, ".html")
+    """Return a paper for the frame of the page, which can be printed."""
+    content, _ = paper_files.made(site, job, wanted, ".html")
     return HTMLResponse(content, headers={"content-security-policy": frame_policy()})
 
 
 @router.post("/jobs/{job}/papers/stop")
 def stop(site: CurrentSite, job: str, work: Annotated[str, Form(max_length=40)]) -> Response:
-    """Stop making one."""
+    """Stop making a paper."""
     site.background.stop(work)
     return go_to(f"/jobs/{job}/papers")

@@ -1,4 +1,4 @@
-"""Practices over HTTP; the hidden fault is told when one has ended."""
+"""Practices over HTTP; the hidden fault is shown only after the end."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.practice import stored_practices as practices
-from gainwright.web.practice import work as practice_work
+from gainwright.web.practice import changes
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -26,21 +26,21 @@ class NewPractice(BaseModel):
     seed: int | None = Field(default=None, ge=0, le=10**9)
 
 
-class Wanted(BaseModel):
+class TestName(BaseModel):
     """The name of a test."""
 
     test: Short
 
 
 class Guess(BaseModel):
-    """A fault that is named."""
+    """The fault that somebody names."""
 
     cause: Short
     where: Short = ""
 
 
 class TriedShown(BaseModel):
-    """A test that was made, or a guess; `right` is of guesses only."""
+    """A test that was made, or a guess; `right` is null for tests."""
 
     name: str
     ask: str
@@ -50,7 +50,7 @@ class TriedShown(BaseModel):
 
 
 class PracticeShown(BaseModel):
-    """A practice; `cause` and `where` are null until it has ended, `short_way` until it is found."""
+    """A practice; `cause` and `where` are null until its end, `short_way` until it is found."""
 
     id: str
     title: str
@@ -106,8 +106,8 @@ def list_practices(site: CurrentSite) -> list[PracticeShown]:
 def begin(site: CurrentSite, new: NewPractice) -> PracticeShown:
     """Hide a fault in an example's chain, or in a job's."""
     on = f"job:{new.job}" if new.job else f"like:{new.like or 'two_way_and_sub'}"
-    title, text = practice_work.source(site, on)
-    return _shown(practice_work.begin(site, title=title, text=text, seed=new.seed))
+    title, text = changes.source(site, on)
+    return _shown(changes.begin(site, title=title, text=text, seed=new.seed))
 
 
 @router.get("/{practice}")
@@ -121,7 +121,7 @@ def tests(site: CurrentSite, practice: str) -> list[TestShown]:
     """Return the tests that can be made now."""
     from gainwright.diagnose.wording import describe_test
 
-    going = practice_work.practice_of(site, practices.load_practice(site.store, practice))
+    going = changes.practice_of(site, practices.load_practice(site.store, practice))
     grouped = practices.tests_by_place(going)
     return [
         TestShown(name=name, place=place, ask=describe_test(c), minutes=c.minutes)
@@ -131,18 +131,18 @@ def tests(site: CurrentSite, practice: str) -> list[TestShown]:
 
 
 @router.post("/{practice}/ask")
-def ask_test(site: CurrentSite, practice: str, wanted: Wanted) -> PracticeShown:
+def ask_test(site: CurrentSite, practice: str, wanted: TestName) -> PracticeShown:
     """Make a test."""
-    return _shown(practice_work.ask(site, practice, wanted.test))
+    return _shown(changes.ask(site, practice, wanted.test))
 
 
 @router.post("/{practice}/guess")
 def guess(site: CurrentSite, practice: str, named: Guess) -> PracticeShown:
     """Name the fault."""
-    return _shown(practice_work.guess(site, practice, cause=named.cause, where=named.where))
+    return _shown(changes.guess(site, practice, cause=named.cause, where=named.where))
 
 
 @router.post("/{practice}/give-up")
 def give_up(site: CurrentSite, practice: str) -> PracticeShown:
-    """End it, and be told what it was."""
-    return _shown(practice_work.give_up(site, practice))
+    """End it, and return what it was."""
+    return _shown(changes.give_up(site, practice))

@@ -1,4 +1,4 @@
-"""Practise: a simulated chain with a hidden fault, its tests by place, the guess, and two paths side by side."""
+"""Pages of practice: a simulated chain with a hidden fault, tests by place, the guess, two paths side by side."""
 
 from __future__ import annotations
 
@@ -12,8 +12,7 @@ from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import stages_at
 from gainwright.quantities import unreadable, whole_number
-from gainwright.web.errors import status_of
-from gainwright.web.practice import work as practice_work
+from gainwright.web.practice import changes
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentSite
 
@@ -32,7 +31,7 @@ Words = Annotated[str, Query(max_length=100)]
 
 @router.get("/practise")
 def practise(request: Request, site: CurrentSite) -> Response:
-    """Begin a practice, or go on with one."""
+    """Show the form of a new practice, and earlier ones."""
     return _begin(request, site)
 
 
@@ -40,7 +39,6 @@ def _begin(request: Request, site: Site, *, error: GainwrightError | None = None
     return page(
         request,
         "practise.html",
-        status=200 if error is None else status_of(error),
         examples=examples(),
         jobs=site.store.jobs.list()[:SHOWN],
         practices=practices.list_practices(site.store)[:SHOWN],
@@ -52,16 +50,16 @@ def _begin(request: Request, site: Site, *, error: GainwrightError | None = None
 def begin(request: Request, site: CurrentSite, on: Short, number: Annotated[str, Form(max_length=12)] = "") -> Response:
     """Begin a practice on an example or on a job."""
     try:
-        title, text = practice_work.source(site, on)
+        title, text = changes.source(site, on)
         seed = _seed(number)
-        kept = practice_work.begin(site, title=title, text=text, seed=seed)
+        kept = changes.begin(site, title=title, text=text, seed=seed)
     except GainwrightError as error:
         return _begin(request, site, error=error)
-    return go_to(practice_work.address(kept.id))
+    return go_to(changes.address(kept.id))
 
 
 def _seed(number: str) -> int | None:
-    """Return the number of a practice, None when none is typed. CallError: it is no number."""
+    """Return the number of a practice, None when none is typed. CallError: it isn't a number."""
     seed = whole_number(number, most=practices.MOST_SEED)
     if seed is None and number.strip():
         raise unreadable(number, what="number of a practice", rule=f"it is 0 to {practices.MOST_SEED}", example="7")
@@ -70,7 +68,7 @@ def _seed(number: str) -> int | None:
 
 @router.get("/practise/{practice}")
 def show(request: Request, site: CurrentSite, practice: str, words: Words = "") -> Response:
-    """Show a practice: the call, the tests by place, what was found."""
+    """Show a practice: the call, the tests by place, the results."""
     return _show(request, site, practice, words=words)
 
 
@@ -80,12 +78,11 @@ def _show(
     from gainwright.report.chain_layout import laid_out
 
     kept = practices.load_practice(site.store, practice)
-    going = practice_work.practice_of(site, kept)
+    going = changes.practice_of(site, kept)
     last = next((t for t in reversed(kept.tried) if t.name), None)
     return page(
         request,
         "practice.html",
-        status=200 if error is None else status_of(error),
         kept=kept,
         going=going,
         groups={} if kept.ended else _groups(going, words),
@@ -97,7 +94,7 @@ def _show(
         was=was,
         truth=_truth(kept) if kept.ended else None,
         pairs=_side_by_side(kept) if kept.short_way is not None else [],
-        work=practice_work.comparing(site, practice) if kept.ended and kept.short_way is None else None,
+        work=changes.comparing(site, practice) if kept.ended and kept.short_way is None else None,
         error=error,
     )
 
@@ -154,31 +151,29 @@ def _done(request: Request, site: Site, practice: str, do: Callable[[], object],
         if error.code == "no_such_practice":
             raise
         return _show(request, site, practice, was=was, error=error)
-    return go_to(practice_work.address(practice))
+    return go_to(changes.address(practice))
 
 
 @router.post("/practise/{practice}/ask")
 def ask_test(request: Request, site: CurrentSite, practice: str, test: Short) -> Response:
     """Make a test."""
-    return _done(request, site, practice, lambda: practice_work.ask(site, practice, test))
+    return _done(request, site, practice, lambda: changes.ask(site, practice, test))
 
 
 @router.post("/practise/{practice}/guess")
 def guess(request: Request, site: CurrentSite, practice: str, was: Short) -> Response:
     """Name the fault."""
     cause, _, where = was.partition("|")
-    return _done(
-        request, site, practice, lambda: practice_work.guess(site, practice, cause=cause, where=where), was=was
-    )
+    return _done(request, site, practice, lambda: changes.guess(site, practice, cause=cause, where=where), was=was)
 
 
 @router.post("/practise/{practice}/give-up")
 def give_up(request: Request, site: CurrentSite, practice: str) -> Response:
-    """See what it was."""
-    return _done(request, site, practice, lambda: practice_work.give_up(site, practice))
+    """End it, and show what it was."""
+    return _done(request, site, practice, lambda: changes.give_up(site, practice))
 
 
 @router.post("/practise/{practice}/compare")
 def compare(request: Request, site: CurrentSite, practice: str) -> Response:
-    """Look for the short way again, after a restart."""
-    return _done(request, site, practice, lambda: practice_work.compare(site, practice))
+    """Search for the short way again, after a restart."""
+    return _done(request, site, practice, lambda: changes.compare(site, practice))

@@ -1,4 +1,4 @@
-"""The plan and the set-up run over HTTP, the corridor, and tones."""
+"""The plan, the set-up run, the corridor and tones over HTTP."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from gainwright.model import EntryMapping
 from gainwright.plan.result import Plan
 from gainwright.results import from_json
 from gainwright.solve.levels import Levels
-from gainwright.web.set_up.learning import evidence_now, run_now
+from gainwright.web.set_up.evaluation import current_run, run_evidence
 from gainwright.web.site import Actor, CurrentSite
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ router = APIRouter(prefix="/api", tags=["set-up run"])
 
 
 class NewEntry(BaseModel):
-    """What is said of a step.
+    """An entry of a step.
 
     `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
     last clean step; the marks of an indicator that are lit, or `none`), or the reason of a step that is skipped. `seen` is the number of the step's last
@@ -42,7 +42,7 @@ class NewEntry(BaseModel):
 
 
 class RunEntryShown(BaseModel):
-    """An entry as it was kept."""
+    """A stored entry."""
 
     number: int
     step: str
@@ -54,7 +54,7 @@ class RunEntryShown(BaseModel):
 
 
 class StepNow(BaseModel):
-    """A step as it stands; `asked` is what is read, empty when there is nothing to read; a row's volts are null where the meter was over range."""
+    """A step with its state; `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range."""
 
     id: str
     number: int
@@ -68,7 +68,7 @@ class StepNow(BaseModel):
 
 
 class RunNow(BaseModel):
-    """A run as it stands: its steps, the next one (empty when all are done), every entry, and what they say as evidence."""
+    """A run: its steps, the next one (empty when all are done), all entries, and the evidence from them."""
 
     next: str
     steps: list[StepNow]
@@ -106,18 +106,18 @@ def plan(site: CurrentSite, job: str) -> Plan:
 
 @router.get("/jobs/{job}/run")
 def run(site: CurrentSite, job: str) -> RunNow:
-    """Return the set-up run as it stands."""
+    """Return the set-up run."""
     stored = site.store.jobs.get(job)
-    now = run_now(site, stored)
+    now = current_run(site, stored)
     entries = [_entry(e) for e in now.entries]
     following = now.next.step.id if now.next is not None else ""
-    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=evidence_now(site, stored, now))
+    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=run_evidence(site, stored, now))
 
 
 @router.post("/jobs/{job}/run", status_code=201)
 def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> RunEntryShown:
-    """Keep what is said of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
-    now = run_now(site, site.store.jobs.get(job))
+    """Store an entry of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
+    now = current_run(site, site.store.jobs.get(job))
     return _entry(add_entry(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
 
 
@@ -141,5 +141,5 @@ def tone(
     seconds: Annotated[float, Query(ge=0.1, le=LONGEST_PLAYED_S)] = 30.0,
     sides: Literal["both", "left", "right", "mono"] = "both",
 ) -> Response:
-    """Return a tone as a 16-bit WAV file. It is loud: volume right down, speakers off, before it is played."""
+    """Return a tone as a 16-bit WAV file. It is loud: turn the volume down and the speakers off before playing it."""
     return Response(tone_wav(tone_hz=hz, level_dbfs=dbfs, seconds=seconds, sides=sides), media_type="audio/wav")

@@ -12,14 +12,13 @@ from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
 from gainwright.model import describe_marks
-from gainwright.web.errors import status_of
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
-from gainwright.web.set_up.learning import Taught, run_now, taught
+from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work
 from gainwright.web.set_up.wording import (
     PHASES,
     VERDICTS,
-    Shown,
+    ShownStep,
     entered,
     gauge,
     knee_of,
@@ -38,14 +37,14 @@ if TYPE_CHECKING:
 router = APIRouter(include_in_schema=False)
 
 TONE_SECONDS = 30.0
-"""How long a tone lasts that is downloaded for a stick, unless said."""
+"""Default length of downloaded tones."""
 
 
 @router.get("/jobs/{job}/setup")
 def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> Response:
-    """Show all steps with their state, and where to go on."""
+    """Show all steps with their state, and the next one."""
     stored = site.store.jobs.get(job)
-    run = run_now(site, stored)
+    run = current_run(site, stored)
     from gainwright.report import volts
 
     phases: dict[str, list[StepState]] = {}
@@ -76,12 +75,12 @@ def _work(site: Site, work: str) -> Work | None:
 
 @router.post("/jobs/{job}/setup/tones")
 def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_SECONDS, flac: str = "") -> Response:
-    """Write all tones of the plan into one archive, beside."""
+    """Write all tones of the plan to one archive, in the background."""
     stored = site.store.jobs.get(job)
     plan = site.models.plan(stored.text)
 
     def do(work: Work) -> None:
-        content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.tell)
+        content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.report)
         work.keep_file(content, name="tones.zip", media_type="application/zip")
 
     work = site.background.start("Tones for a stick", do, back=f"/jobs/{job}/setup")
@@ -90,7 +89,7 @@ def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_
 
 @router.get("/jobs/{job}/setup/{step}")
 def show(request: Request, site: CurrentSite, job: str, step: str) -> Response:
-    """Show one step: what to do, what to expect, and what was said of it."""
+    """Show one step: what to do, what to expect, and its entries."""
     return _step(request, site, site.store.jobs.get(job), step)
 
 
@@ -104,25 +103,24 @@ def _step(
     mine: str = "",
     kind: RunKind | None = None,
 ) -> Response:
-    run = run_now(site, stored)
+    run = current_run(site, stored)
     state = run.of(step)
-    learned, work = taught(site, stored, run)
+    learned, work = evaluation_or_work(site, stored, run)
     expect = _expected(state, learned)
     entry, step_expect = state.entry, state.step.expect
     shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
         state.asked or "", expect
     )
-    knee, knee_work = _knee(site, stored, state, beside="x-swap" in request.headers)
+    knee, knee_work = _knee(site, stored, state, swapped="x-swap" in request.headers)
     by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
     return page(
         request,
         "setup_step.html",
-        status=200 if error is None else status_of(error),
         job=stored,
         here="setup",
         run=run,
         it=state,
-        shown=Shown(state, run, site.models.job(stored.text)),
+        shown=ShownStep(state, run, site.models.job(stored.text)),
         gauge=gauge(shown_expect, state.value if state.state == "done" and entry is not None else {}),
         volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
         reading_words=reading_words,
@@ -143,31 +141,31 @@ def _step(
 
 
 def _knee(
-    site: Site, stored: StoredJob, state: StepState, *, beside: bool
+    site: Site, stored: StoredJob, state: StepState, *, swapped: bool
 ) -> tuple[tuple[Knee | None, str], Work | None]:
-    """Return what a column says so far; beside a page that is swapped, the work that finds it instead, if it isn't at hand."""
+    """Return the knee of a column so far; for a swapped part of a page, the work that finds it unless it is cached."""
     if state.asked != "column" or not state.rows:
         return (None, ""), None
     job = site.models.job(stored.text)
     key = f"{stored.text}\n{state.step.id}{state.rows}"
-    if not beside or site.models.has("knee", key):
+    if not swapped or site.models.has("knee", key):
         return site.models.kept("knee", key, lambda: knee_of(state, job)), None
 
     def do(work: Work) -> None:
-        work.tell(None, "looking for the knee")
+        work.report(None, "looking for the knee")
         site.models.kept("knee", key, lambda: knee_of(state, job))
 
     return (None, ""), site.background.start("The knee", do, back=f"/jobs/{stored.id}/setup/{state.step.id}")
 
 
 def _fresh(run: Run, state: StepState) -> bool:
-    """Whether a step has a caution that no step before it had that was done."""
+    """Return whether a step has a caution that no finished step before it had."""
     read = {words for s in run.steps[: state.number - 1] if s.state == "done" for words in s.step.cautions}
     return state.state == "open" and not read.issuperset(state.step.cautions)
 
 
-def _expected(state: StepState, learned: Taught | None) -> Expect | None:
-    """Return what to expect, known from the readings so far where the step hasn't been read."""
+def _expected(state: StepState, learned: Evaluation | None) -> Expect | None:
+    """Return what to expect at a step, from the readings so far where it hasn't been read yet."""
     plain = state.step.expect
     if learned is None or plain is None or state.asked != "volts":
         return plain
@@ -176,13 +174,13 @@ def _expected(state: StepState, learned: Taught | None) -> Expect | None:
 
 @router.post("/jobs/{job}/setup/{step}")
 def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, said: Fields) -> Response:
-    """Take what was said of a step: a reading, done, skipped with a reason, or taken back."""
+    """Store an entry of a step: a reading, done, skipped with a reason, or taken back."""
     stored = site.store.jobs.get(job)
-    run: Run = run_now(site, stored)
+    run: Run = current_run(site, stored)
     state = run.of(step)
     kind: RunKind = said["kind"] if said.get("kind") in ("reading", "done", "skipped", "taken_back") else "reading"  # type: ignore[assignment]
     text = entered(state, said) if kind == "reading" else said.get("text", "")
-    learned = taught(site, stored, run)[0] if said.get("told") == "learned" else None
+    learned = evaluation_or_work(site, stored, run)[0] if said.get("told") == "learned" else None
     try:
         add_entry(
             site.store,
@@ -198,6 +196,6 @@ def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, 
     except GainwrightError as error:
         return _step(request, site, stored, step, error=error, mine=text, kind=kind)
     if kind in ("done", "skipped"):
-        following = run_now(site, stored).after(step)
+        following = current_run(site, stored).after(step)
         return go_to(f"/jobs/{job}/setup/{following.step.id}" if following else f"/jobs/{job}/setup")
     return go_to(f"/jobs/{job}/setup/{step}")

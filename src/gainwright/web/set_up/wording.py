@@ -1,4 +1,4 @@
-"""What a step of the set-up run shows: words for its readings, the rule on which a reading lies, what the form gives."""
+"""Texts of a step of the set-up run, the gauge of a reading, and the reading from the form's fields."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ PHASES = {
     "verify": "The proof",
 }
 UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
-"""Units that are offered beside a reading."""
+"""Units offered beside a reading."""
 SIGNS = {"fits": "fits", "low": "low", "high": "high", "off": "stop", "": "done"}
 VERDICTS = {
     "fits": "fits",
@@ -39,7 +39,7 @@ VERDICTS = {
     "": "read",
 }
 OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
-"""What a meter shows that can't tell, as a button beside the field."""
+"""What a meter shows over its range, as a button beside the field."""
 
 
 def quantity_words(value: float | None, quantity: str) -> str:
@@ -56,7 +56,7 @@ def quantity_words(value: float | None, quantity: str) -> str:
 
 
 def reading_words(value: Mapping[str, Any]) -> str:
-    """Return what an entry was read as."""
+    """Return the value of an entry in words."""
     if "row" in value:
         return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
     if "lit" in value:
@@ -73,8 +73,8 @@ def reading_words(value: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """A step with the words around its figures."""
+class ShownStep:
+    """A step with its texts."""
 
     state: StepState
     run: Run
@@ -82,22 +82,22 @@ class Shown:
 
     @property
     def phase(self) -> str:
-        """The part of the work it belongs to."""
+        """The phase it belongs to."""
         return PHASES[self.state.step.phase]
 
     @property
     def units(self) -> tuple[str, ...]:
-        """Units that are offered."""
+        """The units offered."""
         return UNITS.get(self.state.asked or "", ())
 
     @property
     def over(self) -> str:
-        """What a meter shows that can't tell; empty where it always can."""
+        """What a meter shows over its range; empty where it can't be."""
         return OVER.get(self.state.asked or "", "")
 
     @property
     def label(self) -> str:
-        """What is asked, over the field."""
+        """Label of the field."""
         step = self.state.step
         if self.state.asked in ("column", "place"):
             return "Last clean step" if step.adjust is not None or step.phase == "verify" else "Step"
@@ -106,7 +106,7 @@ class Shown:
 
     @property
     def target(self) -> str:
-        """What a control is turned to, in words; empty when none is."""
+        """Target of the control, in words; empty without one."""
         adjust = self.state.step.adjust
         if adjust is None:
             return ""
@@ -116,7 +116,7 @@ class Shown:
 
     @property
     def found_limit(self) -> str:
-        """The lowest last clean step that was found, where it is wanted; empty before."""
+        """The lowest last clean step so far, where it is needed; empty before."""
         step = self.state.step
         head = step.stage if step.id.endswith(".limit") else step.measure_at.removesuffix(".volume")
         if self.state.asked != "place" and not step.id.endswith(".limit"):
@@ -126,13 +126,13 @@ class Shown:
 
     @property
     def prefill(self) -> str:
-        """What stands in the field before anything is typed."""
+        """Initial value of the field."""
         return self.found_limit if self.state.asked == "place" else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """The rule a reading lies on: the interval to be expected, its middle, the reading; all 0 .. 100 along it."""
+    """A scale with the expected interval, its middle and the reading, all 0 .. 100 along it."""
 
     low: float
     high: float
@@ -143,7 +143,7 @@ class Gauge:
 
 
 def gauge(expect: Expect | None, value: Mapping[str, Any]) -> Gauge | None:
-    """Return the rule of an expectation and what was read; None where nothing is expected."""
+    """Return the gauge of an expectation and a reading; None where nothing is expected."""
     if expect is None or "lit" in value or value.get("look"):
         return None
     low, high = float(value.get("low", expect.low)), float(value.get("high", expect.high))
@@ -167,7 +167,7 @@ def gauge(expect: Expect | None, value: Mapping[str, Any]) -> Gauge | None:
 
 
 def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
-    """Return what a column of readings says so far, and what to do next; a sentence when it can't be used."""
+    """Return the knee of a column of readings so far and what to do next; only a sentence when it can't be used."""
     if state.asked != "column" or not state.rows:
         return None, ""
     from gainwright.app.set_up.evidence import column_knee
@@ -183,7 +183,7 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
 
 
 def entered(state: StepState, said: Mapping[str, str]) -> str:
-    """Return the text of a reading out of the fields of its form."""
+    """Return the text of a reading from the fields of its form."""
     instead = said.get("instead", "").strip()
     text = instead or said.get("text", "").strip()
     bare = is_bare(text)

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from gainwright.errors import CallError, GainwrightError
-from gainwright.web.errors import status_of
 from gainwright.web.network.access import from_own_machine, paired_device, token_of
 from gainwright.web.network.pairing import COOKIE, COOKIE_DAYS, PairingError
 from gainwright.web.rendering import go_to, page
@@ -31,12 +30,10 @@ def pair(request: Request, site: CurrentSite, code: Annotated[str, Query(max_len
 def _pair(
     request: Request, site: Site, *, code: str = "", name: str = "", error: GainwrightError | None = None
 ) -> Response:
-    status = 200 if error is None else status_of(error)
     device = paired_device(site.store.devices, token_of(request))
     shown = page(
         request,
         "pair.html",
-        status=status,
         network=site.network,
         code=code,
         named=name,

@@ -16,7 +16,7 @@ from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.adapters.guarded_decoding import GuardedSoundFiles
 from gainwright.adapters.store import open_store
 from gainwright.app.measuring.live import Expectation, LiveOptions, LiveSession
-from gainwright.app.measuring.live_room import LiveRoom
+from gainwright.app.measuring.remote import RemoteMeasurement
 from gainwright.app.measuring.stored_recordings import (
     handover_recordings,
     import_recording,
@@ -53,11 +53,11 @@ def job(store: Store) -> str:
     return store.jobs.add(title="one", text=example_text("one_amplifier")).id
 
 
-def room_of(store: Store, job: str = "", **more: Any) -> LiveRoom:
+def room_of(store: Store, job: str = "", **more: Any) -> RemoteMeasurement:
     """Return a room of one channel."""
     device = InputDevice("line", "browser on phone", 1, RATE_HZ)
     session = LiveSession(device, LiveOptions(channels=1), FileCalibrations(), rate_hz=RATE_HZ, channels=1)
-    return LiveRoom(session, store=store, job=job, **more)
+    return RemoteMeasurement(session, store=store, job=job, **more)
 
 
 def blocks(seconds: float, *, peak: float = 0.5, begin: int = 0) -> list[Block]:
@@ -67,7 +67,7 @@ def blocks(seconds: float, *, peak: float = 0.5, begin: int = 0) -> list[Block]:
     return [Block(wave[i : i + SIZE, None]) for i in range(0, len(wave), SIZE)]
 
 
-def pushed(room: LiveRoom, items: list[Block]) -> list[dict[str, Any]]:
+def pushed(room: RemoteMeasurement, items: list[Block]) -> list[dict[str, Any]]:
     """Push one by one; return what was told."""
     return [message for block in items for message in room.push(block)]
 

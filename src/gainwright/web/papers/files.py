@@ -1,4 +1,4 @@
-"""Papers for pages and API: their bytes, at once or in the background, and what they may do in a frame."""
+"""Files of papers, made at once or in the background."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from gainwright.app.jobs.stored_jobs import job_file_name
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
-from gainwright.web.music import scanning as music_scanning
-from gainwright.web.set_up.learning import evidence_of_run
+from gainwright.web.music import scans
+from gainwright.web.set_up.evaluation import job_run_evidence
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -22,7 +22,7 @@ KINDS = {
     "customer": ("Customer's page", "one page for whoever has the fault on the telephone"),
     "case": ("Case", "the whole case for the file"),
 }
-"""Kind of a paper -> what it is called, and what it is for."""
+"""Kind of a paper -> its title, and its purpose."""
 
 
 def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | None = None) -> tuple[bytes, str]:
@@ -30,21 +30,21 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
 
     Raises
     ------
-    GainwrightError : something that is wanted can't be had.
+    GainwrightError : the job or case doesn't exist, or there is no such paper.
     """
     wanted.checked(suffix)
     stored = site.store.jobs.get(job)
     read = site.models.job(stored.text)
     if work is not None:
-        work.tell(0.1, "the plan")
+        work.report(0.1, "the plan")
     plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
     if work is not None:
-        work.tell(0.4, "what stands on it")
+        work.report(0.4, "its contents")
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
-    music = music_scanning.of_job(site, job) if wanted.kind == "handover" else None
+    music = scans.of_job(site, job) if wanted.kind == "handover" else None
     paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music)
     if work is not None:
-        work.tell(0.7, "setting it")
+        work.report(0.7, "typesetting")
     content = paper_bytes(
         paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
     )
@@ -54,15 +54,15 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
 def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:
     from gainwright.jobfile import read_entry
 
-    return tuple(read_entry(dict(entry), read) for entry in evidence_of_run(site, stored))
+    return tuple(read_entry(dict(entry), read) for entry in job_run_evidence(site, stored))
 
 
 def start(site: Site, job: str, wanted: PaperRequest, suffix: str) -> Work:
-    """Begin to make a paper beside; the file is the work's own.
+    """Start making a paper in the background; the work has the file.
 
     Raises
     ------
-    CallError : there is no such job, or can be no such paper.
+    CallError : there is no such job or paper.
     """
     wanted.checked(suffix)
     title = site.store.jobs.get(job).title

@@ -1,4 +1,4 @@
-"""Scans of music for pages and API: begun beside, stopped, their results kept and read back."""
+"""Scans of music in the background, and their stored results."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
 from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json, to_json
-from gainwright.web.background import Stopped
+from gainwright.web.background import WorkStopped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 KIND = "music"
-"""Kind of the documents that hold results."""
+"""Kind of the stored documents with results."""
 
 
 @dataclass(frozen=True, slots=True)
 class KeptScan:
-    """A result as it is kept: the folders that were scanned in words, the job it is for (empty for none), what was found."""
+    """A stored result: names of the folders, the job it is for (empty for none), the result itself."""
 
     folders: str
     job_id: str
@@ -34,11 +34,11 @@ class KeptScan:
 
 
 def start(site: Site, folders: Sequence[str], job: str) -> Work:
-    """Begin to scan folders, for a job or for none.
+    """Start a scan of folders, for a job or for none.
 
     Raises
     ------
-    CallError : no folder is chosen, or there is no such folder or job.
+    CallError : no folder is chosen, or a folder or the job doesn't exist.
     """
     wanted = chosen_folders(site.world.music_folders.list(site.music), folders)
     text = site.store.jobs.get(job).text if job else ""
@@ -61,12 +61,12 @@ def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
     job = site.models.job(text) if text else None
     bands, _ = job_bands(job)
     cache = None
-    with contextlib.suppress(CallError):  # a folder that can't be written only means that nothing is kept
+    with contextlib.suppress(CallError):  # without a writable folder nothing is cached
         cache = site.world.music_cache()
 
-    def told(progress: Progress) -> None:
+    def on_progress(progress: Progress) -> None:
         left = "" if progress.left_s is None else f", about {progress.left_s:.0f} s left"
-        work.tell(progress.share, f"{progress.done} of {progress.total} files{left}")
+        work.report(progress.share, f"{progress.done} of {progress.total} files{left}")
 
     library = scan(
         paths,
@@ -74,16 +74,16 @@ def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
         files=site.world.music_files,
         workers=site.world.music_workers(),
         cache=cache,
-        on_progress=told,
+        on_progress=on_progress,
         should_stop=lambda: work.stopping,
     )
     if library.stopped:
-        raise Stopped
+        raise WorkStopped
     return allowances(library, job)
 
 
 def _named(site: Site, found: MusicResult) -> MusicResult:
-    """Return a result with files named from their root on: what is shown on other devices needs no whole path."""
+    """Return a result with paths relative to their root, since other devices may see it."""
 
     def shown(file: str) -> str:
         return site.world.music_folders.shown(file, site.music)
@@ -100,7 +100,7 @@ def _named(site: Site, found: MusicResult) -> MusicResult:
 
 
 def result(site: Site, music: str) -> KeptScan:
-    """Return a kept result.
+    """Return a stored result.
 
     Raises
     ------
@@ -113,7 +113,7 @@ def result(site: Site, music: str) -> KeptScan:
 
 
 def of_job(site: Site, job: str) -> MusicResult | None:
-    """Return what the last scan for a job gave, None when there was none."""
+    """Return the result of the last scan for a job, None without one."""
     for _, kept in site.store.documents.list(KIND):
         if kept["job_id"] == job:
             return from_json(KeptScan, kept).found

@@ -1,4 +1,4 @@
-"""Practices over the web: resumed from what is kept, one change at a time; the short way is looked for beside."""
+"""Changes to practices, one at a time, and the background search for the short way."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ _turns = threading.Lock()
 
 
 def diagnoser_of(site: Site, text: str) -> Diagnoser:
-    """Return what diagnoses a job as it is practised on. JobError: the text is none."""
+    """Return the diagnoser of a job for practice. JobError: the text isn't a job."""
     return site.models.kept("diagnoser", f"practice\n{text}", lambda: practices.practice_diagnoser(text))
 
 
 def source(site: Site, on: str) -> tuple[str, str]:
-    """Return title and text of what is practised on: `like:EXAMPLE`, or `job:ID`."""
+    """Return title and text of the job to practise on: `like:EXAMPLE`, or `job:ID`."""
     from gainwright.jobfile import example_text
 
     kind, _, name = on.partition(":")
@@ -38,14 +38,14 @@ def source(site: Site, on: str) -> tuple[str, str]:
 
 
 def begin(site: Site, *, title: str, text: str, seed: int | None) -> StoredPractice:
-    """Begin a practice. JobError: the text is no job."""
+    """Begin a practice. JobError: the text isn't a job."""
     diagnoser = diagnoser_of(site, text)
     rigs = site.world.hidden_rigs
     return practices.begin_practice(site.store, title=title, job=text, seed=seed, rigs=rigs, diagnoser=diagnoser)
 
 
 def practice_of(site: Site, kept: StoredPractice) -> Practice:
-    """Return a practice as it stands, out of what is kept where it isn't at hand."""
+    """Return a practice in its present state, cached."""
     diagnoser = diagnoser_of(site, kept.job)
     rigs = site.world.hidden_rigs
     known = f"{kept.id} {kept.tests}"
@@ -57,13 +57,13 @@ def ask(site: Site, practice: str, name: str) -> StoredPractice:
     with _turns:
         kept = practices.load_practice(site.store, practice)
         rigs = site.world.hidden_rigs
-        # one of its own: what is at hand is shown to others as it stands
+        # not the cached one, which other requests may be showing
         going = practices.resume(kept, rigs=rigs, diagnoser=diagnoser_of(site, kept.job))
         return practices.ask(site.store, kept, going, name)
 
 
 def guess(site: Site, practice: str, *, cause: str, where: str) -> StoredPractice:
-    """Name the fault; when it is right, the short way is looked for. CallError: the chain can't have it."""
+    """Name the fault; a right answer starts the search for the short way. CallError: the chain can't have it."""
     with _turns:
         kept = practices.load_practice(site.store, practice)
         kept = practices.guess(site.store, kept, diagnoser_of(site, kept.job), cause=cause, where=where)
@@ -73,7 +73,7 @@ def guess(site: Site, practice: str, *, cause: str, where: str) -> StoredPractic
 
 
 def give_up(site: Site, practice: str) -> StoredPractice:
-    """End it without the answer; the short way is looked for. CallError: there is none, or it has ended."""
+    """Give up; this starts the search for the short way. CallError: there is no such practice, or it has ended."""
     with _turns:
         kept = practices.give_up(site.store, practices.load_practice(site.store, practice))
     compare(site, practice)
@@ -86,12 +86,12 @@ def address(practice: str) -> str:
 
 
 def comparing(site: Site, practice: str) -> Work | None:
-    """Return the search for the short way that is going on, or how the last one ended."""
+    """Return the running or latest search for the short way."""
     return next((work for work in site.background.list() if work.back == address(practice)), None)
 
 
 def compare(site: Site, practice: str) -> None:
-    """Look for the short way of a practice that has ended, beside."""
+    """Start the search for the short way of a practice that has ended, in the background."""
     kept = practices.load_practice(site.store, practice)
     going = comparing(site, practice)
     if not kept.ended or kept.short_way is not None or (going is not None and going.going):
@@ -107,7 +107,7 @@ def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
             seed=kept.seed,
             cause=kept.cause,
             where=kept.where,
-            on_step=lambda step: work.tell(step / MOST_STEPS, f"after {step} tests"),
+            on_step=lambda step: work.report(step / MOST_STEPS, f"after {step} tests"),
         )
         with _turns:
             practices.keep_short_way(site.store, kept.id, found)

@@ -1,4 +1,4 @@
-"""A running measurement that somebody watches from elsewhere: blocks and commands in, messages out; recordings of it."""
+"""A live measurement for a remote client: blocks and commands in, messages out; recordings of it."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 PICTURE_EVERY = 2
-"""Waveform and spectrum come with every so manieth update."""
+"""Waveform and spectrum come with every second update."""
 READABLE = ("clean", "distorted", "clipped")
 """Verdicts whose voltage can be compared with what a step expects."""
 
 
-class LiveRoom:
-    """One measurement with the one who watches it.
+class RemoteMeasurement:
+    """One measurement and its client.
 
     Parameters
     ----------
-    store, job : where recordings are kept; without a job none are.
-    expected : what the step of the plan expects, if there is one.
-    processing : what the browser does to the sound and won't leave; with any, no level is to be trusted.
+    store, job : where recordings are kept; none without a job.
+    expected : what the step of the plan expects, if any.
+    processing : effects that the browser leaves on; with any, levels can't be trusted.
 
     Attributes
     ----------
-    lock : held by whoever pushes or commands, where several may.
+    lock : to be held while pushing or commanding, where several threads do.
     """
 
     def __init__(
@@ -56,7 +56,7 @@ class LiveRoom:
         self._take: Take | None = None
 
     def push(self, *blocks: Block) -> list[Message]:
-        """Take what came; return what is to be told now. However much came, it is measured once, at its end."""
+        """Add blocks; return the messages to send. However many there are, they are measured once, at their end."""
         told: list[Message] = []
         for block in blocks:
             if self._take is not None and block.away:
@@ -69,7 +69,7 @@ class LiveRoom:
         return told + self._guarded(lambda: self._told(self.session.update())) if self.session.due else told
 
     def command(self, message: Mapping[str, Any]) -> list[Message]:
-        """Do what the watcher asks: `do` is reset, channel, calibrate, record or stop_recording; return what is to be told."""
+        """Carry out a command: `do` is reset, channel, calibrate, record or stop_recording; return the messages to send."""
         return self._guarded(lambda: self._done(message))
 
     def _guarded(self, do: Callable[[], list[Message]]) -> list[Message]:
@@ -115,7 +115,7 @@ class LiveRoom:
         self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
 
     def _kept(self) -> list[Message]:
-        """Keep what was recorded, and tell of it."""
+        """Store the recording; return its message."""
         from gainwright.app.measuring.stored_result import Origin
 
         take, self._take = self._take, None
@@ -158,7 +158,7 @@ class LiveRoom:
         return [message]
 
     def _fits(self, update: LiveUpdate) -> list[str | None]:
-        """Return by channel whether it is what the step expects: fits, low, high; None where that can't be told."""
+        """Return for each channel whether it is as the step expects: fits, low, high; None where that is unknown."""
         assert update.reading is not None  # noqa: S101  asked by the caller
         if self._expected is None or update.calibrate_v is None or self._processing:
             return [None] * len(update.reading.channels)
@@ -171,7 +171,7 @@ class LiveRoom:
 
 
 def error_message(error: GainwrightError) -> Message:
-    """Return an error as a watcher is told it."""
+    """Return an error as a message."""
     return {"kind": "trouble", **error.as_json()}
 
 
@@ -180,7 +180,7 @@ def read_whole(value: Any, name: str, low: int, high: int) -> int:
 
     Raises
     ------
-    CallError : it is none, or out of its bounds.
+    CallError : it isn't one, or is out of bounds.
     """
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
         raise CallError(f"{name} can't be that", code="bad_call", where=name, rule=f"it is {low} to {high}")
