@@ -450,7 +450,7 @@ def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page]
     page = open_page(f"/jobs/{job}/live")
     page.get_by_label("Take in a recording").set_input_files(path)
     page.get_by_role("button", name="Take it in").click()
-    assert "is no sound file" in page.get_by_role("alert").first.inner_text()
+    assert "is not a sound file" in page.get_by_role("alert").first.inner_text()
     assert "None is kept yet" in page.locator("#recordings").inner_text()
 
 

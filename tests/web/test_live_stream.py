@@ -382,8 +382,8 @@ def bomb() -> bytes:
     ("content", "told"),
     [
         (b"", "is empty"),
-        (b"just text", "is no sound file"),
-        (b"<html><script>alert(1)</script>", "is no sound file"),
+        (b"just text", "is not a sound file"),
+        (b"<html><script>alert(1)</script>", "is not a sound file"),
         (b"RIFF" + bytes(100), "can't be read as sound"),
         (written(np.zeros((0, 1))), "contains no samples"),
         (written(np.array([0.0, np.nan, 0.0]), subtype="FLOAT"), "is not a number"),

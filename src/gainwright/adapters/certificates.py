@@ -87,7 +87,7 @@ def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Cert
 
 
 def given_certificate(chain: Path, key: Path) -> Certificate:
-    """Return somebody's own certificate after a look at it.
+    """Return somebody's own certificate after checking it.
 
     Raises
     ------
@@ -103,7 +103,7 @@ def given_certificate(chain: Path, key: Path) -> Certificate:
         ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(chain, key, password="")
         leaf = x509.load_pem_x509_certificate(chain.read_bytes())
     except (ssl.SSLError, OSError, ValueError) as error:
-        why = getattr(error, "reason", None) or getattr(error, "strerror", None) or "is no certificate in PEM"
+        why = getattr(error, "reason", None) or getattr(error, "strerror", None) or "is not a certificate in PEM"
         raise CallError(
             f"can't be used with {key.name}: {str(why).lower().replace('_', ' ')}",
             code="bad_certificate",

@@ -1,4 +1,4 @@
-"""Sound files of unknown origin are decoded in a child process with little time and memory, and never trusted further."""
+"""Decoding of untrusted sound files in a child process with limited time and memory."""
 
 from __future__ import annotations
 
@@ -39,13 +39,13 @@ class GuardedSoundFiles:
 
         Raises
         ------
-        RecordingError : it is no sound file, too long, damaged, or took too much time or memory.
+        RecordingError : it is not a sound file, too long, damaged, or took too much time or memory.
         """
         if not content:
             raise RecordingError("is empty", code="empty", where=name, remedy="record again")
         if not looks_like_sound(content):
             raise RecordingError(
-                "is no sound file, whatever its name says",
+                "is not a sound file, whatever its name says",
                 code="not_audio",
                 where=name,
                 rule="WAV, FLAC, OGG, MP3 and AIFF are",
@@ -65,7 +65,7 @@ class GuardedSoundFiles:
         except subprocess.TimeoutExpired:
             raise TIMED_OUT.with_place(name) from None
         if done.returncode != 0:
-            raise _told(done.returncode, done.stderr).with_place(name)
+            raise _child_error(done.returncode, done.stderr).with_place(name)
         return done.stdout
 
 
@@ -74,8 +74,8 @@ def looks_like_sound(content: bytes) -> bool:
     return content.startswith(BEGINS) or (len(content) > 1 and content[0] == 0xFF and content[1] & 0xE0 == 0xE0)
 
 
-def _told(status: int, said: bytes) -> RecordingError:
-    """Return the error of a child that failed: its own sentence, or what its end tells."""
+def _child_error(status: int, said: bytes) -> RecordingError:
+    """Return the error of a child process that failed: from its message, or from its exit status."""
     try:
         told = json.loads(said.splitlines()[-1]) if status > 0 else {}
         return RecordingError(str(told["what"]), code=str(told["code"]), remedy=str(told["remedy"]))

@@ -1,4 +1,4 @@
-"""What this program stands on: each part tried for real, with the line that mends what is missing."""
+"""The dependencies: each one tried, with the command that installs what is missing."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ _PARTS = {
     "segno": "segno",
 }
 _EXTRAS = {"psycopg": "postgresql", "distributed": "cluster", "pyarrow": "parquet"}
-"""Parts that may be missing -> the extra that brings them."""
+"""Optional dependencies -> the extra that installs them."""
 
 
 @dataclass(frozen=True, slots=True)
 class InstalledPart:
-    """A part that the program stands on: whether it works, and its version or the line that mends it."""
+    """A dependency: whether it works, and its version or the command that repairs it."""
 
     part: str
     ok: bool

@@ -1,4 +1,4 @@
-"""What files hold, kept in the person's cache folder: SQLite, by content, bands and version of the analysis."""
+"""What files hold, kept in the user's cache folder: SQLite, by content, bands and version of the analysis."""
 
 from __future__ import annotations
 
@@ -100,7 +100,7 @@ class SqliteMusicCache:
         except OSError as error:
             raise self._refused(f"can't be written: {error.strerror or error}") from None
         except sqlite3.Error as error:
-            raise self._refused(f"is no cache that can be used ({error})") from None
+            raise self._refused(f"is not a usable cache ({error})") from None
 
     def _check_layout(self) -> None:
         (layout,) = self._database.execute("pragma user_version").fetchone()
@@ -114,7 +114,7 @@ class SqliteMusicCache:
             what,
             code="no_cache",
             where=str(self.path),
-            rule="results are kept in the person's cache folder",
+            rule="results are kept in the user's cache folder",
             remedy="set GAINWRIGHT_CACHE to a folder that can be written, delete the file there, or do without what is kept",
         )
 

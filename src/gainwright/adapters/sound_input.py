@@ -1,4 +1,4 @@
-"""Sound in through PortAudio; a device that vanishes is looked for until it is back."""
+"""Sound input through PortAudio; a device that disappears is searched for until it returns."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 BLOCK_SECONDS = 0.02
 AWAY_SECONDS = 1.0
-"""No block for so long: the device is away."""
+"""After this long without a block the device counts as away."""
 AGAIN_SECONDS = 1.0
 MOST_WAITING = 500
 
@@ -59,7 +59,7 @@ class PortAudioInput:
                     raise
             yield Block(np.zeros((0, channels)), away=True)
             time.sleep(AGAIN_SECONDS)
-            _look_again()
+            _refresh_devices()
 
     def _stream(self, device: InputDevice, rate_hz: int, channels: int) -> Iterator[Block]:
         """Yield blocks until the device is away."""
@@ -123,11 +123,11 @@ def _index(device: InputDevice) -> int:
     raise CallError("is not there", code="no_device", where=device.key, remedy="plug it in again")
 
 
-def _look_again() -> None:
-    """Let PortAudio see what was plugged in or out since it was loaded."""
+def _refresh_devices() -> None:
+    """Make PortAudio list the devices again."""
     sd = _library()
     try:
-        sd._terminate()  # the package's own way to look again
+        sd._terminate()  # the package's only way to do it
         sd._initialize()
     except sd.PortAudioError:
         return

@@ -101,7 +101,7 @@ class Analysis:
 
         Raises
         ------
-        RecordingError : it holds no samples, or samples that are no numbers.
+        RecordingError : it holds no samples, or samples that aren't numbers.
         """
         self._feed(last=True)
         if not self._frames:
@@ -109,7 +109,7 @@ class Analysis:
         self._drain()
         totals = [pair.totals() for pair in self._pairs]
         rest = self._joined([part.rest.energies for part in totals])
-        _refuse_no_numbers(rest)
+        _refuse_not_finite(rest)
         self._windows.finish(rest[0], self._frames)
         heard, momentary = self._windows.loudness()
         bands = tuple(self._band(index, totals) for index in range(len(self._bands)))
@@ -139,7 +139,7 @@ class Analysis:
         """Reduce the ticks that have gathered, so that memory does not grow with the length."""
         drained = [pair.drain() for pair in self._pairs]
         energies = self._joined([ticks.energies for ticks in drained])
-        _refuse_no_numbers(energies)
+        _refuse_not_finite(energies)
         self._windows.add(self._joined([ticks.weighted for ticks in drained]) @ self._weights, energies)
         self._undrained = 0
 
@@ -174,10 +174,10 @@ def _refuse_odd(rate_hz: int, channels: int) -> None:
         raise RecordingError(f"has {channels} channels", code="channels", rule=f"1 to {MOST_CHANNELS} are analysed")
 
 
-def _refuse_no_numbers(energies: Floats) -> None:
+def _refuse_not_finite(energies: Floats) -> None:
     """Refuse a track with a NaN or infinite sample, which no filter ever forgets."""
     if not np.isfinite(energies).all():
-        raise RecordingError("holds samples that are no numbers", code="not_numbers", remedy="convert it anew")
+        raise RecordingError("contains samples that aren't numbers", code="not_numbers", remedy="convert it again")
 
 
 def analyse(
@@ -193,7 +193,7 @@ def analyse(
 
     Raises
     ------
-    RecordingError : no samples, samples that are no numbers, a rate or a number of channels that is not analysed.
+    RecordingError : no samples, samples that aren't numbers, a rate or a number of channels that is not analysed.
     CallError : the kernel can't be compiled here.
     """
     analysis = Analysis(rate_hz=rate_hz, channels=channels, bands=bands, note=note, pair=pair)

@@ -1,4 +1,4 @@
-"""What a sound file's container says about itself, where decoders keep silent: cut short, or locked.
+"""Faults of a sound file's container that decoders don't report: truncated, or encrypted.
 
 Only headers and ends are read. An answer is a sentence for people, or an empty text.
 """
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 HEAD_BYTES = 64
-"""What `kind_of` wants to see."""
+"""What `kind_of` needs."""
 CUT_SHORT = "is cut short"
 LOCKED = "is encrypted"
 UNKNOWN_SIZES = {0, 0xFFFFFFFF}
@@ -47,7 +47,7 @@ def kind_of(head: bytes) -> str:
 
 
 def container_problem(path: Path, kind: str) -> str:
-    """Return why a file of a kind can't be taken at its word."""
+    """Return what is wrong with the container of a file, empty if nothing is."""
     look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "opus": _last_page, "mp4": _boxes}.get(kind)
     if look is None:
         return ""

@@ -2,7 +2,7 @@
 
 PyAV decodes Vorbis in half the time; libsndfile 1.2 gives up in the middle of some sound Opus files.
 
-What a file is, its content says, not its name. Whatever is wrong with it becomes a RecordingError of one sentence.
+The content of a file decides what it is, not its name. Every fault becomes a RecordingError of one sentence.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     Fill = Callable[[Samples], int]
 
 SUFFIXES = (".wav", ".wave", ".aif", ".aiff", ".aifc", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".m4b", ".aac")
-"""Names that a track has; what is in it is looked at."""
+"""File names that may be tracks; the content decides."""
 BY_SOUNDFILE = {"wav", "aiff", "flac", "mp3"}
 BY_BOTH = BY_SOUNDFILE | {"ogg"}
 MISSING_AT_MOST_S = 0.2
@@ -88,18 +88,18 @@ def _kind(path: Path) -> str:
     """Return what a file is, refusing what can't be read."""
     try:
         if not path.is_file():
-            what = "is no file" if path.exists() else "is not there"
+            what = "is not a file" if path.exists() else "does not exist"
             raise _refused(path, what, code="not_readable", remedy="check the name")
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
         if not head:
-            raise _refused(path, "is empty", code="empty", remedy="copy it anew")
+            raise _refused(path, "is empty", code="empty", remedy="copy it again")
         kind = kind_of(head)
         trouble = container_problem(path, kind)
     except OSError as error:
         raise _refused(path, f"can't be read: {error.strerror}", code="not_readable") from None
     if trouble:
-        mend = "a key is needed to play it" if trouble == LOCKED else "copy it anew"
+        mend = "a key is needed to play it" if trouble == LOCKED else "copy it again"
         raise _refused(path, trouble, code="encrypted" if trouble == LOCKED else "cut_short", remedy=mend)
     return kind
 
@@ -112,7 +112,7 @@ def _not_sound(path: Path, error: Exception) -> RecordingError:
 def _check_length(path: Path, found: int, told: int, rate_hz: int) -> None:
     if told - found > MISSING_AT_MOST_S * rate_hz:
         told_s, found_s = told / rate_hz, found / rate_hz
-        raise _refused(path, f"{CUT_SHORT}: {found_s:.1f} of {told_s:.1f} s", code="cut_short", remedy="copy it anew")
+        raise _refused(path, f"{CUT_SHORT}: {found_s:.1f} of {told_s:.1f} s", code="cut_short", remedy="copy it again")
 
 
 @contextmanager
@@ -145,12 +145,12 @@ def _by_soundfile(path: Path) -> Iterator[Track]:
     except faults as error:
         raise _not_sound(path, error) from None
     with file:
-        told = _told(file)
+        told = _stated_frames(file)
         yield Track(file.samplerate, file.channels, told / file.samplerate if told else None, fill)
 
 
-def _told(file: Any) -> int:
-    """Return the frames that a head tells; 0 when it doesn't (a stream says a number past all sense)."""
+def _stated_frames(file: Any) -> int:
+    """Return the number of frames that the header states; 0 if it states none (streams give an impossible number)."""
     return int(file.frames) if 0 < file.frames < 1 << 48 else 0
 
 
@@ -166,7 +166,7 @@ def _by_av(path: Path) -> Iterator[Track]:
         raise _not_sound(path, error) from None
     with container:
         if not container.streams.audio or container.streams.audio[0].codec_context is None:
-            raise _refused(path, "holds no sound that can be decoded", rule=READABLE)
+            raise _refused(path, "contains no sound that can be decoded", rule=READABLE)
         stream = container.streams.audio[0]
         yield Track(stream.rate, stream.codec_context.channels, _seconds(stream), _Frames(path, container, stream).fill)
 

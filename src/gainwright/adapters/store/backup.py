@@ -36,7 +36,7 @@ def backup(database: Database, file: Path) -> Path:
 
 
 def backup_beside(database: Database, why: str) -> Path:
-    """Write a backup beside the store, in the person's data folder for one on a server; return the file."""
+    """Write a backup beside the store, in the user's data folder for one on a server; return the file."""
     file = file_beside(database, why)
     with database.snapshot() as connection:
         write_backup(connection, file)
@@ -110,7 +110,7 @@ def tables_of(connection: sa.Connection) -> sa.MetaData:
 
 
 def file_beside(database: Database, why: str) -> Path:
-    """Return a new file name beside a store, in the person's data folder for one on a server."""
+    """Return a new file name beside a store, in the user's data folder for one on a server."""
     stem = database.file or data_path("gainwright-server.sqlite")
     stem.parent.mkdir(parents=True, exist_ok=True)
     return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")

@@ -1,4 +1,4 @@
-"""Goes through a whole store: the database itself, and whether all that it holds can be read."""
+"""Check of a whole store: the database itself, and whether everything in it can be read."""
 
 from __future__ import annotations
 

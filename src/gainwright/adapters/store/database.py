@@ -47,7 +47,7 @@ class Database:
         ------
         CallError : the database can't; in one sentence.
         """
-        with self._told(), self.engine.connect() as connection:
+        with self._readable_errors(), self.engine.connect() as connection:
             if self.file is None:
                 connection.execution_options(isolation_level="AUTOCOMMIT")
             else:
@@ -62,7 +62,7 @@ class Database:
         ------
         CallError : the database can't; in one sentence.
         """
-        with self._told(), self.engine.connect() as connection:
+        with self._readable_errors(), self.engine.connect() as connection:
             if self.file is None:
                 connection.execution_options(isolation_level="REPEATABLE READ")
             with connection.begin():
@@ -76,13 +76,13 @@ class Database:
         ------
         CallError : the database can't; in one sentence.
         """
-        with self._told(), self._one_at_a_time(), self.engine.connect() as connection:
+        with self._readable_errors(), self._one_at_a_time(), self.engine.connect() as connection:
             connection.execution_options(gainwright_begins="BEGIN IMMEDIATE")
             with connection.begin():
                 yield connection
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _readable_errors(self) -> Iterator[None]:
         try:
             yield
         except database_errors() as error:
@@ -102,7 +102,7 @@ class Database:
             self._turn.release()
 
     def close(self) -> None:
-        """Let go of it."""
+        """Close all connections."""
         self.engine.dispose()
 
 
@@ -143,10 +143,10 @@ def _url(where: str | Path) -> sa.URL:
     if url is not None and url.drivername == "sqlite" and url.database and url.database != ":memory:":
         return url
     raise CallError(
-        "that is no place for a store",
+        "that is not a place for a store",
         code="bad_store",
         where=text.partition("://")[0] + "://",
-        rule="it is a file, or an address as postgresql://localhost/workshop",
+        rule="a file, or an address such as postgresql://localhost/workshop",
         remedy="write one of the two",
     )
 

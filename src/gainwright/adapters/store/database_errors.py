@@ -1,4 +1,4 @@
-"""What a database says when it can't, as one sentence with what to do."""
+"""Database errors as one sentence with a remedy."""
 
 from __future__ import annotations
 
@@ -18,23 +18,23 @@ _FULL = ("store_full", "the disk is full", "make room and try again; nothing was
 _READ_ONLY = (
     "store_read_only",
     "it may not be written to",
-    "give yourself the right to write there, or name another store",
+    "get permission to write there, or name another store",
 )
 _DAMAGED = (
     "store_damaged",
     "the file is damaged",
-    "bring a backup back: gainwright store restore FILE keeps the damaged one beside it",
+    "restore a backup: gainwright store restore FILE keeps the damaged one beside it",
 )
-_NO_STORE = ("no_store", "the file is no database", "name another file, or move this one away")
-_NOT_OPENED = ("store_not_opened", "the file can't be opened", "see that its folder is there and may be written to")
-_AWAY = ("store_away", "the database can't be reached", "see that it runs and can be reached, then try again")
+_NO_STORE = ("no_store", "the file is not a database", "name another file, or move this one away")
+_NOT_OPENED = ("store_not_opened", "the file can't be opened", "check that its folder exists and can be written to")
+_AWAY = ("store_away", "the database can't be reached", "check that it is running and can be reached, then try again")
 _CUT_OFF = (
     "store_cut_off",
     "the database went away in the middle",
     "look whether the last change is there, then make it again",
 )
-_REFUSED = ("store_refused", "the database lets nobody in by that name and password", "put the name and password right")
-_NO_DATABASE = ("no_database", "there is no such database on that server", "let it be made (createdb), or name another")
+_REFUSED = ("store_refused", "the database refuses that name and password", "correct the name and password")
+_NO_DATABASE = ("no_database", "there is no such database on that server", "create it (createdb), or name another")
 _TROUBLE = ("store_trouble", "the database could not do it", "run: gainwright store check")
 
 _SQLITE = {
@@ -63,8 +63,8 @@ _POSTGRESQL = {
 
 
 def store_error(error: Exception, *, where: str) -> CallError:
-    """Return a database's error as one that a person can mend."""
-    code, what, remedy = _told(error)
+    """Return a database error as one that says what to do."""
+    code, what, remedy = _parts(error)
     return CallError(what, code=code, where=where, remedy=remedy)
 
 
@@ -74,7 +74,7 @@ def database_errors() -> tuple[type[Exception], ...]:
     return (exc.SQLAlchemyError, sqlite3.Error, *([psycopg.Error] if psycopg else []))
 
 
-def _told(error: Exception) -> tuple[str, str, str]:
+def _parts(error: Exception) -> tuple[str, str, str]:
     if isinstance(error, exc.TimeoutError):
         return _BUSY
     cause = error.orig if isinstance(error, exc.DBAPIError) else error
@@ -87,12 +87,12 @@ def _told(error: Exception) -> tuple[str, str, str]:
     if isinstance(error, exc.DBAPIError) and error.connection_invalidated:
         return _CUT_OFF
     if state is None and isinstance(error, exc.OperationalError):
-        return _by_what_it_says(cause)
+        return _by_message(cause)
     return _trouble(cause or error)
 
 
-def _by_what_it_says(cause: BaseException | None) -> tuple[str, str, str]:
-    """Tell apart what a server refuses before it has a code for it: the driver hands on only its words."""
+def _by_message(cause: BaseException | None) -> tuple[str, str, str]:
+    """Classify an error without a code by its message: the driver passes nothing else on before a connection is made."""
     said = str(cause)
     first: Callable[[str], bool] = said.__contains__
     if first("password authentication failed") or first("no password supplied") or first("role "):

@@ -1,4 +1,4 @@
-"""Anything else, as JSON by kind and key."""
+"""Other documents, as JSON by kind and key."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class SqlDocuments:
         return [(row.key, row.content) for row in rows]
 
     def remove(self, kind: str, key: str) -> None:
-        """Take a document out, if it is there."""
+        """Remove a document, if it exists."""
         writable(kind=kind, key=key)
         with self._database.write() as connection:
             connection.execute(document.delete().where(document.c.kind == kind, document.c.key == key))

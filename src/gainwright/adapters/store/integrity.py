@@ -1,4 +1,4 @@
-"""Whether a database is sound in itself, before anything is read out of it."""
+"""Integrity of the database itself."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is done with a store as a whole, by its place: back it up, bring one back, check it."""
+"""Maintenance of a whole store: back up, restore, check."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class StoreMaintenance:
-    """Looks after the store at a place.
+    """Maintains the store at a place.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ class StoreMaintenance:
         ------
         CallError : there is such a file or no such store, or it can't be read or written.
         """
-        with closing(self._there()) as database:
+        with closing(self._existing()) as database:
             return backup(database, file)
 
     def restore(self, file: Path) -> Path | None:
@@ -41,7 +41,7 @@ class StoreMaintenance:
 
         Raises
         ------
-        CallError : the file is no whole backup, or the store can't be written; then it is as it was.
+        CallError : the file is not a complete backup, or the store can't be written; then it is as it was.
         """
         return restore(self.where, file)
 
@@ -52,10 +52,10 @@ class StoreMaintenance:
         ------
         CallError : there is none, or it can't be read at all.
         """
-        with closing(self._there()) as database:
+        with closing(self._existing()) as database:
             return check(database)
 
-    def _there(self) -> Database:
+    def _existing(self) -> Database:
         database = Database(self.where)
         if database.file is not None and not database.file.is_file():
             raise CallError("there is no store yet", code="no_store", where=database.name, remedy="name the store")

@@ -42,5 +42,5 @@ def migrate(database: Database, to: str = NEWEST) -> None:
                     f"it can't be upgraded: {str(error)[:200]}",
                     code="not_upgraded",
                     where=database.name,
-                    remedy="it is as it was; bring a backup back, or ask for help with: gainwright store check",
+                    remedy="nothing was changed; restore a backup, or ask for help with: gainwright store check",
                 ) from error

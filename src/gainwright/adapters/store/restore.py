@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _SET_ASIDE = {"store_damaged", "no_store", "newer_store"}
-"""What is wrong with a file that a restore puts aside, instead of leaving it to the person."""
+"""Faults of a store file for which a restore sets it aside by itself."""
 
 
 def restore(where: str | Path, file: Path) -> Path | None:
@@ -30,7 +30,7 @@ def restore(where: str | Path, file: Path) -> Path | None:
 
     Raises
     ------
-    CallError : the file is no whole backup, or the store can't be written; then it is as it was.
+    CallError : the file is not a complete backup, or the store can't be written; then it is as it was.
     """
     with _ready(file) as source:
         database, former = _target(where)
@@ -68,7 +68,7 @@ def _ready(file: Path) -> Iterator[Database]:
 def _check_backup(database: Database) -> None:
     with database.snapshot() as connection:
         if revision_of(connection) is None:
-            raise CallError("the file is no backup of a store", code="no_store", remedy="name a backup")
+            raise CallError("the file is not a backup of a store", code="no_store", remedy="name a backup")
         wrong = integrity_problems(connection)
     if wrong:
         raise CallError(f"the backup is damaged: {wrong[0]}", code="store_damaged", remedy="name another backup")

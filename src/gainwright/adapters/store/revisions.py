@@ -21,13 +21,15 @@ def revision_of(connection: sa.Connection) -> str | None:
 
     Raises
     ------
-    CallError : the database holds tables, but they are no store.
+    CallError : the database holds tables, but they are not a store.
     """
     there = sa.inspect(connection).get_table_names()
     if "alembic_version" not in there:
         if there and (connection.dialect.name == "sqlite" or set(there) & set(tables.tables)):
             where = place_name(connection.engine.url)
-            raise CallError("it holds something else than a store", code="no_store", where=where, remedy="name another")
+            raise CallError(
+                "it contains something other than a store", code="no_store", where=where, remedy="name another"
+            )
         return None
     revision: str | None = connection.scalar(sa.text("SELECT version_num FROM alembic_version"))
     return revision
@@ -38,7 +40,7 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
 
     Raises
     ------
-    CallError : it was made by a newer program, or is no store.
+    CallError : it was made by a newer program, or is not a store.
     """
     revision = revision_of(connection)
     if revision is not None and (whole_number(revision) is None or int(revision) > int(NEWEST)):

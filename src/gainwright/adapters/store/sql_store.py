@@ -1,4 +1,4 @@
-"""The store as a whole, and how it is opened."""
+"""The whole store in one database, and opening it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class SqlStore:
-    """All that is kept, in one database."""
+    """Everything that is kept, in one database."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -30,12 +30,12 @@ class SqlStore:
         self.documents = SqlDocuments(database)
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Close the database."""
         self.database.close()
 
 
 def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore:
-    """Open a store, make it when there is none, upgrade an older one; sweep out what was deleted long ago.
+    """Open a store, make it when there is none, upgrade an older one; remove what was deleted long ago.
 
     Raises
     ------
