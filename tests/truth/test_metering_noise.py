@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from gainwright.errors import RecordingError
 from gainwright.metering import NoiseChannel, Recording, measure_noise, read_recording
 from gainwright.physics.noise import WEIGHTING_POLES_HZ
 
@@ -154,20 +153,3 @@ def test_noise_alone_is_hiss(colour: float) -> None:
         hz = np.fft.rfftfreq(6 * RATE_HZ, 1 / RATE_HZ)
         coloured = np.fft.irfft(spectrum / np.maximum(hz, 10.0) ** (colour / 2))
         assert [c.kind for c in measured(1e-3 * coloured / np.std(coloured)).components] == ["hiss"]
-
-
-@pytest.mark.parametrize(
-    ("samples", "why"),
-    [(np.zeros(RATE_HZ), "silent"), (white(1e-3, 0.2), "noise needs"), (np.full(RATE_HZ, 0.1), "silent")],
-)
-def test_what_can_not_be_measured(samples: np.ndarray, why: str) -> None:
-    """Nothing is made up."""
-    found = measured(samples)
-    assert found.noise_dbfs is None
-    assert why in found.why_not["noise_dbfs"]
-
-
-def test_no_numbers() -> None:
-    """NaN is refused."""
-    with pytest.raises(RecordingError):
-        measured(np.full(RATE_HZ, np.nan))

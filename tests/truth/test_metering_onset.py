@@ -135,23 +135,6 @@ def test_even_steps_tell_through_any_filter() -> None:
     assert onset.level.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.06)
 
 
-@pytest.mark.parametrize(
-    ("samples", "says"),
-    [
-        (np.zeros(RATE_HZ), "loud enough"),
-        (rising(ceiling=(9.0, 9.0))[: 14 * RATE_HZ], "stays under"),
-        (0.5 * np.sin(2 * np.pi * 997 * np.arange(2 * RATE_HZ) / RATE_HZ), "does not rise"),
-        (0.5 * np.sin(2 * np.pi * 15_000 * np.arange(2 * RATE_HZ) / RATE_HZ), "no harmonics"),
-        (np.sin(2 * np.pi * 997 * np.arange(RATE_HZ // 10) / RATE_HZ), "long and loud"),
-    ],
-)
-def test_recordings_without_an_onset(samples: np.ndarray, says: str) -> None:
-    """Said why."""
-    onset = found(samples)
-    assert onset.level_dbfs is None
-    assert says in onset.why_not
-
-
 def test_an_ngspice_waveform(tmp_path: Path) -> None:
     """A sine whose amplitude rises exponentially through an ideal limiter, by ngspice's transient."""
     netlist, table = tmp_path / "rise.cir", tmp_path / "rise.txt"

@@ -61,11 +61,3 @@ def test_the_spectrum_shows_a_sine_at_its_level(level_dbfs: float) -> None:
     assert found.spectrum_hz[top] == pytest.approx(TONE_HZ, rel=0.012)
     assert found.upper is None
     assert found.lower is None
-
-
-def test_silence_has_no_period() -> None:
-    """Without a tone there is a spectrum and no wave."""
-    found = pictures(recorded(1e-6 * np.random.default_rng(5).standard_normal(RATE_HZ)))
-    assert found.frequency_hz is None
-    assert len(found.wave) == 0
-    assert found.harmonics == ()

@@ -14,7 +14,6 @@ from scipy import signal
 from gainwright.physics import SLOPES_DB_PER_OCTAVE
 from gainwright.programme import (
     LEVEL_EDGES,
-    LEVELS,
     POWER_LOW_DBFS,
     POWER_STEP_DB,
     USUAL_BANDS,
@@ -147,23 +146,6 @@ def test_the_usual_low_pass_loses_what_linkwitz_and_riley_say(hz: float, loss_db
     assert found.band("full").rms_dbfs - found.band("sub").rms_dbfs == pytest.approx(loss_db, abs=0.01)
 
 
-def test_level_steps_are_a_tenth_of_a_decibel_or_less() -> None:
-    """The finest question asked of the distribution is 0.1 dB."""
-    assert len(LEVEL_EDGES) == LEVELS + 1
-    assert (20 * np.log10(LEVEL_EDGES[1:] / LEVEL_EDGES[:-1])).max() < 0.1
-
-
-@pytest.mark.parametrize("way", WAYS)
-def test_runs_at_full_scale_are_counted(way: str) -> None:
-    """Single samples at full scale are no clipping, two or more in a row are, also over the border of two blocks."""
-    samples = np.full((40_000, 1), 0.1, dtype=np.float32)
-    samples[100] = 1
-    samples[200:202] = 1
-    samples[16_382:16_390] = -1
-    samples[32_768] = 1
-    assert heard(samples, way).band("full").clipped == 10
-
-
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("channels", range(1, 9))
 def test_channels_count_alike(way: str, channels: int) -> None:
@@ -175,24 +157,6 @@ def test_channels_count_alike(way: str, channels: int) -> None:
     assert found.levels.sum() == samples.size
     assert found.mean_square == pytest.approx((samples.astype(float) ** 2).mean(), rel=1e-9)
     assert found.worst_1s == pytest.approx((samples.astype(float) ** 2).mean(axis=0).max(), rel=1e-9)
-
-
-@pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("count", [1, 3, 511, 512, 513, 4000, 16_384, 16_385, 32_768])
-def test_any_length_and_any_blocks(way: str, count: int) -> None:
-    """A track of any length, in blocks of any size, gives the same; a short one has one window, its whole."""
-    samples = made(1, seed=9)[:count]
-    whole = heard(samples, way)
-    rng = np.random.default_rng(count)
-    cuts = np.sort(rng.integers(0, count + 1, 7))
-    pieces = analyse(np.split(samples, cuts), rate_hz=RATE_HZ, channels=2, pair=WAYS[way])
-    for one, other in zip(whole.bands, pieces.bands, strict=True):
-        assert one.energy == pytest.approx(other.energy, rel=1e-9)
-        assert one.true_peak == pytest.approx(other.true_peak, rel=1e-9)
-        assert (one.levels == other.levels).all()
-        assert one.levels.sum() == 2 * count
-        assert one.power_1s.sum() == 1
-        assert one.power_100ms.sum() >= 1
 
 
 def test_parts_of_a_list_add_up() -> None:

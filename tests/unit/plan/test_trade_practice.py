@@ -13,7 +13,7 @@ from gainwright.jobfile import example_text, examples, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Finding, Plan, Step, make_plan
 from gainwright.simulated import Fault, Rig, answer
-from gainwright.solve import Chain, Conditions, levels
+from gainwright.solve import Chain, levels
 
 
 def job(name: str = "two_way_and_sub", **changes: str) -> Job:
@@ -60,73 +60,6 @@ def test_leads_are_read_from_nothing_up_and_the_measuring_lead_comes_first(plan:
         assert lead.low <= float(str(well).removesuffix(" ohm")) <= lead.high
         bad = answer(Rig(job(), seed=seed, faults=(Fault("lead_resistive", "lead:desk.sub-knob", 50.0),)), look)
         assert float(str(bad["resistance"]).removesuffix(" ohm")) > lead.high
-
-
-# ISO 266:1997, table 1, one-third octaves
-PREFERRED_HZ = (20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250, 1600, 2000, 2500, 3150,
-                4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000)  # fmt: skip
-LR24_3_DB = (10 ** (3 / 20) - 1) ** 0.25
-"""Where a Linkwitz-Riley of 24 dB/octave is 3 dB down, over its corner: |H| = 1/(1 + (f/fc)^4)."""
-
-
-def middle_hz(low: float, high: float) -> float:
-    """Return the preferred frequency nearest to the geometric middle, in octaves."""
-    return min(PREFERRED_HZ, key=lambda hz: abs(math.log(hz / math.sqrt(low * high))))
-
-
-def test_each_tone_is_the_middle_of_what_its_path_passes_and_an_instrument_reads(plan: Plan) -> None:
-    """Sub: 20 Hz to its low-pass; woofer: its high-pass to the meter's 1 kHz; tweeter: its high-pass to a third of 20 kHz."""
-    tones = {step.stage: step.tone_hz for step in steps(plan, "amplifier")}
-    assert tones == {
-        "amp_sub": middle_hz(20, 80 * LR24_3_DB),
-        "amp_front": middle_hz(80 / LR24_3_DB, 1000),
-        "amp_high": middle_hz(3200 / LR24_3_DB, 20_000 / 3),
-    }
-
-
-def test_a_tone_follows_the_path_the_meter_and_the_speaker() -> None:
-    """Another corner, another meter, a speaker to be protected, no recorder: the tone goes with each; a job's own tone is taken."""
-
-    def tone(stage: str, **changes: str) -> float | None:
-        return next(s.tone_hz for s in make_plan(job(**changes)).steps if s.id == f"amplifier.{stage}")
-
-    at_200 = "linkwitz-riley 24 at 80 Hz, low_pass => linkwitz-riley 24 at 200 Hz, low_pass"
-    assert tone("amp_front", a=at_200) == middle_hz(200 / LR24_3_DB, 1000)
-    wide = "bandwidth: 1 kHz => bandwidth: 20 kHz"
-    assert tone("amp_front", a=wide) == middle_hz(80 / LR24_3_DB, 3200 * LR24_3_DB)
-    protected = "power: 70 W, sensitivity: 88 dB => power: 70 W, sensitivity: 88 dB, protect_below: 400 Hz"
-    assert tone("amp_front", a=protected) == middle_hz(400, 1000)
-    no_recorder = "  interface:  {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n => "
-    assert tone("amp_high", a=no_recorder) == 1000.0
-    assert tone("amp_front", a="instruments:\n => tones: {woofer: 440 Hz}\ninstruments:\n") == 440.0
-
-
-def test_a_full_range_tone_at_a_low_passed_sub_says_nothing(plan: Plan) -> None:
-    """1 kHz through an 80 Hz 24 dB/octave Linkwitz-Riley low-pass is 87.7532 dB down (closed form 20 lg(1+(f/fc)^4))."""
-    said = finding(plan, "tone_filtered", "desk.sub.low_pass")
-    assert "88 dB" in said.message
-    assert "40 Hz" in said.remedy
-    chain = Chain(with_settings(job(), {"amp_sub.low_pass": "off"}))
-    solved = chain.solve(Conditions([1.0, 1000.0], -20.0))
-    at = [
-        abs(solved.fundamental_v[i, chain.nodes.index(n)])
-        for n in chain.nodes
-        if str(n) == "desk.sub.mono"
-        for i in (0, 1)
-    ]
-    assert 20 * math.log10(at[0] / at[1]) == pytest.approx(87.7532, abs=1e-3)
-
-
-def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
-    """A stage at 40 Hz with some per cent THD shows under 1 % behind an 80 Hz 24 dB/octave low-pass; the plan opens it."""
-    said = finding(plan, "harmonics_filtered", "desk.sub.low_pass")
-    assert "4.6 % THD" in said.message
-    assert "solved again: it shows" in said.remedy
-    opened = next(s for s in steps(plan, "controls") if "desk.sub.low_pass" in s.sets)
-    assert opened.sets["desk.sub.low_pass"] == "off"
-    # 0.1 dB of a Linkwitz-Riley of 24 dB/octave: 20 lg(1 + (40/fc)^4) = 0.1, so fc = 40/(10^(0.1/20)-1)^(1/4) = 121.7 Hz
-    assert "122 Hz" in opened.do
-    assert next(s for s in steps(plan, "source") if s.tone_hz == 40.0).visible
 
 
 def test_a_source_too_low_for_the_indicator_is_said_and_got_round() -> None:
@@ -234,32 +167,6 @@ def test_a_meter_out_of_its_band_at_1_khz_is_said() -> None:
     made = make_plan(job("full_range", a="bandwidth: 1 kHz => bandwidth: 400 Hz"))
     assert finding(made, "tone_out_of_band", "meter").severity in ("note", "caution")
     assert all(s.tone_hz is None or s.tone_hz <= 400 for s in made.steps)
-
-
-@pytest.mark.parametrize(
-    ("change", "set_by", "volts"),
-    [
-        ("power: 400 W => power: 400 W", "speaker", 28.2843),
-        ("coils: 2 x 4 ohm parallel, power: 400 W => coils: 2 x 2 ohm series, power: 1000 W", "clip", None),
-        ("low_pass: butterworth 24 at 250 Hz => regulated: yes", "speaker", 28.2843),
-        ("power: 400 W, => power: 900 W,", "clip", None),
-    ],
-)
-def test_the_target_is_the_lowest_of_its_candidates(change: str, set_by: str, volts: float | None) -> None:
-    """Rating into the load, speaker's rating (sqrt(P R): 400 W in 2 ohm is 28.2843 V), own ceiling, or the source."""
-    made = make_plan(job(a=change))
-    target = next(t for t in made.targets if t.stage == "amp_sub")
-    assert target.set_by == set_by
-    assert target.v_rms == min(target.candidates_v_rms.values())
-    if volts is not None:
-        assert target.v_rms == pytest.approx(volts, abs=1e-4)
-
-
-def test_a_regulated_amplifier_is_set_by_its_rating() -> None:
-    """With regulated rails the rating holds at any supply: sqrt(500 W x 2 ohm) = 31.6228 V."""
-    made = make_plan(job(a="power: 400 W, => power: 900 W,", b="boost: flat => regulated: yes"))
-    target = next(t for t in made.targets if t.stage == "amp_sub")
-    assert (target.set_by, round(target.v_rms, 4)) == ("amplifier", 31.6228)
 
 
 def test_a_source_that_cannot_drive_is_said() -> None:

@@ -1,0 +1,38 @@
+"""Recordings of which no noise level can be measured."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gainwright.errors import RecordingError
+from gainwright.metering import NoiseChannel, Recording, measure_noise
+
+RATE_HZ = 48_000
+
+
+def measured(samples: np.ndarray) -> NoiseChannel:
+    """Measure one channel."""
+    return measure_noise(Recording(samples[:, None], RATE_HZ))[0]
+
+
+def white(rms: float, seconds: float = 20.0, seed: int = 1) -> np.ndarray:
+    """Return white noise."""
+    return np.random.default_rng(seed).normal(0, rms, round(seconds * RATE_HZ))
+
+
+@pytest.mark.parametrize(
+    ("samples", "why"),
+    [(np.zeros(RATE_HZ), "silent"), (white(1e-3, 0.2), "noise needs"), (np.full(RATE_HZ, 0.1), "silent")],
+)
+def test_what_can_not_be_measured(samples: np.ndarray, why: str) -> None:
+    """Nothing is made up."""
+    found = measured(samples)
+    assert found.noise_dbfs is None
+    assert why in found.why_not["noise_dbfs"]
+
+
+def test_no_numbers() -> None:
+    """NaN is refused."""
+    with pytest.raises(RecordingError):
+        measured(np.full(RATE_HZ, np.nan))
