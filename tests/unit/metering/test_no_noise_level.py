@@ -23,7 +23,11 @@ def white(rms: float, seconds: float = 20.0, seed: int = 1) -> np.ndarray:
 
 @pytest.mark.parametrize(
     ("samples", "why"),
-    [(np.zeros(RATE_HZ), "silent"), (white(1e-3, 0.2), "noise needs"), (np.full(RATE_HZ, 0.1), "silent")],
+    [
+        (np.zeros(RATE_HZ), "digital silence"),
+        (white(1e-3, 0.2), "noise needs"),
+        (np.full(RATE_HZ, 0.1), "digital silence"),
+    ],
 )
 def test_what_can_not_be_measured(samples: np.ndarray, why: str) -> None:
     """Nothing is made up."""
