@@ -1,10 +1,15 @@
-"""Help and a schema error load no heavy library: what makes them answer at once (`bench start` says how fast)."""
+"""A command loads what it uses and no more: that makes it answer at once (`bench start` says how fast)."""
 
 from __future__ import annotations
 
 import subprocess
 import sys
 from typing import TYPE_CHECKING
+
+import pytest
+
+from gainwright.jobfile import example_text
+from gainwright.signals import Tone, tone_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,13 +25,14 @@ try:
     main()
 except SystemExit as ended:
     status = ended.code
-print("loaded:", *sorted({name.split(".")[0] for name in sys.modules}), file=sys.stderr)
+loaded = {name for name in sys.modules if "." not in name} | {n for n in sys.modules if n.startswith("gainwright.")}
+print("loaded:", *sorted(loaded), file=sys.stderr)
 raise SystemExit(status)
 """
 
 
 def _loaded(folder: Path, *arguments: str) -> tuple[subprocess.CompletedProcess[str], set[str]]:
-    """Run a command; return how it ended and the libraries it had loaded by then."""
+    """Run a command; return how it ended and what it had loaded by then: libraries, and modules of our own."""
     command = (sys.executable, "-c", WHAT_IS_LOADED, *arguments)
     done = subprocess.run(command, cwd=folder, capture_output=True, text=True, encoding="utf-8", check=False)
     said, mark, loaded = done.stderr.rpartition("loaded:")
@@ -58,3 +64,30 @@ def test_a_schema_error_loads_nothing_heavy(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr
     assert done.stdout == ""
     assert loaded & HEAVY == set()
+
+
+def _packages(loaded: set[str]) -> set[str]:
+    """Return which packages of our own were loaded, of those that a short command may do without."""
+    return {
+        name for name in ("diagnose", "metering", "programme", "simulated", "jobfile") if f"gainwright.{name}" in loaded
+    }
+
+
+@pytest.mark.parametrize("command", [("check",), ("levels", "--tone", "1000"), ("plan",)])
+def test_a_command_about_a_job_loads_no_measuring_and_no_diagnosis(tmp_path: Path, command: tuple[str, ...]) -> None:
+    """Checking, solving and planning a job print their result without what judges recordings and finds faults."""
+    job = tmp_path / "job.yaml"
+    job.write_text(example_text("two_way_and_sub"), encoding="utf-8")
+    done, loaded = _loaded(tmp_path, command[0], "job.yaml", *command[1:])
+    assert done.stdout
+    assert _packages(loaded) == {"jobfile"}
+    assert "gainwright.report.handover" not in loaded
+
+
+def test_measuring_a_recording_loads_nothing_about_jobs(tmp_path: Path) -> None:
+    """Measuring a recording prints its verdict without the model of a job and its file."""
+    (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), seconds=1.0, rate_hz=44_100, bits=16), ".wav"))
+    done, loaded = _loaded(tmp_path, "measure", "tone.wav")
+    assert "channel 1: clean" in done.stdout
+    assert _packages(loaded) == {"metering"}
+    assert loaded & {"gainwright.model", "gainwright.plan", "scipy", "ruamel"} == set()

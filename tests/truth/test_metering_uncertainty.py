@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gainwright.metering import Recording, measure
-from gainwright.report.text import rounded
+from gainwright.report.figures import rounded
 
 RATE_HZ = 48_000
 RUNS = 200

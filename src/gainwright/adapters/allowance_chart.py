@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import BAND, INK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import AllowanceChart
+    from gainwright.report.allowance import AllowanceChart
 
 
 def allowance_spec(chart: AllowanceChart) -> dict[str, Any]:

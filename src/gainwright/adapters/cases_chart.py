@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import BAND, INK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import CasesChart
+    from gainwright.report.cases import CasesChart
 
 
 def cases_spec(chart: CasesChart) -> dict[str, Any]:

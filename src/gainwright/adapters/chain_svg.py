@@ -9,8 +9,9 @@ from gainwright.adapters.chart_style import FONT, INK, MARK
 from gainwright.report import chain_layout as laying
 
 if TYPE_CHECKING:
-    from gainwright.report import ChainDrawing, Language
+    from gainwright.report.chain_drawing import ChainDrawing
     from gainwright.report.chain_layout import Balloon, ChainLayout, LeadPath, Stop
+    from gainwright.report.languages import Language
 
 PAPER, SOFT = "#ffffff", "#555555"
 

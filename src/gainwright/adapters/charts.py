@@ -12,7 +12,9 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.report import Chart, CorridorChart, Language
+    from gainwright.report.charts import Chart
+    from gainwright.report.corridor import CorridorChart
+    from gainwright.report.languages import Language
 
 
 class AltairCharts:
@@ -28,7 +30,7 @@ class AltairCharts:
         import vl_convert as vlc
 
         from gainwright.adapters.chain_svg import chain_svg
-        from gainwright.report import ChainDrawing
+        from gainwright.report.chain_drawing import ChainDrawing
 
         svg = (
             chain_svg(chart, into) if isinstance(chart, ChainDrawing) else vlc.vegalite_to_svg(_translated(chart, into))
@@ -46,14 +48,13 @@ class AltairCharts:
 
 
 def _translated(chart: Chart, into: Language | None) -> dict[str, Any]:
-    from gainwright.report import translate_chart
+    from gainwright.report.languages import translate_chart
 
     spec = _spec(chart)
     return spec if into is None else translate_chart(spec, into)
 
 
 def _spec(chart: Chart) -> dict[str, Any]:
-    from gainwright import report
     from gainwright.adapters.allowance_chart import allowance_spec
     from gainwright.adapters.cases_chart import cases_spec
     from gainwright.adapters.knee_chart import knee_spec
@@ -61,18 +62,27 @@ def _spec(chart: Chart) -> dict[str, Any]:
     from gainwright.adapters.onset_chart import onset_spec
     from gainwright.adapters.recording_charts import belief_spec, spectrum_spec, waveform_spec
     from gainwright.adapters.response_chart import response_spec
+    from gainwright.report.allowance import AllowanceChart
+    from gainwright.report.belief_chart import BeliefChart
+    from gainwright.report.cases import CasesChart
+    from gainwright.report.corridor import CorridorChart
+    from gainwright.report.knee import KneeChart
+    from gainwright.report.music_chart import MusicChart
+    from gainwright.report.onset import OnsetChart
+    from gainwright.report.recording_charts import SpectrumChart, WaveformChart
+    from gainwright.report.response import ResponseChart
 
     drawers: dict[type, Callable[[Any], dict[str, Any]]] = {
-        report.AllowanceChart: allowance_spec,
-        report.CorridorChart: corridor_spec,
-        report.KneeChart: knee_spec,
-        report.OnsetChart: onset_spec,
-        report.ResponseChart: response_spec,
-        report.CasesChart: cases_spec,
-        report.WaveformChart: waveform_spec,
-        report.SpectrumChart: spectrum_spec,
-        report.BeliefChart: belief_spec,
-        report.MusicChart: music_spec,
+        AllowanceChart: allowance_spec,
+        CorridorChart: corridor_spec,
+        KneeChart: knee_spec,
+        OnsetChart: onset_spec,
+        ResponseChart: response_spec,
+        CasesChart: cases_spec,
+        WaveformChart: waveform_spec,
+        SpectrumChart: spectrum_spec,
+        BeliefChart: belief_spec,
+        MusicChart: music_spec,
     }
     return drawers[type(chart)](chart)
 

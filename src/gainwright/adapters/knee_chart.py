@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import BAND, INK, MARK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import KneeChart
+    from gainwright.report.knee import KneeChart
 
 
 def knee_spec(chart: KneeChart) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import DASHES, INK, MARK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import MusicChart
+    from gainwright.report.music_chart import MusicChart
 
 _LEAST_PERCENT = 0.001
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import DASHES, INK, MARK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import OnsetChart
+    from gainwright.report.onset import OnsetChart
 
 
 def onset_spec(chart: OnsetChart) -> dict[str, Any]:

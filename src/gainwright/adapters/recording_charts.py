@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import DASHES, INK, MARK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import BeliefChart, SpectrumChart, WaveformChart
+    from gainwright.report.belief_chart import BeliefChart
+    from gainwright.report.recording_charts import SpectrumChart, WaveformChart
 
 WIDTH, HEIGHT = 620, 240
 

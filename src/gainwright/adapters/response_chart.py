@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.adapters.chart_style import DASHES, INK, finished
 
 if TYPE_CHECKING:
-    from gainwright.report import ResponseChart
+    from gainwright.report.response import ResponseChart
 
 
 def response_spec(chart: ResponseChart) -> dict[str, Any]:

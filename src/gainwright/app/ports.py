@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Case, Entry, Job
-    from gainwright.report import Chart, Language
+    from gainwright.report.charts import Chart
+    from gainwright.report.languages import Language
 
 
 class Charts(Protocol):

@@ -67,7 +67,7 @@ def run_dialogue(
 
 
 def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
-    from gainwright.report import diagnosis_text
+    from gainwright.report.diagnosis import diagnosis_text
 
     found = dialogue.diagnosis()
     say("\n" + diagnosis_text(found, shown=4))
@@ -75,7 +75,7 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
 
 
 def _ask(say: Callable[[str], None], found: Diagnosis, choice: int) -> None:
-    from gainwright.report import next_test_lines
+    from gainwright.report.diagnosis import next_test_lines
 
     if found.next:
         say("\n".join(["", "Instead", *next_test_lines(found.next[choice % len(found.next)])]))
@@ -89,7 +89,7 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
         say(HELP)
         return False
     if low == "why":
-        from gainwright.report import diagnosis_text
+        from gainwright.report.diagnosis import diagnosis_text
 
         say(diagnosis_text(found, shown=20))
         return False

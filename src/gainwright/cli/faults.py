@@ -64,7 +64,7 @@ def diagnose(
     if as_json:
         print_json(found)
     elif evidence is not None:
-        from gainwright.report import diagnosis_text
+        from gainwright.report.diagnosis import diagnosis_text
 
         print_text(diagnosis_text(found))
 
@@ -87,7 +87,8 @@ def _case_gone_on_with(
 
 
 def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
-    from gainwright.report import chain_drawing, customer_paper, suspected_places
+    from gainwright.report.chain_drawing import chain_drawing, suspected_places
+    from gainwright.report.support_papers import customer_paper
 
     if chart is not None:
         write_chart(chain_drawing(job, title=job.title or "The chain", marks=suspected_places(found)), chart)
@@ -107,7 +108,7 @@ def cases(
     """Tally the closed cases: how often each cause, their tests and minutes, where the belief was wrong."""
     from gainwright.app.cases.tally import count_cases
     from gainwright.composition import compose
-    from gainwright.report import cases_chart, cases_text
+    from gainwright.report.cases import cases_chart, cases_text
 
     counts = count_cases(())
     if folder is not None or compose().has_store(store):

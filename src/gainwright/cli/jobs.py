@@ -62,7 +62,7 @@ def check(job: JobPath, as_json: Json = False) -> None:
     if as_json:
         print_json({"title": read.title, "findings": [to_json(f) for f in findings]})
     else:
-        from gainwright.report import findings_text
+        from gainwright.report.text import findings_text
 
         print_text("\n".join(findings_text(findings)))
     exit_if_wrong(blocked)
@@ -86,13 +86,13 @@ def levels(
     read = read_job(job).job
     found = solve_corridor(read, parse_settings(sets or []), tone_hz=tone, level_dbfs=level)
     if chart is not None:
-        from gainwright.report import corridor_chart
+        from gainwright.report.corridor import corridor_chart
 
         write_chart(corridor_chart(found, title=read.title), chart)
     if as_json:
         print_json(found)
     else:
-        from gainwright.report import levels_text
+        from gainwright.report.text import levels_text
 
         print_text(levels_text(found))
         if chart is not None:
@@ -125,7 +125,7 @@ def plan(
     if as_json:
         print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})
     else:
-        from gainwright.report import learned_text, plan_text
+        from gainwright.report.text import learned_text, plan_text
 
         print_text(plan_text(found))
         if evidence is not None:

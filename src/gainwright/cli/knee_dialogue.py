@@ -26,7 +26,7 @@ def run_knee_dialogue(
     CallError : nothing was typed.
     """
     from gainwright.app.measuring.knee import knee_of, parse_readings
-    from gainwright.report import advice_text
+    from gainwright.report.knee import advice_text
 
     say(ASK)
     readings: list[tuple[float, float]] = []

@@ -52,7 +52,7 @@ def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None)
 
 
 def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:
-    from gainwright.report import live_lines
+    from gainwright.report.live import live_lines
 
     assert update.reading is not None  # noqa: S101  the caller has one
     fits: list[str] = []

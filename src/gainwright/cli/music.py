@@ -56,7 +56,7 @@ def music(
 ) -> None:
     """Find the allowance that the music allows: scan folders, band by band."""
     from gainwright.composition import compose
-    from gainwright.report import music_chart
+    from gainwright.report.music_chart import music_chart
 
     _check(folders or [], job, out, clipped, products, workers, write_allowance=write_allowance, no_cache=no_cache, resume=resume)  # fmt: skip
     world = compose()
@@ -70,7 +70,7 @@ def music(
     if as_json:
         print_json(found)
         return
-    from gainwright.report import music_text
+    from gainwright.report.music import music_text
 
     print_text(music_text(found))
     written = [str(path) for path in (out, chart) if path is not None]

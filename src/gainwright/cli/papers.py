@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from gainwright.metering import Recording
     from gainwright.model import Case, Job
     from gainwright.programme.music_result import MusicResult
-    from gainwright.report import Chart, Paper
+    from gainwright.report.charts import Chart
+    from gainwright.report.paper import Paper
 
 
 @app.command()

@@ -33,7 +33,7 @@ def knee(
     else:
         readings = read_column(file)
         found = knee_of(readings, kind=kind, limit_percent=limit, where=str(file))
-    from gainwright.report import knee_chart, knee_text, meter_caution
+    from gainwright.report.knee import knee_chart, knee_text, meter_caution
 
     if chart is not None:
         write_chart(knee_chart(found, readings, title="The knee"), chart)
@@ -61,6 +61,6 @@ def attenuator(
     if as_json:
         print_json({"attenuators": found})
     else:
-        from gainwright.report import attenuator_text
+        from gainwright.report.attenuator import attenuator_text
 
         print_text(attenuator_text(found))

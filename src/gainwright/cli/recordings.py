@@ -75,7 +75,7 @@ def measure(
     if as_json:
         print_json(found)
     else:
-        from gainwright.report import measurement_text
+        from gainwright.report.measurement import measurement_text
 
         print_text(measurement_text(found))
     exit_if_wrong(not found.clean)
@@ -137,7 +137,7 @@ def noise(
     if as_json:
         print_json({"channels": found})
     else:
-        from gainwright.report import noise_text
+        from gainwright.report.noise import noise_text
 
         print_text(noise_text(found))
 
@@ -176,13 +176,13 @@ def onset(
     filters = low_pass_response(behind or [])
     found = find_onset(read_recording(file), limit_percent=limit, expect_hz=expect, behind=filters)
     if chart is not None:
-        from gainwright.report import onset_chart
+        from gainwright.report.onset import onset_chart
 
         write_chart(onset_chart(found, title=file.name), chart)
     if as_json:
         print_json({"channels": found})
     else:
-        from gainwright.report import onset_text
+        from gainwright.report.onset import onset_text
 
         print_text(onset_text(found))
 
@@ -230,12 +230,12 @@ def response(
     played = Sweep(low, high, seconds, rate_hz=96_000) if reference is None else None
     found = responses(read_recording(file), played, reference=reference, temperature_celsius=temperature)
     if chart is not None:
-        from gainwright.report import response_chart
+        from gainwright.report.response import response_chart
 
         write_chart(response_chart(found, title=file.name), chart)
     if as_json:
         print_json(found)
     else:
-        from gainwright.report import response_text
+        from gainwright.report.response import response_text
 
         print_text(response_text(found))

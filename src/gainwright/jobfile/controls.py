@@ -73,7 +73,8 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
     if not settings:
         return job
     known = {control: (name, path) for name, s in job.stages.items() for control, path in _places(name, s).items()}
-    stages = {name: stage.model_dump(by_alias=True, exclude_unset=True) for name, stage in job.stages.items()}
+    # of the whole job at once: pydantic builds a schema of its own for each kind of stage that is dumped alone
+    content = job.model_dump(by_alias=True, exclude_unset=True)
     for control, text in settings.items():
         if control not in known:
             near = difflib.get_close_matches(control, known, n=1)
@@ -84,8 +85,8 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
                 remedy=f"did you mean {near[0]}?" if near else "name a control of this job's stages",
             )
         name, path = known[control]
-        _put(stages[name], path, text)
-    changed = _validated(job, stages, settings)
+        _put(content["stages"][name], path, text)
+    changed = _validated(content, settings)
     check_places(changed)
     return changed
 
@@ -120,10 +121,9 @@ def _put(stage: dict[str, Any], path: tuple[str, ...], text: str) -> None:
     stage[path[-1]] = value_of(path[-1], text)
 
 
-def _validated(job: Job, stages: dict[str, Any], settings: Mapping[str, str]) -> Job:
-    rest = job.model_dump(by_alias=True, exclude_unset=True, exclude={"stages"})
+def _validated(content: dict[str, Any], settings: Mapping[str, str]) -> Job:
     try:
-        return Job.model_validate({**rest, "stages": stages})
+        return Job.model_validate(content)
     except ValidationError as error:
         first = error.errors()[0]
         inner = first.get("ctx", {}).get("error")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from gainwright.report.text import WIDTH
+from gainwright.report.figures import WIDTH
 
 if TYPE_CHECKING:
     from gainwright.diagnose import Diagnosis, NextTest, RankedCause

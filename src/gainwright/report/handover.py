@@ -13,12 +13,12 @@ from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
+from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.setup_sheet import SET_BY
-from gainwright.report.text import rounded, volts
 from gainwright.solve import Chain, levels, noise_v, reading_error_v
 from gainwright.texts import joined, say
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan, Target
     from gainwright.programme.music_result import MusicResult
-    from gainwright.report import Chart
+    from gainwright.report.charts import Chart
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.report.text import volts
+from gainwright.report.figures import volts
 from gainwright.texts import say
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from gainwright.report.text import volts
+from gainwright.report.figures import volts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

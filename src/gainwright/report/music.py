@@ -1,11 +1,11 @@
-"""The allowance for music, as text, as blocks of a paper and as a chart."""
+"""The allowance for music, as text and as blocks of a paper."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from gainwright.report.music_chart import music_chart
 from gainwright.report.paper import Block, Figure, Paragraph, Table
 from gainwright.texts import joined, say
 
@@ -157,33 +157,3 @@ def music_blocks(result: MusicResult) -> list[Block]:
     texts = [choice_text(a, result.limits) for a in result.bands]
     texts += [t for a in result.bands if (t := crest_text(a, result.choice[a.band].tone_hz))]
     return [Paragraph(head), table, *(Paragraph(t) for t in texts), Figure(chart, chart.description)]
-
-
-@dataclass(frozen=True, slots=True)
-class MusicChart:
-    """How much of the time each band exceeds a level, with its ceiling; and how long each allowance clips it.
-
-    `levels`: band, level re digital full scale, percentage of time; `clipped`: band, allowance, percentage;
-    `choices`: band and its recommended allowance, whose ceiling lies as far under full scale.
-    """
-
-    title: str
-    subtitle: str
-    levels: tuple[tuple[str, float, float], ...]
-    clipped: tuple[tuple[str, float, float], ...]
-    choices: tuple[tuple[str, float], ...]
-    limit_percent: float
-    description: str
-
-
-def music_chart(result: MusicResult, *, title: str) -> MusicChart:
-    """Return the chart of the allowance for music."""
-    levels = tuple((band, p.peak_dbfs, p.time_percent) for band, points in result.distribution.items() for p in points)
-    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in result.bands for row in a.rows)
-    choices = tuple((a.band, a.choice.db) for a in result.bands)
-    listed = joined([say("{band}: {db} dB", band=band, db=f"{db:g}") for band, db in choices], by="{a}; {b}")
-    under = say("Vertical lines are the recommended ceilings: {words}", words=listed)
-    return MusicChart(
-        title, under, levels, clipped, choices, result.limits.clipped_time_percent,
-        say("{place}: {words}", place=title, words=listed),
-    )  # fmt: skip

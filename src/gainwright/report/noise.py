@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.report.text import volts
+from gainwright.report.figures import volts
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 from gainwright.results import to_json
 
 if TYPE_CHECKING:
-    from gainwright.report import Chart
+    from gainwright.report.charts import Chart
 
 PaperKind = Literal["setup", "handover", "customer", "case"]
 

@@ -14,7 +14,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from gainwright.report import Chart
+    from gainwright.report.charts import Chart
     from gainwright.report.languages import Language
 
 SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0}

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.plan import Plan
+from gainwright.report.figures import volts
 from gainwright.report.paper import BlankLines, Block, Heading, Paper, Paragraph, StepBlock, Table, subtitle
-from gainwright.report.text import PHASES, expected, volts
+from gainwright.report.text import PHASES, expected
 from gainwright.texts import say
 
 if TYPE_CHECKING:

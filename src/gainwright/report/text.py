@@ -1,23 +1,21 @@
-"""A plan, a corridor, a measurement as plain text for a terminal."""
+"""A plan and a corridor as plain text for a terminal of eighty columns or more."""
 
 from __future__ import annotations
 
 import math
-import textwrap
 from typing import TYPE_CHECKING
 
 from gainwright.model import describe_marks
 from gainwright.report.corridor import margin_text
+from gainwright.report.figures import volts, wrapped
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from gainwright.metering import Measurement
     from gainwright.plan import Expect, Finding, Plan, Step
     from gainwright.solve import Levels
 
-WIDTH = 96
 PHASES = {
     "prepare": "Prepare",
     "leads": "Leads",
@@ -29,17 +27,6 @@ PHASES = {
     "verify": "Verify",
 }
 _UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
-
-
-def volts(value: float) -> str:
-    """Return a voltage with three figures, in V, mV or µV."""
-    if value == 0:
-        return "0 V"
-    if not math.isfinite(value):
-        return "-"
-    if value < 0.5e-6:
-        return "< 1 µV"
-    return f"{value * 1e6:.3g} µV" if value < 1e-3 else f"{value * 1e3:.3g} mV" if value < 1 else f"{value:.3g} V"
 
 
 def expected(expect: Expect) -> str:
@@ -56,11 +43,6 @@ def expected(expect: Expect) -> str:
     unit = _UNITS[expect.quantity]
     value = f"{expect.value:.3g} {unit}"
     return say("{value} ({low} to {high})", value=value, low=f"{expect.low:.3g}", high=f"{expect.high:.3g}")
-
-
-def _wrapped(text: str, indent: int, first: str = "") -> str:
-    pad = " " * indent
-    return textwrap.fill(text, WIDTH, initial_indent=first or pad, subsequent_indent=pad)
 
 
 def plan_text(plan: Plan) -> str:
@@ -92,20 +74,20 @@ def findings_text(findings: Iterable[Finding]) -> list[str]:
     lines = []
     for f in findings:
         lines += [
-            _wrapped(f"{f.where}: {f.message}.", 10, f"{f.severity:<9} "),
-            _wrapped(f"{f.remedy}. [{f.code}]", 10),
+            wrapped(f"{f.where}: {f.message}.", 10, f"{f.severity:<9} "),
+            wrapped(f"{f.remedy}. [{f.code}]", 10),
         ]
     return lines or ["No findings."]
 
 
 def _step(number: int, step: Step, cautions: list[str]) -> list[str]:
-    lines = [_wrapped(step.do, 4, f"{number:>2}. "), _wrapped(step.why, 4)]
+    lines = [wrapped(step.do, 4, f"{number:>2}. "), wrapped(step.why, 4)]
     if step.expect is not None:
-        lines.append(_wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
+        lines.append(wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
     if not step.visible:
-        lines.append(_wrapped("This can't be seen with these instruments: see the findings.", 4))
+        lines.append(wrapped("This can't be seen with these instruments: see the findings.", 4))
     # A caution is said in full once a phase, at the first step that needs it.
-    lines += [_wrapped(f"Caution: {caution}", 4) for caution in cautions]
+    lines += [wrapped(f"Caution: {caution}", 4) for caution in cautions]
     return lines
 
 
@@ -123,41 +105,4 @@ def levels_text(levels: Levels) -> str:
                 f"  {node.node:<24}{volts(node.v_rms):>10} {interval:<23}{volts(node.ceiling_v_rms):>9}"
                 f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_text(node)}{first}"
             )
-    return "\n".join(lines)
-
-
-def rounded(value: float, half: float | None) -> str:
-    """Return a value with its ±: the ± with two figures, the value to the same decimal (JCGM 100:2008, 7.2.6)."""
-    if not half or not math.isfinite(half) or not math.isfinite(value):
-        return f"{value:.3g}"
-    digits = max(0, 1 - math.floor(math.log10(half)))
-    if digits > 4:  # more precise than needed
-        return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1000 else f"{value:.1f}"
-    return f"{value:.{digits}f} ± {half:.{digits}f}"
-
-
-def measurement_text(measurement: Measurement) -> str:
-    """Return the measurement of a recording as text, a paragraph per channel."""
-    lines = []
-    for channel in measurement.channels:
-        said = [f"channel {channel.channel}: {channel.verdict.replace('_', ' ')}"]
-        if channel.frequency_hz is not None:
-            said.append(f"{channel.frequency_hz:.3f} Hz")
-        for key, unit, name in (
-            ("rms_dbfs", "dBFS", "level"),
-            ("thd_percent", "%", "THD"),
-            ("thd_n_percent", "%", "THD+N"),
-            ("noise_dbfs", "dBFS", "noise"),
-            ("v_rms", "V", "voltage"),
-            ("clip_depth_db", "dB over the ceiling", "clipped"),
-        ):
-            value: float | None = getattr(channel, key)
-            if value is not None and math.isfinite(value):
-                half = channel.within.get(key)
-                if key == "v_rms":
-                    half = channel.within.get("volts_percent", 0.0) / 100 * value
-                said.append(f"{name} {rounded(value, half)} {unit}")
-        lines.append(_wrapped(", ".join(said), 2, "  "))
-        if channel.frequency_hz is None:
-            lines += [_wrapped(why, 4) for why in dict.fromkeys(channel.why_not.values())]
     return "\n".join(lines)

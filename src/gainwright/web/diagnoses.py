@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from gainwright.diagnose import Diagnosis
-    from gainwright.report import CaseCounts
+    from gainwright.report.cases import CaseCounts
     from gainwright.web.models import Models
     from gainwright.web.site import Site
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gainwright.adapters import FolderCases
+from gainwright.adapters.case_folder import FolderCases
 from gainwright.adapters.store import SqlStore, open_store
 from gainwright.app.cases.answers import with_result
 from gainwright.app.cases.diagnosis import open_case

@@ -14,7 +14,7 @@ from gainwright.app.measuring.live import LiveOptions, LiveUpdate, choose_device
 from gainwright.app.ports import Block, InputDevice
 from gainwright.errors import CallError
 from gainwright.metering import LiveMeter
-from gainwright.report import live_lines
+from gainwright.report.live import live_lines
 
 RATE_HZ = 48_000
 

@@ -11,8 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from gainwright.adapters.charts import AltairCharts
-from gainwright.report import ChainDrawing
-from gainwright.report.chain_drawing import Box, Line
+from gainwright.report.chain_drawing import Box, ChainDrawing, Line
 from gainwright.report.chain_layout import (
     BOX_HIGH,
     BOX_WIDE,

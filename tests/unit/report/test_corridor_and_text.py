@@ -10,15 +10,10 @@ import pytest
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.metering import Recording, measure
 from gainwright.plan import make_plan
-from gainwright.report import (
-    corridor_chart,
-    findings_text,
-    levels_text,
-    margin_text,
-    measurement_text,
-    plan_text,
-    volts,
-)
+from gainwright.report.corridor import corridor_chart, margin_text
+from gainwright.report.figures import volts
+from gainwright.report.measurement import measurement_text
+from gainwright.report.text import findings_text, levels_text, plan_text
 from gainwright.solve import Chain, levels
 
 

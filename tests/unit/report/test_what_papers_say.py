@@ -25,9 +25,12 @@ from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Plan, make_plan
-from gainwright.report import allowance_chart, case_paper, customer_paper, handover, setup_sheet, volts
-from gainwright.report.handover import hearing_rows
+from gainwright.report.allowance import allowance_chart
+from gainwright.report.figures import volts
+from gainwright.report.handover import handover, hearing_rows
 from gainwright.report.paper import BulletList, Heading, Paper, Paragraph, StepBlock, Table
+from gainwright.report.setup_sheet import setup_sheet
+from gainwright.report.support_papers import case_paper, customer_paper
 from gainwright.results import to_json
 
 EXAMPLE = "two_way_and_sub"
@@ -367,7 +370,8 @@ def test_any_text_prints(texts: list[str]) -> None:
         Table((a, b), ((c, d), (e, f))),
         StepBlock(1, e, f, a, b, (c,)),
     )
-    from gainwright.report import language, paper_content, paper_html
+    from gainwright.report.languages import language
+    from gainwright.report.paper_content import paper_content, paper_html
 
     content = paper_content(Paper("case", a, b, blocks), language("en"), lambda _c, _l: "")
     assert TypstPrinter().pdf(content, date="").startswith(b"%PDF-")

@@ -10,12 +10,12 @@ if TYPE_CHECKING:
 
     from gainwright.app.store import StoredCase
     from gainwright.model import Case
-    from gainwright.report import CaseCounts
+    from gainwright.report.cases import CaseCounts
 
 
 def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
     """Return what some cases add up to."""
-    from gainwright.report import CaseCounts, CauseCount, WrongBelief
+    from gainwright.report.cases import CaseCounts, CauseCount, WrongBelief
 
     found: dict[str, list[tuple[str, Case]]] = {}
     wrong, number = [], 0

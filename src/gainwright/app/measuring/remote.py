@@ -134,7 +134,7 @@ class RemoteMeasurement:
         return [{"kind": "kept", "recording": found.id, "name": found.name}]
 
     def _told(self, update: LiveUpdate) -> list[Message]:
-        from gainwright.report import pictures_json
+        from gainwright.report.live import pictures_json
         from gainwright.results import to_json
 
         message: Message = {

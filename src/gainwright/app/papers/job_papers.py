@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
-    from gainwright.report import Measured, Paper
+    from gainwright.report.handover import Measured
+    from gainwright.report.paper import Paper
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -43,7 +44,8 @@ class PaperRequest:
         ------
         CallError : a kind, language, size, date or suffix that there isn't.
         """
-        from gainwright.report import PaperKind, language
+        from gainwright.report.languages import language
+        from gainwright.report.paper import PaperKind
 
         for what, value, there in (
             ("kind", self.kind, get_args(PaperKind)),

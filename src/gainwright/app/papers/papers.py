@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
-    from gainwright.report import Chart, Language, Measured, Paper
+    from gainwright.report.charts import Chart
+    from gainwright.report.handover import Measured
+    from gainwright.report.languages import Language
+    from gainwright.report.paper import Paper
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")
@@ -51,7 +54,7 @@ class PaperMaterial:
 
 def check_kind(kind: str) -> None:
     """Refuse a kind of paper that there isn't. CallError."""
-    from gainwright.report import PaperKind
+    from gainwright.report.paper import PaperKind
 
     if kind not in get_args(PaperKind):
         raise CallError(
@@ -73,7 +76,8 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
     check_date(material.date)
     if kind in ("customer", "case"):
         return _support_paper(kind, job, material)
-    from gainwright.report import handover, setup_sheet
+    from gainwright.report.handover import handover
+    from gainwright.report.setup_sheet import setup_sheet
 
     if plan is None:
         from gainwright.plan import make_plan
@@ -96,7 +100,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
 def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tuple[Knee, Chart]:
     """Return the knee of a column of (step, volts), read with a true-rms meter of 1 %, and its chart."""
     from gainwright.app.measuring.knee import knee_of, meter_kind
-    from gainwright.report import knee_chart
+    from gainwright.report.knee import knee_chart
 
     knee = knee_of(readings, kind=meter_kind(meter="true-rms", accuracy_percent=1.0), limit_percent=1.0)
     return knee, knee_chart(knee, list(readings), title=title)
@@ -105,7 +109,7 @@ def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tu
 def sweep_chart(recording: Recording) -> Chart:
     """Return the chart of a recorded sweep, 20 Hz to 20 kHz in 10 s. RecordingError: it holds none."""
     from gainwright.app.measuring.responses import responses
-    from gainwright.report import response_chart
+    from gainwright.report.response import response_chart
     from gainwright.signals import Sweep
 
     found = responses(recording, Sweep(rate_hz=96_000))
@@ -115,7 +119,7 @@ def sweep_chart(recording: Recording) -> Chart:
 def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None) -> Measured:
     """Return a recording as it stands on a paper: its name, what was measured of its first channel, its pictures."""
     from gainwright.metering import measure, pictures
-    from gainwright.report import Measured
+    from gainwright.report.handover import Measured
 
     channel = measure(recording, calibrate_v=calibrate_v).channels[0]
     return Measured(recording.name, channel, pictures(recording))
@@ -124,7 +128,7 @@ def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None
 def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
     from gainwright.diagnose import Diagnoser, make_diagnosis
     from gainwright.jobfile import read_entry
-    from gainwright.report import case_paper, customer_paper
+    from gainwright.report.support_papers import case_paper, customer_paper
 
     case, entries = material.case, material.entries
     diagnoser = Diagnoser(job, closed=material.closed_by_cause)
@@ -156,7 +160,8 @@ def paper_bytes(
     ------
     CallError : another suffix, language or size.
     """
-    from gainwright.report import language, paper_content, paper_csv, paper_html
+    from gainwright.report.languages import language
+    from gainwright.report.paper_content import paper_content, paper_csv, paper_html
 
     if suffix not in SUFFIXES:
         raise CallError(

@@ -65,7 +65,7 @@ class Demo:
 
     def text(self) -> str:
         """Return one screen of text."""
-        from gainwright.report import volts
+        from gainwright.report.figures import volts
 
         plan = self.plan
         lines = [plan.title, "", f"Planned: {len(plan.steps)} steps, {len(plan.findings)} findings. Targets:"]
@@ -93,7 +93,8 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
     """Return the demo carried out, and its files by their place in a folder, which is named in what is told."""
     from gainwright.jobfile import example_text, read_job_text
     from gainwright.plan import make_plan
-    from gainwright.report import corridor_chart, plan_text
+    from gainwright.report.corridor import corridor_chart
+    from gainwright.report.text import plan_text
     from gainwright.solve import Chain, levels
 
     text = example_text(EXAMPLE)

@@ -124,7 +124,7 @@ def _mine(said: Submitted) -> dict[str, str] | None:
 
 def _in_words(job: Job, found: Diagnosis) -> str:
     """Return a description of the drawing."""
-    from gainwright.report import chain_drawing, suspected_places
+    from gainwright.report.chain_drawing import chain_drawing, suspected_places
 
     return chain_drawing(job, title="The chain", marks=suspected_places(found)).description
 

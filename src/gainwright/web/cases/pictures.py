@@ -11,7 +11,7 @@ from gainwright.web import diagnoses
 from gainwright.web.diagnoses import dialogue_of
 
 if TYPE_CHECKING:
-    from gainwright.report import Chart
+    from gainwright.report.charts import Chart
     from gainwright.web.site import Site
 
 
@@ -21,7 +21,7 @@ def _drawn(site: Site, chart: Chart) -> Response:
 
 def belief(site: Site, name: str) -> Response:
     """Draw the probabilities of a case after each entry."""
-    from gainwright.report import belief_chart
+    from gainwright.report.belief_chart import belief_chart
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)
     entries, _ = dialogue.read()
@@ -30,7 +30,7 @@ def belief(site: Site, name: str) -> Response:
 
 def tally(site: Site) -> Response:
     """Draw the shop's closed cases by cause."""
-    from gainwright.report import cases_chart
+    from gainwright.report.cases import cases_chart
 
     return _drawn(site, cases_chart(diagnoses.tally(site)))
 
@@ -39,7 +39,7 @@ def customer(site: Site, name: str, suffix: str) -> Response:
     """Return a case's page for the customer: HTML to be viewed, or PDF for download."""
     from gainwright.app.papers.job_papers import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
-    from gainwright.report import customer_paper
+    from gainwright.report.support_papers import customer_paper
     from gainwright.web.content_policy import frame_policy
     from gainwright.web.diagnoses import diagnosis_of
     from gainwright.web.work_api import attachment

@@ -11,7 +11,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from gainwright.report import CorridorChart, CorridorMark
+    from gainwright.report.corridor import CorridorChart, CorridorMark
 
 WIDE, LEFT, RIGHT = 360.0, 104.0, 324.0
 """Of the drawing: its width, the x of the greatest distance below the ceiling, the x of the ceiling."""

@@ -64,7 +64,8 @@ def _show(
     except GainwrightError as found:
         error = error or found
         controls = corridor.controls_of(read, {})
-    from gainwright.report import corridor_chart, margin_text, volts
+    from gainwright.report.corridor import corridor_chart, margin_text
+    from gainwright.report.figures import volts
 
     chart = corridor_chart(levels, title=stored.title) if levels is not None else None
     drawn = passages(chart) if chart is not None else ()

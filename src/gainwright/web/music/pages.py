@@ -72,7 +72,7 @@ def found(request: Request, site: CurrentSite, music: str) -> Response:
 
 
 def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
-    from gainwright.report import choice_text, crest_text, duration_text, music_table
+    from gainwright.report.music import choice_text, crest_text, duration_text, music_table
 
     kept = scans.result(site, music)
     result = kept.found
@@ -107,7 +107,7 @@ def _job_of(site: Site, job: str) -> object:
 @router.get("/music/{music}/chart.svg")
 def chart(site: CurrentSite, music: str) -> Response:
     """Draw how long each band exceeds a level, and how much each allowance clips."""
-    from gainwright.report import music_chart
+    from gainwright.report.music_chart import music_chart
 
     result = scans.result(site, music).found
     drawn = site.world.charts.render(music_chart(result, title="What this music allows"), ".svg")

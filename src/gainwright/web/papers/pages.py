@@ -49,7 +49,7 @@ def _papers(
     shown: bool,
     error: GainwrightError | None = None,
 ) -> Response:
-    from gainwright.report import LANGUAGES
+    from gainwright.report.languages import LANGUAGES
 
     stored = site.store.jobs.get(job)
     if error is None:

@@ -45,7 +45,7 @@ def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> 
     """Show all steps with their state, and the next one."""
     stored = site.store.jobs.get(job)
     run = current_run(site, stored)
-    from gainwright.report import volts
+    from gainwright.report.figures import volts
 
     phases: dict[str, list[StepState]] = {}
     for state in run.steps:

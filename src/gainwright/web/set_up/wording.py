@@ -44,7 +44,7 @@ OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
 
 def quantity_words(value: float | None, quantity: str) -> str:
     """Return a reading in words: `2.34 V`, `1.6 ohm`, `step 34`."""
-    from gainwright.report import volts
+    from gainwright.report.figures import volts
 
     if value is None or not math.isfinite(value):
         return "open" if quantity == "ohm" else "over range"
@@ -172,7 +172,7 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
         return None, ""
     from gainwright.app.set_up.evidence import column_knee
     from gainwright.jobfile import instruments
-    from gainwright.report import advice_text
+    from gainwright.report.knee import advice_text
 
     limit = job.thd_limit.nominal if job.thd_limit is not None and job.thd_limit.known else 0.01
     try:
