@@ -1,4 +1,4 @@
-"""The one clock of the work: the date where the work is done, as a person there would write it."""
+"""The date where the work is done."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the verbs need from the world outside, as protocols. Adapters and the simulated rig fill them."""
+"""What app needs from outside, as protocols; adapters and the simulated rig implement them."""
 
 from __future__ import annotations
 
@@ -17,22 +17,22 @@ if TYPE_CHECKING:
 
 
 class Charts(Protocol):
-    """Draws chart data."""
+    """Draws charts."""
 
     def render(self, chart: Chart, suffix: str, into: Language | None = None) -> bytes:
         """Return the bytes of a picture of the kind that the suffix names (`.svg`, `.png`), its words in a language."""
 
 
 class Printer(Protocol):
-    """Sets papers."""
+    """Typesets papers."""
 
     def pdf(self, content: Mapping[str, Any], *, date: str) -> bytes:
-        """Return a PDF of a paper's content. CallError: it can't be set."""
+        """Return a PDF of a paper's content. CallError: it can't be typeset."""
 
 
 @dataclass(frozen=True, slots=True)
 class InputDevice:
-    """Something that sound comes in by: its name, the system's interface to it, channels, its own rate."""
+    """A sound input: its name, the host API it is reached by, its channels and native rate."""
 
     name: str
     host: str
@@ -41,13 +41,13 @@ class InputDevice:
 
     @property
     def key(self) -> str:
-        """Return what it is kept and found by."""
+        """Return what identifies it."""
         return f"{self.name} ({self.host})"
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Some samples, shape (frames, channels); or none, when some were lost or the device is away."""
+    """A block of samples, shape (frames, channels); `lost`: samples before it are missing, `away`: the device is gone."""
 
     samples: npt.NDArray[np.float64]
     lost: bool = False
@@ -55,13 +55,13 @@ class Block:
 
 
 class SoundInput(Protocol):
-    """Brings sound in."""
+    """Records from sound inputs."""
 
     def devices(self) -> tuple[InputDevice, ...]:
-        """Return what there is. CallError: sound can't be reached at all."""
+        """Return the inputs, the default one first. CallError: the sound system can't be reached."""
 
     def blocks(self, device: InputDevice, *, rate_hz: int, channels: int) -> Iterator[Block]:
-        """Yield blocks until it is closed; a device that vanishes is waited for. CallError: it can't be opened."""
+        """Yield blocks until the iterator is closed; waits for a device that was unplugged. CallError: it can't be opened."""
 
 
 class Calibrations(Protocol):
@@ -75,14 +75,14 @@ class Calibrations(Protocol):
 
 
 class SoundFiles(Protocol):
-    """Reads sound files that somebody else made."""
+    """Decodes sound files of unknown origin."""
 
     def as_wav(self, content: bytes, *, name: str) -> bytes:
-        """Return what stands in a file as a WAV file of our own, 32-bit float. RecordingError: it is no sound, too long, or hostile."""
+        """Return a sound file as a 32-bit float WAV file. RecordingError: it isn't sound, too long, or hostile."""
 
 
 class Bench(Protocol):
-    """A chain that one can set, play through and read: a simulated rig, or a person at a real one."""
+    """A chain that can be set, played through and measured: a simulated rig, or a person at a real one."""
 
     def set(self, control: str, text: str) -> None:
         """Set a control to a value as the job file writes it."""
@@ -91,7 +91,7 @@ class Bench(Protocol):
         """Set a volume (steps), gain (0 .. 1) or level (dB)."""
 
     def disconnect(self, speakers: tuple[str, ...]) -> None:
-        """Take speakers off; all others are on."""
+        """Disconnect speakers; all others are connected."""
 
     def play(self, tone_hz: float, level_dbfs: float) -> None:
         """Play a tone until another is played."""
@@ -100,7 +100,7 @@ class Bench(Protocol):
         """Return what an instrument shows, volts rms."""
 
     def shows_distortion(self, node: str, instrument: str) -> bool:
-        """Whether an indicator or a recorder tells distortion or clipping there."""
+        """Whether an indicator or a recorder shows distortion or clipping there."""
 
     def record(self, node: str, instrument: str, seconds: float) -> bytes:
         """Return a recording at a node as a 24-bit WAV file."""
@@ -116,11 +116,11 @@ class CaseFolder(Protocol):
         """Return a case. CallError: there is none of that name; JobError: it can't be read."""
 
     def save(self, name: str, case: Case) -> str:
-        """Write a case whole or not at all; return where. CallError: a name that can't be, or it can't be written."""
+        """Write a case atomically; return the file. CallError: an invalid name, or it can't be written."""
 
 
 class HiddenRig(Protocol):
-    """A simulated chain with a fault that isn't told, asked as a person is."""
+    """A simulated chain with a hidden fault, which answers tests as a person would."""
 
     cause: str
     where: str
@@ -133,7 +133,7 @@ class HiddenRigs(Protocol):
     """Makes chains with hidden faults."""
 
     def hidden(self, job: Job, *, seed: int, cause: str = "", where: str = "") -> HiddenRig:
-        """Return a chain with a fault drawn by a seed, or given. CallError: a fault that can't be."""
+        """Return a chain with a fault drawn by a seed, or given. CallError: the chain can't have that fault."""
 
 
 class Benches(Protocol):

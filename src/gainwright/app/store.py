@@ -1,4 +1,4 @@
-"""What is kept, as protocols: jobs with their versions, runs, cases, recordings, devices, practices, results."""
+"""The store as protocols: jobs with their versions, runs, cases, recordings, devices, other documents."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ RunKind = Literal["reading", "done", "skipped", "taken_back"]
 
 
 class ConflictError(CallError):
-    """Somebody else changed it since it was seen; nothing was written, nothing is lost."""
+    """It has changed since the writer read it; nothing was written, nothing is lost."""
 
 
 @dataclass(frozen=True, slots=True)
 class StoredJob:
-    """A job as it stands.
+    """A job in its current version.
 
     Attributes
     ----------
     text : of the job file, comments and all.
-    revision : grows with every change, also with undo and redo; what a writer says he saw.
-    undoable, redoable : how many changes can be taken back, or done again.
+    revision : grows with every change, undo and redo included; a writer gives the one that was read.
+    undoable, redoable : how many changes can be undone, or redone.
     """
 
     id: str
@@ -45,14 +45,14 @@ class StoredJob:
 
 @dataclass(frozen=True, slots=True)
 class RunEntry:
-    """What was said of one step of a set-up run; later entries of a step replace earlier ones, none is ever deleted.
+    """An entry for a step of a set-up run; a later entry replaces an earlier one of the step, and none is deleted.
 
     Attributes
     ----------
     number : grows by one with each entry of a job, from 1.
-    text : as it was typed; a reason when skipped.
-    value : what it was read as and found to be, for whoever wrote it.
-    by : the device it came from.
+    text : as it was typed; the reason when skipped.
+    value : what was read from the text, with the verdict.
+    by : the device it was entered on.
     """
 
     number: int
@@ -66,7 +66,7 @@ class RunEntry:
 
 @dataclass(frozen=True, slots=True)
 class StoredRecording:
-    """A recording kept with a job, and what was measured of it; its samples are fetched apart."""
+    """A recording of a job with its measurement; its samples are fetched separately."""
 
     id: str
     job: str
@@ -78,7 +78,7 @@ class StoredRecording:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A device that was paired: known by the digest of its token."""
+    """A paired device, identified by the digest of its token."""
 
     id: str
     name: str
@@ -102,16 +102,16 @@ class Jobs(Protocol):
     """Jobs and their versions."""
 
     def list(self, *, words: str = "", shelf: JobState = "kept", most: int | None = None) -> list[StoredJob]:
-        """Return the jobs of a shelf that hold every one of the words in title or text, last changed first; all, or so many."""
+        """Return the jobs whose title or text contains every word, last changed first, at most `most` of them."""
 
     def get(self, job: str) -> StoredJob:
         """Return a job. CallError `no_such_job`."""
 
     def add(self, *, title: str, text: str) -> StoredJob:
-        """Keep a new job."""
+        """Add a job."""
 
     def write(self, job: str, *, title: str, text: str, seen: int, by: str = "") -> StoredJob:
-        """Keep a new version of a job. ConflictError: its revision isn't the one seen."""
+        """Add a version of a job. ConflictError: its revision isn't `seen`."""
 
     def undo(self, job: str, *, seen: int) -> StoredJob:
         """Go one version back. ConflictError; CallError `nothing_to_undo`."""
@@ -120,19 +120,19 @@ class Jobs(Protocol):
         """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
 
     def put(self, job: str, shelf: JobState) -> StoredJob:
-        """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
+        """Keep, archive or delete a job; a deleted one can be restored for 30 days."""
 
 
 class Runs(Protocol):
-    """Set-up runs: what was read, step by step, of each job."""
+    """Set-up runs: the entries of each job."""
 
     def entries(self, job: str) -> list[RunEntry]:
-        """Return everything said so far, in order."""
+        """Return all entries, in order."""
 
     def add(
         self, job: str, *, step: str, kind: RunKind, text: str, value: Mapping[str, Any], by: str, seen: int
     ) -> RunEntry:
-        """Keep an entry. `seen` is the number of the step's last entry that the writer knew, 0 for none. ConflictError: there is a newer one."""
+        """Add an entry. `seen` is the number of the step's last entry that the writer read, 0 for none. ConflictError: there is a newer one."""
 
 
 class Recordings(Protocol):
@@ -142,32 +142,32 @@ class Recordings(Protocol):
         """Return a job's recordings, newest first."""
 
     def add(self, job: str, *, name: str, content: bytes, measured: Mapping[str, Any]) -> StoredRecording:
-        """Keep a recording."""
+        """Add a recording."""
 
     def get(self, recording: str) -> StoredRecording:
         """Return one. CallError `no_such_recording`."""
 
     def content(self, recording: str) -> bytes:
-        """Return the file as it was kept."""
+        """Return the WAV file."""
 
     def remove(self, recording: str) -> None:
-        """Take one out."""
+        """Delete one."""
 
 
 class Cases(Protocol):
     """Cases."""
 
     def find(self, words: str = "") -> Sequence[StoredCase]:
-        """Return the cases that hold every one of the words anywhere, last changed first."""
+        """Return the cases that contain every word, last changed first."""
 
     def get(self, name: str) -> StoredCase:
         """Return one. CallError `no_such_case`."""
 
     def closed_by_cause(self) -> dict[str, int]:
-        """Return how many cases were closed with each cause: what the priors of every diagnosis are sharpened by."""
+        """Return how many cases were closed with each cause; the priors of every diagnosis follow from them."""
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
-        """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
+        """Write a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
 
 
 class Devices(Protocol):
@@ -177,7 +177,7 @@ class Devices(Protocol):
         """Return all that were ever paired, last seen first."""
 
     def add(self, *, name: str, token_digest: str) -> Device:
-        """Keep a device."""
+        """Add a device."""
 
     def by_token(self, token_digest: str) -> Device | None:
         """Return the device of a token unless it was put out; notes that it was seen."""
@@ -190,7 +190,7 @@ class Documents(Protocol):
     """Anything else as JSON by kind and id: practices, results of scans, settings."""
 
     def put(self, kind: str, key: str, content: Mapping[str, Any]) -> None:
-        """Keep or replace a document."""
+        """Add or replace a document."""
 
     def get(self, kind: str, key: str) -> dict[str, Any] | None:
         """Return a document, None when there is none."""
@@ -199,11 +199,11 @@ class Documents(Protocol):
         """Return key and content of each of a kind, last changed first."""
 
     def remove(self, kind: str, key: str) -> None:
-        """Take a document out, if it is there."""
+        """Delete a document, if it exists."""
 
 
 class Store(Protocol):
-    """All of it. Every write is on the disk before its call returns, whole or not at all."""
+    """The whole store. Every write is atomic, and on the disk when its call returns."""
 
     @property
     def jobs(self) -> Jobs:
@@ -230,4 +230,4 @@ class Store(Protocol):
         """Documents."""
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Close the database."""

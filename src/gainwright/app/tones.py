@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 STEPPED_RANGE_DB, STEPPED_BY_DB, STEPPED_SECONDS = 20, 1, 2.0
 LONGEST_PLAYED_S = 120.0
-"""A tone that is played from a page; longer ones come as files."""
+"""Of a tone that is played from a page; longer ones are written as files."""
 LONGEST_SET_S = 600.0
 
 
@@ -34,7 +34,7 @@ class WrittenTone:
 
 
 def written_tone(entry: NumberedTone) -> WrittenTone:
-    """Return what is told of a tone that was written."""
+    """Return the description of a tone that was written."""
     tone = entry.tone
     return WrittenTone(entry.file, entry.what, tone.frequency_hz, tone.levels_dbfs[0], tone.seconds, tone.rate_hz)
 
@@ -63,7 +63,7 @@ def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = 
 
     Raises
     ------
-    CallError : a tone that can't be, or is too long for a page.
+    CallError : an invalid tone, or one that is too long for a page.
     """
     from gainwright.signals import Tone, tone_bytes
 
@@ -75,17 +75,17 @@ def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = 
 
 
 def tone_archive(
-    plan: Plan, *, seconds: float, flac: bool = False, tell: Callable[[float, str], None] | None = None
+    plan: Plan, *, seconds: float, flac: bool = False, on_progress: Callable[[float, str], None] | None = None
 ) -> bytes:
     """Return all tones of a plan with their list as a ZIP archive.
 
     Parameters
     ----------
-    tell : is told the share that is done, and the file that is written next; may stop it by raising.
+    on_progress : called with the share that is done and the file that is next; may stop the work by raising.
 
     Raises
     ------
-    CallError : a length that can't be.
+    CallError : a length out of its bounds.
     """
     from gainwright.signals import number_tones, set_files
 
@@ -95,7 +95,7 @@ def tone_archive(
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED if flac else zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for done, (name, content) in enumerate(set_files(entries, title=plan.title)):
-            if tell is not None and done < len(entries):
-                tell(done / len(entries), entries[done].file)
+            if on_progress is not None and done < len(entries):
+                on_progress(done / len(entries), entries[done].file)
             archive.writestr(name, content)
     return out.getvalue()

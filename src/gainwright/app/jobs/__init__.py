@@ -1,1 +1,1 @@
-"""Jobs: begun, kept, checked, planned, their chain changed, their corridor answered."""
+"""Jobs: stored versions, edits of the chain, the corridor, what is assumed."""

@@ -1,4 +1,4 @@
-"""Changes to a kept job's chain: each named, done on the text of its file, and kept as a new version or refused whole."""
+"""Edits of a stored job's chain: each is applied to the text of its file and stored as a new version, or refused."""
 
 from __future__ import annotations
 
@@ -33,15 +33,15 @@ EDITS: tuple[str, ...] = (
     "remove_input",
     "remove_instrument",
 )
-"""Names of the changes."""
+"""Names of the edits."""
 
 
 def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: str = "") -> StoredJob:
-    """Keep a new version of a job with its text changed.
+    """Store a new version of a job with its text changed.
 
     Raises
     ------
-    JobError : the change can't be made; says why, and nothing was changed.
+    JobError : the change can't be made; nothing was written.
     ConflictError : somebody else changed the job since it was seen.
     """
     found = store.jobs.get(job)
@@ -51,7 +51,7 @@ def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, 
 
 
 def conflict() -> ConflictError:
-    """Return the refusal of a change to a job that has changed since it was seen."""
+    """Return the error for a change to a job that has changed since it was read."""
     return ConflictError(
         "somebody else changed this job meanwhile",
         code="conflict",
@@ -65,17 +65,17 @@ def apply_edit(text: str, what: str, given: Given) -> str:
 
     Parameters
     ----------
-    given : what the change needs, by name: `stage`, `new`, `place`, `kind`, `values`, `source`, `entry`, `output`,
+    given : arguments of the edit, by name: `stage`, `new`, `place`, `kind`, `values`, `source`, `entry`, `output`,
         `to`, `takes`, `feeding`, `amplifier`, `speaker`, `power`, `instrument`.
 
     Raises
     ------
     CallError : there is no such change.
-    JobError : it can't be made; says why.
+    JobError : it can't be made.
     """
     made = _makers(text, given).get(what)
     if made is None:
-        raise CallError(f"{what[:40]!r} is no change", code="bad_request", rule=f"changes are {', '.join(EDITS)}")
+        raise CallError(f"{what[:40]!r} isn't an edit", code="bad_request", rule=f"edits are {', '.join(EDITS)}")
     return made()
 
 
@@ -121,16 +121,16 @@ def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
 
 
 def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:
-    """Return a job file's text with keys as they were typed into forms; an empty text takes a key out.
+    """Return a job file's text with the keys that were typed into forms; an empty text removes a key.
 
     Parameters
     ----------
-    texts : path of the key, `stages.head.volume.at` -> what was typed.
+    texts : path of the key (`stages.head.volume.at`) -> what was typed.
 
     Raises
     ------
     CallError : no form has such a key.
-    JobError : a value can't stand there; says line, column and key.
+    JobError : a value is invalid there; `where` is line, column and key.
     """
     from gainwright.jobfile import editing, read_job_text
     from gainwright.jobfile.forms import forms, parse_field

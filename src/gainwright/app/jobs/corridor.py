@@ -1,4 +1,4 @@
-"""The corridor of a kept job under one's hand: its controls, where they go, the answer, and keeping what was found."""
+"""The corridor of a stored job as controls are moved: the controls, the levels that follow, and storing the settings."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from gainwright.solve import Levels
 
 LOWEST_DB, HIGHEST_DB = -40.0, 12.0
-"""Ends of a level control's travel that a slider offers where the job says none; a number may go further."""
+"""Ends of a slider for a level whose range the job doesn't give; a typed number may go further."""
 LONGEST_TEXT = 2000
 HIDDEN = ("delay", "polarity")
-"""Controls that change no level of one path."""
+"""Controls that don't change any level along a path."""
 TEXTS = {"low_pass": "off", "high_pass": "off", "tone": "flat", "equaliser": "flat", "boost": "flat"}
-"""Controls that are a text of the job file, with what it says where they do nothing."""
+"""Controls that are written as text in the job file -> the text of their neutral setting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +33,11 @@ class Control:
     Attributes
     ----------
     name : as in the job, `amp.gain`.
-    kind : a number with a slider, a switch, or a text of the job file (a filter, bands of an equaliser).
-    unit : behind the number.
-    low, high, by : what a slider goes through.
-    text : where it stands now, without its unit.
-    job_text : where the job says, without its unit.
+    kind : a number with a slider, a switch, or text of the job file (a filter, bands of an equaliser).
+    unit : of the number.
+    low, high, by : range and step of the slider.
+    text : the setting now, without its unit.
+    job_text : the setting in the job, without its unit.
     """
 
     name: str
@@ -56,7 +56,7 @@ class Control:
 
     @property
     def label(self) -> str:
-        """What it is called within its stage."""
+        """Its name within its stage."""
         return " ".join(self.name.split(".")[1:]).replace("_", " ")
 
     @property
@@ -68,21 +68,21 @@ class Control:
 
     @property
     def moved(self) -> bool:
-        """Whether it stands elsewhere than the job says."""
+        """Whether its setting differs from the job's."""
         return self.text != self.job_text
 
     @property
     def setting(self) -> str:
-        """Where it stands, as a text of the job file."""
+        """Its setting as the job file writes it."""
         return f"{self.text} {self.unit}" if self.unit in ("%", "dB") else self.text
 
 
 def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
-    """Return a job's controls, those that were typed standing there.
+    """Return a job's controls, at the settings that were typed where there are any.
 
     Raises
     ------
-    CallError : a number that is none, or a text that is too long; `where` is its control.
+    CallError : not a number, or a text that is too long; `where` is the control.
     """
     from gainwright.jobfile import controls, settings
 
@@ -141,18 +141,18 @@ def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
 
 
 def moved_settings(controls: tuple[Control, ...]) -> dict[str, str]:
-    """Return the controls that stand elsewhere than the job says, as texts of the job file."""
+    """Return the controls whose settings differ from the job's, as the job file writes them."""
     return {
         c.name: c.setting if c.kind != "switch" else ("yes" if c.text == "on" else "no") for c in controls if c.moved
     }
 
 
 def solve_corridor(job: Job, settings: Mapping[str, str], *, tone_hz: float, level_dbfs: float) -> Levels:
-    """Return the corridor with controls put somewhere.
+    """Return the corridor with controls at the given settings.
 
     Raises
     ------
-    CallError : a tone, level or setting that can't be.
+    CallError : an invalid tone, level or setting.
     """
     from gainwright.jobfile import with_settings
     from gainwright.solve import Chain, levels
@@ -162,11 +162,11 @@ def solve_corridor(job: Job, settings: Mapping[str, str], *, tone_hz: float, lev
 
 
 def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
-    """Refuse a tone that can't be.
+    """Refuse an invalid tone.
 
     Raises
     ------
-    CallError : its frequency or its level can't be.
+    CallError : its frequency or its level is out of bounds.
     """
     if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
         raise CallError(f"a tone of {tone_hz:g} Hz", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
@@ -200,7 +200,7 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
 
 
 def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:
-    """Return (Hz, dBFS) of the tones that a job is set up with, each once, lowest first."""
+    """Return (Hz, dBFS) of the tones that a job is set up with, lowest frequency first."""
     from gainwright.plan.context import PlanContext
 
     ends = PlanContext(job).ends
@@ -210,11 +210,11 @@ def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:
 def keep_settings(
     store: Store, job: str, read: JobFile, settings: Mapping[str, str], *, seen: int, by: str
 ) -> StoredJob:
-    """Write controls into the job as a new version.
+    """Store the settings of controls as a new version of the job.
 
     Raises
     ------
-    CallError, JobError : a value that a control can't take; nothing was written.
+    CallError, JobError : an invalid setting; nothing was written.
     ConflictError : somebody changed the job since.
     """
     from gainwright.app.jobs.stored_jobs import write_job

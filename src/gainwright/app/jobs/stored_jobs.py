@@ -1,4 +1,4 @@
-"""Jobs that are kept: begin one, take one in from a file, double it, put it away, hand its file back."""
+"""Jobs of the store: create, import, copy and write them."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ LONGEST_TITLE = 300
 
 
 def create_job(store: Store, *, like: str) -> StoredJob:
-    """Keep a new job that begins as an example does. CallError: no such example."""
+    """Add a job that starts as a copy of an example. CallError: no such example."""
     from gainwright.jobfile import example_text
 
     return add_job(store, example_text(like))
 
 
 def add_job(store: Store, text: str, *, name: str = "") -> StoredJob:
-    """Keep a job file's text as a new job.
+    """Add a job from the text of a job file.
 
     Raises
     ------
-    JobError : the text is no job; says where and what.
+    JobError : the text isn't a valid job; `where` is the place in it.
     """
     from gainwright.jobfile import read_job_text
 
@@ -34,40 +34,40 @@ def add_job(store: Store, text: str, *, name: str = "") -> StoredJob:
 
 
 def import_job(store: Store, content: bytes, *, name: str) -> StoredJob:
-    """Keep an uploaded job file.
+    """Add a job from an uploaded file.
 
     Raises
     ------
-    CallError : it is no text.
-    JobError : it is no job.
+    CallError : it isn't text.
+    JobError : it isn't a valid job.
     """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CallError(
-            "is no text in UTF-8", code="no_text", where=shown_file_name(name), remedy="choose a job file, car.yaml"
+            "isn't UTF-8 text", code="no_text", where=shown_file_name(name), remedy="choose a job file, car.yaml"
         ) from None
     return add_job(store, text, name=shown_file_name(name))
 
 
 def shown_file_name(name: str) -> str:
-    """Return a file name that a client told, as it may be shown: its last part, short, without control characters."""
+    """Return a file name from a client as it may be shown: its last part, shortened, without control characters."""
     last = re.split(r"[\\/]", name)[-1]
     return "".join(c for c in last if c.isprintable())[:80] or "the file"
 
 
 def listed_title(title: str) -> str:
-    """Return a title as it is listed."""
+    """Return a title as lists show it."""
     return title.strip()[:LONGEST_TITLE] or "untitled"
 
 
 def write_job(store: Store, job: str, text: str, *, seen: int, by: str = "") -> StoredJob:
-    """Keep a new version of a job.
+    """Write a new version of a job.
 
     Raises
     ------
-    JobError : the text is no job; nothing was changed.
-    ConflictError : somebody else changed it since.
+    JobError : the text isn't a valid job; nothing was written.
+    ConflictError : somebody else has changed it since `seen`.
     """
     from gainwright.jobfile import read_job_text
 
@@ -76,7 +76,7 @@ def write_job(store: Store, job: str, text: str, *, seen: int, by: str = "") -> 
 
 
 def copy_job(store: Store, job: str) -> StoredJob:
-    """Keep a copy of a job under a title that says so."""
+    """Add a copy of a job, with (copy) in its title."""
     from gainwright.jobfile.editing import set_key
 
     found = store.jobs.get(job)
@@ -89,6 +89,6 @@ def copy_job(store: Store, job: str) -> StoredJob:
 
 
 def job_file_name(title: str) -> str:
-    """Return a file name for a job: letters and figures of its title."""
+    """Return a file name made of the letters and digits of a title."""
     plain = re.sub(r"[^\w]+", "-", title.lower(), flags=re.ASCII).strip("-")[:60]
     return f"{plain or 'job'}.yaml"

@@ -18,11 +18,11 @@ COLUMNS = ("step", "v_rms")
 
 
 def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
-    """Return the kind of meter that the options name.
+    """Return the kind of a meter.
 
     Raises
     ------
-    CallError : another response, or an accuracy outside 0.01 to 20 %.
+    CallError : another response than true-rms or average, or an accuracy outside 0.01 to 20 %.
     """
     from gainwright.metering import MeterKind
 
@@ -59,7 +59,7 @@ def parse_readings(lines: Iterable[str], where: str) -> list[tuple[float, float]
 
     Raises
     ------
-    ReadingError : a line holds no step and voltage; `where` is place and line.
+    ReadingError : a line isn't a step and a voltage; `where` is place and line.
     """
     found: list[tuple[float, float]] = []
     columns: tuple[int, int] | None = None

@@ -1,4 +1,4 @@
-"""Measuring what comes in now: choose a device, calibrate it, follow it."""
+"""Live measurement of a sound input: choose a device, calibrate it, follow it."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ if TYPE_CHECKING:
 
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
-"""How long a tone is watched before a calibration is taken from it."""
+"""How long a tone must be steady before a calibration is taken from it."""
 NOT_CALIBRATED = "not calibrated: levels are re full scale; calibrate with a meter's reading of the same tone"
 
 
 @dataclass(frozen=True, slots=True)
 class LiveOptions:
-    """What is asked of a running measurement."""
+    """Options of a live measurement."""
 
     device: str = ""
     channels: int = 2
@@ -40,7 +40,7 @@ class LiveOptions:
 
 @dataclass(frozen=True, slots=True)
 class LiveUpdate:
-    """One update: the reading (None while the device is away or too little came), and what was opened."""
+    """One update: the reading (None while the device is away or too few samples came), and the input."""
 
     device: InputDevice
     rate_hz: int
@@ -64,11 +64,11 @@ class Expectation:
 
 
 def expectation_of(plan: Plan, step: str) -> Expectation:
-    """Return what a step of a plan expects.
+    """Return the reading that a step of a plan expects.
 
     Raises
     ------
-    CallError : no such step, or one that expects no voltage.
+    CallError : no such step, or one that doesn't expect a voltage.
     """
     steps = {s.id: s for s in plan.steps}
     if step not in steps:
@@ -113,14 +113,14 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
 
 
 class LiveSession:
-    """One running measurement of one input: blocks go in, updates come out; it is calibrated by a meter's reading.
+    """A live measurement of one input: blocks go in, updates come out; a meter's reading calibrates it.
 
     Attributes
     ----------
-    key : what a calibration is kept by: device and gain.
-    calibrate_v : volts rms of full scale, None when it isn't known.
-    notes : what is to be said of the whole measurement.
-    taken : frames that came in.
+    key : of the calibration: device and gain.
+    calibrate_v : volts rms of a full-scale sine, None when unknown.
+    notes : messages about the whole measurement.
+    taken : frames received.
 
     Raises
     ------
@@ -155,7 +155,7 @@ class LiveSession:
         )
 
     def take(self, block: Block) -> None:
-        """Take a block, measuring nothing yet."""
+        """Take a block without measuring."""
         if block.lost or block.away:
             self._meter.lost(len(block.samples) / self.rate_hz)
         if not block.away:
@@ -177,16 +177,16 @@ class LiveSession:
 
     @property
     def due(self) -> bool:
-        """Whether it is time for an update."""
+        """Whether an update is due."""
         return self._since * UPDATES_A_SECOND >= self.rate_hz
 
     def away(self) -> LiveUpdate:
-        """Return that the device is away."""
+        """Return the update for a device that is away."""
         notes = (*self.notes, "the device is away; waiting for it")
         return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, None, True, notes)
 
     def update(self) -> LiveUpdate:
-        """Return what there is now.
+        """Return an update.
 
         Raises
         ------
@@ -208,7 +208,7 @@ class LiveSession:
         return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, reading, False, tuple(self.notes))
 
     def calibrate(self, meter_v: float) -> None:
-        """Let the tone that comes in stand for what a meter shows of it, with the next update.
+        """Calibrate, with the next update, by what a meter shows of the tone that comes in.
 
         Raises
         ------
@@ -218,19 +218,18 @@ class LiveSession:
         self._pending = meter_v
 
     def reset(self) -> None:
-        """Forget what was held as the worst, and the gaps."""
+        """Clear the held worst reading and the count of gaps."""
         self._meter.reset()
 
     def pictures(self, *, channel: int = 1) -> Pictures | None:
-        """Return what one channel of the last reading looks like, None before there is one."""
+        """Return waveform and spectrum of one channel of the last reading, None before there is one."""
         return self._meter.pictures(channel=channel)
 
 
 def follow_input(sound: SoundInput, options: LiveOptions, calibrations: Calibrations) -> Iterator[LiveUpdate]:
-    """Follow an input, some twelve updates a second, until `seconds` are over or the caller stops.
+    """Follow an input, about twelve updates a second, until `seconds` are over or the caller stops.
 
-    With `meter_v` the tone that comes in calibrates the device: the meter's reading stands for its level, and is kept for
-    device and gain.
+    With `meter_v` the tone that comes in calibrates the device; the calibration is kept for device and gain.
 
     Raises
     ------

@@ -22,7 +22,7 @@ Message = dict[str, Any]
 PICTURE_EVERY = 2
 """Waveform and spectrum come with every second update."""
 READABLE = ("clean", "distorted", "clipped")
-"""Verdicts whose voltage can be compared with what a step expects."""
+"""Verdicts whose voltage can be compared with the one that a step expects."""
 
 
 class RemoteMeasurement:
@@ -176,7 +176,7 @@ def error_message(error: GainwrightError) -> Message:
 
 
 def read_whole(value: Any, name: str, low: int, high: int) -> int:
-    """Return a whole number of a message.
+    """Return a whole number from a message.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""A sweep to play, and the response in what was recorded of it."""
+"""The response of each channel of a recorded sweep, or re a reference channel."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def responses(
 
     Raises
     ------
-    RecordingError : it holds nothing of what was played.
-    CallError : a channel that isn't there, a temperature outside -40 to 60 °C.
+    RecordingError : the sweep isn't in the recording.
+    CallError : a channel that doesn't exist, a temperature outside -40 to 60 °C.
     """
     from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""Recordings of a job: made from blocks, taken in, measured, put on the handover, taken out and put back."""
+"""Recordings of a job: recorded, imported, measured, marked for the handover, removed and restored."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ if TYPE_CHECKING:
 MARKS = "recording_marks"
 LONGEST_NAME = 80
 RESTORABLE_FOR = timedelta(days=7)
-"""What was taken out can be put back for so long."""
+"""How long a removed recording can be restored."""
 
 
 class Take:
-    """Blocks of a running measurement that become a recording.
+    """A recording in the making, from the blocks of a live measurement.
 
     Attributes
     ----------
-    gaps : how often samples were lost in it.
+    gaps : how often samples were lost.
     """
 
     def __init__(self, *, seconds: float, rate_hz: int, channels: int, name: str) -> None:
@@ -47,11 +47,11 @@ class Take:
         return min(1.0, self._taken / self._frames)
 
     def gap(self) -> None:
-        """Take note that samples are missing."""
+        """Count a gap."""
         self.gaps += 1 if self._taken else 0
 
     def add(self, samples: Floats, *, lost: bool = False) -> bool:
-        """Take a block; return whether it is whole now."""
+        """Add a block; return whether the recording is complete."""
         if lost:
             self.gap()
         self._blocks.append(samples[: self._frames - self._taken].astype("float32"))
@@ -66,7 +66,7 @@ class Take:
 
 
 def wav_bytes(samples: Floats, rate_hz: int) -> bytes:
-    """Return samples re full scale as a WAV file of 32-bit floats: what came in as 32-bit float or up to 24 bits stays as it was."""
+    """Return samples re full scale as a WAV file of 32-bit floats, which hold up to 24 bits exactly."""
     import soundfile
 
     into = io.BytesIO()
@@ -75,7 +75,7 @@ def wav_bytes(samples: Floats, rate_hz: int) -> bytes:
 
 
 def shown_name(name: str) -> str:
-    """Return a name as it can be shown: one line, no control characters, not too long."""
+    """Return a name as it may be shown: one line, no control characters, shortened."""
     whole = "".join(" " if c.isspace() else c for c in name if c.isspace() or unicodedata.category(c)[0] != "C")
     return " ".join(whole.split())[:LONGEST_NAME]
 
@@ -91,16 +91,16 @@ def add_recording(
     expect_hz: float | None = None,
     limit_percent: float = 1.0,
 ) -> StoredRecording:
-    """Keep a WAV file of our own with a job and what `measure` says of it.
+    """Measure a WAV file and store it with a job.
 
     Parameters
     ----------
-    about : where it comes from and what speaks against it, for whoever reads it later.
+    about : where it comes from, and what may have spoiled it.
 
     Raises
     ------
-    RecordingError : it holds nothing that can be measured.
-    CallError : there is no such job; the store can't keep it.
+    RecordingError : it can't be measured.
+    CallError : there is no such job, or the store can't be written.
     """
     from gainwright.app.measuring.stored_result import StoredMeasurement
     from gainwright.metering import measure, read_recording_bytes
@@ -117,12 +117,12 @@ def add_recording(
 
 
 def import_recording(store: Store, job: str, content: bytes, *, name: str, files: SoundFiles) -> StoredRecording:
-    """Keep an uploaded sound file as a WAV file of our own, and what `measure` says of it.
+    """Convert an uploaded sound file to WAV, measure it and store it with a job.
 
     Raises
     ------
     RecordingError : it can't be read as sound.
-    CallError : there is no such job; the store can't keep it.
+    CallError : there is no such job, or the store can't be written.
     """
     store.jobs.get(job)
     shown = shown_name(name) or "recording"
@@ -134,7 +134,7 @@ def import_recording(store: Store, job: str, content: bytes, *, name: str, files
 
 @dataclass(frozen=True, slots=True)
 class ListedRecording:
-    """A recording as the job's list shows it: whether it goes onto the handover, and whether it was taken out."""
+    """A recording as a job's list shows it: whether it goes onto the handover, and whether it was removed."""
 
     recording: StoredRecording
     handover: bool
@@ -142,7 +142,7 @@ class ListedRecording:
 
 
 def list_recordings(store: Store, job: str, *, now: datetime | None = None) -> list[ListedRecording]:
-    """Return a job's recordings, newest first, those taken out of late among them; what was out too long goes for good."""
+    """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago."""
     now = now or datetime.now(UTC)
     found = []
     for recording in store.recordings.of(job):
@@ -162,11 +162,11 @@ def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
 
 
 def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
-    """Do one of `handover`, `no_handover`, `remove`, `put_back` with a recording of a job.
+    """Apply `handover`, `no_handover`, `remove` or `put_back` to a recording of a job.
 
     Raises
     ------
-    CallError : there is no such recording in this job, or no such thing to do.
+    CallError : there is no such recording in this job, or no such mark.
     """
     if store.recordings.get(recording).job != job:
         raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")

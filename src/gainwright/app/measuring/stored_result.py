@@ -1,4 +1,4 @@
-"""What is kept of a recording beside its samples."""
+"""The measurement that is stored with a recording."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from gainwright.metering.measurement import Measurement
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where a recording comes from, and what speaks against it.
+    """Where a recording comes from, and what may have spoiled it.
 
     Attributes
     ----------
-    came : in words.
+    came : where from, in words.
     device : the input it was recorded from; empty for a file.
     gaps : how often samples were lost.
     processing : what the browser did to it.
@@ -27,7 +27,7 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class StoredMeasurement(Measurement):
-    """What `measure` says of a recording, with the volts of a 0 dBFS sine, and where it comes from."""
+    """The measurement of a recording, with the volts of a 0 dBFS sine and its origin."""
 
     calibrate_v: float | None = None
     about: Origin = Origin()

@@ -1,4 +1,4 @@
-"""What is typed at a step of the set-up run: volts, ohms, a lead, a step of the volume, a row of a column, marks that are lit."""
+"""Answers typed at a step of the set-up run: volts, ohms, a lead, a volume step, a row of a column, lit marks."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class StepAnswer:
 
     Attributes
     ----------
-    value : volts, ohms, or a step; infinite when the meter showed that it can't tell, or open.
+    value : volts, ohms, or a step; infinite for over range and open.
     at : where the control ended, as typed, empty when not said.
     between : of a lead, ohms between its conductors, None when not said.
     volts : the reading at a step of a column, infinite over range; None otherwise.
@@ -50,7 +50,7 @@ def read_answer(text: str, kind: AnswerKind, marks: Sequence[str] = ()) -> StepA
 
     Raises
     ------
-    AnswerError : it is no such answer; says what would be.
+    AnswerError : it can't be read as one; the remedy has an example.
     """
     if kind == "look":
         return StepAnswer(math.nan, lit=read_several(text, marks, none=("none", "nothing")))

@@ -80,7 +80,7 @@ def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_
     plan = site.models.plan(stored.text)
 
     def do(work: Work) -> None:
-        content = tone_archive(plan, seconds=seconds, flac=bool(flac), tell=work.report)
+        content = tone_archive(plan, seconds=seconds, flac=bool(flac), on_progress=work.report)
         work.keep_file(content, name="tones.zip", media_type="application/zip")
 
     work = site.background.start("Tones for a stick", do, back=f"/jobs/{job}/setup")
