@@ -1,4 +1,4 @@
-"""The commands: they call the app's verbs and only render. Each takes --json and then prints one object.
+"""The commands: they call `app` and print the results. With --json each prints one JSON object.
 
 Exit status 0 done, 1 done and something is wrong with the job, 2 the input or the call is bad.
 """

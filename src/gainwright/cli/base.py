@@ -1,4 +1,4 @@
-"""What every command shares: the application, how results are printed, how a command ends."""
+"""What every command shares: the application, printing of results, exit statuses."""
 
 from __future__ import annotations
 
@@ -39,13 +39,13 @@ def print_json(found: Any) -> None:
 
 
 def say(text: str) -> None:
-    """Talk beside the result, so that the result can be piped."""
+    """Print a message to standard error, so that standard output holds the result alone."""
     sys.stderr.write(text + "\n")
     sys.stderr.flush()
 
 
 def exit_if_wrong(wrong: bool) -> None:
-    """End with status 1 when something is wrong with the job or the verdict."""
+    """Exit with status 1 when something is wrong with the job or the verdict."""
     if wrong:
         raise typer.Exit(SOMETHING_WRONG)
 
@@ -59,7 +59,7 @@ def read_column(path: Path) -> list[tuple[float, float]]:
 
 
 def write_chart(chart: Any, path: Path) -> None:
-    """Draw a chart into the file that was asked for."""
+    """Draw a chart into a file, as its suffix says."""
     from gainwright.adapters.files import write_file
     from gainwright.composition import compose
 

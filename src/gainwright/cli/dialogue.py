@@ -1,4 +1,4 @@
-"""The dialogue of fault finding in a terminal: an answer a line, and words to go back, correct, skip, save and close."""
+"""The dialogue of fault finding in a terminal: one answer on each line, and words to undo, correct, skip, save and close."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ ENDING = ("quit", "stop", "exit")
 def run_dialogue(
     lines: TextIO, say: Callable[[str], None], dialogue: Dialogue, *, kept: CaseDialogue | None = None
 ) -> Diagnosis:
-    """Carry the dialogue on until the person ends it or nothing is left to ask; return the last diagnosis.
+    """Run the dialogue until the person ends it; return the last diagnosis.
 
     Parameters
     ----------
-    kept : the case that the dialogue is kept as, None to keep nothing.
+    kept : the case that the dialogue is stored as, None to store nothing.
     """
     say(f"{dialogue.title or 'Fault finding'}. Type help for what you can say.")
     found = _shown(say, dialogue)
@@ -82,7 +82,7 @@ def _ask(say: Callable[[str], None], found: Diagnosis, choice: int) -> None:
 
 
 def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Diagnosis, choice: int) -> bool:
-    """Do what a line says; whether anything is believed otherwise after it."""
+    """Carry out a line; return whether it may have changed the diagnosis."""
     low = said.lower()
     test = found.next[choice % len(found.next)] if found.next else None
     if low in ("", "help", "?"):

@@ -72,7 +72,7 @@ def diagnose(
 def _case_gone_on_with(
     name: str, read: JobFile | None, place: str, folder: Path | None, cant_reach: list[str], *, as_json: bool
 ) -> tuple[Diagnosis, Job]:
-    """Go on with a case, or begin it about a job; told only, and nothing is asked, for `as_json`."""
+    """Resume a case, or begin one about a job; with `as_json` the diagnosis is only printed."""
     from gainwright.app.cases.diagnosis import open_case
     from gainwright.cli.dialogue import run_dialogue
     from gainwright.composition import compose

@@ -1,4 +1,4 @@
-"""Readings typed one by one, with a word after each."""
+"""Readings typed one by one in a terminal, with advice after each."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ After each you are told whether to go on. An empty line ends; `undo` takes the l
 def run_knee_dialogue(
     lines: TextIO, say: Callable[[str], None], *, kind: MeterKind, limit_percent: float
 ) -> tuple[Knee, list[tuple[float, float]]]:
-    """Return the knee of the readings that a person types; a slip is told and asked again.
+    """Return the knee of the readings that a person types; after an error the line is asked for again.
 
     Raises
     ------

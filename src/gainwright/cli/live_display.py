@@ -1,4 +1,4 @@
-"""The running display of a live measurement, and its end."""
+"""The display of a live measurement, and its summary."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ FITS = {"fits": "as expected", "low": "LOWER than expected", "high": "HIGHER tha
 
 @dataclass(frozen=True, slots=True)
 class WatchedInput:
-    """What came in while an input was watched: how many updates, and the last moment with the worst that was held."""
+    """A summary of a live measurement: the number of updates, and the last reading with the worst one held."""
 
     updates: int
     device: str | None = None
@@ -30,7 +30,7 @@ class WatchedInput:
 
 
 def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> WatchedInput:
-    """Show updates until they end or the person stops them; return the last one with what was held."""
+    """Show updates until they end or the person stops them; return a summary."""
     last: LiveUpdate | None = None
     count, said = 0, set[str]()
     with _display() as show:
@@ -71,17 +71,17 @@ def _summary(last: LiveUpdate | None, count: int) -> WatchedInput:
 
 
 class _Plain:
-    """Where there is no terminal: a line when something changes."""
+    """Without a terminal: a line when something changes."""
 
     def __init__(self) -> None:
         self._before = ""
 
     def note(self, text: str) -> None:
-        """Say something once."""
+        """Print a note."""
         say(text)
 
     def update(self, lines: list[str]) -> None:
-        """Say the verdicts when they change."""
+        """Print the lines when a verdict changes."""
         verdicts = " ".join(line[3:13].strip() for line in lines)
         if verdicts != self._before:
             self._before = verdicts
@@ -89,17 +89,17 @@ class _Plain:
 
 
 class _Terminal:
-    """In a terminal: lines that stay in their place."""
+    """In a terminal: lines that are updated in place."""
 
     def __init__(self, live: Any) -> None:
         self._live = live
 
     def note(self, text: str) -> None:
-        """Say something once, above."""
+        """Print a note above the lines."""
         self._live.console.print(text, markup=False, highlight=False)
 
     def update(self, lines: list[str]) -> None:
-        """Put new lines in the place of the old."""
+        """Replace the lines."""
         from rich.text import Text
 
         self._live.update(Text("\n".join(lines), no_wrap=True, overflow="ellipsis"))

@@ -144,7 +144,7 @@ def _found(
 
 
 def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
-    """Return the cache; a folder that can't be written is told, and only a resumed scan needs it."""
+    """Return the cache; without a folder that can be written only a resumed scan fails, others go on without."""
     if no_cache:
         return None
     try:
@@ -158,7 +158,7 @@ def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
 
 @contextmanager
 def _stoppable() -> Iterator[Callable[[], bool]]:
-    """Let the first Ctrl-C ask for an end in good order, and a second one end at once."""
+    """Let the first Ctrl-C stop the scan cleanly, and a second one end at once."""
     asked = threading.Event()
 
     def ask(_number: int, _frame: Any) -> None:
@@ -173,7 +173,7 @@ def _stoppable() -> Iterator[Callable[[], bool]]:
 
 
 class _Shown:
-    """Tells on standard error how far a scan is: one line that is written over on a terminal, else one now and then."""
+    """Reports progress on standard error: one line that is overwritten in a terminal, else a line now and then."""
 
     def __init__(self, *, resumed: bool) -> None:
         self._resumed = resumed
@@ -208,7 +208,7 @@ def _left(seconds: float) -> str:
 
 
 def _write_allowance(path: Path, recommended_db: dict[str, float]) -> dict[str, float]:
-    """Write what is recommended into a job's file; return output -> dB."""
+    """Write the recommended allowances into a job's file; return output -> dB."""
     from gainwright.adapters.files import write_file
     from gainwright.app.music.allowances import with_allowances
     from gainwright.jobfile import read_job

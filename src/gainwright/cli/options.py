@@ -1,4 +1,4 @@
-"""Which option of a command an error is about: below the commands, errors name the thing and not the option."""
+"""The option of a command that an error is about: below the commands, errors name the thing and not the option."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ OPTIONS = {
 """What an error's `where` names -> the option that gives it."""
 
 REMEDIES = {"no_cache": "--no-cache", "no_processes": "--workers 1", "no_scheduler": "--resume"}
-"""Code of an error -> the option that its remedy is done with."""
+"""Code of an error -> the option of its remedy."""
 
 
 def with_option(error: GainwrightError) -> GainwrightError:
-    """Return an error that names the option to change, and the one that its remedy is done with, where there are such."""
+    """Return an error that names the option to change, and the option of its remedy, where there are any."""
     thing, _, value = error.where.partition(" at ")
     if thing in OPTIONS:
         error = error.with_place(f"{OPTIONS[thing]} {value}".strip())

@@ -1,4 +1,4 @@
-"""The exercise in a terminal: ask for tests, name the fault, compare."""
+"""Practice in a terminal: ask for tests, name the fault, compare."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono mete
 
 @dataclass(frozen=True, slots=True)
 class PracticeOutcome:
-    """How a practice went: the hidden fault, the learner's way to it, and a short one."""
+    """The outcome of a practice: the hidden fault, the learner's way to it, and a short one."""
 
     cause: str
     where: str
@@ -39,7 +39,7 @@ class PracticeOutcome:
 def run_exercise(
     lines: TextIO, say: Callable[[str], None], practice: Practice, *, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
-    """Carry the exercise through; return how it went."""
+    """Run a practice; return its outcome."""
     say(f"{practice.job.title or 'A chain'}. Somebody calls:")
     for told in practice.call:
         say(f"  {told}")
@@ -87,7 +87,7 @@ def _causes(practice: Practice) -> str:
 def _compared(
     say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
-    """Lay the learner's path beside the one that the diagnosis takes."""
+    """Print the learner's path beside the one that the diagnosis takes."""
     from gainwright.app.practice.practice import best_path
     from gainwright.diagnose import Cause, describe_cause, repair_text
 

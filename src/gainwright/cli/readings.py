@@ -1,4 +1,4 @@
-"""Commands about meter readings and what stands before an instrument."""
+"""Commands about meter readings and attenuators."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Commands about recordings: what they hold, and the sweep to make them with."""
+"""Commands about recordings and live input: measure, noise, onset, sweep, response."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Commands about the store as a whole: back it up, bring it back, check it, import and export cases as files."""
+"""Commands about the store as a whole: back it up, restore it, check it, import and export cases as files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The store for commands about cases, and a folder of case files beside it: read in first, written to as cases change."""
+"""The store for commands about cases, and an optional folder of case files: imported first, written to as cases change."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def opened_store(place: str, folder: Path | None = None, *, name: str = "") -> I
 
 
 def closed_by_cause(place: str, folder: Path | None = None) -> dict[str, int]:
-    """Return how many cases of the store were closed with each cause; none, and none is made, where there is no store."""
+    """Return how many cases of the store were closed with each cause; empty, and no store is made, where there is none."""
     from gainwright.composition import compose
 
     if folder is None and not compose().has_store(place):

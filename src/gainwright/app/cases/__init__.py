@@ -1,1 +1,1 @@
-"""Cases: finding the fault step by step, kept from the call to the repair, counted when they are closed."""
+"""Cases: fault finding step by step, stored from the call to the repair, tallied when they are closed."""

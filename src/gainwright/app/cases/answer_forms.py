@@ -1,4 +1,4 @@
-"""The form in which a test is answered on a page: words to choose from, fields to type into, and what both become."""
+"""The form in which a test is answered on a page: choices, text fields, and the entry that they make."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ if TYPE_CHECKING:
 
 HEARD = ("silent", "faint", "normal", "distorted", "hum", "whine")
 MOST_TOGETHER = 2
-"""Up to so many marks every way in which they can be lit has a button; of more they are typed."""
+"""Up to this many marks, each combination has a button; of more, several at once are typed."""
 MOVED = (("moved", "it moved to the other side"), ("stayed", "it stayed"), ("none", "both sides are alike"))
 STANDS = (("right", "as it should be"), ("wrong", "not as it should be"))
 _NUMBERED = {"volume": ("", "24"), "gain": ("%", "30"), "level": ("dB", "-6"), "at": ("dB", "-6")}
-"""Controls that stand at a number: its unit, an example."""
+"""Controls with a numeric setting -> its unit, an example."""
 
 
 @dataclass(frozen=True, slots=True)
 class TextField:
-    """A field to type into: what it asks, the unit that is meant when none is typed, an example."""
+    """A text field: its label, the unit assumed when none is typed, an example."""
 
     label: str
     unit: str
@@ -38,7 +38,7 @@ class AnswerForm:
 
     Attributes
     ----------
-    choices : what is sent, and the words on its button.
+    choices : the value that is sent, and the words on its button.
     text, second : fields, None when there is none.
     """
 
@@ -84,7 +84,7 @@ def _of_reading(entry: Mapping[str, Any], job: Job) -> AnswerForm:
 
 
 def _of_marks(marks: list[str]) -> AnswerForm:
-    """Return a button for no mark, for each alone and, of two, for both; of more a field for several at once."""
+    """Return buttons for no mark, each mark and, of two, both; of more, a text field for several at once."""
     from gainwright.model import NO_MARK
 
     choices = [(NO_MARK, "no mark is lit"), *((mark, mark) for mark in marks)]
@@ -111,15 +111,15 @@ def _of_check(place: str, job: Job) -> AnswerForm:
 
 
 def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
-    """Return the entry of an observation that nobody asked for, from the fields of a form.
+    """Return the entry of an unprompted observation, from the fields of a form.
 
     Parameters
     ----------
-    fields : `kind` (at, check, heard, swap), `place`, `with`, `tone`, `level`, `text`, `second`; what is empty isn't said.
+    fields : `kind` (at, check, heard, swap), `place`, `with`, `tone`, `level`, `text`, `second`; empty ones are left out.
 
     Raises
     ------
-    CallError : a kind that there isn't, or nothing was answered.
+    CallError : an unknown kind, or no answer.
     """
     kind = fields.get("kind", "")
     if kind not in ("at", "check", "heard", "swap"):

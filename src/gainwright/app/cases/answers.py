@@ -1,4 +1,4 @@
-"""What a person typed or pressed for a test, as the entry of evidence that it makes: the same in terminal, page and API."""
+"""The answer to a test, typed or chosen, as an entry of evidence: the same in terminal, page and API."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ STANDS = {"right": "right", "wrong": "wrong"}
 _BOTH_RIGHT = ("good", "right", "ok", "both right")
 _LEAD_AS_IT_SHOULD_BE = {"resistance": "0.3 ohm", "between_conductors": "open"}
 _POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": ("ratio", "dB", "-6 dB"), "at": ("ratio", "dB", "-6 dB")}
-"""Last word of a control's name -> the dimension of where it stands, its unit, an example."""
+"""Last word of a control's name -> the dimension of its setting, its unit, an example."""
 _DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 
 
 def indicator_marks(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
-    """Return the marks of the indicator that an entry is read with; none when it is read with anything else."""
+    """Return the marks of the indicator that an entry is read with; empty for another instrument."""
     from gainwright.jobfile import instruments
     from gainwright.model import Indicator
 
@@ -42,7 +42,7 @@ def indicator_marks(entry: Mapping[str, Any], job: Job) -> tuple[str, ...]:
 
 
 def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks: Sequence[str] = ()) -> dict[str, Any]:
-    """Return an entry with the result that a person typed for it.
+    """Return an entry with the result that was typed for it.
 
     Volts and ohms need no unit, nor do per cent of a gain's travel and decibels of a level. Of an indicator the marks that
     are lit are named, or none. Of a lead the ohms end to end come first, those between the conductors second: `0.7 open`.
@@ -54,7 +54,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
 
     Raises
     ------
-    CallError : nothing was typed, or it is no answer to this; says what would be.
+    CallError : nothing was typed, or it doesn't answer the entry; the remedy has an example.
     """
     if not normalise_text(text) and not normalise_text(second):
         raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")

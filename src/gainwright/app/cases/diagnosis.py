@@ -1,4 +1,4 @@
-"""Finding the fault: all at once from what was found, or a dialogue that is kept as a case and gone on with."""
+"""The diagnosis from evidence, and dialogues that are stored as cases and resumed."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ def diagnose(
 
     Parameters
     ----------
-    unreachable, declined : stages and leads that can't be got at, tests that can't be answered.
-    closed_by_cause : how many cases of the store were closed with each cause; the priors are sharpened by them.
+    unreachable, declined : stages and leads that can't be reached, tests that can't be answered.
+    closed_by_cause : how many cases of the store were closed with each cause; the priors follow from them.
 
     Raises
     ------
-    CallError : a place that the job doesn't have.
+    CallError : a place that isn't in the job.
     """
     from gainwright.diagnose import Diagnoser, make_diagnosis
 
@@ -45,13 +45,13 @@ def diagnose(
 
 @dataclass
 class CaseDialogue:
-    """A dialogue that is kept as a case of the store after each step.
+    """A dialogue that is stored as a case after each step.
 
     Attributes
     ----------
-    cases : where it is kept.
-    stored, revision : the case as it was last read or written; None and 0 when there is none yet.
-    copies : a folder that gets a case file each time too, None for none.
+    cases : of the store.
+    stored, revision : the case as last read or written; None and 0 when it is new.
+    copies : a folder where a case file is written each time too, or None.
     """
 
     dialogue: Dialogue
@@ -62,11 +62,11 @@ class CaseDialogue:
     copies: CaseFolder | None = None
 
     def save(self, case: Case | None = None) -> str:
-        """Keep the dialogue, or the closed case that it became; return where in words.
+        """Store the dialogue, or the closed case that it became; return its name or file.
 
         Raises
         ------
-        ConflictError : somebody else changed the case meanwhile; nothing was written.
+        ConflictError : somebody else has changed the case; nothing was written.
         CallError : it can't be written.
         """
         case = case or self.dialogue.case()
@@ -84,11 +84,11 @@ def begin_dialogue(text: str, title: str, *, closed_by_cause: Mapping[str, int])
 def open_case(
     cases: Cases, name: str, *, job_text: str | None, title: str = "", copies: CaseFolder | None = None
 ) -> CaseDialogue:
-    """Return the case of a name to go on with, else a new one about a job.
+    """Return the case of a name to be resumed, else a new one about a job.
 
     Raises
     ------
-    CallError : a name that can't be one, or there is neither such a case nor a job.
+    CallError : an invalid name, or there is neither such a case nor a job.
     """
     closed = cases.closed_by_cause()
     try:

@@ -1,4 +1,4 @@
-"""Fault finding step by step: what is asked, answered, taken back, corrected, out of reach; saved and gone on with."""
+"""A dialogue of fault finding: tests are asked, answered, undone, corrected, declined; it is stored and resumed as a case."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ class Dialogue:
 
     Attributes
     ----------
-    job_text : the job as its file says it.
+    job_text : text of the job file.
     entries : the evidence so far, as mappings.
-    declined, unreachable : tests that can't be answered, places that can't be got at.
-    steps : what was asked.
+    declined, unreachable : tests that were declined, places that can't be reached.
+    steps : the tests so far.
     """
 
     job_text: str
@@ -41,7 +41,7 @@ class Dialogue:
     def of(
         cls, case: Case, *, closed_by_cause: Mapping[str, int] | None = None, diagnoser: Diagnoser | None = None
     ) -> Dialogue:
-        """Return the dialogue of a case, to go on with; with its diagnoser where one is at hand."""
+        """Return the dialogue of a case, to be resumed; with its diagnoser if there is one already."""
         return cls(
             case.job,
             case.title,
@@ -70,11 +70,11 @@ class Dialogue:
 
     @property
     def diagnoser(self) -> Diagnoser:
-        """What diagnoses it; made at first need and kept.
+        """The diagnoser of its job, made when first needed.
 
         Raises
         ------
-        JobError : the text is no job.
+        JobError : the text isn't a valid job.
         """
         if self._diagnoser is None:
             from gainwright.diagnose import Diagnoser
@@ -84,11 +84,11 @@ class Dialogue:
         return self._diagnoser
 
     def diagnosis(self) -> Diagnosis:
-        """Return what is believed now, and the next test.
+        """Return the diagnosis now, with the next test.
 
         Raises
         ------
-        JobError : an entry can't be meant in this job.
+        JobError : an entry is invalid in this job.
         """
         from gainwright.diagnose import make_diagnosis
 
@@ -96,11 +96,11 @@ class Dialogue:
         return make_diagnosis(self.diagnoser, entries, frozenset(self.unreachable), declined)
 
     def read(self) -> tuple[list[Entry], list[Entry]]:
-        """Return the evidence and what was declined, read.
+        """Return the evidence and the declined tests as entries.
 
         Raises
         ------
-        JobError : an entry can't be meant in this job.
+        JobError : an entry is invalid in this job.
         """
         return [self._read(e) for e in self.entries], [self._read(e, answered=False) for e in self.declined]
 
@@ -112,20 +112,20 @@ class Dialogue:
     # ---- what a person does ------------------------------------------------------------------------------------
 
     def answer(self, test: NextTest, text: str) -> None:
-        """Take the answer to a test, as one types it.
+        """Add the answer to a test, as it was typed.
 
         Raises
         ------
-        CallError, JobError : it is no answer to this test; says what would be.
+        CallError, JobError : it doesn't answer the test; the remedy has an example.
         """
         self.add(with_result(test.entry, text, marks=indicator_marks(test.entry, self.diagnoser.job)), test)
 
     def add(self, mapping: dict[str, Any], test: NextTest | None = None) -> None:
-        """Take a whole entry, asked for or not.
+        """Add a whole entry, asked for or not.
 
         Raises
         ------
-        JobError : it can't be meant.
+        JobError : it is invalid in this job.
         """
         from gainwright.model import DialogueStep
 
@@ -139,7 +139,7 @@ class Dialogue:
         )
 
     def note_belief(self, diagnosis: Diagnosis) -> None:
-        """Write what is believed now beside the last step."""
+        """Record the most probable cause with the last step."""
         from gainwright.model import BelievedCause
 
         if self.steps:
@@ -148,14 +148,14 @@ class Dialogue:
             self.steps[-1] = self.steps[-1].model_copy(update={"believed": believed})
 
     def dont_know(self, test: NextTest) -> None:
-        """Leave a test out."""
+        """Decline a test."""
         from gainwright.model import DialogueStep
 
         self.declined.append(test.entry)
         self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="declined"))
 
     def cant_reach(self, test: NextTest) -> str:
-        """Leave out all that needs the place of a test; return that place."""
+        """Exclude every test at the place of a test; return that place."""
         from gainwright.model import DialogueStep
 
         place = str(test.entry.get("at", test.where))
@@ -165,17 +165,17 @@ class Dialogue:
         return place
 
     def leave_out(self, places: Sequence[str]) -> None:
-        """Leave out all that needs some places.
+        """Exclude every test at some places.
 
         Raises
         ------
-        CallError : a place that the job doesn't have.
+        CallError : a place that isn't in the job.
         """
         check_unreachable(places, self.diagnoser.job)
         self.unreachable += [place for place in places if place not in self.unreachable]
 
     def undo(self) -> str:
-        """Take the last step back; return what it was.
+        """Undo the last step; return what it was.
 
         Raises
         ------
@@ -189,11 +189,11 @@ class Dialogue:
         return str(gone)
 
     def correct(self, number: int, text: str) -> None:
-        """Put another result into an entry; 1 is the first.
+        """Correct the result of an entry; 1 is the first.
 
         Raises
         ------
-        CallError, JobError : there is no such entry, or it is no answer to it.
+        CallError, JobError : there is no such entry, or the result is invalid.
         """
         bare = self.bare(number)
         self.replace(number, with_result(bare, text, marks=indicator_marks(bare, self.diagnoser.job)))
@@ -210,18 +210,18 @@ class Dialogue:
         return without_result(self.entries[number - 1])
 
     def replace(self, number: int, mapping: dict[str, Any]) -> None:
-        """Put another entry in an entry's place; 1 is the first.
+        """Replace an entry; 1 is the first.
 
         Raises
         ------
-        CallError, JobError : there is no such entry, or it can't be meant.
+        CallError, JobError : there is no such entry, or the new one is invalid.
         """
         self.bare(number)
         self._read(mapping)
         self.entries[number - 1] = mapping
 
     def closed(self, cause: str, where: str, *, note: str = "", on: str = "") -> Case:
-        """Return the case, closed with what it was.
+        """Return the case, closed with its cause.
 
         Raises
         ------
@@ -234,7 +234,7 @@ class Dialogue:
 
 
 def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """Return an entry as it is asked: without its result."""
+    """Return an entry without its result, as the test asks for it."""
     from gainwright.model import RESULTS
 
     kind = next((key for key in RESULTS if key in entry), "")
@@ -242,7 +242,7 @@ def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest | None:
-    """Return the test that asks for an entry, out of those that are told or else of all that can be made; None: there is none."""
+    """Return the test that asks for an entry, among those proposed or else all possible ones; None if there isn't one."""
     wanted = without_result(entry)
     for test in found.next:
         if test.entry == wanted:
@@ -264,11 +264,11 @@ def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) ->
 
 
 def check_unreachable(places: Sequence[str], job: Job) -> None:
-    """Refuse places that a job doesn't have.
+    """Refuse places that aren't in a job.
 
     Raises
     ------
-    CallError : one of them is no stage and no lead.
+    CallError : one of them is neither a stage nor a lead.
     """
     from gainwright.model import leads_by_name, resolve
 
@@ -288,7 +288,7 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
 
     Raises
     ------
-    CallError : it can't; says where it can be, or which causes there are.
+    CallError : it can't; the rule lists the places or causes that are possible.
     """
     known = [(c.id, c.where) for c in diagnoser.causes]
     if (cause, where) not in known:

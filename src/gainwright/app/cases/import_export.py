@@ -1,4 +1,4 @@
-"""Cases as files: from a folder into the store and out again; none is written over by another."""
+"""Import and export of cases as files; neither overwrites a case."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class UnreadableCase:
-    """A file that is no case, by the name that the case would have, and why."""
+    """A file that isn't a valid case: the name the case would have, and why."""
 
     name: str
     why: str
@@ -26,14 +26,14 @@ class UnreadableCase:
 
 @dataclass(frozen=True, slots=True)
 class ImportedCases:
-    """What became of each case that was imported or exported.
+    """The result of an import or export, case by case.
 
     Attributes
     ----------
-    added : are there now.
-    same : were there, just so.
-    differing : are there otherwise; what is there stays.
-    unreadable : files that are no case.
+    added : written.
+    same : existed already, identical.
+    differing : existed already and differ; not overwritten.
+    unreadable : files that aren't valid cases.
     """
 
     added: tuple[str, ...]
@@ -52,7 +52,7 @@ def import_cases(folder: CaseFolder, into: Cases) -> ImportedCases:
 
     Raises
     ------
-    CallError : the folder can't be read, or the store can't be written; those imported before stay.
+    CallError : the folder can't be read, or the store can't be written; cases imported before that stay.
     """
     sorts: dict[str, list[str]] = {"added": [], "same": [], "differing": []}
     unreadable = []
@@ -77,11 +77,11 @@ def _imported(name: str, case: Case, into: Cases) -> str:
 
 
 def export_cases(cases: Iterable[StoredCase], folder: CaseFolder) -> ImportedCases:
-    """Write cases into a folder, a file each; another file of the same name stays.
+    """Write cases into a folder, one file each; existing files aren't overwritten.
 
     Raises
     ------
-    CallError : the folder can't be read or written; those written before stay.
+    CallError : the folder can't be read or written; files written before that stay.
     """
     there = set(folder.names())
     sorts: dict[str, list[str]] = {"added": [], "same": [], "differing": []}
@@ -102,7 +102,7 @@ def _holds(folder: CaseFolder, stored: StoredCase) -> bool:
 
 
 def import_summary(done: ImportedCases) -> str:
-    """Return what became of the cases of 0.1, for the person who starts the program."""
+    """Return a summary of the import of the cases of 0.1, for the person who starts the program."""
     first = f"cases imported into the store from the folder of the version before: {len(done.added)}; the files stay"
     return "\n".join([first, *done.left_out()])
 
@@ -111,11 +111,11 @@ _OLD_FOLDER = "folder of cases of 0.1"
 
 
 def import_old_folder(folder: CaseFolder, store: Store) -> ImportedCases | None:
-    """Import the folder in which the command kept its cases up to 0.1, once; its files stay. None: nothing to import.
+    """Import, once, the folder where the command kept its cases up to 0.1; its files stay. None: nothing to import.
 
     Raises
     ------
-    CallError : the folder can't be read, or the store can't be written; the next time it is tried again.
+    CallError : the folder can't be read, or the store can't be written; the next start tries again.
     """
     if store.documents.get(_OLD_FOLDER, "imported") is not None or not folder.names():
         return None

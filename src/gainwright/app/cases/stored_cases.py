@@ -1,4 +1,4 @@
-"""The shop's cases: begun about a job under a name that says which, found again from it, counted when they are closed."""
+"""Cases of the store: begun about a job, and listed with it."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ LONGEST_STEM = 50
 WORDS_TO_FIND_BY = 4
 LONGEST_TITLE = 300
 RESERVED = ("tally",)
-"""Names that mean something else where cases are."""
+"""Names with another meaning in the addresses of cases."""
 _JOB_OF = "job of a case"
 
 
 def suggested_name(store: Store, title: str, *, on: str) -> str:
-    """Return a name for a new case that nobody has yet: words of the title, and the day."""
+    """Return an unused name for a new case: words of the title, and the date."""
     plain = re.sub(r"[\W_]+", "-", title.lower()).strip("-")[:LONGEST_STEM].strip("-")
     stem = f"{plain or 'case'}-{on}"
     name, count = stem, 1
@@ -50,8 +50,8 @@ def begin_case(
 
     Raises
     ------
-    CallError : a name that can't be one, or that a case has already.
-    JobError : an entry that can't be meant, or the job can't be read.
+    CallError : an invalid name, or one that is in use.
+    JobError : an invalid entry, or the job can't be read.
     """
     name = " ".join(name.split())
     if name in RESERVED or _there(store, name):
@@ -77,7 +77,7 @@ def _cases_of(job: str) -> str:
 def cases_of(store: Store, job: str) -> list[StoredCase]:
     """Return the cases about a job, last changed first: those begun about it, and those of no job whose file is its own."""
     kept = store.jobs.get(job)
-    # the longest plain words of a job file stand in every case about it, however it is written there; only these are read
+    # every case about a job contains the longest plain words of its file; only those cases are compared
     words = sorted(set(re.findall(r"[A-Za-z0-9]+", kept.text)), key=len)[-WORDS_TO_FIND_BY:]
     alike = (case for case in store.cases.find(" ".join(words)) if case.case.job == kept.text)
     found = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
@@ -91,7 +91,7 @@ def cases_of(store: Store, job: str) -> list[StoredCase]:
 
 
 def job_of(store: Store, case: str) -> StoredJob | None:
-    """Return the job that a case was begun about, None when it was begun elsewhere or the job is gone."""
+    """Return the job that a case was begun about, None when there was none or it was deleted."""
     link = store.documents.get(_JOB_OF, case)
     if link is None:
         return None

@@ -1,4 +1,4 @@
-"""What the shop's cases add up to: how often each cause, after how many tests and minutes, and where the belief was wrong."""
+"""The tally of cases: how often each cause, after how many tests and minutes, and where the belief was wrong."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
-    """Return what some cases add up to."""
+    """Return the tally of some cases."""
     from gainwright.report.cases import CaseCounts, CauseCount, WrongBelief
 
     found: dict[str, list[tuple[str, Case]]] = {}
@@ -43,6 +43,6 @@ def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
 
 
 def _believed(case: Case) -> tuple[str, str] | None:
-    """Return the cause that was believed most in the end, by id and in words."""
+    """Return the most probable cause at the end, as an id and in words."""
     last = next((s.believed for s in reversed(case.dialogue) if s.believed is not None), None)
     return None if last is None else (last.cause, f"{last.cause} at {last.where}".removesuffix(" at "))

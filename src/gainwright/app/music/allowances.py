@@ -1,4 +1,4 @@
-"""The allowance for the music that will be played: a library's statistics, held against a job or against nothing."""
+"""The allowance for the music that will be played: a library's statistics, with a job or without."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def _finite(value: float) -> float | None:
 
 
 def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
-    """Return band -> what a track alone would allow."""
+    """Return band -> the allowance for one track alone."""
     from gainwright.programme import Part, allow
 
     def part(band: str) -> Part:
@@ -86,7 +86,7 @@ def _choice(found: BandAllowance, band: AmplifierBand | None) -> BandChoice:
 
 
 def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
-    """Return for how much of the time the list is above each level, by play time."""
+    """Return the share of play time above each level."""
     import numpy as np
 
     from gainwright.programme import clipping_at
@@ -101,7 +101,7 @@ def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
 
 
 def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBand]]:
-    """Return the bands to look at, the whole programme first, and band -> what the job says of it.
+    """Return the bands to analyse, the whole programme first, and band -> its split in the job.
 
     Raises
     ------
@@ -124,7 +124,7 @@ def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBan
 
 
 def _load(band: AmplifierBand) -> float:
-    """Return how near to its rating a speaker comes; where two amplifiers share an allowance the nearer counts."""
+    """Return how near to its rating a speaker comes; where two amplifiers share an allowance, the nearer one counts."""
     return band.target_w / band.rating_w if band.target_w and band.rating_w else 0.0
 
 
@@ -137,7 +137,7 @@ def _edge(setting: Any) -> Any:
 
 
 def allowances(library: Library, job: Job | None = None, *, limits: Limits | None = None) -> MusicResult:
-    """Return what a scanned library allows; the scan must have had the bands of the same job.
+    """Return the allowance for a scanned library; the scan must have had the bands of the same job.
 
     Raises
     ------
@@ -186,11 +186,11 @@ def _first_reason(library: Library) -> str:
 
 
 def with_allowances(text: str, recommended_db: Mapping[str, float], *, name: str = "job") -> str:
-    """Return a job file's text with its allowances put to what is recommended; comments and layout stay.
+    """Return a job file's text with its allowances set to the recommended ones; comments and layout stay.
 
     Raises
     ------
-    JobError : the text is no job.
+    JobError : the text isn't a valid job.
     """
     from gainwright.jobfile import read_job_text
     from gainwright.jobfile.editing import set_key, unset_key
@@ -207,7 +207,7 @@ def with_allowances(text: str, recommended_db: Mapping[str, float], *, name: str
 
 
 def table_rows(music: MusicResult) -> tuple[Sequence[str], list[dict[str, Any]]]:
-    """Return the columns and rows of a table: one row a track and band."""
+    """Return the columns and rows of a table: one row for each track and band."""
     from gainwright.results import to_json
 
     rows = []

@@ -1,1 +1,1 @@
-"""Papers: made from a job and what belongs to it."""
+"""Papers about a job."""

@@ -1,4 +1,4 @@
-"""Papers of kept jobs: what is kept with a job goes onto its papers."""
+"""Papers of stored jobs, with the case and the recordings that belong to them."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ MEDIA_TYPES = {
 
 @dataclass(frozen=True, slots=True)
 class PaperRequest:
-    """A paper that is wanted: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
+    """A request for a paper: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
 
     kind: str = "setup"
     language: str = "en"
@@ -38,11 +38,11 @@ class PaperRequest:
     recordings: tuple[str, ...] | None = None
 
     def checked(self, suffix: str = ".pdf") -> PaperRequest:
-        """Return it when there can be such a paper.
+        """Return the request if it is valid.
 
         Raises
         ------
-        CallError : a kind, language, size, date or suffix that there isn't.
+        CallError : an unknown kind, language, size or suffix, or an invalid date.
         """
         from gainwright.report.languages import language
         from gainwright.report.paper import PaperKind
@@ -74,17 +74,17 @@ def job_paper(
     entries: Sequence[Entry],
     music: MusicResult | None = None,
 ) -> Paper:
-    """Return a paper of a kept job with what is kept beside it.
+    """Return a paper of a stored job.
 
     Parameters
     ----------
-    read, plan : the job, and its plan if it is at hand.
-    entries : what was read in its set-up run.
+    read, plan : the job, and its plan if it was made already.
+    entries : evidence from its set-up run.
     music : what the music allows that will be played.
 
     Raises
     ------
-    CallError, JobError, RecordingError : something that is wanted can't be had.
+    CallError, JobError, RecordingError : a part of it is missing or invalid.
     """
     from gainwright.jobfile import read_entry, read_job_text
 

@@ -1,4 +1,4 @@
-"""The papers: made from a job and what belongs to it, written in the form that the file's suffix names."""
+"""Papers about a job, and their rendering in the format that a file's suffix names."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SIZES = ("a4", "letter")
 
 @dataclass(frozen=True, slots=True)
 class PaperMaterial:
-    """What belongs to a paper beside its job.
+    """What a paper contains besides its job.
 
     Attributes
     ----------
@@ -37,8 +37,8 @@ class PaperMaterial:
     measured : recordings with what was measured of them.
     knee : where a column of readings bends.
     curves : charts of the column and of recorded sweeps.
-    date : as it stands on the paper.
-    music : what the music allows that will be played.
+    date : printed on the paper.
+    music : the result of a scan of music.
     closed_by_cause : how many cases of the store were closed with each cause.
     """
 
@@ -53,7 +53,7 @@ class PaperMaterial:
 
 
 def check_kind(kind: str) -> None:
-    """Refuse a kind of paper that there isn't. CallError."""
+    """Refuse an unknown kind of paper. CallError."""
     from gainwright.report.paper import PaperKind
 
     if kind not in get_args(PaperKind):
@@ -66,11 +66,11 @@ def check_kind(kind: str) -> None:
 
 
 def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | None = None) -> Paper:
-    """Return a paper about a job; its plan is made unless it is at hand.
+    """Return a paper about a job; its plan is made unless it is given.
 
     Raises
     ------
-    CallError : an unknown kind, or a date that is none.
+    CallError : an unknown kind, or an invalid date.
     """
     check_kind(kind)
     check_date(material.date)
@@ -107,7 +107,7 @@ def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tu
 
 
 def sweep_chart(recording: Recording) -> Chart:
-    """Return the chart of a recorded sweep, 20 Hz to 20 kHz in 10 s. RecordingError: it holds none."""
+    """Return the chart of a recorded sweep, 20 Hz to 20 kHz in 10 s. RecordingError: there isn't one."""
     from gainwright.app.measuring.responses import responses
     from gainwright.report.response import response_chart
     from gainwright.signals import Sweep
@@ -117,7 +117,7 @@ def sweep_chart(recording: Recording) -> Chart:
 
 
 def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None) -> Measured:
-    """Return a recording as it stands on a paper: its name, what was measured of its first channel, its pictures."""
+    """Return a recording as papers show it: its name, the measurement of its first channel, its pictures."""
     from gainwright.metering import measure, pictures
     from gainwright.report.handover import Measured
 
@@ -140,7 +140,7 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
 
 
 def check_date(date: str) -> None:
-    """Refuse what is no date. CallError."""
+    """Refuse an invalid date. CallError."""
     if not date:
         return
     try:
@@ -158,7 +158,7 @@ def paper_bytes(
 
     Raises
     ------
-    CallError : another suffix, language or size.
+    CallError : an unknown suffix, language or size.
     """
     from gainwright.report.languages import language
     from gainwright.report.paper_content import paper_content, paper_csv, paper_html

@@ -1,4 +1,4 @@
-"""The whole job on a shipped example, end to end: planned, drawn, tones written and read back, recordings judged."""
+"""The whole job on a shipped example, end to end: planned, drawn, tones written and read back, recordings measured."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ SEED = 7
 TONE_SECONDS = 5.0
 RECORD_SECONDS = 3.0
 OVERDRIVE = 1.35
-"""How much further the gain is turned for the overdriven recording, as a share of its place."""
+"""How much further the gain is turned for the overdriven recording, as a ratio of its setting."""
 
 
 @dataclass(frozen=True, slots=True)
 class DemoTone:
-    """A tone that was written and read back: how far its level is off, and the verdict."""
+    """A tone that was written and read back: the error of its level, and the verdict."""
 
     file: str
     what: str
@@ -35,7 +35,7 @@ class DemoTone:
 
 @dataclass(frozen=True, slots=True)
 class DemoStep:
-    """An amplifier as it was set: volts read, the interval to be expected, where its gain stands."""
+    """An amplifier as it was set: volts read, the expected interval, the setting of its gain."""
 
     stage: str
     reads_v: float
@@ -46,7 +46,7 @@ class DemoStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoRecording(Channel):
-    """What a recording holds, its file and what it shows."""
+    """The measurement of a recording, its file and what was recorded."""
 
     file: str
     what: str
@@ -54,7 +54,7 @@ class DemoRecording(Channel):
 
 @dataclass(slots=True)
 class Demo:
-    """What the demo did."""
+    """The results of the demo."""
 
     folder: str
     plan: Plan
@@ -90,7 +90,7 @@ class Demo:
 
 
 def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[str, bytes]]:
-    """Return the demo carried out, and its files by their place in a folder, which is named in what is told."""
+    """Run the demo; return its results and its files by path within `folder`, which the text names."""
     from gainwright.jobfile import example_text, read_job_text
     from gainwright.plan import make_plan
     from gainwright.report.corridor import corridor_chart
@@ -120,7 +120,7 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
 
 
 def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]:
-    """Make the tones, and measure each steady one."""
+    """Write the tones, and measure each steady one."""
     from gainwright.metering import measure, read_recording_bytes
     from gainwright.signals import number_tones, set_files
 

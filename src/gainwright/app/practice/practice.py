@@ -1,4 +1,4 @@
-"""Practising: a chain with a hidden fault, a learner who asks for tests, and the two paths laid side by side at the end."""
+"""Practice: a chain with a hidden fault, a learner who asks for tests, and the diagnosis's own path to compare with."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ ENOUGH = 0.9
 
 @dataclass(frozen=True, slots=True)
 class PracticeTest:
-    """One test that was made: what was asked, its minutes, what came of it, where."""
+    """One test that was made: what was asked, its minutes, the result, the place."""
 
     ask: str
     minutes: float
@@ -37,7 +37,7 @@ class Practice:
 
     Attributes
     ----------
-    steps : tests that were made, the call left out.
+    steps : tests that were made, without the call.
     """
 
     job: Job
@@ -53,7 +53,7 @@ class Practice:
         return sum(step.minutes for step in self.steps)
 
     def tests(self) -> dict[str, Candidate]:
-        """Return every test that can be made now, by what one types for it."""
+        """Return every test that can be made now, by its name."""
         from gainwright.diagnose.candidates import Catalogue
 
         catalogue = Catalogue(self.job, self.diagnoser.chain, self.diagnoser.instruments, self.entries)
@@ -93,14 +93,14 @@ class Practice:
 
         Raises
         ------
-        CallError : the chain can't have such a cause.
+        CallError : a cause that this chain can't have.
         """
         check_cause(self.diagnoser, cause, where)
         return (cause, where) == (self.rig.cause, self.rig.where)
 
 
 def test_name(candidate: Candidate) -> str:
-    """Return what one types for a test: a verb, a place, and what else tells it apart."""
+    """Return the name of a test: a verb, a place, and whatever else distinguishes it."""
     entry: Any = candidate.entry
     verb = candidate.test.split("_")[0]
     parts = [verb, candidate.where]
@@ -123,7 +123,7 @@ def example_job() -> Job:
 
 
 def with_gains_set(job: Job) -> Job:
-    """Return a job as one meets it: gains that it doesn't name stand somewhere in their travel."""
+    """Return a job as it is in use: gains that it doesn't give are set to 30 %."""
     from gainwright.jobfile import with_settings
     from gainwright.model import Amplifier
 
@@ -134,11 +134,11 @@ def with_gains_set(job: Job) -> Job:
 def practise(
     job: Job, *, rigs: HiddenRigs, seed: int, cause: str = "", where: str = "", diagnoser: Diagnoser | None = None
 ) -> Practice:
-    """Return a practice on a job: the caller has told what is heard of each speaker.
+    """Return a practice on a job, begun with the caller's report of each speaker.
 
     Parameters
     ----------
-    diagnoser : of the same job, where one is at hand.
+    diagnoser : of the same job, if there is one already.
 
     Raises
     ------
@@ -154,7 +154,7 @@ def practise(
 
 
 def caller_report(practice: Practice) -> list[Entry]:
-    """Return what the caller tells: how each speaker sounds with a tone that its path passes."""
+    """Return the caller's report: how each speaker sounds with a tone that its path passes."""
     from gainwright.diagnose.played_paths import played_paths
     from gainwright.jobfile import read_entry
 
@@ -180,7 +180,7 @@ def best_path(
 
     Parameters
     ----------
-    on_step : told before each step how many were made, of `MOST_STEPS` at most.
+    on_step : called before each step with the number made so far, of `MOST_STEPS` at most.
     """
     practice = practise(job, rigs=rigs, seed=seed, cause=cause, where=where)
     for step in range(MOST_STEPS):

@@ -1,4 +1,4 @@
-"""Practices that are kept: what was asked and found, so that one goes on after a reload, tomorrow, or on another device."""
+"""Stored practices, which can be resumed after a reload, another day, or on another device."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ Ended = Literal["", "solved", "given up"]
 
 @dataclass(frozen=True, slots=True)
 class PracticeAttempt:
-    """One test that was made, or one guess.
+    """A test that was made, or a guess.
 
     Attributes
     ----------
-    name : what one types for the test; empty for a guess.
+    name : of the test; empty for a guess.
     where : the place, by which tests are grouped.
     right : of a guess, whether it was the fault.
     """
@@ -42,13 +42,13 @@ class PracticeAttempt:
 
 @dataclass(frozen=True, slots=True)
 class StoredPractice:
-    """A practice as it is kept; cause and where are the hidden fault.
+    """A practice as it is stored; cause and where are the hidden fault.
 
     Attributes
     ----------
-    call, called : what the caller told, in words and as entries.
-    tried, entries : what was asked and guessed in words, and the tests' entries.
-    short_way : the path that the diagnosis takes, once it was looked for.
+    call, called : the caller's report, in words and as entries.
+    tried, entries : tests and guesses in words, and the tests' entries.
+    short_way : the path that the diagnosis takes, once it was computed.
     """
 
     id: str
@@ -79,7 +79,7 @@ class StoredPractice:
 def begin_practice(
     store: Store, *, title: str, job: str, seed: int | None, rigs: HiddenRigs, diagnoser: Diagnoser
 ) -> StoredPractice:
-    """Hide a fault in a job's chain and keep the practice.
+    """Hide a fault in a job's chain and store the practice.
 
     Parameters
     ----------
@@ -107,12 +107,12 @@ def begin_practice(
 
 
 def keep_practice(store: Store, kept: StoredPractice) -> None:
-    """Keep a practice as it stands."""
+    """Store a practice."""
     store.documents.put(KIND, kept.id, asdict(kept))
 
 
 def load_practice(store: Store, practice: str) -> StoredPractice:
-    """Return a kept practice. CallError: there is none."""
+    """Return a stored practice. CallError: there is none."""
     found = store.documents.get(KIND, practice)
     if found is None:
         raise CallError("there is no such practice", code="no_such_practice", remedy="begin one")
@@ -139,7 +139,7 @@ def _kept(found: dict[str, Any]) -> StoredPractice:
 
 
 def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> Practice:
-    """Return the practice to go on with."""
+    """Return the practice, resumed."""
     from gainwright.jobfile import read_entry
 
     job = diagnoser.job
@@ -150,7 +150,7 @@ def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> P
 
 
 def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> StoredPractice:
-    """Make a test and keep what came of it.
+    """Make a test and store the result.
 
     Raises
     ------
@@ -190,7 +190,7 @@ def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
 
 
 def keep_short_way(store: Store, practice: str, best: Practice) -> StoredPractice:
-    """Keep the path that the diagnosis takes beside the learner's."""
+    """Store the path that the diagnosis takes."""
     short = tuple(PracticeAttempt("-", step.ask, step.minutes, step.found) for step in best.steps)
     return _changed(store, replace(load_practice(store, practice), short_way=short))
 
@@ -219,7 +219,7 @@ def tests_by_place(practice: Practice) -> dict[str, list[tuple[str, Candidate]]]
 
 
 def practice_diagnoser(text: str) -> Diagnoser:
-    """Return what diagnoses the job of a text as it is practised on. JobError: it is none."""
+    """Return the diagnoser for practice on a job. JobError: the text isn't a valid job."""
     from gainwright.diagnose import Diagnoser
     from gainwright.jobfile import read_job_text
 

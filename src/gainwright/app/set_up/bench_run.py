@@ -1,4 +1,4 @@
-"""Carry a plan out on a bench, as a careful person would: set, raise, read, stop, write down."""
+"""Carry a plan out on a bench, as a careful person would: set, raise, read, stop, record."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ _KNEE_SHARE = 0.93
 
 @dataclass(slots=True)
 class BenchOutcome:
-    """What was found on the way.
+    """The results of a run.
 
     Attributes
     ----------
     readings : step id -> reading, volts rms.
-    places : control -> where it ended (volume steps, gain share).
+    places : control -> its final setting (volume steps, gain share).
     clean_limits : head unit -> its limits, one for each source step.
     volume_lowered : an amplifier needed less volume since the last pass over the amplifiers.
     """
@@ -41,7 +41,7 @@ class BenchOutcome:
 
 
 def run_on_bench(plan: Plan, job: Job, bench: Bench, instruments: dict[str, Instrument]) -> BenchOutcome:
-    """Follow every step that sets, turns or reads something; return what was found.
+    """Carry out every step that sets, turns or reads something; return the results.
 
     Where an amplifier is above its target even at its lowest gain, the volume comes down instead, and the amplifiers that
     were already set are set again.
@@ -79,7 +79,7 @@ def _carry_out_one(
 
 
 def _standing(plan: Plan, control: str) -> str:
-    """Return where the control steps put a control."""
+    """Return the setting that the control steps give a control."""
     return next((s.sets[control] for s in plan.steps if s.phase == "controls" and control in s.sets), "0 dB")
 
 

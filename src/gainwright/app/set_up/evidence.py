@@ -1,4 +1,4 @@
-"""What the readings of a set-up run say of the chain, as entries of evidence; and a column's knee."""
+"""The readings of a set-up run as entries of evidence, and the knee of a column of readings."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ WHILE_IT_IS_READ = ("source", "processor")
 """Phases whose own settings hold during the step only."""
 GAIN_PLACES = 401
 LEAST_SHARE = 0.05
-"""A source that gives less than this of what is said isn't weak, it is broken: no gain is told from it."""
+"""A source that gives less than this share of its expected voltage is broken, not weak: no gain is derived from it."""
 
 
 def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
-    """Return the controls that stand elsewhere than the job says while a step is read, control -> text of the job file.
+    """Return the settings that differ from the job's while a step is read, control -> text of the job file.
 
     A control that a skipped step should have moved stands as the job says; the volume, once its clean limit is found,
     stands there. Gains that were turned to a reading stand where `gains` says.
@@ -44,7 +44,7 @@ def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None 
 
 
 def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
-    """Return what the run's readings say, as mappings of an evidence file, in the order of the plan.
+    """Return the run's readings as mappings of an evidence file, in the order of the plan.
 
     Where a gain ended that was turned until a voltage was reached is taken as it was said; else as it must be for the
     chain of the job to give that voltage, and that reading itself then says nothing.
@@ -190,7 +190,7 @@ def _solved(state: StepState, chain: Chain, stand: dict[str, str], moved: dict[s
 
 
 def column_knee(state: StepState, instrument: Instrument, *, limit_thd: float) -> Knee | None:
-    """Return what a column of readings says of the knee so far; None when nothing was read.
+    """Return the knee of a column of readings so far; None when nothing was read.
 
     Raises
     ------

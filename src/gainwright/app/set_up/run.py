@@ -1,4 +1,4 @@
-"""A set-up run: a plan's steps with what was said of each, what is next, and what a new reading is found to be."""
+"""A set-up run: a plan's steps with their entries, the next step, and the verdict on a new reading."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ LONGEST_TEXT = 500
 
 @dataclass(frozen=True, slots=True)
 class StepValue:
-    """What was found of what was typed at a step, in SI; None or empty is what this kind of reading doesn't have.
+    """The value of an entry, in SI; fields that this kind of reading doesn't have are None or empty.
 
     Attributes
     ----------
-    value : None also where it is beyond any number.
-    beyond : whether the instrument showed more than it can.
+    value : None also over range.
+    beyond : whether the instrument was over range.
     quantity : of the value: `v_rms`, `ohm`, `step`, ...
-    expected, low, high : what was to be expected, with its interval.
+    expected, low, high : the expected reading with its interval.
     between : of a lead, ohms between its conductors.
-    row : place of a control, and what was read there.
-    look : what an indicator told.
-    at : the place of a control at which it was read.
+    row : setting of a control, and the reading there.
+    look : what an indicator showed.
+    at : setting of the control at which it was read.
     """
 
     value: float | None = None
@@ -53,14 +53,14 @@ class StepValue:
 
 @dataclass(frozen=True, slots=True)
 class StepState:
-    """One step and what was said of it.
+    """One step and its entries.
 
     Attributes
     ----------
     number : its place in the plan, from 1.
     asked : what is read, None when there is nothing to read.
-    entry : what holds now, None when nothing does.
-    history : everything that was said of it, in order.
+    entry : the one that is valid now, None when there is none.
+    history : all entries, in order.
     rows : (step of the volume, volts) of a column of readings, in order of the steps; None where the meter was over range.
     marks : of the indicator that is looked at.
     """
@@ -76,24 +76,24 @@ class StepState:
 
     @property
     def seen(self) -> int:
-        """Number of the last entry, 0 when there is none: what a writer says he saw."""
+        """Number of the last entry, 0 when there is none; a writer gives it back as `seen`."""
         return self.history[-1].number if self.history else 0
 
     @property
     def value(self) -> dict[str, Any]:
-        """What was found of the entry that holds; empty when none does."""
+        """The value of the valid entry; empty when there is none."""
         return dict(self.entry.value) if self.entry is not None else {}
 
     @property
     def verdict(self) -> Verdict:
-        """How the reading that holds was found to be."""
+        """The verdict on the valid reading."""
         found: Verdict = self.value.get("verdict", "")
         return found if self.state == "done" else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """All steps of a plan with what was said of them; `gone` are entries of steps that the plan no longer has."""
+    """All steps of a plan with their entries; `gone` are entries of steps that the plan no longer has."""
 
     plan: Plan
     steps: tuple[StepState, ...]
@@ -101,11 +101,11 @@ class Run:
 
     @property
     def entries(self) -> list[RunEntry]:
-        """Everything that was said, in order."""
+        """All entries, in order."""
         return sorted((*self.gone, *(e for s in self.steps for e in s.history)), key=lambda e: e.number)
 
     def of(self, step: str) -> StepState:
-        """Return one step. CallError: there is none of that name."""
+        """Return one step. CallError: there is no step of that name."""
         for state in self.steps:
             if state.step.id == step:
                 return state
@@ -122,7 +122,7 @@ class Run:
         return next((s for s in self.steps if s.state in ("open", "begun")), None)
 
     def after(self, step: str) -> StepState | None:
-        """Return the next open step behind one, else the first open one."""
+        """Return the next open step after one, else the first open one."""
         number = self.of(step).number
         behind = (s for s in self.steps[number:] if s.state in ("open", "begun"))
         return next(behind, self.next)
@@ -132,7 +132,7 @@ class Run:
         return sum(1 for s in self.steps if s.state in states)
 
     def clean_limit(self, head: str) -> float | None:
-        """Return the lowest of the last clean steps found of a head unit's volume; None before one was."""
+        """Return the lowest of the last clean steps found for a head unit's volume; None before there is one."""
         control = f"{head}.volume"
         found = [
             float(s.value["value"])
@@ -217,18 +217,18 @@ def add_entry(
     seen: int,
     expect: Expect | None = None,
 ) -> RunEntry:
-    """Keep what a person said of a step; on the disk when this returns.
+    """Add an entry for a step; it is on the disk when this returns.
 
-    The same said again from the same device, as after a broken connection, is the same entry.
+    The same entry sent again from the same device, as after a lost connection, is stored once.
 
     Parameters
     ----------
-    expect : what the person was told to expect; the plan's own when left out.
+    expect : the reading that was shown as expected; the plan's own when left out.
 
     Raises
     ------
-    CallError : it can't be said of this step.
-    ConflictError : somebody said something else of it since `seen`; nothing was written.
+    CallError : an entry that this step can't have.
+    ConflictError : somebody else has added an entry since `seen`; nothing was written.
     """
     state = run.of(step)
     value = entry_value(run, state, kind=kind, text=text, expect=expect)
@@ -245,11 +245,11 @@ def add_entry(
 def entry_value(
     run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None
 ) -> dict[str, Any]:
-    """Return what is kept beside what was typed: the value in SI, what was expected, the verdict.
+    """Return what is stored with the typed text: the value in SI, the expected one, the verdict.
 
     Raises
     ------
-    CallError : it can't be said of this step.
+    CallError : an entry that this step can't have.
     """
     if len(text) > LONGEST_TEXT:
         raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="say it shorter")
@@ -297,20 +297,20 @@ def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None)
 
 
 def _as_expected(lit: tuple[str, ...], expect: Expect | None) -> Verdict:
-    """Return whether the marks that are lit are those to be expected, but for what may be either way."""
+    """Return whether the lit marks are the expected ones, apart from those that may be lit or not."""
     if expect is None or expect.lit is None:
         return ""
     return "off" if (set(lit) ^ set(expect.lit)) - set(expect.may_be_lit) else "fits"
 
 
 def verdict_of(value: float, expect: Expect) -> Verdict:
-    """Return whether a reading is within what was expected, as it is shown there: to three figures."""
+    """Return the verdict on a reading, compared to three figures, as the expected interval is shown."""
     slack = 10 ** (math.floor(math.log10(abs(value))) - 2) / 2 if value and math.isfinite(value) else 0.0
     return "low" if value < expect.low - slack else "high" if value > expect.high + slack else "fits"
 
 
 def expected_place(run: Run, state: StepState) -> Expect | None:
-    """Return what is expected where a step of the volume is looked for."""
+    """Return the expected step of the volume, where one is to be found."""
     if state.step.expect is not None and state.step.expect.quantity == "step":
         return state.step.expect
     if state.step.adjust is None:
