@@ -73,7 +73,7 @@ def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_
     ("content", "told"),
     [
         (b"format: 1\ntitle: x\nstages:\n  head: {kind: hed_unit}\n", "did you mean head_unit"),
-        (b"\xff\xfe\x00\x01", "no text in UTF-8"),
+        (b"\xff\xfe\x00\x01", "isn't UTF-8 text"),
         (b"", "car.yaml"),
         (b"a: [1", "car.yaml"),
     ],
