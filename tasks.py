@@ -8,6 +8,7 @@
     python3 tasks.py lowest [...]   the tests with the lowest versions that pyproject.toml allows
     python3 tasks.py other-python PYTHON [...]
                                     the tests with another Python (a program, such as python3.13)
+    python3 tasks.py coverage [...] the tests, and which share of the statements and branches they ran
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
@@ -86,6 +87,7 @@ def main(arguments: list[str]) -> int:
         "check": _check,
         "lowest": _lowest,
         "other-python": _other_python,
+        "coverage": _coverage,
         "bench": _bench,
         "lock": _lock,
         "notice": _notice,
@@ -178,6 +180,21 @@ def _beside(name: str, interpreter: str) -> str:
     _pip("install", "--require-hashes", "--only-binary", ":all:", "-r", str(ROOT / BUILD_LOCK), python=python)
     _pip("install", "--no-deps", "--no-build-isolation", "--no-index", "--editable", str(ROOT), python=python)
     return python
+
+
+def _coverage(arguments: list[str]) -> int:
+    """Run the tests, or those that pytest's options choose, and print each file's and the whole package's coverage."""
+    _install_programs()
+    _prepare(TO_DEVELOP)
+    python = _script("python")
+    coverage = (python, "-m", "coverage")
+    steps = {
+        "erase": (*coverage, "erase"),
+        "tests": (*coverage, "run", *_pytest(python)[1:], *arguments[1:]),
+        "combine": (*coverage, "combine", "--quiet"),
+        "coverage": (*coverage, "report", "--skip-covered", "--sort=cover"),
+    }
+    return _all_of(steps)
 
 
 def _check(_: list[str]) -> int:
