@@ -239,7 +239,7 @@ def test_marks_are_of_the_jobs_own_recordings(store: Store, job: str) -> None:
 
 def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
     """Refused, and nothing stands in the list."""
-    with pytest.raises(RecordingError, match="no sound file"):
+    with pytest.raises(RecordingError, match="is not a sound file"):
         import_recording(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
     with pytest.raises(CallError, match="no such job"):
         import_recording(store, "none", wav(), name="a", files=GuardedSoundFiles())
