@@ -111,7 +111,7 @@ def test_people_are_told_what_why_and_by_which_tracks(folder: Path) -> None:
     assert "2 tracks, 0 min 8 s, 1 file skipped" in done.stdout
     assert "most of" in done.stdout
     assert "beat.wav" in done.stdout
-    assert "dB over its rms, that of a tone only 3.0 dB" in done.stdout
+    assert "dB above its rms level, that of a tone only 3.0 dB" in done.stdout
     assert "word.mp3: " in done.stdout
     assert "3 of 3 files are known from before" in done.stderr
 
