@@ -68,7 +68,7 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
         page.get_by_label("Find a case").fill(words)
         page.get_by_role("button", name="Find").click()
         expect(page.locator("#list a.main")).to_have_text(found)
-    assert page.get_by_text("No case holds all of these words").count() == 1
+    assert page.get_by_text("No case matches all these words").count() == 1
     page.goto("/cases?show=open")
     assert whole & set(listed(page)) == {"Still open, grüner Bus"}
     page.goto("/cases?show=closed")
@@ -135,7 +135,7 @@ def test_closed_case_takes_nothing_until_it_is_opened_again(
     assert bad.status_code == 422
     assert any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     page = open_page(f"/cases/{name}")
-    page.get_by_role("button", name="Open it again").click()
+    page.get_by_role("button", name="Reopen").click()
     page.get_by_text("Close the case").wait_for()
     assert not any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     kept = api.get(f"/api/cases/{name}").json()

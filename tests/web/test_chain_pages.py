@@ -142,11 +142,11 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
     page.get_by_role("button", name="Earlier").click()
     page.get_by_text("Fed from desk.sub").wait_for()
     assert stages_of(api, job)["knob"] == "driver"
-    page.get_by_label("Another name").fill("booster")
+    page.get_by_label("New name").fill("booster")
     page.get_by_role("button", name="Rename").click()
     page.wait_for_url("**/stage/booster")
     assert stages_of(api, job)["knob"] == "booster"
-    page.get_by_role("button", name="Take it out", exact=True).click()
+    page.get_by_role("button", name="Remove", exact=True).click()
     page.wait_for_url(AT_CHAIN)
     assert stages_of(api, job) == before
 
@@ -165,7 +165,7 @@ def test_a_branch_comes_and_goes(open_page: Callable[..., Page], api: httpx.Clie
     page.wait_for_url("**/stage/amp_rear")
     assert "rear: {from: front}" in text_of(api, job)
     page.goto(f"/jobs/{job}/chain/stage/rear")
-    page.get_by_role("button", name="Take it out with its branch").click()
+    page.get_by_role("button", name="Remove with its branch").click()
     page.wait_for_url(AT_CHAIN)
     assert text_of(api, job) == example_text("two_way_and_sub")
 
@@ -186,7 +186,7 @@ def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: htt
     page = open_page(f"/jobs/{job}/chain/stage/desk")
     form = page.locator("form[action$=rename_output]")
     form.get_by_label("Output").select_option("tweeter")
-    form.get_by_label("Another name").fill("high")
+    form.get_by_label("New name").fill("high")
     form.get_by_role("button").click()
     page.locator("legend", has_text="Output high").wait_for()
     assert "from: desk.high" in text_of(api, job)
@@ -228,7 +228,7 @@ def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api
     assert "resting: 12.4 V ± 0.2 V" in text
     assert "access: {head: 20 min}" in text
     assert "full_scale: 1.5 V" in text
-    page.get_by_role("button", name="Take it out").click()
+    page.get_by_role("button", name="Remove").click()
     page.wait_for_url(AT_CHAIN)
     assert "card" not in text_of(api, job)
 
@@ -255,7 +255,7 @@ def test_two_people_at_one_stage_lose_nothing(
     assert "rated_output: 6 V" in text_of(api, job)
     assert "steps: 45" in text_of(api, job)
     form = first.locator("form[action$=rename_stage]")
-    form.get_by_label("Another name").fill("radio_9")
+    form.get_by_label("New name").fill("radio_9")
     press(form.get_by_role("button"))
     assert "somebody else changed this job" in first.get_by_role("alert").inner_text()
     assert "radio_9" not in text_of(api, job)

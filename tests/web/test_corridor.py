@@ -96,7 +96,7 @@ def test_settings_are_kept_in_the_file_and_taken_back(
         line for line in text.splitlines() if "#" in line and "volume" not in line
     ]
     page.get_by_role("button", name="Undo").click()
-    page.get_by_text("As the job says").wait_for()
+    page.get_by_text("As in the job").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == before
     assert page.get_by_label("volume", exact=True).input_value() == "30"
 
@@ -136,7 +136,7 @@ def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.C
     text = example_text("two_way_and_sub").replace("tone: [flat]", f"tone: {json.dumps(bands)}")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
-    page.get_by_text("As the job says").wait_for()
+    page.get_by_text("As in the job").wait_for()
     page.get_by_label("volume", exact=True).fill("25")
     page.get_by_text("head.volume 30 → 25").wait_for()
     assert "tone" not in page.locator("#moved").inner_text()

@@ -69,7 +69,7 @@ def begin(page: Page, job: str, *, heard: str = "silent") -> None:
     page.goto(f"/jobs/{job}/fault")
     page.locator(f'input[name="heard-sub"][value="{heard}"]').check(force=True)
     page.get_by_role("button", name="Begin").click()
-    page.get_by_role("heading", name="What is believed").wait_for()
+    page.get_by_role("heading", name="Likely causes").wait_for()
 
 
 @pytest.fixture
@@ -100,12 +100,12 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     page = open_page("/", size=size, scripts=scripts)
     begin(page, job)
     for _ in range(MOST_TESTS):
-        if page.get_by_text("Believed enough").count():
+        if page.get_by_text("Most likely cause").count():
             break
         entry = asked(page)
         found = rig.answer(read_entry(entry, JOB, answered=False))
         answer(page, {k: v for k, v in found.items() if k not in entry})
-    assert page.get_by_text("Believed enough").count() == 1
+    assert page.get_by_text("Most likely cause").count() == 1
     name = short_name(Cause(cause, where))
     believed = page.locator(".question").first.inner_text() + page.locator(".ask").inner_text()
     assert name in believed  # by itself, or as one of those that no test tells apart
@@ -138,7 +138,7 @@ def test_dont_know_cant_reach_take_back_and_correct(
     unreachable = api.get(f"/api/cases/{case['name']}").json()["unreachable"]
     assert len(unreachable) == 1
     assert asked(page) != second
-    done(page, page.get_by_role("button", name="Take the last step back").click)
+    done(page, page.get_by_role("button", name="Undo the last step").click)
     assert api.get(f"/api/cases/{case['name']}").json()["unreachable"] == []
     assert asked(page) == second
     row = page.locator(".found > li").first
@@ -179,23 +179,23 @@ def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
     page.locator(".tests a").nth(1).click()
     page.wait_for_url("**test=3")
     assert page.locator(".ask .question").inner_text() == words
-    page.get_by_text("Something else was found").click()
+    page.get_by_text("Add something else you found").click()
     own = page.locator(".own form")
     own.get_by_label("something was looked at").check()
     own.get_by_label("Where").fill("amp_sub.power_lamp")
     own.get_by_label("What was found").fill("off")
-    done(page, own.get_by_role("button", name="Take it in").click)
+    done(page, own.get_by_role("button", name="Add finding").click)
     assert "amp_sub.power_lamp: off" in page.locator(".found").inner_text()
     assert page.url.endswith(case["name"])
-    page.get_by_text("Something else was found").click()
+    page.get_by_text("Add something else you found").click()
     own.get_by_label("something was measured").check()
     own.get_by_label("Where").fill("amp_subb.out.mono")
     own.get_by_label("What was found").fill("0,02")
-    own.get_by_role("button", name="Take it in").click()
+    own.get_by_role("button", name="Add finding").click()
     assert "did you mean amp_sub.out.mono" in page.get_by_role("alert").inner_text()
     assert own.get_by_label("Where").input_value() == "amp_subb.out.mono"
     own.get_by_label("Where").fill("amp_sub.out.mono")
-    done(page, own.get_by_role("button", name="Take it in").click)
+    done(page, own.get_by_role("button", name="Add finding").click)
     assert "0.02 V at amp_sub.out.mono (40 Hz at -10 dBFS)" in page.locator(".found").inner_text()
 
 
@@ -209,7 +209,7 @@ def test_two_people_on_one_case_lose_nothing(
     rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause="amplifier_no_supply", where="amp_sub")
     found = rig.answer(read_entry(entry, JOB, answered=False))
     answer(one, {k: v for k, v in found.items() if k not in entry})
-    two.get_by_text("Something else was found").click()
+    two.get_by_text("Add something else you found").click()
     form = two.locator('.ask form[action$="/answer"]')
     field = form.locator('input[name="text"]')
     if field.count():
@@ -222,7 +222,7 @@ def test_two_people_on_one_case_lose_nothing(
     kept = api.get(f"/api/cases/{name}").json()
     assert len(kept["evidence"]) == 2
     assert two.locator(".found > li").count() == 2
-    done(two, two.get_by_role("button", name="Enter it all the same").click)
+    done(two, two.get_by_role("button", name="Enter it anyway").click)
     after = api.get(f"/api/cases/{name}").json()
     assert after["evidence"][:2] == kept["evidence"]
     assert len(after["evidence"]) == 3
@@ -259,7 +259,7 @@ def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: 
     assert page.locator('input[name="heard-sub"][value="silent"]').is_checked()
     page.get_by_label("Name of the case").focus()
     page.keyboard.press("Enter")
-    page.get_by_role("heading", name="What is believed").wait_for()
+    page.get_by_role("heading", name="Likely causes").wait_for()
     page.locator("#answer").focus()
     if page.locator("#answer").evaluate("e => e.tagName") == "INPUT":
         page.keyboard.type("0.02")
@@ -281,12 +281,12 @@ def test_case_begins_with_the_readings_of_the_set_up_run(
     evidence = api.get(f"/api/jobs/{job}/run").json()["evidence"]
     assert len(evidence) >= 2
     page.reload()
-    assert page.get_by_label(f"Take the {len(evidence)} readings").is_checked()
+    assert page.get_by_label(f"Include the {len(evidence)} readings").is_checked()
     page.get_by_role("button", name="Begin").click()
     expect(page.locator(".found > li")).to_have_count(len(evidence))
     name = page.url.rpartition("/")[2]
     assert api.get(f"/api/cases/{name}").json()["evidence"] == evidence
-    done(page, page.get_by_role("button", name="Take the last step back").click)
+    done(page, page.get_by_role("button", name="Undo the last step").click)
     assert page.locator(".found > li").count() == len(evidence) - 1
 
 
@@ -334,10 +334,10 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
     page.get_by_label("Title").fill(f"T {HOSTILE}")
     page.get_by_role("button", name="Begin").click()
     assert page.get_by_role("heading", level=1).inner_text() == f"T {HOSTILE}"
-    page.get_by_text("Something else was found").click()
+    page.get_by_text("Add something else you found").click()
     page.locator(".own").get_by_label("Where").fill(HOSTILE)
     page.locator(".own").get_by_label("What was found").fill(HOSTILE)
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Add finding").click()
     assert "<img" in page.get_by_role("alert").inner_text()
     page.get_by_label("Note").fill(f"N {HOSTILE}")
     page.get_by_role("button", name="Close it").click()
@@ -372,7 +372,7 @@ def test_job_that_was_changed_is_taken_as_it_stands(
     newer = now["text"] + "# a later word\n"
     api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": now["revision"]}).raise_for_status()
     page = open_page(f"/cases/{case['name']}")
-    done(page, page.get_by_role("button", name="Take it as it stands now").click)
+    done(page, page.get_by_role("button", name="Use the current job").click)
     kept = api.get(f"/api/cases/{case['name']}").json()
     assert kept["job"] == newer
     assert len(kept["evidence"]) == 1
@@ -413,7 +413,7 @@ def test_case_outlives_a_kill(open_page: Callable[..., Page], server: WebServer,
     page.reload()
     assert page.get_by_text("not known:").count() == 1
     assert asked(page) == before
-    done(page, page.get_by_role("button", name="Take the last step back").click)
+    done(page, page.get_by_role("button", name="Undo the last step").click)
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])

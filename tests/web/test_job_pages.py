@@ -52,7 +52,7 @@ def test_job_is_found_by_any_word_while_it_is_typed(open_page: Callable[..., Pag
     page.get_by_role("link", name="Green van, ward seven").wait_for(state="detached")
     assert page.get_by_role("link", name="Grüner Kombi").count() == 1
     page.get_by_label("Find a job").fill("kombi ward")
-    page.get_by_text("No job holds all of these words").wait_for()
+    page.get_by_text("No job matches all these words").wait_for()
 
 
 def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_path: Path) -> None:
@@ -62,7 +62,7 @@ def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_
     path.write_text(text, encoding="utf-8", newline="\n")
     page = open_page("/")
     page.get_by_label("Or from a job file").set_input_files(path)
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Upload").click()
     with page.expect_download() as download:
         page.get_by_role("link", name="Job file").click()
     assert (download.value.path()).read_text(encoding="utf-8") == text
@@ -87,7 +87,7 @@ def test_bad_upload_is_told_where_and_what(
     page = open_page("/")
     before = page.locator(".rows > li").count()
     page.get_by_label("Or from a job file").set_input_files(path)
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Upload").click()
     assert told in page.get_by_role("alert").inner_text()
     assert page.locator(".rows > li").count() == before
 

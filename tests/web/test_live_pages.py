@@ -209,7 +209,7 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
     assert "automatic gain and noise suppression" in heard.text("#distrust")
     heard.until(lambda: "not to be trusted" in heard.text("#verdict"))
     heard.page.get_by_label("The meter reads").fill("1 V")
-    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.page.get_by_role("button", name="Use this reading").click()
     heard.page.get_by_text("leaves automatic gain and noise suppression on").last.wait_for()
     heard.page.get_by_label("Seconds").fill("1")
     heard.page.get_by_role("button", name="Record", exact=True).click()
@@ -224,7 +224,7 @@ def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener
     heard.page.get_by_label("Gain").fill("noon")
     heard.start()
     heard.page.get_by_label("The meter reads").fill("0,35")
-    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.page.get_by_role("button", name="Use this reading").click()
     heard.until(lambda: heard.last["calibrate_v"] and heard.text("#unit") == "mV")
     heard.fresh()
     assert heard.channel["v_rms"] == pytest.approx(0.35, rel=2e-3)
@@ -253,13 +253,13 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
     assert take.is_disabled()
     volts = step["expect"]["value"]
     heard.page.get_by_label("The meter reads").fill(f"{volts:.5f} V")
-    heard.page.get_by_role("button", name="That is this tone").click()
+    heard.page.get_by_role("button", name="Use this reading").click()
     heard.until(take.is_enabled)
     # a column's expectation holds where its control ends, not on the way there
     assert heard.page.locator("#fits").is_visible() is (asked == "volts")
     assert heard.page.locator("#fits").text_content() == ("as the step expects" if asked == "volts" else "")
     if asked == "column":
-        heard.page.get_by_label("stands at step").fill("12")
+        heard.page.get_by_label("is at step").fill("12")
         heard.fresh()
     with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step['id']}" in r.url) as sent:
         take.click()
@@ -336,7 +336,7 @@ def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listen
     heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()
     heard.until(lambda: "Samples were lost" in heard.text("#gaps"))
     assert heard.last["reading"]["gaps"] >= 1
-    heard.page.get_by_role("button", name="Begin anew").click()
+    heard.page.get_by_role("button", name="Start over").click()
     heard.until(lambda: heard.last["reading"]["gaps"] == 0)
     heard.until(lambda: heard.text("#gaps") == "No samples lost.")
 
@@ -361,7 +361,7 @@ def test_it_goes_on_after_the_server_was_away(listening: Callable[..., Listener]
     """The server is killed in the middle: said; when it is back the measurement goes on by itself."""
     heard = listening(tone(), f"/jobs/{job}/live").start()
     server.kill()
-    heard.page.get_by_text("The server can't be reached. The measurement goes on").wait_for()
+    heard.page.get_by_text("The server can't be reached. The measurement restarts").wait_for()
     assert heard.text("#verdict") == "waiting for the server"
     heard.updates.clear()
     server.start()
@@ -376,7 +376,7 @@ def test_address_that_is_not_secure_says_why(listening: Callable[..., Listener],
     heard = listening(tone(seconds=1), f"/jobs/{job}/live", script=INSECURE)
     assert "gainwright serve --lan" in heard.text("#insecure")
     assert heard.page.locator("#live").is_hidden()
-    assert heard.page.get_by_label("Take in a recording").is_visible()
+    assert heard.page.get_by_label("Upload a recording").is_visible()
 
 
 def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> None:
@@ -424,10 +424,10 @@ def test_recording_is_taken_in_marked_taken_out_and_put_back(
     page = open_page(f"/jobs/{job}/live", scripts=scripts)
     if not scripts:
         assert "needs JavaScript" in page.locator("main").inner_text()
-    page.get_by_label("Take in a recording").set_input_files(
+    page.get_by_label("Upload a recording").set_input_files(
         {"name": name, "mimeType": "audio/flac", "buffer": content.getvalue()}
     )
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Upload", exact=True).click()
     kept = page.locator("#recordings")
     kept.locator(".main").wait_for()
     assert kept.locator(".main").inner_text() == name
@@ -435,8 +435,8 @@ def test_recording_is_taken_in_marked_taken_out_and_put_back(
     assert "clean" in kept.locator(".state").inner_text()
     kept.get_by_role("button", name="Use for the handover").click()
     kept.get_by_text("on the handover").wait_for()
-    kept.get_by_role("button", name="Take out").click()
-    kept.get_by_text("was taken out").wait_for()
+    kept.get_by_role("button", name="Remove").click()
+    kept.get_by_text("was removed").wait_for()
     assert kept.locator(".main").count() == 0
     kept.get_by_role("button", name="Undo").click()
     kept.get_by_role("button", name="Leave out of the handover").click()
@@ -448,10 +448,10 @@ def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page]
     path = tmp_path / "tone.wav"
     path.write_bytes(b"this is text")
     page = open_page(f"/jobs/{job}/live")
-    page.get_by_label("Take in a recording").set_input_files(path)
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_label("Upload a recording").set_input_files(path)
+    page.get_by_role("button", name="Upload", exact=True).click()
     assert "is not a sound file" in page.get_by_role("alert").first.inner_text()
-    assert "None is kept yet" in page.locator("#recordings").inner_text()
+    assert "No recordings yet" in page.locator("#recordings").inner_text()
 
 
 def test_fourier_integral_agrees_with_a_spectrum() -> None:

@@ -79,7 +79,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     assert axe(page) == []
     look(page, f"music-found-{size}")
     with page.expect_response(lambda answer: answer.request.method == "GET" and "/music/" in answer.url):
-        page.get_by_role("button", name="Put this into the job").click()
+        page.get_by_role("button", name="Write to the job").click()
     music = api.get("/api/music").json()[0]
     assert music["job_id"] == job
     text = api.get(f"/api/jobs/{job}").json()["text"]
@@ -114,7 +114,7 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
         if finished.count() > before:
             break
         page.wait_for_timeout(200)
-        page.get_by_role("link", name="Look again").first.click()
+        page.get_by_role("link", name="Refresh").first.click()
     finished.first.click()
     assert "What this music allows" in page.locator("h1").inner_text()
 

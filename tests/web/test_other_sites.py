@@ -110,7 +110,7 @@ def test_page_isnt_shown_in_another_sites_frame(foreign: Page, server: WebServer
     )
     inside = [frame for frame in foreign.frames if frame != foreign.main_frame]
     assert len(inside) == 1
-    assert "Begin a job" not in inside[0].locator("html").inner_text()
+    assert "New job" not in inside[0].locator("html").inner_text()
 
 
 def test_link_of_another_site_brings_a_person_here(foreign: Page, server: WebServer) -> None:

@@ -35,7 +35,7 @@ def begin(page: Page, seed: int = SEED) -> None:
     page.goto("/practise")
     page.get_by_label("Number").fill(str(seed))
     page.get_by_role("button", name="Begin").click()
-    page.get_by_role("heading", name="Somebody calls").wait_for()
+    page.get_by_role("heading", name="The call").wait_for()
 
 
 def ask(page: Page, place: str, words: str) -> str:
@@ -58,7 +58,7 @@ def test_practice_from_the_call_to_the_two_ways(
     begin(page)
     same = practise(with_gains_set(example_job()), rigs=SimulatedHiddenRigs(), seed=SEED)
     assert (
-        page.locator("section", has=page.get_by_role("heading", name="Somebody calls")).locator("li").all_inner_texts()
+        page.locator("section", has=page.get_by_role("heading", name="The call")).locator("li").all_inner_texts()
         == same.call
     )
     found = ask(page, "amp_sub", "power lamp of amp_sub")
@@ -79,7 +79,7 @@ def test_practice_from_the_call_to_the_two_ways(
     expect(page.get_by_text("no, it is something else")).to_have_count(1)
     page.locator('select[name="was"]').select_option(f"{hidden.id}|{hidden.where}")
     page.get_by_role("button", name="It is this").click()
-    expect(page.get_by_role("heading", name="That is it")).to_have_count(1)
+    expect(page.get_by_role("heading", name="Correct")).to_have_count(1)
     assert page.locator(".question").first.inner_text() == short_name(hidden)
     for _ in range(60):
         if scripts or page.get_by_text("A short way:").count():
@@ -135,14 +135,14 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     expect(page.locator(".asks button")).to_have_count(2)
     assert whole > 10
     page.get_by_label("Find a test").fill("moon")
-    page.get_by_text("No test holds these words").wait_for()
+    page.get_by_text("No test matches these words").wait_for()
 
 
 def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Callable[..., Page]) -> None:
     """A group is unfolded and a test made with keys; the focus goes to what was found."""
     page = open_page("/practise")
     page.get_by_role("button", name="Begin").press("Enter")
-    page.get_by_role("heading", name="Somebody calls").wait_for()
+    page.get_by_role("heading", name="The call").wait_for()
     page.locator("#listed summary").nth(1).focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")

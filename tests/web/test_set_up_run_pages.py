@@ -72,10 +72,10 @@ def test_reading_is_entered_judged_corrected_and_taken_back(
             page.get_by_text("Correct it").click()
         enter(page, text)
         page.locator("#found").get_by_text(verdict).wait_for()
-    page.get_by_text("Everything said of this step (3)").click()
+    page.get_by_text("History of this step (3)").click()
     assert "12,1" in page.locator("#past").inner_text()
     assert [e["text"] for e in entries(api, job)] == ["12,1", "15.2 V", "13,8"]
-    page.get_by_role("button", name="Take it back").click()
+    page.get_by_role("button", name="Undo: reopen").click()
     page.locator("#act").get_by_role("button", name="Enter", exact=True).wait_for()
     assert api.get(f"/api/jobs/{job}/run").json()["next"] == SUPPLY
 
@@ -89,7 +89,7 @@ def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, j
     page.get_by_text("Skip this step").click()
     page.get_by_role("button", name="Skip it").click()
     page.get_by_role("alert").get_by_text("no reason").wait_for()
-    page.get_by_label("Why it is left out").fill("new lead, straight out of its bag")
+    page.get_by_label("Reason").fill("new lead, straight out of its bag")
     page.get_by_role("button", name="Skip it").click()
     page.get_by_role("heading", name="Check the lead from head.front").wait_for()
     page.get_by_role("link", name="Back: step 3").click()
@@ -278,15 +278,15 @@ def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
     page.get_by_text("kept on this device").wait_for()
     api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "text": "13.8", "seen": 0}).raise_for_status()
     page.context.set_offline(False)
-    page.get_by_text("Not taken: 13,1").wait_for(timeout=20_000)
+    page.get_by_text("Refused: 13,1").wait_for(timeout=20_000)
     assert [e["text"] for e in entries(api, job)] == ["13.8"]
     page.goto(f"/jobs/{job}/setup")
-    page.get_by_text("Not taken: 13,1").wait_for()
+    page.get_by_text("Refused: 13,1").wait_for()
     page.goto(step_page(job, SUPPLY))
     page.get_by_text("Correct it").click()
     enter(page, "13,1")
     page.locator("#found").get_by_text("lower than expected").wait_for()
-    assert page.get_by_text("Not taken").count() == 0
+    assert page.get_by_text("Refused").count() == 0
     assert [e["text"] for e in entries(api, job)] == ["13.8", "13,1"]
 
 
@@ -414,7 +414,7 @@ def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client
     assert "1 of 39 steps done, 1 skipped, 1 outside" in told
     assert "off already" in told
     assert "12.2 V" in told
-    second.get_by_role("link", name="Go on: step 3").click()
+    second.get_by_role("link", name="Continue: step 3").click()
     second.wait_for_url("**/setup/lead.measuring")
 
 
@@ -428,7 +428,7 @@ def test_readings_sharpen_what_later_steps_expect(open_page: Callable[..., Page]
         seen = max([0, *(int(str(e["number"])) for e in entries(api, job, source.id))])
         api.post(f"/api/jobs/{job}/run", json={"step": source.id, "text": text, "seen": seen}).raise_for_status()
     page = open_page(step_page(job, source.id))
-    page.locator("#found").get_by_text("Nothing speaks of a fault").wait_for(timeout=60_000)
+    page.locator("#found").get_by_text("No sign of a fault").wait_for(timeout=60_000)
     page.goto(step_page(job, step.id))
     assert "known from 1 readings so far" in page.locator("#expect").inner_text()
 

@@ -110,7 +110,7 @@ class Work:
         CallError : there is none, not yet or no longer.
         """
         if self._file is None:
-            raise CallError("no file came of this work yet", code="no_such_file", remedy="wait until it is done")
+            raise CallError("this work has no file yet", code="no_such_file", remedy="wait until it is done")
         self._files.remove_old()
         if not self._file.is_file():
             raise CallError("the file was kept for a while and is gone", code="no_such_file", remedy="make it again")

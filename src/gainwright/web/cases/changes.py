@@ -52,7 +52,7 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
         raise ConflictError(
             f"the case {name} was changed by somebody else meanwhile",
             code="conflict",
-            remedy="look at it as it stands now, then do it again; nothing was written",
+            remedy="look at it as it is now, then do it again; nothing was written",
         )
     if kept.case.closed is not None:
         raise CallError(f"the case {name} is closed", code="case_closed", remedy="open it again to go on with it")

@@ -64,7 +64,7 @@ def _fault(
 
 @router.post("/jobs/{job}/fault")
 def begin(request: Request, site: CurrentSite, job: str, said: Fields) -> Response:
-    """Begin a case with what the caller hears and, if chosen, the readings of the set-up run."""
+    """Open a case with what the caller hears and, if chosen, the readings of the set-up run."""
     stored = site.store.jobs.get(job)
     readings = bool(said.get("readings"))
     try:

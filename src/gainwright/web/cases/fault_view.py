@@ -143,7 +143,7 @@ def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     def option(c: RankedCause) -> tuple[str, str]:
         return f"{c.cause}|{c.where}", short_name(Cause(c.cause, c.where))
 
-    groups = {"Believed most": [option(c) for c in found.causes[:OTHERS]]}
+    groups = {"Most likely": [option(c) for c in found.causes[:OTHERS]]}
     for c in sorted(found.causes, key=lambda c: (c.cause, c.where)):
         groups.setdefault(c.cause.replace("_", " ").capitalize(), []).append(option(c))
     return groups

@@ -25,7 +25,7 @@ def belief(site: Site, name: str) -> Response:
 
     dialogue = dialogue_of(site, site.store.cases.get(name).case)
     entries, _ = dialogue.read()
-    return _drawn(site, belief_chart(dialogue.diagnoser, entries, title="How the belief changed"))
+    return _drawn(site, belief_chart(dialogue.diagnoser, entries, title="How the probabilities changed"))
 
 
 def tally(site: Site) -> Response:

@@ -71,7 +71,7 @@ def _list(
 
 @router.post("/jobs/new")
 def new(site: CurrentSite, like: Annotated[str, Form(max_length=80)]) -> Response:
-    """Begin a job with a copy of an example."""
+    """Create a job with a copy of an example."""
     return go_to(f"/jobs/{stored_jobs.create_job(site.store, like=like).id}")
 
 

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 PHASES = {
     "prepare": "Before you begin",
     "leads": "Leads and coils",
-    "controls": "Controls to their places",
+    "controls": "Set the controls",
     "source": "The source's clean limit",
     "processor": "In between",
     "amplifier": "The gains",
     "restore": "Filters back",
-    "verify": "The proof",
+    "verify": "Final check",
 }
 UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
 """Units offered beside a reading."""

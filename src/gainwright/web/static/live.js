@@ -56,7 +56,7 @@ function paint() {
   part("meter").classList.toggle("idle", !now.reading);
   put("calibrated", now.calibrate_v === null ? "Not calibrated: levels are re full scale."
     : `Calibrated: full scale is ${volts(now.calibrate_v).join(" ")} rms.`);
-  if (now.away) mark("verdict", ["unknown", "the input is away; waiting for it"]);
+  if (now.away) mark("verdict", ["unknown", "input disconnected; waiting for it"]);
   if (now.reading) figures(now);
   if (now.pictures) pictures(now);
 }
@@ -280,7 +280,7 @@ class BrowserInput {
       this.ready = false;
       progress(null);
       if (reason) { hear(`The measurement was ended: ${reason}.`); stop(); return; }
-      hear("The server can't be reached. The measurement goes on, begun anew, as soon as it answers.");
+      hear("The server can't be reached. The measurement restarts as soon as it answers.");
       mark("verdict", ["unknown", "waiting for the server"]);
       part("meter").classList.add("idle");
       setTimeout(() => { if (!this.ended) this.connect(); }, AGAIN_MS);
@@ -329,8 +329,8 @@ class ServerInput {
       else { this.heard = true; told(message); }
     };
     this.source.onerror = () => {
-      if (this.source.readyState === EventSource.CLOSED) { hear("This input can't be opened. Load the page anew to see which there are."); stop(); }
-      else hear("The server can't be reached. The measurement goes on, begun anew, as soon as it answers.");
+      if (this.source.readyState === EventSource.CLOSED) { hear("This input can't be opened. Reload the page to see which inputs there are."); stop(); }
+      else hear("The server can't be reached. The measurement restarts as soon as it answers.");
     };
   }
 
@@ -384,7 +384,7 @@ part("input").addEventListener("submit", (event) => {
 part("hold").addEventListener("click", () => {
   held = !held;
   part("hold").setAttribute("aria-pressed", `${held}`);
-  part("hold").textContent = held ? "Held: go on" : "Hold";
+  part("hold").textContent = held ? "Held: resume" : "Hold";
 });
 part("reset").addEventListener("click", () => { release(); running?.ask({ do: "reset" }); });
 part("channel").onchange = () => running?.ask({ do: "channel", channel: Number(part("channel").value || 1) });

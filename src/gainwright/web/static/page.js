@@ -21,13 +21,13 @@ let turn = 0; // how often something was entered or shown
 export async function send(form, submitter, looking = false) {
   if (writing.has(form)) {
     if (looking) later.add(form);
-    else say("One moment: what you entered before is being written.");
+    else say("One moment: your last entry is still being saved.");
     return;
   }
   await exchange(form, submitter, looking);
   if (looking || !later.delete(form)) return;
   if (form.isConnected) ask(form);
-  else say("What you changed meanwhile was not taken: change it again.");
+  else say("Your latest change wasn't saved: make it again.");
 }
 
 async function exchange(form, submitter, looking) {
@@ -189,7 +189,7 @@ async function sendKept() {
       localStorage.setItem(SHELF, JSON.stringify(rest));
       last = { answer, swap: first.swap };
     }
-    say(refused().length ? "The server answers again; not everything that was kept could be taken." : "The server answers again; everything that was kept is sent.");
+    say(refused().length ? "The server is back; some of your entries were refused." : "The server is back; all your entries have been sent.");
     if (last) await show(last.answer, last.swap, { push: true });
   } catch {
     setTimeout(sendKept, 2000);
@@ -224,11 +224,11 @@ function tellRefused() {
   box.setAttribute("aria-label", "Kept on this device");
   for (const entry of refused()) {
     const line = document.createElement("p"), link = document.createElement("a"), button = document.createElement("button");
-    line.textContent = `Not taken: ${entry.data.filter(plain).map((pair) => pair[1]).join(" ")} (${entry.why.trim()}) `;
+    line.textContent = `Refused: ${entry.data.filter(plain).map((pair) => pair[1]).join(" ")} (${entry.why.trim()}) `;
     link.href = entry.page || location.pathname;
-    link.textContent = "Look there";
+    link.textContent = "Show";
     button.type = "button";
-    button.textContent = "Let it go";
+    button.textContent = "Discard";
     button.addEventListener("click", () => letGo((other) => other.at !== entry.at));
     line.append(link, " ", button);
     box.append(line);
