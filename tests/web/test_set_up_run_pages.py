@@ -254,6 +254,22 @@ def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api
     assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
 
 
+def test_two_entries_stay_shown_when_the_evaluation_is_done(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """The evaluation in the background ends while a person still chooses between two entries: the choice stays."""
+    second = open_page(step_page(job, SUPPLY), size="phone")
+    api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "text": "13.65", "seen": 0}).raise_for_status()
+    enter(second, "13.4")
+    second.get_by_role("alert").get_by_text("Somebody else").wait_for()
+    first = open_page(step_page(job, SUPPLY))
+    first.locator("#found").get_by_text("No sign of a fault").wait_for(timeout=60_000)
+    second.wait_for_timeout(1_500)
+    second.get_by_role("button", name="Enter mine anyway").click(timeout=2_000)
+    second.locator("#found").get_by_text("lower than expected").wait_for()
+    assert [e["text"] for e in entries(api, job)] == ["13.65", "13.4"]
+
+
 def test_reading_typed_without_a_network_is_sent_when_it_is_back(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
