@@ -336,7 +336,7 @@ def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listen
     heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()
     heard.until(lambda: "Samples were lost" in heard.text("#gaps"))
     assert heard.last["reading"]["gaps"] >= 1
-    heard.page.get_by_role("button", name="Start over").click()
+    heard.page.get_by_role("button", name="Reset").click()
     heard.until(lambda: heard.last["reading"]["gaps"] == 0)
     heard.until(lambda: heard.text("#gaps") == "No samples lost.")
 
@@ -353,7 +353,7 @@ def test_held_figures_stay(listening: Callable[..., Listener], job: str) -> None
         heard.fresh()
         assert heard.text("#level") == shown
     assert heard.page.locator("#hold").get_attribute("aria-pressed") == "true"
-    heard.page.get_by_role("button", name="go on").click()
+    heard.page.get_by_role("button", name="resume").click()
     heard.until(lambda: heard.text("#level") != shown)
 
 
