@@ -7,21 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Multimeter, Played, Speaker
-from gainwright.solve import Conditions
+from gainwright.model import Played, Speaker
+from gainwright.solve import PREFERRED_HZ, Conditions, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gainwright.model import Entry, Instrument, Job, Node
+    from gainwright.model import Entry, Instrument, Job, Node, Path
     from gainwright.solve import Chain
 
-TONES_HZ = (40.0, 1000.0, 100.0, 250.0, 400.0, 2500.0, 6300.0)
-"""Tones to play, the usual ones first (40 Hz and 1 kHz: common practice, no published source)."""
-LEVEL_DBFS = -10.0
-"""A usual level of a test tone (common practice, no published source)."""
 LOSS_DB = 3.0
-"""A usual tone is kept unless another passes better by more than this."""
+"""A tone that is playing is kept as long as another passes no better than by this."""
+BELOW_SET_UP_DB = 3.0
+"""Half of the power that the chain is set up with: so a sound one stays clean (common practice, no published source)."""
+LINEAR_DBFS = -60.0
+"""So low that no ceiling is met."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,23 +81,40 @@ def _path(
     instruments: Mapping[str, Instrument],
     entries: Sequence[Entry],
 ) -> PlayedPath:
+    way = next(path for path in chain.wiring.paths if ends[0] in path.nodes)
     played = [e for e in entries if isinstance(e, Played) and e.tone_hz is not None]
-    level_dbfs, sets = LEVEL_DBFS, ()
+    level_dbfs, sets = -way.allowance_db(chain.job) - BELOW_SET_UP_DB, ()
     if played:
         level_dbfs, sets = played[-1].level_dbfs, tuple(sorted(played[-1].set.items()))  # type: ignore[assignment]
-    used = [e.tone_hz for e in played if e.tone_hz is not None]
-    tones = np.array([*dict.fromkeys([*reversed(used), *_within(instruments)])])
-    solved = chain.solve(Conditions(tones, level_dbfs), targets=ends)
+    tone_hz = _tone_hz(way, ends, chain, instruments, [e.tone_hz for e in reversed(played) if e.tone_hz is not None])
+    solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends)
+    healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
+    return PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
+
+
+def _tone_hz(
+    way: Path,
+    ends: tuple[Node, ...],
+    chain: Chain,
+    instruments: Mapping[str, Instrument],
+    used_hz: Sequence[float],
+) -> float:
+    """Return the first of what is playing, what the job asks for and the set-up tone of the path that passes well, Hz."""
+    asked = way.asked_tone_hz(chain.job)
+    first = [*dict.fromkeys([*used_hz, *([] if asked is None else [asked])])]
+    tones = np.array([*first, *PREFERRED_HZ])
+    solved = chain.solve(Conditions(tones, LINEAR_DBFS), targets=ends)
     reached = solved.rms_v[:, solved.index(ends[0])]
-    # the first that passes nearly as well as the best: one already in use, else a usual one
-    good = np.flatnonzero(reached >= np.max(reached) * 10 ** (-LOSS_DB / 20))
-    pick = int(good[0]) if len(good) else 0
-    healthy = {node: float(solved.rms_v[pick, i]) for i, node in enumerate(solved.nodes)}
-    return PlayedPath(stage, ends, upstream, speakers, float(tones[pick]), level_dbfs, sets, healthy)
-
-
-def _within(instruments: Mapping[str, Instrument]) -> list[float]:
-    """Return the tones, first those within the bandwidth of every meter."""
-    limits = [i.bandwidth.nominal for i in instruments.values() if isinstance(i, Multimeter) and i.bandwidth]
-    limit = min(limits, default=np.inf)
-    return sorted(TONES_HZ, key=lambda tone: tone > limit)
+    good = reached >= np.max(reached) * 10 ** (-LOSS_DB / 20)
+    kept = [tone for tone, passes in zip(first, good, strict=False) if passes]
+    if kept:
+        return float(kept[0])
+    passing = [tone for tone, passes in zip(PREFERRED_HZ, good[len(first) :], strict=True) if passes]
+    speaker = chain.job.stages[way.speaker]
+    protected = speaker.protect_below if isinstance(speaker, Speaker) else None
+    return set_up_tone_hz(
+        (min(passing, default=PREFERRED_HZ[0]), max(passing, default=PREFERRED_HZ[-1])),
+        protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
+        limits_hz=tone_limits_hz(instruments.values()),
+        passes=lambda tone_hz: tone_hz in passing,
+    )

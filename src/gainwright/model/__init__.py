@@ -31,6 +31,7 @@ from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instru
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
+from gainwright.model.paths import Path
 from gainwright.model.places import check_places, leads_by_name, stages_at
 from gainwright.model.stages import (
     SOURCE_TYPE,
@@ -48,7 +49,7 @@ from gainwright.model.stages import (
     SourceOutput,
     Speaker,
 )
-from gainwright.model.wiring import Feed, Path, Route, Wiring, resolve
+from gainwright.model.wiring import Feed, Route, Wiring, resolve
 
 __all__ = [
     "INSTRUMENTS",

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
 from gainwright.model.nodes import LeadRun, Node, Port
+from gainwright.model.paths import Path
 from gainwright.model.stages import HeadUnit, Processor, Speaker
 
 if TYPE_CHECKING:
@@ -41,16 +42,6 @@ class Route:
 
     port: Port
     share: float
-
-
-@dataclass(frozen=True, slots=True)
-class Path:
-    """One path to one speaker: every node upstream of it, in signal order."""
-
-    name: str
-    speaker: str
-    side: str
-    nodes: tuple[Node, ...]
 
 
 @dataclass(frozen=True, slots=True)

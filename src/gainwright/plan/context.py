@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.jobfile import instruments, with_settings
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker
 from gainwright.plan.controls import FilterControl, passband_hz, path_filters
-from gainwright.plan.tones import set_up_tone_hz, tone_limits_hz
-from gainwright.solve import Chain
+from gainwright.solve import Chain, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,14 +18,13 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import Instrument, Job, Node, Path
-    from gainwright.quantities import Quantity
 
     Floats = npt.NDArray[np.float64]
 
 DRAWS = 256
 SEED = 1
-ALLOWANCE_DB = 6.0
-"""Half of the voltage at full scale (common practice, no published source)."""
+FIXED_LOSS_DB = 1.0
+"""Filters that can't be opened may take so much from a set-up tone (common practice, no published source)."""
 LOWEST_PASSING_GAIN = 0.05
 """Just above the place where a gain control may mute (common practice, no published source)."""
 
@@ -152,27 +150,12 @@ class PlanContext:
                     speakers = tuple(dict.fromkeys(s for s in takers if isinstance(self.job.stages[s], Speaker)))
                     upstream = wiring.upstream(stage)
                     found[stage] = End(
-                        stage, nodes, upstream, path, self._tone_hz(path), self._allowance_db(path), speakers
+                        stage, nodes, upstream, path, self._tone_hz(path), path.allowance_db(self.job), speakers
                     )
         return tuple(found[stage] for stage in wiring.order if stage in found)
 
-    def _by_output(self, mapping: Mapping[str, Quantity], path: Path) -> float | None:
-        """Return a path's value in a mapping by output: that of its last stage first, then `all`."""
-        for node in reversed(path.nodes):
-            for key in (node.output, f"{node.stage}.{node.output}", node.stage):
-                if key in mapping and mapping[key].known:
-                    return mapping[key].nominal
-        for key in (path.speaker, "all"):
-            if key in mapping and mapping[key].known:
-                return mapping[key].nominal
-        return None
-
-    def _allowance_db(self, path: Path) -> float:
-        asked = self._by_output(self.job.allowance, path)
-        return ALLOWANCE_DB if asked is None else abs(asked)
-
     def _tone_hz(self, path: Path) -> float:
-        asked = self._by_output(self.job.tones, path)
+        asked = path.asked_tone_hz(self.job)
         if asked is not None:
             return asked
         speaker = self.job.stages[path.speaker]
@@ -183,7 +166,7 @@ class PlanContext:
             passband_hz(self.job, path),
             protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
             limits_hz=tone_limits_hz(self.instruments.values()),
-            fixed=fixed,
+            passes=lambda tone_hz: sum(f.loss_db(tone_hz) for f in fixed) < FIXED_LOSS_DB,
         )
 
     def _sort_filters(self) -> None:

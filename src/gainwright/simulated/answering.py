@@ -27,7 +27,11 @@ if TYPE_CHECKING:
 
 QUIET_DBFS = -200.0
 SIDES_DIFFER_DB = 3.0
-USUAL_HZ, USUAL_DBFS = (40.0, 1000.0, 6300.0), -10.0
+OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
+"""Octaves (ISO 266:1997, table 1)."""
+PASSES_DB = 3.0
+BELOW_SET_UP_DB = 3.0
+"""How far under the set-up tone one listens (common practice, no published source)."""
 
 
 def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
@@ -58,7 +62,7 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
         if feed is not None:
             rig.feed(feed.into, feed.volts.nominal)
         if isinstance(entry, HeardSpeaker) and entry.tone_hz is None and not entry.silence:
-            rig.play(_usual_hz(rig, entry.heard), USUAL_DBFS)
+            rig.play(*_usual(rig, entry.heard))
         else:
             level = QUIET_DBFS if entry.tone_hz is None else entry.level_dbfs
             rig.play(entry.tone_hz or 1000.0, level, sides=side or entry.side)
@@ -70,15 +74,20 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
         rig.swap("")
 
 
-def _usual_hz(rig: Rig, speaker: str) -> float:
-    """Return which of a few tones reaches a speaker best in a faultless chain; it stands for ordinary music."""
+def _usual(rig: Rig, speaker: str) -> tuple[float, float]:
+    """Return the tone, Hz, and level, dBFS, that stand for what is usually played: amid what a sound chain brings a speaker."""
     sound = Rig(rig.job, seed=0)
-    node = str(sound._chain().wiring.feeds[sound._chain().wiring.ports(speaker)[0]][0].node)
+    wiring = sound._chain().wiring
+    node = wiring.feeds[wiring.ports(speaker)[0]][0].node
+    way = next(path for path in wiring.paths if path.speaker == speaker and node in path.nodes)
+    level_dbfs = -way.allowance_db(rig.job) - BELOW_SET_UP_DB
     reached = {}
-    for tone_hz in USUAL_HZ:
-        sound.play(tone_hz, USUAL_DBFS)
-        reached[tone_hz] = float(np.std(sound.period(node)[0]))
-    return max(reached, key=lambda tone_hz: reached[tone_hz])
+    for tone_hz in OCTAVES_HZ:
+        sound.play(tone_hz, level_dbfs)
+        reached[tone_hz] = float(np.std(sound.period(str(node))[0]))
+    best = max(reached.values())
+    passing = [tone_hz for tone_hz, volts in reached.items() if volts >= best * 10 ** (-PASSES_DB / 20)]
+    return passing[len(passing) // 2], level_dbfs
 
 
 def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm,
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
+from gainwright.solve.tones import PREFERRED_HZ, set_up_tone_hz, tone_limits_hz
 
 __all__ = [
     "ABSENT_HIGH_PASS_HZ",
@@ -26,6 +27,7 @@ __all__ = [
     "MEASURING_LEAD_OHM",
     "METER_OHM",
     "MUTED_TRAVEL",
+    "PREFERRED_HZ",
     "UNALTERED",
     "Alteration",
     "Chain",
@@ -52,4 +54,6 @@ __all__ = [
     "recorder_reading",
     "resolution_v",
     "response",
+    "set_up_tone_hz",
+    "tone_limits_hz",
 ]

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 from gainwright.model import Indicator, Multimeter, Recorder
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from gainwright.model import Instrument
-    from gainwright.plan.controls import FilterControl
 
 _DECADE = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
 PREFERRED_HZ = (*(round(10**power * value, 2) for power in (1, 2, 3) for value in _DECADE), 10e3, 12.5e3, 16e3, 20e3)[
@@ -19,8 +18,6 @@ PREFERRED_HZ = (*(round(10**power * value, 2) for power in (1, 2, 3) for value i
 ]
 """Preferred frequencies in one-third octaves, 20 Hz to 20 kHz (ISO 266:1997, table 1)."""
 AUDIO_HZ = 20_000.0
-FIXED_LOSS_DB = 1.0
-"""A filter that can't be opened may take so much from a set-up tone (common practice, no published source)."""
 
 
 def preferred_hz(frequency_hz: float) -> float:
@@ -44,32 +41,32 @@ def tone_limits_hz(instruments: Iterable[Instrument]) -> list[float]:
 
 
 def set_up_tone_hz(
-    band_hz: tuple[float, float], *, protect_below_hz: float, limits_hz: Sequence[float], fixed: Sequence[FilterControl]
+    band_hz: tuple[float, float],
+    *,
+    protect_below_hz: float,
+    limits_hz: Sequence[float],
+    passes: Callable[[float], bool],
 ) -> float:
     """Return the tone of a path, Hz.
 
     It is the geometric middle of the pass band above what the speaker must be protected from and below an instrument's
     limit, put to the nearest preferred frequency. Where no instrument reaches the band it is the preferred frequency
-    nearest to it that an instrument reads and that filters which can't be opened let pass.
+    nearest to it that an instrument reads and that passes all the same, for example once filters are opened.
 
     Parameters
     ----------
     band_hz : where the path passes within 3 dB of its best.
     limits_hz : see `tone_limits_hz`.
-    fixed : filters of the path that can't be opened.
+    passes : whether what can't be opened lets a tone pass, Hz.
     """
     low, high = max(band_hz[0], protect_below_hz), band_hz[1]
     for limit in limits_hz:
         top = min(high, limit)
         if top > low:
             tone = preferred_hz(math.sqrt(low * top))
-            if tone <= limit and _passes(tone, fixed):
+            if tone <= limit and passes(tone):
                 return tone
     middle = math.sqrt(band_hz[0] * band_hz[1])
-    fit = [hz for hz in PREFERRED_HZ if hz <= max(limits_hz) and _passes(hz, fixed)]
+    fit = [hz for hz in PREFERRED_HZ if hz <= max(limits_hz) and passes(hz)]
     fit = fit or [hz for hz in PREFERRED_HZ if band_hz[0] <= hz <= band_hz[1]] or [middle]
     return float(min(fit, key=lambda hz: abs(math.log(hz / middle))))
-
-
-def _passes(tone_hz: float, fixed: Sequence[FilterControl]) -> bool:
-    return sum(f.loss_db(tone_hz) for f in fixed) < FIXED_LOSS_DB
