@@ -40,7 +40,7 @@ def test_a_sweep_and_its_response(tmp_path: Path) -> None:
     ("arguments", "says"),
     [
         (("sweep", "--out", "s.mp3"), ".wav or .flac"),
-        (("sweep", "--out", "s.wav", "--from", "0"), "rises by half"),
+        (("sweep", "--out", "s.wav", "--from", "0"), "rises by a ratio of at least 1.5"),
         (("response", "none.wav"), "can't be read"),
         (("response", "tone.wav", "--temperature", "99"), "-40 to 60"),
         (("response", "none.wav", "--seconds", "nan"), "0.5 to 120"),

@@ -29,7 +29,7 @@ def test_blind_cases(said: bool, record_property: Callable[[str, object], None])
     record_property("table", table(cases))
     the_true_cause_is_found(cases)
     probabilities_are_honest(cases)
-    tests_are_few(cases)
+    few_tests_are_enough(cases)
 
 
 def the_true_cause_is_found(cases: list[Case]) -> None:
@@ -50,7 +50,7 @@ def probabilities_are_honest(cases: list[Case]) -> None:
             assert abs(true - said) < 3 * error + 0.03, (when, low, high, n, said, true)
 
 
-def tests_are_few(cases: list[Case]) -> None:
+def few_tests_are_enough(cases: list[Case]) -> None:
     """From a call to 90 % belief in a median of at most five tests, four where there was no sound at all (one more for the draw)."""
     reached = [c for c in telling(cases) if c.best >= 0.9]
     assert np.median([c.tests for c in reached]) <= 5
