@@ -106,6 +106,7 @@ def test_a_job_splits_and_judges_and_gets_its_allowances(folder: Path) -> None:
 
 def test_people_are_told_what_why_and_by_which_tracks(folder: Path) -> None:
     """The table, the tracks that decide, the crest in a sentence, what was skipped, and that all was known before."""
+    run("music", "songs", folder=folder)
     done = run("music", "songs", folder=folder)
     assert done.returncode == 0, done.stderr
     assert "2 tracks, 0 min 8 s, 1 file skipped" in done.stdout
