@@ -80,7 +80,7 @@ def test_wheel_metadata_names_python_script_and_dependencies(installed: Installe
         (metadata,) = (name for name in archive.namelist() if name.endswith(".dist-info/METADATA"))
         (scripts,) = (name for name in archive.namelist() if name.endswith(".dist-info/entry_points.txt"))
         headers = HeaderParser().parsestr(archive.read(metadata).decode("utf-8"))
-        assert "gainwright = gainwright.cli:main" in archive.read(scripts).decode("utf-8")
+        assert "gainwright = gainwright.__main__:main" in archive.read(scripts).decode("utf-8")
     assert headers["Requires-Python"] == ">=3.11"
     assert headers["License-Expression"] == "Apache-2.0"
     assert set(headers.get_all("License-File") or []) == {"LICENSE", "NOTICE"}
