@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.jobfile.catalogue import PRACTICE, facts, settings, volume_steps
+from gainwright.jobfile.assumed_values import PRACTICE
+from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.instruments import instrument_assumptions
 from gainwright.model import Amplifier, HeadUnit, Speaker
 from gainwright.quantities import Exact
 
 if TYPE_CHECKING:
-    from gainwright.jobfile.catalogue import Fact
+    from gainwright.jobfile.assumed_values import Fact
     from gainwright.jobfile.reading import JobFile
 
 Key = tuple[str, ...]

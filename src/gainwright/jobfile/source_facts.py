@@ -1,0 +1,103 @@
+"""The physical numbers of sources and of the stages at line level: head units, processors, line drivers, converters."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from gainwright.jobfile.assumed_values import PRACTICE, common, equaliser_facts, fact_of, filter_facts, percent_of
+from gainwright.quantities import Exact, Normal, Quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.jobfile.assumed_values import Fact
+    from gainwright.model import Converter, HeadUnit, LineDriver, Processor
+
+
+def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
+    """Yield the physical numbers of a source."""
+    rated = stage.rated_output
+    limit = rated if rated.known and not isinstance(rated.spread, Exact) else percent_of(rated.nominal, 5)
+    yield fact_of(
+        f"{name}.output_limit", stage.output_limit, limit, "a source clips near its rated output, ±5 %; " + PRACTICE
+    )
+    yield fact_of(
+        f"{name}.volume.step",
+        stage.volume.step,
+        "0.8 .. 2 dB",
+        "a volume step is 0.8 to 2 dB, unknown until measured; " + PRACTICE,
+        "ratio",
+    )
+    yield fact_of(
+        f"{name}.volume.top",
+        stage.volume.top,
+        "-6 .. 6 dB",
+        "the rated output may be reached before the highest step or not at all; " + PRACTICE,
+        "ratio",
+    )
+    output_ohm = "0.02 .. 0.1 ohm" if stage.speaker_level else "50 .. 400 ohm"
+    yield from common(
+        name, stage, input_ohm="", output_ohm=output_ohm, noise_v=rated.nominal * 10 ** (-95 / 20), thd="0.01 .. 0.05 %"
+    )
+    for output, o in stage.outputs.items():
+        yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
+    yield from equaliser_facts(f"{name}.tone", stage.tone)
+
+
+def processor(name: str, stage: Processor) -> Iterator[Fact]:
+    """Yield the physical numbers of a processor."""
+    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, "4 V ± 10 %", PRACTICE)
+    limit_out = fact_of(f"{name}.output_limit", stage.output_limit, "4 V ± 10 %", PRACTICE)
+    gain_db = 20 * math.log10(limit_out.quantity.nominal / limit_in.quantity.nominal)
+    yield limit_in
+    yield limit_out
+    yield fact_of(
+        f"{name}.gain",
+        stage.gain,
+        Quantity(f"{gain_db:.2f} dB ± 0.2 dB", "ratio", Normal(gain_db, 0.2)),
+        "full scale at its input gives full scale at its output; " + PRACTICE,
+        "ratio",
+    )
+    noise_v = limit_out.quantity.nominal * 10 ** (-100 / 20)
+    yield from common(
+        name, stage, input_ohm="20 kohm ± 30 %", output_ohm="50 .. 300 ohm", noise_v=noise_v, thd="0.003 .. 0.01 %"
+    )
+    for output, o in stage.outputs.items():
+        yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
+        yield from equaliser_facts(f"{name}.{output}.equaliser", o.equaliser)
+
+
+def line_driver(name: str, stage: LineDriver) -> Iterator[Fact]:
+    """Yield the physical numbers of a line driver."""
+    limit = fact_of(f"{name}.output_limit", stage.output_limit, "8 V ± 10 %", PRACTICE)
+    yield limit
+    yield fact_of(f"{name}.gain", stage.gain, stage.gain, "", "ratio")
+    ceiling = percent_of(limit.quantity.nominal, 10)
+    yield fact_of(
+        f"{name}.input_limit",
+        stage.input_limit,
+        ceiling,
+        "its input has the same supply as its output; " + PRACTICE,
+    )
+    yield from common(
+        name, stage, input_ohm="20 kohm ± 30 %", output_ohm="30 .. 100 ohm", noise_v=20e-6, thd="0.003 .. 0.02 %"
+    )
+
+
+def converter(name: str, stage: Converter) -> Iterator[Fact]:
+    """Yield the physical numbers of a converter."""
+    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, "20 V ± 10 %", PRACTICE)
+    ratio = fact_of(f"{name}.ratio", stage.ratio, "-14 dB ± 1 dB", PRACTICE, "ratio")
+    yield limit_in
+    yield ratio
+    out_v = limit_in.quantity.nominal * 10 ** (ratio.quantity.nominal / 20)
+    yield fact_of(
+        f"{name}.output_limit",
+        stage.output_limit,
+        percent_of(out_v, 5),
+        "its input limit through its ratio; " + PRACTICE,
+    )
+    yield from common(
+        name, stage, input_ohm="1 kohm ± 30 %", output_ohm="100 .. 1000 ohm", noise_v=10e-6, thd="0.01 .. 0.05 %"
+    )
