@@ -1,7 +1,7 @@
 """Job files: reading, writing, errors with their location, the catalogue of assumptions, examples."""
 
-from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.assumed_values import Fact
+from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
