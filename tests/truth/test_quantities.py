@@ -115,3 +115,12 @@ def test_draws_are_evenly_spread_and_repeatable() -> None:
     assert not np.array_equal(one["b"], other["b"])
     assert np.all(np.histogram(one["a"], bins=256, range=(0, 1))[0] == 1)
     assert abs(np.corrcoef(one["a"], one["b"])[0, 1]) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("text", "square_mm"),
+    [("AWG 4", 21.15), ("4 AWG", 21.15), ("12 ga", 3.309), ("1/0 AWG", 53.49), ("AWG 4/0", 107.2), ("18 AWG", 0.8231)],
+)
+def test_wire_gauges(text: str, square_mm: float) -> None:
+    """Cross-sections of solid round wire, ASTM B258 table 1 (values from memory), four digits."""
+    assert parse(text, "area").nominal == pytest.approx(square_mm * 1e-6, rel=5e-4)

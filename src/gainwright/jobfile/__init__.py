@@ -9,6 +9,7 @@ from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import Assumption, instrument_assumptions, instruments
 from gainwright.jobfile.reading import JobFile, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
+from gainwright.jobfile.yaml_reading import refuse_other_file
 
 __all__ = [
     "Assumption",
@@ -32,6 +33,7 @@ __all__ = [
     "read_job",
     "read_job_text",
     "read_number",
+    "refuse_other_file",
     "schema_text",
     "settings",
     "shipped_schema",

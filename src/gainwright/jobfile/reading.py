@@ -107,7 +107,7 @@ def _check_names(job: Job, wiring: Wiring) -> None:
 
 def _first_error(error: ValidationError, document: CommentedMap, name: str) -> JobError:
     """Turn a validation error into one error: the first in full, the locations of a few more."""
-    found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _line(e.where, name))
+    found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _order(e, name))
     first, rest = found[0], found[1:]
     if rest:
         listed = "; ".join(f"{e.where}: {e.what}, {e.remedy or 'fix it'}" for e in rest[:MORE_SHOWN])
@@ -118,9 +118,20 @@ def _first_error(error: ValidationError, document: CommentedMap, name: str) -> J
     return first
 
 
-def _line(where: str, name: str) -> int:
-    rest = where.removeprefix(name).lstrip(":").split(":")
-    return whole_number(rest[0]) or 0
+def _order(error: JobError, name: str) -> tuple[int, bool]:
+    """Return the line of an error; a comma that splits a value explains the others on its line, and comes first."""
+    rest = error.where.removeprefix(name).lstrip(":").split(":")
+    return whole_number(rest[0]) or 0, error.code != "comma_in_braces"
+
+
+def _split_by_comma(path: list[str], document: CommentedMap) -> str:
+    """Return the number that a comma split in two inside braces (`{power: 0,5 W}`), with a point; empty for none."""
+    holder = _value(document, path[:-1])
+    keys = list(holder) if isinstance(holder, dict) else []
+    at = keys.index(path[-1]) if path[-1] in keys else 0
+    before = holder[keys[at - 1]] if at else None
+    split = at and holder[path[-1]] is None and path[-1][:1].isdecimal() and isinstance(before, int | float)
+    return f"{before}.{path[-1]}" if split else ""
 
 
 def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
@@ -131,6 +142,15 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         return JobError(inner.what, code=inner.code, where=where, rule=inner.rule, remedy=inner.remedy)
     kind = error["type"]
     if kind == "extra_forbidden":
+        number = _split_by_comma(path, document)
+        if number:
+            return JobError(
+                f"the comma before {path[-1]!r} ends the value",
+                code="comma_in_braces",
+                where=where,
+                rule="inside braces a comma separates keys",
+                remedy=f"write {number}",
+            )
         known = _known_keys(path[:-1], document)
         near = difflib.get_close_matches(path[-1], known, n=1)
         return JobError(

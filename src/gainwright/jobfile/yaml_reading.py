@@ -46,6 +46,8 @@ def read_text(path: Path, *, what: FileKind) -> str:
     try:
         if path.is_dir():
             raise JobError("is a folder", code="not_a_file", where=str(path), remedy=f"name the {what.name} in it")
+        with path.open("rb") as file:
+            refuse_other_file(file.read(16), str(path), what=what)
         size = path.stat().st_size
         if size > LARGEST_BYTES:
             raise JobError(
@@ -61,6 +63,42 @@ def read_text(path: Path, *, what: FileKind) -> str:
             f"can't be read: {error.strerror}", code="not_readable", where=str(path), remedy="check the name"
         ) from None
     return _decoded(content, str(path), what)
+
+
+_SIGNATURES = (
+    (b"%PDF-", "a PDF"),
+    (b"PK\x03\x04", "a ZIP archive or an office document"),
+    (b"\xd0\xcf\x11\xe0", "an office document"),
+    (b"\x89PNG", "a PNG picture"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"GIF8", "a GIF picture"),
+    (b"RIFF", "a WAV recording"),
+    (b"fLaC", "a FLAC recording"),
+    (b"OggS", "an Ogg recording"),
+    (b"ID3", "an MP3 recording"),
+    (b"SQLite format 3", "a database"),
+    (b"\x1f\x8b", "a gzip archive"),
+)
+"""First bytes of files that are given as a job by mistake, each from the specification of its format (%PDF-: ISO 32000-1,
+7.5.2; PNG: ISO/IEC 15948, 5.2; PK: ZIP's local file header)."""
+
+
+def refuse_other_file(content: bytes, name: str, *, what: FileKind = JOB) -> None:
+    """Refuse a file that begins as another kind of file does.
+
+    Raises
+    ------
+    JobError : it is a PDF, a picture, a recording, an archive or a database.
+    """
+    for signature, said in _SIGNATURES:
+        if content.startswith(signature):
+            raise JobError(
+                f"is {said}, not {_a(what.name)}",
+                code="another_kind_of_file",
+                where=name,
+                rule=f"{_a(what.name)} is text (YAML); {what.begins}",
+                remedy=what.start,
+            )
 
 
 def _a(name: str) -> str:
@@ -92,6 +130,7 @@ def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
     ------
     JobError : not YAML, not one mapping, or unbounded; `where` gives line and column.
     """
+    refuse_other_file(text[:16].encode("utf-8", "replace"), name, what=what)
     if "\x00" in text:
         raise JobError("contains a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
     _check_aliases(text, name)

@@ -7,22 +7,18 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gainwright.errors import QuantityError
+from gainwright.model.filter_texts import FILTER_SLOPES, read_filter
 from gainwright.quantities import Exact, Quantity, Uniform, parse
 
-FILTER_SLOPES = {
-    "butterworth": (6, 12, 18, 24, 30, 36, 42, 48),
-    "bessel": (6, 12, 18, 24, 30, 36, 42, 48),
-    "linkwitz-riley": (12, 24, 36, 48),
-}
-_FILTER = re.compile(
-    r"(?P<shape>[a-z\-]+)\s+(?P<slope>[0-9]+)(?:\s*dB(?:/oct(?:ave)?)?)?\s+at\s+(?P<corner>.+)", re.IGNORECASE
-)
 _BAND = re.compile(
     r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
 )
 _COILS = re.compile(
     r"(?P<number>[0-9]+)\s*x\s*(?P<each>.+?)(?:\s+(?P<wiring>parallel|series|separate|series-parallel))?", re.IGNORECASE
 )
+_INTO = re.compile(r"\s*@\s*|\s+(?:at|into|in|on)\s+|\s*/\s*(?=[0-9])", re.IGNORECASE)
+_CHANNELS = re.compile(r"^[0-9]+\s*[x×]\s*(?=[0-9])|\s*[x×]\s*[0-9]+(?=\s*(?:@|at\b|into\b|in\b|on\b))", re.IGNORECASE)
+"""`4 x 75 W` and `75 W x 4`: so many channels of it; a rating is that of one."""
 _ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:counts|digits|count|digit))?")
 
 
@@ -46,15 +42,14 @@ class FilterSetting:
         """Read `off` or `linkwitz-riley 24 at 80 Hz`."""
         if text.strip().lower() == "off":
             return cls(text)
-        match = _FILTER.fullmatch(text.strip())
-        shape = match["shape"].lower() if match else ""
-        if not match or shape not in FILTER_SLOPES:
+        found = read_filter(text)
+        if found is None:
             raise _wrong(text, "filter", "linkwitz-riley 24 at 80 Hz, or off", f"shapes are {', '.join(FILTER_SLOPES)}")
-        slope = int(match["slope"])
+        shape, slope, corner = found
         if slope not in FILTER_SLOPES[shape]:
             slopes = ", ".join(map(str, FILTER_SLOPES[shape]))
             raise _wrong(text, "filter", f"{shape} 24 at 80 Hz", f"{shape} slopes are {slopes} dB/octave")
-        return cls(text, shape, slope, parse(match["corner"], "frequency"))
+        return cls(text, shape, slope, corner)
 
     @property
     def off(self) -> bool:
@@ -164,10 +159,16 @@ class PowerRating:
     @classmethod
     def parse(cls, text: str) -> PowerRating:
         """Read one rating."""
-        power, at, load = text.partition("@")
-        if not at:
-            raise _wrong(text, "power rating", "300 W @ 4 ohm", "give the load with the power")
-        rating = cls(text, parse(power, "power"), parse(load, "resistance"))
+        parts = _INTO.split(_CHANNELS.sub("", text.strip()), maxsplit=1)
+        if len(parts) < 2:
+            said = parse(parts[0], "power")
+            raise QuantityError(
+                f"{text!r} doesn't say into which load",
+                code="no_quantity",
+                rule="a rating is a power into a load",
+                remedy=f"write, for example, {said if said.known else '300 W'} @ 4 ohm",
+            )
+        rating = cls(text, parse(parts[0], "power"), parse(parts[1], "resistance"))
         if not rating.power.known or not rating.load.nominal > 0:
             raise _wrong(text, "power rating", "300 W @ 4 ohm", "power and load must be known and above zero")
         return rating

@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 
 from gainwright.errors import QuantityError
+from gainwright.quantities.spellings import standard_unit
 
 _PLAIN_UNIT = re.compile(r"[A-Za-zµΩ°_]{1,20}(?:\^?[23])?")
 _PREFIX = {
@@ -147,6 +148,8 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
     ------
     QuantityError : the unit is unknown or belongs to another dimension.
     """
+    if unit not in dimension.units:
+        unit = standard_unit(unit, dimension.name)
     if unit in dimension.units:
         return number * dimension.units[unit]
     if dimension.name == "voltage" and unit in _VOLTAGE_LEVELS:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from gainwright.errors import QuantityError
 from gainwright.quantities.dimensions import DIMENSIONS, Dimension, to_si
+from gainwright.quantities.spellings import gauge_area_m2, with_points
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
 
 _NUMBER = r"[+\-−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+\-]?[0-9]+)?"
@@ -67,9 +68,13 @@ def _parse(text: str, dimension: str) -> Quantity:
         raise _malformed(text[:40] + "...", kind)
     if text.lower() == "unknown":
         return Quantity(text, dimension, Unknown())
-    if ".." in text:
-        return Quantity(text, dimension, _parse_range(text, kind))
-    centre, plus_minus, tolerance = _split_tolerance(text)
+    plain = with_points(text)
+    if ".." in plain:
+        return Quantity(text, dimension, _parse_range(plain, kind))
+    centre, plus_minus, tolerance = _split_tolerance(plain)
+    gauge = gauge_area_m2(centre) if dimension == "area" else None
+    if gauge is not None and not plus_minus:
+        return Quantity(text, dimension, Exact(gauge))
     value = _parse_term(centre, kind)
     _check_bounds(value, text, kind)
     if not plus_minus:
@@ -116,13 +121,6 @@ def _number(text: str, kind: Dimension) -> float:
 def _term(text: str, kind: Dimension) -> tuple[float, str]:
     match = _TERM.fullmatch(text)
     if not match:
-        if re.fullmatch(r"\s*[+\-−]?[0-9]+,[0-9]+.*", text):
-            raise QuantityError(
-                f"{text!r} has a comma in its number",
-                code="no_quantity",
-                rule="the decimal sign must be a point",
-                remedy=f"write {text.replace(',', '.', 1)}",
-            )
         raise _malformed(text, kind)
     return _number(match["number"], kind), " ".join((match["unit"] or "").split())
 

@@ -184,3 +184,31 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         read_job(tmp_path / "none.yaml")
     with pytest.raises(JobError, match="is a folder"):
         read_job(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n" + b"x" * 2_000_000, "is a PDF, not a job file"),
+        (b"\x89PNG\r\n\x1a\n", "is a PNG picture"),
+        (b"RIFF\x24\x00\x00\x00WAVEfmt ", "is a WAV recording"),
+        (b"PK\x03\x04\x14\x00", "an office document"),
+    ],
+)
+def test_another_kind_of_file_is_named(tmp_path: Path, content: bytes, says: str) -> None:
+    """A PDF given as a job is called a PDF, whatever its size, as a file and as an upload."""
+    path = tmp_path / "car.yaml"
+    path.write_bytes(content)
+    with pytest.raises(JobError, match=says) as caught:
+        read_job(path)
+    assert caught.value.code == "another_kind_of_file"
+    with pytest.raises(JobError, match="is a PDF"):
+        read_job_text("%PDF-1.4\n1 0 obj")
+
+
+def test_a_comma_inside_braces_is_explained() -> None:
+    """YAML ends the value at the comma: `{rated_output: 0,5 V}` is a key too many."""
+    with pytest.raises(JobError) as caught:
+        read_job_text("format: 1\nstages:\n  head: {kind: head_unit, rated_output: 0,5 V}\n")
+    assert caught.value.code == "comma_in_braces"
+    assert caught.value.remedy.startswith("write 0.5 V")

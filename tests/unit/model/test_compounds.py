@@ -32,11 +32,14 @@ def test_filters() -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("lr 24 at 80 Hz", "shapes are"),
+        ("cascaded 24 at 80 Hz", "shapes are"),
+        ("lr 18 at 80 Hz", "12, 24, 36, 48"),
+        ("24 dB at 80", "write linkwitz-riley 24 at 80 Hz or butterworth 24 at 80 Hz"),
+        ("BW6 at 80 Hz", "write butterworth 36 at 80 Hz or butterworth 6 at 80 Hz"),
         ("linkwitz-riley 18 at 80 Hz", "12, 24, 36, 48"),
         ("butterworth 10 at 80 Hz", "6, 12, 18"),
         ("butterworth 12", "linkwitz-riley 24 at 80 Hz"),
-        ("butterworth 12 at 80", "has no unit"),
+        ("butterworth 12 at 3.2", "has no unit"),
         ("butterworth 12 at 0 Hz", "above 0 Hz"),
     ],
 )
@@ -44,6 +47,57 @@ def test_invalid_filters(text: str, says: str) -> None:
     """Each message says what would be valid."""
     with pytest.raises(QuantityError, match=says.replace("/", ".")):
         FilterSetting.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "means"),
+    [
+        ("80 Hz LR4", ("linkwitz-riley", 24, 80)),
+        ("LR4 80Hz", ("linkwitz-riley", 24, 80)),
+        ("LR24 @ 80", ("linkwitz-riley", 24, 80)),
+        ("lr 24 at 80 Hz", ("linkwitz-riley", 24, 80)),
+        ("Linkwitz Riley 24 dB/oct at 3,2 kHz", ("linkwitz-riley", 24, 3200)),
+        ("24 dB LR at 80 Hz", ("linkwitz-riley", 24, 80)),
+        ("24 dB at 80 Hz LR", ("linkwitz-riley", 24, 80)),
+        ("12 dB/octave butterworth 1kHz", ("butterworth", 12, 1000)),
+        ("BW3 at 200 Hz ± 5 %", ("butterworth", 18, 200)),
+        ("butterworth 6 at 5kHz", ("butterworth", 6, 5000)),
+        ("bessel 12 at 80", ("bessel", 12, 80)),
+    ],
+)
+def test_filters_as_people_write_them(text: str, means: tuple[str, int, float]) -> None:
+    """Orders and slopes, abbreviations, either order; the text stays as it was written."""
+    read = FilterSetting.parse(text)
+    assert read.corner is not None
+    assert (read.shape, read.slope_db_per_octave, read.corner.nominal) == means
+    assert read.as_written() == text
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "75 Watts at 4 Ohms",
+        "75 W into 4 ohm",
+        "75W RMS @ 4 ohm",
+        "75 W RMS in 4 Ω",
+        "4 x 75 W @ 4 ohm",
+        "75 W x 4 @ 4 ohm",
+    ],
+)
+def test_ratings_as_people_write_them(text: str) -> None:
+    """Watts, RMS, into, at; of several channels a rating is that of one."""
+    rating = PowerRating.parse(text)
+    assert (rating.power.nominal, rating.load.nominal) == (75, 4)
+    assert rating.as_written() == text
+
+
+@pytest.mark.parametrize("text", ["75 W RMS", "75 W"])
+def test_a_rating_without_its_load_is_one_question(text: str) -> None:
+    """It asks into which load, with the power kept."""
+    with pytest.raises(QuantityError, match="doesn't say into which load") as caught:
+        PowerRating.parse(text)
+    assert caught.value.remedy == f"write, for example, {text} @ 4 ohm"
+    assert PowerRating.parse(caught.value.remedy.removeprefix("write, for example, ")).power.nominal == 75
 
 
 def test_ranges_of_filters() -> None:

@@ -39,8 +39,11 @@ def import_job(store: Store, content: bytes, *, name: str) -> StoredJob:
     Raises
     ------
     CallError : it isn't text.
-    JobError : it isn't a valid job.
+    JobError : it isn't a valid job, or another kind of file.
     """
+    from gainwright.jobfile import refuse_other_file
+
+    refuse_other_file(content[:16], shown_file_name(name))
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:

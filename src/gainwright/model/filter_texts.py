@@ -1,0 +1,90 @@
+"""Crossover filters as people write them: `linkwitz-riley 24 at 80 Hz`, `80 Hz LR4`, `BW 12 @ 3,2 kHz`."""
+
+from __future__ import annotations
+
+import re
+
+from gainwright.errors import QuantityError
+from gainwright.quantities import Quantity, parse
+
+FILTER_SLOPES = {
+    "butterworth": (6, 12, 18, 24, 30, 36, 42, 48),
+    "bessel": (6, 12, 18, 24, 30, 36, 42, 48),
+    "linkwitz-riley": (12, 24, 36, 48),
+}
+"""Shape -> its slopes, dB per octave."""
+_SHAPES = {"linkwitzriley": "linkwitz-riley", "lr": "linkwitz-riley", "butterworth": "butterworth", "bw": "butterworth", "bessel": "bessel"}  # fmt: skip
+_SHAPE = re.compile(
+    r"\b(?P<shape>linkwitz[\s\-]?riley|lr|butterworth|bw|bessel)[\s\-]*(?P<number>[0-9]{1,2}(?![0-9.,]|\s*k?hz|\s*db))?",
+    re.IGNORECASE,
+)
+_SLOPE = re.compile(r"\b(?P<slope>[0-9]{1,2})\s*dB(?:\s*(?:/|per)\s*oct(?:ave)?\.?)?", re.IGNORECASE)
+_CORNER_AFTER = re.compile(r"(?:\bat\b|@)\s*(?P<corner>.+)$", re.IGNORECASE)
+_CORNER = re.compile(
+    r"(?P<corner>[0-9]+(?:[.,][0-9]+)?\s*k?Hz(?:\s*(?:±|\+-|\+/-)\s*[0-9.,]+\s*(?:%|k?Hz))?)", re.IGNORECASE
+)
+FIRST_ORDER_DB = 6
+HIGHEST_ORDER = 8
+LOWEST_BARE_HZ = 20.0
+"""A corner without a unit is in hertz from here on; below, it may be kilohertz."""
+
+
+def read_filter(text: str) -> tuple[str, int, Quantity] | None:
+    """Return shape, dB per octave and corner of a filter; None for text that isn't one.
+
+    `LR4` is an order, `LR24` a slope: 6 dB per octave for each order.
+
+    Raises
+    ------
+    QuantityError : the corner isn't a frequency, or the shape is missing.
+    """
+    rest = text.strip()
+    corner = _CORNER_AFTER.search(rest) or _CORNER.search(rest)
+    if corner is None:
+        return None
+    rest, tail = rest[: corner.start()] + rest[corner.end() :], corner["corner"]
+    shape = _SHAPE.search(rest)
+    if shape is not None:
+        rest = rest[: shape.start()] + rest[shape.end() :]
+    elif shape := _SHAPE.search(tail):  # 24 dB at 80 Hz LR
+        tail = tail[: shape.start()] + tail[shape.end() :]
+    said = _SLOPE.search(rest)
+    if said is not None:
+        rest = rest[: said.start()] + rest[said.end() :]
+    slope = int(said["slope"]) if said is not None else 0 if shape is None else _slope(shape, tail)
+    if rest.strip(" ,-") or not slope:
+        return None
+    at = _corner(tail)
+    if shape is None:
+        raise QuantityError(
+            f"{text!r} doesn't say which shape",
+            code="no_shape",
+            rule="at its corner a linkwitz-riley is 6 dB down, a butterworth 3 dB",
+            remedy=f"write linkwitz-riley {slope} at {at} or butterworth {slope} at {at}",
+        )
+    return _name(shape), slope, at
+
+
+def _name(shape: re.Match[str]) -> str:
+    return _SHAPES[re.sub(r"[\s\-]", "", shape["shape"].lower())]
+
+
+def _slope(shape: re.Match[str], corner: str) -> int:
+    """Return dB per octave from the number after a shape: an order up to the eighth, else a slope; 0 for none."""
+    number = int(shape["number"] or 0)
+    if number == FIRST_ORDER_DB and len(shape["shape"]) == len("bw"):
+        name = _name(shape)
+        raise QuantityError(
+            f"{shape[0]!r} may be 6 dB per octave or the sixth order",
+            code="no_quantity",
+            remedy=f"write {name} 36 at {corner.strip()}"
+            + (f" or {name} 6 at {corner.strip()}" if name != "linkwitz-riley" else ""),
+        )
+    return number if number == FIRST_ORDER_DB or number > HIGHEST_ORDER else FIRST_ORDER_DB * number
+
+
+def _corner(text: str) -> Quantity:
+    plain = text.strip()
+    if re.fullmatch(r"[0-9]+(?:[.,][0-9]+)?", plain) and float(plain.replace(",", ".")) >= LOWEST_BARE_HZ:
+        return parse(f"{plain} Hz", "frequency")
+    return parse(plain, "frequency")
