@@ -130,7 +130,7 @@ def _split_by_comma(path: list[str], document: CommentedMap) -> str:
     keys = list(holder) if isinstance(holder, dict) else []
     at = keys.index(path[-1]) if path[-1] in keys else 0
     before = holder[keys[at - 1]] if at else None
-    split = at and holder[path[-1]] is None and path[-1][:1].isdecimal() and isinstance(before, int | float)
+    split = at and holder[path[-1]] is None and path[-1][:1] in "0123456789" and isinstance(before, int | float)
     return f"{before}.{path[-1]}" if split else ""
 
 
