@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
     from gainwright.model import AnyStage, Job, LeadRun
 
+UNKNOWN_W = 100.0
+"""Size by which the noise of an amplifier of unknown power is assumed, W (common practice, no published source)."""
+
 
 def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
     """Return every physical number of a job by path, given or assumed.
@@ -111,7 +114,7 @@ def _stage_facts(name: str, stage: AnyStage, wiring: Wiring) -> Iterator[Fact]:
 
 def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
     for i, rating in enumerate(stage.power):
-        yield Fact(f"{name}.power.{i}", rating.power, given=True)
+        yield fact_of(f"{name}.power.{i}", rating.power, "20 .. 600 W", "of any size; " + PRACTICE, "power")
         yield Fact(f"{name}.load.{i}", rating.load, given=True)
     yield fact_of(
         f"{name}.headroom",
@@ -122,8 +125,10 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
     )
     yield fact_of(f"{name}.rated_at", stage.rated_at, "14.4 V", "CTA-2006 rates at 14.4 V")
     ends = stage.sensitivity
-    up = fact_of(f"{name}.sensitivity.up", ends.first if ends else None, "0.2 V ± 10 %", PRACTICE)
-    down = fact_of(f"{name}.sensitivity.down", ends.second if ends else None, "5 V ± 10 %", PRACTICE)
+    wide = ends is not None and not ends.first.known
+    usual = ("0.1 .. 0.6 V", "2 .. 10 V") if wide else ("0.2 V ± 10 %", "5 V ± 10 %")
+    up = fact_of(f"{name}.sensitivity.up", ends.first if ends else None, usual[0], PRACTICE)
+    down = fact_of(f"{name}.sensitivity.down", ends.second if ends else None, usual[1], PRACTICE)
     yield up
     yield down
     bend = Quantity("0 ± 10 % of travel", "number", Normal(0.0, 0.1))
@@ -143,7 +148,9 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
         percent_of(1.6 * down.quantity.nominal, 10),
         "its input accepts somewhat more than the sensitivity at gain fully down; " + PRACTICE,
     )
-    rated_v = math.sqrt(stage.power[0].power.nominal * stage.power[0].load.nominal)
+    first = stage.power[0]
+    rated_w = first.power.nominal if first.power.known else UNKNOWN_W
+    rated_v = math.sqrt(rated_w * first.load.nominal)
     yield from common(
         name,
         stage,

@@ -15,7 +15,7 @@ from gainwright.jobfile.controls import check_places
 from gainwright.jobfile.yaml_reading import JOB, LARGEST_BYTES, plain, read_text
 from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
-from gainwright.model import STAGES, Job, Speaker, Wiring, resolve
+from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
 
 def _message(error: Any) -> str:
     given = error.get("input")
-    shown = repr(given) if isinstance(given, str | int | float | bool) else f"a {type(given).__name__}"
+    shown = repr(given) if isinstance(given, str | int | float | bool) else yaml_kind(given)
     return f"{shown[:80]} isn't valid here: {error['msg'][0].lower()}{error['msg'][1:]}"
 
 
@@ -200,7 +200,7 @@ def _key_path(loc: Sequence[Any], document: CommentedMap) -> list[str]:
             here = here[part]
         elif (
             i < len(loc) - 1
-            or (isinstance(part, str) and ("[" in part or part in STAGES))
+            or (isinstance(part, str) and ("[" in part or part in STAGES or part in INSTRUMENTS))
             or not isinstance(here, dict)
         ):
             continue

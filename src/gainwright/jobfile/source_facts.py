@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile.assumed_values import PRACTICE, common, equaliser_facts, fact_of, filter_facts, percent_of
-from gainwright.quantities import Exact, Normal, Quantity
+from gainwright.quantities import Exact, Normal, Quantity, parse
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
     """Yield the physical numbers of a source."""
     rated = stage.rated_output
-    limit = rated if rated.known and not isinstance(rated.spread, Exact) else percent_of(rated.nominal, 5)
+    if not rated.known:
+        rated = parse("5 .. 11 V" if stage.speaker_level else "1 .. 5 V", "voltage")
+    limit = rated if not isinstance(rated.spread, Exact) else percent_of(rated.nominal, 5)
     yield fact_of(
         f"{name}.output_limit", stage.output_limit, limit, "a source clips near its rated output, ±5 %; " + PRACTICE
     )

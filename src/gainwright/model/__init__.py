@@ -27,6 +27,7 @@ from gainwright.model.evidence import (
     kind_of,
 )
 from gainwright.model.field_types import FieldType, FieldTypeName
+from gainwright.model.fields import yaml_kind
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
@@ -114,4 +115,5 @@ __all__ = [
     "leads_by_name",
     "resolve",
     "stages_at",
+    "yaml_kind",
 ]

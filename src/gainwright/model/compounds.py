@@ -148,9 +148,13 @@ class Equaliser:
         return self.text if isinstance(self.text, str) else list(self.text)
 
 
+UNKNOWN_AT = "4 ohm"
+"""Load of a rating that is given as `unknown`, the most usual speaker (common practice, no published source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class PowerRating:
-    """Rated power into a load: `500 W ± 5 % @ 2 ohm`."""
+    """Rated power into a load: `500 W ± 5 % @ 2 ohm`; the power may be unknown."""
 
     text: str
     power: Quantity
@@ -158,7 +162,9 @@ class PowerRating:
 
     @classmethod
     def parse(cls, text: str) -> PowerRating:
-        """Read one rating."""
+        """Read one rating, or `unknown`: of unknown power, asked into 4 ohm."""
+        if text.strip().lower() == "unknown":
+            return cls(text, parse(text, "power"), parse(UNKNOWN_AT, "resistance"))
         parts = _INTO.split(_CHANNELS.sub("", text.strip()), maxsplit=1)
         if len(parts) < 2:
             said = parse(parts[0], "power")
@@ -169,8 +175,8 @@ class PowerRating:
                 remedy=f"write, for example, {said if said.known else '300 W'} @ 4 ohm",
             )
         rating = cls(text, parse(parts[0], "power"), parse(parts[1], "resistance"))
-        if not rating.power.known or not rating.load.nominal > 0:
-            raise _wrong(text, "power rating", "300 W @ 4 ohm", "power and load must be known and above zero")
+        if not rating.load.nominal > 0:
+            raise _wrong(text, "power rating", "300 W @ 4 ohm", "the load must be known and above zero")
         return rating
 
     def as_written(self) -> str:
@@ -180,7 +186,7 @@ class PowerRating:
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """The two ends of a control's travel, in the order written."""
+    """The two ends of a control's travel, in the order written; those of a sensitivity may be unknown."""
 
     text: str
     first: Quantity
@@ -195,6 +201,8 @@ class Ends:
     @classmethod
     def parse(cls, text: str) -> Ends:
         """Read `0.2 .. 5 V`; a unit written once applies to both ends."""
+        if text.strip().lower() == "unknown" and cls.dimension == "voltage":
+            return cls(text, parse(text, cls.dimension), parse(text, cls.dimension))
         if text.count("..") != 1 or "..." in text:
             raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
         first, _, second = (part.strip() for part in text.partition(".."))
@@ -202,6 +210,8 @@ class Ends:
         if re.fullmatch(r"[+\-−]?[0-9.]+(?:[eE][+\-]?[0-9]+)?", first):
             first = f"{first} {unit}"
         ends = cls(text, parse(first, cls.dimension), parse(second, cls.dimension))
+        if cls.dimension == "voltage" and not ends.low > 0:
+            raise _wrong(text, "pair of ends", "0.2 .. 5 V", "both ends are above zero")
         if ends.first.nominal == ends.second.nominal:
             raise QuantityError(
                 f"the ends {text!r} are the same", code="empty_range", remedy="write the lower and the higher end"

@@ -38,6 +38,18 @@ def by_kind(union: Any) -> dict[str, Any]:
     return {get_args(cls.model_fields["kind"].annotation)[0]: cls for cls in classes}
 
 
+def yaml_kind(value: Any) -> str:
+    """Return what a value is, as the author of a file would say it."""
+    kinds: dict[type, str] = {
+        type(None): "nothing",
+        dict: "a mapping",
+        list: "a list",
+        tuple: "a list",
+        bool: "yes or no",
+    }
+    return next((words for kind, words in kinds.items() if isinstance(value, kind)), "something else")
+
+
 def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> tuple[Any, ...]:
     return PlainValidator(read), PlainSerializer(write), WithJsonSchema(schema)
 
@@ -45,26 +57,35 @@ def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema:
 def _scalar(value: Any, example: str) -> str | float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise QuantityError(
-            f"a {type(value).__name__} is where a value is expected",
+            f"{yaml_kind(value)} is where a value is expected",
             code="no_quantity",
             remedy=f"write, for example, {example}",
         )
     return value
 
 
-def _quantity(dimension: str) -> Any:
+def _quantity(dimension: str, *, above_zero: bool = False, example: str = "") -> Any:
     kind = DIMENSIONS[dimension]
+    example = example or kind.example
 
     def read(value: Any) -> Quantity:
-        return value if isinstance(value, Quantity) else parse(_scalar(value, kind.example), dimension)
+        found = value if isinstance(value, Quantity) else parse(_scalar(value, example), dimension)
+        if above_zero and found.known and not found.nominal > 0:
+            raise QuantityError(
+                f"a {kind.name} of zero can't be",
+                code="out_of_bounds",
+                rule="it is above zero",
+                remedy=f"write, for example, {example}, or unknown",
+            )
+        return found
 
     unit = "" if kind.unit == "1" else f" in {kind.unit}"
     schema = {
         "type": ["string", "number"] if kind.unit == "1" else "string",
         "description": f"a {kind.name}{unit}, with a spread if it has one, or unknown",
-        "examples": [kind.example],
+        "examples": [example],
     }
-    takes = FieldType("quantity", dimension, kind.example, bare_number=kind.unit == "1")
+    takes = FieldType("quantity", dimension, example, bare_number=kind.unit == "1")
     return Annotated[Quantity, *_text_field(read, str, schema), takes]
 
 
@@ -107,6 +128,9 @@ LongText = Annotated[str, StringConstraints(max_length=2000), FieldType("long_te
 
 Voltage = _quantity("voltage")
 Resistance = _quantity("resistance")
+AboveZeroVolts = _quantity("voltage", above_zero=True)
+AboveZeroOhms = _quantity("resistance", above_zero=True)
+AboveZeroRatio = _quantity("ratio", above_zero=True, example="1.2 dB")
 Power = _quantity("power")
 Frequency = _quantity("frequency")
 Time = _quantity("time")

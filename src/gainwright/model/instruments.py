@@ -9,13 +9,13 @@ from pydantic import Field, StringConstraints, field_validator, model_validator
 from gainwright.errors import QuantityError
 from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
+    AboveZeroOhms,
+    AboveZeroVolts,
     AccuracyField,
     Frequency,
     Frozen,
     MarkField,
     Ratio,
-    Resistance,
-    Voltage,
     YesNo,
     by_kind,
 )
@@ -30,23 +30,24 @@ class Multimeter(Frozen):
     accuracy: AccuracyField | None = None
     counts: int | None = Field(default=None, ge=200, le=1_000_000, description="the largest number it shows, 6000")
     bandwidth: Frequency | None = None
-    input_impedance: Resistance | None = None
+    input_impedance: AboveZeroOhms | None = None
 
 
 class Recorder(Frozen):
     """An audio interface with the attenuator before it."""
 
     kind: Literal["recorder"]
-    full_scale: Voltage
+    full_scale: AboveZeroVolts
     attenuator: Ratio | None = None
     rate: Frequency | None = None
-    input_impedance: Resistance | None = None
+    input_impedance: AboveZeroOhms | None = None
 
 
 MarkName = Annotated[str, StringConstraints(pattern=r"^\w[\w .+/\-]{0,39}$", strip_whitespace=True)]
 NO_MARK = "none"
 """The word that means that no mark is lit."""
 MOST_MARKS = 8
+MARK_OF_INDICATOR = "clip: thd over 3 %"
 _FORMER = ("level_above", "fundamental_above", "thd_above")
 """Keys of job files of 0.1.0, which had three thresholds in a fixed order."""
 
@@ -55,13 +56,26 @@ class Indicator(Frozen):
     """A yes/no instrument: its marks, each lit while its condition holds."""
 
     kind: Literal["indicator"]
-    marks: Annotated[dict[MarkName, MarkField], FieldType("marks", example="clip: thd over 3 %")] = Field(
+    marks: Annotated[dict[MarkName, MarkField], FieldType("marks", example=MARK_OF_INDICATOR)] = Field(
         min_length=1,
         max_length=MOST_MARKS,
-        examples=["clip: thd over 3 %"],
+        examples=[MARK_OF_INDICATOR],
         description="its marks in your own words, each with the condition under which it lights",
     )
-    input_impedance: Resistance | None = None
+    input_impedance: AboveZeroOhms | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_no_marks(cls, value: Any) -> Any:
+        marks = value.get("marks") if isinstance(value, dict) else True
+        if not marks or isinstance(marks, list | str):
+            raise QuantityError(
+                "an indicator has no marks",
+                code="bad_value",
+                rule="it shows something only by its marks, each with the condition under which it lights",
+                remedy=f"write, for example, marks: {{{MARK_OF_INDICATOR}}}",
+            )
+        return value
 
     @model_validator(mode="before")
     @classmethod

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, StringConstraints
 
 from gainwright.model.field_types import FieldType
-from gainwright.model.fields import Fraction, Frequency, Frozen, Ratio, Time, Voltage
+from gainwright.model.fields import AboveZeroVolts, Fraction, Frequency, Frozen, Ratio, Time
 from gainwright.model.instruments import Instrument
 from gainwright.model.stages import AnyStage
 
@@ -22,8 +22,8 @@ class Vehicle(Frozen):
     """The vehicle and its supply."""
 
     description: str = Field(default="", max_length=500)
-    running: Voltage | None = None
-    resting: Voltage | None = None
+    running: AboveZeroVolts | None = None
+    resting: AboveZeroVolts | None = None
 
 
 class Job(Frozen):

@@ -11,6 +11,9 @@ from pydantic import Field, StringConstraints
 
 from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
+    AboveZeroOhms,
+    AboveZeroRatio,
+    AboveZeroVolts,
     Area,
     CoilsField,
     EqualiserField,
@@ -70,7 +73,7 @@ class FedStage(Stage):
     """A stage with one input."""
 
     source: Source = Field(alias="from")
-    input_impedance: Resistance | None = None
+    input_impedance: AboveZeroOhms | None = None
 
 
 class Volume(Frozen):
@@ -78,7 +81,7 @@ class Volume(Frozen):
 
     steps: int | None = Field(default=None, ge=1, le=1000)
     at: float | None = Field(default=None, ge=0)
-    step: Ratio | None = Field(default=None, description="dB per step")
+    step: AboveZeroRatio | None = Field(default=None, description="dB per step")
     top: Ratio | None = Field(
         default=None, description="level of a full-scale tone at the highest step relative to the source's ceiling"
     )
@@ -99,8 +102,8 @@ class HeadUnit(Stage):
     """The source: it plays the tone from digital full scale downwards."""
 
     kind: Literal["head_unit"]
-    rated_output: Voltage
-    output_limit: Voltage | None = Field(default=None, description="rms of its largest clean sine, if measured")
+    rated_output: AboveZeroVolts
+    output_limit: AboveZeroVolts | None = Field(default=None, description="rms of its largest clean sine, if measured")
     speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
     volume: Volume = Volume()
     tone: EqualiserField | None = None
@@ -130,10 +133,10 @@ class Processor(Stage):
     inputs: dict[str, Source] = Field(min_length=1)
     outputs: dict[str, ProcessorOutput] = Field(min_length=1)
     digital: YesNo = True
-    input_limit: Voltage | None = None
-    output_limit: Voltage | None = None
+    input_limit: AboveZeroVolts | None = None
+    output_limit: AboveZeroVolts | None = None
     gain: Ratio | None = None
-    input_impedance: Resistance | None = None
+    input_impedance: AboveZeroOhms | None = None
 
 
 class LineDriver(FedStage):
@@ -141,8 +144,8 @@ class LineDriver(FedStage):
 
     kind: Literal["line_driver"]
     gain: Ratio
-    output_limit: Voltage | None = None
-    input_limit: Voltage | None = None
+    output_limit: AboveZeroVolts | None = None
+    input_limit: AboveZeroVolts | None = None
 
 
 class LevelControl(FedStage):
@@ -159,8 +162,8 @@ class Converter(FedStage):
 
     kind: Literal["converter"]
     ratio: Ratio | None = None
-    input_limit: Voltage | None = None
-    output_limit: Voltage | None = None
+    input_limit: AboveZeroVolts | None = None
+    output_limit: AboveZeroVolts | None = None
 
 
 class Gain(Frozen):
@@ -183,18 +186,18 @@ class Amplifier(FedStage):
     low_pass_range: FilterRangeField | None = None
     boost: EqualiserField | None = None
     bridged: YesNo = False
-    minimum_load: Resistance | None = None
+    minimum_load: AboveZeroOhms | None = None
     regulated: YesNo = False
-    rated_at: Voltage | None = None
+    rated_at: AboveZeroVolts | None = None
     headroom: Ratio | None = Field(default=None, description="how far its real output exceeds its rating")
-    input_limit: Voltage | None = None
+    input_limit: AboveZeroVolts | None = None
 
 
 class Speaker(FedStage):
     """One speaker, or `count` equal ones in parallel, on each side that feeds it."""
 
     kind: Literal["speaker"]
-    impedance: Resistance | None = None
+    impedance: AboveZeroOhms | None = None
     coils: CoilsField | None = None
     count: int = Field(default=1, ge=1, le=16)
     power: Power | None = None

@@ -49,7 +49,8 @@ def _load(context: PlanContext, end: End) -> Iterator[Finding]:
     assert isinstance(stage, Amplifier)  # noqa: S101  asked for amplifiers only
     ohm = load_ohm(context, end)
     given = stage.minimum_load
-    lowest = given.nominal if given is not None and given.known else min(r.load.nominal for r in stage.power)
+    rated = [r.load.nominal for r in stage.power if r.power.known]
+    lowest = given.nominal if given is not None and given.known else min(rated, default=0.0)
     if ohm < 0.98 * lowest:
         said = "its minimum" if given is not None else say("the lowest load it is rated for")
         yield Finding(

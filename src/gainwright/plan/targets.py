@@ -52,7 +52,8 @@ def rating_v(context: PlanContext, end: End) -> float:
     stage = context.job.stages[end.stage]
     assert isinstance(stage, Amplifier)  # noqa: S101  only amplifiers have targets
     loads = np.array([r.load.nominal for r in stage.power])
-    volts = np.array([math.sqrt(r.power.nominal * r.load.nominal) for r in stage.power])
+    watts = [context.chain.nominal()[f"{end.stage}.power.{i}"] for i in range(len(stage.power))]
+    volts = np.sqrt(np.array(watts) * loads)
     found = physics.loaded_ceiling(
         ratings_load_ohm=loads, ratings_v=volts[None, :], load_ohm=np.array([load_ohm(context, end)])
     )

@@ -42,7 +42,7 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
             if path is not None:
                 found[path] = Assumed(_text(fact), fact.reason)
     for name, stage in read.job.stages.items():
-        if isinstance(stage, Amplifier) and stage.sensitivity is None:
+        if isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known):
             up, down = given[f"{name}.sensitivity.up"], given[f"{name}.sensitivity.down"]
             found["stages", name, "sensitivity"] = Assumed(f"{up.quantity} .. {down.quantity}", up.reason)
         if isinstance(stage, HeadUnit) and stage.volume.steps is None:
