@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier
+from gainwright.plan.blockers import blockers
 from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
 from gainwright.plan.preparation import controls, leads, prepare
 from gainwright.plan.result import Finding, Plan, Step
+from gainwright.plan.sizes import sizes
 from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
 from gainwright.plan.targets import target
 from gainwright.plan.verification import restore, verify
@@ -44,6 +46,7 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
     steps += [*restore(context), *verify(context, found, targets)]
     findings = check(context, found.governing_by_end(), targets) + [f for f in source if isinstance(f, Finding)]
+    findings += [*blockers(context), *sizes(context)]
     return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
 
 

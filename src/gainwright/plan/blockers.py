@@ -1,0 +1,185 @@
+"""What must be changed before anything is switched on: connections and settings that destroy something.
+
+A blocker ends the plan before the first step that needs power. All are common practice, no published source, unless the
+constant's own docstring names one.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gainwright.model import Amplifier, Converter, HeadUnit, Processor, SourceOutput, Speaker
+from gainwright.plan.controls import path_filters
+from gainwright.plan.result import Finding
+from gainwright.texts import joined, say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from gainwright.model import Job, Node, ProcessorOutput
+    from gainwright.plan.context import PlanContext
+
+TWEETER_ABOVE_HZ = 1000.0
+"""A speaker that needs protection below such a frequency, or resonates there, is a tweeter."""
+TWEETER_RESONANCE_HZ = 400.0
+_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|\d|$)", re.IGNORECASE)
+_HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|\d|$)", re.IGNORECASE)
+"""Names of outputs that carry the highest band only."""
+
+
+def blockers(context: PlanContext) -> Iterator[Finding]:
+    """Yield the connections and settings of a job with which nothing may be switched on."""
+    yield from _tied_outputs(context)
+    yield from _speaker_feeds(context)
+    yield from _line_inputs(context)
+    yield from _bare_tweeters(context)
+    for name, stage in context.job.stages.items():
+        if isinstance(stage, Amplifier):
+            yield from _sensitivity(name, stage)
+        yield from _corners(name, stage)
+
+
+def is_tweeter(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
+    """Return whether a speaker is a tweeter: by its name, by what it must be protected below, by its resonance, or by the names of the outputs before it."""
+    stage = job.stages[name]
+    if not isinstance(stage, Speaker):
+        return False
+    below, resonance = stage.protect_below, stage.resonance
+    return (
+        bool(_TWEETER.search(name))
+        or any(_HIGH_BAND.search(node.output) for node in nodes)
+        or (below is not None and below.known and below.nominal >= TWEETER_ABOVE_HZ)
+        or (resonance is not None and resonance.known and resonance.nominal >= TWEETER_RESONANCE_HZ)
+    )
+
+
+def gives_power(job: Job, node: Node) -> bool:
+    """Return whether an output is meant for speakers: an amplifier's, or a head unit's power output."""
+    stage = job.stages[node.stage]
+    return isinstance(stage, Amplifier) or (isinstance(stage, HeadUnit) and stage.speaker_level)
+
+
+def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
+    for port, feeds in context.chain.wiring.feeds.items():
+        nodes = tuple(dict.fromkeys(feed.node for feed in feeds))
+        if len(nodes) < 2 or not isinstance(context.job.stages[port.stage], Speaker):
+            continue
+        one = len({n.stage for n in nodes}) == 1
+        yield Finding(
+            "blocker",
+            "outputs_tied",
+            port.stage,
+            say(
+                "{outputs} both drive it: two outputs on one voice coil drive current into each other, and one or both of them burn out",
+                outputs=joined([str(n) for n in nodes], by="{a} and {b}"),
+            ),
+            say("give the speaker one output; if the amplifier is made for it, bridge it and write bridged: yes")
+            if one
+            else say("give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out"),
+        )
+
+
+def _speaker_feeds(context: PlanContext) -> Iterator[Finding]:
+    found: dict[tuple[str, str], Node] = {}
+    for port, feeds in context.chain.wiring.feeds.items():
+        if isinstance(context.job.stages[port.stage], Speaker):
+            for feed in feeds:
+                if not gives_power(context.job, feed.node):
+                    found.setdefault((port.stage, feed.node.stage), feed.node)
+    for (speaker, source), node in found.items():
+        head = isinstance(context.job.stages[source], HeadUnit)
+        yield Finding(
+            "blocker",
+            "line_output_on_speaker",
+            speaker,
+            say("{node} is a line output: a speaker on it overloads it, and hardly plays", node=node),
+            say("put an amplifier between them; if they are outputs for speakers, write speaker_level: yes")
+            if head
+            else say("put an amplifier between {source} and {speaker}", source=source, speaker=speaker),
+        )
+
+
+def _line_inputs(context: PlanContext) -> Iterator[Finding]:
+    found: dict[tuple[str, str], Node] = {}
+    for port, feeds in context.chain.wiring.feeds.items():
+        if isinstance(context.job.stages[port.stage], Speaker | Converter):
+            continue
+        for feed in feeds:
+            if gives_power(context.job, feed.node):
+                found.setdefault((port.stage, feed.node.stage), feed.node)
+    for (target, _), node in found.items():
+        yield Finding(
+            "blocker",
+            "speaker_level_into_line_input",
+            target,
+            say(
+                "{node} is an output for speakers and goes into a line input: its volts overload the input, and where it is bridged the input's ground shorts it",
+                node=node,
+            ),
+            say("put a converter for speaker level between them, or use an input that is made for speaker level"),
+        )
+
+
+def _bare_tweeters(context: PlanContext) -> Iterator[Finding]:
+    seen: set[str] = set()
+    for path in context.chain.wiring.paths:
+        stage = context.job.stages[path.speaker]
+        protected = getattr(stage, "protect_below", None)
+        if path.speaker in seen or not is_tweeter(context.job, path.speaker, path.nodes):
+            continue
+        if protected is not None and protected.known:
+            continue  # compared with the corners before it, as for every speaker that says so
+        if not any(f.kind == "high" for f in path_filters(context.job, path.nodes)):
+            seen.add(path.speaker)
+            yield Finding(
+                "blocker",
+                "unprotected_speaker",
+                path.speaker,
+                say("it is a tweeter, and there is no high-pass before it: the first low tone burns it out"),
+                say(
+                    "set a high-pass at or above the maker's lowest frequency and write that as protect_below; a set with its own passive crossover is described as one speaker, woofer and tweeter together"
+                ),
+            )
+
+
+def _sensitivity(name: str, stage: Amplifier) -> Iterator[Finding]:
+    ends = stage.sensitivity
+    if ends is not None and ends.first.known and ends.first.nominal > ends.second.nominal:
+        yield Finding(
+            "blocker",
+            "sensitivity_reversed",
+            name,
+            say(
+                "its sensitivity is given as {text}: the first end, with the gain fully up, is the lower voltage",
+                text=ends.text,
+            ),
+            say("write sensitivity: {low} .. {high} V", low=f"{ends.low:g}", high=f"{ends.high:g}"),
+        )
+
+
+def _corners(name: str, stage: object) -> Iterator[Finding]:
+    holders: dict[str, Amplifier | SourceOutput | ProcessorOutput] = {}
+    if isinstance(stage, Amplifier):
+        holders[name] = stage
+    elif isinstance(stage, HeadUnit | Processor):
+        holders |= {f"{name}.{key}": out for key, out in stage.outputs.items()}
+    for place, holder in holders.items():
+        for key in ("low_pass", "high_pass"):
+            setting, span = getattr(holder, key), getattr(holder, f"{key}_range")
+            if setting is None or setting.corner is None or span is None or span.fixed:
+                continue
+            hz = setting.corner.nominal
+            if not span.low_hz * 0.999 <= hz <= span.high_hz * 1.001:
+                yield Finding(
+                    "blocker",
+                    "corner_out_of_range",
+                    f"{place}.{key}",
+                    say(
+                        "it is set to {hz} Hz; its own range is {low} to {high} Hz",
+                        hz=f"{hz:g}",
+                        low=f"{span.low_hz:g}",
+                        high=f"{span.high_hz:g}",
+                    ),
+                    say("look at the device which of the two is right, and correct the job"),
+                )
