@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 import pytest
 
-from gainwright.jobfile import read_job_text
+from gainwright.jobfile import example_text, read_job_text
+from gainwright.simulated import Rig
 from gainwright.solve import Chain, Conditions, levels
 
 CHAIN = """
@@ -145,3 +147,25 @@ def test_the_interval_of_a_product() -> None:
     node = found.paths[0].nodes[-1]
     half = 10 * math.log10((node.v_rms_high / node.v_rms_low) ** 2) / 2
     assert half == pytest.approx(math.hypot(1, 2), abs=0.03)
+
+
+@pytest.mark.parametrize("name", ["two_way_and_sub", "one_amplifier"])
+def test_an_amplifiers_gain_is_the_same_with_and_without_its_load(name: str) -> None:
+    """Ohm's law: taking the load off raises the voltage by 1 + R_out G and no more, in solver and rig, however it is rated."""
+    job = read_job_text(example_text(name)).job
+    chain = Chain(job)
+    node = next(n for n in chain.nodes if n.stage in ("amp_sub", "amp"))
+    values = chain.nominal()
+    wires = [(n, p) for pairs in chain.wiring.leads.values() for n, p in pairs if n == node]
+    run = next(str(run) for run, pairs in chain.wiring.leads.items() if wires[0] in pairs)
+    siemens = 1 / (values["sub.impedance"] + values[f"{run}.resistance"])
+    expected = 1 + values[f"{node.stage}.output_impedance"] * siemens
+    off, on = (
+        chain.solve(Conditions(40.0, -60.0, unloaded=frozenset(away)), targets=[node]) for away in (["sub"], [])
+    )
+    assert off.rms_v[0, off.index(node)] / on.rms_v[0, on.index(node)] == pytest.approx(expected, rel=1e-9)
+    rig = Rig(job, seed=1, truth=values)
+    rig.play(40.0, -60.0)
+    loaded = float(np.std(rig.period(str(node))[0]))
+    rig.disconnect(("sub",))
+    assert float(np.std(rig.period(str(node))[0])) / loaded == pytest.approx(expected, rel=1e-9)

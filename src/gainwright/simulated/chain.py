@@ -26,7 +26,7 @@ from gainwright.model import (
 )
 from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
-from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT
+from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT, declared_ohm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -163,12 +163,13 @@ class SimulatedChain:
     # Amplifiers
 
     def rated(self, name: str, stage: Amplifier, node: Node) -> tuple[float, float]:
-        """Return power, W, and load, ohm, of the rating nearest to the actual load."""
-        real = self.load_ohm(node)
+        """Return power, W, and load, ohm, of the rating that the sensitivity belongs to: nearest to the job's speakers."""
+        speakers = [self.job.stages[port.stage] for port in self.wiring.ports_fed_by(node)]
+        siemens = sum(1 / declared_ohm(s) for s in speakers if isinstance(s, Speaker))
         pairs = [(self.truth[f"{name}.power.{i}"], r.load.nominal) for i, r in enumerate(stage.power)]
-        if real >= 0.5 * OPEN_OHM or real > 1e4:
+        if siemens == 0:
             return max(pairs, key=lambda pair: pair[1])
-        return min(pairs, key=lambda pair: abs(math.log(real / pair[1])))
+        return min(pairs, key=lambda pair: abs(math.log(pair[1] * siemens)))
 
     def amplifier_gain(self, name: str, stage: Amplifier, node: Node) -> float:
         """Return volts out per volt in, before the output impedance."""

@@ -1,10 +1,17 @@
-"""The ratio between a power rating at 1 % THD and the ceiling, from clipped samples."""
+"""Ratings: the ceiling under a power rating at 1 % THD, from clipped samples, and the load a job declares."""
 
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from gainwright.model import Speaker
+
+UNSAID_OHM = 4.0
+"""A speaker's nominal impedance where the job gives none (common practice, no published source)."""
 
 
 def _one_percent() -> float:
@@ -21,3 +28,11 @@ def _one_percent() -> float:
 
 
 CLIPPED_TO_ONE_PERCENT = _one_percent()
+
+
+def declared_ohm(speaker: Speaker) -> float:
+    """Return the nominal impedance that a job declares for a speaker on one side, ohm."""
+    coils = speaker.coils
+    each = coils.each if coils is not None else speaker.impedance
+    ohm = each.nominal if each is not None and each.known else UNSAID_OHM
+    return ohm * (coils.factor if coils is not None else 1.0) / speaker.count

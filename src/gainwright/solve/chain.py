@@ -12,7 +12,16 @@ from gainwright.jobfile import facts, settings, volume_steps
 from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
-from gainwright.solve.electrics import PEAK, Loading, amplifier_gain, amplifier_rails, line_gain, response, source_gain
+from gainwright.solve.electrics import (
+    PEAK,
+    Loading,
+    amplifier_gain,
+    amplifier_rails,
+    line_gain,
+    rating_index,
+    response,
+    source_gain,
+)
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
 from gainwright.solve.steady_state import Cell, run
 
@@ -86,6 +95,16 @@ class Chain:
     def _middle(self) -> dict[str, float]:
         middle = {path: fact.quantity.nominal for path, fact in self.facts.items()}
         return middle | {path: float(np.median(drawn)) for path, drawn in self.learned.items() if path in middle}
+
+    @cached_property
+    def _ratings(self) -> dict[str, int]:
+        """Return amplifier -> the rating its sensitivity belongs to, with every speaker connected as in the job."""
+        loading = Loading(self.wiring, self._middle, probes={})
+        return {
+            name: rating_index(stage, float(np.squeeze(loading.conductance(self.wiring.outputs(name)[0]))))
+            for name, stage in self.job.stages.items()
+            if isinstance(stage, Amplifier)
+        }
 
     def draws(self, *, draws: int, seed: int, quick: bool = False) -> dict[str, Any]:
         """Return every physical number drawn from its spread, shape (draws,) where it has one; `quick` as in `draw`."""
@@ -233,7 +252,7 @@ class Chain:
             ceiling = PEAK * values[f"{name}.output_limit"]
         elif isinstance(stage, Amplifier):
             conductance = loading.conductance(node)
-            gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], conductance)
+            gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], self._ratings[name])
             ceiling = PEAK * amplifier_rails(name, stage, values, conductance, values[f"vehicle.{conditions.supply}"])
         else:
             gain = line_gain(stage, node, values, stand)

@@ -120,31 +120,25 @@ def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: An
     return ceiling * scale
 
 
-def rating_index(stage: Amplifier, conductance: Any) -> Any:
-    """Return which rating holds in each case: that of the load nearest to the real one by ratio, the highest unloaded."""
+def rating_index(stage: Amplifier, siemens: float) -> int:
+    """Return which rating the sensitivity belongs to: that of the load nearest to the job's by ratio, the highest without one."""
     loads = np.array([rating.load.nominal for rating in stage.power])
-    if len(loads) == 1:
-        return 0
-    siemens = np.asarray(conductance, dtype=np.float64)
-    with np.errstate(divide="ignore"):
-        nearest = np.argmin(np.abs(np.log(np.multiply.outer(siemens, loads))), axis=-1)
-    return np.where(siemens > UNLOADED_SIEMENS, nearest, np.argmax(loads))
+    if siemens <= UNLOADED_SIEMENS:
+        return int(np.argmax(loads))
+    return int(np.argmin(np.abs(np.log(siemens * loads))))
 
 
-def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, conductance: Any) -> Any:
+def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, rating: int) -> Any:
     """Return the EMF gain of an amplifier at a gain position (0 fully down .. 1 fully up).
 
-    The sensitivity is the input for rated power; between its ends it is geometric in the position, bent by
-    `gain.bend`. Common practice, no published source.
+    The sensitivity is the input for rated power at one rating (`rating_index`), whatever is connected: a load changes
+    the voltage by the output impedance alone (Ohm's law). Between its ends the sensitivity is geometric in the position,
+    bent by `gain.bend`. Common practice, no published source.
     """
-    loads = [rating.load.nominal for rating in stage.power]
-    emfs = [
-        physics.voltage_for_power(power_w=values[f"{name}.power.{i}"], resistance_ohm=load)
-        * ((load + values[f"{name}.output_impedance"]) / load)
-        for i, load in enumerate(loads)
-    ]
-    holds = rating_index(stage, conductance)
-    rated_emf = emfs[0] if len(emfs) == 1 else np.choose(holds, emfs)
+    load = stage.power[rating].load.nominal
+    rated_emf = physics.voltage_for_power(power_w=values[f"{name}.power.{rating}"], resistance_ohm=load) * (
+        (load + values[f"{name}.output_impedance"]) / load
+    )
     travel = np.clip(position + values[f"{name}.gain.bend"] * 4 * position * (1 - position), 0, 1)
     down, up = values[f"{name}.sensitivity.down"], values[f"{name}.sensitivity.up"]
     sensitivity = np.asarray(down, dtype=np.float64) ** (1 - travel) * np.asarray(up, dtype=np.float64) ** travel
