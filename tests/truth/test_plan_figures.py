@@ -99,9 +99,26 @@ def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
     assert "solved again: it shows" in said.remedy
     opened = next(s for s in steps(plan, "controls") if "desk.sub.low_pass" in s.sets)
     assert opened.sets["desk.sub.low_pass"] == "off"
-    # 0.1 dB of a Linkwitz-Riley of 24 dB/octave: 20 lg(1 + (40/fc)^4) = 0.1, so fc = 40/(10^(0.1/20)-1)^(1/4) = 121.7 Hz
-    assert "122 Hz" in opened.do
+    # 1 dB of a Linkwitz-Riley of 24 dB/octave at the third harmonic, 120 Hz, which the recorder looks for:
+    # 20 lg(1 + (120/fc)^4) = 1, so fc = 120/(10^(1/20)-1)^(1/4) = 203.0 Hz
+    assert "203 Hz" in opened.do
     assert next(s for s in steps(plan, "source") if s.tone_hz == 40.0).visible
+
+
+def test_how_far_a_filter_opens_is_never_less_than_where_it_stands() -> None:
+    """A low-pass of 3.2 kHz at 1 kHz takes 5.0 dB from the third harmonic: 20 lg(1 + (3/3.2)^4); 1 dB needs 3000/0.5910 Hz."""
+    lamp = "instruments:\n => instruments:\n  lamp: {kind: indicator, marks: {clip: thd over 1 %}}\n"
+    made = make_plan(job(a="allowance: {sub => tones: {woofer: 1 kHz}\nallowance: {sub", b=lamp))
+    opened = next(s for s in steps(made, "controls") if "desk.woofer.low_pass" in s.sets)
+    assert "at least 5076 Hz" in opened.do
+    assert "5.0 dB" in opened.why
+
+
+def test_with_only_a_meter_harmonics_do_not_matter() -> None:
+    """A meter sees a knee, no distortion: a filter that lets the tone through stays as it is."""
+    no_recorder = "  interface:  {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n => "
+    made = make_plan(job(a="allowance: {sub => tones: {woofer: 1 kHz}\nallowance: {sub", b=no_recorder))
+    assert not [s for s in steps(made, "controls") if "desk.woofer.low_pass" in s.sets]
 
 
 @pytest.mark.parametrize(

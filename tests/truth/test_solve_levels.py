@@ -160,9 +160,7 @@ def test_an_amplifiers_gain_is_the_same_with_and_without_its_load(name: str) -> 
     run = next(str(run) for run, pairs in chain.wiring.leads.items() if wires[0] in pairs)
     siemens = 1 / (values["sub.impedance"] + values[f"{run}.resistance"])
     expected = 1 + values[f"{node.stage}.output_impedance"] * siemens
-    off, on = (
-        chain.solve(Conditions(40.0, -60.0, unloaded=frozenset(away)), targets=[node]) for away in (["sub"], [])
-    )
+    off, on = (chain.solve(Conditions(40.0, -60.0, unloaded=frozenset(away)), targets=[node]) for away in (["sub"], []))
     assert off.rms_v[0, off.index(node)] / on.rms_v[0, on.index(node)] == pytest.approx(expected, rel=1e-9)
     rig = Rig(job, seed=1, truth=values)
     rig.play(40.0, -60.0)

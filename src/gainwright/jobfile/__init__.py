@@ -2,7 +2,7 @@
 
 from gainwright.jobfile.assumed_values import Fact
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
-from gainwright.jobfile.catalogue import facts, settings, volume_steps
+from gainwright.jobfile.catalogue import JUST_ABOVE_MUTING, facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
@@ -12,6 +12,7 @@ from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 from gainwright.jobfile.yaml_reading import refuse_other_file
 
 __all__ = [
+    "JUST_ABOVE_MUTING",
     "Assumption",
     "Fact",
     "JobFile",

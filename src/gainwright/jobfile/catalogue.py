@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 
 UNKNOWN_W = 100.0
 """Size by which the noise of an amplifier of unknown power is assumed, W (common practice, no published source)."""
+JUST_ABOVE_MUTING = 0.05
+"""Just above the place where a gain control may mute (common practice, no published source)."""
 
 
 def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
@@ -80,13 +82,18 @@ def settings(job: Job) -> dict[str, float]:
         elif isinstance(stage, LevelControl):
             stand[f"{name}.level"] = _nominal(stage.at, 0.0)
         elif isinstance(stage, Amplifier):
-            stand[f"{name}.gain"] = _nominal(stage.gain.at, 0.0)
+            stand[f"{name}.gain"] = _nominal(stage.gain.at, lowest_passing_gain(stage))
     return stand
 
 
 def volume_steps(stage: HeadUnit) -> int:
     """Return the number of volume steps, 40 when not given (common practice, no published source)."""
     return stage.volume.steps or 40
+
+
+def lowest_passing_gain(stage: Amplifier) -> float:
+    """Return the lowest place of a gain that surely passes: its lowest end, or just above it if it mutes there."""
+    return JUST_ABOVE_MUTING if stage.gain.mutes_at_minimum == "yes" else 0.0
 
 
 def _nominal(value: Quantity | None, default: float) -> float:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.model import HeadUnit, Processor, Speaker
+from gainwright.plan.bands import series_filters
 from gainwright.plan.context import PlanContext
-from gainwright.plan.controls import path_filters
+from gainwright.plan.controls import filters_of
 from gainwright.plan.planning import amplifier_targets
 from gainwright.plan.stage_steps import source_limits
 
@@ -65,7 +66,7 @@ def _by_stage(band: AmplifierBand) -> AmplifierBand:
 
 
 def _split(context: PlanContext, end: End, target_v: float | None) -> AmplifierBand:
-    found = path_filters(context.job, end.path.nodes)
+    found = series_filters(context.job, context.chain.wiring, end.nodes[0])
     highs = [f.setting for f in found if f.kind == "high" and f.setting.corner is not None]
     lows = [f.setting for f in found if f.kind == "low" and f.setting.corner is not None]
     speaker, ohm, rating = _first_at_rating(context, end)
@@ -97,7 +98,7 @@ def _key(context: PlanContext, end: End) -> str:
         return end.path.speaker
     for node in reversed(end.path.nodes):
         stage = job.stages[node.stage]
-        if isinstance(stage, HeadUnit | Processor) and path_filters(job, (node,)):
+        if isinstance(stage, HeadUnit | Processor) and any(filters_of(job, node)):
             others = {n.stage for n in context.chain.wiring.nodes if n.output == node.output}
             return node.output if len(others) == 1 else f"{node.stage}.{node.output}"
     return end.stage

@@ -10,7 +10,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier, Converter, HeadUnit, Processor, SourceOutput, Speaker
-from gainwright.plan.controls import path_filters
+from gainwright.plan.bands import guarding_corners_hz
 from gainwright.plan.result import Finding
 from gainwright.texts import joined, say
 
@@ -130,7 +130,7 @@ def _bare_tweeters(context: PlanContext) -> Iterator[Finding]:
             continue
         if protected is not None and protected.known:
             continue  # compared with the corners before it, as for every speaker that says so
-        if not any(f.kind == "high" for f in path_filters(context.job, path.nodes)):
+        if not guarding_corners_hz(context.job, context.chain.wiring, path):
             seen.add(path.speaker)
             yield Finding(
                 "blocker",

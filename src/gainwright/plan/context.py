@@ -6,15 +6,18 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from gainwright.jobfile import instruments, with_settings
+import numpy as np
+
+from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, with_settings
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker
-from gainwright.plan.controls import FilterControl, passband_hz, path_filters
+from gainwright.plan.bands import pass_band_hz, passed, series_filters
+from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
+from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.solve import Chain, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
     import numpy.typing as npt
 
     from gainwright.model import Instrument, Job, Node, Path
@@ -25,8 +28,6 @@ DRAWS = 256
 SEED = 1
 FIXED_LOSS_DB = 1.0
 """Filters that can't be opened may take so much from a set-up tone (common practice, no published source)."""
-LOWEST_PASSING_GAIN = 0.05
-"""Just above the place where a gain control may mute (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ class PlanContext:
         for name, stage in self.job.stages.items():
             if isinstance(stage, Amplifier):
                 muting = stage.gain.mutes_at_minimum != "no"
-                found[f"{name}.gain"] = f"{100 * LOWEST_PASSING_GAIN:g} %" if muting else "0 %"
+                found[f"{name}.gain"] = f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
             elif isinstance(stage, LevelControl):
                 reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
                 found[f"{name}.level"] = f"{0.0 - abs(reserve):g} dB"
@@ -132,6 +133,10 @@ class PlanContext:
                 return name, instrument
         return None
 
+    def looks_for_harmonics(self, tone_hz: float) -> bool:
+        """Return whether an instrument can see the distortion of a tone: only then must its harmonics get through."""
+        return any(sees_distortion(i, tone_hz) for i in self.instruments.values())
+
     def sources(self, end: End) -> list[Node]:
         """Return the head unit's outputs upstream of an end."""
         return [n for n in end.all_nodes if isinstance(self.job.stages[n.stage], HeadUnit)]
@@ -150,34 +155,45 @@ class PlanContext:
                     speakers = tuple(dict.fromkeys(s for s in takers if isinstance(self.job.stages[s], Speaker)))
                     upstream = wiring.upstream(stage)
                     found[stage] = End(
-                        stage, nodes, upstream, path, self._tone_hz(path), path.allowance_db(self.job), speakers
+                        stage,
+                        nodes,
+                        upstream,
+                        path,
+                        self._tone_hz(path, nodes[0]),
+                        path.allowance_db(self.job),
+                        speakers,
                     )
         return tuple(found[stage] for stage in wiring.order if stage in found)
 
-    def _tone_hz(self, path: Path) -> float:
+    def _tone_hz(self, path: Path, node: Node) -> float:
         asked = path.asked_tone_hz(self.job)
         if asked is not None:
             return asked
+        wiring = self.chain.wiring
         speaker = self.job.stages[path.speaker]
         assert isinstance(speaker, Speaker)  # noqa: S101  paths end at speakers
         protected = speaker.protect_below
-        fixed = [f for f in path_filters(self.job, path.nodes) if f.open_setting() is None]
+        free = {f.control for f in series_filters(self.job, wiring, node) if f.open_setting() is not None}
+        best = passed(self.job, wiring, node, np.geomspace(20, 20_000, 400), without=free).max()
+
+        def passes(tone_hz: float) -> bool:
+            found = passed(self.job, wiring, node, np.array([tone_hz]), without=free)[0]
+            return bool(found > best * 10 ** (-FIXED_LOSS_DB / 20))
+
         return set_up_tone_hz(
-            passband_hz(self.job, path),
+            pass_band_hz(self.job, wiring, node),
             protect_below_hz=protected.nominal if protected is not None and protected.known else 0.0,
             limits_hz=tone_limits_hz(self.instruments.values()),
-            passes=lambda tone_hz: sum(f.loss_db(tone_hz) for f in fixed) < FIXED_LOSS_DB,
+            passes=passes,
         )
 
     def _sort_filters(self) -> None:
         for end in self.ends:
-            for f in path_filters(self.job, end.all_nodes):
-                loss = f.loss_db(end.tone_hz)
-                hides_harmonics = f.kind == "low" and f.loss_db(3 * end.tone_hz) > 1
-                if loss <= 0.1 and not hides_harmonics:
+            for f in series_filters(self.job, self.chain.wiring, end.nodes[0]):
+                if not f.in_the_way(end.tone_hz, harmonics=self.looks_for_harmonics(end.tone_hz)):
                     continue
                 text = f.open_setting()
                 if text is not None and f.control not in self.moved_filters:
                     self.moved_filters[f.control] = (f, text)
-                if text is None and loss > 0.1:
+                if text is None and f.loss_db(end.tone_hz) > LOSS_ALLOWED_DB:
                     self.stuck_filters.append((end, f))

@@ -13,10 +13,12 @@ from gainwright.model import Amplifier, HeadUnit, Processor
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from gainwright.model import Equaliser, FilterRange, FilterSetting, Job, Node, Path
+    from gainwright.model import Equaliser, FilterRange, FilterSetting, Job, Node
 
 LOSS_ALLOWED_DB = 0.1
 """A filter is open far enough when its loss at the tone is less than this."""
+HARMONIC_LOSS_ALLOWED_DB = 1.0
+"""The same for the third harmonic, where an instrument looks for distortion (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,27 +37,49 @@ class FilterControl:
 
     def response_db(self, frequency_hz: np.ndarray) -> np.ndarray:
         """Return its gain at frequencies, dB."""
-        assert self.setting.corner is not None  # noqa: S101  filters that are off are not controls
-        response = physics.filter_response(
-            shape=self.setting.shape,
-            slope_db_per_octave=self.setting.slope_db_per_octave,
-            kind=self.kind,
-            corner_hz=self.setting.corner.nominal,
-            frequency_hz=frequency_hz,
-        )
-        return np.asarray(20 * np.log10(np.maximum(np.abs(response), 1e-20)))
+        return np.asarray(20 * np.log10(np.maximum(np.abs(self.response(frequency_hz)), 1e-20)))
 
-    def corner_needed_hz(self, tone_hz: float) -> float:
-        """Return the corner at which the loss at a tone is just allowed, Hz."""
-        return float(
-            physics.corner_for_loss(
+    def response(self, frequency_hz: np.ndarray) -> np.ndarray:
+        """Return its complex gain at frequencies."""
+        assert self.setting.corner is not None  # noqa: S101  filters that are off are not controls
+        return np.asarray(
+            physics.filter_response(
                 shape=self.setting.shape,
                 slope_db_per_octave=self.setting.slope_db_per_octave,
                 kind=self.kind,
-                frequency_hz=tone_hz,
-                loss_db=LOSS_ALLOWED_DB,
+                corner_hz=self.setting.corner.nominal,
+                frequency_hz=frequency_hz,
             )
         )
+
+    def in_the_way(self, tone_hz: float, *, harmonics: bool) -> bool:
+        """Return whether it takes too much from a tone, or from its third harmonic where that is looked for."""
+        hides = harmonics and self.kind == "low" and self.loss_db(3 * tone_hz) > HARMONIC_LOSS_ALLOWED_DB
+        return hides or self.loss_db(tone_hz) > LOSS_ALLOWED_DB
+
+    def corner_needed_hz(self, tone_hz: float, *, harmonics: bool) -> float:
+        """Return the corner at which it is just out of the way of a tone, Hz."""
+        wanted = [(tone_hz, LOSS_ALLOWED_DB)]
+        wanted += [(3 * tone_hz, HARMONIC_LOSS_ALLOWED_DB)] if harmonics and self.kind == "low" else []
+        found = [
+            float(
+                physics.corner_for_loss(
+                    shape=self.setting.shape,
+                    slope_db_per_octave=self.setting.slope_db_per_octave,
+                    kind=self.kind,
+                    frequency_hz=frequency_hz,
+                    loss_db=loss_db,
+                )
+            )
+            for frequency_hz, loss_db in wanted
+        ]
+        return max(found)
+
+    def opens_to(self, corner_hz: float) -> bool:
+        """Return whether its range reaches a corner, or it can be switched off."""
+        if self.range is None or self.range.can_be_off:
+            return True
+        return self.range.high_hz >= corner_hz if self.kind == "low" else self.range.low_hz <= corner_hz
 
     def open_setting(self) -> str | None:
         """Return its most open setting as a job file writes it, None if it is fixed."""
@@ -81,12 +105,6 @@ def filters_of(job: Job, node: Node) -> Iterator[FilterControl]:
         setting = getattr(holder, name)
         if setting is not None and not setting.off:
             yield FilterControl(f"{prefix}.{name}", node, kind, setting, getattr(holder, f"{name}_range"))
-
-
-def path_filters(job: Job, nodes: Iterable[Node]) -> list[FilterControl]:
-    """Return the filters along nodes, each control once."""
-    found = {f.control: f for node in nodes for f in filters_of(job, node)}
-    return list(found.values())
 
 
 def equalisers_of(job: Job, nodes: Iterable[Node]) -> dict[str, tuple[str, Equaliser]]:
@@ -117,11 +135,3 @@ def equaliser_gain_db(equaliser: Equaliser, frequency_hz: np.ndarray) -> np.ndar
         else:
             total = total * physics.high_shelf_response(corner_hz=band.corner.nominal, **common)
     return np.asarray(20 * np.log10(np.abs(total)))
-
-
-def passband_hz(job: Job, path: Path) -> tuple[float, float]:
-    """Return the -3 dB limits of a path's filters together, Hz, within 20 Hz to 20 kHz."""
-    frequency_hz = np.geomspace(20, 20_000, 400)
-    gain_db = sum((f.response_db(frequency_hz) for f in path_filters(job, path.nodes)), np.zeros(400))
-    passing = frequency_hz[gain_db > gain_db.max() - 3]
-    return float(passing[0]), float(passing[-1])

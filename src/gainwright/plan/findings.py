@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
-from gainwright.plan.controls import equaliser_gain_db, equalisers_of, path_filters
+from gainwright.plan.bands import guarding_corners_hz, series_filters
+from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.expected_readings import volts_instrument
 from gainwright.plan.result import Finding
 from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
@@ -19,7 +20,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Node, Path
+    from gainwright.model import Path
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
     from gainwright.plan.source import CleanLimit
@@ -37,9 +38,9 @@ def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str
             found += _muting(context, end)
         found += _overdriven(context, end, limits[end.stage])
         found += _boost(context, end)
+        found += _clash(context, end)
     for path in context.chain.wiring.paths:
         found += _protection(context, path)
-        found += _clash(context, path)
     found += _meter_band(context, targets)
     return found
 
@@ -224,8 +225,7 @@ def _protection(context: PlanContext, path: Path) -> Iterator[Finding]:
     if stage.protect_below is None or not stage.protect_below.known:
         return
     limit_hz = stage.protect_below.nominal
-    high = [f for f in path_filters(context.job, path.nodes) if f.kind == "high" and f.setting.corner is not None]
-    corners = [f.setting.corner.nominal for f in high if f.setting.corner is not None]
+    corners = guarding_corners_hz(context.job, context.chain.wiring, path)
     if not corners or max(corners) < limit_hz:
         said = (
             say("the highest high-pass is at {max} Hz", max=f"{max(corners):g}")
@@ -244,8 +244,9 @@ def _protection(context: PlanContext, path: Path) -> Iterator[Finding]:
         )
 
 
-def _clash(context: PlanContext, path: Path) -> Iterator[Finding]:
-    filters = [f for f in path_filters(context.job, path.nodes) if f.setting.corner is not None]
+def _clash(context: PlanContext, end: End) -> Iterator[Finding]:
+    wiring = context.chain.wiring
+    filters = [f for f in series_filters(context.job, wiring, end.nodes[0]) if f.setting.corner is not None]
     corner = {f.control: f.setting.corner.nominal for f in filters if f.setting.corner is not None}
     highs = [f for f in filters if f.kind == "high"]
     lows = [f for f in filters if f.kind == "low"]
@@ -268,8 +269,7 @@ def _clash(context: PlanContext, path: Path) -> Iterator[Finding]:
             )
     for group in (highs, lows):
         tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
-        in_series = [(a, b) for a, b in itertools.combinations(tight, 2) if _in_series(context, a.node, b.node)]
-        for first, second in in_series:
+        for first, second in itertools.combinations(tight, 2):
             ratio = corner[second.control] / corner[first.control]
             if max(ratio, 1 / ratio) < 2**0.5:
                 yield Finding(
@@ -283,12 +283,6 @@ def _clash(context: PlanContext, path: Path) -> Iterator[Finding]:
                     ),
                     say("switch one of them off, or set them at least an octave apart"),
                 )
-
-
-def _in_series(context: PlanContext, first: Node, second: Node) -> bool:
-    """Return whether one of two nodes is upstream of the other."""
-    upstream = context.chain.wiring.upstream
-    return first in upstream(second.stage) or second in upstream(first.stage)
 
 
 def _meter_band(context: PlanContext, targets: dict[str, Target]) -> Iterator[Finding]:

@@ -44,8 +44,10 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     source = list(source_steps(context, found))
     steps = [*prepare(context), *leads(context), *controls(context), *(s for s in source if isinstance(s, Step))]
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
-    steps += [*restore(context), *verify(context, found, targets)]
-    findings = check(context, found.governing_by_end(), targets) + [f for f in source if isinstance(f, Finding)]
+    last = list(verify(context, found, targets))
+    steps += [*restore(context), *(s for s in last if isinstance(s, Step))]
+    findings = check(context, found.governing_by_end(), targets)
+    findings += [f for f in (*source, *last) if isinstance(f, Finding)]
     findings += [*blockers(context), *sizes(context)]
     return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from gainwright.model import LeadRun
     from gainwright.plan.context import PlanContext
+    from gainwright.plan.controls import FilterControl
 
 
 def prepare(context: PlanContext) -> Iterator[Step]:
@@ -141,32 +142,39 @@ def controls(context: PlanContext) -> Iterator[Step]:
         elif isinstance(stage, Amplifier):
             yield _gain(context, name, stage)
     for control, (f, text) in context.moved_filters.items():
-        tone = next(end.tone_hz for end in context.ends if f.node in end.all_nodes)
-        needed = f.corner_needed_hz(tone)
-        direction = say("at least") if f.kind == "low" else say("at most")
-        opening = say("Switch it off") if text == "off" else say("Open it as far as it goes ({text})", text=text)
-        yield Step(
-            f"control.{control}",
-            "controls",
-            f.node.stage,
-            say(
-                "{control}: {part} for the set-up, or open it to {direction} {needed} Hz.",
-                control=control,
-                part=opening[0].lower() + opening[1:],
-                direction=direction,
-                needed=f"{needed:.0f}",
-            ),
-            say(
-                "As set, it attenuates the tone of {tone} Hz by {part} dB and its third harmonic by {part_2} dB; at {needed} Hz it attenuates the tone by less than 0.1 dB.",
-                part=f"{f.loss_db(tone):.1f}",
-                tone=f"{tone:g}",
-                part_2=f"{f.loss_db(3 * tone):.1f}",
-                needed=f"{needed:.0f}",
-            ),
-            cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
-            sets={control: text},
-        )
+        yield _filter(context, f, control, text)
     yield from _equalisers(context)
+
+
+def _filter(context: PlanContext, f: FilterControl, control: str, text: str) -> Step:
+    """Return the step that opens a filter: how far, by what it takes from the tone and its third harmonic."""
+    tones = [end.tone_hz for end in context.ends if f.node in end.all_nodes]
+    blocked = [hz for hz in tones if f.in_the_way(hz, harmonics=context.looks_for_harmonics(hz))]
+    harmonics = context.looks_for_harmonics(blocked[0])
+    needed = f.corner_needed_hz(blocked[0], harmonics=harmonics)
+    opening = say("switch it off") if text == "off" else say("open it as far as it goes ({text})", text=text)
+    enough = (
+        say(", or open it to at least {needed} Hz", needed=f"{needed:.0f}")
+        if f.kind == "low"
+        else say(", or open it to at most {needed} Hz", needed=f"{needed:.0f}")
+    )
+    taken = say("{loss} dB from the tone of {tone} Hz", loss=f"{f.loss_db(blocked[0]):.1f}", tone=f"{blocked[0]:g}")
+    if harmonics and f.kind == "low":
+        taken += say(" and {loss} dB from its third harmonic", loss=f"{f.loss_db(3 * blocked[0]):.1f}")
+    return Step(
+        f"control.{control}",
+        "controls",
+        f.node.stage,
+        say(
+            "{control}: {opening} for the set-up{enough}.",
+            control=control,
+            opening=opening,
+            enough=enough if f.opens_to(needed) else "",
+        ),
+        say("As set, it takes {taken}.", taken=taken),
+        cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
+        sets={control: text},
+    )
 
 
 def _level_control(context: PlanContext, name: str, stage: LevelControl) -> Step:

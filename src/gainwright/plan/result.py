@@ -62,6 +62,7 @@ class Step:
     sets : controls to set, control -> setting as the job file writes it.
     adjust : a control to turn until a condition is met.
     speakers_off : speakers that are disconnected during the step.
+    proves : the control whose place the reading proves, empty for any other reading.
     """
 
     id: str
@@ -80,6 +81,7 @@ class Step:
     sets: dict[str, str] = field(default_factory=dict)
     adjust: Adjust | None = None
     speakers_off: tuple[str, ...] = ()
+    proves: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,13 @@ import numpy as np
 from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder
 from gainwright.plan import cautions
+from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
 from gainwright.plan.views import Way, best_way
-from gainwright.plan.visibility import distortion_mark, sees_distortion
 from gainwright.solve import Conditions, input_ohm
 from gainwright.texts import say
 

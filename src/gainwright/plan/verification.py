@@ -1,4 +1,4 @@
-"""The last steps: restore crossovers, compare levels and sides, note the highest clean volume, listen."""
+"""The last steps: restore crossovers, prove them, compare levels and sides, note the highest clean volume, listen."""
 
 from __future__ import annotations
 
@@ -7,23 +7,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import LevelControl
+from gainwright.model import LevelControl, Speaker
 from gainwright.plan import cautions
-from gainwright.plan.context import DRAWS
-from gainwright.plan.controls import passband_hz, path_filters
+from gainwright.plan.bands import pass_band_hz, series_filters
 from gainwright.plan.expected_readings import expect_target, volts_instrument
-from gainwright.plan.result import Expect, Step
+from gainwright.plan.proofs import proofs
+from gainwright.plan.result import Expect, Finding, Step
+from gainwright.plan.settled import Settled
 from gainwright.plan.stage_steps import restored_chain
-from gainwright.solve import Conditions
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from gainwright.model import Node
     from gainwright.plan.context import End, PlanContext
+    from gainwright.plan.controls import FilterControl
     from gainwright.plan.result import Target
     from gainwright.plan.stage_steps import SourceLimits
-    from gainwright.solve import Chain
 
 SIDE_MATCH_DB = 0.5
 """Sides that differ by more should be checked (common practice, no published source)."""
@@ -43,12 +44,21 @@ def restore(context: PlanContext) -> Iterator[Step]:
         )
 
 
-def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step]:
-    """Yield the steps that compare levels and sides, note the volume, and check the sound."""
-    back = restored_chain(context)
-    for end in context.ends:
-        if end.stage in targets:
-            yield from _verify_end(context, found, end, targets[end.stage], back)
+def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step | Finding]:
+    """Yield the steps that prove the filters, compare levels and sides, note the volume, and check the sound.
+
+    A filter that no reading can prove is a finding. Ends with speakers that a low tone destroys come first.
+    """
+    ends = sorted(context.ends, key=lambda end: -_protected_below_hz(context, end))
+    limits = found.governing_by_end()
+    settled = [
+        Settled(context, end, nodes, limits[end.stage], targets.get(end.stage))
+        for end in ends
+        for nodes in _by_output(end)
+    ]
+    yield from proofs(context, settled)
+    for one in settled:
+        yield from _levels(context, one)
     for limit in found.governing.values():
         low, high = np.quantile(limit.volume, [0.025, 0.975])
         yield Step(
@@ -74,26 +84,33 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
     )
 
 
-def _verify_end(context: PlanContext, found: SourceLimits, end: End, target: Target, back: Chain) -> Iterator[Step]:
-    limit = found.governing[found.limits[end.stage].head]
-    tone_hz = _passing_tone(context, end)
-    ratio, low, high = _after_restoring(context, end, back, tone_hz, limit.head, limit.middle)
-    for i, node in enumerate(end.nodes):
-        volts = target.v_rms * ratio
-        name, instrument = volts_instrument(context, tone_hz=tone_hz, volts=volts)
-        doubt = expect_target(instrument, volts, tone_hz=tone_hz)
+def _protected_below_hz(context: PlanContext, end: End) -> float:
+    """Return below which frequency the most delicate speaker of an end must be protected, Hz; 0 for none."""
+    stages = [context.job.stages[name] for name in end.speakers]
+    below = [s.protect_below for s in stages if isinstance(s, Speaker) and s.protect_below is not None]
+    return max((b.nominal for b in below if b.known), default=0.0)
+
+
+def _by_output(end: End) -> list[tuple[Node, ...]]:
+    outputs = dict.fromkeys(node.output for node in end.nodes)
+    return [tuple(node for node in end.nodes if node.output == output) for output in outputs]
+
+
+def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
+    """Yield the reading of each side with a tone that passes; none where one side alone stands as it was set."""
+    end, back = settled.end, restored_chain(context)
+    filters = series_filters(context.job, context.chain.wiring, settled.nodes[0])
+    moved = [f.control for f in filters if f.control in context.moved_filters]
+    if not moved and len(settled.nodes) == 1 and settled.target is not None:
+        return
+    tone_hz, level_dbfs = _passing_tone(context, settled, filters), -end.allowance_db
+    volts = float(settled.volts(back, np.array([tone_hz]), level_dbfs)[0])
+    low, high = settled.spread(back, tone_hz, level_dbfs)
+    name, instrument = volts_instrument(context, tone_hz=tone_hz, volts=volts)
+    doubt = expect_target(instrument, volts, tone_hz=tone_hz)
+    for i, node in enumerate(settled.nodes):
         match = 10 ** (SIDE_MATCH_DB / 20) if i else 1.0
-        shift_low, shift_high = (low / ratio, high / ratio) if ratio > 0 else (1.0, 1.0)
-        expect = Expect("v_rms", volts, doubt.low * shift_low / match, doubt.high * shift_high * match)
-        first = (
-            say("the restored filters")
-            if i == 0
-            else say(
-                "the other side, within {SIDE_MATCH_DB} dB of {part}",
-                SIDE_MATCH_DB=f"{SIDE_MATCH_DB:g}",
-                part=end.nodes[0],
-            )
-        )
+        shifts = (min(low / volts, 1.0), max(high / volts, 1.0)) if volts > 0 else (1.0, 1.0)
         yield Step(
             f"verify.{node}",
             "verify",
@@ -105,45 +122,40 @@ def _verify_end(context: PlanContext, found: SourceLimits, end: End, target: Tar
                 node=node,
                 name=name,
             ),
-            say("It checks {first}.", first=first),
+            _level_why(settled, i, moved),
             tone_hz,
-            -end.allowance_db,
+            level_dbfs,
             str(node),
             name,
-            expect,
-            say("Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a filter not restored."),
+            Expect("v_rms", volts, doubt.low * shifts[0] / match, doubt.high * shifts[1] * match),
+            say(
+                "Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a control moved since it was set."
+            )
+            if i == 0
+            else say("Apart from the other side: a lead, balance, or the control of one side."),
             True,
             (cautions.HOT_OUTPUT,),
             speakers_off=tuple(sorted(context.speakers)),
         )
 
 
-def _passing_tone(context: PlanContext, end: End) -> float:
+def _level_why(settled: Settled, side: int, moved: list[str]) -> str:
+    if side:
+        return say(
+            "It checks the other side, within {SIDE_MATCH_DB} dB of {part}.",
+            SIDE_MATCH_DB=f"{SIDE_MATCH_DB:g}",
+            part=settled.nodes[0],
+        )
+    if moved:
+        return say("It checks that the band still passes with {controls} back.", controls=", ".join(moved))
+    if len(settled.nodes) == 1:
+        return say("It is the level that this output delivers at the highest clean volume.")
+    return say("It is the level as set, to compare the other side with.")
+
+
+def _passing_tone(context: PlanContext, settled: Settled, filters: list[FilterControl]) -> float:
     """Return the set-up tone if the restored filters pass it within 6 dB, else the middle of the pass band."""
-    loss = sum(f.loss_db(end.tone_hz) for f in path_filters(context.job, end.all_nodes))
-    if loss < 6:
-        return end.tone_hz
-    low, high = passband_hz(context.job, end.path)
+    if sum(f.loss_db(settled.end.tone_hz) for f in filters) < 6:
+        return settled.end.tone_hz
+    low, high = pass_band_hz(context.job, context.chain.wiring, settled.nodes[0])
     return float(f"{math.sqrt(low * high):.2g}")
-
-
-def _after_restoring(
-    context: PlanContext, end: End, back: Chain, tone_hz: float, head: str, volume: float
-) -> tuple[float, float, float]:
-    """Return the ratio of the reading after to that before restoring the filters: nominal and 95 % interval."""
-    level = -end.allowance_db - 60
-    stand = {f"{head}.volume": volume}
-
-    def both(draws: bool) -> np.ndarray:
-        def solve(chain: Chain, hz: float) -> np.ndarray:
-            values = context.drawn_for(chain) if draws else None
-            asked = Conditions(hz, level, values=values, settings=stand, unloaded=context.speakers)
-            solved = chain.solve(asked, targets=end.nodes[:1], margins=False)
-            return np.broadcast_to(solved.rms_v[:, solved.index(end.nodes[0])], DRAWS if draws else 1)
-
-        before, after = solve(context.opened, end.tone_hz), solve(back, tone_hz)
-        return np.asarray(after[before > 0] / before[before > 0])
-
-    spread = both(draws=True)
-    low, high = np.quantile(spread, [0.025, 0.975])
-    return float(both(draws=False)[0]), float(low), float(high)

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.model import Amplifier, Indicator, Multimeter, Recorder
-from gainwright.plan.controls import path_filters
+from gainwright.plan.bands import series_filters
+from gainwright.plan.distortion_seen import least_distortion, sees_distortion
 from gainwright.plan.source import thd_limit
 from gainwright.solve import Conditions, input_ohm, recorder_full_scale_v, resolution_v
 from gainwright.texts import say
@@ -94,8 +95,8 @@ def _band(view: View) -> list[Doubt]:
 
 
 def _tone_stopped(view: View) -> list[Doubt]:
-    nodes = [n for n in view.end.all_nodes if view.chain.nodes.index(n) <= view.chain.nodes.index(view.node)]
-    losses = {f.control: f.loss_db(view.end.tone_hz) for f in path_filters(view.chain.job, nodes)}
+    filters = series_filters(view.chain.job, view.chain.wiring, view.node)
+    losses = {f.control: f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=None)
     if worst is None or losses[worst] < 20:
         return []
@@ -159,12 +160,12 @@ def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
     instrument = view.instrument
     limit = thd_limit(context)
     if isinstance(instrument, Indicator):
-        limit = _least_distortion(instrument, view.end.tone_hz)[1]
+        limit = least_distortion(instrument, view.end.tone_hz)[1]
     if math.isfinite(shown) and shown >= limit:
         return []
     front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
     own = float(np.nanmax([over.thd[0, over.index(n)] for n in front]))
-    filters = path_filters(view.chain.job, view.end.all_nodes)
+    filters = series_filters(view.chain.job, view.chain.wiring, view.node)
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))
     message = say(
@@ -180,23 +181,6 @@ def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
     return [Doubt("harmonics_filtered", worst, message, {"thd": own, "shown_thd": shown})]
 
 
-def sees_distortion(instrument: Instrument, tone_hz: float) -> bool:
-    """Return whether an instrument can detect distortion of a tone by itself."""
-    return isinstance(instrument, Recorder) or (
-        isinstance(instrument, Indicator) and bool(distortion_mark(instrument, tone_hz))
-    )
-
-
-def distortion_mark(indicator: Indicator, tone_hz: float) -> str:
-    """Return the mark that lights at the least distortion of a tone; empty if none does."""
-    return _least_distortion(indicator, tone_hz)[0]
-
-
-def _least_distortion(indicator: Indicator, tone_hz: float) -> tuple[str, float]:
-    marks = [(name, m.threshold.nominal) for name, m in indicator.distortion_marks.items() if m.passes(tone_hz)]
-    return min(marks, key=lambda pair: pair[1], default=("", math.inf))
-
-
 def by_preference(context: PlanContext, tone_hz: float) -> list[tuple[str, Instrument]]:
     """Return the instruments that can find a clean limit with a tone, the best first.
 
@@ -206,7 +190,7 @@ def by_preference(context: PlanContext, tone_hz: float) -> list[tuple[str, Instr
 
     def rank(instrument: Instrument) -> int:
         if isinstance(instrument, Indicator):
-            return 0 if _least_distortion(instrument, tone_hz)[1] <= thd_limit(context) else 3
+            return 0 if least_distortion(instrument, tone_hz)[1] <= thd_limit(context) else 3
         return 1 if isinstance(instrument, Recorder) else 2
 
     found = context.instruments.items()

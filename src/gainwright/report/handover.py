@@ -143,8 +143,8 @@ def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
 
 
 def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
-    """Return amplifier -> last voltage read at its output with a tone of its set-up or check, V, and half its interval, V."""
-    tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase in ("amplifier", "verify")}
+    """Return amplifier -> last voltage read at its output with the tone of its set-up, V, and half its interval, V."""
+    tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase == "amplifier"}
     there = instruments(job)
     usual = next((i for i in there.values() if isinstance(i, Multimeter)), next(iter(there.values())))
     targets, found = {t.stage for t in plan.targets}, {}

@@ -193,7 +193,7 @@ def test_whole_run_on_the_rig_fits_and_speaks_for_nothing_wrong(name: str, tmp_p
 def test_reading_that_is_far_off_names_its_cause(here: Bay) -> None:
     """A right side that is dead when its output is read is believed to be so, or what would look the same."""
     hand = Hand(here.job, seed=2, fault={"amp_front.out.right": 0.0})
-    while (state := here.run.next) is not None and state.step.id != "verify.amp_high.out.left":
+    while (state := here.run.next) is not None and state.step.id != "verify.head.volume":
         texts = hand.texts(here.run, state)
         for text in texts or [""]:
             here.enter(state.step.id, text, kind="reading" if texts else "done")
