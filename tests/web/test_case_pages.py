@@ -65,7 +65,7 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
         ("amplifier_no_supply fuse", ["Customer 2"]),
         ("fuse plug", []),
     ]:
-        page.get_by_label("Find a case").fill(words)
+        page.get_by_label("Search cases").fill(words)
         page.get_by_role("button", name="Find").click()
         expect(page.locator("#list a.main")).to_have_text(found)
     assert page.get_by_text("No case matches all these words").count() == 1

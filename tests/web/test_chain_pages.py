@@ -135,8 +135,8 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
     form.get_by_role("button").click()
     page.wait_for_url("**/stage/driver")
     assert stages_of(api, job)["driver"] == "head"
-    page.get_by_label("Move it").select_option("lead:knob-amp_sub")
-    page.get_by_role("button", name="Move it there").click()
+    page.get_by_label("Move to").select_option("lead:knob-amp_sub")
+    page.get_by_role("button", name="Move", exact=True).click()
     page.get_by_text("Fed from knob").wait_for()
     assert stages_of(api, job)["amp_sub"] == "driver"
     page.get_by_role("button", name="Earlier").click()
@@ -157,7 +157,7 @@ def test_a_branch_comes_and_goes(open_page: Callable[..., Page], api: httpx.Clie
     page.get_by_role("link", name="add a branch").click()
     form = page.locator("form[action$=add_branch]")
     form.get_by_label("new output").fill("rear")
-    form.get_by_label("takes the input").fill("front")
+    form.get_by_label("routed from the input").fill("front")
     form.get_by_label("Amplifier's name").fill("amp_rear")
     form.get_by_label("its rated power").fill("50 W @ 4 ohm")
     form.get_by_label("Speaker's name").fill("rear")
@@ -281,7 +281,7 @@ def test_the_file_is_edited_as_text_with_errors_at_their_lines(
     assert text_of(api, job) == example_text("two_way_and_sub")
     page.get_by_label("Text of the job file").fill(text.replace("rated_output: 4 V", "rated_output: 5 V") + "# mine\n")
     page.get_by_role("button", name="Check").click()
-    page.get_by_text("The text is a job").wait_for()
+    page.get_by_text("This is a valid job file").wait_for()
     assert text_of(api, job) == example_text("two_way_and_sub")
     page.get_by_role("button", name="Save").click()
     page.get_by_text("Revision 2").first.wait_for()
@@ -300,7 +300,7 @@ def test_text_is_checked_while_it_is_written(open_page: Callable[..., Page], job
     assert "'bogus' is unknown" in page.get_by_role("alert").inner_text()
     area.press("ArrowUp")
     area.press_sequentially("# ")
-    page.get_by_text("The text is a job").wait_for()
+    page.get_by_text("This is a valid job file").wait_for()
     assert page.locator(".numbers b").count() == 0
     assert area.input_value().startswith("# bogus: 1\n")
 
@@ -341,7 +341,7 @@ def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[.
     area = page.get_by_label("Text of the job file")
     area.press("Control+End")
     area.press_sequentially("# mine\n")
-    page.get_by_text("The text is a job").wait_for()
+    page.get_by_text("This is a valid job file").wait_for()
     page.get_by_role("button", name="Save").click()
     area.press_sequentially("bogus: 1\n")
     page.wait_for_timeout(1000)  # its check falls due while the text is being saved
@@ -360,7 +360,7 @@ def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: ht
     page.get_by_role("button", name="Save").click()
     page.get_by_role("alert").wait_for()
     rows = page.locator(".lines tr").all_inner_texts()
-    assert any("there now" in row and "# theirs" in row for row in rows)
+    assert any("now" in row and "# theirs" in row for row in rows)
     assert any("yours" in row and "# mine" in row for row in rows)
     assert text_of(api, job) == theirs
     assert page.get_by_label("Text of the job file").input_value() == mine
@@ -379,7 +379,7 @@ def test_findings_stand_at_their_stages(open_page: Callable[..., Page], api: htt
     api.put(f"/api/jobs/{job}/text", json={"text": changed, "seen": 1}).raise_for_status()
     page = open_page(f"/jobs/{job}/chain", scripts=scripts)
     if not scripts:
-        page.get_by_role("button", name="Check it").click()
+        page.get_by_role("button", name="Check").click()
     page.locator("#findings h3", has_text="amp_rear").wait_for()
     assert "lowest load it is rated for" in page.locator("#findings").inner_text()
     assert "1 caution" in str(box(page, "amp_rear").get_attribute("aria-label"))

@@ -87,7 +87,7 @@ def test_settings_are_kept_in_the_file_and_taken_back(
     page.get_by_label("volume", exact=True).fill("33")
     page.locator("fieldset", has_text="amp_front").get_by_label("gain", exact=True).fill("12,5")
     page.get_by_text("amp_front.gain 0 → 12.5 %").wait_for()
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save these settings").click()
     page.get_by_text("as revision 2 of the job").wait_for()
     text = api.get(f"/api/jobs/{job}").json()["text"]
     stand = controls(read_job_text(text).job)
@@ -96,7 +96,7 @@ def test_settings_are_kept_in_the_file_and_taken_back(
         line for line in text.splitlines() if "#" in line and "volume" not in line
     ]
     page.get_by_role("button", name="Undo").click()
-    page.get_by_text("As in the job").wait_for()
+    page.get_by_text("Settings as in the job").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == before
     assert page.get_by_label("volume", exact=True).input_value() == "30"
 
@@ -123,7 +123,7 @@ def test_a_boost_costs_what_it_lifts(
     page.locator('[name="set.desk.sub.equaliser"]').fill(typed)
     page.get_by_text("desk.sub.equaliser flat →").wait_for()
     look(page, f"corridor-bands-{size}")
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save these settings").click()
     page.get_by_text("as revision 2 of the job").wait_for()
     read = read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job
     assert controls(read)["desk.sub.equaliser"] == typed
@@ -136,11 +136,11 @@ def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.C
     text = example_text("two_way_and_sub").replace("tone: [flat]", f"tone: {json.dumps(bands)}")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
-    page.get_by_text("As in the job").wait_for()
+    page.get_by_text("Settings as in the job").wait_for()
     page.get_by_label("volume", exact=True).fill("25")
     page.get_by_text("head.volume 30 → 25").wait_for()
     assert "tone" not in page.locator("#moved").inner_text()
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save these settings").click()
     page.get_by_text("as revision 2 of the job").wait_for()
     kept = api.get(f"/api/jobs/{job}").json()["text"]
     assert [x for x in kept.splitlines() if x not in text.splitlines()] == [
@@ -172,10 +172,10 @@ def test_settings_made_from_an_older_job_are_not_written_over_it(
     whole = api.get(f"/api/jobs/{job}").json()
     newer = whole["text"].replace("at: 20 %", "at: 22 %")
     api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": whole["revision"]}).raise_for_status()
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save these settings").click()
     page.get_by_role("alert").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == newer
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save these settings").click()
     page.get_by_text("as revision 3 of the job").wait_for()
     stand = controls(read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job)
     assert (stand["head.volume"], stand["amp_sub.gain"]) == ("31.0", "22 %")
@@ -192,7 +192,7 @@ def test_without_scripts_the_form_answers(open_page: Callable[..., Page], job: s
     assert "head.volume 30 → 38" in page.locator("main").inner_text()
     page.get_by_label("volume", exact=True).press("Enter")
     assert "revision 1" not in page.locator("#moved").inner_text()
-    assert page.get_by_role("button", name="Keep these settings").count() == 1
+    assert page.get_by_role("button", name="Save these settings").count() == 1
 
 
 def test_what_can_not_be_is_told_beside_the_controls(open_page: Callable[..., Page], job: str) -> None:

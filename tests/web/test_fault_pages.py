@@ -68,7 +68,7 @@ def begin(page: Page, job: str, *, heard: str = "silent") -> None:
     """Begin a case: the caller hears the subwoofer so."""
     page.goto(f"/jobs/{job}/fault")
     page.locator(f'input[name="heard-sub"][value="{heard}"]').check(force=True)
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Open case").click()
     page.get_by_role("heading", name="Likely causes").wait_for()
 
 
@@ -111,7 +111,7 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     assert name in believed  # by itself, or as one of those that no test tells apart
     page.locator('select[name="was"]').select_option(f"{cause}|{where}")
     page.get_by_label("Note").fill("it was the plug")
-    page.get_by_role("button", name="Close it").click()
+    page.get_by_role("button", name="Close case").click()
     page.get_by_role("heading", name="What it was").wait_for()
     assert name in page.locator(".question").first.inner_text()
     assert "it was the plug" in page.locator(".ask").inner_text()
@@ -138,11 +138,11 @@ def test_dont_know_cant_reach_take_back_and_correct(
     unreachable = api.get(f"/api/cases/{case['name']}").json()["unreachable"]
     assert len(unreachable) == 1
     assert asked(page) != second
-    done(page, page.get_by_role("button", name="Undo the last step").click)
+    done(page, page.get_by_role("button", name="Undo last step").click)
     assert api.get(f"/api/cases/{case['name']}").json()["unreachable"] == []
     assert asked(page) == second
     row = page.locator(".found > li").first
-    row.get_by_text("Correct it").click()
+    row.get_by_text("Correct").click()
     done(page, row.get_by_role("button", name="faint").click)
     assert "faint" in page.locator(".found > li").first.inner_text()
     kept = api.get(f"/api/cases/{case['name']}").json()
@@ -179,18 +179,18 @@ def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
     page.locator(".tests a").nth(1).click()
     page.wait_for_url("**test=3")
     assert page.locator(".ask .question").inner_text() == words
-    page.get_by_text("Add something else you found").click()
+    page.get_by_text("Add another finding").click()
     own = page.locator(".own form")
-    own.get_by_label("something was looked at").check()
+    own.get_by_label("something was inspected").check()
     own.get_by_label("Where").fill("amp_sub.power_lamp")
-    own.get_by_label("What was found").fill("off")
+    own.get_by_label("Result").fill("off")
     done(page, own.get_by_role("button", name="Add finding").click)
     assert "amp_sub.power_lamp: off" in page.locator(".found").inner_text()
     assert page.url.endswith(case["name"])
-    page.get_by_text("Add something else you found").click()
-    own.get_by_label("something was measured").check()
+    page.get_by_text("Add another finding").click()
+    own.get_by_label("a signal was measured").check()
     own.get_by_label("Where").fill("amp_subb.out.mono")
-    own.get_by_label("What was found").fill("0,02")
+    own.get_by_label("Result").fill("0,02")
     own.get_by_role("button", name="Add finding").click()
     assert "did you mean amp_sub.out.mono" in page.get_by_role("alert").inner_text()
     assert own.get_by_label("Where").input_value() == "amp_subb.out.mono"
@@ -209,7 +209,7 @@ def test_two_people_on_one_case_lose_nothing(
     rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause="amplifier_no_supply", where="amp_sub")
     found = rig.answer(read_entry(entry, JOB, answered=False))
     answer(one, {k: v for k, v in found.items() if k not in entry})
-    two.get_by_text("Add something else you found").click()
+    two.get_by_text("Add another finding").click()
     form = two.locator('.ask form[action$="/answer"]')
     field = form.locator('input[name="text"]')
     if field.count():
@@ -218,11 +218,11 @@ def test_two_people_on_one_case_lose_nothing(
     else:
         form.locator('button[name="choice"]').last.click()
     two.get_by_role("heading", name="What you entered").wait_for()
-    assert "meanwhile" in two.get_by_role("alert").inner_text()
+    assert "in the meantime" in two.get_by_role("alert").inner_text()
     kept = api.get(f"/api/cases/{name}").json()
     assert len(kept["evidence"]) == 2
     assert two.locator(".found > li").count() == 2
-    done(two, two.get_by_role("button", name="Enter it anyway").click)
+    done(two, two.get_by_role("button", name="Enter anyway").click)
     after = api.get(f"/api/cases/{name}").json()
     assert after["evidence"][:2] == kept["evidence"]
     assert len(after["evidence"]) == 3
@@ -273,7 +273,7 @@ def test_case_begins_with_the_readings_of_the_set_up_run(
 ) -> None:
     """What was read in the set-up run is taken along as evidence, and can be taken back one by one."""
     page = open_page(f"/jobs/{job}/fault?from=run")
-    assert page.get_by_text("has no readings").count() == 1
+    assert page.get_by_text("has no usable readings").count() == 1
     for step in api.get(f"/api/jobs/{job}/run").json()["steps"]:
         if step["asked"] in ("volts", "supply"):
             said = {"step": step["id"], "text": "12.6" if step["asked"] == "supply" else "0.002", "seen": 0}
@@ -282,11 +282,11 @@ def test_case_begins_with_the_readings_of_the_set_up_run(
     assert len(evidence) >= 2
     page.reload()
     assert page.get_by_label(f"Include the {len(evidence)} readings").is_checked()
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Open case").click()
     expect(page.locator(".found > li")).to_have_count(len(evidence))
     name = page.url.rpartition("/")[2]
     assert api.get(f"/api/cases/{name}").json()["evidence"] == evidence
-    done(page, page.get_by_role("button", name="Undo the last step").click)
+    done(page, page.get_by_role("button", name="Undo last step").click)
     assert page.locator(".found > li").count() == len(evidence) - 1
 
 
@@ -332,15 +332,15 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
     page = open_page(f"/jobs/{job}/fault")
     assert page.get_by_label("Title").input_value() == HOSTILE
     page.get_by_label("Title").fill(f"T {HOSTILE}")
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Open case").click()
     assert page.get_by_role("heading", level=1).inner_text() == f"T {HOSTILE}"
-    page.get_by_text("Add something else you found").click()
+    page.get_by_text("Add another finding").click()
     page.locator(".own").get_by_label("Where").fill(HOSTILE)
-    page.locator(".own").get_by_label("What was found").fill(HOSTILE)
+    page.locator(".own").get_by_label("Result").fill(HOSTILE)
     page.get_by_role("button", name="Add finding").click()
     assert "<img" in page.get_by_role("alert").inner_text()
     page.get_by_label("Note").fill(f"N {HOSTILE}")
-    page.get_by_role("button", name="Close it").click()
+    page.get_by_role("button", name="Close case").click()
     page.get_by_role("heading", name="What it was").wait_for()
     assert page.locator(".note").inner_text() == f"N {HOSTILE}"
     for path in (f"/jobs/{job}/fault", "/cases", "/cases/tally", "/practise"):
@@ -358,7 +358,7 @@ def test_name_that_is_taken_or_reserved_is_told(open_page: Callable[..., Page], 
     page = open_page(f"/jobs/{job}/fault")
     for name, told in [("blue one", "already"), ("tally", "can't be called"), ("a/b", "can't be the name")]:
         page.get_by_label("Name of the case").fill(name)
-        page.get_by_role("button", name="Begin").click()
+        page.get_by_role("button", name="Open case").click()
         assert told in page.get_by_role("alert").inner_text()
         assert page.get_by_label("Name of the case").input_value() == name
     assert page.get_by_role("link", name="Blue estate").count() == 1
@@ -413,7 +413,7 @@ def test_case_outlives_a_kill(open_page: Callable[..., Page], server: WebServer,
     page.reload()
     assert page.get_by_text("not known:").count() == 1
     assert asked(page) == before
-    done(page, page.get_by_role("button", name="Undo the last step").click)
+    done(page, page.get_by_role("button", name="Undo last step").click)
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])

@@ -25,7 +25,7 @@ def test_job_is_begun_doubled_deleted_and_put_back(
     """A job begins like an example, is doubled, deleted, and put back by undo."""
     page = open_page("/", size=size, scripts=scripts)
     page.get_by_role("radio").nth(1).check()
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Create job").click()
     title = page.get_by_role("heading", level=1).inner_text()
     assert title in example_text(list(examples())[1])
     page.get_by_role("button", name="Duplicate").click()
@@ -48,10 +48,10 @@ def test_job_is_found_by_any_word_while_it_is_typed(open_page: Callable[..., Pag
         text = [f"title: {title}" if line.startswith("title:") else line for line in text]
         api.post("/api/jobs", json={"text": "\n".join(text) + "\n"}).raise_for_status()
     page = open_page("/")
-    page.get_by_label("Find a job").fill("öztürk kombi")
+    page.get_by_label("Search jobs").fill("öztürk kombi")
     page.get_by_role("link", name="Green van, ward seven").wait_for(state="detached")
     assert page.get_by_role("link", name="Grüner Kombi").count() == 1
-    page.get_by_label("Find a job").fill("kombi ward")
+    page.get_by_label("Search jobs").fill("kombi ward")
     page.get_by_text("No job matches all these words").wait_for()
 
 
@@ -125,7 +125,7 @@ def test_pages_are_accessible_small_and_can_be_looked_at(
     look(page, f"job-{size}")
     page.goto("/nothing/here")
     assert axe(page) == []
-    assert "nothing here" in page.locator("main").inner_text()
+    assert "this page doesn't exist" in page.locator("main").inner_text()
 
 
 def test_stale_writer_is_refused_and_loses_nothing(api: httpx.Client, job: str) -> None:

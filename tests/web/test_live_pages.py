@@ -198,7 +198,7 @@ def test_cut_tone_and_its_ceilings(listening: Callable[..., Listener], job: str)
     drawn = next(u["pictures"] for u in reversed(heard.updates) if u["pictures"])
     assert (drawn["upper"], drawn["lower"]) == pytest.approx((0.7, -0.7), abs=2e-3)
     assert heard.page.locator("#wave .ceiling").count() == 2
-    assert "cut off above and below" in str(heard.page.locator("#wave").get_attribute("aria-label"))
+    assert "clipped above and below" in str(heard.page.locator("#wave").get_attribute("aria-label"))
     # a symmetric cut has odd harmonics only
     assert heard.page.locator("#spectrum .word").all_text_contents()[:3] == ["3", "5", "7"]
 
@@ -207,13 +207,13 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
     """A browser that keeps automatic gain on: nothing is to be trusted, nothing calibrated, and a recording says so."""
     heard = listening(tone(), f"/jobs/{job}/live", script=LEAVES_ON).start()
     assert "automatic gain and noise suppression" in heard.text("#distrust")
-    heard.until(lambda: "not to be trusted" in heard.text("#verdict"))
+    heard.until(lambda: "unreliable" in heard.text("#verdict"))
     heard.page.get_by_label("The meter reads").fill("1 V")
     heard.page.get_by_role("button", name="Use this reading").click()
     heard.page.get_by_text("leaves automatic gain and noise suppression on").last.wait_for()
     heard.page.get_by_label("Seconds").fill("1")
     heard.page.get_by_role("button", name="Record", exact=True).click()
-    heard.page.get_by_text("not to be trusted: automatic gain, noise suppression on").wait_for()
+    heard.page.get_by_text("unreliable: automatic gain, noise suppression on").wait_for()
     (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
     assert kept["measured"]["about"]["processing"] == ["automatic gain", "noise suppression"]
 
@@ -249,7 +249,7 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
     assert step["do"].split(".")[0][:30] in heard.page.locator("main").inner_text()
     heard.page.get_by_label("Gain").fill(asked)
     heard.start()
-    take = heard.page.get_by_role("button", name="Take this reading")
+    take = heard.page.get_by_role("button", name="Enter this reading")
     assert take.is_disabled()
     volts = step["expect"]["value"]
     heard.page.get_by_label("The meter reads").fill(f"{volts:.5f} V")
@@ -259,7 +259,7 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
     assert heard.page.locator("#fits").is_visible() is (asked == "volts")
     assert heard.page.locator("#fits").text_content() == ("as the step expects" if asked == "volts" else "")
     if asked == "column":
-        heard.page.get_by_label("is at step").fill("12")
+        heard.page.get_by_label("Control at step").fill("12")
         heard.fresh()
     with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step['id']}" in r.url) as sent:
         take.click()
@@ -318,10 +318,10 @@ def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: 
     heard = listening(tone(), f"/jobs/{job}/live").start()
     heard.page.get_by_label("Seconds").fill("120")
     heard.page.get_by_role("button", name="Record", exact=True).click()
-    heard.page.get_by_role("button", name="Stop and keep").wait_for()
+    heard.page.get_by_role("button", name="Stop and save").wait_for()
     heard.fresh()
     heard.page.get_by_label("Seconds").fill("")  # by then it doesn't matter
-    heard.page.get_by_role("button", name="Stop and keep").dblclick()
+    heard.page.get_by_role("button", name="Stop and save").dblclick()
     heard.page.locator("#recordings .main").wait_for()
     heard.page.get_by_role("button", name="Record", exact=True).wait_for()
     heard.fresh()
@@ -384,7 +384,7 @@ def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> No
     heard = listening(tone(), "/live").start()
     assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
     assert heard.page.get_by_role("button", name="Record", exact=True).count() == 0
-    assert "Recordings are kept with a job" in heard.page.locator("main").inner_text()
+    assert "Recordings are stored with a job" in heard.page.locator("main").inner_text()
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
@@ -407,7 +407,7 @@ def test_it_is_accessible_and_can_be_looked_at(
         heard.page.get_by_label("Seconds").fill("1")
         heard.page.get_by_role("button", name="Record", exact=True).click()
         heard.page.locator("#recordings .main").first.wait_for()
-        heard.page.get_by_text("is kept with the job").wait_for(state="hidden")
+        heard.page.get_by_text("is saved with the job").wait_for(state="hidden")
         assert axe(heard.page) == []
         look(heard.page, f"live-{size}{'-night' if dark else ''}")
         look(heard.page, f"live-{size}{'-night' if dark else ''}-first", full=False)
@@ -433,14 +433,14 @@ def test_recording_is_taken_in_marked_taken_out_and_put_back(
     assert kept.locator(".main").inner_text() == name
     assert "997.00 Hz" in kept.inner_text()
     assert "clean" in kept.locator(".state").inner_text()
-    kept.get_by_role("button", name="Use for the handover").click()
+    kept.get_by_role("button", name="Add to handover").click()
     kept.get_by_text("on the handover").wait_for()
     kept.get_by_role("button", name="Remove").click()
     kept.get_by_text("was removed").wait_for()
     assert kept.locator(".main").count() == 0
     kept.get_by_role("button", name="Undo").click()
-    kept.get_by_role("button", name="Leave out of the handover").click()
-    kept.get_by_role("button", name="Use for the handover").wait_for()
+    kept.get_by_role("button", name="Leave out of handover").click()
+    kept.get_by_role("button", name="Add to handover").wait_for()
 
 
 def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page], job: str, tmp_path: Path) -> None:

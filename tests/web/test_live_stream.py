@@ -146,7 +146,7 @@ def test_beginning_that_is_no_hello_is_told(server: WebServer, first: str | byte
     with connect(server.address.replace("http", "ws") + "/api/live") as socket:
         socket.send(first)
         code, reason = closed(socket)
-    assert (code, reason) == (1003, "it must begin with a text that describes the input")
+    assert (code, reason) == (1003, "the first message must describe the input")
 
 
 @pytest.mark.parametrize(
@@ -192,7 +192,7 @@ def test_more_than_the_rate_says_ends_it(server: WebServer) -> None:
     with opened(server) as socket:
         sending = threading.Thread(target=_flood, args=(socket, 1500), daemon=True)
         sending.start()
-        assert closed(socket) == (1008, "more samples came than the rate says")
+        assert closed(socket) == (1008, "samples came faster than the stated rate")
         sending.join(10)
 
 

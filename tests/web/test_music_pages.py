@@ -65,7 +65,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     look(page, f"music-{size}")
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ quick").check()
-    done = page.get_by_role("link", name="What it allows")
+    done = page.get_by_role("link", name="Show the result")
     before = done.count()
     page.get_by_role("button", name="Scan").click()
     done.nth(before).wait_for(timeout=180_000)
@@ -79,7 +79,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     assert axe(page) == []
     look(page, f"music-found-{size}")
     with page.expect_response(lambda answer: answer.request.method == "GET" and "/music/" in answer.url):
-        page.get_by_role("button", name="Write to the job").click()
+        page.get_by_role("button", name="Save in the job").click()
     music = api.get("/api/music").json()[0]
     assert music["job_id"] == job
     text = api.get(f"/api/jobs/{job}").json()["text"]
@@ -90,7 +90,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
 
 
 def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """A scan goes on while its page is loaded anew; stopped, it ends, and says that what was read is kept."""
+    """A scan goes on while its page is loaded anew; stopped, it ends, and says that files read so far are kept."""
     page = open_page("/music")
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ long").check()
@@ -98,7 +98,7 @@ def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], a
     page.locator("progress").wait_for()
     page.reload()
     page.get_by_role("button", name="Stop").click()
-    page.get_by_text("what was read is kept").wait_for(timeout=30_000)
+    page.get_by_text("files read so far are kept").wait_for(timeout=30_000)
     assert api.get("/api/work").json()[0]["state"] == "stopped"
 
 
@@ -107,7 +107,7 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     page = open_page("/music", scripts=False)
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ quick").check()
-    finished = page.get_by_role("link", name="What it allows")
+    finished = page.get_by_role("link", name="Show the result")
     before = finished.count()
     page.get_by_role("button", name="Scan").click()
     for _ in range(200):

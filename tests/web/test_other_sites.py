@@ -130,7 +130,7 @@ def test_rebound_name_leads_nowhere(browser: Browser, server: WebServer) -> None
     try:
         page = rebound.new_page()
         page.goto(f"http://evil.test:{server.port}/")
-        assert "not the host" in page.locator("body").inner_text()
+        assert "unknown host" in page.locator("body").inner_text()
         before = jobs_kept(server)
         statuses = page.evaluate(
             """async () => [(await fetch("/api/jobs")).status, (await fetch("/static/page.js")).status,
@@ -178,4 +178,4 @@ def test_policy_lets_nothing_inline_run(browser: Browser, server: WebServer) -> 
 def test_open_page_has_nothing_to_do_with_the_probe(open_page: Callable[..., Page]) -> None:
     """Our own pages keep the policy: `open_page` fails on any breach that the browser tells."""
     page = open_page("/bench")
-    assert page.get_by_role("heading", level=1).inner_text() == "This bench"
+    assert page.get_by_role("heading", level=1).inner_text() == "System"

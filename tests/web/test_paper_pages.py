@@ -26,7 +26,7 @@ def test_sheet_is_looked_at_and_taken_along(
     frame = page.frame_locator("iframe.sheet")
     frame.get_by_role("heading", level=1).wait_for()
     page.get_by_label("Language").select_option("de")
-    page.get_by_role("button", name="Make the PDF").click()
+    page.get_by_role("button", name="Make PDF").click()
     link = page.get_by_role("link", name="Download").first
     for _ in range(100):
         if scripts or link.count():
@@ -82,7 +82,7 @@ def test_choice_is_accessible(
     for size in ("phone", "desktop"):
         page = open_page(f"/jobs/{job}/papers?shown=true&kind=setup", size=size)
         page.frame_locator("iframe.sheet").get_by_role("heading", level=1).wait_for()
-        page.get_by_role("button", name="Make the CSV").click()
+        page.get_by_role("button", name="Make CSV").click()
         page.get_by_role("link", name="Download").first.wait_for(timeout=30_000)
         assert axe(page) == []
         look(page, f"papers-{size}")

@@ -34,7 +34,7 @@ def begin(page: Page, seed: int = SEED) -> None:
     """Begin a practice on the example."""
     page.goto("/practise")
     page.get_by_label("Number").fill(str(seed))
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", name="The call").wait_for()
 
 
@@ -75,18 +75,18 @@ def test_practice_from_the_call_to_the_two_ways(
     hidden = truth(SEED)
     wrong = next(c for c in same.diagnoser.causes if c != hidden and c.where)
     page.locator('select[name="was"]').select_option(f"{wrong.id}|{wrong.where}")
-    page.get_by_role("button", name="It is this").click()
-    expect(page.get_by_text("no, it is something else")).to_have_count(1)
+    page.get_by_role("button", name="Check answer").click()
+    expect(page.get_by_text("not the fault")).to_have_count(1)
     page.locator('select[name="was"]').select_option(f"{hidden.id}|{hidden.where}")
-    page.get_by_role("button", name="It is this").click()
+    page.get_by_role("button", name="Check answer").click()
     expect(page.get_by_role("heading", name="Correct")).to_have_count(1)
     assert page.locator(".question").first.inner_text() == short_name(hidden)
     for _ in range(60):
-        if scripts or page.get_by_text("A short way:").count():
+        if scripts or page.get_by_text("A shorter path:").count():
             break
         page.wait_for_timeout(500)
         page.reload()
-    expect(page.get_by_text("A short way:")).to_have_count(1, timeout=40_000)
+    expect(page.get_by_text("A shorter path:")).to_have_count(1, timeout=40_000)
     assert page.get_by_text("You: 3 tests").count() == 1
     page.goto("/practise")
     assert page.get_by_text("solved").count() >= 1
@@ -127,7 +127,7 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     api.post("/api/jobs", json={"text": text + "\n"}).raise_for_status()
     page = open_page("/practise")
     page.get_by_label(title).check()
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Start").click()
     assert page.get_by_role("heading", level=1).inner_text() == title
     assert page.locator("h1 b").count() == 0
     whole = page.locator(".asks button").count()
@@ -141,7 +141,7 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
 def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Callable[..., Page]) -> None:
     """A group is unfolded and a test made with keys; the focus goes to what was found."""
     page = open_page("/practise")
-    page.get_by_role("button", name="Begin").press("Enter")
+    page.get_by_role("button", name="Start").press("Enter")
     page.get_by_role("heading", name="The call").wait_for()
     page.locator("#listed summary").nth(1).focus()
     page.keyboard.press("Enter")
@@ -170,6 +170,6 @@ def test_pages_are_accessible_and_can_be_looked_at(
     page.get_by_role("button", name="Give up").click()
     expect(page.get_by_role("heading", name="Given up")).to_have_count(1)
     assert axe(page) == []
-    expect(page.get_by_text("A short way:")).to_have_count(1, timeout=40_000)
+    expect(page.get_by_text("A shorter path:")).to_have_count(1, timeout=40_000)
     assert axe(page) == []
     look(page, f"practice-end-{size}")

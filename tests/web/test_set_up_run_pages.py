@@ -65,11 +65,11 @@ def test_reading_is_entered_judged_corrected_and_taken_back(
 ) -> None:
     """What to expect stands there before; after it fits, low or high in a word; a later one replaces it; all stays visible."""
     page = open_page(f"/jobs/{job}/setup", size=size, scripts=scripts)
-    page.get_by_role("link", name="Begin: step 1").click()
+    page.get_by_role("link", name="Start: step 1").click()
     assert "13.5 V to 14.1 V" in page.locator("#expect").inner_text()
     for text, verdict in (("12,1", "lower than expected"), ("15.2 V", "higher than expected"), ("13,8", "fits")):
         if page.locator(".again").count():
-            page.get_by_text("Correct it").click()
+            page.get_by_text("Correct this reading").click()
         enter(page, text)
         page.locator("#found").get_by_text(verdict).wait_for()
     page.get_by_text("History of this step (3)").click()
@@ -87,10 +87,10 @@ def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, j
     page.get_by_role("button", name="Done").click()
     page.get_by_role("heading", name="Check the measuring lead").wait_for()
     page.get_by_text("Skip this step").click()
-    page.get_by_role("button", name="Skip it").click()
+    page.get_by_role("button", name="Skip").click()
     page.get_by_role("alert").get_by_text("no reason").wait_for()
     page.get_by_label("Reason").fill("new lead, straight out of its bag")
-    page.get_by_role("button", name="Skip it").click()
+    page.get_by_role("button", name="Skip").click()
     page.get_by_role("heading", name="Check the lead from head.front").wait_for()
     page.get_by_role("link", name="Back: step 3").click()
     page.get_by_text("straight out of its bag").first.wait_for()
@@ -121,16 +121,16 @@ def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.C
     """Millivolts by a touch, over range by a touch, a lead's second figure by a choice."""
     page = open_page(step_page(job, "amplifier.amp_front"), size="phone")
     page.get_by_label("mV").check()
-    page.get_by_label("Where the gain ended").fill("40")
+    page.get_by_label("Final gain").fill("40")
     enter(page, "350")
     page.get_by_text("350 mV, gain at 40 %").first.wait_for()
-    page.get_by_text("Correct it").click()
+    page.get_by_text("Correct this reading").click()
     page.get_by_role("button", name="It shows OL").click()
     page.locator("#found").get_by_text("over range").wait_for()
     page.goto(step_page(job, "lead.head.front-desk"))
     page.get_by_label("Between its conductors").select_option("not open")
     enter(page, "0,3")
-    page.get_by_text("not as it should be").first.wait_for()
+    page.get_by_text("not as expected").first.wait_for()
     values = [e["text"] for e in entries(api, job)]
     assert values == ["350 mV at 40", "OL", "0,3 shorted"]
 
@@ -244,12 +244,12 @@ def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api
     enter(first, "13.7")
     first.locator("#found").get_by_text("fits").wait_for()
     enter(second, "13.4")
-    second.get_by_role("alert").get_by_text("Somebody else").wait_for()
+    second.get_by_role("alert").get_by_text("newer entry").wait_for()
     told = second.get_by_role("alert").inner_text()
     assert "13.7 V" in told
     assert "13.4" in told
     assert [e["text"] for e in entries(api, job)] == ["13.7"]
-    second.get_by_role("button", name="Enter mine anyway").click()
+    second.get_by_role("button", name="Use mine").click()
     second.locator("#found").get_by_text("lower than expected").wait_for()
     assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
 
@@ -261,11 +261,11 @@ def test_two_entries_stay_shown_when_the_evaluation_is_done(
     second = open_page(step_page(job, SUPPLY), size="phone")
     api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "text": "13.65", "seen": 0}).raise_for_status()
     enter(second, "13.4")
-    second.get_by_role("alert").get_by_text("Somebody else").wait_for()
+    second.get_by_role("alert").get_by_text("newer entry").wait_for()
     first = open_page(step_page(job, SUPPLY))
     first.locator("#found").get_by_text("No sign of a fault").wait_for(timeout=60_000)
     second.wait_for_timeout(1_500)
-    second.get_by_role("button", name="Enter mine anyway").click(timeout=2_000)
+    second.get_by_role("button", name="Use mine").click(timeout=2_000)
     second.locator("#found").get_by_text("lower than expected").wait_for()
     assert [e["text"] for e in entries(api, job)] == ["13.65", "13.4"]
 
@@ -299,7 +299,7 @@ def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
     page.goto(f"/jobs/{job}/setup")
     page.get_by_text("Refused: 13,1").wait_for()
     page.goto(step_page(job, SUPPLY))
-    page.get_by_text("Correct it").click()
+    page.get_by_text("Correct this reading").click()
     enter(page, "13,1")
     page.locator("#found").get_by_text("lower than expected").wait_for()
     assert page.get_by_text("Refused").count() == 0
@@ -384,7 +384,7 @@ def test_whole_run_at_the_rig_by_keyboard_alone(
     read = read_job_text(example_text("one_amplifier")).job
     plan, hand = make_plan(read), Hand(read, seed=2)
     page = open_page(f"/jobs/{job}/setup", size=size)
-    page.get_by_role("link", name="Begin").press("Enter")
+    page.get_by_role("link", name="Start").press("Enter")
     for step in plan.steps:
         page.wait_for_url(f"**/setup/{step.id}")
         now = [RunEntry(**e) for e in entries(api, job)]  # type: ignore[arg-type]
@@ -428,7 +428,7 @@ def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client
     second = open_page(f"/jobs/{job}/setup")
     told = second.locator("main").inner_text()
     steps = api.get(f"/api/jobs/{job}/plan").json()["steps"]
-    assert f"1 of {len(steps)} steps done, 1 skipped, 1 outside" in told
+    assert f"1 of {len(steps)} steps done, 1 skipped, 1 out of range" in told
     assert "off already" in told
     assert "12.2 V" in told
     second.get_by_role("link", name="Continue: step 3").click()
@@ -475,8 +475,8 @@ def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api
 def test_all_tones_come_as_one_archive(open_page: Callable[..., Page], job: str) -> None:
     """The whole set is written beside the page and downloaded: every tone of the plan and the list."""
     page = open_page(f"/jobs/{job}/setup")
-    page.get_by_label("Seconds each").fill("1")
-    page.get_by_role("button", name="Make the files").click()
+    page.get_by_label("Seconds per tone").fill("1")
+    page.get_by_role("button", name="Make files").click()
     link = page.get_by_role("link", name="Download the tones")
     link.wait_for(timeout=60_000)
     with page.expect_download() as download:

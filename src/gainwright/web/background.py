@@ -110,10 +110,10 @@ class Work:
         CallError : there is none, not yet or no longer.
         """
         if self._file is None:
-            raise CallError("this work has no file yet", code="no_such_file", remedy="wait until it is done")
+            raise CallError("the file isn't ready yet", code="no_such_file", remedy="wait until it is done")
         self._files.remove_old()
         if not self._file.is_file():
-            raise CallError("the file was kept for a while and is gone", code="no_such_file", remedy="make it again")
+            raise CallError("the file has been removed", code="no_such_file", remedy="make it again")
         return self._file
 
     @property
@@ -182,7 +182,7 @@ class Work:
             self._set(state="failed", said=str(shown(error)))
         except Exception:
             log.exception("unexpected error in the background: %s", self.title)
-            self._set(state="failed", said="it failed inside; what was kept before is as it was")
+            self._set(state="failed", said="internal error; nothing that was stored is affected")
         else:
             self._set(state="done", share=1.0, said="")
 
@@ -224,7 +224,7 @@ class Background:
         with self._lock:
             found = self._work.get(work)
         if found is None:
-            raise CallError("this work is no longer known", code="no_such_work", remedy="start it again")
+            raise CallError("this task is no longer listed", code="no_such_work", remedy="start it again")
         return found
 
     def list(self) -> list[Work]:

@@ -36,15 +36,15 @@ ERROR_RESPONSES: dict[int | str, dict[str, Any]] = {
     for status, words in {
         400: "The body can't be read.",
         401: "The device isn't paired.",
-        403: "The request comes from another site's page, or this may be done on the machine itself only.",
+        403: "The request comes from another site's page, or is allowed on the computer itself only.",
         404: "It doesn't exist.",
         408: "The body was sent too slowly.",
         409: "Somebody else changed it since that revision; nothing was written.",
         413: "The body is too large.",
-        421: "Another host was asked for.",
+        421: "The request is for another host.",
         422: "The request is invalid.",
         429: "Too many requests at once.",
-        503: "The store is busy or away; nothing was written.",
+        503: "The store is busy or can't be reached; nothing was written.",
         507: "The disk is full; nothing was written.",
     }.items()
 }
@@ -74,7 +74,9 @@ def register(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     def http_error(request: Request, error: HTTPException) -> Response:
-        what = {404: "there is nothing here", 405: "this can't be done here"}.get(error.status_code, str(error.detail))
+        what = {404: "this page doesn't exist", 405: "this can't be done here"}.get(
+            error.status_code, str(error.detail)
+        )
         found = GainwrightError(what, code="refused", remedy="go back to the jobs")
         return answer(request, error.status_code, found)
 
@@ -82,7 +84,7 @@ def register(app: FastAPI) -> None:
     def unexpected(request: Request, error: Exception) -> Response:
         log.error("unexpected error", exc_info=error)
         found = GainwrightError(
-            "something went wrong inside the program; what was kept before is as it was",
+            "internal error; nothing that was stored is affected",
             code="inside",
             remedy="try again; if it happens again, report what you did",
         )

@@ -40,7 +40,9 @@ def seen_of(given: Mapping[str, str]) -> int:
     """Return the revision that a form was made from. CallError: the form has none."""
     seen = whole_number(given.get("seen", ""), most=MOST_SEEN)
     if seen is None:
-        raise CallError("the form doesn't say what it was made from", code="bad_request", remedy="open the page again")
+        raise CallError(
+            "the form doesn't say which revision it was made from", code="bad_request", remedy="reload the page"
+        )
     return seen
 
 

@@ -29,6 +29,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["when"] = when
+    made.filters["counted"] = counted
     made.globals["version"] = __version__
     return made
 
@@ -58,3 +59,8 @@ def go_to(address: str) -> RedirectResponse:
 def when(moment: datetime) -> str:
     """Return a time for people to read, in the machine's time zone."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def counted(number: int, one: str, more: str = "") -> str:
+    """Return a number with its noun: `1 test`, `2 tests`, `3 entries`."""
+    return f"{number} {one if number == 1 else more or one + 's'}"

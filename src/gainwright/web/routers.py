@@ -27,9 +27,9 @@ from gainwright.web.practice import api as practice_api
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import pages as set_up_pages
-from gainwright.web.this_bench import api as bench_api
-from gainwright.web.this_bench import pages as bench_pages
-from gainwright.web.this_bench import pairing_pages
+from gainwright.web.system import api as bench_api
+from gainwright.web.system import pages as bench_pages
+from gainwright.web.system import pairing_pages
 
 API = tuple(
     module.router

@@ -53,5 +53,5 @@ class RunningMeasurements:
         with self._lock:
             found = self._running.get(name)
         if found is None:
-            raise CallError("this measurement is over", code="no_such_measurement", remedy="start it again")
+            raise CallError("this measurement has ended", code="no_such_measurement", remedy="start it again")
         return found

@@ -113,7 +113,7 @@ def _print_pairing(access: NetworkAccess, say: Callable[[str], None]) -> None:
 
     code = access.pairing.new_code()
     say(f"Other devices: {' or '.join(f'{address}/pair' for address in access.addresses)}")
-    say(f"Pairing code: {code.shown} (valid for ten minutes and one device; more on the page This bench)")
+    say(f"Pairing code: {code.shown} (valid for ten minutes and one device; more on the page System)")
     if drawn := as_text(access.pairing_address, encoding=sys.stderr.encoding):
         say(drawn)
     if access.fingerprint:

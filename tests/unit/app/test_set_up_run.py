@@ -80,7 +80,7 @@ def test_steps_are_done_skipped_with_a_reason_and_taken_back(here: Bay) -> None:
     assert here.run.of("prepare.speakers").state == "done"
     with pytest.raises(CallError, match="no reason"):
         here.enter("prepare.supply", "  ", kind="skipped")
-    with pytest.raises(CallError, match="has a reading"):
+    with pytest.raises(CallError, match="needs a reading"):
         here.enter("prepare.supply", kind="done")
     with pytest.raises(CallError, match="nothing is read"):
         here.enter("prepare.speakers", "3 V")

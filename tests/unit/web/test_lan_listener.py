@@ -94,5 +94,5 @@ def test_machine_in_no_network_is_told(addresses: list[str]) -> None:
     """Without any network the listener isn't opened, with one sentence as error."""
     addresses.clear()
     access = NetworkAccess()
-    with pytest.raises(CallError, match="in no network"):
+    with pytest.raises(CallError, match="not in a network"):
         LanListener(access, 1).open()

@@ -78,7 +78,7 @@ def test_code_ends_after_ten_minutes_and_when_another_is_made() -> None:
     second = pairing.new_code().digits
     third = pairing.new_code().digits
     if second != third:
-        with pytest.raises(PairingError, match="not the code"):
+        with pytest.raises(PairingError, match="wrong code"):
             pairing.take(second, address="192.168.1.9")
 
 

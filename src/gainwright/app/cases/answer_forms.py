@@ -17,8 +17,12 @@ if TYPE_CHECKING:
 HEARD = ("silent", "faint", "normal", "distorted", "hum", "whine")
 MOST_TOGETHER = 2
 """Up to this many marks, each combination has a button; of more, several at once are typed."""
-MOVED = (("moved", "it moved to the other side"), ("stayed", "it stayed"), ("none", "both sides are alike"))
-STANDS = (("right", "as it should be"), ("wrong", "not as it should be"))
+MOVED = (
+    ("moved", "the fault moved to the other side"),
+    ("stayed", "the fault stayed"),
+    ("none", "both sides sound alike"),
+)
+STANDS = (("right", "set correctly"), ("wrong", "set wrongly"))
 _NUMBERED = {"volume": ("", "24"), "gain": ("%", "30"), "level": ("dB", "-6"), "at": ("dB", "-6")}
 """Controls with a numeric setting -> its unit, an example."""
 
@@ -102,12 +106,12 @@ def _of_check(place: str, job: Job) -> AnswerForm:
     what = place.rpartition(".")[2]
     if place in instruments(job) or place in leads_by_name(resolve(job)):
         end = TextField("End to end", "ohm", "0.3 or open")
-        return AnswerForm((("good", "both right"),), end, TextField("Between the conductors", "ohm", "open or 0.2"))
+        return AnswerForm((("good", "both good"),), end, TextField("Between the conductors", "ohm", "open or 0.2"))
     if what in _CHECKED:
         return _CHECKED[what]
     if place in unknown_gains(job):
-        return AnswerForm((), TextField("Where it stands", *_NUMBERED["gain"]))
-    return AnswerForm(STANDS, TextField("Or where it stands", *_NUMBERED[what]) if what in _NUMBERED else None)
+        return AnswerForm((), TextField("Setting", *_NUMBERED["gain"]))
+    return AnswerForm(STANDS, TextField("Or its setting", *_NUMBERED[what]) if what in _NUMBERED else None)
 
 
 def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
@@ -123,7 +127,7 @@ def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
     """
     kind = fields.get("kind", "")
     if kind not in ("at", "check", "heard", "swap"):
-        raise CallError("it doesn't say what kind of observation it is", code="bad_entry", remedy="choose one")
+        raise CallError("the kind of observation is missing", code="bad_entry", remedy="choose one")
     entry: dict[str, Any] = {kind: fields.get("place", "")}
     if kind == "at" and fields.get("with"):
         entry["with"] = fields["with"]

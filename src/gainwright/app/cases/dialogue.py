@@ -182,7 +182,7 @@ class Dialogue:
         CallError : there is none.
         """
         if not self.steps:
-            raise CallError("there is nothing to take back", code="nothing_to_undo")
+            raise CallError("there is nothing to undo", code="nothing_to_undo")
         step = self.steps.pop()
         taken = {"answered": self.entries, "declined": self.declined, "unreachable": self.unreachable}[step.answer]
         gone = taken.pop()  # type: ignore[attr-defined]

@@ -59,7 +59,7 @@ def begin_case(
             f"a case can't be called {name}" if name in RESERVED else f"there is a case {name} already",
             code="name_taken",
             where="name",
-            remedy="choose another name, or go on with that case",
+            remedy="choose another name, or continue that case",
         )
     dialogue = Dialogue(job.text, (title.strip() or job.title)[:LONGEST_TITLE], today())
     for entry in entries:

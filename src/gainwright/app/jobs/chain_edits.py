@@ -53,10 +53,10 @@ def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, 
 def conflict() -> ConflictError:
     """Return the error for a change to a job that has changed since it was read."""
     return ConflictError(
-        "somebody else changed this job meanwhile",
+        "somebody else changed this job in the meantime",
         code="conflict",
-        rule="nothing of theirs and nothing of yours was lost; your change is not made yet",
-        remedy="look at what is there now, and make your change again",
+        rule="nothing was lost; your change has not been made yet",
+        remedy="check the job as it is now, and make your change again",
     )
 
 

@@ -223,7 +223,7 @@ def keep_settings(
     from gainwright.jobfile.editing import set_key
 
     if not settings:
-        raise CallError("no control was moved", code="nothing_moved", remedy="move one, then keep it")
+        raise CallError("no control was moved", code="nothing_moved", remedy="move one, then save")
     with_settings(read.job, settings)
     text, paths = read.text, key_paths(read.job)
     for control, value in settings.items():

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
 """How long a tone must be steady before a calibration is taken from it."""
-NOT_CALIBRATED = "not calibrated: levels are re full scale; calibrate with a meter's reading of the same tone"
+NOT_CALIBRATED = "not calibrated: levels are relative to full scale; calibrate with a meter's reading of the same tone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +182,7 @@ class LiveSession:
 
     def away(self) -> LiveUpdate:
         """Return the update for a device that is away."""
-        notes = (*self.notes, "the device is away; waiting for it")
+        notes = (*self.notes, "the input is disconnected; waiting for it")
         return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, None, True, notes)
 
     def update(self) -> LiveUpdate:

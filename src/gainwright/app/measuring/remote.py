@@ -91,15 +91,15 @@ class RemoteMeasurement:
         elif what == "stop_recording":
             return self._kept() if self._take is not None else []
         else:
-            raise CallError("that can't be asked of a measurement", code="bad_call")
+            raise CallError("a measurement has no such command", code="bad_call")
         return []
 
     def _calibrate(self, text: str) -> None:
         if self._processing:
             raise CallError(
-                f"the browser leaves {' and '.join(self._processing)} on",
+                f"the browser keeps {' and '.join(self._processing)} on",
                 code="not_trusted",
-                remedy="no level holds then; use another input or browser",
+                remedy="levels are unreliable then; use another input or browser",
             )
         volts = read_measured(text[:40], "voltage", unit="V", example="0.35 or 350 mV")
         assert isinstance(volts, Quantity)  # noqa: S101  no words were allowed
@@ -107,9 +107,9 @@ class RemoteMeasurement:
 
     def _record(self, message: Mapping[str, Any]) -> None:
         if not self._job:
-            raise CallError("a recording is kept with a job", code="no_such_job", remedy="open a job and measure there")
+            raise CallError("a recording needs a job", code="no_such_job", remedy="open a job and measure there")
         if self._take is not None:
-            raise CallError("a recording is being made", code="busy", remedy="stop it, or wait until it is done")
+            raise CallError("a recording is running", code="busy", remedy="stop it, or wait until it is done")
         seconds = read_whole(message.get("seconds"), "seconds", 1, 120)
         name = str(message.get("name", ""))
         self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
@@ -183,5 +183,5 @@ def read_whole(value: Any, name: str, low: int, high: int) -> int:
     CallError : it isn't one, or is out of bounds.
     """
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise CallError(f"{name} can't be that", code="bad_call", where=name, rule=f"it is {low} to {high}")
+        raise CallError(f"{name} is invalid", code="bad_call", where=name, rule=f"it is {low} to {high}")
     return value

@@ -129,7 +129,7 @@ def import_recording(store: Store, job: str, content: bytes, *, name: str, files
     wav = files.as_wav(content, name=shown)
     from gainwright.app.measuring.stored_result import Origin
 
-    return add_recording(store, job, wav, name=shown, about=Origin("taken in from a file"))
+    return add_recording(store, job, wav, name=shown, about=Origin("uploaded"))
 
 
 @dataclass(frozen=True, slots=True)

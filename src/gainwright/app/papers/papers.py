@@ -148,7 +148,9 @@ def check_date(date: str) -> None:
     except ValueError:
         found = None
     if found is None or found.isoformat() != date:
-        raise CallError(f"{date!r} is no date", code="bad_date", where="date", remedy="write, for example, 2026-11-26")
+        raise CallError(
+            f"{date!r} isn't a date", code="bad_date", where="date", remedy="write, for example, 2026-11-26"
+        )
 
 
 def paper_bytes(

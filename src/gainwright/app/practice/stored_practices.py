@@ -115,7 +115,7 @@ def load_practice(store: Store, practice: str) -> StoredPractice:
     """Return a stored practice. CallError: there is none."""
     found = store.documents.get(KIND, practice)
     if found is None:
-        raise CallError("there is no such practice", code="no_such_practice", remedy="begin one")
+        raise CallError("there is no such practice", code="no_such_practice", remedy="start one")
     return _kept(found)
 
 
@@ -178,7 +178,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     _going(kept)
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
-    found = "that is it" if right else "no, it is something else"
+    found = "correct" if right else "not the fault"
     tried = PracticeAttempt("", short_name(Cause(cause, where)), 0.0, found, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
@@ -202,7 +202,7 @@ def _changed(store: Store, kept: StoredPractice) -> StoredPractice:
 
 def _going(kept: StoredPractice) -> None:
     if kept.ended:
-        raise CallError(f"this practice has ended: {kept.ended}", code="practice_ended", remedy="begin another")
+        raise CallError(f"this practice has ended: {kept.ended}", code="practice_ended", remedy="start another")
 
 
 def tests_by_place(practice: Practice) -> dict[str, list[tuple[str, Candidate]]]:

@@ -252,22 +252,20 @@ def entry_value(
     CallError : an entry that this step can't have.
     """
     if len(text) > LONGEST_TEXT:
-        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="say it shorter")
+        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="shorten it")
     if kind == "skipped" and not text.strip():
-        raise CallError(
-            "no reason is given", code="no_reason", rule="a step that is left out has one", remedy="say why"
-        )
+        raise CallError("no reason is given", code="no_reason", rule="a skipped step needs one", remedy="enter one")
     if kind == "done" and state.asked is not None:
         raise CallError(
-            "this step has a reading",
+            "this step needs a reading",
             code="no_reading",
-            rule="it is done when it is read",
-            remedy="enter it, or skip it",
+            rule="it is done once the reading is entered",
+            remedy="enter the reading, or skip the step",
         )
     if kind != "reading":
         return {}
     if state.asked is None:
-        raise CallError("nothing is read at this step", code="bad_reading", remedy="say that it is done")
+        raise CallError("this step takes no reading", code="bad_reading", remedy="mark it as done")
     return _judged(run, state, read_answer(text, state.asked, state.marks), expect or state.step.expect)
 
 

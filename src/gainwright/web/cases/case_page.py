@@ -131,7 +131,7 @@ def _in_words(job: Job, found: Diagnosis) -> str:
 
 def _left_out(case: Case) -> list[str]:
     declined = [f"not known: {step.ask}" for step in case.dialogue if step.answer == "declined"]
-    return [*declined, *(f"can't be reached: {place}" for place in case.unreachable)]
+    return [*declined, *(f"not reachable: {place}" for place in case.unreachable)]
 
 
 def _what_it_was(case: Case) -> dict[str, str] | None:

@@ -50,12 +50,12 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     kept = site.store.cases.get(name)
     if kept.revision != seen:
         raise ConflictError(
-            f"the case {name} was changed by somebody else meanwhile",
+            f"the case {name} was changed by somebody else in the meantime",
             code="conflict",
-            remedy="look at it as it is now, then do it again; nothing was written",
+            remedy="nothing was written; check the case as it is now, then try again",
         )
     if kept.case.closed is not None:
-        raise CallError(f"the case {name} is closed", code="case_closed", remedy="open it again to go on with it")
+        raise CallError(f"the case {name} is closed", code="case_closed", remedy="reopen it to continue")
     return kept
 
 
@@ -95,7 +95,7 @@ def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) ->
 def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
     test = find_test(dialogue, found, entry)
     if test is None:
-        raise CallError("this test can't be made here now", code="unknown_test", remedy="take the one that is asked")
+        raise CallError("this test isn't available now", code="unknown_test", remedy="answer one of those listed")
     return test
 
 
@@ -123,7 +123,7 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     kept = opened(site, name, seen=seen)
     job = stored_cases.job_of(site.store, name)
     if job is None:
-        raise CallError("this case belongs to no job that is kept here", code="no_such_job")
+        raise CallError("the job of this case isn't in this store", code="no_such_job")
     case = kept.case.model_copy(update={"job": job.text})
     diagnosis_of(site.models, dialogue_of(site, case))
     return site.store.cases.write(name, case, seen=seen)

@@ -95,7 +95,7 @@ def _mapping(text: str) -> dict[str, Any]:
     except (ValueError, RecursionError):
         found = None
     if not isinstance(found, dict):
-        raise CallError("the test that was answered can't be read", code="bad_entry", remedy="answer it again")
+        raise CallError("the answered test can't be read", code="bad_entry", remedy="answer it again")
     return found
 
 

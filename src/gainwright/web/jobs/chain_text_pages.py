@@ -70,7 +70,7 @@ def _shown(
 
 def _between(theirs: str, mine: str) -> list[tuple[str, str]]:
     """Return the differing lines of two texts with their side, and one line of context around them."""
-    said = {"-": "there now", "+": "yours", " ": ""}
+    said = {"-": "now", "+": "yours", " ": ""}
     compared = difflib.unified_diff(theirs.split("\n"), mine.split("\n"), n=1, lineterm="")
     return [(said[row[0]], row[1:]) for row in list(compared)[2:] if row[0] in said]
 

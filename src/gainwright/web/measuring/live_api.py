@@ -72,7 +72,7 @@ class Incoming:
         samples, number = self._read(content)
         self.total += len(samples)
         if self.total > (BURST_SECONDS + OVER * (time.monotonic() - self.begun)) * self.rate_hz:
-            raise Closing(REFUSED, "more samples came than the rate says")
+            raise Closing(REFUSED, "samples came faster than the stated rate")
         lost = self.number >= 0 and number != (self.number + 1) % 2**32
         self.number = number
         if self.frames > BEHIND_SECONDS * self.rate_hz:
@@ -91,7 +91,7 @@ class Incoming:
             raise Closing(UNREADABLE, "a block is too short")
         number, frames, channels = HEADER.unpack_from(content)
         if channels != self.channels or not frames or len(content) != HEADER.size + 4 * frames * channels:
-            raise Closing(UNREADABLE, "a block isn't as long as it says")
+            raise Closing(UNREADABLE, "a block isn't of the stated length")
         samples = np.frombuffer(content, "<f4", offset=HEADER.size).reshape(frames, channels).astype(np.float64)
         if not np.isfinite(samples).all():
             raise Closing(UNREADABLE, "a sample is not a number")
@@ -152,7 +152,7 @@ async def _hello(socket: WebSocket) -> Mapping[str, Any]:
     except (TimeoutError, ValueError, KeyError):
         found = None
     if not isinstance(found, dict):
-        raise Closing(UNREADABLE, "it must begin with a text that describes the input")
+        raise Closing(UNREADABLE, "the first message must describe the input")
     return found
 
 

@@ -108,7 +108,7 @@ def only_from_own_machine(connection: HTTPConnection) -> None:
     """
     if not from_own_machine(connection.scope):
         raise CallError(
-            "this can be done on the machine itself only",
+            "this can be done only on the computer that runs Gainwright",
             code="own_machine_only",
-            remedy="open its page This bench there",
+            remedy="open the page System there",
         )

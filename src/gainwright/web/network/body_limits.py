@@ -30,14 +30,14 @@ class TooLarge(HTTPException):
     """A body is larger than its limit."""
 
     def __init__(self, most: int) -> None:
-        super().__init__(413, f"that is larger than {size_in_words(most)}; send a shorter piece")
+        super().__init__(413, f"the upload is larger than {size_in_words(most)}; send less")
 
 
 class TooSlow(HTTPException):
     """A body is sent too slowly."""
 
     def __init__(self) -> None:
-        super().__init__(408, "that came too slowly and was given up; send it again")
+        super().__init__(408, "the upload was too slow and was stopped; send it again")
 
 
 def most_bytes(scope: Scope) -> int:

@@ -73,10 +73,10 @@ class Guard:
         hosts = headers.getlist("host")
         host = read_host(hosts[0], scheme=scope["scheme"]) if len(hosts) == 1 else None
         if host is None or not self._ours(host[0], scope) or not scope["path"].startswith("/"):
-            what = "this is not the host that was asked for; open the address that gainwright serve printed"
+            what = "unknown host name; open the address that gainwright serve printed"
             return Refusal(421, "other_host", what)
         if not _from_here(scope, headers, host):
-            return Refusal(403, "other_site", "this came from another site's page and was not done")
+            return Refusal(403, "other_site", "this request came from another site's page and was refused")
         length = headers.get("content-length", "0")
         most = most_bytes(scope)
         if not (length.isascii() and length.isdigit() and len(length) < 16 and int(length) <= most):
@@ -122,7 +122,7 @@ class Guard:
         elif scope["type"] == "http" and scope["method"] in SAFE_METHODS and not path.startswith("/api/"):
             await RedirectResponse("/pair", 303, HEADERS)(scope, receive, send)
         else:
-            what = "this device isn't paired; open /pair and enter the code that the machine shows"
+            what = "this device isn't paired; open /pair and enter the code that the computer shows"
             await _refuse(Refusal(401, "not_paired", what), scope, receive, send)
 
 

@@ -52,7 +52,7 @@ class LanListener:
         self._current = self._addresses()
         if not self._current:
             raise CallError(
-                "this machine is in no network",
+                "this computer is not in a network",
                 code="no_network",
                 where="--lan",
                 remedy="join the workshop's network or open a hotspot, then start again",

@@ -190,15 +190,15 @@ def _waiting(wait_s: float) -> PairingError:
         f"after wrong codes this device must wait {seconds} s more",
         code="must_wait",
         where="code",
-        remedy="look up the code meanwhile, on the machine's own screen",
+        remedy="meanwhile look up the code on the computer's own screen",
     )
     error.wait_s = wait_s
     return error
 
 
 def _wrong(*, ended: bool, wait_s: float) -> PairingError:
-    remedy = "have a new one made on the machine, on its page This bench" if ended else "read it again and type it"
-    what = "there is no valid code" if ended else "that is not the code"
+    remedy = "make a new one on the computer, on its page System" if ended else "check it and enter it again"
+    what = "there is no valid code" if ended else "wrong code"
     error = PairingError(what, code="code_ended" if ended else "wrong_code", where="code", remedy=remedy)
     error.wait_s = wait_s
     return error

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 KINDS = {
-    "setup": ("Set-up sheet", "the plan with boxes for what is read, to work from"),
+    "setup": ("Set-up sheet", "the plan, with boxes for the readings"),
     "handover": ("Handover", "what was installed, set and measured, for the customer"),
-    "customer": ("Customer's page", "one page for whoever has the fault on the telephone"),
-    "case": ("Case", "the whole case for the file"),
+    "customer": ("Customer's page", "one page that tells the customer what to check"),
+    "case": ("Case", "the complete case, for your records"),
 }
 """Kind of a paper -> its title, and its purpose."""
 
@@ -36,10 +36,10 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     stored = site.store.jobs.get(job)
     read = site.models.job(stored.text)
     if work is not None:
-        work.report(0.1, "the plan")
+        work.report(0.1, "planning")
     plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
     if work is not None:
-        work.report(0.4, "its contents")
+        work.report(0.4, "collecting the contents")
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
     music = scans.of_job(site, job) if wanted.kind == "handover" else None
     paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music)

@@ -96,7 +96,7 @@ def compare(site: Site, practice: str) -> None:
     going = comparing(site, practice)
     if not kept.ended or kept.short_way is not None or (going is not None and going.going):
         return
-    site.background.start(f"A short way: {kept.title}", _search(site, kept), back=address(practice))
+    site.background.start(f"A shorter path: {kept.title}", _search(site, kept), back=address(practice))
 
 
 def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:

@@ -91,7 +91,7 @@ def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluat
         site.background.stop(work.id)
 
     def do(work: Work) -> None:
-        work.report(None, "weighing the readings")
+        work.report(None, "evaluating the readings")
         site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence))
 
     found = site.background.start("What the readings say", do, back=f"/jobs/{stored.id}/setup")

@@ -83,7 +83,7 @@ def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_
         content = tone_archive(plan, seconds=seconds, flac=bool(flac), on_progress=work.report)
         work.keep_file(content, name="tones.zip", media_type="application/zip")
 
-    work = site.background.start("Tones for a stick", do, back=f"/jobs/{job}/setup")
+    work = site.background.start("Tones for a USB stick", do, back=f"/jobs/{job}/setup")
     return go_to(f"/jobs/{job}/setup?tones={work.id}#stick")
 
 
@@ -152,10 +152,12 @@ def _knee(
         return site.models.kept("knee", key, lambda: knee_of(state, job)), None
 
     def do(work: Work) -> None:
-        work.report(None, "looking for the knee")
+        work.report(None, "finding where clipping begins")
         site.models.kept("knee", key, lambda: knee_of(state, job))
 
-    return (None, ""), site.background.start("The knee", do, back=f"/jobs/{stored.id}/setup/{state.step.id}")
+    return (None, ""), site.background.start(
+        "Where clipping begins", do, back=f"/jobs/{stored.id}/setup/{state.step.id}"
+    )
 
 
 def _fresh(run: Run, state: StepState) -> bool:

@@ -22,10 +22,10 @@ PHASES = {
     "prepare": "Before you begin",
     "leads": "Leads and coils",
     "controls": "Set the controls",
-    "source": "The source's clean limit",
-    "processor": "In between",
-    "amplifier": "The gains",
-    "restore": "Filters back",
+    "source": "Clean limit of the source",
+    "processor": "Processors",
+    "amplifier": "Amplifier gains",
+    "restore": "Restore filters",
     "verify": "Final check",
 }
 UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
@@ -35,7 +35,7 @@ VERDICTS = {
     "fits": "fits",
     "low": "lower than expected",
     "high": "higher than expected",
-    "off": "not as it should be",
+    "off": "not as expected",
     "": "read",
 }
 OVER = {"volts": "OL", "ohm": "open", "lead": "open"}

@@ -69,7 +69,7 @@ export function waveDrawing(svg) {
       pen = "L";
     });
     d.line.setAttribute("d", path);
-    for (const [edge, word, off] of [[upper, "cut off here", 15], [lower, "cut off here", -6]]) {
+    for (const [edge, word, off] of [[upper, "clipped here", 15], [lower, "clipped here", -6]]) {
       if (edge === null) continue;
       add(d.over, "line", { class: "ceiling", x1: LEFT, x2: d.width - RIGHT, y1: at(edge), y2: at(edge) });
       add(d.words, "text", { class: "word", x: d.width - RIGHT - 2, y: at(edge) + off, "text-anchor": "end" }, word);

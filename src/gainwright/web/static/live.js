@@ -9,7 +9,7 @@ const VERDICTS = {
   clean: ["fits", "clean"], clipped: ["high", "clipped"], distorted: ["high", "distorted"],
   overloaded_input: ["stop", "input full"], no_tone: ["unknown", "no tone"], too_short: ["unknown", "too short"],
 };
-const FITS = { fits: ["fits", "as the step expects"], low: ["low", "lower than the step expects"], high: ["high", "higher than the step expects"] };
+const FITS = { fits: ["fits", "as expected"], low: ["low", "lower than expected"], high: ["high", "higher than expected"] };
 const PROCESSING = [["autoGainControl", "automatic gain"], ["noiseSuppression", "noise suppression"], ["echoCancellation", "echo cancellation"]];
 const AGAIN_MS = 1000;
 
@@ -54,9 +54,9 @@ function paint() {
   if (held) return;
   shown = now;
   part("meter").classList.toggle("idle", !now.reading);
-  put("calibrated", now.calibrate_v === null ? "Not calibrated: levels are re full scale."
+  put("calibrated", now.calibrate_v === null ? "Not calibrated: levels are relative to full scale."
     : `Calibrated: full scale is ${volts(now.calibrate_v).join(" ")} rms.`);
-  if (now.away) mark("verdict", ["unknown", "input disconnected; waiting for it"]);
+  if (now.away) mark("verdict", ["unknown", "input disconnected; waiting"]);
   if (now.reading) figures(now);
   if (now.pictures) pictures(now);
 }
@@ -67,7 +67,7 @@ function figures(now) {
   const channel = reading.channels[i];
   const distrusted = running?.processing?.length;
   const verdict = VERDICTS[channel.verdict];
-  mark("verdict", distrusted ? ["unknown", `${verdict[1]}, not to be trusted`] : verdict);
+  mark("verdict", distrusted ? ["unknown", `${verdict[1]}, unreliable`] : verdict);
   const [level, unit] = channel.v_rms !== undefined && channel.v_rms !== null
     ? volts(channel.v_rms) : [channel.rms_dbfs === null ? "silent" : fixed(channel.rms_dbfs, 2), "dBFS"];
   put("level", level);
@@ -127,10 +127,10 @@ function pictures({ pictures: drawn, calibrate_v, channel }) {
   wave.draw({ ...drawn, top: peak, unit });
   spectrum.draw(drawn);
   const cut = [drawn.upper !== null && "above", drawn.lower !== null && "below"].filter(Boolean).join(" and ");
-  put("wave-words", drawn.wave.length ? (calibrate_v === null ? "re full scale" : "volts") : "no tone");
-  const about = drawn.frequency_hz === null ? "no tone" : `${drawn.frequency_hz.toFixed(0)} Hz${cut ? `, cut off ${cut}` : ", whole"}`;
+  put("wave-words", drawn.wave.length ? (calibrate_v === null ? "relative to full scale" : "volts") : "no tone");
+  const about = drawn.frequency_hz === null ? "no tone" : `${drawn.frequency_hz.toFixed(0)} Hz${cut ? `, clipped ${cut}` : ", not clipped"}`;
   part("wave").setAttribute("aria-label", `One period of channel ${channel}: ${about}`);
-  part("spectrum").setAttribute("aria-label", `Spectrum of channel ${channel}: ${about}, ${drawn.harmonics.length} harmonics stand out`);
+  part("spectrum").setAttribute("aria-label", `Spectrum of channel ${channel}: ${about}, ${drawn.harmonics.length} harmonics above the noise`);
 }
 
 function progress(share) {
@@ -140,7 +140,7 @@ function progress(share) {
   if (bar.hidden === (share === null)) return;
   const button = part("record").querySelector("button");
   bar.hidden = share === null;
-  button.textContent = bar.hidden ? "Record" : "Stop and keep";
+  button.textContent = bar.hidden ? "Record" : "Stop and save";
   button.formNoValidate = !bar.hidden; // whatever stands in the fields by then
   turned = performance.now();
 }
@@ -174,7 +174,7 @@ function told(message) {
   } else if (message.kind === "trouble") {
     say([[message.where, message.what].filter(Boolean).join(": "), message.rule, message.remedy].filter(Boolean).join("; "));
   } else if (message.kind === "kept") {
-    say(`${message.name} is kept with the job.`);
+    say(`${message.name} is saved with the job.`);
     refresh();
   }
 }
@@ -222,7 +222,7 @@ class BrowserInput {
     if (device) wanted.deviceId = { exact: device };
     this.stream = await navigator.mediaDevices.getUserMedia({ audio: wanted });
     const [track] = this.stream.getAudioTracks();
-    track.onended = () => { hear("The input was unplugged or taken away. Plug it in and start again."); stop(); };
+    track.onended = () => { hear("The input was unplugged. Plug it in and start again."); stop(); };
     const settings = track.getSettings();
     this.processing = PROCESSING.filter(([key]) => settings[key]).map(([, words]) => words);
     const unsaid = PROCESSING.filter(([key]) => settings[key] === undefined).map(([, words]) => words);
@@ -248,10 +248,10 @@ class BrowserInput {
 
   said(settings, unsaid) {
     part("distrust").hidden = !this.processing.length;
-    part("distrust").firstElementChild.textContent = `The browser leaves ${this.processing.join(" and ")} on: don't trust what is shown here.`;
+    part("distrust").firstElementChild.textContent = `The browser keeps ${this.processing.join(" and ")} on: don't trust the levels shown here.`;
     const rate = settings.sampleRate && Math.round(settings.sampleRate) !== this.rate
       ? `${settings.sampleRate} Hz, converted by the browser to ${this.rate} Hz` : `${this.rate} Hz`;
-    const told = unsaid.length ? ` The browser doesn't say whether ${unsaid.join(" or ")} is on: check with a tone of two levels.` : "";
+    const told = unsaid.length ? ` The browser doesn't say whether ${unsaid.join(" or ")} is on: check with a tone at two levels.` : "";
     part("about").textContent = `${this.label || "Input"}: ${this.channels === 1 ? "one channel" : `${this.channels} channels`}, ${rate}.${told}`;
     Object.assign(root.dataset, { hz: this.rate });
   }
@@ -279,7 +279,7 @@ class BrowserInput {
       if (this.ended || socket !== this.socket) return;
       this.ready = false;
       progress(null);
-      if (reason) { hear(`The measurement was ended: ${reason}.`); stop(); return; }
+      if (reason) { hear(`The measurement ended: ${reason}.`); stop(); return; }
       hear("The server can't be reached. The measurement restarts as soon as it answers.");
       mark("verdict", ["unknown", "waiting for the server"]);
       part("meter").classList.add("idle");
@@ -324,7 +324,7 @@ class ServerInput {
     this.source = new EventSource(address);
     this.source.onmessage = ({ data }) => {
       const message = JSON.parse(data);
-      if (message.kind === "begun") { this.session = message.session; hear(""); part("about").textContent = `${message.device}, heard by the bench.`; choices(Number(part("channels").value)); }
+      if (message.kind === "begun") { this.session = message.session; hear(""); part("about").textContent = `${message.device}, an input of the computer.`; choices(Number(part("channels").value)); }
       else if (message.kind === "trouble" && !this.heard) { hear(`${message.where}: ${message.what}; ${message.remedy}`); stop(); }
       else { this.heard = true; told(message); }
     };
@@ -354,10 +354,10 @@ async function start() {
   try {
     await running.start();
   } catch (error) {
-    const why = { NotAllowedError: "The browser was not allowed to listen. Allow the microphone for this page, then start again.",
+    const why = { NotAllowedError: "The browser was not allowed to use the microphone. Allow the microphone for this page, then start again.",
       NotFoundError: "There is no input. Plug one in, then start again.",
       NotReadableError: "The input is in use by another program. Close that, then start again.",
-      OverconstrainedError: "That input isn't there any more. Choose another." };
+      OverconstrainedError: "That input is no longer available. Choose another." };
     hear(why[error.name] || `The input can't be opened: ${error.message}`);
     stop();
   }
@@ -400,6 +400,6 @@ part("record")?.addEventListener("submit", (event) => {
   running?.ask(part("recording").hidden ? { do: "record", name: name.value, seconds: Number(seconds.value) } : { do: "stop_recording" });
 });
 
-// only the bench's own inputs need no secure page
+// only the computer's own inputs need no secure page
 if (source === "here" && !navigator.mediaDevices?.getUserMedia) part("insecure").hidden = false;
 else root.hidden = false;

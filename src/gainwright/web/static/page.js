@@ -27,7 +27,7 @@ export async function send(form, submitter, looking = false) {
   await exchange(form, submitter, looking);
   if (looking || !later.delete(form)) return;
   if (form.isConnected) ask(form);
-  else say("Your latest change wasn't saved: make it again.");
+  else say("Your last change wasn't saved: make it again.");
 }
 
 async function exchange(form, submitter, looking) {
@@ -54,7 +54,7 @@ async function exchange(form, submitter, looking) {
   } catch (error) {
     if (error.name === "AbortError") return;
     if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], ids);
-    else say("The server can't be reached. What you typed is still here; try again.", true);
+    else say("The server can't be reached. Your entry is still here; try again.", true);
     return;
   } finally {
     if (!looking) writing.delete(form);
@@ -164,7 +164,7 @@ const waiting = () => JSON.parse(localStorage.getItem(SHELF) || "[]");
 
 function keep(address, data, swap) {
   localStorage.setItem(SHELF, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
-  say("The server can't be reached. What you entered is kept on this device and sent when it answers again.", true);
+  say("The server can't be reached. Your entry is kept on this device and sent when the server answers again.", true);
   setTimeout(sendKept, 1500);
 }
 

@@ -1,4 +1,4 @@
-"""The page This bench: paired devices, the pairing code, the state of the store, what is installed."""
+"""The page System: paired devices, the pairing code, the state of the store, what is installed."""
 
 from __future__ import annotations
 

@@ -1,1 +1,0 @@
-"""The page This bench and its API: paired devices, the pairing code, the store, what is installed."""
