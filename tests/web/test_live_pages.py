@@ -367,7 +367,7 @@ def test_it_goes_on_after_the_server_was_away(listening: Callable[..., Listener]
     server.start()
     heard.until(lambda: len(heard.updates) >= 12)
     heard.until(lambda: heard.text("#verdict") == "clean")
-    assert heard.page.locator("#unheard").is_hidden()
+    assert heard.page.locator("#problem").is_hidden()
     assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
 
 

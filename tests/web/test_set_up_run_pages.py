@@ -447,7 +447,7 @@ def test_readings_sharpen_what_later_steps_expect(open_page: Callable[..., Page]
     page = open_page(step_page(job, source.id))
     page.locator("#found").get_by_text("No sign of a fault").wait_for(timeout=60_000)
     page.goto(step_page(job, step.id))
-    assert "known from 1 readings so far" in page.locator("#expect").inner_text()
+    assert "narrowed by 1 reading so far" in page.locator("#expect").inner_text()
 
 
 def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:

@@ -32,8 +32,8 @@ def dialogue_of(site: Site, case: Case) -> Dialogue:
 
 def diagnosis_of(models: Models, dialogue: Dialogue) -> Diagnosis:
     """Return the diagnosis, with the next tests. JobError: an entry doesn't fit the job."""
-    said = (dialogue.entries, dialogue.declined, dialogue.unreachable)
-    known = json.dumps([*said, sorted((dialogue.closed_by_cause or {}).items()), dialogue.job_text])
+    state = (dialogue.entries, dialogue.declined, dialogue.unreachable)
+    known = json.dumps([*state, sorted((dialogue.closed_by_cause or {}).items()), dialogue.job_text])
     return models.kept("diagnosis", known, dialogue.diagnosis)
 
 

@@ -1,4 +1,4 @@
-"""Data of forms whose fields aren't known in advance."""
+"""What requests carry: the revision that the writer saw, and forms whose fields aren't known in advance."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import Depends
+from pydantic import BaseModel, Field
 from starlette.requests import Request
 
 from gainwright.errors import CallError
@@ -16,6 +17,15 @@ MOST_FIELDS = 3000
 MOST_SEEN = 2**31 - 1
 LONGEST = 2001
 """One more than any note may have, so that a longer one is still refused where it is used."""
+
+
+Revision = Annotated[int, Field(ge=0, le=MOST_SEEN)]
+
+
+class Seen(BaseModel):
+    """The revision that the writer saw."""
+
+    seen: Revision
 
 
 async def _texts(request: Request) -> list[tuple[str, str]]:

@@ -13,9 +13,11 @@ from gainwright.errors import GainwrightError
 from gainwright.web.shown_errors import shown, status_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
 
     from starlette.requests import Request
+    from starlette.responses import Response
 
 
 @functools.cache
@@ -49,6 +51,14 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         status = status_of(error) if status == 200 else status
         context["error"] = shown(error)
     return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
+
+
+def done_or_shown(do: Callable[[], str], show: Callable[[GainwrightError], Response]) -> Response:
+    """Return the end of a form: redirect to the address that `do` returns, or show the page again with its error."""
+    try:
+        return go_to(do())
+    except GainwrightError as error:
+        return show(error)
 
 
 def go_to(address: str) -> RedirectResponse:

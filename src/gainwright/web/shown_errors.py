@@ -26,17 +26,6 @@ STATUSES = {
 """Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
 
 
-CONFLICT, NOT_FOUND, BUSY, FULL, FORBIDDEN, TOO_MANY = 409, 404, 503, 507, 403, 429
-STATUSES = {
-    "conflict": CONFLICT,
-    "store_busy": BUSY,
-    "store_full": FULL,
-    "own_machine_only": FORBIDDEN,
-    "must_wait": TOO_MANY,
-}
-"""Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
-
-
 def without_folders(words: str) -> str:
     """Return words with every absolute path reduced to its file name."""
     return _FOLDERS.sub("", _ADDRESS.sub("the store", words))

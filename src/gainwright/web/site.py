@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Annotated, cast
 from fastapi import Depends
 from starlette.requests import HTTPConnection
 
+from gainwright.app.store import StoredCase, StoredJob
+from gainwright.errors import GainwrightError
 from gainwright.web.background import Background
 from gainwright.web.models import Models
-from gainwright.web.network.access import THIS_MACHINE, NetworkAccess
+from gainwright.web.network.access import THIS_COMPUTER, NetworkAccess
 from gainwright.web.running_measurements import RunningMeasurements
 
 if TYPE_CHECKING:
@@ -51,8 +53,30 @@ def of_request(connection: HTTPConnection) -> Site:
 
 def device_of(connection: HTTPConnection) -> str:
     """Return the name of the device that a request came from."""
-    return str(connection.scope.get("gainwright.device", THIS_MACHINE))
+    return str(connection.scope.get("gainwright.device", THIS_COMPUTER))
+
+
+def job_of_path(site: Annotated[Site, Depends(of_request)], job: str) -> StoredJob:
+    """Return the job that the path names. CallError: there is none."""
+    return site.store.jobs.get(job)
+
+
+def case_of_path(site: Annotated[Site, Depends(of_request)], name: str) -> StoredCase:
+    """Return the case that the path names. CallError: there is none."""
+    return site.store.cases.get(name)
+
+
+def job_or_none(site: Site, job: str) -> StoredJob | None:
+    """Return a job; None when none is named, or it no longer exists."""
+    try:
+        return site.store.jobs.get(job) if job else None
+    except GainwrightError:
+        return None
 
 
 CurrentSite = Annotated[Site, Depends(of_request)]
+CurrentJob = Annotated[StoredJob, Depends(job_of_path)]
+"""The job that the path names; a handler that takes it is refused with 404 when there is none."""
+CurrentCase = Annotated[StoredCase, Depends(case_of_path)]
+"""The case that the path names, likewise."""
 Actor = Annotated[str, Depends(device_of)]

@@ -82,7 +82,7 @@ def test_steps_are_done_skipped_with_a_reason_and_taken_back(here: Bay) -> None:
         here.enter("prepare.supply", "  ", kind="skipped")
     with pytest.raises(CallError, match="needs a reading"):
         here.enter("prepare.supply", kind="done")
-    with pytest.raises(CallError, match="nothing is read"):
+    with pytest.raises(CallError, match="takes no reading"):
         here.enter("prepare.speakers", "3 V")
     here.enter("prepare.supply", "no meter here", kind="skipped")
     assert here.run.of("prepare.supply").state == "skipped"

@@ -133,8 +133,8 @@ def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
         entry["with"] = fields["with"]
     if kind != "check":
         for key, unit in (("tone", "Hz"), ("level", "dBFS")):
-            said = normalise_text(fields.get(key, ""))
-            if said:
-                bare = decimal(said)
-                entry[key] = said if bare is None else f"{bare} {unit}"
+            typed = normalise_text(fields.get(key, ""))
+            if typed:
+                bare = decimal(typed)
+                entry[key] = typed if bare is None else f"{bare} {unit}"
     return with_result(entry, fields.get("text", ""), fields.get("second", ""), marks=indicator_marks(entry, job))

@@ -50,7 +50,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
     Parameters
     ----------
     second : distortion beside volts, or ohms between the conductors beside those end to end, where they have a field.
-    marks : of the indicator that an entry is read with, see `marks_of`.
+    marks : of the indicator that an entry is read with, see `indicator_marks`.
 
     Raises
     ------
@@ -123,5 +123,5 @@ def _check(what: str, text: str) -> dict[str, Any]:
         return {"is": str(read_measured(text, dimension, unit=unit, example=example, exact=False))}
     if what == "volume":
         return {"is": f"{read_step(text, example='24, or right or wrong'):g}"}
-    said = _DECIMAL_COMMA.sub(".", plain)
-    return {"is": said if " " in said else said.lower()}
+    setting = _DECIMAL_COMMA.sub(".", plain)
+    return {"is": setting if " " in setting else setting.lower()}

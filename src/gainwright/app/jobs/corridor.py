@@ -100,8 +100,8 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
             found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
         elif last in TEXTS:
             stands = " ".join(text.split()) or TEXTS[last]
-            said = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
-            found.append(Control(name, "text", "", 0, 0, 0, said, stands))
+            setting = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
+            found.append(Control(name, "text", "", 0, 0, 0, setting, stands))
     return tuple(found)
 
 

@@ -57,16 +57,18 @@ class RemoteMeasurement:
 
     def push(self, *blocks: Block) -> list[Message]:
         """Add blocks; return the messages to send. However many there are, they are measured once, at their end."""
-        told: list[Message] = []
+        messages: list[Message] = []
         for block in blocks:
             if self._take is not None and block.away:
                 self._take.gap()
             elif self._take is not None and self._take.add(block.samples, lost=block.lost):
-                told += self._guarded(self._kept)
+                messages += self._guarded(self._kept)
             self.session.take(block)
         if blocks and blocks[-1].away:
-            return told + self._told(self.session.away())
-        return told + self._guarded(lambda: self._told(self.session.update())) if self.session.due else told
+            return messages + self._update_message(self.session.away())
+        if not self.session.due:
+            return messages
+        return messages + self._guarded(lambda: self._update_message(self.session.update()))
 
     def command(self, message: Mapping[str, Any]) -> list[Message]:
         """Carry out a command: `do` is reset, channel, calibrate, record or stop_recording; return the messages to send."""
@@ -133,7 +135,7 @@ class RemoteMeasurement:
         )
         return [{"kind": "kept", "recording": found.id, "name": found.name}]
 
-    def _told(self, update: LiveUpdate) -> list[Message]:
+    def _update_message(self, update: LiveUpdate) -> list[Message]:
         from gainwright.report.live import pictures_json
         from gainwright.results import to_json
 

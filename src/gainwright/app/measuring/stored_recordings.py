@@ -161,6 +161,14 @@ def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
     return tuple(k.recording.id for k in list_recordings(store, job) if k.handover and not k.removed)
 
 
+def recording_of(store: Store, job: str, recording: str) -> StoredRecording:
+    """Return a recording of a job. CallError: this job has none of that id."""
+    found = store.recordings.get(recording)
+    if found.job != job:
+        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+    return found
+
+
 def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
     """Apply `handover`, `no_handover`, `remove` or `put_back` to a recording of a job.
 
@@ -168,8 +176,7 @@ def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
     ------
     CallError : there is no such recording in this job, or no such mark.
     """
-    if store.recordings.get(recording).job != job:
-        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+    recording_of(store, job, recording)
     changes: dict[str, dict[str, Any]] = {
         "handover": {"handover": True},
         "no_handover": {"handover": False},

@@ -91,10 +91,10 @@ def job_paper(
     case = store.cases.get(wanted.case).case if wanted.case else None
     if case is not None and wanted.kind in ("customer", "case"):
         read = read_job_text(case.job, name=wanted.case).job
-    told = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
+    evidence = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
     measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
     material = PaperMaterial(
-        told, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
+        evidence, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)
 

@@ -17,17 +17,16 @@ from gainwright.report.cases import CaseCounts
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes
 from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
-from gainwright.web.site import CurrentSite
+from gainwright.web.form_fields import Seen
+from gainwright.web.site import CurrentCase, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredCase
-    from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api", tags=["cases"])
 
 Mapping = dict[str, Any]
 Name = Annotated[str, Field(max_length=80)]
-Seen = Annotated[int, Field(ge=0, le=2**31)]
 Short = Annotated[str, Field(max_length=200)]
 MOST_ENTRIES = 200
 
@@ -63,48 +62,30 @@ class NewCase(BaseModel):
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
 
 
-class TestAnswered(BaseModel):
-    """The answer to a test, as typed; the test is identified by its entry without a result."""
+class WithEntry(Seen):
+    """An entry: a test is identified by its entry without a result; an observation is a whole one, as in an evidence file."""
 
-    seen: Seen
     entry: Mapping
+
+
+class TestAnswered(WithEntry):
+    """The answer to a test, as typed."""
+
     text: Short
     second: Short = ""
 
 
-class TestAsked(BaseModel):
-    """A test, identified by its entry without a result."""
-
-    seen: Seen
-    entry: Mapping
-
-
-class Added(BaseModel):
-    """A whole entry, as in an evidence file."""
-
-    seen: Seen
-    entry: Mapping
-
-
-class Corrected(BaseModel):
+class Corrected(Seen):
     """Another result for an entry; the first is number 1."""
 
-    seen: Seen
     number: int = Field(ge=1, le=10_000)
     text: Short
     second: Short = ""
 
 
-class SeenOnly(BaseModel):
-    """The revision that the writer saw."""
-
-    seen: Seen
-
-
-class ClosedWith(BaseModel):
+class ClosedWith(Seen):
     """What the fault turned out to be."""
 
-    seen: Seen
     cause: Name
     where: Short = ""
     note: str = Field(default="", max_length=2000)
@@ -155,83 +136,80 @@ def tally(site: CurrentSite) -> CaseCounts:
 
 
 @router.get("/cases/{name}")
-def get_case(site: CurrentSite, name: str) -> CaseWhole:
+def get_case(case: CurrentCase) -> CaseWhole:
     """Return a case."""
-    return _whole(site.store.cases.get(name))
+    return _whole(case)
 
 
 @router.get("/cases/{name}/diagnosis")
-def diagnosis(site: CurrentSite, name: str) -> Diagnosis:
+def diagnosis(site: CurrentSite, case: CurrentCase) -> Diagnosis:
     """Return the diagnosis of a case with the next tests, as `gainwright diagnose --json` does."""
-    return diagnosis_of(site.models, dialogue_of(site, site.store.cases.get(name).case))
+    return diagnosis_of(site.models, dialogue_of(site, case.case))
 
 
 @router.post("/cases/{name}/answer")
-def answer(site: CurrentSite, name: str, said: TestAnswered) -> CaseWhole:
+def answer(site: CurrentSite, name: str, given: TestAnswered) -> CaseWhole:
     """Add the answer to a test; 409 when somebody else changed the case since `seen`."""
-    return _whole(changes.answer(site, name, seen=said.seen, entry=said.entry, text=said.text, second=said.second))
+    return _whole(changes.answer(site, name, seen=given.seen, entry=given.entry, text=given.text, second=given.second))
 
 
 @router.post("/cases/{name}/add")
-def add(site: CurrentSite, name: str, said: Added) -> CaseWhole:
+def add(site: CurrentSite, name: str, given: WithEntry) -> CaseWhole:
     """Add a whole entry, also one that no test asked for."""
-    return _whole(changes.add(site, name, seen=said.seen, entry=said.entry))
+    return _whole(changes.add(site, name, seen=given.seen, entry=given.entry))
 
 
 @router.post("/cases/{name}/dont-know")
-def dont_know(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
+def dont_know(site: CurrentSite, name: str, given: WithEntry) -> CaseWhole:
     """Skip a test."""
-    return _whole(changes.dont_know(site, name, seen=said.seen, entry=said.entry))
+    return _whole(changes.dont_know(site, name, seen=given.seen, entry=given.entry))
 
 
 @router.post("/cases/{name}/cant-reach")
-def cant_reach(site: CurrentSite, name: str, said: TestAsked) -> CaseWhole:
+def cant_reach(site: CurrentSite, name: str, given: WithEntry) -> CaseWhole:
     """Skip all tests at the place of a test."""
-    return _whole(changes.cant_reach(site, name, seen=said.seen, entry=said.entry))
+    return _whole(changes.cant_reach(site, name, seen=given.seen, entry=given.entry))
 
 
 @router.post("/cases/{name}/undo")
-def undo(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+def undo(site: CurrentSite, name: str, given: Seen) -> CaseWhole:
     """Undo the last step."""
-    return _whole(changes.undo(site, name, seen=said.seen))
+    return _whole(changes.undo(site, name, seen=given.seen))
 
 
 @router.post("/cases/{name}/correct")
-def correct(site: CurrentSite, name: str, said: Corrected) -> CaseWhole:
+def correct(site: CurrentSite, name: str, given: Corrected) -> CaseWhole:
     """Change the result of an entry."""
-    return _whole(changes.correct(site, name, seen=said.seen, number=said.number, text=said.text, second=said.second))
+    return _whole(
+        changes.correct(site, name, seen=given.seen, number=given.number, text=given.text, second=given.second)
+    )
 
 
 @router.post("/cases/{name}/renew")
-def renew(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+def renew(site: CurrentSite, name: str, given: Seen) -> CaseWhole:
     """Use the present version of the job; the evidence stays."""
-    return _whole(changes.renew(site, name, seen=said.seen))
+    return _whole(changes.renew(site, name, seen=given.seen))
 
 
 @router.post("/cases/{name}/close")
-def close(site: CurrentSite, name: str, said: ClosedWith) -> CaseWhole:
+def close(site: CurrentSite, name: str, given: ClosedWith) -> CaseWhole:
     """Close a case with its cause."""
-    return _whole(changes.close(site, name, seen=said.seen, cause=said.cause, where=said.where, note=said.note))
+    return _whole(changes.close(site, name, seen=given.seen, cause=given.cause, where=given.where, note=given.note))
 
 
 @router.post("/cases/{name}/reopen")
-def reopen(site: CurrentSite, name: str, said: SeenOnly) -> CaseWhole:
+def reopen(site: CurrentSite, name: str, given: Seen) -> CaseWhole:
     """Open a closed case again."""
-    return _whole(changes.reopen(site, name, seen=said.seen))
+    return _whole(changes.reopen(site, name, seen=given.seen))
 
 
 @router.post("/jobs/{job}/diagnosis")
-def diagnose_job(site: CurrentSite, job: str, found: Evidence) -> Diagnosis:
+def diagnose_job(site: CurrentSite, job: CurrentJob, given: Evidence) -> Diagnosis:
     """Return the diagnosis of some evidence with the next tests, as `gainwright diagnose --json` does."""
-    text = site.store.jobs.get(job).text
-    _check_places(site, text, found.unreachable)
-    return diagnosis_of_evidence(site, text, found.evidence, found.unreachable)
-
-
-def _check_places(site: Site, text: str, places: list[str]) -> None:
     from gainwright.app.cases.dialogue import check_unreachable
 
     try:
-        check_unreachable(places, site.models.job(text))
+        check_unreachable(given.unreachable, site.models.job(job.text))
     except CallError as error:
         raise error.with_place("unreachable") from None
+    return diagnosis_of_evidence(site, job.text, given.evidence, given.unreachable)

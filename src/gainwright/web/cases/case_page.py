@@ -58,7 +58,7 @@ def case_page(
     site: Site,
     name: str,
     *,
-    said: Submitted,
+    sent: Submitted,
     error: GainwrightError | None = None,
     conflict: bool = False,
 ) -> Response:
@@ -71,10 +71,10 @@ def case_page(
     job = dialogue.diagnoser.job
     about = stored_cases.job_of(site.store, name)
     tests = list(found.next[:OTHERS])
-    if error is not None and said.entry and not conflict:
-        tests = _answered_test_first(dialogue, found, said)
-        said = replace(said, test=1)
-    shown = min(said.test, len(tests))
+    if error is not None and sent.entry and not conflict:
+        tests = _answered_test_first(dialogue, found, sent)
+        sent = replace(sent, test=1)
+    shown = min(sent.test, len(tests))
     seen_belief = believed(found)
     return page(
         request,
@@ -98,16 +98,16 @@ def case_page(
         places=places(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
         renewed=about is not None and about.text != kept.case.job,
-        said=said,
-        own={key: said.own.get(key, "") for key in OWN},
-        mine=_mine(said) if conflict else None,
+        sent=sent,
+        own={key: sent.own.get(key, "") for key in OWN},
+        mine=_mine(sent) if conflict else None,
         error=error,
     )
 
 
-def _answered_test_first(dialogue: Dialogue, found: Diagnosis, said: Submitted) -> list[Any]:
+def _answered_test_first(dialogue: Dialogue, found: Diagnosis, sent: Submitted) -> list[Any]:
     try:
-        entry = json.loads(said.entry)
+        entry = json.loads(sent.entry)
         test = find_test(dialogue, found, entry)
     except (ValueError, AttributeError, RecursionError):
         return list(found.next[:OTHERS])
@@ -115,11 +115,11 @@ def _answered_test_first(dialogue: Dialogue, found: Diagnosis, said: Submitted) 
     return [*first, *(t for t in found.next[:OTHERS] if t != test)]
 
 
-def _mine(said: Submitted) -> dict[str, str] | None:
+def _mine(sent: Submitted) -> dict[str, str] | None:
     """Return an answer that conflicts with somebody else's change, to be entered again."""
-    if not said.entry or said.do:
+    if not sent.entry or sent.do:
         return None
-    return {"entry": said.entry, "text": said.text, "second": said.second}
+    return {"entry": sent.entry, "text": sent.text, "second": sent.second}
 
 
 def _in_words(job: Job, found: Diagnosis) -> str:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LONGEST_NOTE = 2000
 
 
-def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], None]) -> StoredCase:
+def change(site: Site, name: str, *, seen: int, do: Callable[[Dialogue, Diagnosis], object]) -> StoredCase:
     """Change the dialogue of an open case and store it, with the belief afterwards.
 
     Raises
@@ -67,10 +67,10 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     ConflictError, CallError, JobError : see `change`.
     """
     kept = site.store.cases.get(name)
-    said = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
-    if kept.revision != seen and said in [dict(e) for e in kept.case.evidence]:
+    answered = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
+    if kept.revision != seen and answered in [dict(e) for e in kept.case.evidence]:
         return kept
-    return change(site, name, seen=seen, do=lambda d, found: d.add(said, find_test(d, found, entry)))
+    return change(site, name, seen=seen, do=lambda d, found: d.add(answered, find_test(d, found, entry)))
 
 
 def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
@@ -85,11 +85,7 @@ def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> 
 
 def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Skip all tests at the place of a test."""
-
-    def do(dialogue: Dialogue, found: Diagnosis) -> None:
-        dialogue.cant_reach(_test(dialogue, found, entry))
-
-    return change(site, name, seen=seen, do=do)
+    return change(site, name, seen=seen, do=lambda d, found: d.cant_reach(_test(d, found, entry)))
 
 
 def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
@@ -101,11 +97,7 @@ def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> Nex
 
 def undo(site: Site, name: str, *, seen: int) -> StoredCase:
     """Undo the last step."""
-
-    def do(dialogue: Dialogue, _: Diagnosis) -> None:
-        dialogue.undo()
-
-    return change(site, name, seen=seen, do=do)
+    return change(site, name, seen=seen, do=lambda d, _: d.undo())
 
 
 def correct(site: Site, name: str, *, seen: int, number: int, text: str, second: str = "") -> StoredCase:

@@ -129,10 +129,16 @@ def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) ->
 def asked(test: NextTest, job: Job) -> ShownTest:
     """Return a test as a page shows it."""
     parts = (part.partition(": ") for part in test.expect.split("; ") if part)
-    told = tuple(OutcomeMeaning(found, meaning) for found, _, meaning in parts)
+    outcomes = tuple(OutcomeMeaning(found, meaning) for found, _, meaning in parts)
     saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
     return ShownTest(
-        test.ask, f"{test.minutes:g}", saved, told, test.cautions, answer_form(test.entry, job), json.dumps(test.entry)
+        test.ask,
+        f"{test.minutes:g}",
+        saved,
+        outcomes,
+        test.cautions,
+        answer_form(test.entry, job),
+        json.dumps(test.entry),
     )
 
 
@@ -152,7 +158,7 @@ def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
 def noted(found: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
     """Return the rows of the evidence list: each entry with what was expected and whether it is doubtful."""
     rows = []
-    for told, entry in zip(found.evidence, dialogue.entries, strict=True):
-        doubtful = told.doubt >= DOUBTFUL
-        rows.append({"told": told, "doubtful": doubtful, "doubt": share(told.doubt), "entry": entry})
+    for result, entry in zip(found.evidence, dialogue.entries, strict=True):
+        doubtful = result.doubt >= DOUBTFUL
+        rows.append({"result": result, "doubtful": doubtful, "doubt": share(result.doubt), "entry": entry})
     return rows

@@ -17,7 +17,7 @@ from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import go_to, page
-from gainwright.web.site import CurrentSite
+from gainwright.web.site import CurrentCase, CurrentSite
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -57,31 +57,31 @@ def tally_chart(site: CurrentSite) -> Response:
 @router.get("/cases/{name}")
 def case(request: Request, site: CurrentSite, name: str, test: Annotated[int, Query(ge=1, le=50)] = 1) -> Response:
     """Show a case: the next test, the causes, the chain, the evidence."""
-    return case_page(request, site, name, said=Submitted(test=test))
+    return case_page(request, site, name, sent=Submitted(test=test))
 
 
 @router.get("/cases/{name}/belief.svg")
-def belief(site: CurrentSite, name: str) -> Response:
+def belief(site: CurrentSite, case: CurrentCase) -> Response:
     """Draw the probabilities after each entry."""
-    return pictures.belief(site, name)
+    return pictures.belief(site, case)
 
 
 @router.get("/cases/{name}/customer.{form}")
-def customer(site: CurrentSite, name: str, form: Literal["html", "pdf"]) -> Response:
+def customer(site: CurrentSite, case: CurrentCase, form: Literal["html", "pdf"]) -> Response:
     """Return the customer's page: HTML to be viewed, or PDF for download."""
-    return pictures.customer(site, name, f".{form}")
+    return pictures.customer(site, case, f".{form}")
 
 
-def _done(request: Request, site: Site, name: str, said: Submitted, do: Callable[[], StoredCase]) -> Response:
+def _done(request: Request, site: Site, name: str, sent: Submitted, do: Callable[[], StoredCase]) -> Response:
     """Change a case and show it; an error or a conflict is shown beside what was typed."""
     try:
         do()
     except ConflictError as error:
-        return case_page(request, site, name, said=said, error=error, conflict=True)
+        return case_page(request, site, name, sent=sent, error=error, conflict=True)
     except GainwrightError as error:
         if error.code in ("no_such_case", "bad_name"):
             raise
-        return case_page(request, site, name, said=said, error=error)
+        return case_page(request, site, name, sent=sent, error=error)
     return go_to(case_address(name))
 
 
@@ -119,28 +119,21 @@ def answer(
             return changes.dont_know(site, name, seen=seen, entry=asked)
         if do == "cant_reach":
             return changes.cant_reach(site, name, seen=seen, entry=asked)
-        return changes.answer(site, name, seen=seen, entry=asked, text=choice or text, second="" if choice else second)
+        return changes.answer(site, name, seen=seen, entry=asked, text=sent.text, second=sent.second)
 
-    said = Submitted(entry=entry, text=choice or text, second="" if choice else second, do=do)
-    return _done(request, site, name, said, done)
+    sent = Submitted(entry=entry, text=choice or text, second="" if choice else second, do=do)
+    return _done(request, site, name, sent, done)
 
 
 @router.post("/cases/{name}/add")
-def add(request: Request, site: CurrentSite, name: str, said: Fields) -> Response:
+def add(request: Request, site: CurrentSite, name: str, given: Fields) -> Response:
     """Add an observation that no test asked for."""
-    kept = Submitted(own=said)
 
     def do() -> StoredCase:
-        seen, job = seen_of(said), site.models.job(site.store.cases.get(name).case.job)
-        return changes.add(site, name, seen=seen, entry=entry_from_form(said, job))
+        seen, job = seen_of(given), site.models.job(site.store.cases.get(name).case.job)
+        return changes.add(site, name, seen=seen, entry=entry_from_form(given, job))
 
-    return _done(request, site, name, kept, do)
-
-
-@router.post("/cases/{name}/undo")
-def undo(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
-    """Undo the last step."""
-    return _done(request, site, name, Submitted(), lambda: changes.undo(site, name, seen=seen))
+    return _done(request, site, name, Submitted(own=given), do)
 
 
 @router.post("/cases/{name}/correct")
@@ -155,15 +148,9 @@ def correct(
     choice: Short = "",
 ) -> Response:
     """Change the result of an entry."""
-    said = Submitted(number=number, text=choice or text, second="" if choice else second)
-    do = lambda: changes.correct(site, name, seen=seen, number=number, text=said.text, second=said.second)  # noqa: E731
-    return _done(request, site, name, said, do)
-
-
-@router.post("/cases/{name}/renew")
-def renew(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
-    """Use the present version of the job."""
-    return _done(request, site, name, Submitted(), lambda: changes.renew(site, name, seen=seen))
+    sent = Submitted(number=number, text=choice or text, second="" if choice else second)
+    do = lambda: changes.correct(site, name, seen=seen, number=number, text=sent.text, second=sent.second)  # noqa: E731
+    return _done(request, site, name, sent, do)
 
 
 @router.post("/cases/{name}/close")
@@ -181,7 +168,10 @@ def close(
     return _done(request, site, name, Submitted(was=was, note=note), do)
 
 
+@router.post("/cases/{name}/undo")
+@router.post("/cases/{name}/renew")
 @router.post("/cases/{name}/reopen")
-def reopen(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
-    """Open a closed case again."""
-    return _done(request, site, name, Submitted(), lambda: changes.reopen(site, name, seen=seen))
+def change(request: Request, site: CurrentSite, name: str, seen: Seen) -> Response:
+    """Undo the last step, use the present version of the job, or reopen a closed case."""
+    do = {"undo": changes.undo, "renew": changes.renew, "reopen": changes.reopen}[request.url.path.rpartition("/")[2]]
+    return _done(request, site, name, Submitted(), lambda: do(site, name, seen=seen))

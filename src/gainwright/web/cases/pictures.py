@@ -11,6 +11,7 @@ from gainwright.web import diagnoses
 from gainwright.web.diagnoses import dialogue_of
 
 if TYPE_CHECKING:
+    from gainwright.app.store import StoredCase
     from gainwright.report.charts import Chart
     from gainwright.web.site import Site
 
@@ -19,11 +20,11 @@ def _drawn(site: Site, chart: Chart) -> Response:
     return Response(site.world.charts.render(chart, ".svg"), media_type="image/svg+xml")
 
 
-def belief(site: Site, name: str) -> Response:
+def belief(site: Site, case: StoredCase) -> Response:
     """Draw the probabilities of a case after each entry."""
     from gainwright.report.belief_chart import belief_chart
 
-    dialogue = dialogue_of(site, site.store.cases.get(name).case)
+    dialogue = dialogue_of(site, case.case)
     entries, _ = dialogue.read()
     return _drawn(site, belief_chart(dialogue.diagnoser, entries, title="How the probabilities changed"))
 
@@ -35,7 +36,7 @@ def tally(site: Site) -> Response:
     return _drawn(site, cases_chart(diagnoses.tally(site)))
 
 
-def customer(site: Site, name: str, suffix: str) -> Response:
+def customer(site: Site, case: StoredCase, suffix: str) -> Response:
     """Return a case's page for the customer: HTML to be viewed, or PDF for download."""
     from gainwright.app.papers.job_papers import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
@@ -44,9 +45,9 @@ def customer(site: Site, name: str, suffix: str) -> Response:
     from gainwright.web.diagnoses import diagnosis_of
     from gainwright.web.work_api import attachment
 
-    dialogue = dialogue_of(site, site.store.cases.get(name).case)
+    dialogue = dialogue_of(site, case.case)
     paper = customer_paper(dialogue.diagnoser.job, diagnosis_of(site.models, dialogue), date=today())
     content = paper_bytes(paper, suffix, charts=site.world.charts, printer=site.world.printer)
     if suffix == ".html":
         return Response(content, media_type=MEDIA_TYPES[suffix], headers={"content-security-policy": frame_policy()})
-    return attachment(content, name=f"{name}-customer{suffix}", media_type=MEDIA_TYPES[suffix])
+    return attachment(content, name=f"{case.name}-customer{suffix}", media_type=MEDIA_TYPES[suffix])

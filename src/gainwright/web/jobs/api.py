@@ -11,7 +11,8 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import stored_jobs
 from gainwright.app.store import JobState
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.form_fields import Seen
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 from gainwright.web.work_api import attachment
 
 if TYPE_CHECKING:
@@ -46,17 +47,10 @@ class NewJob(BaseModel):
     text: str = Field(default="", max_length=1_000_000)
 
 
-class NewText(BaseModel):
+class NewText(Seen):
     """A new text of a job, and the revision that the writer saw."""
 
     text: str = Field(max_length=1_000_000)
-    seen: int = Field(ge=0, le=2**31)
-
-
-class Seen(BaseModel):
-    """The revision that the writer saw."""
-
-    seen: int = Field(ge=0, le=2**31)
 
 
 class NewState(BaseModel):
@@ -66,12 +60,12 @@ class NewState(BaseModel):
 
 
 def _shown(job: StoredJob) -> JobShown:
-    return JobShown(**{name: getattr(job, name) for name in JobShown.model_fields})
+    return JobShown.model_validate(job, from_attributes=True)
 
 
 def whole(job: StoredJob) -> JobWhole:
     """Return a job as the API sends it."""
-    return JobWhole(**{name: getattr(job, name) for name in JobWhole.model_fields})
+    return JobWhole.model_validate(job, from_attributes=True)
 
 
 @router.get("")
@@ -94,9 +88,9 @@ def new_job(site: CurrentSite, new: NewJob) -> JobWhole:
 
 
 @router.get("/{job}")
-def get_job(site: CurrentSite, job: str) -> JobWhole:
+def get_job(job: CurrentJob) -> JobWhole:
     """Return a job."""
-    return whole(site.store.jobs.get(job))
+    return whole(job)
 
 
 @router.put("/{job}/text")
@@ -130,7 +124,6 @@ def put(site: CurrentSite, job: str, new: NewState) -> JobShown:
 
 
 @router.get("/{job}/file", response_class=Response)
-def job_file(site: CurrentSite, job: str) -> Response:
+def job_file(job: CurrentJob) -> Response:
     """Return the job file as it was written, comments and all."""
-    found = site.store.jobs.get(job)
-    return attachment(found.text.encode(), name=stored_jobs.job_file_name(found.title), media_type="application/yaml")
+    return attachment(job.text.encode(), name=stored_jobs.job_file_name(job.title), media_type="application/yaml")

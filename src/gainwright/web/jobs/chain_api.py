@@ -10,9 +10,10 @@ from pydantic import BaseModel, Field, StringConstraints
 from gainwright.app.jobs import chain_edits
 from gainwright.jobfile.forms import Assumed
 from gainwright.plan.result import Finding
+from gainwright.web.form_fields import Seen
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.api import JobWhole, whole
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 router = APIRouter(prefix="/api/jobs/{job}/chain", tags=["chain"])
 
@@ -71,14 +72,13 @@ class ChainShown(BaseModel):
     forms: list[FormShown]
 
 
-class Keys(BaseModel):
+class Keys(Seen):
     """Texts of keys by path, as typed into forms; an empty text removes a key."""
 
-    seen: int = Field(ge=0, le=2**31)
     texts: dict[Name, Text] = Field(max_length=400, examples=[{"stages.head.volume.at": "25"}])
 
 
-class Edit(BaseModel):
+class Edit(Seen):
     """One change to a chain, and its arguments.
 
     `add_stage` (kind, new, place, values), `add_branch` (source, amplifier, power, speaker, output, takes), `add_output`
@@ -88,7 +88,6 @@ class Edit(BaseModel):
     (stage), `remove_output` (stage, output, to), `remove_input` (stage, entry), `remove_instrument` (instrument).
     """
 
-    seen: int = Field(ge=0, le=2**31)
     what: Literal[chain_edits.EDITS]  # type: ignore[valid-type]
     stage: Name = ""
     new: Name = ""
@@ -108,12 +107,11 @@ class Edit(BaseModel):
 
 
 @router.get("")
-def get_chain(site: CurrentSite, job: str) -> ChainShown:
+def get_chain(site: CurrentSite, job: CurrentJob) -> ChainShown:
     """Return a chain with its forms."""
     from gainwright.jobfile import editing
 
-    stored = site.store.jobs.get(job)
-    read = site.models.read(stored.text)
+    read = site.models.read(job.text)
     pairs = dict.fromkeys((run.source_stage, run.target) for run in read.wiring.leads)
     forms = [
         FormShown(
@@ -138,22 +136,22 @@ def get_chain(site: CurrentSite, job: str) -> ChainShown:
                 for f in form.fields
             ],
         )
-        for form in view.forms_of(site, stored.text)
+        for form in view.forms_of(site, job.text)
     ]
-    places = editing.places(editing.Draft(stored.text, read=read))
+    places = editing.places(editing.Draft(job.text, read=read))
     return ChainShown(
-        revision=stored.revision,
+        revision=job.revision,
         order=list(read.wiring.order),
         leads=[LeadShown(source=s, target=t) for s, t in pairs],
-        places=[PlaceShown(id=p.id, kind=p.kind, words=p.words) for p in places],
+        places=[PlaceShown.model_validate(p, from_attributes=True) for p in places],
         forms=forms,
     )
 
 
 @router.get("/findings")
-def get_findings(site: CurrentSite, job: str) -> tuple[Finding, ...]:
+def get_findings(site: CurrentSite, job: CurrentJob) -> tuple[Finding, ...]:
     """Return the findings of the engineering check, gravest first."""
-    return site.models.plan(site.store.jobs.get(job).text).findings
+    return site.models.plan(job.text).findings
 
 
 @router.put("/keys")

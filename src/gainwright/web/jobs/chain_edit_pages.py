@@ -12,8 +12,8 @@ from gainwright.errors import GainwrightError
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
 from gainwright.web.jobs.chain_pages import address_of, show_chain, show_form
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.rendering import done_or_shown, page
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -41,12 +41,12 @@ INSTRUMENTS = {
 def add(
     request: Request,
     site: CurrentSite,
-    job: str,
+    job: CurrentJob,
     kind: Annotated[str, Query(max_length=40)] = "",
     place: Annotated[str, Query(max_length=300)] = "",
 ) -> Response:
     """Show what can be added, and where."""
-    return show_add(request, site, site.store.jobs.get(job), {"kind": kind, "place": place})
+    return show_add(request, site, job, {"kind": kind, "place": place})
 
 
 def show_add(
@@ -76,17 +76,15 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
     """Make one change to the chain and show its result."""
     if what == "move" and given.get("way"):
         given["place"] = given["way"]
-    try:
-        chain_edits.change_job(
-            site.store,
-            job,
-            lambda text: chain_edits.apply_edit(text, what, _given(given)),
-            seen=seen_of(given),
-            by=actor,
-        )
-    except GainwrightError as error:
-        return _refused(request, site, site.store.jobs.get(job), given, error)
-    return go_to(_end(job, what, given))
+
+    def do() -> str:
+        def edited(text: str) -> str:
+            return chain_edits.apply_edit(text, what, _given(given))
+
+        chain_edits.change_job(site.store, job, edited, seen=seen_of(given), by=actor)
+        return _end(job, what, given)
+
+    return done_or_shown(do, lambda error: _refused(request, site, site.store.jobs.get(job), given, error))
 
 
 def _given(given: dict[str, str]) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
 from gainwright.app.jobs import chain_edits
@@ -13,8 +13,8 @@ from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.jobs import chain_view as view
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -25,16 +25,17 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/jobs/{job}/chain")
-def chain(request: Request, site: CurrentSite, job: str, check: Annotated[str, Query(max_length=5)] = "") -> Response:
+def chain(
+    request: Request, site: CurrentSite, job: CurrentJob, check: Annotated[str, Query(max_length=5)] = ""
+) -> Response:
     """Show the chain as wired, with the findings at its stages once it is checked."""
-    stored = site.store.jobs.get(job)
     try:
-        site.models.read(stored.text)
+        site.models.read(job.text)
     except JobError:  # stored by an older version, for example; its text can still be corrected
-        return go_to(f"/jobs/{job}/chain/text")
+        return go_to(f"/jobs/{job.id}/chain/text")
     if check:
-        site.models.plan(stored.text)
-    return show_chain(request, site, stored)
+        site.models.plan(job.text)
+    return show_chain(request, site, job)
 
 
 def show_chain(request: Request, site: Site, stored: StoredJob, *, error: GainwrightError | None = None) -> Response:
@@ -47,7 +48,7 @@ def show_chain(request: Request, site: Site, stored: StoredJob, *, error: Gainwr
         "grave": _only(findings, grave=True),
         "notes": _only(findings, grave=False),
         "drawn": view.drawn(site, stored.text, stored.title),
-        "sections": [(key, title, _said(forms, key)) for key, title in view.SECTIONS.items()],
+        "sections": [(key, title, _values(forms, key)) for key, title in view.SECTIONS.items()],
         "instruments": [f for f in forms if f.path[:1] == ("instruments",)],
         "stages": read.job.stages,
         "gravity": view.GRAVITY,
@@ -62,33 +63,33 @@ def _only(findings: dict[str, list[Finding]] | None, *, grave: bool) -> dict[str
     return {name: here for name, here in chosen.items() if here}
 
 
-def _said(forms: tuple[Any, ...], section: str) -> str:
-    """Return the contents of a section in one line."""
+def _values(forms: tuple[Any, ...], section: str) -> str:
+    """Return the values that a section gives, in one line."""
     form = next(f for f in forms if f.path == (() if section == "job" else (section,)))
-    said = [
+    given = [
         f.present.replace("\n", " ") if section in ("job", "vehicle") else f"{f.label} {f.present}"
         for f in form.fields
         if f.present and f.type.name != "fixed"
     ]
-    return ", ".join(said)
+    return ", ".join(given)
+
+
+def _form_of_path(request: Request) -> tuple[str, str]:
+    """Return the section of the form that a path names, and the name of the stage or instrument."""
+    named = request.path_params
+    kind = next(kind for kind in ("section", "stage", "instrument") if kind in named)
+    return (named[kind], "") if kind == "section" else (kind, named[kind])
+
+
+FormOfPath = Annotated[tuple[str, str], Depends(_form_of_path)]
 
 
 @router.get("/jobs/{job}/chain/section/{section}")
-def section(request: Request, site: CurrentSite, job: str, section: str) -> Response:
-    """Show the form of a section."""
-    return show_form(request, site, site.store.jobs.get(job), section)
-
-
-@router.get("/jobs/{job}/chain/stage/{name}")
-def stage(request: Request, site: CurrentSite, job: str, name: str) -> Response:
-    """Show the form of a stage."""
-    return show_form(request, site, site.store.jobs.get(job), "stage", name)
-
-
-@router.get("/jobs/{job}/chain/instrument/{name}")
-def instrument(request: Request, site: CurrentSite, job: str, name: str) -> Response:
-    """Show the form of an instrument."""
-    return show_form(request, site, site.store.jobs.get(job), "instrument", name)
+@router.get("/jobs/{job}/chain/stage/{stage}")
+@router.get("/jobs/{job}/chain/instrument/{instrument}")
+def form(request: Request, site: CurrentSite, job: CurrentJob, place: FormOfPath) -> Response:
+    """Show the form of a section, a stage or an instrument."""
+    return show_form(request, site, job, *place)
 
 
 def show_form(
@@ -133,65 +134,45 @@ def address_of(job: str, section: str, name: str = "") -> str:
 
 
 @router.post("/jobs/{job}/chain/undo")
-def undo(request: Request, site: CurrentSite, job: str, given: Sent) -> Response:
-    """Go one version back."""
-    return _step(request, site, job, given, "undo")
-
-
 @router.post("/jobs/{job}/chain/redo")
-def redo(request: Request, site: CurrentSite, job: str, given: Sent) -> Response:
-    """Go one version forward again."""
-    return _step(request, site, job, given, "redo")
+def undo_or_redo(request: Request, site: CurrentSite, job: str, given: Sent) -> Response:
+    """Go one version back, or forward again."""
 
-
-def _step(request: Request, site: Site, job: str, given: dict[str, str], way: str) -> Response:
-    try:
+    def do() -> str:
         seen = seen_of(given)
-        site.store.jobs.undo(job, seen=seen) if way == "undo" else site.store.jobs.redo(job, seen=seen)
-    except GainwrightError as error:
-        return show_chain(request, site, site.store.jobs.get(job), error=error)
-    back = given.get("back", "")
+        undo = request.url.path.endswith("/undo")
+        stored = site.store.jobs.undo(job, seen=seen) if undo else site.store.jobs.redo(job, seen=seen)
+        return _back(site, stored, given.get("back", ""))
+
+    return done_or_shown(do, lambda error: show_chain(request, site, site.store.jobs.get(job), error=error))
+
+
+def _back(site: Site, stored: StoredJob, back: str) -> str:
+    """Return the address of the form that a request came from, of the chain if that form no longer exists."""
     section, _, name = back.partition("/")
-    if section:
-        try:
-            if section not in ("text", "add"):
-                view.forms_at(site, site.store.jobs.get(job).text, section, name)
-        except GainwrightError:
-            return go_to(f"/jobs/{job}/chain")
-        return go_to(address_of(job, section, name))
-    return go_to(f"/jobs/{job}/chain")
+    try:
+        if section and section not in ("text", "add"):
+            view.forms_at(site, stored.text, section, name)
+    except GainwrightError:
+        section = ""
+    return address_of(stored.id, section, name) if section else f"/jobs/{stored.id}/chain"
 
 
 @router.post("/jobs/{job}/chain/section/{section}")
-def fill_section(request: Request, site: CurrentSite, actor: Actor, job: str, section: str, given: Sent) -> Response:
-    """Store the form of a section."""
-    return _fill(request, site, actor, job, section, "", given)
+@router.post("/jobs/{job}/chain/stage/{stage}")
+@router.post("/jobs/{job}/chain/instrument/{instrument}")
+def fill(request: Request, site: CurrentSite, actor: Actor, job: str, place: FormOfPath, given: Sent) -> Response:
+    """Store the form of a section, of a stage with its outputs, or of an instrument."""
 
+    def do() -> str:
+        texts, seen = view.typed_of(given), seen_of(given)
+        if texts or site.store.jobs.get(job).revision != seen:
+            chain_edits.change_job(
+                site.store, job, lambda text: chain_edits.fill_in_fields(text, texts), seen=seen, by=actor
+            )
+        return address_of(job, *place)
 
-@router.post("/jobs/{job}/chain/stage/{name}")
-def fill_stage(request: Request, site: CurrentSite, actor: Actor, job: str, name: str, given: Sent) -> Response:
-    """Store the form of a stage and its outputs."""
-    return _fill(request, site, actor, job, "stage", name, given)
+    def show(error: GainwrightError) -> Response:
+        return show_form(request, site, site.store.jobs.get(job), *place, given=given, error=error)
 
-
-@router.post("/jobs/{job}/chain/instrument/{name}")
-def fill_instrument(request: Request, site: CurrentSite, actor: Actor, job: str, name: str, given: Sent) -> Response:
-    """Store the form of an instrument."""
-    return _fill(request, site, actor, job, "instrument", name, given)
-
-
-def _fill(
-    request: Request, site: Site, actor: str, job: str, section: str, name: str, given: dict[str, str]
-) -> Response:
-    try:
-        texts = view.typed_of(given)
-        seen = seen_of(given)
-        if not texts and site.store.jobs.get(job).revision == seen:
-            return go_to(address_of(job, section, name))
-        chain_edits.change_job(
-            site.store, job, lambda text: chain_edits.fill_in_fields(text, texts), seen=seen, by=actor
-        )
-    except GainwrightError as error:
-        stored = site.store.jobs.get(job)
-        return show_form(request, site, stored, section, name, given=given, error=error)
-    return go_to(address_of(job, section, name))
+    return done_or_shown(do, show)

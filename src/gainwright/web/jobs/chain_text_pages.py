@@ -14,7 +14,7 @@ from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
 from gainwright.web.form_fields import Sent, seen_of
 from gainwright.web.rendering import go_to, page
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -27,14 +27,14 @@ _PLACE = re.compile(r"job:([0-9]+)(?::([0-9]+))?")
 
 
 @router.get("/jobs/{job}/chain/text")
-def text(request: Request, site: CurrentSite, job: str) -> Response:
-    """Show the text of the file."""
-    stored = site.store.jobs.get(job)
+def text(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
+    """Show the text of the file, with its first error if it has one."""
+    invalid = None
     try:
-        site.models.read(stored.text)
+        site.models.read(job.text)
     except JobError as error:
-        return _shown(request, stored, stored.text, seen=stored.revision, error=error)
-    return _shown(request, stored, stored.text, seen=stored.revision)
+        invalid = error
+    return _shown(request, job, job.text, seen=job.revision, error=invalid)
 
 
 def _shown(
@@ -70,15 +70,14 @@ def _shown(
 
 def _between(theirs: str, mine: str) -> list[tuple[str, str]]:
     """Return the differing lines of two texts with their side, and one line of context around them."""
-    said = {"-": "now", "+": "yours", " ": ""}
+    sides = {"-": "now", "+": "yours", " ": ""}
     compared = difflib.unified_diff(theirs.split("\n"), mine.split("\n"), n=1, lineterm="")
-    return [(said[row[0]], row[1:]) for row in list(compared)[2:] if row[0] in said]
+    return [(sides[row[0]], row[1:]) for row in list(compared)[2:] if row[0] in sides]
 
 
 @router.post("/jobs/{job}/chain/text")
-def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Sent) -> Response:
+def write(request: Request, site: CurrentSite, actor: Actor, stored: CurrentJob, given: Sent) -> Response:
     """Check the text, and store it if `save` is sent."""
-    stored = site.store.jobs.get(job)
     typed = given.get("text", "").replace("\r\n", "\n")
     seen = stored.revision
     try:
@@ -89,7 +88,7 @@ def write(request: Request, site: CurrentSite, actor: Actor, job: str, given: Se
         if "save" not in given:
             return _shown(request, stored, typed, seen=seen, fine=True)
         kept = typed.replace("\n", "\r\n") if "\r\n" in stored.text else typed
-        chain_edits.change_job(site.store, job, lambda _old: kept, seen=seen, by=actor)
+        chain_edits.change_job(site.store, stored.id, lambda _old: kept, seen=seen, by=actor)
     except GainwrightError as error:
-        return _shown(request, site.store.jobs.get(job), typed, seen=seen, error=error)
-    return go_to(f"/jobs/{job}/chain/text")
+        return _shown(request, site.store.jobs.get(stored.id), typed, seen=seen, error=error)
+    return go_to(f"/jobs/{stored.id}/chain/text")

@@ -14,12 +14,13 @@ from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import read_plain_number, whole_number
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from gainwright.app.store import StoredJob
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -40,29 +41,28 @@ def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
 def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:
     usual = site.models.kept("usual tones", text, lambda: corridor.set_up_tones(site.models.job(text)))
     hz, dbfs = usual[0] if usual else (1000.0, 0.0)
-    found = []
+    numbers = []
     for name, unit, value in (("tone", "Hz", hz), ("level", "dBFS", dbfs)):
-        said = str(fields.get(name, "")).strip()[:LONGEST]
+        typed = str(fields.get(name, "")).strip()[:LONGEST]
         try:
-            found.append(read_plain_number(said, unit) if said else value)
+            numbers.append(read_plain_number(typed, unit) if typed else value)
         except ValueError:
-            raise CallError(f"{said[:30]!r} isn't a {name}", code=f"bad_{name}", remedy="write a number") from None
-    return found[0], found[1]
+            raise CallError(f"{typed[:30]!r} isn't a {name}", code=f"bad_{name}", remedy="write a number") from None
+    return numbers[0], numbers[1]
 
 
 def _show(
-    request: Request, site: Site, job: str, fields: Mapping[str, Any], *, error: GainwrightError | None = None
+    request: Request, site: Site, stored: StoredJob, fields: Mapping[str, Any], *, error: GainwrightError | None = None
 ) -> Response:
     """Show the corridor with the values of the fields; with an invalid one, its error and the corridor of the job."""
-    stored = site.store.jobs.get(job)
     read = site.models.job(stored.text)
     typed, tone, levels = _typed(fields), None, None
     try:
         tone = _tone(site, stored.text, fields)
         controls = corridor.controls_of(read, typed)
         levels = corridor.solve_corridor(read, corridor.moved_settings(controls), tone_hz=tone[0], level_dbfs=tone[1])
-    except GainwrightError as found:
-        error = error or found
+    except GainwrightError as invalid:
+        error = error or invalid
         controls = corridor.controls_of(read, {})
     from gainwright.report.corridor import corridor_chart, margin_text
     from gainwright.report.figures import volts
@@ -91,24 +91,24 @@ def _show(
 
 
 @router.get("/jobs/{job}/corridor")
-def show(request: Request, site: CurrentSite, job: str) -> Response:
+def show(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
     """Show the corridor for the tone, the level and the controls in the query."""
     return _show(request, site, job, request.query_params)
 
 
 @router.post("/jobs/{job}/corridor")
-def keep(request: Request, site: CurrentSite, actor: Actor, job: str, fields: Fields) -> Response:
+def keep(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, fields: Fields) -> Response:
     """Store the controls as a new version of the job."""
-    stored = site.store.jobs.get(job)
-    read = site.models.read(stored.text)
+    read = site.models.read(job.text)
     seen = seen_of(fields)
-    try:
+
+    def do() -> str:
         settings = corridor.moved_settings(corridor.controls_of(read.job, _typed(fields)))
-        kept = corridor.keep_settings(site.store, job, read, settings, seen=seen, by=actor)
-    except GainwrightError as error:
-        return _show(request, site, job, fields, error=error)
-    rest = {k: str(fields[k]) for k in ("tone", "level", "path") if fields.get(k)}
-    return go_to(f"/jobs/{job}/corridor?{urlencode({**rest, 'kept': kept.revision})}")
+        kept = corridor.keep_settings(site.store, job.id, read, settings, seen=seen, by=actor)
+        rest = {k: str(fields[k]) for k in ("tone", "level", "path") if fields.get(k)}
+        return f"/jobs/{job.id}/corridor?{urlencode({**rest, 'kept': kept.revision})}"
+
+    return done_or_shown(do, lambda error: _show(request, site, site.store.jobs.get(job.id), fields, error=error))
 
 
 @router.post("/jobs/{job}/corridor/undo")

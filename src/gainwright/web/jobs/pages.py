@@ -13,8 +13,8 @@ from gainwright.app.store import JobState
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.web.jobs import chain_view
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import CurrentSite
+from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.site import CurrentJob, CurrentSite, job_or_none
 
 if TYPE_CHECKING:
     from gainwright.web.site import Site
@@ -36,15 +36,7 @@ def jobs(
     put_away: str = "",
 ) -> Response:
     """Show the jobs in a state."""
-    gone = _job_or_none(site, put_away)
-    return _list(request, site, words=words, shelf=shelf, gone=gone)
-
-
-def _job_or_none(site: Site, job: str) -> object:
-    try:
-        return site.store.jobs.get(job) if job else None
-    except GainwrightError:
-        return None
+    return _list(request, site, words=words, shelf=shelf, gone=job_or_none(site, put_away))
 
 
 def _list(
@@ -78,11 +70,12 @@ def new(site: CurrentSite, like: Annotated[str, Form(max_length=80)]) -> Respons
 @router.post("/jobs/upload")
 def upload(request: Request, site: CurrentSite, file: UploadFile) -> Response:
     """Import a job file; an error in it is shown with its place, and nothing is stored."""
-    try:
-        job = stored_jobs.import_job(site.store, file.file.read(MOST_BYTES), name=file.filename or "")
-    except GainwrightError as error:
-        return _list(request, site, error=error)
-    return go_to(f"/jobs/{job.id}")
+
+    def do() -> str:
+        content = file.file.read(MOST_BYTES)
+        return f"/jobs/{stored_jobs.import_job(site.store, content, name=file.filename or '').id}"
+
+    return done_or_shown(do, lambda error: _list(request, site, error=error))
 
 
 @router.post("/jobs/{job}/double")
@@ -99,13 +92,12 @@ def put(site: CurrentSite, job: str, shelf: Annotated[JobState, Form()]) -> Resp
 
 
 @router.get("/jobs/{job}")
-def overview(request: Request, site: CurrentSite, job: str) -> Response:
+def overview(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
     """Show one job: what to do next, a summary, links to its parts."""
-    stored = site.store.jobs.get(job)
-    entries = site.store.runs.entries(job)
-    kept = [k for k in list_recordings(site.store, job) if not k.removed]
+    entries = site.store.runs.entries(job.id)
+    kept = [k for k in list_recordings(site.store, job.id) if not k.removed]
     try:
-        drawn = chain_view.drawn(site, stored.text, stored.title)
+        drawn = chain_view.drawn(site, job.text, job.title)
     except GainwrightError:  # a file that this version can't read is corrected on the chain's page
         drawn = None
-    return page(request, "job.html", job=stored, here="job", entries=entries, recordings=kept, drawn=drawn)
+    return page(request, "job.html", job=job, here="job", entries=entries, recordings=kept, drawn=drawn)

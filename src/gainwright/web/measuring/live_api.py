@@ -44,7 +44,7 @@ HELLO_SECONDS = 10.0
 UNREADABLE, REFUSED, LARGE, LATER = 1003, 1008, 1009, 1013
 
 
-class Closing(Exception):  # noqa: N818  the browser is told the reason
+class Closing(Exception):  # noqa: N818  not an error: the browser gets the reason
     """The connection is closed with a reason."""
 
     def __init__(self, code: int, reason: str) -> None:
@@ -191,9 +191,9 @@ def measured(measurement: RemoteMeasurement, items: list[Block | dict[str, Any]]
     """Return the messages to send after some commands and blocks."""
     from gainwright.app.ports import Block
 
-    told = [message for item in items if isinstance(item, dict) for message in measurement.command(item)]
-    told += measurement.push(*(item for item in items if isinstance(item, Block)))
-    return [shown_message(message) for message in told]
+    messages = [message for item in items if isinstance(item, dict) for message in measurement.command(item)]
+    messages += measurement.push(*(item for item in items if isinstance(item, Block)))
+    return [shown_message(message) for message in messages]
 
 
 class RecordingKept(BaseModel):
@@ -281,6 +281,6 @@ def command(site: CurrentSite, session: str, asked: Command) -> list[RecordingKe
     """Send a command to a measurement of this machine's input; return its immediate messages."""
     measurement = site.measurements.get(session)
     with measurement.lock:
-        told = [shown_message(message) for message in measurement.command(asked.model_dump())]
+        messages = [shown_message(message) for message in measurement.command(asked.model_dump())]
     kinds: dict[str, type[RecordingKept | CommandRefused]] = {"kept": RecordingKept, "trouble": CommandRefused}
-    return [kinds[message["kind"]].model_validate(message) for message in told]
+    return [kinds[message["kind"]].model_validate(message) for message in messages]

@@ -11,9 +11,9 @@ from starlette.responses import Response
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
 from gainwright.web.measuring.recordings_api import What
-from gainwright.web.rendering import go_to, page
+from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import current_run
-from gainwright.web.site import CurrentSite
+from gainwright.web.site import CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.ports import InputDevice
@@ -64,12 +64,12 @@ def alone(request: Request, site: CurrentSite, source: Annotated[From, Query(ali
 def live(
     request: Request,
     site: CurrentSite,
-    job: str,
+    job: CurrentJob,
     source: Annotated[From, Query(alias="from")] = "here",
     step: Annotated[str, Query(max_length=200)] = "",
 ) -> Response:
     """Show the live measurement of a job, for a step of its set-up run if one is given, and its recordings."""
-    return _live(request, site, site.store.jobs.get(job), source=source, step=step)
+    return _live(request, site, job, source=source, step=step)
 
 
 def _live(
@@ -82,13 +82,13 @@ def _live(
     error: GainwrightError | None = None,
 ) -> Response:
     inputs: tuple[InputDevice, ...] = ()
-    deaf: GainwrightError | None = None
+    no_inputs: GainwrightError | None = None
     if source == "server":
         try:
             inputs = site.world.sound.devices()
-        except GainwrightError as found:
-            deaf = found
-    shown = [] if job is None else list_recordings(site.store, job.id)
+        except GainwrightError as reason:
+            no_inputs = reason
+    recordings = [] if job is None else list_recordings(site.store, job.id)
     return page(
         request,
         "live.html",
@@ -96,10 +96,10 @@ def _live(
         here="live",
         source=source,
         inputs=inputs,
-        deaf=deaf,
+        no_inputs=no_inputs,
         step=None if job is None or not step else _for_step(site, job, step),
-        kept=[(k, _verdict(k.recording.measured)) for k in shown if not k.removed],
-        out=[k for k in shown if k.removed],
+        kept=[(k, _verdict(k.recording.measured)) for k in recordings if not k.removed],
+        removed=[k for k in recordings if k.removed],
         verdicts=VERDICTS,
         error=error,
     )
@@ -108,30 +108,30 @@ def _live(
 def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
     from gainwright.report.text import expected
 
-    found = next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
-    if found is None:
+    state = next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
+    if state is None:
         return None
-    step = found.step
-    expects = expected(step.expect) if step.expect is not None and found.asked in ("volts", "column") else ""
+    step = state.step
+    expects = expected(step.expect) if step.expect is not None and state.asked in ("volts", "column") else ""
     tone = f"{step.tone_hz:g} Hz at {step.level_dbfs:g} dBFS" if step.tone_hz and step.level_dbfs is not None else ""
-    return ForStep(step.id, step.do, found.asked or "", expects, tone, found.seen)
+    return ForStep(step.id, step.do, state.asked or "", expects, tone, state.seen)
 
 
 def _verdict(measured: Any) -> str:
     """Return the worst verdict of a recording's channels."""
-    found = [str(channel.get("verdict")) for channel in measured.get("channels", [])]
-    known = [verdict for verdict in found if verdict in SEVERITY]
-    return max(known, key=SEVERITY.index, default="no_tone")
+    verdicts = [str(channel.get("verdict")) for channel in measured.get("channels", [])]
+    return max((verdict for verdict in verdicts if verdict in SEVERITY), key=SEVERITY.index, default="no_tone")
 
 
 @router.post("/jobs/{job}/recordings")
-def upload(request: Request, site: CurrentSite, job: str, file: UploadFile) -> Response:
+def upload(request: Request, site: CurrentSite, job: CurrentJob, file: UploadFile) -> Response:
     """Import a sound file; if it can't be read, show why and store nothing."""
-    try:
-        import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
-    except GainwrightError as error:
-        return _live(request, site, site.store.jobs.get(job), source="here", error=error)
-    return go_to(f"/jobs/{job}/live#recordings")
+
+    def do() -> str:
+        import_recording(site.store, job.id, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+        return f"/jobs/{job.id}/live#recordings"
+
+    return done_or_shown(do, lambda error: _live(request, site, job, source="here", error=error))
 
 
 @router.post("/jobs/{job}/recordings/{recording}")

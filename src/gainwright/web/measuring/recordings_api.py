@@ -12,9 +12,8 @@ from starlette.responses import Response
 from gainwright.app.measuring import stored_recordings
 from gainwright.app.measuring.stored_recordings import ListedRecording, import_recording
 from gainwright.app.measuring.stored_result import StoredMeasurement
-from gainwright.errors import CallError
 from gainwright.results import from_json
-from gainwright.web.site import CurrentSite
+from gainwright.web.site import CurrentJob, CurrentSite
 from gainwright.web.work_api import attachment
 
 router = APIRouter(prefix="/api/jobs/{job}/recordings", tags=["recordings"])
@@ -52,30 +51,27 @@ def _shown(kept: ListedRecording) -> RecordingShown:
 
 
 @router.get("")
-def list_recordings(site: CurrentSite, job: str) -> list[RecordingShown]:
+def list_recordings(site: CurrentSite, job: CurrentJob) -> list[RecordingShown]:
     """Return a job's recordings, newest first."""
-    site.store.jobs.get(job)
-    return [_shown(kept) for kept in stored_recordings.list_recordings(site.store, job)]
+    return [_shown(kept) for kept in stored_recordings.list_recordings(site.store, job.id)]
 
 
 @router.post("", status_code=201)
 def add_recording(site: CurrentSite, job: str, file: UploadFile) -> RecordingShown:
-    """Take in a sound file, measure it and keep it with the job as a WAV file of 32-bit floats."""
-    found = import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
-    return _shown(ListedRecording(found, handover=False, removed=False))
+    """Import a sound file, measure it and store it with the job as a WAV file of 32-bit floats."""
+    kept = import_recording(site.store, job, file.file.read(), name=file.filename or "", files=site.world.sound_files)
+    return _shown(ListedRecording(kept, handover=False, removed=False))
 
 
 @router.post("/{recording}/marks", status_code=204)
 def mark_recording(site: CurrentSite, job: str, recording: str, asked: RecordingMark) -> None:
-    """Put a recording on the handover or leave it out, take it out of the job or put it back."""
+    """Add a recording to the handover or leave it out, remove or restore it."""
     stored_recordings.mark_recording(site.store, job, recording, asked.what)
 
 
 @router.get("/{recording}/file", response_class=Response)
 def recording_file(site: CurrentSite, job: str, recording: str) -> Response:
     """Return the WAV file."""
-    found = site.store.recordings.get(recording)
-    if found.job != job:
-        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
-    name = found.name.rsplit(".", 1)[0] if found.name.lower().endswith(SUFFIXES) else found.name
+    kept = stored_recordings.recording_of(site.store, job, recording)
+    name = kept.name.rsplit(".", 1)[0] if kept.name.lower().endswith(SUFFIXES) else kept.name
     return attachment(site.store.recordings.content(recording), name=f"{name}.wav", media_type="audio/wav")

@@ -13,7 +13,7 @@ from gainwright.web.site import CurrentSite
 router = APIRouter(prefix="/api/music", tags=["music"])
 
 
-class MusicFolder(BaseModel):
+class ListedFolder(BaseModel):
     """A folder that may be scanned."""
 
     id: str
@@ -37,9 +37,10 @@ class ScanListed(BaseModel):
 
 
 @router.get("/folders")
-def list_folders(site: CurrentSite) -> list[MusicFolder]:
+def list_folders(site: CurrentSite) -> list[ListedFolder]:
     """Return the folders that may be scanned."""
-    return [MusicFolder(id=folder.id, name=folder.name) for folder in site.world.music_folders.list(site.music)]
+    folders = site.world.music_folders.list(site.music)
+    return [ListedFolder.model_validate(folder, from_attributes=True) for folder in folders]
 
 
 @router.post("", status_code=202)

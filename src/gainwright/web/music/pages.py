@@ -11,8 +11,8 @@ from starlette.responses import Response
 from gainwright.errors import GainwrightError
 from gainwright.results import to_json
 from gainwright.web.music import scans
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.site import Actor, CurrentSite, job_or_none
 from gainwright.web.work_api import attachment
 
 if TYPE_CHECKING:
@@ -51,11 +51,12 @@ def scan(
     job: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
     """Start a scan."""
-    try:
+
+    def do() -> str:
         scans.start(site, folder or [], job)
-    except GainwrightError as error:
-        return _music(request, site, job, error)
-    return go_to("/music")
+        return "/music"
+
+    return done_or_shown(do, lambda error: _music(request, site, job, error))
 
 
 @router.post("/music/stop")
@@ -66,42 +67,32 @@ def stop(site: CurrentSite, work: Annotated[str, Form(max_length=40)]) -> Respon
 
 
 @router.get("/music/{music}")
-def found(request: Request, site: CurrentSite, music: str) -> Response:
+def result(request: Request, site: CurrentSite, music: str) -> Response:
     """Show the result of a scan."""
-    return _found(request, site, music)
+    return _result(request, site, music)
 
 
-def _found(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
+def _result(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
     from gainwright.report.music import choice_text, crest_text, duration_text, music_table
 
     kept = scans.result(site, music)
-    result = kept.found
-    columns, rows = music_table(result)
+    columns, rows = music_table(kept.found)
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     return page(
         request,
         "music_found.html",
         music=music,
         kept=kept,
-        found=result,
-        about=_job_of(site, kept.job_id),
-        length=duration_text(result.seconds),
+        found=kept.found,
+        about=job_or_none(site, kept.job_id),
+        length=duration_text(kept.found.seconds),
         columns=[columns[i] for i in shown],
         rows=[[row[i] for i in shown] for row in rows],
-        choices=[choice_text(a, result.limits) for a in result.bands],
-        crests=[words for a in result.bands if (words := crest_text(a, result.choice[a.band].tone_hz))],
-        tracks=result.tracks[:MOST_TRACKS],
+        choices=[choice_text(a, kept.found.limits) for a in kept.found.bands],
+        crests=[words for a in kept.found.bands if (words := crest_text(a, kept.found.choice[a.band].tone_hz))],
+        tracks=kept.found.tracks[:MOST_TRACKS],
         error=error,
     )
-
-
-def _job_of(site: Site, job: str) -> object:
-    if not job:
-        return None
-    try:
-        return site.store.jobs.get(job)
-    except GainwrightError:
-        return None
 
 
 @router.get("/music/{music}/chart.svg")
@@ -130,13 +121,13 @@ def write(
     from gainwright.app.music.allowances import with_allowances
 
     kept = scans.result(site, music)
-    try:
+
+    def do() -> str:
         job = site.store.jobs.get(kept.job_id)
-        text = with_allowances(job.text, kept.found.recommended_db)
-        write_job(site.store, job.id, text, seen=seen, by=actor)
-    except GainwrightError as error:
-        return _found(request, site, music, error)
-    return go_to(f"/music/{music}")
+        write_job(site.store, job.id, with_allowances(job.text, kept.found.recommended_db), seen=seen, by=actor)
+        return f"/music/{music}"
+
+    return done_or_shown(do, lambda error: _result(request, site, music, error))
 
 
 @router.post("/music/{music}/remove")

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 LISTENER, LOOPBACK, LAN = "gainwright.listener", "loopback", "lan"
 """Key of a request's scope with the listener that accepted it: the loopback one, or that of the local network."""
-THIS_MACHINE = "this machine"
-"""Name of the device of requests that come from the machine the program runs on."""
+THIS_COMPUTER = "this computer"
+"""Name of the device of requests that come from the computer that the program runs on."""
 TOKEN_LENGTH = 43
 
 
@@ -62,7 +62,7 @@ class NetworkAccess:
         ------
         PairingError : the name can't be used, or the code is wrong.
         """
-        taken = {THIS_MACHINE, *(device.name for device in devices.list() if not device.put_out)}
+        taken = {THIS_COMPUTER, *(device.name for device in devices.list() if not device.put_out)}
         named = device_name(name, taken=taken)
         self.pairing.take(code, address=address)
         token = new_token()

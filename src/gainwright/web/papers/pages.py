@@ -11,12 +11,13 @@ from starlette.responses import HTMLResponse, Response
 from gainwright.app.cases.stored_cases import cases_of
 from gainwright.app.clock import today
 from gainwright.app.papers.job_papers import PaperRequest
+from gainwright.app.store import StoredJob
 from gainwright.errors import GainwrightError
 from gainwright.web.content_policy import frame_policy
 from gainwright.web.papers import files as paper_files
 from gainwright.web.papers.files import KINDS
-from gainwright.web.rendering import go_to, page
-from gainwright.web.site import CurrentSite
+from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.site import CurrentJob, CurrentSite
 
 router = APIRouter(include_in_schema=False)
 
@@ -35,7 +36,7 @@ Asked = Annotated[PaperRequest, Depends(wanted_of)]
 
 
 @router.get("/jobs/{job}/papers")
-def papers(request: Request, site: CurrentSite, job: str, wanted: Asked, shown: bool = False) -> Response:
+def papers(request: Request, site: CurrentSite, job: CurrentJob, wanted: Asked, shown: bool = False) -> Response:
     """Show the choice of papers, the chosen one, and those being made."""
     return _papers(request, site, job, wanted, shown=shown)
 
@@ -43,7 +44,7 @@ def papers(request: Request, site: CurrentSite, job: str, wanted: Asked, shown: 
 def _papers(
     request: Request,
     site: CurrentSite,
-    job: str,
+    job: StoredJob,
     wanted: PaperRequest,
     *,
     shown: bool,
@@ -51,25 +52,24 @@ def _papers(
 ) -> Response:
     from gainwright.report.languages import LANGUAGES
 
-    stored = site.store.jobs.get(job)
     if error is None:
         try:
             wanted.checked()
-        except GainwrightError as found:
-            error, wanted = found, replace(PaperRequest(), date="")
+        except GainwrightError as invalid:
+            error, wanted = invalid, replace(PaperRequest(), date="")
     return page(
         request,
         "papers.html",
-        job=stored,
+        job=job,
         here="papers",
         kinds=KINDS,
         sizes=SIZES,
         languages=LANGUAGES,
         wanted=wanted,
         today=today(),
-        cases=cases_of(site.store, job),
+        cases=cases_of(site.store, job.id),
         shown=shown and error is None,
-        works=[work for work in site.background.list() if work.back == f"/jobs/{job}/papers"],
+        works=[work for work in site.background.list() if work.back == f"/jobs/{job.id}/papers"],
         error=error,
     )
 
@@ -78,7 +78,7 @@ def _papers(
 def make(
     request: Request,
     site: CurrentSite,
-    job: str,
+    job: CurrentJob,
     form: Annotated[str, Form(max_length=8)],
     kind: Annotated[str, Form(max_length=20)],
     language: Annotated[str, Form(max_length=8)] = "en",
@@ -87,12 +87,12 @@ def make(
     case: Annotated[str, Form(max_length=80)] = "",
 ) -> Response:
     """Start making a paper as a file."""
-    wanted = PaperRequest(kind, language, size, date, case)
-    try:
-        paper_files.start(site, job, wanted, f".{form}")
-    except GainwrightError as error:
-        return _papers(request, site, job, PaperRequest(), shown=False, error=error)
-    return go_to(f"/jobs/{job}/papers?kind={kind}&language={language}&size={size}&date={date}")
+
+    def do() -> str:
+        paper_files.start(site, job.id, PaperRequest(kind, language, size, date, case), f".{form}")
+        return f"/jobs/{job.id}/papers?kind={kind}&language={language}&size={size}&date={date}"
+
+    return done_or_shown(do, lambda error: _papers(request, site, job, PaperRequest(), shown=False, error=error))
 
 
 @router.get("/jobs/{job}/papers/view")

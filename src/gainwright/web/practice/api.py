@@ -8,11 +8,12 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.practice import stored_practices as practices
+from gainwright.app.practice.stored_practices import PracticeAttempt
 from gainwright.web.practice import changes
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
-    from gainwright.app.practice.stored_practices import PracticeAttempt, StoredPractice
+    from gainwright.app.practice.stored_practices import StoredPractice
 
 router = APIRouter(prefix="/api/practices", tags=["practices"])
 Short = Annotated[str, Field(max_length=200)]
@@ -39,16 +40,6 @@ class Guess(BaseModel):
     where: Short = ""
 
 
-class TriedShown(BaseModel):
-    """A test that was made, or a guess; `right` is null for tests."""
-
-    name: str
-    ask: str
-    minutes: float
-    found: str
-    right: bool | None
-
-
 class PracticeShown(BaseModel):
     """A practice; `cause` and `where` are null until its end, `short_way` until it is found."""
 
@@ -57,13 +48,13 @@ class PracticeShown(BaseModel):
     begun: str
     seed: int
     call: list[str]
-    tried: list[TriedShown]
+    tried: list[PracticeAttempt]
     tests: int
     minutes: float
     ended: str
     cause: str | None
     where: str | None
-    short_way: list[TriedShown] | None
+    short_way: list[PracticeAttempt] | None
 
 
 class TestShown(BaseModel):
@@ -75,25 +66,9 @@ class TestShown(BaseModel):
     minutes: float
 
 
-def _tried(tried: tuple[PracticeAttempt, ...]) -> list[TriedShown]:
-    return [TriedShown(name=t.name, ask=t.ask, minutes=t.minutes, found=t.found, right=t.right) for t in tried]
-
-
 def _shown(kept: StoredPractice) -> PracticeShown:
-    return PracticeShown(
-        id=kept.id,
-        title=kept.title,
-        begun=kept.begun,
-        seed=kept.seed,
-        call=list(kept.call),
-        tried=_tried(kept.tried),
-        tests=kept.tests,
-        minutes=kept.minutes,
-        ended=kept.ended,
-        cause=kept.cause if kept.ended else None,
-        where=kept.where if kept.ended else None,
-        short_way=None if kept.short_way is None else _tried(kept.short_way),
-    )
+    shown = PracticeShown.model_validate(kept, from_attributes=True)
+    return shown if kept.ended else shown.model_copy(update={"cause": None, "where": None})
 
 
 @router.get("")

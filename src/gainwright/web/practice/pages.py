@@ -13,7 +13,7 @@ from gainwright.jobfile import examples
 from gainwright.model import stages_at
 from gainwright.quantities import unreadable, whole_number
 from gainwright.web.practice import changes
-from gainwright.web.rendering import go_to, page
+from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -49,13 +49,12 @@ def _begin(request: Request, site: Site, *, error: GainwrightError | None = None
 @router.post("/practise")
 def begin(request: Request, site: CurrentSite, on: Short, number: Annotated[str, Form(max_length=12)] = "") -> Response:
     """Begin a practice on an example or on a job."""
-    try:
+
+    def do() -> str:
         title, text = changes.source(site, on)
-        seed = _seed(number)
-        kept = changes.begin(site, title=title, text=text, seed=seed)
-    except GainwrightError as error:
-        return _begin(request, site, error=error)
-    return go_to(changes.address(kept.id))
+        return changes.address(changes.begin(site, title=title, text=text, seed=_seed(number)).id)
+
+    return done_or_shown(do, lambda error: _begin(request, site, error=error))
 
 
 def _seed(number: str) -> int | None:

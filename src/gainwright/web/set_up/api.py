@@ -18,7 +18,7 @@ from gainwright.plan.result import Plan
 from gainwright.results import from_json
 from gainwright.solve.levels import Levels
 from gainwright.web.set_up.evaluation import current_run, run_evidence
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run
@@ -99,39 +99,39 @@ def _steps(run: Run) -> list[StepNow]:
 
 
 @router.get("/jobs/{job}/plan")
-def plan(site: CurrentSite, job: str) -> Plan:
+def plan(site: CurrentSite, job: CurrentJob) -> Plan:
     """Return the plan of a job, as `gainwright plan --json` does."""
-    return site.models.plan(site.store.jobs.get(job).text)
+    return site.models.plan(job.text)
 
 
 @router.get("/jobs/{job}/run")
-def run(site: CurrentSite, job: str) -> RunNow:
+def run(site: CurrentSite, job: CurrentJob) -> RunNow:
     """Return the set-up run."""
-    stored = site.store.jobs.get(job)
-    now = current_run(site, stored)
+    now = current_run(site, job)
     entries = [_entry(e) for e in now.entries]
     following = now.next.step.id if now.next is not None else ""
-    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=run_evidence(site, stored, now))
+    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=run_evidence(site, job, now))
 
 
 @router.post("/jobs/{job}/run", status_code=201)
-def say(site: CurrentSite, actor: Actor, job: str, new: NewEntry) -> RunEntryShown:
+def enter(site: CurrentSite, actor: Actor, job: CurrentJob, new: NewEntry) -> RunEntryShown:
     """Store an entry of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
-    now = current_run(site, site.store.jobs.get(job))
-    return _entry(add_entry(site.store, job, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
+    now = current_run(site, job)
+    return _entry(add_entry(site.store, job.id, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
 
 
 @router.get("/jobs/{job}/levels")
 def levels(
     site: CurrentSite,
-    job: str,
+    job: CurrentJob,
     tone: Annotated[float, Query(description="Hz")],
     level: Annotated[float, Query(description="dBFS, 0 is full scale")] = 0.0,
     sets: Annotated[list[str] | None, Query(alias="set", description="CONTROL=VALUE", max_length=100)] = None,
 ) -> Levels:
     """Return the corridor, as `gainwright levels --json` does."""
-    read = site.models.job(site.store.jobs.get(job).text)
-    return corridor.solve_corridor(read, parse_settings(sets or []), tone_hz=tone, level_dbfs=level)
+    return corridor.solve_corridor(
+        site.models.job(job.text), parse_settings(sets or []), tone_hz=tone, level_dbfs=level
+    )
 
 
 @router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

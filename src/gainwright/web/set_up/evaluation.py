@@ -61,12 +61,12 @@ def current_run(site: Site, stored: StoredJob) -> Run:
 
 def run_evidence(site: Site, stored: StoredJob, run: Run) -> list[dict[str, Any]]:
     """Return a run's readings as evidence, cached for each state of the run."""
-    said = json.dumps([[s.step.id, s.state, s.entry.number if s.entry else 0] for s in run.steps])
+    state = json.dumps([[s.step.id, s.state, s.entry.number if s.entry else 0] for s in run.steps])
 
     def made() -> list[dict[str, Any]]:
         return evidence_of(run, site.models.job(stored.text), site.models.chain(stored.text))
 
-    return site.models.kept("run evidence", f"{stored.id}{stored.text}{said}", made)
+    return site.models.kept("run evidence", f"{stored.id}{stored.text}{state}", made)
 
 
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, cast, get_args
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
@@ -13,7 +13,7 @@ from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
 from gainwright.model import describe_marks
 from gainwright.web.form_fields import Fields, seen_of
-from gainwright.web.rendering import go_to, page
+from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work
 from gainwright.web.set_up.wording import (
     PHASES,
@@ -25,7 +25,7 @@ from gainwright.web.set_up.wording import (
     quantity_words,
     reading_words,
 )
-from gainwright.web.site import Actor, CurrentSite
+from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -41,10 +41,9 @@ TONE_SECONDS = 30.0
 
 
 @router.get("/jobs/{job}/setup")
-def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> Response:
+def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = "") -> Response:
     """Show all steps with their state, and the next one."""
-    stored = site.store.jobs.get(job)
-    run = current_run(site, stored)
+    run = current_run(site, job)
     from gainwright.report.figures import volts
 
     phases: dict[str, list[StepState]] = {}
@@ -53,7 +52,7 @@ def overview(request: Request, site: CurrentSite, job: str, tones: str = "") -> 
     return page(
         request,
         "setup.html",
-        job=stored,
+        job=job,
         here="setup",
         run=run,
         phases=[(PHASES[name], states) for name, states in phases.items()],
@@ -74,23 +73,24 @@ def _work(site: Site, work: str) -> Work | None:
 
 
 @router.post("/jobs/{job}/setup/tones")
-def tones(site: CurrentSite, job: str, seconds: Annotated[float, Form()] = TONE_SECONDS, flac: str = "") -> Response:
+def tones(
+    site: CurrentSite, job: CurrentJob, seconds: Annotated[float, Form()] = TONE_SECONDS, flac: str = ""
+) -> Response:
     """Write all tones of the plan to one archive, in the background."""
-    stored = site.store.jobs.get(job)
-    plan = site.models.plan(stored.text)
+    plan = site.models.plan(job.text)
 
     def do(work: Work) -> None:
         content = tone_archive(plan, seconds=seconds, flac=bool(flac), on_progress=work.report)
         work.keep_file(content, name="tones.zip", media_type="application/zip")
 
-    work = site.background.start("Tones for a USB stick", do, back=f"/jobs/{job}/setup")
-    return go_to(f"/jobs/{job}/setup?tones={work.id}#stick")
+    work = site.background.start("Tones for a USB stick", do, back=f"/jobs/{job.id}/setup")
+    return go_to(f"/jobs/{job.id}/setup?tones={work.id}#stick")
 
 
 @router.get("/jobs/{job}/setup/{step}")
-def show(request: Request, site: CurrentSite, job: str, step: str) -> Response:
+def show(request: Request, site: CurrentSite, job: CurrentJob, step: str) -> Response:
     """Show one step: what to do, what to expect, and its entries."""
-    return _step(request, site, site.store.jobs.get(job), step)
+    return _step(request, site, job, step)
 
 
 def _step(
@@ -175,29 +175,20 @@ def _expected(state: StepState, learned: Evaluation | None) -> Expect | None:
 
 
 @router.post("/jobs/{job}/setup/{step}")
-def say(request: Request, site: CurrentSite, actor: Actor, job: str, step: str, said: Fields) -> Response:
+def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, step: str, given: Fields) -> Response:
     """Store an entry of a step: a reading, done, skipped with a reason, or taken back."""
-    stored = site.store.jobs.get(job)
-    run: Run = current_run(site, stored)
+    run = current_run(site, job)
     state = run.of(step)
-    kind: RunKind = said["kind"] if said.get("kind") in ("reading", "done", "skipped", "taken_back") else "reading"  # type: ignore[assignment]
-    text = entered(state, said) if kind == "reading" else said.get("text", "")
-    learned = evaluation_or_work(site, stored, run)[0] if said.get("told") == "learned" else None
-    try:
-        add_entry(
-            site.store,
-            job,
-            run,
-            step,
-            kind=kind,
-            text=text,
-            by=actor,
-            seen=seen_of(said),
-            expect=_expected(state, learned),
-        )
-    except GainwrightError as error:
-        return _step(request, site, stored, step, error=error, mine=text, kind=kind)
-    if kind in ("done", "skipped"):
-        following = current_run(site, stored).after(step)
-        return go_to(f"/jobs/{job}/setup/{following.step.id}" if following else f"/jobs/{job}/setup")
-    return go_to(f"/jobs/{job}/setup/{step}")
+    kind = cast("RunKind", given["kind"]) if given.get("kind") in get_args(RunKind) else "reading"
+    text = entered(state, given) if kind == "reading" else given.get("text", "")
+    learned = evaluation_or_work(site, job, run)[0] if given.get("basis") == "learned" else None
+
+    def do() -> str:
+        seen, expect = seen_of(given), _expected(state, learned)
+        add_entry(site.store, job.id, run, step, kind=kind, text=text, by=actor, seen=seen, expect=expect)
+        if kind in ("reading", "taken_back"):
+            return f"/jobs/{job.id}/setup/{step}"
+        following = current_run(site, job).after(step)
+        return f"/jobs/{job.id}/setup/{following.step.id}" if following else f"/jobs/{job.id}/setup"
+
+    return done_or_shown(do, lambda error: _step(request, site, job, step, error=error, mine=text, kind=kind))

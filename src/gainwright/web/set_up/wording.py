@@ -182,19 +182,19 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
     return found, "" if found is None else advice_text(found, [(s, v) for s, v in state.rows if v])
 
 
-def entered(state: StepState, said: Mapping[str, str]) -> str:
+def entered(state: StepState, given: Mapping[str, str]) -> str:
     """Return the text of a reading from the fields of its form."""
-    instead = said.get("instead", "").strip()
-    text = instead or said.get("text", "").strip()
+    instead = given.get("instead", "").strip()
+    text = instead or given.get("text", "").strip()
     bare = is_bare(text)
-    if state.asked == "column" and said.get("volts", "").strip():
-        return f"{text} {said['volts'].strip()}"
-    if bare and said.get("unit") in UNITS.get(state.asked or "", ()):
-        text = f"{text} {said['unit']}"
+    if state.asked == "column" and given.get("volts", "").strip():
+        return f"{text} {given['volts'].strip()}"
+    if bare and given.get("unit") in UNITS.get(state.asked or "", ()):
+        text = f"{text} {given['unit']}"
     if state.asked == "look" and not text:
-        return ", ".join(mark for i, mark in enumerate(state.marks) if said.get(f"mark{i}")) or NO_MARK
-    if state.asked == "lead" and said.get("between") in ("open", "shorted"):
-        text = f"{text} {said['between']}"
-    if state.asked == "volts" and said.get("at", "").strip():
-        text = f"{text} at {said['at'].strip()}"
+        return ", ".join(mark for i, mark in enumerate(state.marks) if given.get(f"mark{i}")) or NO_MARK
+    if state.asked == "lead" and given.get("between") in ("open", "shorted"):
+        text = f"{text} {given['between']}"
+    if state.asked == "volts" and given.get("at", "").strip():
+        text = f"{text} at {given['at'].strip()}"
     return text

@@ -159,7 +159,7 @@ function pace(now) {
 
 // ---- messages --------------------------------------------------------------------------------------------------
 
-function told(message) {
+function receive(message) {
   if (message.kind === "update") {
     if (source === "here") {
       message.at = sent.get(message.number);
@@ -184,9 +184,9 @@ async function refresh() {
   part("recordings").replaceWith(document.importNode(read.getElementById("recordings"), true));
 }
 
-function hear(words) {
-  part("unheard").hidden = !words;
-  part("unheard").firstElementChild.textContent = words;
+function showProblem(words) {
+  part("problem").hidden = !words;
+  part("problem").firstElementChild.textContent = words;
 }
 
 function on(started) {
@@ -222,16 +222,16 @@ class BrowserInput {
     if (device) wanted.deviceId = { exact: device };
     this.stream = await navigator.mediaDevices.getUserMedia({ audio: wanted });
     const [track] = this.stream.getAudioTracks();
-    track.onended = () => { hear("The input was unplugged. Plug it in and start again."); stop(); };
+    track.onended = () => { showProblem("The input was unplugged. Plug it in and start again."); stop(); };
     const settings = track.getSettings();
     this.processing = PROCESSING.filter(([key]) => settings[key]).map(([, words]) => words);
-    const unsaid = PROCESSING.filter(([key]) => settings[key] === undefined).map(([, words]) => words);
+    const unknown = PROCESSING.filter(([key]) => settings[key] === undefined).map(([, words]) => words);
     this.label = track.label;
     this.context = await contextAt(settings.sampleRate);
     await this.context.audioWorklet.addModule("/static/capture-worklet.js");
     this.rate = Math.round(this.context.sampleRate);
     this.channels = Math.max(1, Math.min(settings.channelCount || 1, Number(part("channels").value)));
-    this.said(settings, unsaid);
+    this.describe(settings, unknown);
     const frames = Math.max(128, 128 * Math.round(this.rate / 54 / 128));
     const node = new AudioWorkletNode(this.context, "capture", {
       channelCount: this.channels, channelCountMode: "explicit", channelInterpretation: "discrete",
@@ -246,13 +246,13 @@ class BrowserInput {
     this.connect();
   }
 
-  said(settings, unsaid) {
+  describe(settings, unknown) {
     part("distrust").hidden = !this.processing.length;
     part("distrust").firstElementChild.textContent = `The browser keeps ${this.processing.join(" and ")} on: don't trust the levels shown here.`;
     const rate = settings.sampleRate && Math.round(settings.sampleRate) !== this.rate
       ? `${settings.sampleRate} Hz, converted by the browser to ${this.rate} Hz` : `${this.rate} Hz`;
-    const told = unsaid.length ? ` The browser doesn't say whether ${unsaid.join(" or ")} is on: check with a tone at two levels.` : "";
-    part("about").textContent = `${this.label || "Input"}: ${this.channels === 1 ? "one channel" : `${this.channels} channels`}, ${rate}.${told}`;
+    const doubt = unknown.length ? ` The browser doesn't say whether ${unknown.join(" or ")} is on: check with a tone at two levels.` : "";
+    part("about").textContent = `${this.label || "Input"}: ${this.channels === 1 ? "one channel" : `${this.channels} channels`}, ${rate}.${doubt}`;
     Object.assign(root.dataset, { hz: this.rate });
   }
 
@@ -272,15 +272,15 @@ class BrowserInput {
     }));
     socket.onmessage = ({ data }) => {
       const message = JSON.parse(data);
-      if (message.kind === "begun") { this.ready = true; hear(""); part("channel").onchange(); }
-      else told(message);
+      if (message.kind === "begun") { this.ready = true; showProblem(""); part("channel").onchange(); }
+      else receive(message);
     };
     socket.onclose = ({ code, reason }) => {
       if (this.ended || socket !== this.socket) return;
       this.ready = false;
       progress(null);
-      if (reason) { hear(`The measurement ended: ${reason}.`); stop(); return; }
-      hear("The server can't be reached. The measurement restarts as soon as it answers.");
+      if (reason) { showProblem(`The measurement ended: ${reason}.`); stop(); return; }
+      showProblem("The server can't be reached. The measurement restarts as soon as it answers.");
       mark("verdict", ["unknown", "waiting for the server"]);
       part("meter").classList.add("idle");
       setTimeout(() => { if (!this.ended) this.connect(); }, AGAIN_MS);
@@ -324,13 +324,13 @@ class ServerInput {
     this.source = new EventSource(address);
     this.source.onmessage = ({ data }) => {
       const message = JSON.parse(data);
-      if (message.kind === "begun") { this.session = message.session; hear(""); part("about").textContent = `${message.device}, an input of the computer.`; choices(Number(part("channels").value)); }
-      else if (message.kind === "trouble" && !this.heard) { hear(`${message.where}: ${message.what}; ${message.remedy}`); stop(); }
-      else { this.heard = true; told(message); }
+      if (message.kind === "begun") { this.session = message.session; showProblem(""); part("about").textContent = `${message.device}, an input of the computer.`; choices(Number(part("channels").value)); }
+      else if (message.kind === "trouble" && !this.heard) { showProblem(`${message.where}: ${message.what}; ${message.remedy}`); stop(); }
+      else { this.heard = true; receive(message); }
     };
     this.source.onerror = () => {
-      if (this.source.readyState === EventSource.CLOSED) { hear("This input can't be opened. Reload the page to see which inputs there are."); stop(); }
-      else hear("The server can't be reached. The measurement restarts as soon as it answers.");
+      if (this.source.readyState === EventSource.CLOSED) { showProblem("This input can't be opened. Reload the page to see which inputs there are."); stop(); }
+      else showProblem("The server can't be reached. The measurement restarts as soon as it answers.");
     };
   }
 
@@ -338,16 +338,16 @@ class ServerInput {
     if (!this.session) return;
     const answer = await fetch(`/api/live/${this.session}`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(message) });
     const found = await answer.json();
-    for (const one of Array.isArray(found) ? found : [{ kind: "trouble", ...found }]) told(one);
+    for (const one of Array.isArray(found) ? found : [{ kind: "trouble", ...found }]) receive(one);
   }
 
   end() { this.source?.close(); }
 }
 
-// ---- what hands do ---------------------------------------------------------------------------------------------
+// ---- controls of the page ---------------------------------------------------------------------------------------------
 
 async function start() {
-  hear("");
+  showProblem("");
   running = source === "here" ? new BrowserInput() : new ServerInput();
   on(true);
   mark("verdict", ["now", "listening"]);
@@ -358,7 +358,7 @@ async function start() {
       NotFoundError: "There is no input. Plug one in, then start again.",
       NotReadableError: "The input is in use by another program. Close that, then start again.",
       OverconstrainedError: "That input is no longer available. Choose another." };
-    hear(why[error.name] || `The input can't be opened: ${error.message}`);
+    showProblem(why[error.name] || `The input can't be opened: ${error.message}`);
     stop();
   }
 }

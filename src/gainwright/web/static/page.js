@@ -203,7 +203,7 @@ window.addEventListener("online", sendKept);
 
 const REFUSED = "not-taken";
 const refused = () => JSON.parse(localStorage.getItem(REFUSED) || "[]");
-const plain = ([name, value]) => value && !["seen", "kind", "told"].includes(name);
+const plain = ([name, value]) => value && !["seen", "kind", "basis"].includes(name);
 
 function putAside(entry, page) {
   const why = page.querySelector("#trouble p")?.textContent || "it was refused";
