@@ -192,7 +192,7 @@ def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: htt
     assert "from: desk.high" in text_of(api, job)
     form = page.locator("form[action$=remove_output]")
     form.locator("select[name=output]").select_option("high")
-    form.get_by_label("is fed from").select_option("woofer")
+    form.get_by_label("is then fed from").select_option("woofer")
     form.get_by_role("button").click()
     page.locator("legend", has_text="Output high").wait_for(state="detached")
     assert "amp_high:  {kind: amplifier, from: desk.woofer" in text_of(api, job)

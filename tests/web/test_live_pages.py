@@ -257,7 +257,7 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
     heard.until(take.is_enabled)
     # a column's expectation holds where its control ends, not on the way there
     assert heard.page.locator("#fits").is_visible() is (asked == "volts")
-    assert heard.page.locator("#fits").text_content() == ("as the step expects" if asked == "volts" else "")
+    assert heard.page.locator("#fits").text_content() == ("as expected" if asked == "volts" else "")
     if asked == "column":
         heard.page.get_by_label("Control at step").fill("12")
         heard.fresh()
