@@ -47,15 +47,15 @@ def plan_tones(plan: Plan, *, seconds: float, rate_hz: int, bits: int) -> list[t
     for step in plan.steps:
         if step.tone_hz is not None and step.level_dbfs is not None:
             uses.setdefault((step.tone_hz, step.level_dbfs), []).append(step.stage)
-    found = [
+    tones = [
         (Tone(hz, (level,), seconds, rate_hz, bits), f"for {', '.join(dict.fromkeys(stages))}")
         for (hz, level), stages in uses.items()
     ]
     levels = tuple(float(v) for v in range(-STEPPED_RANGE_DB, 1, STEPPED_BY_DB))
     for hz in dict.fromkeys(hz for hz, _ in uses):
         what = f"a run of levels in steps of {STEPPED_BY_DB} dB, to hear or see where something begins to clip"
-        found.append((Tone(hz, levels, STEPPED_SECONDS, rate_hz, bits), what))
-    return found
+        tones.append((Tone(hz, levels, STEPPED_SECONDS, rate_hz, bits), what))
+    return tones
 
 
 def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = "both") -> bytes:

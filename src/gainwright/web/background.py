@@ -222,10 +222,10 @@ class Background:
         CallError : there is none; the program may have been restarted.
         """
         with self._lock:
-            found = self._work.get(work)
-        if found is None:
+            work_found = self._work.get(work)
+        if work_found is None:
             raise CallError("this task is no longer listed", code="no_such_work", remedy="start it again")
-        return found
+        return work_found
 
     def list(self) -> list[Work]:
         """Return all that are kept, newest first."""

@@ -48,9 +48,9 @@ def diagnosis_of_evidence(
 
 def tally(site: Site) -> CaseCounts:
     """Return the counts of the shop's cases, cached until a case changes."""
-    found = site.store.cases.find()
-    newest = f"{len(found)} {found[0].changed.isoformat() if found else ''}"
-    return site.models.kept("tally", newest, lambda: count_cases(found))
+    cases = site.store.cases.find()
+    newest = f"{len(cases)} {cases[0].changed.isoformat() if cases else ''}"
+    return site.models.kept("tally", newest, lambda: count_cases(cases))
 
 
 def prepare_diagnoser(site: Site, text: str) -> None:

@@ -35,10 +35,10 @@ async def _texts(request: Request) -> list[tuple[str, str]]:
 
 async def sent(request: Request) -> dict[str, str]:
     """Return the fields of a form; values of the same name are joined by commas."""
-    found: dict[str, str] = {}
+    values: dict[str, str] = {}
     for name, value in await _texts(request):
-        found[name] = f"{found[name]},{value}" if name in found else value
-    return found
+        values[name] = f"{values[name]},{value}" if name in values else value
+    return values
 
 
 async def fields(request: Request) -> dict[str, str]:

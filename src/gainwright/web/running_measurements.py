@@ -51,7 +51,7 @@ class RunningMeasurements:
         CallError : it has ended.
         """
         with self._lock:
-            found = self._running.get(name)
-        if found is None:
+            measurement = self._running.get(name)
+        if measurement is None:
             raise CallError("this measurement has ended", code="no_such_measurement", remedy="start it again")
-        return found
+        return measurement

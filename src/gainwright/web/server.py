@@ -61,6 +61,6 @@ class _StaticFiles(StaticFiles):
     """Static files that a browser checks for changes before it uses its own copy."""
 
     def file_response(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
-        found = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
-        found.headers["cache-control"] = "no-cache"
-        return found
+        response = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
+        response.headers["cache-control"] = "no-cache"
+        return response

@@ -206,16 +206,16 @@ def listen(host: str, port: int) -> socket.socket:
     reason = ""
     for tried in [0] if port == 0 else range(port, min(port + PORTS_TRIED, 65536)):
         # the protocol is stated, since asyncio sets TCP_NODELAY only when it is
-        found = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            found.bind((host, tried))
+            listener.bind((host, tried))
         except OSError as error:
-            found.close()
+            listener.close()
             reason = error.strerror or str(error)
             continue
-        found.listen(128)
-        return found
+        listener.listen(128)
+        return listener
     if host != LOOPBACK_ADDRESS:
         raise CallError(
             f"can't be listened on: {reason.lower()}",

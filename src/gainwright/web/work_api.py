@@ -56,11 +56,11 @@ async def _events(work: Work) -> AsyncIterator[str]:
 @router.get("/{work}/file", response_class=Response)
 def file(site: CurrentSite, work: str) -> Response:
     """Return the file it produced."""
-    found = site.background.get(work)
-    handle = found.file.open("rb")  # an open file can be sent completely even if it is removed meanwhile
+    finished = site.background.get(work)
+    handle = finished.file.open("rb")  # an open file can be sent completely even if it is removed meanwhile
     size = os.fstat(handle.fileno()).st_size
-    headers = {**_download_headers(found.name), "content-length": str(size)}
-    return StreamingResponse(_pieces(handle), media_type=found.media_type, headers=headers)
+    headers = {**_download_headers(finished.name), "content-length": str(size)}
+    return StreamingResponse(_pieces(handle), media_type=finished.media_type, headers=headers)
 
 
 def _pieces(handle: BinaryIO) -> Iterator[bytes]:

@@ -101,12 +101,12 @@ def _lead(text: str, second: str) -> dict[str, Any]:
         if normalise_text(text).lower() in _BOTH_RIGHT:
             return dict(_LEAD_AS_IT_SHOULD_BE)
         read = read_lead(text)
-        found = {"resistance": read.end_to_end, "between_conductors": read.between}
+        ohms_by_key = {"resistance": read.end_to_end, "between_conductors": read.between}
     else:
         between = read_lead(second)
         alone = between.end_to_end if between.between is None else between.between
-        found = {"resistance": read_ohms(text) if normalise_text(text) else None, "between_conductors": alone}
-    return {key: str(ohms) for key, ohms in found.items() if ohms is not None}
+        ohms_by_key = {"resistance": read_ohms(text) if normalise_text(text) else None, "between_conductors": alone}
+    return {key: str(ohms) for key, ohms in ohms_by_key.items() if ohms is not None}
 
 
 def _check(what: str, text: str) -> dict[str, Any]:

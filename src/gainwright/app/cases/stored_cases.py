@@ -80,14 +80,14 @@ def cases_of(store: Store, job: str) -> list[StoredCase]:
     # every case about a job contains the longest plain words of its file; only those cases are compared
     words = sorted(set(re.findall(r"[A-Za-z0-9]+", kept.text)), key=len)[-WORDS_TO_FIND_BY:]
     alike = (case for case in store.cases.find(" ".join(words)) if case.case.job == kept.text)
-    found = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
+    by_name = {case.name: case for case in alike if store.documents.get(_JOB_OF, case.name) is None}
     for name, _ in store.documents.list(_cases_of(job)):
         try:
-            found[name] = store.cases.get(name)
+            by_name[name] = store.cases.get(name)
         except CallError as error:
             if error.code != "no_such_case":
                 raise
-    return sorted(found.values(), key=lambda case: case.changed, reverse=True)
+    return sorted(by_name.values(), key=lambda case: case.changed, reverse=True)
 
 
 def job_of(store: Store, case: str) -> StoredJob | None:

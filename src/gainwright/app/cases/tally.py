@@ -17,13 +17,13 @@ def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
     """Return the tally of some cases."""
     from gainwright.report.cases import CaseCounts, CauseCount, WrongBelief
 
-    found: dict[str, list[tuple[str, Case]]] = {}
+    by_cause: dict[str, list[tuple[str, Case]]] = {}
     wrong, number = [], 0
     for stored in cases:
         name, case = stored.name, stored.case
         number += 1
         if case.closed is not None:
-            found.setdefault(case.closed.cause, []).append((name, case))
+            by_cause.setdefault(case.closed.cause, []).append((name, case))
             believed = _believed(case)
             if believed is not None and believed[0] != case.closed.cause:
                 was = f"{case.closed.cause} at {case.closed.where}".removesuffix(" at ")
@@ -36,7 +36,7 @@ def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
             median(sum(s.minutes for s in case.dialogue) for _, case in of),
             sum(1 for _, case in of if (b := _believed(case)) is not None and b[0] != cause),
         )
-        for cause, of in found.items()
+        for cause, of in by_cause.items()
     ]
     counts.sort(key=lambda c: (-c.cases, c.cause))
     return CaseCounts(number, sum(c.cases for c in counts), tuple(counts), tuple(wrong))

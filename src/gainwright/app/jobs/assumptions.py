@@ -12,9 +12,9 @@ def assumptions(read: JobFile) -> list[Assumption]:
     """Return everything that is assumed where a job doesn't say."""
     from gainwright.jobfile import Assumption, facts, instrument_assumptions
 
-    found = [
+    of_stages = [
         Assumption(fact.path, str(fact.quantity), fact.reason)
         for fact in facts(read.job, read.wiring).values()
         if not fact.given
     ]
-    return found + instrument_assumptions(read.job)
+    return of_stages + instrument_assumptions(read.job)

@@ -44,10 +44,10 @@ def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, 
     JobError : the change can't be made; nothing was written.
     ConflictError : somebody else changed the job since it was seen.
     """
-    found = store.jobs.get(job)
-    if found.revision != seen:
+    stored = store.jobs.get(job)
+    if stored.revision != seen:
         raise conflict()
-    return stored_jobs.write_job(store, job, how(found.text), seen=seen, by=by)
+    return stored_jobs.write_job(store, job, how(stored.text), seen=seen, by=by)
 
 
 def conflict() -> ConflictError:

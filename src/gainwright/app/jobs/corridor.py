@@ -87,22 +87,22 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
     from gainwright.jobfile import controls, settings
 
     numbers = settings(job)
-    found = []
+    result = []
     aliases = {f"{n}.at" for n in job.stages} | {f"{n}.out.{k}" for n in job.stages for k in ("low_pass", "high_pass")}
     for name, text in controls(job).items():
         last = name.rsplit(".", 1)[1]
         if last in HIDDEN or name in aliases:
             continue
         if name in numbers:
-            found.append(_number(job, name, numbers[name], typed.get(name)))
+            result.append(_number(job, name, numbers[name], typed.get(name)))
         elif last == "mute":
             stands = "on" if text == "True" else "off"
-            found.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
+            result.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
         elif last in TEXTS:
             stands = " ".join(text.split()) or TEXTS[last]
             setting = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
-            found.append(Control(name, "text", "", 0, 0, 0, setting, stands))
-    return tuple(found)
+            result.append(Control(name, "text", "", 0, 0, 0, setting, stands))
+    return tuple(result)
 
 
 def _plain(text: str, control: str) -> str:
@@ -183,7 +183,7 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
     ------
     CallError : a text without `=`, or a control named twice.
     """
-    found: dict[str, str] = {}
+    settings: dict[str, str] = {}
     for text in sets:
         control, equals, value = text.partition("=")
         if not equals or not control.strip() or not value.strip():
@@ -193,10 +193,10 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
                 rule="a setting is CONTROL=VALUE",
                 remedy="write head.volume=30",
             )
-        if control.strip() in found:
+        if control.strip() in settings:
             raise CallError(f"{control.strip()} is set twice", code="bad_setting", remedy="give it once")
-        found[control.strip()] = value.strip()
-    return found
+        settings[control.strip()] = value.strip()
+    return settings
 
 
 def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:

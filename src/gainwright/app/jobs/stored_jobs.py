@@ -82,12 +82,12 @@ def copy_job(store: Store, job: str) -> StoredJob:
     """Add a copy of a job, with (copy) in its title."""
     from gainwright.jobfile.editing import set_key
 
-    found = store.jobs.get(job)
-    title = f"{found.title} (copy)"[:LONGEST_TITLE]
+    original = store.jobs.get(job)
+    title = f"{original.title} (copy)"[:LONGEST_TITLE]
     try:
-        text = set_key(found.text, ("title",), title)
+        text = set_key(original.text, ("title",), title)
     except GainwrightError:
-        text, title = found.text, found.title
+        text, title = original.text, original.title
     return store.jobs.add(title=title, text=text)
 
 

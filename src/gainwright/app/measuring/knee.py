@@ -61,20 +61,20 @@ def parse_readings(lines: Iterable[str], where: str) -> list[tuple[float, float]
     ------
     ReadingError : a line isn't a step and a voltage; `where` is place and line.
     """
-    found: list[tuple[float, float]] = []
+    readings: list[tuple[float, float]] = []
     columns: tuple[int, int] | None = None
     for number, line in enumerate(lines, start=1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         place = f"{where}:{number}"
         cells = split_cells(line)
-        if not found and columns is None and any(cell.lower() in COLUMNS for cell in cells):
+        if not readings and columns is None and any(cell.lower() in COLUMNS for cell in cells):
             columns = _columns(cells, place)
             continue
-        found.append(_row(line, cells, columns, place))
-        if len(found) > MOST_READINGS:
+        readings.append(_row(line, cells, columns, place))
+        if len(readings) > MOST_READINGS:
             raise ReadingError(f"over {MOST_READINGS} readings", code="too_large", where=where)
-    return found
+    return readings
 
 
 def _row(line: str, cells: list[str], columns: tuple[int, int] | None, where: str) -> tuple[float, float]:

@@ -98,18 +98,18 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
     if not name:
         return devices[0]
     exact = [d for d in devices if name in (d.name, d.key)]
-    found = exact or [d for d in devices if name.lower() in d.key.lower()]
+    matches = exact or [d for d in devices if name.lower() in d.key.lower()]
     listed = "; ".join(d.key for d in devices)
-    if not found:
+    if not matches:
         raise CallError(f"no input is named {name}", code="no_device", where="input", rule=f"there is {listed}")
-    if len(found) > 1:
+    if len(matches) > 1:
         raise CallError(
-            f"{name} may be {' or '.join(d.key for d in found)}",
+            f"{name} may be {' or '.join(d.key for d in matches)}",
             code="no_device",
             where="input",
             remedy="write the whole name, with what stands in brackets",
         )
-    return found[0]
+    return matches[0]
 
 
 class LiveSession:

@@ -123,7 +123,7 @@ class RemoteMeasurement:
         take, self._take = self._take, None
         assert take is not None  # noqa: S101  asked by the callers
         options = self.session.options
-        found = add_recording(
+        stored = add_recording(
             self._store,
             self._job,
             take.wav(),
@@ -133,7 +133,7 @@ class RemoteMeasurement:
             expect_hz=options.expect_hz,
             limit_percent=options.limit_percent,
         )
-        return [{"kind": "kept", "recording": found.id, "name": found.name}]
+        return [{"kind": "kept", "recording": stored.id, "name": stored.name}]
 
     def _update_message(self, update: LiveUpdate) -> list[Message]:
         from gainwright.report.live import pictures_json

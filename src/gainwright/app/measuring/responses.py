@@ -47,7 +47,7 @@ def responses(
     else:
         played = recording.samples[:, reference - 1]
         low_hz, high_hz, respond = 20.0, min(20_000.0, 0.45 * recording.rate_hz), two_channel_response
-    found, paths = [], []
+    measured, paths = [], []
     for number in numbers:
         samples = recording.samples[:, number - 1]
         try:
@@ -55,5 +55,5 @@ def responses(
             paths.append(identify_filters(response))
         except RecordingError as error:
             raise error.with_place(f"{recording.name}: channel {number}") from None
-        found.append(response)
-    return compare_channels(numbers, found, paths, temperature_celsius=temperature_celsius)
+        measured.append(response)
+    return compare_channels(numbers, measured, paths, temperature_celsius=temperature_celsius)

@@ -106,13 +106,13 @@ def add_recording(
     from gainwright.metering import measure, read_recording_bytes
     from gainwright.results import to_json
 
-    found = measure(
+    result = measure(
         read_recording_bytes(content, name=name),
         calibrate_v=calibrate_v,
         expect_hz=expect_hz,
         limit_percent=limit_percent,
     )
-    measured = StoredMeasurement(found.rate_hz, found.channels, calibrate_v, about)
+    measured = StoredMeasurement(result.rate_hz, result.channels, calibrate_v, about)
     return store.recordings.add(job, name=name, content=content, measured=to_json(measured))
 
 
@@ -144,7 +144,7 @@ class ListedRecording:
 def list_recordings(store: Store, job: str, *, now: datetime | None = None) -> list[ListedRecording]:
     """Return a job's recordings, newest first, with those removed lately; delete those removed too long ago."""
     now = now or datetime.now(UTC)
-    found = []
+    listed = []
     for recording in store.recordings.of(job):
         marks = store.documents.get(MARKS, recording.id) or {}
         removed = marks.get("removed")
@@ -152,8 +152,8 @@ def list_recordings(store: Store, job: str, *, now: datetime | None = None) -> l
             store.recordings.remove(recording.id)
             store.documents.remove(MARKS, recording.id)
             continue
-        found.append(ListedRecording(recording, bool(marks.get("handover")), removed is not None))
-    return found
+        listed.append(ListedRecording(recording, bool(marks.get("handover")), removed is not None))
+    return listed
 
 
 def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
@@ -163,10 +163,10 @@ def handover_recordings(store: Store, job: str) -> tuple[str, ...]:
 
 def recording_of(store: Store, job: str, recording: str) -> StoredRecording:
     """Return a recording of a job. CallError: this job has none of that id."""
-    found = store.recordings.get(recording)
-    if found.job != job:
+    stored = store.recordings.get(recording)
+    if stored.job != job:
         raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
-    return found
+    return stored
 
 
 def mark_recording(store: Store, job: str, recording: str, what: str) -> None:

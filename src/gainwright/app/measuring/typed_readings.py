@@ -58,8 +58,8 @@ def read_answer(text: str, kind: AnswerKind, marks: Sequence[str] = ()) -> StepA
 
 
 def _volts(text: str) -> StepAnswer:
-    found = read_volts(text, second="place")
-    return StepAnswer(_si(found.volts), at="" if found.place is None else str(found.place))
+    reading = read_volts(text, second="place")
+    return StepAnswer(_si(reading.volts), at="" if reading.place is None else str(reading.place))
 
 
 def _supply(text: str) -> StepAnswer:
@@ -67,19 +67,19 @@ def _supply(text: str) -> StepAnswer:
 
 
 def _lead(text: str) -> StepAnswer:
-    found = read_lead(text)
-    end_to_end = 0.0 if found.end_to_end is None else _si(found.end_to_end)
-    return StepAnswer(end_to_end, between=None if found.between is None else _si(found.between))
+    reading = read_lead(text)
+    end_to_end = 0.0 if reading.end_to_end is None else _si(reading.end_to_end)
+    return StepAnswer(end_to_end, between=None if reading.between is None else _si(reading.between))
 
 
 def _row(text: str) -> StepAnswer:
-    found = read_row(text, step_alone=True)
-    return StepAnswer(found.step, volts=None if found.volts is None else _si(found.volts))
+    row = read_row(text, step_alone=True)
+    return StepAnswer(row.step, volts=None if row.volts is None else _si(row.volts))
 
 
-def _si(found: Quantity | str) -> float:
+def _si(reading: Quantity | str) -> float:
     """Return a reading in SI, infinite for over range and open."""
-    return found.nominal if isinstance(found, Quantity) else math.inf
+    return reading.nominal if isinstance(reading, Quantity) else math.inf
 
 
 _READERS: dict[AnswerKind, Callable[[str], StepAnswer]] = {

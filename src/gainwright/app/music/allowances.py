@@ -24,16 +24,16 @@ _DISTRIBUTION_DB = tuple(x / 2 for x in range(-120, 13))
 def _track(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> TrackFigures:
     from gainwright.programme.music_result import TrackFigures
 
-    found = track.statistics
+    statistics = track.statistics
     return TrackFigures(
         file=track.file,
-        seconds=found.seconds,
-        rate_hz=found.rate_hz,
-        channels=found.channels,
-        lufs=found.lufs,
-        loudness_range_lu=found.loudness_range_lu,
-        true_peak_dbtp=_finite(found.true_peak_dbtp),
-        bands={band.name: _band(band) for band in found.bands},
+        seconds=statistics.seconds,
+        rate_hz=statistics.rate_hz,
+        channels=statistics.channels,
+        lufs=statistics.lufs,
+        loudness_range_lu=statistics.loudness_range_lu,
+        true_peak_dbtp=_finite(statistics.true_peak_dbtp),
+        bands={band.name: _band(band) for band in statistics.bands},
         recommended_db=_own_allowances(track, listed, limits),
     )
 
@@ -67,16 +67,16 @@ def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits
     return {a.band: allow([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
 
 
-def _choice(found: BandAllowance, band: AmplifierBand | None) -> BandChoice:
+def _choice(allowance: BandAllowance, band: AmplifierBand | None) -> BandChoice:
     from gainwright.programme.music_result import BandChoice
 
-    drive = found.drive
+    drive = allowance.drive
     return BandChoice(
-        decided_by=found.choice.decided_by,
-        tracks=found.choice.tracks,
-        kept=found.choice.kept,
-        crest_db=found.crest_db,
-        peak_dbfs=found.peak_dbfs,
+        decided_by=allowance.choice.decided_by,
+        tracks=allowance.choice.tracks,
+        kept=allowance.choice.kept,
+        crest_db=allowance.crest_db,
+        peak_dbfs=allowance.peak_dbfs,
         now_db=None if band is None else band.allowance_db,
         tone_hz=None if band is None else band.tone_hz,
         speaker="" if drive is None else drive.speaker,
@@ -113,14 +113,14 @@ def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBan
         return USUAL_BANDS, {}
     from gainwright.plan import amplifier_bands
 
-    found: dict[str, AmplifierBand] = {}
+    by_key: dict[str, AmplifierBand] = {}
     for band in amplifier_bands(job):
-        held = found.get(band.key)
+        held = by_key.get(band.key)
         if held is None or _load(band) > _load(held):
-            found[band.key] = band
-    bands = [Band(key, _edge(s.high_pass), _edge(s.low_pass)) for key, s in found.items()]
-    whole = [] if WHOLE in found else [Band(WHOLE)]
-    return (*whole, *bands), found
+            by_key[band.key] = band
+    bands = [Band(key, _edge(s.high_pass), _edge(s.low_pass)) for key, s in by_key.items()]
+    whole = [] if WHOLE in by_key else [Band(WHOLE)]
+    return (*whole, *bands), by_key
 
 
 def _load(band: AmplifierBand) -> float:
@@ -154,11 +154,11 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
             remedy="name a folder with music",
         )
     limits = limits or Limits()
-    bands, found = job_bands(job)
-    names = [band.name for band in bands if job is None or band.name in found]
+    bands, splits = job_bands(job)
+    names = [band.name for band in bands if job is None or band.name in splits]
     results = []
     for name in names:
-        band = found.get(name)
+        band = splits.get(name)
         drive = None
         if band is not None and band.target_w is not None:
             drive = Drive(band.speaker, band.target_w, band.rating_w)
@@ -169,7 +169,7 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
         tracks=tuple(_track(track, results, limits) for track in library.tracks),
         allowance={a.band: a.rows for a in results},
         recommended_db={a.band: a.choice.db for a in results},
-        choice={a.band: _choice(a, found.get(a.band)) for a in results},
+        choice={a.band: _choice(a, splits.get(a.band)) for a in results},
         distribution={a.band: _distribution(library, a.band) for a in results},
         limits=limits,
         seconds=library.seconds,

@@ -25,8 +25,8 @@ def read_music(text: str, *, name: str) -> MusicResult:
     from gainwright.results import from_json
 
     try:
-        found = from_json(MusicResult, json.loads(text))
-        found.bands  # noqa: B018  each band has its rows and its recommendation
+        result = from_json(MusicResult, json.loads(text))
+        result.bands  # noqa: B018  each band has its rows and its recommendation
     except (KeyError, ValueError) as error:
         raise ReadingError(
             f"isn't a result of gainwright music ({type(error).__name__}: {error})",
@@ -34,4 +34,4 @@ def read_music(text: str, *, name: str) -> MusicResult:
             where=name,
             remedy="make one with gainwright music",
         ) from None
-    return found
+    return result

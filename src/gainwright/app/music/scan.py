@@ -89,14 +89,14 @@ def scan(
     ------
     CallError : a path doesn't exist, there are no recordings, no scan was stopped, or the workers can't be reached.
     """
-    found = _resumed(paths, files, cache) if resume else _found(paths, files)
-    running = _Scan(tuple(bands), found, cache, on_progress or (lambda _: None), should_stop or (lambda: False))
+    files_found = _resumed(paths, files, cache) if resume else _found(paths, files)
+    running = _Scan(tuple(bands), files_found, cache, on_progress or (lambda _: None), should_stop or (lambda: False))
     if cache is not None:
-        cache.begin(StoppedScan(found.roots, tuple(file.absolute for file in found.files)))
+        cache.begin(StoppedScan(files_found.roots, tuple(file.absolute for file in files_found.files)))
     running.look_up()
     stopped = running.read(workers, note or (lambda _: None))
     if cache is not None and not stopped:
-        cache.finish(found.roots)
+        cache.finish(files_found.roots)
     return running.library(stopped=stopped)
 
 
@@ -115,8 +115,8 @@ def _resumed(paths: Sequence[str], files: MusicFiles, cache: MusicCache | None) 
 def _found(paths: Sequence[str], files: MusicFiles) -> FoundFiles:
     if not paths:
         raise CallError("no folder is named", code="no_folder", remedy="name the folders that the music is in")
-    found = files.find(paths)
-    if not found.files:
+    files_found = files.find(paths)
+    if not files_found.files:
         raise CallError(
             "there are no recordings",
             code="no_recordings",
@@ -124,7 +124,7 @@ def _found(paths: Sequence[str], files: MusicFiles) -> FoundFiles:
             rule="recordings are WAV, AIFF, FLAC, OGG, Opus, MP3, AAC and M4A files",
             remedy="name another folder",
         )
-    return found
+    return files_found
 
 
 class _Scan:
@@ -162,7 +162,7 @@ class _Scan:
         if workers.here and len(self.answers) < len(self.files) and not kernel_is_cached():
             load_kernel(note)  # before there are several processes that would all compile it
         for task, answer in self._run(workers, self._left(), self.bands):
-            found = answer if answer is not None else Answer("", why=CRASHED, lasting=False)
+            result = answer if answer is not None else Answer("", why=CRASHED, lasting=False)
             if answer is not None and answer.version != ANALYSIS_VERSION:
                 raise CallError(
                     "its workers run another version of this program",
@@ -170,7 +170,7 @@ class _Scan:
                     where="cluster",
                     remedy="install the same version there",
                 )
-            self._done(task.path, found)
+            self._done(task.path, result)
         return len(self.answers) < len(self.files)
 
     def library(self, *, stopped: bool) -> Library:

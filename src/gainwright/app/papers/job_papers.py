@@ -104,9 +104,9 @@ def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, .
     from gainwright.metering import read_recording_bytes
 
     chosen = handover_recordings(store, job) if wanted.recordings is None else wanted.recordings
-    found = []
+    measured = []
     for kept in reversed(store.recordings.of(job)):
         if kept.id in chosen:
             recording = read_recording_bytes(store.recordings.content(kept.id), name=kept.name)
-            found.append(measured_for_paper(recording, calibrate_v=kept.measured.get("calibrate_v")))
-    return tuple(found)
+            measured.append(measured_for_paper(recording, calibrate_v=kept.measured.get("calibrate_v")))
+    return tuple(measured)

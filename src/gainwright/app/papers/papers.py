@@ -112,8 +112,8 @@ def sweep_chart(recording: Recording) -> Chart:
     from gainwright.report.response import response_chart
     from gainwright.signals import Sweep
 
-    found = responses(recording, Sweep(rate_hz=96_000))
-    return response_chart(found, title=recording.name)
+    measured = responses(recording, Sweep(rate_hz=96_000))
+    return response_chart(measured, title=recording.name)
 
 
 def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None) -> Measured:
@@ -133,10 +133,10 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
     case, entries = material.case, material.entries
     diagnoser = Diagnoser(job, closed=material.closed_by_cause)
     declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
-    found = make_diagnosis(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
+    diagnosis = make_diagnosis(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
     if kind == "customer":
-        return customer_paper(job, found, date=material.date)
-    return case_paper(job, diagnoser, entries, found, case, date=material.date)
+        return customer_paper(job, diagnosis, date=material.date)
+    return case_paper(job, diagnoser, entries, diagnosis, case, date=material.date)
 
 
 def check_date(date: str) -> None:
@@ -144,10 +144,10 @@ def check_date(date: str) -> None:
     if not date:
         return
     try:
-        found = datetime.date.fromisoformat(date)
+        parsed = datetime.date.fromisoformat(date)
     except ValueError:
-        found = None
-    if found is None or found.isoformat() != date:
+        parsed = None
+    if parsed is None or parsed.isoformat() != date:
         raise CallError(
             f"{date!r} isn't a date", code="bad_date", where="date", remedy="write, for example, 2026-11-26"
         )

@@ -100,7 +100,7 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
     text = example_text(EXAMPLE)
     job = read_job_text(text, EXAMPLE).job
     plan = make_plan(job)
-    found = Demo(folder, plan)
+    result = Demo(folder, plan)
     files = {
         "job.yaml": text.encode(),
         "plan.txt": (plan_text(plan) + "\n").encode(),
@@ -110,13 +110,13 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
     corridor = levels(Chain(job), tone_hz=first.tone_hz or 40.0, level_dbfs=first.level_dbfs or 0.0)
     chart = corridor_chart(corridor, title=job.title)
     files |= {f"corridor{suffix}": charts.render(chart, suffix) for suffix in (".svg", ".png")}
-    found.corridor = chart.description.split("; ")
-    found.tones = _tones(plan, files, title=job.title)
+    result.corridor = chart.description.split("; ")
+    result.tones = _tones(plan, files, title=job.title)
     bench = benches.simulated(job, seed=SEED)
-    _set_up(found, bench, job)
-    found.recordings = _recordings(found, bench, files)
-    files["recordings/verdicts.json"] = json.dumps(to_json(found.recordings), indent=1).encode()
-    return found, files
+    _set_up(result, bench, job)
+    result.recordings = _recordings(result, bench, files)
+    files["recordings/verdicts.json"] = json.dumps(to_json(result.recordings), indent=1).encode()
+    return result, files
 
 
 def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]:
@@ -127,14 +127,14 @@ def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]
     entries = number_tones(plan_tones(plan, seconds=TONE_SECONDS, rate_hz=44_100, bits=24))
     contents = dict(set_files(entries, title=title))
     files |= {f"tones/{name}": content for name, content in contents.items()}
-    found = []
+    written = []
     for entry in entries:
         if len(entry.tone.levels_dbfs) > 1:
             continue
         channel = measure(read_recording_bytes(contents[entry.file], name=entry.file)).channels[0]
         error_db = (channel.fundamental_dbfs or 0.0) - entry.tone.levels_dbfs[0]
-        found.append(DemoTone(entry.file, entry.what, error_db, channel.verdict))
-    return found
+        written.append(DemoTone(entry.file, entry.what, error_db, channel.verdict))
+    return written
 
 
 def _set_up(found: Demo, bench: Bench, job: Any) -> None:

@@ -159,12 +159,12 @@ def caller_report(practice: Practice) -> list[Entry]:
     from gainwright.jobfile import read_entry
 
     job, diagnoser = practice.job, practice.diagnoser
-    found = []
+    report = []
     for path in played_paths(job, diagnoser.chain, diagnoser.instruments, ()):
         for speaker in path.speakers:
             asked = read_entry({"heard": speaker, **path.played()}, job, answered=False)
-            found.append(read_entry(practice.rig.answer(asked), job))
-    return found
+            report.append(read_entry(practice.rig.answer(asked), job))
+    return report
 
 
 def best_path(

@@ -113,26 +113,26 @@ def keep_practice(store: Store, kept: StoredPractice) -> None:
 
 def load_practice(store: Store, practice: str) -> StoredPractice:
     """Return a stored practice. CallError: there is none."""
-    found = store.documents.get(KIND, practice)
-    if found is None:
+    document = store.documents.get(KIND, practice)
+    if document is None:
         raise CallError("there is no such practice", code="no_such_practice", remedy="start one")
-    return _kept(found)
+    return _kept(document)
 
 
 def list_practices(store: Store) -> list[StoredPractice]:
     """Return all practices, last changed first."""
-    return [_kept(found) for _, found in store.documents.list(KIND)]
+    return [_kept(document) for _, document in store.documents.list(KIND)]
 
 
-def _kept(found: dict[str, Any]) -> StoredPractice:
-    short = found["short_way"]
+def _kept(document: dict[str, Any]) -> StoredPractice:
+    short = document["short_way"]
     return StoredPractice(
         **{
-            **found,
-            "call": tuple(found["call"]),
-            "called": tuple(found["called"]),
-            "entries": tuple(found["entries"]),
-            "tried": tuple(PracticeAttempt(**t) for t in found["tried"]),
+            **document,
+            "call": tuple(document["call"]),
+            "called": tuple(document["called"]),
+            "entries": tuple(document["entries"]),
+            "tried": tuple(PracticeAttempt(**t) for t in document["tried"]),
             "short_way": None if short is None else tuple(PracticeAttempt(**t) for t in short),
         }
     )
@@ -178,8 +178,8 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     _going(kept)
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
-    found = "correct" if right else "not the fault"
-    tried = PracticeAttempt("", short_name(Cause(cause, where)), 0.0, found, right=right)
+    verdict = "correct" if right else "not the fault"
+    tried = PracticeAttempt("", short_name(Cause(cause, where)), 0.0, verdict, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
 

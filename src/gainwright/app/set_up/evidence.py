@@ -50,7 +50,7 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
     chain of the job to give that voltage, and that reading itself then says nothing.
     """
     gains: dict[str, str] = {}
-    found: list[dict[str, Any]] = []
+    entries: list[dict[str, Any]] = []
     for state in run.steps:
         if state.state != "done" or state.entry is None or state.entry.kind != "reading":
             continue
@@ -60,8 +60,8 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
             gains[control] = value.get("at") or _gain_that_gives(run, state, chain, float(value["value"]), gains)
             if not value.get("at"):
                 continue
-        found += _entries(run, state, job, gains)
-    return found
+        entries += _entries(run, state, job, gains)
+    return entries
 
 
 def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
@@ -128,14 +128,14 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     instrument = instruments(job)[state.step.instrument]
     if not isinstance(instrument, Indicator) or list(instrument.marks) != list(instrument.distortion_marks)[:1]:
         return []
-    found: list[dict[str, Any]] = []
+    entries: list[dict[str, Any]] = []
     if limit >= 1:
-        found.append(_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": NO_MARK})
+        entries.append(_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": NO_MARK})
     head = job.stages[control.rsplit(".", 1)[0]]
     assert isinstance(head, HeadUnit)  # noqa: S101  it has a volume
     if limit < volume_steps(head):
-        found.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": list(instrument.marks)})
-    return found
+        entries.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": list(instrument.marks)})
+    return entries
 
 
 def _gain_that_gives(run: Run, state: StepState, chain: Chain, volts: float, gains: dict[str, str]) -> str:

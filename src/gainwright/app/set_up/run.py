@@ -87,8 +87,8 @@ class StepState:
     @property
     def verdict(self) -> Verdict:
         """The verdict on the valid reading."""
-        found: Verdict = self.value.get("verdict", "")
-        return found if self.state == "done" else ""
+        verdict: Verdict = self.value.get("verdict", "")
+        return verdict if self.state == "done" else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,13 +134,13 @@ class Run:
     def clean_limit(self, head: str) -> float | None:
         """Return the lowest of the last clean steps found for a head unit's volume; None before there is one."""
         control = f"{head}.volume"
-        found = [
+        limits = [
             float(s.value["value"])
             for s in self.steps
             if s.state == "done" and s.step.adjust is not None and s.step.adjust.control == control
             if s.step.adjust.until == "last_clean" and s.value.get("value") is not None
         ]
-        return min(found) if found else None
+        return min(limits) if limits else None
 
 
 def run_of(plan: Plan, entries: Sequence[RunEntry], instruments: dict[str, Instrument]) -> Run:
@@ -272,26 +272,26 @@ def entry_value(
 def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None) -> dict[str, Any]:
     if read.volts is not None:
         return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"}
-    found: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
+    result: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
     if math.isinf(read.value):
-        found["beyond"] = True
+        result["beyond"] = True
     if read.lit is not None:
         return {"lit": list(read.lit), "verdict": _as_expected(read.lit, expect), "quantity": "marks"}
     if state.asked in ("column", "place"):
         expect = expected_place(run, state)
-        found |= {"quantity": "step", "verdict": "fits" if expect is None else verdict_of(read.value, expect)}
-        if state.step.adjust is not None and found["verdict"] == "high":
+        result |= {"quantity": "step", "verdict": "fits" if expect is None else verdict_of(read.value, expect)}
+        if state.step.adjust is not None and result["verdict"] == "high":
             # the lowest of several is expected: one of them may well be higher
-            found["verdict"] = "fits"
+            result["verdict"] = "fits"
     elif expect is not None:
-        found |= {"quantity": expect.quantity, "verdict": verdict_of(read.value, expect)}
+        result |= {"quantity": expect.quantity, "verdict": verdict_of(read.value, expect)}
     if expect is not None:
-        found |= {"expected": expect.value, "low": expect.low, "high": expect.high}
+        result |= {"expected": expect.value, "low": expect.low, "high": expect.high}
     if read.between is not None:
-        found["between"] = "open" if math.isinf(read.between) else read.between
+        result["between"] = "open" if math.isinf(read.between) else read.between
         if not math.isinf(read.between):
-            found["verdict"] = "off"
-    return found | ({"at": read.at} if read.at else {})
+            result["verdict"] = "off"
+    return result | ({"at": read.at} if read.at else {})
 
 
 def _as_expected(lit: tuple[str, ...], expect: Expect | None) -> Verdict:

@@ -67,15 +67,15 @@ def case_page(
 
     kept = site.store.cases.get(name)
     dialogue = dialogue_of(site, kept.case)
-    found = diagnosis_of(site.models, dialogue)
+    diagnosis = diagnosis_of(site.models, dialogue)
     job = dialogue.diagnoser.job
     about = stored_cases.job_of(site.store, name)
-    tests = list(found.next[:OTHERS])
+    tests = list(diagnosis.next[:OTHERS])
     if error is not None and sent.entry and not conflict:
-        tests = _answered_test_first(dialogue, found, sent)
+        tests = _answered_test_first(dialogue, diagnosis, sent)
         sent = replace(sent, test=1)
     shown = min(sent.test, len(tests))
-    seen_belief = believed(found)
+    seen_belief = believed(diagnosis)
     return page(
         request,
         "case.html",
@@ -83,17 +83,17 @@ def case_page(
         here="fault",
         kept=kept,
         case=kept.case,
-        found=found,
+        diagnosis=diagnosis,
         belief=seen_belief,
         chain=laid_out(job, title="The chain", marks=seen_belief.marks),
-        drawn=_in_words(job, found),
+        drawn=_in_words(job, diagnosis),
         test=asked(tests[shown - 1], job) if tests else None,
         shown=shown,
         others=[(i + 1, asked(t, job)) for i, t in enumerate(tests)],
-        noted=noted(found, dialogue),
+        noted=noted(diagnosis, dialogue),
         corrections=[(without_result(e), answer_form(without_result(e), job)) for e in dialogue.entries],
         left_out=_left_out(kept.case),
-        causes=causes_to_choose(found),
+        causes=causes_to_choose(diagnosis),
         what_it_was=_what_it_was(kept.case),
         places=places(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
@@ -105,14 +105,14 @@ def case_page(
     )
 
 
-def _answered_test_first(dialogue: Dialogue, found: Diagnosis, sent: Submitted) -> list[Any]:
+def _answered_test_first(dialogue: Dialogue, diagnosis: Diagnosis, sent: Submitted) -> list[Any]:
     try:
         entry = json.loads(sent.entry)
-        test = find_test(dialogue, found, entry)
+        test = find_test(dialogue, diagnosis, entry)
     except (ValueError, AttributeError, RecursionError):
-        return list(found.next[:OTHERS])
+        return list(diagnosis.next[:OTHERS])
     first = [] if test is None else [test]
-    return [*first, *(t for t in found.next[:OTHERS] if t != test)]
+    return [*first, *(t for t in diagnosis.next[:OTHERS] if t != test)]
 
 
 def _mine(sent: Submitted) -> dict[str, str] | None:
@@ -122,11 +122,11 @@ def _mine(sent: Submitted) -> dict[str, str] | None:
     return {"entry": sent.entry, "text": sent.text, "second": sent.second}
 
 
-def _in_words(job: Job, found: Diagnosis) -> str:
+def _in_words(job: Job, diagnosis: Diagnosis) -> str:
     """Return a description of the drawing."""
     from gainwright.report.chain_drawing import chain_drawing, suspected_places
 
-    return chain_drawing(job, title="The chain", marks=suspected_places(found)).description
+    return chain_drawing(job, title="The chain", marks=suspected_places(diagnosis)).description
 
 
 def _left_out(case: Case) -> list[str]:

@@ -88,8 +88,8 @@ def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) ->
     return change(site, name, seen=seen, do=lambda d, found: d.cant_reach(_test(d, found, entry)))
 
 
-def _test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
-    test = find_test(dialogue, found, entry)
+def _test(dialogue: Dialogue, diagnosis: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
+    test = find_test(dialogue, diagnosis, entry)
     if test is None:
         raise CallError("this test isn't available now", code="unknown_test", remedy="answer one of those listed")
     return test

@@ -77,11 +77,11 @@ class CauseList:
     @property
     def marks(self) -> dict[str, list[int]]:
         """Place -> numbers of its balloons."""
-        found: dict[str, list[int]] = {}
+        by_place: dict[str, list[int]] = {}
         for row in self.rows:
             if row.where and row.width >= 100 * MARKED_FROM:
-                found.setdefault(row.where, []).append(row.number)
-        return found
+                by_place.setdefault(row.where, []).append(row.number)
+        return by_place
 
 
 def share(probability: float) -> str:
@@ -91,26 +91,28 @@ def share(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
-def believed(found: Diagnosis) -> CauseList:
+def believed(diagnosis: Diagnosis) -> CauseList:
     """Return the causes of a diagnosis, for a page."""
     from gainwright.diagnose import Cause, short_name
 
-    listed = [c for c in found.causes if c.probability >= LEAST][:MOST_SHOWN] or list(found.causes[:1])
-    alike = {i: g.causes for g in found.groups if g.probability >= LEAST for i in g.causes}
-    names = [short_name(Cause(c.cause, c.where)) for c in found.causes]
+    listed = [c for c in diagnosis.causes if c.probability >= LEAST][:MOST_SHOWN] or list(diagnosis.causes[:1])
+    alike = {i: g.causes for g in diagnosis.groups if g.probability >= LEAST for i in g.causes}
+    names = [short_name(Cause(c.cause, c.where)) for c in diagnosis.causes]
     rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
     rest = 1 - sum(c.probability for c in listed[:SHOWN])
     groups = tuple(
-        "; ".join(names[i] for i in g.causes) for g in found.groups if g.probability >= 2 * LEAST and len(g.causes) > 1
+        "; ".join(names[i] for i in g.causes)
+        for g in diagnosis.groups
+        if g.probability >= 2 * LEAST and len(g.causes) > 1
     )
     pairs = tuple(
-        f"{' and '.join(p.causes)}: {share(p.probability)}" for p in found.pairs[:2] if p.probability >= 2 * LEAST
+        f"{' and '.join(p.causes)}: {share(p.probability)}" for p in diagnosis.pairs[:2] if p.probability >= 2 * LEAST
     )
     return CauseList(
         tuple(rows[:SHOWN]),
         tuple(rows[SHOWN:]),
         share(rest) if rest > 2 * LEAST else "",
-        share(found.surprise) if found.surprise >= SURPRISING else "",
+        share(diagnosis.surprise) if diagnosis.surprise >= SURPRISING else "",
         pairs,
         groups,
     )
@@ -142,23 +144,23 @@ def asked(test: NextTest, job: Job) -> ShownTest:
     )
 
 
-def causes_to_choose(found: Diagnosis) -> dict[str, list[tuple[str, str]]]:
+def causes_to_choose(diagnosis: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     """Return form options (value, name) of every cause: the likeliest first, then all by kind."""
     from gainwright.diagnose import Cause, short_name
 
     def option(c: RankedCause) -> tuple[str, str]:
         return f"{c.cause}|{c.where}", short_name(Cause(c.cause, c.where))
 
-    groups = {"Most likely": [option(c) for c in found.causes[:OTHERS]]}
-    for c in sorted(found.causes, key=lambda c: (c.cause, c.where)):
+    groups = {"Most likely": [option(c) for c in diagnosis.causes[:OTHERS]]}
+    for c in sorted(diagnosis.causes, key=lambda c: (c.cause, c.where)):
         groups.setdefault(c.cause.replace("_", " ").capitalize(), []).append(option(c))
     return groups
 
 
-def noted(found: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
+def noted(diagnosis: Diagnosis, dialogue: Any) -> list[dict[str, Any]]:
     """Return the rows of the evidence list: each entry with what was expected and whether it is doubtful."""
     rows = []
-    for result, entry in zip(found.evidence, dialogue.entries, strict=True):
+    for result, entry in zip(diagnosis.evidence, dialogue.entries, strict=True):
         doubtful = result.doubt >= DOUBTFUL
         rows.append({"result": result, "doubtful": doubtful, "doubt": share(result.doubt), "entry": entry})
     return rows

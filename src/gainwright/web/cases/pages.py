@@ -34,12 +34,12 @@ Show = Literal["all", "open", "closed"]
 @router.get("/cases")
 def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "all") -> Response:
     """Show the cases that contain all of the words."""
-    found = site.store.cases.find(words)
+    matching = site.store.cases.find(words)
     if show != "all":
-        found = [kept for kept in found if (kept.case.closed is None) == (show == "open")]
+        matching = [kept for kept in matching if (kept.case.closed is None) == (show == "open")]
     # a case is parsed on first use: only those that are listed are
-    listed = found[:MOST_LISTED]
-    return page(request, "cases.html", cases=listed, more=len(found) - MOST_LISTED, words=words, show=show)
+    listed = matching[:MOST_LISTED]
+    return page(request, "cases.html", cases=listed, more=len(matching) - MOST_LISTED, words=words, show=show)
 
 
 @router.get("/cases/tally")
@@ -91,12 +91,12 @@ Short = Annotated[str, Form(max_length=200)]
 
 def _mapping(text: str) -> dict[str, Any]:
     try:
-        found = json.loads(text)
+        parsed = json.loads(text)
     except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, dict):
+        parsed = None
+    if not isinstance(parsed, dict):
         raise CallError("the answered test can't be read", code="bad_entry", remedy="answer it again")
-    return found
+    return parsed
 
 
 @router.post("/cases/{name}/answer")

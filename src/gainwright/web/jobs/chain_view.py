@@ -56,11 +56,11 @@ def forms_at(site: Site, text: str, section: str, name: str = "") -> list[Form]:
     whole = ("stages" if section == "stage" else section, name) if name else (() if section == "job" else (section,))
     if section == "instrument":
         whole = ("instruments", name)
-    found = [f for f in forms_of(site, text) if f.path == whole or (name and f.path[:2] == whole)]
-    if not found:
+    matching = [f for f in forms_of(site, text) if f.path == whole or (name and f.path[:2] == whole)]
+    if not matching:
         what = f"no {section} {name[:60]}" if name else f"no section {section[:60]}"
         raise CallError(f"this job has {what}", code=f"no_such_{section[:20]}", remedy="go back to the chain")
-    return found
+    return matching
 
 
 def fields_of(forms: list[Form]) -> dict[str, Field]:
@@ -110,23 +110,23 @@ def findings_of(site: Site, text: str) -> tuple[Finding, ...] | None:
     return site.models.plan(text).findings if site.models.has("plan", text) else None
 
 
-def findings_at(found: tuple[Finding, ...] | None, name: str) -> list[Finding]:
+def findings_at(findings: tuple[Finding, ...] | None, name: str) -> list[Finding]:
     """Return the findings at a stage or an instrument."""
     from gainwright.model import stages_at
 
-    return [f for f in found or () if name in stages_at(f.where)]
+    return [f for f in findings or () if name in stages_at(f.where)]
 
 
 def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
     """Return the findings by stage in signal order, then by instrument; None when the chain isn't checked yet."""
     from gainwright.model import stages_at
 
-    found = findings_of(site, text)
-    if found is None:
+    findings = findings_of(site, text)
+    if findings is None:
         return None
     names = [*site.models.read(text).wiring.order]
-    names += [name for f in found for name in stages_at(f.where) if name not in names]
-    by_place = {name: [f for f in found if stages_at(f.where)[0] == name] for name in dict.fromkeys(names)}
+    names += [name for f in findings for name in stages_at(f.where) if name not in names]
+    by_place = {name: [f for f in findings if stages_at(f.where)[0] == name] for name in dict.fromkeys(names)}
     return {name: here for name, here in by_place.items() if here}
 
 
@@ -134,11 +134,11 @@ def drawn(site: Site, text: str, title: str) -> DrawnChain:
     """Return a chain laid out across and down, with the findings at its stages."""
     from gainwright.report.chain_layout import laid_out
 
-    found = findings_of(site, text) or ()
+    findings = findings_of(site, text) or ()
     job = site.models.job(text)
     notes: Notes = {}
     for name in job.stages:
-        here = findings_at(found, name)
+        here = findings_at(findings, name)
         if here:
             grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
             count = sum(f.severity == grave for f in here)

@@ -111,5 +111,5 @@ def _kind(mark: CorridorMark) -> str:
 
 def _line(points: list[tuple[float, float]], *, back: bool = False) -> str:
     """Return the points of a line that is vertical within a place and slants to the next."""
-    found = [(x, y + dy) for y, x in points for dy in (0.0, ROW - BEND)]
-    return " ".join(f"{x:.1f},{y:.1f}" for x, y in (reversed(found) if back else found))
+    corners = [(x, y + dy) for y, x in points for dy in (0.0, ROW - BEND)]
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in (reversed(corners) if back else corners))

@@ -34,8 +34,8 @@ LONGEST = 200
 
 def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
     """Return the changed fields only: the job may have changed since the form was made."""
-    found = {k.removeprefix(SET): str(v) for k, v in fields.items() if k.startswith(SET)}
-    return {k: v for k, v in found.items() if v != str(fields.get(f"{WAS}{k}", ""))}
+    typed = {k.removeprefix(SET): str(v) for k, v in fields.items() if k.startswith(SET)}
+    return {k: v for k, v in typed.items() if v != str(fields.get(f"{WAS}{k}", ""))}
 
 
 def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:

@@ -48,10 +48,10 @@ def _list(
     gone: object = None,
     error: GainwrightError | None = None,
 ) -> Response:
-    found = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
+    jobs = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
     shown: dict[str, Any] = {
-        "jobs": found[:MOST_SHOWN],
-        "more": len(found) > MOST_SHOWN,
+        "jobs": jobs[:MOST_SHOWN],
+        "more": len(jobs) > MOST_SHOWN,
         "words": words,
         "shelf": shelf,
         "examples": examples(),

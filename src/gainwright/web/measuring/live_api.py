@@ -100,12 +100,12 @@ class Incoming:
     def ask(self, text: str) -> None:
         """Add a command. Closing: it isn't one."""
         try:
-            found = json.loads(text[:4000])
+            message = json.loads(text[:4000])
         except ValueError:
-            found = None
-        if not isinstance(found, dict) or len(self.waiting) > 2000:
+            message = None
+        if not isinstance(message, dict) or len(self.waiting) > 2000:
             raise Closing(UNREADABLE, "a message can't be read")
-        self.waiting.append(found)
+        self.waiting.append(message)
         self.came.set()
 
     def all(self) -> list[Block | dict[str, Any]]:
@@ -148,12 +148,12 @@ async def _close(socket: WebSocket, code: int, reason: str) -> None:
 
 async def _hello(socket: WebSocket) -> Mapping[str, Any]:
     try:
-        found = json.loads((await asyncio.wait_for(socket.receive_text(), HELLO_SECONDS))[:4000])
+        message = json.loads((await asyncio.wait_for(socket.receive_text(), HELLO_SECONDS))[:4000])
     except (TimeoutError, ValueError, KeyError):
-        found = None
-    if not isinstance(found, dict):
+        message = None
+    if not isinstance(message, dict):
         raise Closing(UNREADABLE, "the first message must describe the input")
-    return found
+    return message
 
 
 async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: Incoming) -> None:

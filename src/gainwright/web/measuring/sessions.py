@@ -83,9 +83,9 @@ def expected_of(site: Site, job: str, step: str) -> tuple[Expectation | None, fl
     if not job or not step:
         return None, None
     plan = site.models.plan(site.store.jobs.get(job).text)
-    found = next((s for s in plan.steps if s.id == step), None)
-    tone_hz = None if found is None else found.tone_hz
-    if found is not None and found.adjust is not None and found.adjust.until == "last_clean":
+    planned = next((s for s in plan.steps if s.id == step), None)
+    tone_hz = None if planned is None else planned.tone_hz
+    if planned is not None and planned.adjust is not None and planned.adjust.until == "last_clean":
         return None, tone_hz  # the expectation is for the control's final position
     try:
         return expectation_of(plan, step), tone_hz

@@ -80,10 +80,10 @@ def _result(request: Request, site: Site, music: str, error: GainwrightError | N
     shown = [i for i in range(len(columns)) if any(row[i] for row in rows)]
     return page(
         request,
-        "music_found.html",
+        "music_result.html",
         music=music,
         kept=kept,
-        found=kept.found,
+        result=kept.found,
         about=job_or_none(site, kept.job_id),
         length=duration_text(kept.found.seconds),
         columns=[columns[i] for i in shown],

@@ -46,9 +46,9 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     paths = [folder.path for folder in wanted]
 
     def do(work: Work) -> None:
-        found = _named(site, _scan(site, work, paths, text))
+        music = _named(site, _scan(site, work, paths, text))
         key = secrets.token_hex(8)
-        site.store.documents.put(KIND, key, to_json(KeptScan(named, job, found)))
+        site.store.documents.put(KIND, key, to_json(KeptScan(named, job, music)))
         work.result = {"music": key}
 
     return site.background.start(f"music in {named}", do, back="/music")
@@ -82,19 +82,19 @@ def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
     return allowances(library, job)
 
 
-def _named(site: Site, found: MusicResult) -> MusicResult:
+def _named(site: Site, result: MusicResult) -> MusicResult:
     """Return a result with paths relative to their root, since other devices may see it."""
 
     def shown(file: str) -> str:
         return site.world.music_folders.shown(file, site.music)
 
     return replace(
-        found,
-        tracks=tuple(replace(track, file=shown(track.file)) for track in found.tracks),
-        skipped=tuple(replace(one, file=shown(one.file)) for one in found.skipped),
+        result,
+        tracks=tuple(replace(track, file=shown(track.file)) for track in result.tracks),
+        skipped=tuple(replace(one, file=shown(one.file)) for one in result.skipped),
         choice={
             band: replace(choice, tracks=tuple(shown(file) for file in choice.tracks))
-            for band, choice in found.choice.items()
+            for band, choice in result.choice.items()
         },
     )
 
@@ -106,10 +106,10 @@ def result(site: Site, music: str) -> KeptScan:
     ------
     CallError : there is none.
     """
-    found = site.store.documents.get(KIND, music)
-    if found is None:
+    document = site.store.documents.get(KIND, music)
+    if document is None:
         raise CallError("there is no such result", code="no_such_music", remedy="scan again")
-    return from_json(KeptScan, found)
+    return from_json(KeptScan, document)
 
 
 def of_job(site: Site, job: str) -> MusicResult | None:

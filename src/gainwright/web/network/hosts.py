@@ -17,13 +17,13 @@ def read_host(text: str, *, scheme: str) -> tuple[str, int] | None:
 
     The name is in lower case, without the dot of the root, IPv6 in brackets and in its shortest form (RFC 5952).
     """
-    found = _HOST.fullmatch(text.lower()) if text.isascii() else None
-    if found is None:
+    match = _HOST.fullmatch(text.lower()) if text.isascii() else None
+    if match is None:
         return None
-    port = int(found["port"]) if found["port"] else PORTS.get(scheme, 0)
+    port = int(match["port"]) if match["port"] else PORTS.get(scheme, 0)
     if not 0 < port < 65536:
         return None
-    name = found["name"].removesuffix(".")
+    name = match["name"].removesuffix(".")
     if name.startswith("["):
         try:
             name = f"[{ipaddress.IPv6Address(name[1:-1])}]"
@@ -34,11 +34,11 @@ def read_host(text: str, *, scheme: str) -> tuple[str, int] | None:
 
 def same_origin(origin: str, *, scheme: str, host: tuple[str, int]) -> bool:
     """Return whether an Origin header names exactly the scheme, host and port of the request."""
-    found = _ORIGIN.fullmatch(origin.lower()) if origin.isascii() else None
+    match = _ORIGIN.fullmatch(origin.lower()) if origin.isascii() else None
     asked = {"ws": "http", "wss": "https"}.get(scheme, scheme)
-    if found is None or found["scheme"] != asked:
+    if match is None or match["scheme"] != asked:
         return False
-    return read_host(found["host"], scheme=asked) == host
+    return read_host(match["host"], scheme=asked) == host
 
 
 def as_host(name: str) -> str:

@@ -100,8 +100,8 @@ def tests(site: CurrentSite, practice: str) -> list[TestShown]:
     grouped = practices.tests_by_place(going)
     return [
         TestShown(name=name, place=place, ask=describe_test(c), minutes=c.minutes)
-        for place, found in grouped.items()
-        for name, c in found
+        for place, candidates in grouped.items()
+        for name, c in candidates
     ]
 
 

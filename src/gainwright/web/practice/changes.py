@@ -101,7 +101,7 @@ def compare(site: Site, practice: str) -> None:
 
 def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
     def do(work: Work) -> None:
-        found = best_path(
+        shorter = best_path(
             diagnoser_of(site, kept.job).job,
             rigs=site.world.hidden_rigs,
             seed=kept.seed,
@@ -110,6 +110,6 @@ def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
             on_step=lambda step: work.report(step / MOST_STEPS, f"after {step} tests"),
         )
         with _turns:
-            practices.keep_short_way(site.store, kept.id, found)
+            practices.keep_short_way(site.store, kept.id, shorter)
 
     return do

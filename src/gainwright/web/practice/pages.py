@@ -102,13 +102,13 @@ def _groups(going: Practice, words: str) -> dict[str, list[dict[str, str]]]:
     from gainwright.diagnose.wording import describe_test
 
     wanted = words.lower().split()
-    found = {}
+    groups = {}
     for place, tests in practices.tests_by_place(going).items():
         rows = [{"name": name, "ask": describe_test(c), "minutes": f"{c.minutes:g}"} for name, c in tests]
         rows = [r for r in rows if all(w in f"{r['name']} {r['ask']}".lower() for w in wanted)]
         if rows:
-            found[place] = rows
-    return found
+            groups[place] = rows
+    return groups
 
 
 def _group_of(where: str) -> str:

@@ -94,9 +94,9 @@ def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluat
         work.report(None, "evaluating the readings")
         site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence))
 
-    found = site.background.start("What the readings say", do, back=f"/jobs/{stored.id}/setup")
-    works[stored.id] = (key, found)
-    return None, found
+    started = site.background.start("What the readings say", do, back=f"/jobs/{stored.id}/setup")
+    works[stored.id] = (key, started)
+    return None, started
 
 
 def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]]) -> Evaluation:

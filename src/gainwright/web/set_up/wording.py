@@ -65,11 +65,11 @@ def reading_words(value: Mapping[str, Any]) -> str:
         return str(value["look"])
     if "value" not in value:
         return ""
-    found = quantity_words(value["value"], value.get("quantity", "v_rms"))
+    words = quantity_words(value["value"], value.get("quantity", "v_rms"))
     if "between" in value:
         between = value["between"]
-        found += ", open between" if between == "open" else f", {between:.3g} ohm between"
-    return found + (f", gain at {value['at']}" if value.get("at") else "")
+        words += ", open between" if between == "open" else f", {between:.3g} ohm between"
+    return words + (f", gain at {value['at']}" if value.get("at") else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,10 +176,10 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
 
     limit = job.thd_limit.nominal if job.thd_limit is not None and job.thd_limit.known else 0.01
     try:
-        found = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit)
+        knee = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit)
     except GainwrightError as error:
         return None, f"{error.what}; {error.remedy}"
-    return found, "" if found is None else advice_text(found, [(s, v) for s, v in state.rows if v])
+    return knee, "" if knee is None else advice_text(knee, [(s, v) for s, v in state.rows if v])
 
 
 def entered(state: StepState, given: Mapping[str, str]) -> str:

@@ -1,4 +1,4 @@
-// The chain's pages: what is checked at once, and the numbers beside the text while it is written.
+// The chain's pages: forms sent at once, and line numbers beside the text.
 import { send } from "/static/page.js";
 
 function now() {
@@ -27,7 +27,7 @@ function number() {
   text.rows = lines + 1;
 }
 
-// An error found by Save or Check puts the caret where it is; one found while writing leaves it where one writes.
+// An error found by Save or Check moves the caret to it; one found while typing doesn't.
 function goTo() {
   const place = document.querySelector("[data-line]"), text = area();
   const line = Number(place?.dataset.line || 0);

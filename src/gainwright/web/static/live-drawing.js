@@ -1,4 +1,4 @@
-// One period of the tone and its spectrum, as SVG whose inks come from the style sheet.
+// One period of the tone and its spectrum, as SVG with colours from the style sheet.
 
 const SPACE = "http://www.w3.org/2000/svg";
 const LEFT = 46, BOTTOM = 24, TOP = 10, RIGHT = 8;
@@ -101,7 +101,7 @@ export function spectrumDrawing(svg) {
     });
     d.line.setAttribute("d", path);
     if (frequency_hz === null) return;
-    const floor = Math.max(...spectrum_dbfs) - 90;  // weaker ones say nothing in this work
+    const floor = Math.max(...spectrum_dbfs) - 90;  // weaker ones don't matter here
     let free = -99;
     for (const [order, hz, dbfs] of harmonics) {
       const x = d.x(across(hz));

@@ -13,7 +13,7 @@ const FITS = { fits: ["fits", "as expected"], low: ["low", "lower than expected"
 const PROCESSING = [["autoGainControl", "automatic gain"], ["noiseSuppression", "noise suppression"], ["echoCancellation", "echo cancellation"]];
 const AGAIN_MS = 1000;
 
-let running = null;     // what brings sound in
+let running = null;     // the input in use
 let latest = null;      // the last update
 let shown = null;       // the one that is on the page
 let held = false;
@@ -141,7 +141,7 @@ function progress(share) {
   const button = part("record").querySelector("button");
   bar.hidden = share === null;
   button.textContent = bar.hidden ? "Record" : "Stop and save";
-  button.formNoValidate = !bar.hidden; // whatever stands in the fields by then
+  button.formNoValidate = !bar.hidden; // stopping needs no valid fields
   turned = performance.now();
 }
 
@@ -239,7 +239,7 @@ class BrowserInput {
     });
     node.port.onmessage = ({ data }) => this.block(data);
     this.context.createMediaStreamSource(this.stream).connect(node);
-    node.connect(this.context.destination);  // it is silent, but runs only when it is heard
+    node.connect(this.context.destination);  // silent, but a node runs only when connected to the output
     await this.context.resume();
     await this.devices();
     choices(this.channels);
@@ -400,6 +400,6 @@ part("record")?.addEventListener("submit", (event) => {
   running?.ask(part("recording").hidden ? { do: "record", name: name.value, seconds: Number(seconds.value) } : { do: "stop_recording" });
 });
 
-// only the computer's own inputs need no secure page
+// the computer's own inputs work without a secure page
 if (source === "here" && !navigator.mediaDevices?.getUserMedia) part("insecure").hidden = false;
 else root.hidden = false;

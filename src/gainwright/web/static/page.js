@@ -2,7 +2,7 @@
 // A form with data-swap="id id" is sent in the background and those parts of its answer replace those of the page
 // (those of its button's data-swap, if it has one);
 // then the first element of its data-focus="id id" that is there has the focus.
-// A form with data-go swaps nothing when it was done: the browser goes where it leads.
+// After a form with data-go the browser follows the redirect instead of swapping.
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
 // reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
 
@@ -17,20 +17,20 @@ export function say(words, stay = false) {
 const running = new WeakMap(), writing = new WeakSet(), later = new WeakSet();
 let turn = 0; // how often something was entered or shown
 
-// `looking`: nobody pressed anything, so that it gives way to what somebody enters.
-export async function send(form, submitter, looking = false) {
+// `automatic`: sent without a press of a button, so it gives way to what a person enters.
+export async function send(form, submitter, automatic = false) {
   if (writing.has(form)) {
-    if (looking) later.add(form);
+    if (automatic) later.add(form);
     else say("One moment: your last entry is still being saved.");
     return;
   }
-  await exchange(form, submitter, looking);
-  if (looking || !later.delete(form)) return;
+  await exchange(form, submitter, automatic);
+  if (automatic || !later.delete(form)) return;
   if (form.isConnected) ask(form);
   else say("Your last change wasn't saved: make it again.");
 }
 
-async function exchange(form, submitter, looking) {
+async function exchange(form, submitter, automatic) {
   running.get(form)?.abort();
   const control = new AbortController();
   running.set(form, control);
@@ -47,7 +47,7 @@ async function exchange(form, submitter, looking) {
   }
   let answer, body;
   const sent = new Map([...form.elements].map((e) => [e.id, e.value]));
-  if (method === "POST" && !looking) { writing.add(form); turn += 1; }
+  if (method === "POST" && !automatic) { writing.add(form); turn += 1; }
   try {
     answer = await fetch(address, options);
     body = await answer.text();
@@ -57,13 +57,13 @@ async function exchange(form, submitter, looking) {
     else say("The server can't be reached. Your entry is still here; try again.", true);
     return;
   } finally {
-    if (!looking) writing.delete(form);
+    if (!automatic) writing.delete(form);
   }
-  // what was typed on while the answer was awaited goes on in the new field
+  // text typed while the answer was awaited moves to the new field
   const typing = document.activeElement;
   const typed = method === "POST" && typing?.form === form && typing.matches("input, textarea") && sent.get(typing.id) !== typing.value
     ? [typing.id, typing.value] : null;
-  if (answer.ok && method === "POST" && refused().length) letGo((entry) => entry.address !== String(address));
+  if (answer.ok && method === "POST" && refused().length) discardRefused((entry) => entry.address !== String(address));
   if (form.dataset.go !== undefined && answer.redirected) { location.assign(answer.url); return; }
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
   await show(answer, ids, { push, focus: typed ? typed[0] : form.dataset.focus, body });
@@ -77,7 +77,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   const wanted = (ids || "main").split(" ");
   if (wanted.some((id) => !read.getElementById(id) || !document.getElementById(id))) wanted.splice(0, wanted.length, "main");
   if (read.getElementById("block") && document.getElementById("block")) wanted.push("block");
-  // what is being typed stays when something is swapped that was found out beside
+  // text being typed stays when a result of background work is swapped in
   const typed = beside ? wanted.flatMap((id) => [...document.querySelectorAll(`#${id} input[id], #${id} textarea[id]`)])
     .filter((e) => e.value !== e.defaultValue).map((e) => [e.id, e.value]) : [];
   const active = document.activeElement;
@@ -105,7 +105,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   document.dispatchEvent(new CustomEvent("swapped"));
 }
 
-// what a field suggests is typed over; what was typed in it is typed on
+// a suggested value is selected, to be typed over; typed text keeps its caret
 function focused(field, marked = null) {
   field?.focus();
   if (!field?.matches("input[type=text], input:not([type]), textarea") || !field.value) return;
@@ -126,7 +126,7 @@ document.addEventListener("submit", (event) => {
   send(form, event.submitter);
 });
 
-// While an answer is awaited nothing more is asked; what was moved meanwhile is asked for then, once.
+// Only one request at a time: changes made meanwhile are sent once it is answered, together.
 const soon = new WeakMap(), asked = new WeakMap();
 async function ask(form) {
   if (asked.has(form)) { asked.set(form, true); return; }
@@ -157,13 +157,13 @@ document.addEventListener("input", (event) => {
 
 window.addEventListener("popstate", () => location.reload());
 
-// ---- what could not be sent yet -------------------------------------------------------------------------------
+// ---- entries that could not be sent yet -------------------------------------------------------------------------------
 
-const SHELF = "not-sent-yet";
-const waiting = () => JSON.parse(localStorage.getItem(SHELF) || "[]");
+const QUEUE = "not-sent-yet";
+const waiting = () => JSON.parse(localStorage.getItem(QUEUE) || "[]");
 
 function keep(address, data, swap) {
-  localStorage.setItem(SHELF, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
+  localStorage.setItem(QUEUE, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
   say("The server can't be reached. Your entry is kept on this device and sent when the server answers again.", true);
   setTimeout(sendKept, 1500);
 }
@@ -180,13 +180,13 @@ async function sendKept() {
       const answer = await fetch(first.address, { method: "POST", body: new URLSearchParams(first.data) });
       if (answer.status >= 500 || NOT_NOW.includes(answer.status)) throw new Error("not now");
       const page = new DOMParser().parseFromString(await answer.clone().text(), "text/html");
-      if (answer.ok) taken += 1; else putAside(first, page);
+      if (answer.ok) taken += 1; else addRefused(first, page);
       // one's own entries follow one another: the next of the same form has seen this one
       const seen = [...page.forms].find((f) => f.action === first.address)?.elements.seen?.value;
       const was = new URLSearchParams(first.data).get("seen");
       const rest = waiting().slice(1).map((entry) => answer.ok && seen && entry.address === first.address
         ? { ...entry, data: entry.data.map(([k, v]) => [k, k === "seen" && v === was ? seen : v]) } : entry);
-      localStorage.setItem(SHELF, JSON.stringify(rest));
+      localStorage.setItem(QUEUE, JSON.stringify(rest));
       last = { answer, swap: first.swap };
     }
     say(refused().length ? "The server is back; some of your entries were refused." : "The server is back; all your entries have been sent.");
@@ -199,23 +199,23 @@ async function sendKept() {
 }
 window.addEventListener("online", sendKept);
 
-// ---- what was sent and not taken stays, until it is entered again or let go ------------------------------------
+// ---- refused entries stay until they are entered again or discarded ------------------------------------
 
 const REFUSED = "not-taken";
 const refused = () => JSON.parse(localStorage.getItem(REFUSED) || "[]");
 const plain = ([name, value]) => value && !["seen", "kind", "basis"].includes(name);
 
-function putAside(entry, page) {
+function addRefused(entry, page) {
   const why = page.querySelector("#trouble p")?.textContent || "it was refused";
   localStorage.setItem(REFUSED, JSON.stringify([...refused(), { ...entry, why }]));
 }
 
-function letGo(keep) {
+function discardRefused(keep) {
   localStorage.setItem(REFUSED, JSON.stringify(refused().filter(keep)));
-  tellRefused();
+  showRefused();
 }
 
-function tellRefused() {
+function showRefused() {
   document.getElementById("not-taken")?.remove();
   if (!refused().length) return;
   const box = document.createElement("section");
@@ -229,7 +229,7 @@ function tellRefused() {
     link.textContent = "Show";
     button.type = "button";
     button.textContent = "Discard";
-    button.addEventListener("click", () => letGo((other) => other.at !== entry.at));
+    button.addEventListener("click", () => discardRefused((other) => other.at !== entry.at));
     line.append(link, " ", button);
     box.append(line);
   }
@@ -252,7 +252,7 @@ function follow(element) {
   };
 }
 
-// What work beside has found replaces what stood there; an answer that something newer overtook is asked for again.
+// The result of background work replaces its part of the page; when a newer entry has overtaken the answer, it is fetched again.
 async function showFound(element) {
   while (document.contains(element)) {
     const at = turn;
@@ -264,14 +264,14 @@ async function showFound(element) {
 }
 const pause = (ms) => new Promise((again) => { setTimeout(again, ms); });
 
-// a button isn't exchanged between its being pressed and let go
+// no button is replaced while it is being pressed
 let pressed = false;
 document.addEventListener("pointerdown", () => { pressed = true; }, true);
 for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => setTimeout(() => { pressed = false; }), true);
 
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
-  tellRefused();
+  showRefused();
   for (const [element, source] of sources) {
     if (!document.contains(element)) { source.close(); sources.delete(element); }
   }
