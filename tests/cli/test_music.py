@@ -173,7 +173,7 @@ MISTAKES = {
     ("songs", "--clipped", "nan"): "0 to 100 %",
     ("songs", "--products", "-3"): "0 to 200 dB",
     ("songs", "--workers", "0"): "1 to 1024",
-    ("--resume",): "no scan was stopped",
+    ("--resume",): "there is no interrupted scan",
     ("--resume", "--no-cache"): "nothing to go on with",
     ("songs/word.mp3",): "no recording could be read",
 }

@@ -69,7 +69,9 @@ def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = 
 
     if not seconds <= LONGEST_PLAYED_S:
         raise CallError(
-            f"a tone of {seconds:g} s", code="bad_tone", rule=f"on a page a tone lasts up to {LONGEST_PLAYED_S:g} s"
+            f"a tone of {seconds:g} s is too long",
+            code="bad_tone",
+            rule=f"on a page a tone lasts up to {LONGEST_PLAYED_S:g} s",
         )
     return tone_bytes(Tone(tone_hz, (level_dbfs,), seconds, sides=sides), ".wav")  # type: ignore[arg-type]
 
@@ -90,7 +92,9 @@ def tone_archive(
     from gainwright.signals import number_tones, set_files
 
     if not 1 <= seconds <= LONGEST_SET_S:
-        raise CallError(f"tones of {seconds:g} s", code="bad_tone", rule=f"they last 1 to {LONGEST_SET_S:g} s")
+        raise CallError(
+            f"a length of {seconds:g} s is out of range", code="bad_tone", rule=f"tones last 1 to {LONGEST_SET_S:g} s"
+        )
     entries = number_tones(plan_tones(plan, seconds=seconds, rate_hz=44_100, bits=16), flac=flac)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED if flac else zipfile.ZIP_DEFLATED, compresslevel=1) as archive:

@@ -28,7 +28,7 @@ OPTIONS = {
     "power, load and calibration": "--power, --load and --calibrate",
     "recorder": "--recorder",
     "reference": "--reference",
-    "scan to go on with": "--resume",
+    "scan to resume": "--resume",
     "series": "--series",
     "step": "--step",
     "temperature": "--temperature",

@@ -57,7 +57,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
     CallError : nothing was typed, or it doesn't answer the entry; the remedy has an example.
     """
     if not normalise_text(text) and not normalise_text(second):
-        raise CallError("nothing was answered", code="no_answer", remedy="type what you read, or: don't know")
+        raise CallError("the answer is empty", code="no_answer", remedy="enter the reading, or: don't know")
     return {**entry, **_result(entry, text, second, marks)}
 
 

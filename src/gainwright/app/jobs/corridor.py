@@ -169,10 +169,12 @@ def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
     CallError : its frequency or its level is out of bounds.
     """
     if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
-        raise CallError(f"a tone of {tone_hz:g} Hz", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
+        raise CallError(f"a tone of {tone_hz:g} Hz is out of range", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
     if not (math.isfinite(level_dbfs) and -150 <= level_dbfs <= 0):
         raise CallError(
-            f"a level of {level_dbfs:g} dBFS", code="bad_level", rule="a level is -150 to 0 dBFS (full scale is 0)"
+            f"a level of {level_dbfs:g} dBFS is out of range",
+            code="bad_level",
+            rule="a level is -150 to 0 dBFS (full scale is 0)",
         )
 
 
@@ -188,13 +190,13 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
         control, equals, value = text.partition("=")
         if not equals or not control.strip() or not value.strip():
             raise CallError(
-                f"{text!r} sets nothing",
+                f"{text!r} isn't a setting",
                 code="bad_setting",
                 rule="a setting is CONTROL=VALUE",
                 remedy="write head.volume=30",
             )
         if control.strip() in settings:
-            raise CallError(f"{control.strip()} is set twice", code="bad_setting", remedy="give it once")
+            raise CallError(f"{control.strip()} is set twice", code="bad_setting", remedy="set it once")
         settings[control.strip()] = value.strip()
     return settings
 

@@ -27,10 +27,12 @@ def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
     from gainwright.metering import MeterKind
 
     if meter not in ("true-rms", "average"):
-        raise CallError(f"a meter of kind {meter!r}", code="bad_option", where="meter", rule="true-rms or average")
+        raise CallError(
+            f"there is no meter of kind {meter!r}", code="bad_option", where="meter", rule="true-rms or average"
+        )
     if not (math.isfinite(accuracy_percent) and 0.01 <= accuracy_percent <= 20):
         raise CallError(
-            f"an accuracy of {accuracy_percent:g} %",
+            f"an accuracy of {accuracy_percent:g} % is out of range",
             code="bad_option",
             where="accuracy of the meter",
             rule="it is 0.01 to 20 %",

@@ -35,7 +35,7 @@ def responses(
     numbers = [i + 1 for i in range(recording.channels) if i + 1 != reference]
     if reference is not None and (not 1 <= reference <= recording.channels or not numbers):
         raise CallError(
-            f"channel {reference} as the reference",
+            f"channel {reference} can't be the reference",
             code="bad_option",
             where="reference",
             rule=f"the recording has {recording.channels} channels, and another one is needed",

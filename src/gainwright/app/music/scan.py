@@ -104,10 +104,10 @@ def _resumed(paths: Sequence[str], files: MusicFiles, cache: MusicCache | None) 
     stopped = None if cache is None else cache.stopped(files.absolute(paths))
     if stopped is None:
         raise CallError(
-            "no scan was stopped" + (f" of {', '.join(paths)}" if paths else ""),
+            "there is no interrupted scan" + (f" of {', '.join(paths)}" if paths else ""),
             code="nothing_stopped",
-            where="scan to go on with",
-            remedy="name the folders and start again; files that were read before are reused anyway",
+            where="scan to resume",
+            remedy="name the folders and start again; files read before are reused",
         )
     return files.again(stopped, paths)
 
@@ -165,7 +165,7 @@ class _Scan:
             result = answer if answer is not None else Answer("", why=CRASHED, lasting=False)
             if answer is not None and answer.version != ANALYSIS_VERSION:
                 raise CallError(
-                    "its workers run another version of this program",
+                    "its workers run another version of Gainwright",
                     code="other_version",
                     where="cluster",
                     remedy="install the same version there",

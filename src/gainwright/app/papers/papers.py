@@ -174,7 +174,7 @@ def paper_bytes(
         )
     if size not in SIZES:
         raise CallError(
-            f"paper of the size {size!r}", code="bad_size", where="paper size", rule=f"it is {' or '.join(SIZES)}"
+            f"there is no paper size {size!r}", code="bad_size", where="paper size", rule=f"it is {' or '.join(SIZES)}"
         )
     into = language(code)
 
