@@ -47,7 +47,7 @@ class InputDevice:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A block of samples, shape (frames, channels); `lost`: samples before it are missing, `away`: the device is gone."""
+    """A block of samples, shape (frames, channels); `lost`: samples before it are missing, `away`: the device is disconnected."""
 
     samples: npt.NDArray[np.float64]
     lost: bool = False
@@ -65,7 +65,7 @@ class SoundInput(Protocol):
 
 
 class Calibrations(Protocol):
-    """Keeps what full scale of an input stands for in volts, by device and gain."""
+    """Stores the full-scale voltage of inputs, by device and gain."""
 
     def kept(self) -> dict[str, float]:
         """Return device and gain -> volts rms of a full-scale sine. CallError: they can't be read."""

@@ -180,10 +180,10 @@ class Devices(Protocol):
         """Add a device."""
 
     def by_token(self, token_digest: str) -> Device | None:
-        """Return the device of a token unless it was put out; notes that it was seen."""
+        """Return the device of a token unless its access was revoked; records that it was seen."""
 
     def put_out(self, device: str) -> None:
-        """Let it in no more. CallError `no_such_device`."""
+        """Revoke its access. CallError `no_such_device`."""
 
 
 class Documents(Protocol):

@@ -78,5 +78,5 @@ CurrentSite = Annotated[Site, Depends(of_request)]
 CurrentJob = Annotated[StoredJob, Depends(job_of_path)]
 """The job that the path names; a handler that takes it is refused with 404 when there is none."""
 CurrentCase = Annotated[StoredCase, Depends(case_of_path)]
-"""The case that the path names, likewise."""
+"""The case that the path names, in the same way."""
 Actor = Annotated[str, Depends(device_of)]

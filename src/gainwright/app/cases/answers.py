@@ -49,7 +49,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
 
     Parameters
     ----------
-    second : distortion beside volts, or ohms between the conductors beside those end to end, where they have a field.
+    second : distortion of a voltage, or ohms between the conductors of a lead, if typed in a field of their own.
     marks : of the indicator that an entry is read with, see `indicator_marks`.
 
     Raises

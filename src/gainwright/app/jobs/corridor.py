@@ -36,7 +36,7 @@ class Control:
     kind : a number with a slider, a switch, or text of the job file (a filter, bands of an equaliser).
     unit : of the number.
     low, high, by : range and step of the slider.
-    text : the setting now, without its unit.
+    text : the present setting, without its unit.
     job_text : the setting in the job, without its unit.
     """
 
@@ -96,12 +96,12 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
         if name in numbers:
             result.append(_number(job, name, numbers[name], typed.get(name)))
         elif last == "mute":
-            stands = "on" if text == "True" else "off"
-            result.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or stands, stands))
+            in_job = "on" if text == "True" else "off"
+            result.append(Control(name, "switch", "", 0, 1, 1, typed.get(name) or in_job, in_job))
         elif last in TEXTS:
-            stands = " ".join(text.split()) or TEXTS[last]
-            setting = (_plain(typed[name], name) or TEXTS[last]) if name in typed else stands
-            result.append(Control(name, "text", "", 0, 0, 0, setting, stands))
+            in_job = " ".join(text.split()) or TEXTS[last]
+            setting = (_plain(typed[name], name) or TEXTS[last]) if name in typed else in_job
+            result.append(Control(name, "text", "", 0, 0, 0, setting, in_job))
     return tuple(result)
 
 
@@ -111,7 +111,7 @@ def _plain(text: str, control: str) -> str:
     return " ".join(text.split())
 
 
-def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
+def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
     from gainwright.jobfile import volume_steps
     from gainwright.model import HeadUnit, LevelControl
 
@@ -119,13 +119,13 @@ def _number(job: Job, name: str, stands: float, typed: str | None) -> Control:
     if name.endswith(".volume") and isinstance(stage, HeadUnit):
         unit, low, high, by = "step", 0.0, float(volume_steps(stage)), 1.0
     elif name.endswith(".gain"):
-        unit, low, high, by, stands = "%", 0.0, 100.0, 1.0, 100 * stands
+        unit, low, high, by, in_job = "%", 0.0, 100.0, 1.0, 100 * in_job
     elif isinstance(stage, LevelControl):
         lowest = stage.range.low if stage.range is not None else LOWEST_DB
         unit, low, high, by = "dB", lowest, 0.0, 0.5
     else:
         unit, low, high, by = "dB", LOWEST_DB, HIGHEST_DB, 0.5
-    job_text = f"{stands:.6g}"
+    job_text = f"{in_job:.6g}"
     if typed is None or not typed.strip():
         return Control(name, "number", unit, low, high, by, job_text, job_text)
     try:

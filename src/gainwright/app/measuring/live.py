@@ -107,7 +107,7 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
             f"{name} may be {' or '.join(d.key for d in matches)}",
             code="no_device",
             where="input",
-            remedy="write the whole name, with what stands in brackets",
+            remedy="write the whole name, including the part in brackets",
         )
     return matches[0]
 

@@ -32,8 +32,8 @@ class StepAnswer:
     Attributes
     ----------
     value : volts, ohms, or a step; infinite for over range and open.
-    at : where the control ended, as typed, empty when not said.
-    between : of a lead, ohms between its conductors, None when not said.
+    at : final setting of the control, as typed; empty when not given.
+    between : of a lead, ohms between its conductors, None when not given.
     volts : the reading at a step of a column, infinite over range; None otherwise.
     lit : the marks of an indicator that are lit, none of them for an empty one; None of any other answer.
     """

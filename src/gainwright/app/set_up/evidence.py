@@ -21,33 +21,33 @@ LEAST_SHARE = 0.05
 def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
     """Return the settings that differ from the job's while a step is read, control -> text of the job file.
 
-    A control that a skipped step should have moved stands as the job says; the volume, once its clean limit is found,
-    stands there. Gains that were turned to a reading stand where `gains` says.
+    A control that a skipped step should have moved is as in the job; the volume, once its clean limit is found, is at
+    that step. Gains that were turned to a reading are as in `gains`.
     """
-    stand: dict[str, str] = {}
+    settings: dict[str, str] = {}
     for before in run.steps[: state.number - 1]:
         step = before.step
         if step.sets and before.state != "skipped" and step.phase not in WHILE_IT_IS_READ:
             for control, text in step.sets.items():
-                stand.pop(control, None)
+                settings.pop(control, None)
                 if step.phase != "restore":
-                    stand[control] = text
+                    settings[control] = text
         if step.phase == "amplifier" and step.adjust is not None and gains:
             control = step.adjust.control
-            stand |= {control: gains[control]} if control in gains else {}
+            settings |= {control: gains[control]} if control in gains else {}
     if state.step.phase in ("processor", "amplifier", "restore", "verify"):
         heads = {s.step.adjust.control for s in run.steps if s.step.adjust and s.step.adjust.until == "last_clean"}
         for control in sorted(heads):
             limit = run.clean_limit(control.rsplit(".", 1)[0])
-            stand |= {control: f"{limit:g}"} if limit is not None else {}
-    return stand | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
+            settings |= {control: f"{limit:g}"} if limit is not None else {}
+    return settings | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
 
 
 def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
     """Return the run's readings as mappings of an evidence file, in the order of the plan.
 
-    Where a gain ended that was turned until a voltage was reached is taken as it was said; else as it must be for the
-    chain of the job to give that voltage, and that reading itself then says nothing.
+    A gain that was turned until a voltage was reached has the position that was entered; without one, the position at
+    which the model gives that voltage, and that reading itself is then no evidence.
     """
     gains: dict[str, str] = {}
     entries: list[dict[str, Any]] = []
@@ -67,7 +67,7 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
 def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
     value, step = state.value, state.step
     beyond = bool(value.get("beyond"))
-    if state.asked == "supply":  # earlier versions took over range, which says nothing of a supply
+    if state.asked == "supply":  # earlier versions accepted over range, which is no evidence about a supply
         return [] if beyond else _check(state, reads=_number(value, "V"))
     if state.asked in ("ohm", "lead"):
         ohms = "open" if beyond else _number(value, "ohm")
@@ -76,7 +76,7 @@ def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> lis
         return []
     if state.asked in ("column", "place"):
         return _around_the_limit(run, state, job, gains)
-    if state.asked == "look":  # a look of 0.1.0 named no marks: it says nothing that can be weighed
+    if state.asked == "look":  # an entry of 0.1.0 names no marks and can't be used
         return [_played(run, state, gains) | {"shows": value["lit"] or "none"}] if "lit" in value else []
     return [_played(run, state, gains) | {"reads": "over_range" if beyond else _number(value, "V")}]
 
@@ -98,21 +98,21 @@ def _number(value: dict[str, Any], unit: str) -> str:
 
 def _played(run: Run, state: StepState, gains: dict[str, str], **moved: str) -> dict[str, Any]:
     step = state.step
-    stand = {**settings_during(run, state, gains=gains), **moved}
+    settings = {**settings_during(run, state, gains=gains), **moved}
     return {
         "at": step.measure_at,
         "with": step.instrument,
         "tone": f"{step.tone_hz:g} Hz",
         "level": f"{step.level_dbfs:g} dBFS",
-        **({"set": stand} if stand else {}),
+        **({"set": settings} if settings else {}),
         "speakers": "off" if step.speakers_off else "on",
     }
 
 
 def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
-    """Return what the last clean step says: volts there of a column; of an indicator, dark there and lit one step higher.
+    """Return the last clean step as evidence: volts there of a column; of an indicator, dark there and lit one step higher.
 
-    That is told of an indicator whose only mark is the one that was watched: what others showed meanwhile nobody said.
+    Only of an indicator whose single mark is the one that was watched: the state of other marks wasn't recorded.
     """
     from gainwright.jobfile import instruments, volume_steps
     from gainwright.model import NO_MARK, HeadUnit, Indicator
@@ -139,27 +139,27 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
 
 
 def _gain_that_gives(run: Run, state: StepState, chain: Chain, volts: float, gains: dict[str, str]) -> str:
-    """Return where a gain stands for the chain of the job to show a voltage, as a share of its travel.
+    """Return the gain setting at which the model of the job gives a voltage, as a share of its travel.
 
-    What the source was found to give at the same place, more or less than the job says, is taken along: else a weak
-    source would look like a low gain now and like a high one later.
+    The source is scaled to what was read of it: otherwise a weak source would look like a low gain here and like a high
+    one in later steps.
     """
     import numpy as np
 
     step = state.step
     assert step.adjust is not None  # noqa: S101  its gain was turned
-    share = _share_of_what_is_said(run, state, chain)
+    share = _source_ratio(run, state, chain)
     places = np.linspace(0, 1, GAIN_PLACES)
-    stand = settings_during(run, state, gains=gains)
-    shown = _solved(state, chain, stand, {step.adjust.control: places}, more_db=20 * math.log10(share))
+    settings = settings_during(run, state, gains=gains)
+    shown = _solved(state, chain, settings, {step.adjust.control: places}, more_db=20 * math.log10(share))
     near = int(np.argmin(np.abs(np.log(np.maximum(shown, 1e-9) / max(volts, 1e-9)))))
     return f"{100 * places[near]:.4g} %"
 
 
-def _share_of_what_is_said(run: Run, state: StepState, chain: Chain) -> float:
-    """Return what the source was read to give over what the chain of the job would, at a step's place, else at another.
+def _source_ratio(run: Run, state: StepState, chain: Chain) -> float:
+    """Return the reading of the source over the model's value, at a step's node if there is one, else at another.
 
-    1 when it wasn't read with volts.
+    1 when no voltage was read.
     """
     import numpy as np
 
@@ -176,14 +176,16 @@ def _share_of_what_is_said(run: Run, state: StepState, chain: Chain) -> float:
     return 1.0
 
 
-def _solved(state: StepState, chain: Chain, stand: dict[str, str], moved: dict[str, Any], *, more_db: float = 0) -> Any:
-    """Return the volts at a step's place with controls standing somewhere, the tone some dB louder, shape (cases,)."""
+def _solved(
+    state: StepState, chain: Chain, settings: dict[str, str], moved: dict[str, Any], *, more_db: float = 0
+) -> Any:
+    """Return the volts at a step's node with the given settings, the tone `more_db` louder, shape (cases,)."""
     from gainwright.jobfile import with_settings
     from gainwright.solve import Chain, Conditions
 
     step = state.step
     level_dbfs = min((step.level_dbfs or 0.0) + more_db, 0.0)
-    solved = Chain(with_settings(chain.job, stand)).solve(
+    solved = Chain(with_settings(chain.job, settings)).solve(
         Conditions(step.tone_hz, level_dbfs, settings=moved, unloaded=frozenset(step.speakers_off))
     )
     return solved.rms_v[:, next(i for i, n in enumerate(solved.nodes) if str(n) == step.measure_at)]

@@ -36,7 +36,7 @@ def jobs(
     put_away: str = "",
 ) -> Response:
     """Show the jobs in a state."""
-    return _list(request, site, words=words, shelf=shelf, gone=job_or_none(site, put_away))
+    return _list(request, site, words=words, shelf=shelf, moved=job_or_none(site, put_away))
 
 
 def _list(
@@ -45,7 +45,7 @@ def _list(
     *,
     words: str = "",
     shelf: JobState = "kept",
-    gone: object = None,
+    moved: object = None,
     error: GainwrightError | None = None,
 ) -> Response:
     jobs = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
@@ -55,7 +55,7 @@ def _list(
         "words": words,
         "shelf": shelf,
         "examples": examples(),
-        "gone": gone,
+        "moved": moved,
         "error": error,
     }
     return page(request, "jobs.html", **shown)

@@ -42,7 +42,7 @@ def same_origin(origin: str, *, scheme: str, host: tuple[str, int]) -> bool:
 
 
 def as_host(name: str) -> str:
-    """Return a name or address as it stands in a Host header."""
+    """Return a name or address as a Host header writes it."""
     try:
         read = ipaddress.ip_address(name)
     except ValueError:

@@ -136,7 +136,7 @@ def _truth(kept: StoredPractice) -> dict[str, str]:
 
 
 def _side_by_side(kept: StoredPractice) -> list[tuple[object, object]]:
-    """Return the learner's tests beside those of the short way."""
+    """Return pairs of the learner's tests and those of the shorter path."""
     mine = [t for t in kept.tried if t.name]
     short = list(kept.short_way or ())
     longest = max(len(mine), len(short))

@@ -52,7 +52,7 @@ class Evaluation:
 
 
 def current_run(site: Site, stored: StoredJob) -> Run:
-    """Return a job's run as it stands."""
+    """Return a job's run in its present state."""
     from gainwright.jobfile import instruments
 
     job = site.models.job(stored.text)

@@ -1,0 +1,38 @@
+"""What every page needs: numbers with their noun, and the end of a form."""
+
+from __future__ import annotations
+
+import pytest
+from starlette.responses import PlainTextResponse
+
+from gainwright.errors import CallError
+from gainwright.web.rendering import counted, done_or_shown
+
+
+@pytest.mark.parametrize(
+    ("number", "one", "more", "words"),
+    [
+        (0, "test", "", "0 tests"),
+        (1, "test", "", "1 test"),
+        (2, "test", "", "2 tests"),
+        (1, "entry", "entries", "1 entry"),
+        (3, "entry", "entries", "3 entries"),
+    ],
+)
+def test_a_number_has_its_noun(number: int, one: str, more: str, words: str) -> None:
+    """One of it in the singular, none and several in the plural."""
+    assert counted(number, one, more) == words
+
+
+def test_a_form_ends_at_an_address_or_with_its_error() -> None:
+    """A redirect when it was done; the page with the error when it was refused; other exceptions are not caught."""
+    done = done_or_shown(lambda: "/jobs/1", lambda error: PlainTextResponse(error.what))
+    assert (done.status_code, done.headers["location"]) == (303, "/jobs/1")
+
+    def refused() -> str:
+        raise CallError("no folder is chosen", code="no_folder")
+
+    shown = done_or_shown(refused, lambda error: PlainTextResponse(error.what, 422))
+    assert (shown.status_code, shown.body) == (422, b"no folder is chosen")
+    with pytest.raises(ZeroDivisionError):
+        done_or_shown(lambda: str(1 / 0), lambda error: PlainTextResponse(error.what))
