@@ -210,7 +210,7 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
     heard.until(lambda: "unreliable" in heard.text("#verdict"))
     heard.page.get_by_label("The meter reads").fill("1 V")
     heard.page.get_by_role("button", name="Use this reading").click()
-    heard.page.get_by_text("leaves automatic gain and noise suppression on").last.wait_for()
+    heard.page.get_by_text("keeps automatic gain and noise suppression on").last.wait_for()
     heard.page.get_by_label("Seconds").fill("1")
     heard.page.get_by_role("button", name="Record", exact=True).click()
     heard.page.get_by_text("unreliable: automatic gain, noise suppression on").wait_for()
