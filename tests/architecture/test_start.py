@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from gainwright.cli.base import app
+from gainwright.cli.main import with_called_command
 from gainwright.jobfile import example_text
 from gainwright.signals import Tone, tone_bytes
 
@@ -64,6 +66,22 @@ def test_a_schema_error_loads_nothing_heavy(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr
     assert done.stdout == ""
     assert loaded & HEAVY == set()
+
+
+@pytest.mark.parametrize("command", ["plan", "check", "measure", "music"])
+def test_only_the_called_command_is_made(command: str) -> None:
+    """The options of all other commands aren't worked out: that takes longer than reading a job."""
+    line = with_called_command([command, "job.yaml"])
+    assert [c.callback.__name__ for c in line.registered_commands if c.callback] == [command]
+    assert line.registered_groups == []
+
+
+@pytest.mark.parametrize("arguments", [[], ["--help"], ["--version"], ["plna", "plan"], ["store", "plan"]])
+def test_every_command_is_made_where_none_is_called(arguments: list[str]) -> None:
+    """The help and the message about an unknown command name them all; groups of commands stay."""
+    assert with_called_command(arguments) is app
+    assert len(app.registered_commands) > 20
+    assert len(app.registered_groups) == 1
 
 
 def _packages(loaded: set[str]) -> set[str]:

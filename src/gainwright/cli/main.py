@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import copy
 import sys
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer.main import get_command_name
 
 from gainwright import __version__
 from gainwright.cli import faults, jobs, music, papers, readings, recordings, server, store
 from gainwright.cli.base import app, print_text
 from gainwright.cli.options import with_option
 from gainwright.errors import GainwrightError, exit_status
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 COMMANDS = (jobs, recordings, readings, music, faults, papers, server, store)
 """Modules whose functions are the commands."""
@@ -20,7 +25,7 @@ COMMANDS = (jobs, recordings, readings, music, faults, papers, server, store)
 def main() -> None:
     """Run the command line; errors a person can mend become one message and status 2."""
     try:
-        app()
+        with_called_command(sys.argv[1:])()
     except GainwrightError as error:
         sys.stderr.write(f"gainwright: {with_option(error)}\n")
         raise SystemExit(exit_status(error)) from None
@@ -30,6 +35,21 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         raise SystemExit(0) from None
+
+
+def with_called_command(arguments: Sequence[str]) -> typer.Typer:
+    """Return the application with the called command alone, as making all of them takes longer than reading a job.
+
+    It is the whole application when no command is called or the command is unknown.
+    """
+    called = [
+        c for c in app.registered_commands if c.callback and get_command_name(c.callback.__name__) in arguments[:1]
+    ]
+    if not called:
+        return app
+    found = copy.copy(app)
+    found.registered_commands, found.registered_groups = called, []
+    return found
 
 
 @app.callback(invoke_without_command=True)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
     from gainwright.plan.visibility import View
-    from gainwright.solve import Chain
+    from gainwright.solve import Chain, Solution
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +91,7 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
 
 def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) -> Step:
     view = way.view
-    solve = _at_volume(context, view, limit, (view.node,))
-    middle, spread = solve(None), solve(context.drawn_for(view.chain))
+    middle, spread = _at_volume(context, view, limit, (view.node,))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     source = context.sources(end)[0]
     stand = f", {way.description}" if way.description and not way.description.startswith("measured") else ""
@@ -179,10 +178,12 @@ def _measuring_cautions(context: PlanContext, end: End, instrument: Instrument) 
     return tuple(found)
 
 
-def _at_volume(context: PlanContext, view: View, limit: CleanLimit, targets: tuple[Node, ...]) -> Any:
-    """Return a function that solves nodes at the clean limit, at nominal values (None) or for draws."""
+def _at_volume(
+    context: PlanContext, view: View, limit: CleanLimit, targets: tuple[Node, ...]
+) -> tuple[Solution, Solution]:
+    """Return nodes solved at the clean limit: at nominal values, and for draws."""
 
-    def solve(values: dict[str, Any] | None) -> Any:
+    def solve(values: dict[str, Any] | None) -> Solution:
         volume = limit.middle if values is None else limit.volume
         asked = Conditions(
             view.end.tone_hz,
@@ -194,27 +195,32 @@ def _at_volume(context: PlanContext, view: View, limit: CleanLimit, targets: tup
         )
         return view.chain.solve(asked, targets=targets)
 
-    return solve
+    return solve(None), solve(context.drawn_for(view.chain))
 
 
 def processor_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step]:
     """Yield the check of each processor and driver at the source's clean limit, from the end of the chain."""
+    governing = found.governing_by_end()
+    solved: dict[str, tuple[Solution, Solution]] = {}
     for name in context.chain.wiring.order:
         stage = context.job.stages[name]
         if not isinstance(stage, Processor | LineDriver | Converter):
             continue
         for end in context.ends:
             nodes = [n for n in end.upstream if n.stage == name]
-            if nodes:
-                yield _processor_step(context, found, end, name, nodes[-1])
+            if not nodes:
+                continue
+            way, limit = found.ways[end.stage], governing[end.stage]
+            if end.stage not in solved:
+                solved[end.stage] = _at_volume(context, way.view, limit, (way.view.node, *end.upstream))
+            yield _processor_step(context, way, limit, nodes[-1], *solved[end.stage])
 
 
-def _processor_step(context: PlanContext, found: SourceLimits, end: End, name: str, node: Any) -> Step:
-    limit, way = found.governing[found.limits[end.stage].head], found.ways[end.stage]
-    view = way.view
-    solve = _at_volume(context, view, limit, (view.node, node))
-    middle, spread = solve(None), solve(context.drawn_for(view.chain))
-    own = middle.index(node)
+def _processor_step(
+    context: PlanContext, way: Way, limit: CleanLimit, node: Node, middle: Solution, spread: Solution
+) -> Step:
+    view, name = way.view, node.stage
+    end, own = view.end, middle.index(node)
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     margin = float(middle.margin_db[0, own])
     clips = float(np.mean(spread.margin_db[:, own] < -0.25))
