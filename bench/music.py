@@ -2,7 +2,9 @@
 
 All in one run on the same real files (of a Debian package, coded to each format beforehand), in turns, the best of each:
 
-- one core: CPU time of reading and analysing in one thread against CPU time of the library's own reading into arrays;
+- one core: CPU time of reading and analysing in one thread against CPU time of the library's own reading into arrays; and
+  that of the digest of the content, which a scan that keeps its results works out as well;
+- 96.flac is 24-bit FLAC at 96 kHz, where ebur128 makes two points of a sample instead of four; it has no target;
 - `ffmpeg ebur128=peak=true` (loudness and true peak of the whole only), and its closest graph (that, two Linkwitz-Riley
   bands and astats of all three): CPU time of one thread;
 - plain scipy and numpy calls on the whole file;
@@ -34,6 +36,7 @@ CODERS = {
     "wav": ["-c:a", "pcm_s16le"],
     "flac": ["-c:a", "flac", "-sample_fmt", "s16"],
     "24.flac": ["-c:a", "flac", "-sample_fmt", "s32"],
+    "96.flac": ["-c:a", "flac", "-sample_fmt", "s32", "-ar", "96000"],
     "mp3": ["-c:a", "libmp3lame", "-q:a", "0"],
     "ogg": ["-c:a", "libvorbis", "-q:a", "6"],
     "m4a": ["-c:a", "aac", "-b:a", "256k"],
@@ -64,7 +67,7 @@ def main(arguments: list[str]) -> int:
         print(_first_calls(folder))
         files = _files(folder, minutes)
         print(f"\n{minutes:g} min of {files['source'].name}; ns per frame of CPU time, best of {rounds:g}")
-        print("format  decode   ours  share   ebur128  times    graph  times    scipy  times   all cores: share")
+        print("format  decode   ours digest  share   ebur128  times    graph  times    scipy  times   all cores: share")
         for kind in CODERS:
             _one_format(kind, files[kind], int(rounds), missed)
         _memory(folder, missed)
@@ -90,6 +93,7 @@ def _one_format(kind: str, path: Path, rounds: int, missed: list[str]) -> None:
     means: dict[str, Callable[[], object]] = {
         "decode": partial(_decode, path),
         "ours": partial(_ours, path),
+        "digest": partial(_digest, path),
         "ebur128": partial(_ffmpeg, path, "ebur128=peak=true"),
         "graph": partial(_ffmpeg, path, GRAPH, split=True),
     }
@@ -104,7 +108,10 @@ def _one_format(kind: str, path: Path, rounds: int, missed: list[str]) -> None:
     times = {mean: best[mean] / best["ours"] for mean in TIMES}
     every = _all_cores(path)
     others = "  ".join(f"{each[mean]:7.1f}  {times[mean]:5.1f}" for mean in TIMES)
-    print(f"{kind:7} {each['decode']:6.1f}  {each['ours']:5.1f}   {share:.2f}   {others}   {every:.2f}", flush=True)
+    print(
+        f"{kind:7} {each['decode']:6.1f}  {each['ours']:5.1f}  {each['digest']:5.1f}   {share:.2f}   {others}   {every:.2f}",
+        flush=True,
+    )
     if kind in OF_DECODING:
         _judge(missed, f"{kind} of decoding", share, *OF_DECODING[kind])
         for mean, (wanted, hoped) in TIMES.items():
@@ -158,6 +165,13 @@ def _ours(path: Path) -> int:
     found = analyse_file(path, overlapped=False)
     assert found is not None
     return found.bands[0].samples
+
+
+def _digest(path: Path) -> None:
+    from gainwright.adapters.music_reader import read_file
+    from gainwright.app.music.ports import Task
+
+    read_file(Task(str(path), bands=()))
 
 
 def _ffmpeg(path: Path, graph: str, *, split: bool = False) -> None:

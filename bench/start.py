@@ -14,12 +14,12 @@ import tempfile
 from pathlib import Path
 
 TARGETS = {
-    "--help": 1.5,
-    "a schema error": 3.5,
-    "check": 6.5,
-    "levels": 6.0,
-    "plan": 6.5,
-    "measure": 7.0,
+    "--help": 1.2,
+    "a schema error": 3.0,
+    "check": 5.5,
+    "levels": 4.5,
+    "plan": 5.5,
+    "measure": 5.0,
     "music": 15.0,
 }
 """Command -> how many times the processor time of importing numpy it may take; music has its kernel compiled and kept."""

@@ -8,8 +8,6 @@ from pathlib import Path
 from gainwright.app.music.ports import Answer, Task
 from gainwright.errors import CallError, RecordingError
 
-_BLOCK = 1 << 20
-
 
 def read_file(task: Task) -> Answer:
     """Read one file; an answer says why where it has no statistics.
@@ -23,7 +21,7 @@ def read_file(task: Task) -> Answer:
     digest, statistics, why, lasting = "", None, "", False
     try:
         before = Path(task.path).stat()
-        digest = _digest(task.path)
+        digest = _digest(task.path) if task.digested else ""
         if task.bands:
             statistics = analyse_file(Path(task.path), task.bands, overlapped=task.overlapped)
         after = Path(task.path).stat()
@@ -43,8 +41,5 @@ def read_file(task: Task) -> Answer:
 
 
 def _digest(path: str) -> str:
-    found = hashlib.sha256()
     with Path(path).open("rb", buffering=0) as file:
-        while block := file.read(_BLOCK):
-            found.update(block)
-    return found.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()

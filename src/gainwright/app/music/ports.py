@@ -43,17 +43,19 @@ class FoundFiles:
 class Task:
     """One file to read, for these bands; without bands only the digest of its content is wanted.
 
-    `overlapped`: decode on a thread of its own, where a core is free for it.
+    `overlapped`: decode on a thread of its own, where a core is free for it. `digested`: work out the digest of the
+    content, by which results are kept.
     """
 
     path: str
     bands: tuple[Band, ...]
     overlapped: bool = False
+    digested: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The result of a task: the digest of the file's content, and its statistics or why there are none.
+    """The result of a task: the digest of the file's content ("" if not wanted), and its statistics or why there are none.
 
     `lasting`: the same content always gives the same reason.
     """

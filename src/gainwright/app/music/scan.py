@@ -205,7 +205,8 @@ class _Scan:
         self, workers: Workers, files: Sequence[MusicFile], bands: tuple[Band, ...]
     ) -> Iterator[tuple[Task, Answer | None]]:
         if files and not self.should_stop():
-            tasks = [Task(file.path, bands, workers.spare(len(files))) for file in files]
+            overlapped, digested = workers.spare(len(files)), self.cache is not None
+            tasks = [Task(file.path, bands, overlapped, digested) for file in files]
             yield from workers.run(tasks, self.should_stop)
 
     def _done(self, path: str, answer: Answer) -> None:
