@@ -113,12 +113,17 @@ class Netlist:
                 into = "+".join(f"{r.share!r}*V({_name(r.port)})" for r in self.wiring.routes[node])
             emf = self._through(node, stage, into)
             self._b(f"emf_{_name(node)}", emf)
-            ohm = max(self.values[f"{name}.output_impedance"], 1e-6)
+            digital = node in self.wiring.digital
+            ohm = 1e-6 if digital else max(self.values[f"{name}.output_impedance"], 1e-6)
             self.lines.append(f"R{self._next()} emf_{_name(node)} {_name(node)} {ohm!r}")
             self.lines.append(f"R{self._next()} {_name(node)} 0 1e12")
 
     def _port(self, port: Port, *, speaker: bool) -> None:
         name = port.stage
+        if any(feed.node in self.wiring.digital for feed in self.wiring.feeds[port]):
+            # a digital link: samples, not volts; full scale stands at 1 V rms
+            self._b(_name(port), f"V({_name(self.wiring.feeds[port][0].node)})")
+            return
         ohm = self.values[f"{name}.impedance" if speaker else f"{name}.input_impedance"]
         parts = []
         for feed in self.wiring.feeds[port]:
@@ -139,9 +144,8 @@ class Netlist:
             shaped = self._shape(into, f"{name}.tone", stage.tone, f"{name}.{node.output}", out.low_pass, out.high_pass)
             if stage.tone is not None and not stage.tone.flat:
                 shaped = _clipped(shaped, 1.0)
-            step_db = ((stage.volume.steps or 40) - self.stand[f"{name}.volume"]) * values[f"{name}.volume.step"]
-            db = values[f"{name}.volume.top"] - step_db + self.stand[f"{name}.{node.output}.level"]
-            peak = math.sqrt(2) * values[f"{name}.output_limit"]
+            db = self.stand[f"{name}.{node.output}.level"] + self._volume_db(name, stage.volume)
+            peak = math.sqrt(2) * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
             return _clipped(f"{peak * 10 ** (db / 20)!r}*({shaped})", peak)
         if isinstance(stage, Processor):
             return self._processor(node, stage, into)
@@ -157,10 +161,16 @@ class Netlist:
     def _processor(self, node: Node, stage: Processor, into: str) -> str:
         name, path, out = node.stage, f"{node.stage}.{node.output}", stage.outputs[node.output]
         shaped = self._shape(into, f"{path}.equaliser", out.equaliser, path, out.low_pass, out.high_pass)
+        fed_digitally = f"{name}.digital_gain" in self.values
+        assert not (fed_digitally and f"{name}.gain" in self.values), "no processor here has both kinds of inputs"
         if stage.digital:
-            shaped = _clipped(shaped, math.sqrt(2) * self.values[f"{name}.input_limit"])
+            shaped = _clipped(shaped, math.sqrt(2) * (1.0 if fed_digitally else self.values[f"{name}.input_limit"]))
         sign = 0.0 if out.mute else -1.0 if out.polarity == "reversed" else 1.0
-        gain = sign * 10 ** ((self.values[f"{name}.gain"] + self.stand[f"{path}.level"]) / 20)
+        db = self.stand[f"{path}.level"] + (self._volume_db(name, stage.volume) if stage.volume is not None else 0.0)
+        if fed_digitally:
+            gain = sign * self.values[f"{name}.output_limit"] * 10 ** ((self.values[f"{name}.digital_gain"] + db) / 20)
+        else:
+            gain = sign * 10 ** ((self.values[f"{name}.gain"] + db) / 20)
         return _clipped(f"{gain!r}*({shaped})", math.sqrt(2) * self.values[f"{name}.output_limit"])
 
     def _amplifier(self, node: Node, stage: Amplifier, into: str) -> str:
@@ -185,6 +195,10 @@ class Netlist:
         if not stage.regulated:
             ceiling *= values["vehicle.running"] / values[f"{name}.rated_at"]
         return _clipped(f"{gain!r}*({shaped})", math.sqrt(2) * ceiling)
+
+    def _volume_db(self, name: str, volume: Any) -> float:
+        down = (volume.steps or 40) - self.stand[f"{name}.volume"]
+        return self.values[f"{name}.volume.top"] - down * self.values[f"{name}.volume.step"]
 
     def _load_ohm(self, node: Node) -> float:
         siemens = 0.0

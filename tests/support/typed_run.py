@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import Indicator, Multimeter
+from gainwright.model import Indicator, Multimeter, volume_of
 from gainwright.simulated import Rig, SimulatedBench
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ class Hand:
         assert state.step.adjust is not None
         control, instrument = state.step.adjust.control, state.step.instrument
         head = self.job.stages[control.removesuffix(".volume")]
-        steps = volume_steps(head)  # type: ignore[arg-type]
+        steps = volume_steps(volume_of(head))
         if not isinstance(self.bench.rig.instruments[instrument], Multimeter):
             last = 0
             for place in range(1, steps + 1):

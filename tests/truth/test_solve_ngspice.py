@@ -9,7 +9,7 @@ import pytest
 from netlist import Netlist
 
 from gainwright.jobfile import example_text, examples, read_job_text
-from gainwright.model import HeadUnit
+from gainwright.model import volume_of
 from gainwright.solve import Chain, Conditions
 
 LEVEL_DB = 0.002
@@ -32,8 +32,9 @@ def states(
     stand = dict(chain.settings)
     for control in stand:
         stage = job.stages[control.split(".")[0]]
-        if control.endswith(".volume") and isinstance(stage, HeadUnit):
-            stand[control] = (stage.volume.steps or 40) - volume
+        found_volume = volume_of(stage)
+        if control.endswith(".volume") and found_volume is not None:
+            stand[control] = (found_volume.steps or 40) - volume
         elif control.endswith(".gain"):
             stand[control] = gain
     solved = chain.solve(Conditions(tone_hz, level_dbfs, values=values, settings=stand))

@@ -13,7 +13,7 @@ import numpy as np
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observer import normal_cdf
 from gainwright.diagnose.played_paths import played_paths
-from gainwright.model import Speaker, leads_by_name
+from gainwright.model import Speaker, leads_by_name, link_place
 from gainwright.solve import Alteration, Conditions, good_lead_ohm
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
     "tone_level_wrong": ("player",),
     "balance_over": ("balance",),
-    "level_control_down": ("level", "at"),
+    "level_control_down": ("level", "at", "volume"),
     "gain_muted": ("gain",),
     "gain_low": ("gain",),
     "gain_high": ("gain",),
@@ -96,6 +96,9 @@ class AnswerModel:
         self._looks = [
             {p for cause in h for p in inspected_places(cause.id, cause.where)} for h in self.ensemble.hypotheses
         ]
+        links = {str(run): link_place(run) for run in self.chain.wiring.leads if self.chain.wiring.is_digital(run)}
+        for looks, h in zip(self._looks, self.ensemble.hypotheses, strict=True):
+            looks |= {links[cause.where] for cause in h if cause.where in links}
         self._about: dict[Wire | Port, list[int]] = {}
         for i, c in enumerate(self.changes):
             places: set[Any] = {*c.series_ohm, *c.shorted, *c.sign, *c.load}

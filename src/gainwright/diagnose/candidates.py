@@ -24,6 +24,7 @@ from gainwright.model import (
     Speaker,
     SwapTest,
     leads_by_name,
+    link_place,
     stages_at,
 )
 from gainwright.solve import recorder_full_scale_v
@@ -48,6 +49,7 @@ MINUTES = {
     "read_off_gain": 1.5,
     "look_at_settings": 2.5,
     "look_at_inputs": 1.5,
+    "look_at_link": 2.0,
     "measure_supply": 2.0,
     "measure_speaker": 3.0,
     "move_cone": 3.0,
@@ -150,7 +152,7 @@ class Catalogue:
         found = [*self._instruments(), *self._looks(), *self._listening(), *self._supplies()]
         for path in self.paths:
             found += self._along(path)
-        found += [*self._leads(), *self._speakers(), *self._swaps()]
+        found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps()]
         made = {_question(entry) for entry in (*self.entries, *self.declined)}
         return [c for c in found if _question(c.entry) not in made and not self._out_of_reach(c)]
 
@@ -174,11 +176,13 @@ class Catalogue:
 
         known = set(check_places(self.job, self.chain.wiring, controls(self.job), instruments(self.job)))
         unknown = unknown_gains(self.job)
+        sources = {f"{name}.volume" for name, stage in self.job.stages.items() if isinstance(stage, HeadUnit)}
         wanted: dict[str, None] = {}
         for cause in INSPECTED:
             for where in self._places():
                 # a control with several names is listed once
-                wanted |= dict.fromkeys([p for p in inspected_places(cause, where) if p in known][:1])
+                there = [p for p in inspected_places(cause, where) if p in known and p not in sources]
+                wanted |= dict.fromkeys(there[:1])
         for place in wanted:
             stage = place.split(".")[0]
             if place.endswith(".inputs"):
@@ -224,7 +228,7 @@ class Catalogue:
                 )
 
     def _along(self, path: PlayedPath) -> Iterator[Candidate]:
-        for node in path.nodes:
+        for node in [node for node in path.nodes if node not in self.chain.wiring.digital]:
             for name, instrument in self.instruments.items():
                 test = self._usable(instrument, node, path)
                 if test:
@@ -252,11 +256,21 @@ class Catalogue:
         fits = recorder_full_scale_v(instrument) > path.healthy_v.get(node, 0.0)
         return "record" if fits and node in path.ends else ""
 
+    def _links(self) -> Iterator[Candidate]:
+        wiring = self.chain.wiring
+        for run in wiring.leads:
+            if wiring.is_digital(run):
+                minutes = MINUTES["look_at_link"] + self.access(run.target)
+                place = link_place(run)
+                yield Candidate("look_at_link", place, minutes, _check(place), (AIRBAG,))
+
     def _leads(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
             return
         for name, pairs in leads_by_name(self.chain.wiring).items():
             node, port = pairs[0]
+            if node in self.chain.wiring.digital:
+                continue
             minutes = MINUTES["check_lead"] + self.access(node.stage) + self.access(port.stage)
             yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG))
 
@@ -278,14 +292,18 @@ class Catalogue:
     def _swaps(self) -> Iterator[Candidate]:
         wiring = self.chain.wiring
         for name, stage in self.job.stages.items():
-            if {"left", "right"} <= {p.side for p in wiring.ports(name)} and not isinstance(stage, Speaker):
+            if wiring.has_sides(name) and not isinstance(stage, Speaker):
                 path = next(p for p in self.paths if any(n.stage == name for n in (*p.upstream, *p.ends)))
                 entry = SwapTest.model_validate({"swap": name, **path.played()})
                 yield Candidate(
                     "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (LOUD,), path.nodes
                 )
         for run, pairs in wiring.leads.items():
-            if len(pairs) > 1 and not isinstance(self.job.stages[run.target], Speaker | HeadUnit):
+            if (
+                len(pairs) > 1
+                and not wiring.is_digital(run)
+                and not isinstance(self.job.stages[run.target], Speaker | HeadUnit)
+            ):
                 path = next(p for p in self.paths if pairs[0][0] in p.nodes)
                 minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
                 entry = SwapTest.model_validate({"swap": str(run), **path.played()})

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "nothing_wrong": ("The chain works as it should with these settings", "No repair is needed."),
-    "lead_open": ("A conductor of {place} is broken or unplugged: the stages after it get no signal", "Plug it in firmly or put in another lead."),
+    "lead_open": ("{place} is broken or unplugged: the stages after it get no signal", "Plug it in firmly or put in another lead."),
     "lead_resistive": ("{place} has far too much resistance, from corrosion or a broken strand", "Clean its plugs or put in another lead."),
     "lead_shorted": ("The two conductors of {place} touch", "Find where they touch, or put in another lead."),
     "leads_swapped": ("Left and right are exchanged at the inputs of {place}", "Exchange the two plugs."),
@@ -19,8 +19,8 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "source_muted": ("{place} is muted", "Turn the mute off."),
     "source_low": ("{place} delivers far less than its specification", "Look for a level setting in its menu; otherwise it needs a line driver after it."),
     "balance_over": ("Balance or fader of {place} is set to one side", "Set balance and fader to the middle."),
-    "tone_level_wrong": ("The tone that {place} plays is lower than stated, or the player adjusts its level automatically", "Use the tone file of this job and switch off every automatic level control."),
-    "level_control_down": ("{place} is turned down", "Turn it fully up for setting and measuring."),
+    "tone_level_wrong": ("The tone that {place} plays is lower than stated, or the player adjusts its level automatically", "Use the tone file of this job, switch off volume levelling and equaliser of the player, and set its own volume as the job says."),
+    "level_control_down": ("{place} is turned down", "Turn it up to where the job has it for setting and measuring."),
     "gain_muted": ("The gain of {place} is at the end of its travel where it mutes", "Turn it up just out of that end, then set it again."),
     "gain_low": ("The gain of {place} is lower than in the job", "Set it as in the job, or set it up again."),
     "gain_high": ("The gain of {place} is higher than in the job", "Turn it down and set it again."),

@@ -99,14 +99,21 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
     found = [Cause(NOTHING, "")]
     for name, stage in job.stages.items():
         found += [Cause(i, name) for i in _ON_STAGE.get(type(stage), ())]
+        if isinstance(stage, HeadUnit) and stage.all_digital:
+            found.remove(Cause("source_low", name))
+        if isinstance(stage, Processor) and stage.volume is not None:
+            found.append(Cause("level_control_down", name))
         found += _on_outputs(job, wiring, name)
-        if {"left", "right"} <= {port.side for port in wiring.ports(name)} and not isinstance(stage, Speaker):
+        if wiring.has_sides(name) and not isinstance(stage, Speaker):
             found.append(Cause("leads_swapped", name))
         if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
             found.append(Cause("coil_reversed", name))
     sides = leads_by_name(wiring)
     runs = {str(run): run for run in wiring.leads}
     for name in sides:
+        if name in runs and wiring.is_digital(runs[name]):
+            found.append(Cause("lead_open", name))
+            continue
         found += [Cause(i, name) for i in _ON_LEAD]
         if name in runs and not isinstance(job.stages[runs[name].target], Speaker):
             found += [Cause(i, name) for i in _NOISE]

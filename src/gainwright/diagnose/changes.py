@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Port, Speaker, leads_by_name
+from gainwright.model import Amplifier, LevelControl, Port, Speaker, leads_by_name, volume_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -164,7 +164,8 @@ def _polarity_reversed(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _leads_swapped(where: str, chain: Chain, hidden: Floats) -> Change:
-    ports = [p for p in chain.wiring.ports(where) if p.side in ("left", "right")]
+    wiring = chain.wiring
+    ports = [p for p in wiring.ports(where) if p.side in ("left", "right") and not wiring.is_fed_digitally(p)]
     both = [p for p in ports if Port(p.stage, p.input, "right" if p.side == "left" else "left") in ports]
     return Change(crossed={port: np.ones(len(hidden)) for port in both})
 
@@ -205,6 +206,12 @@ def _balance_over(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
     stage = chain.job.stages[where]
+    volume = volume_of(stage)
+    if volume is not None:
+        stands = chain.settings[f"{where}.volume"]
+        highest = max(stands - LEVEL_DOWN_DB / chain.nominal()[f"{where}.volume.step"], 1.0)
+        steps = np.where(hidden[:, 1] < AT_LOWEST, 1.0, _even((highest, 1.0), hidden[:, 0]))
+        return Change(settings={f"{where}.volume": steps})
     stands = chain.settings[f"{where}.level"]
     limited = isinstance(stage, LevelControl) and stage.range is not None
     lowest = stage.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]

@@ -38,7 +38,7 @@ def given_answers(entry: Check | HeardSpeaker | SwapTest, answer_model: AnswerMo
     what = entry.check.rpartition(".")[2]
     if entry.check in answer_model.leads or entry.check in answer_model.observer.instruments:
         return _lead_answers(entry, answer_model)
-    if what in ("power_lamp", "protection_lamp", "cone"):
+    if what in ("power_lamp", "protection_lamp", "cone", "link"):
         return [("", str(entry.is_))]
     if what in ("supply_voltage", "turn_on_voltage", "resistance"):
         return [("", _number_answer(entry, what, answer_model))]

@@ -43,7 +43,12 @@ _CHECKS = {
     "settings": say("Check every control of {stage}: is each set as in the job?"),
     "inputs": say("Follow the leads into {stage}: is left on left and right on right?"),
     "mute": say("Check whether {stage} is muted."),
-    "player": say("Check that the tone is this job's file, and the player's automatic level is off."),
+    "player": say(
+        "Check that the tone is this job's file, and that volume levelling, equaliser and automatic level of the player are off."
+    ),
+    "link": say(
+        "Check that the digital link of {stage} is plugged in or paired at both ends, and that the stage after it shows its input as present."
+    ),
     "balance": say("Check whether balance and fader of {stage} are in the middle."),
     "routing": say("Check which input {stage} is fed from."),
     "read_off_gain": say(

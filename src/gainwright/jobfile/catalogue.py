@@ -28,8 +28,10 @@ from gainwright.model import (
     LineDriver,
     Processor,
     Speaker,
+    Volume,
     Wiring,
     resolve,
+    volume_of,
 )
 from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse
 
@@ -61,6 +63,8 @@ def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
     for name in wiring.order:
         found += _stage_facts(name, job.stages[name], wiring)
     for run in wiring.leads:
+        if wiring.is_digital(run):
+            continue
         found.append(_lead_fact(run, job.stages[run.target], job.stages[run.source_stage]))
     return {fact.path: fact for fact in found}
 
@@ -68,16 +72,15 @@ def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
 def settings(job: Job) -> dict[str, float]:
     """Return the position of each control, by path.
 
-    `head.volume` in steps, `knob.level` in dB (0 at its maximum), `amp.gain` as a fraction of its travel,
+    `head.volume` and a master volume `desk.volume` in steps, `knob.level` in dB (0 at its maximum), `amp.gain` as a fraction of its travel,
     `desk.output.level` in dB.
     """
     stand: dict[str, float] = {}
     for name, stage in job.stages.items():
-        if isinstance(stage, HeadUnit):
-            steps = volume_steps(stage)
-            stand[f"{name}.volume"] = stage.volume.at if stage.volume.at is not None else round(0.75 * steps)
-            stand |= {f"{name}.{o}.level": _nominal(out.level, 0.0) for o, out in stage.outputs.items()}
-        elif isinstance(stage, Processor):
+        volume = volume_of(stage)
+        if volume is not None:
+            stand[f"{name}.volume"] = volume.at if volume.at is not None else round(0.75 * volume_steps(volume))
+        if isinstance(stage, HeadUnit | Processor):
             stand |= {f"{name}.{o}.level": _nominal(out.level, 0.0) for o, out in stage.outputs.items()}
         elif isinstance(stage, LevelControl):
             stand[f"{name}.level"] = _nominal(stage.at, 0.0)
@@ -86,9 +89,9 @@ def settings(job: Job) -> dict[str, float]:
     return stand
 
 
-def volume_steps(stage: HeadUnit) -> int:
-    """Return the number of volume steps, 40 when not given (common practice, no published source)."""
-    return stage.volume.steps or 40
+def volume_steps(volume: Volume | None) -> int:
+    """Return the number of steps of a volume, 40 when not given (common practice, no published source)."""
+    return (volume.steps if volume is not None else None) or 40
 
 
 def lowest_passing_gain(stage: Amplifier) -> float:
@@ -104,7 +107,7 @@ def _stage_facts(name: str, stage: AnyStage, wiring: Wiring) -> Iterator[Fact]:
     if isinstance(stage, HeadUnit):
         yield from head_unit(name, stage)
     elif isinstance(stage, Processor):
-        yield from processor(name, stage)
+        yield from processor(name, stage, wiring)
     elif isinstance(stage, LineDriver):
         yield from line_driver(name, stage)
     elif isinstance(stage, LevelControl):

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from gainwright.errors import CallError, QuantityError
 from gainwright.jobfile.catalogue import volume_steps
-from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, Processor
+from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, Processor, volume_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,6 +29,8 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
         for output in stage.outputs:
             found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in ("level", *_FILTERS)}
     elif isinstance(stage, Processor):
+        if stage.volume is not None:
+            found[f"{name}.volume"] = ("volume", "at")
         keys = ("level", "equaliser", "delay", "polarity", "mute", *_FILTERS)
         for output in stage.outputs:
             found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in keys}
@@ -141,13 +143,14 @@ def check_places(job: Job) -> None:
     CallError : a volume above its steps, a level control outside its range; `where` is the key's path.
     """
     for name, stage in job.stages.items():
-        if isinstance(stage, HeadUnit) and stage.volume.at is not None and stage.volume.at > volume_steps(stage):
+        volume = volume_of(stage)
+        if volume is not None and volume.at is not None and volume.at > volume_steps(volume):
             raise CallError(
-                f"the volume is set to {stage.volume.at:g} of {volume_steps(stage)} steps",
+                f"the volume is set to {volume.at:g} of {volume_steps(volume)} steps",
                 code="out_of_range",
                 where=f"stages.{name}.volume.at",
-                rule=f"it goes from 0 to {volume_steps(stage)}",
-                remedy=f"write {volume_steps(stage)} or less",
+                rule=f"it goes from 0 to {volume_steps(volume)}",
+                remedy=f"write {volume_steps(volume)} or less",
             )
         if isinstance(stage, LevelControl) and stage.at is not None and stage.at.known:
             low = stage.range.low if stage.range is not None else -200.0

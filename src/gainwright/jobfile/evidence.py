@@ -155,12 +155,16 @@ def _known(value: str, known: Iterable[str], noun: str, key: str) -> None:
 def _check_against(entry: Entry, job: Job) -> None:
     wiring = resolve(job)
     if isinstance(entry, Reading):
-        _check_reading(entry, job, [str(node) for node in wiring.nodes])
+        if entry.at in {str(node) for node in wiring.digital}:
+            raise _bad(
+                f"{entry.at} is digital", "at", "a digital link carries no volts", "measure after the next stage"
+            )
+        _check_reading(entry, job, [str(node) for node in wiring.nodes if node not in wiring.digital])
     elif isinstance(entry, HeardSpeaker):
         _known(entry.heard, [n for n, s in job.stages.items() if isinstance(s, Speaker)], "speaker", "heard")
     elif isinstance(entry, SwapTest):
-        sided = [n for n in job.stages if {"left", "right"} <= {port.side for port in wiring.ports(n)}]
-        pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1]
+        sided = [n for n in job.stages if wiring.has_sides(n)]
+        pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1 and not wiring.is_digital(run)]
         _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
         if entry.tone_hz is None:
             raise _bad("there is no tone", "swap", "comparing sides needs a tone", "add tone: 500 Hz")

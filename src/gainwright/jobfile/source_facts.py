@@ -12,18 +12,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.jobfile.assumed_values import Fact
-    from gainwright.model import Converter, HeadUnit, LineDriver, Processor
+    from gainwright.model import Converter, HeadUnit, LineDriver, Processor, Wiring
 
 
 def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
-    """Yield the physical numbers of a source."""
-    rated = stage.rated_output
-    if not rated.known:
-        rated = parse("5 .. 11 V" if stage.speaker_level else "1 .. 5 V", "voltage")
-    limit = rated if not isinstance(rated.spread, Exact) else percent_of(rated.nominal, 5)
-    yield fact_of(
-        f"{name}.output_limit", stage.output_limit, limit, "a source clips near its rated output, ±5 %; " + PRACTICE
-    )
+    """Yield the physical numbers of a source; one whose outputs are all digital has no volts and no impedance."""
+    if stage.all_digital:
+        top, why = "0 dB", "a digital volume only attenuates: full scale stays full scale at its highest step"
+    else:
+        top, why = "-6 .. 6 dB", "the rated output may be reached before the highest step or not at all; " + PRACTICE
+        yield from _analogue_source(name, stage)
     yield fact_of(
         f"{name}.volume.step",
         stage.volume.step,
@@ -31,29 +29,55 @@ def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
         "a volume step is 0.8 to 2 dB, unknown until measured; " + PRACTICE,
         "ratio",
     )
-    yield fact_of(
-        f"{name}.volume.top",
-        stage.volume.top,
-        "-6 .. 6 dB",
-        "the rated output may be reached before the highest step or not at all; " + PRACTICE,
-        "ratio",
-    )
-    output_ohm = "0.02 .. 0.1 ohm" if stage.speaker_level else "50 .. 400 ohm"
-    yield from common(
-        name, stage, input_ohm="", output_ohm=output_ohm, noise_v=rated.nominal * 10 ** (-95 / 20), thd="0.01 .. 0.05 %"
-    )
+    yield fact_of(f"{name}.volume.top", stage.volume.top, top, why, "ratio")
     for output, o in stage.outputs.items():
         yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
     yield from equaliser_facts(f"{name}.tone", stage.tone)
 
 
-def processor(name: str, stage: Processor) -> Iterator[Fact]:
-    """Yield the physical numbers of a processor."""
-    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, "4 V ± 10 %", PRACTICE)
+def _analogue_source(name: str, stage: HeadUnit) -> Iterator[Fact]:
+    rated = stage.rated_output
+    assert rated is not None  # noqa: S101  the model demands it
+    if not rated.known:
+        rated = parse("5 .. 11 V" if stage.speaker_level else "1 .. 5 V", "voltage")
+    limit = rated if not isinstance(rated.spread, Exact) else percent_of(rated.nominal, 5)
+    yield fact_of(
+        f"{name}.output_limit", stage.output_limit, limit, "a source clips near its rated output, ±5 %; " + PRACTICE
+    )
+    output_ohm = "0.02 .. 0.1 ohm" if stage.speaker_level else "50 .. 400 ohm"
+    yield from common(
+        name, stage, input_ohm="", output_ohm=output_ohm, noise_v=rated.nominal * 10 ** (-95 / 20), thd="0.01 .. 0.05 %"
+    )
+
+
+def processor(name: str, stage: Processor, wiring: Wiring) -> Iterator[Fact]:
+    """Yield the physical numbers of a processor: of its inputs those that it has, analogue or digital."""
+    digital = [wiring.is_fed_digitally(port) for port in wiring.ports(name)]
     limit_out = fact_of(f"{name}.output_limit", stage.output_limit, "4 V ± 10 %", PRACTICE)
+    yield limit_out
+    yield from _analogue_inputs(name, stage, limit_out) if not all(digital) else ()
+    if any(digital):
+        why = "full scale at a digital input gives about the largest clean output; " + PRACTICE
+        yield fact_of(f"{name}.digital_gain", stage.digital_gain, "-0.5 .. 0 dB", why, "ratio")
+    if stage.volume is not None:
+        why = "a master volume mostly has steps of 0.5 to 1 dB, unknown until measured; " + PRACTICE
+        yield fact_of(f"{name}.volume.step", stage.volume.step, "0.5 .. 1 dB", why, "ratio")
+        why = "a master volume only attenuates: its highest step is its gain; " + PRACTICE
+        yield fact_of(f"{name}.volume.top", stage.volume.top, "0 dB", why, "ratio")
+    noise_v = limit_out.quantity.nominal * 10 ** (-100 / 20)
+    facts = common(
+        name, stage, input_ohm="20 kohm ± 30 %", output_ohm="50 .. 300 ohm", noise_v=noise_v, thd="0.003 .. 0.01 %"
+    )
+    yield from (fact for fact in facts if not (all(digital) and fact.path.endswith("input_impedance")))
+    for output, o in stage.outputs.items():
+        yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
+        yield from equaliser_facts(f"{name}.{output}.equaliser", o.equaliser)
+
+
+def _analogue_inputs(name: str, stage: Processor, limit_out: Fact) -> Iterator[Fact]:
+    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, "4 V ± 10 %", PRACTICE)
     gain_db = 20 * math.log10(limit_out.quantity.nominal / limit_in.quantity.nominal)
     yield limit_in
-    yield limit_out
     yield fact_of(
         f"{name}.gain",
         stage.gain,
@@ -61,13 +85,6 @@ def processor(name: str, stage: Processor) -> Iterator[Fact]:
         "full scale at its input gives full scale at its output; " + PRACTICE,
         "ratio",
     )
-    noise_v = limit_out.quantity.nominal * 10 ** (-100 / 20)
-    yield from common(
-        name, stage, input_ohm="20 kohm ± 30 %", output_ohm="50 .. 300 ohm", noise_v=noise_v, thd="0.003 .. 0.01 %"
-    )
-    for output, o in stage.outputs.items():
-        yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
-        yield from equaliser_facts(f"{name}.{output}.equaliser", o.equaliser)
 
 
 def line_driver(name: str, stage: LineDriver) -> Iterator[Fact]:

@@ -12,6 +12,7 @@ from gainwright.model.compounds import (
     PowerRating,
     SpeakerSensitivity,
 )
+from gainwright.model.digital_links import link_of
 from gainwright.model.evidence import (
     KINDS,
     RESULTS,
@@ -26,14 +27,14 @@ from gainwright.model.evidence import (
     as_mapping,
     kind_of,
 )
-from gainwright.model.field_types import FieldType, FieldTypeName
+from gainwright.model.field_types import FieldType, FieldTypeName, is_needed
 from gainwright.model.fields import yaml_kind
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
-from gainwright.model.places import check_places, leads_by_name, stages_at
+from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
 from gainwright.model.stages import (
     SOURCE_TYPE,
     STAGES,
@@ -49,6 +50,8 @@ from gainwright.model.stages import (
     ProcessorOutput,
     SourceOutput,
     Speaker,
+    Volume,
+    volume_of,
 )
 from gainwright.model.wiring import Feed, Route, Wiring, resolve
 
@@ -107,13 +110,18 @@ __all__ = [
     "SubstituteSource",
     "SwapTest",
     "Vehicle",
+    "Volume",
     "Wiring",
     "as_mapping",
     "check_places",
     "describe_marks",
+    "is_needed",
     "kind_of",
     "leads_by_name",
+    "link_of",
+    "link_place",
     "resolve",
     "stages_at",
+    "volume_of",
     "yaml_kind",
 ]

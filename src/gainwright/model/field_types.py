@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
 
 FieldTypeName = Literal[
     "fixed",
@@ -27,6 +30,13 @@ FieldTypeName = Literal[
 ]
 
 
+class Needed:
+    """Marks a key with a default that has to be given all the same, except where the class says otherwise."""
+
+
+NEEDED = Needed()
+
+
 @dataclass(frozen=True, slots=True)
 class FieldType:
     """The type of value of a key. It is part of the `Annotated` type of the field; pydantic ignores it.
@@ -46,3 +56,8 @@ class FieldType:
     example: str = ""
     choices: tuple[str, ...] = ()
     bare_number: bool = False
+
+
+def is_needed(info: FieldInfo) -> bool:
+    """Return whether a key of the model has to be given."""
+    return info.is_required() or any(isinstance(mark, Needed) for mark in info.metadata)

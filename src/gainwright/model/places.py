@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 def leads_by_name(wiring: Wiring) -> dict[str, tuple[tuple[Node, Port], ...]]:
     """Return lead name -> its sides: each run as a whole, then the single sides of runs that have several.
 
-    Names are `lead:desk.woofer-amp_front` and `lead:desk.woofer.left-amp_front.left`.
+    Names are `lead:desk.woofer-amp_front` and `lead:desk.woofer.left-amp_front.left`. A digital link carries both sides
+    and has no single ones.
     """
     found: dict[str, tuple[tuple[Node, Port], ...]] = {}
     for run, pairs in wiring.leads.items():
         found[str(run)] = pairs
-        if len(pairs) > 1:
+        if len(pairs) > 1 and not wiring.is_digital(run):
             found |= {_side_name(run, node, port): ((node, port),) for node, port in pairs}
     return found
 
@@ -33,6 +34,11 @@ def _side_name(run: LeadRun, node: Node, port: Port) -> str:
     return f"lead:{source}.{node.side}-{target}.{port.side}"
 
 
+def link_place(run: LeadRun) -> str:
+    """Return the place at which one looks after a digital link: `player.out.link`."""
+    return f"{run.source_stage}.{run.source_output}.link"
+
+
 def stages_at(place: str) -> tuple[str, ...]:
     """Return the stage of a place, or the two stages that a lead connects, in signal order."""
     ends = place.removeprefix("lead:").split("-") if place.startswith("lead:") else [place]
@@ -41,7 +47,9 @@ def stages_at(place: str) -> tuple[str, ...]:
 
 def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments: Iterable[str]) -> list[str]:
     """Return every place that a check can name: leads, lamps, supplies, speakers, controls, measuring leads."""
-    found = list(leads_by_name(wiring))
+    links = [run for run in wiring.leads if wiring.is_digital(run)]
+    found = [name for name in leads_by_name(wiring) if name not in map(str, links)]
+    found += dict.fromkeys(map(link_place, links))
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
             found += [
@@ -58,7 +66,7 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             found.append(f"{name}.settings")
         if isinstance(stage, Processor):
             found += [f"{name}.{output}.routing" for output in stage.outputs]
-        if {"left", "right"} <= {port.side for port in wiring.ports(name)}:
+        if wiring.has_sides(name):
             found.append(f"{name}.inputs")
     found += [control for control in controls if control not in found]
     return found + [f"{name}{what}" for name in instruments for what in ("", ".function")]

@@ -5,11 +5,12 @@ For a missing key the catalogue assumes a value, with its reason and spread.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, StringConstraints
+from pydantic import Field, StringConstraints, model_validator
 
-from gainwright.model.field_types import FieldType
+from gainwright.errors import QuantityError
+from gainwright.model.field_types import NEEDED, FieldType
 from gainwright.model.fields import (
     AboveZeroOhms,
     AboveZeroRatio,
@@ -77,7 +78,7 @@ class FedStage(Stage):
 
 
 class Volume(Frozen):
-    """The source's volume control."""
+    """The volume control of a source, or a processor's master volume."""
 
     steps: int | None = Field(default=None, ge=1, le=1000)
     at: float | None = Field(default=None, ge=0)
@@ -88,7 +89,7 @@ class Volume(Frozen):
 
 
 class SourceOutput(Frozen):
-    """One output of a head unit."""
+    """One output of a head unit, at line level, for speakers, or digital."""
 
     sides: Sides = ("left", "right")
     low_pass: FilterField | None = None
@@ -96,18 +97,38 @@ class SourceOutput(Frozen):
     low_pass_range: FilterRangeField | None = None
     high_pass_range: FilterRangeField | None = None
     level: Ratio | None = None
+    digital: Literal["optical", "coaxial", "usb", "wireless"] | None = Field(
+        default=None, description="the link of a digital output: it carries full scale, and no volts"
+    )
+    fixed_level: YesNo = Field(default=False, description="whether the volume leaves this output alone")
 
 
 class HeadUnit(Stage):
-    """The source: it plays the tone from digital full scale downwards."""
+    """The source: it plays the tone from digital full scale downwards. A phone, a streamer or a computer is one, too."""
 
     kind: Literal["head_unit"]
-    rated_output: AboveZeroVolts
+    rated_output: Annotated[AboveZeroVolts | None, NEEDED] = None
     output_limit: AboveZeroVolts | None = Field(default=None, description="rms of its largest clean sine, if measured")
     speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
     volume: Volume = Volume()
     tone: EqualiserField | None = None
     outputs: dict[str, SourceOutput] = Field(default_factory=lambda: {"out": SourceOutput()}, min_length=1)
+
+    @property
+    def all_digital(self) -> bool:
+        """Whether none of its outputs has volts."""
+        return all(output.digital is not None for output in self.outputs.values())
+
+    @model_validator(mode="after")
+    def _rated(self) -> Self:
+        if self.rated_output is None and not self.all_digital:
+            raise QuantityError(
+                "the key 'rated_output' is missing",
+                code="missing_key",
+                rule="only a source whose outputs are all digital has none",
+                remedy="add rated_output: ...",
+            )
+        return self
 
 
 class ProcessorOutput(Frozen):
@@ -133,9 +154,14 @@ class Processor(Stage):
     inputs: dict[str, Source] = Field(min_length=1)
     outputs: dict[str, ProcessorOutput] = Field(min_length=1)
     digital: YesNo = True
+    volume: Volume | None = Field(default=None, description="its master volume, which sets the level of every output")
     input_limit: AboveZeroVolts | None = None
     output_limit: AboveZeroVolts | None = None
     gain: Ratio | None = None
+    digital_gain: Ratio | None = Field(
+        default=None,
+        description="what full scale at a digital input gives, relative to its largest clean output, levels at 0 dB",
+    )
     input_impedance: AboveZeroOhms | None = None
 
 
@@ -205,6 +231,11 @@ class Speaker(FedStage):
     protect_below: Frequency | None = None
     resonance: Frequency | None = None
     qts: Number | None = None
+
+
+def volume_of(stage: Stage) -> Volume | None:
+    """Return the volume control of a stage: a head unit has one, a processor may have a master volume."""
+    return stage.volume if isinstance(stage, HeadUnit | Processor) else None
 
 
 AnyStage = Annotated[

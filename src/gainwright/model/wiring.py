@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
+from gainwright.model.digital_links import check_digital_links, digital_nodes
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
 from gainwright.model.stages import HeadUnit, Processor, Speaker
@@ -56,6 +57,7 @@ class Wiring:
     routes : output node -> what it takes from its own stage's ports (empty for a source).
     leads : the runs between stages, in signal order, with the ports each serves.
     paths : one for each speaker and side.
+    digital : the nodes that carry full scale and no volts; their level is 1 for a full-scale sine.
     """
 
     order: tuple[str, ...]
@@ -64,6 +66,7 @@ class Wiring:
     routes: Mapping[Node, tuple[Route, ...]]
     leads: Mapping[LeadRun, tuple[tuple[Node, Port], ...]]
     paths: tuple[Path, ...]
+    digital: frozenset[Node] = frozenset()
     _takers: dict[Node, tuple[Port, ...]] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -74,6 +77,18 @@ class Wiring:
     def ports(self, stage: str) -> tuple[Port, ...]:
         """Return a stage's ports."""
         return tuple(port for port in self.feeds if port.stage == stage)
+
+    def is_digital(self, run: LeadRun) -> bool:
+        """Return whether a lead is a digital link."""
+        return self.leads[run][0][0] in self.digital
+
+    def has_sides(self, stage: str) -> bool:
+        """Return whether left and right enter a stage by leads of their own, so that they can be exchanged."""
+        return {"left", "right"} <= {port.side for port in self.ports(stage) if not self.is_fed_digitally(port)}
+
+    def is_fed_digitally(self, port: Port) -> bool:
+        """Return whether a digital link ends at a port."""
+        return any(feed.node in self.digital for feed in self.feeds[port])
 
     def outputs(self, stage: str) -> tuple[Node, ...]:
         """Return a stage's output nodes."""
@@ -125,10 +140,12 @@ class _Resolver:
             for output, sides in self.outputs[stage].items()
             for side in sides
         )
+        digital = digital_nodes(self.job, nodes)
+        check_digital_links(self.job, digital, {p: tuple(f.node for f in feeds) for p, feeds in self.feeds.items()})
         wiring = Wiring(tuple(self.order), nodes, self.feeds, self.routes, self._leads(), ())
         paths = self._paths(wiring)
         self._check_all_reach_a_speaker(nodes, paths)
-        return Wiring(wiring.order, nodes, self.feeds, self.routes, wiring.leads, paths)
+        return Wiring(wiring.order, nodes, self.feeds, self.routes, wiring.leads, paths, digital)
 
     def _visit(self, name: str, above: tuple[str, ...]) -> None:
         if name in self.order:

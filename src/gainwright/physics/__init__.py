@@ -58,7 +58,13 @@ from gainwright.physics.loading import (
     series_for_loss,
 )
 from gainwright.physics.meters import average_responding_reading, reading_half_width, standard_uncertainty
-from gainwright.physics.noise import a_weighting_db, c_weighting_db, sum_of_powers_db, thermal_noise_v
+from gainwright.physics.noise import (
+    a_weighting_db,
+    c_weighting_db,
+    dither_noise,
+    sum_of_powers_db,
+    thermal_noise_v,
+)
 from gainwright.physics.preferred_values import preferred_mantissas, preferred_values
 from gainwright.physics.supply import battery_current, loaded_ceiling, rail_scaling, rated_clip_voltage
 from gainwright.physics.wire import (
@@ -99,6 +105,7 @@ __all__ = [
     "dbu_from_volts",
     "dbv_from_volts",
     "describing_function",
+    "dither_noise",
     "divider",
     "drive_for_thd",
     "filter_response",

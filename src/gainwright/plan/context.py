@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, with_settings
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker
+from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, volume_steps, with_settings
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker, volume_of
 from gainwright.plan.bands import pass_band_hz, passed, series_filters
 from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
 from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.solve import Chain, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
@@ -57,6 +57,11 @@ class End:
         return (*self.upstream, *self.nodes)
 
 
+def level_setter(job: Job, nodes: Sequence[Node]) -> str:
+    """Return the last stage along nodes that has a volume: the head unit, or a processor with a master volume."""
+    return [node.stage for node in nodes if volume_of(job.stages[node.stage]) is not None][-1]
+
+
 class PlanContext:
     """A job with the data that all steps of its plan share.
 
@@ -87,10 +92,17 @@ class PlanContext:
             if isinstance(stage, Amplifier):
                 muting = stage.gain.mutes_at_minimum != "no"
                 found[f"{name}.gain"] = f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
+            elif isinstance(stage, HeadUnit) and stage.all_digital and name not in self.level_setters:
+                found[f"{name}.volume"] = f"{volume_steps(stage.volume)}"
             elif isinstance(stage, LevelControl):
                 reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
                 found[f"{name}.level"] = f"{0.0 - abs(reserve):g} dB"
         return found
+
+    @cached_property
+    def level_setters(self) -> frozenset[str]:
+        """The stages whose volume sets the level: of each end the last one before it that has a volume."""
+        return frozenset(level_setter(self.job, end.all_nodes) for end in self.ends)
 
     @cached_property
     def opened(self) -> Chain:

@@ -155,6 +155,8 @@ def _muting(context: PlanContext, end: End) -> Iterator[Finding]:
 
 def _overdriven(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[Finding]:
     """Yield the input ceilings that the source exceeds before its own limit, at full scale."""
+    if not isinstance(context.job.stages[limit.head], HeadUnit):
+        return
     chain = context.opened
     head_nodes = [n for n in end.all_nodes if isinstance(context.job.stages[n.stage], HeadUnit)]
     low = chain.solve(

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
+from gainwright.model import Amplifier, LevelControl, Speaker, volume_of
 from gainwright.plan import cautions
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.result import Expect, Step
+from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
 from gainwright.texts import say
 
@@ -73,7 +74,9 @@ def leads(context: PlanContext) -> Iterator[Step]:
         cautions=(cautions.OHMS_DEAD,),
     )
     for run in context.chain.wiring.leads:
-        if not isinstance(context.job.stages[run.target], Speaker):
+        if context.chain.wiring.is_digital(run):
+            yield digital_link(context, run)
+        elif not isinstance(context.job.stages[run.target], Speaker):
             yield _lead(context, run, name)
     for speaker in sorted(context.speakers):
         yield _speaker(context, speaker, name)
@@ -125,18 +128,8 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
 def controls(context: PlanContext) -> Iterator[Step]:
     """Yield a step for each control that has a starting setting."""
     for name, stage in context.job.stages.items():
-        if isinstance(stage, HeadUnit):
-            yield Step(
-                f"control.{name}.volume",
-                "controls",
-                name,
-                say(
-                    "Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic level off.",
-                    name=name,
-                ),
-                say("So that nothing starts loud, and nothing changes the tone's level by itself."),
-                sets={f"{name}.volume": "1"},
-            )
+        if volume_of(stage) is not None:
+            yield volume(context, name)
         elif isinstance(stage, LevelControl):
             yield _level_control(context, name, stage)
         elif isinstance(stage, Amplifier):

@@ -9,7 +9,8 @@ import numpy as np
 
 from gainwright import physics
 from gainwright.jobfile import volume_steps
-from gainwright.model import Amplifier, HeadUnit
+from gainwright.model import Amplifier, volume_of
+from gainwright.plan.context import level_setter
 from gainwright.solve import Conditions
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ class CleanLimit:
 
     Attributes
     ----------
-    head : the head unit.
+    head : the stage whose volume sets the level: the head unit, or a processor with a master volume.
     level_dbfs : of the tone: 0, or less if a boost inside the source leaves no room for full scale.
     first : the node that limits, at nominal values.
     onset : volume in steps at which clipping begins, at nominal values.
@@ -61,9 +62,9 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
     """
     chain = chain or context.opened
     front = [n for n in end.upstream if not isinstance(chain.job.stages[n.stage], Amplifier)] or list(end.nodes)
-    heads = [n.stage for n in front if isinstance(chain.job.stages[n.stage], HeadUnit)]
-    head = heads[0]
-    steps = volume_steps(chain.job.stages[head])  # type: ignore[arg-type]
+    head = level_setter(chain.job, front)
+    steps = volume_steps(volume_of(chain.job.stages[head]))
+    upstream = chain.wiring.upstream(head)
     room_db = _room_inside_db(chain, head, end.tone_hz)
     level_dbfs = 0.0 if room_db >= -0.1 else float(np.floor(room_db))
     depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(context))))
@@ -76,7 +77,7 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
             targets=front,
         )
         step = (values or chain.nominal())[f"{head}.volume.step"]
-        margins = _margins_after_volume(low, front, head)
+        margins = _margins_after_volume(low, front, head, upstream)
         return 1 + np.min(margins, axis=1) / step, margins
 
     onset, margins = limits(None)
@@ -90,17 +91,23 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
 
 
-def _margins_after_volume(solved: Solution, nodes: list[Node], head: str) -> Floats:
-    """Return margins of nodes, without those of the source before its volume control, which the volume doesn't change."""
+def _margins_after_volume(solved: Solution, nodes: list[Node], head: str, upstream: tuple[Node, ...]) -> Floats:
+    """Return margins of nodes, without those before the volume control, which the volume doesn't change."""
     margins = solved.margins_db[:, [solved.index(n) for n in nodes]].copy()
     margins[:, [n.stage == head for n in nodes], :2] = np.inf
+    margins[:, [n in upstream for n in nodes]] = np.inf
     return np.asarray(np.min(margins, axis=2))
 
 
 def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
-    """Return the headroom of a full-scale tone inside a source after its equaliser, dB; negative if it clips there."""
-    solved = chain.solve(
-        Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=chain.wiring.outputs(head)
-    )
-    found = [margin - 60 for margin in solved.margins_db[0, :, 1] if np.isfinite(margin)]
+    """Return the headroom of a full-scale tone before the volume control, dB; negative if it clips there.
+
+    That is inside a source after its equaliser; for a master volume it is everything up to there, too.
+    """
+    upstream = chain.wiring.upstream(head)
+    targets = (*upstream, *chain.wiring.outputs(head))
+    solved = chain.solve(Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=targets)
+    before = solved.margins_db[0].copy()
+    before[[n not in upstream for n in solved.nodes], 2] = np.inf
+    found = [margin - 60 for margin in before.ravel() if np.isfinite(margin)]
     return float(min([0.0, *found]))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder
+from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder, volume_of
 from gainwright.plan import cautions
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
@@ -138,7 +138,7 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) ->
 def _source_why(context: PlanContext, end: End, limit: CleanLimit) -> str:
     source = context.sources(end)[0]
     low, high = np.quantile(limit.volume, [0.025, 0.975])
-    steps = volume_steps(context.job.stages[limit.head])  # type: ignore[arg-type]
+    steps = volume_steps(volume_of(context.job.stages[limit.head]))
     limiting = (
         ""
         if limit.first.stage == limit.head

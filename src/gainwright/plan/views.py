@@ -116,5 +116,5 @@ def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
                     (),
                 )
     for node in reversed(plain.end.upstream):
-        if context.job.stages[node.stage].reachable:
+        if context.job.stages[node.stage].reachable and node not in context.chain.wiring.digital:
             yield Way(replace(plain, node=node), {}, say("measured at {node}", node=node), ())

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class CorridorMark:
-    """One node of one path; voltages in dBV (re 1 V rms)."""
+    """One node of one path; levels in dBV (re 1 V rms), of a digital one in dBFS."""
 
     path: str
     position: int
@@ -81,11 +81,16 @@ def _path(name: str, path: PathLevels) -> list[CorridorMark]:
 
 
 def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> CorridorMark:
+    if not math.isnan(node.dbfs):
+        label = say("{place}, dBFS", place=_place(node))
+        levels = (_finite(node.dbfs), _finite(node.dbfs_low), _finite(node.dbfs_high))
+        tightest = node.node == limits_first
+        return CorridorMark(name, position, label, _finite(node.noise_dbfs), 0.0, *levels, margin_text(node), tightest)
     ceiling = node.ceiling_v_rms if math.isfinite(node.ceiling_v_rms) else math.nan
     return CorridorMark(
         name,
         position,
-        ".".join(node.node.split(".")[:-1]).removesuffix(".out"),
+        _place(node),
         _dbv(node.noise_v_rms),
         _dbv(ceiling) if math.isfinite(ceiling) else math.nan,
         _dbv(node.v_rms),
@@ -96,11 +101,19 @@ def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> Corri
     )
 
 
+def _place(node: NodeLevel) -> str:
+    return ".".join(node.node.split(".")[:-1]).removesuffix(".out")
+
+
+def _finite(level: float) -> float:
+    return level if math.isfinite(level) else math.nan
+
+
 def margin_text(node: NodeLevel) -> str:
     """Return the margin as text: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `below its noise`."""
-    if node.v_rms <= 0:
+    if node.v_rms <= 0 or node.dbfs == -math.inf:
         return say("silent")
-    if node.v_rms < node.noise_v_rms:
+    if node.v_rms < node.noise_v_rms or node.dbfs < node.noise_dbfs:
         return say("below its noise")
     if not math.isfinite(node.margin_db):
         return say("no ceiling")

@@ -97,6 +97,9 @@ def _installed(job: Job) -> Table:
     for name, stage in job.stages.items():
         facts = []
         if isinstance(stage, HeadUnit):
+            links = dict.fromkeys(o.digital for o in stage.outputs.values() if o.digital)
+            facts += [say("digital, {link}", link=link) for link in links]
+        if isinstance(stage, HeadUnit) and stage.rated_output is not None:
             facts.append(say("rated output {volts}", volts=stage.rated_output))
         if isinstance(stage, Amplifier):
             facts.append(", ".join(r.text for r in stage.power))

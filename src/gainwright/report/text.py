@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gainwright.plan import Expect, Finding, Plan, Step
-    from gainwright.solve import Levels
+    from gainwright.solve import Levels, NodeLevel
 
 PHASES = {
     "prepare": "Prepare",
@@ -98,11 +98,20 @@ def levels_text(levels: Levels) -> str:
         lines += ["", path.path]
         lines.append(f"  {'node':<24}{'level':>10} {' 95 % interval':<23}{'ceiling':>9}{'floor':>10}{'THD':>9}  margin")
         for node in path.nodes:
-            interval = f" {volts(node.v_rms_low)} to {volts(node.v_rms_high)}"
+            level, ceiling, floor, interval = _level_texts(node)
             thd = f"{node.thd_percent:.2f} %" if math.isfinite(node.thd_percent) else "-"
             first = "  <- limits first" if node.node == path.limits_first else ""
             lines.append(
-                f"  {node.node:<24}{volts(node.v_rms):>10} {interval:<23}{volts(node.ceiling_v_rms):>9}"
-                f"{volts(node.noise_v_rms):>10}{thd:>9}  {margin_text(node)}{first}"
+                f"  {node.node:<24}{level:>10}  {interval:<22}{ceiling:>9}"
+                f"{floor:>10}{thd:>9}  {margin_text(node)}{first}"
             )
     return "\n".join(lines)
+
+
+def _level_texts(node: NodeLevel) -> tuple[str, str, str, str]:
+    """Return level, ceiling, floor and interval as text: volts, at a digital node dBFS."""
+    if math.isnan(node.dbfs):
+        interval = f"{volts(node.v_rms_low)} to {volts(node.v_rms_high)}"
+        return volts(node.v_rms), volts(node.ceiling_v_rms), volts(node.noise_v_rms), interval
+    interval = f"{node.dbfs_low:.1f} to {node.dbfs_high:.1f} dBFS"
+    return f"{node.dbfs:.1f} dBFS", "0 dBFS", f"{node.noise_dbfs:.0f} dBFS", interval

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import volume_steps
 from gainwright.model import (
     Amplifier,
     Converter,
@@ -26,6 +25,15 @@ from gainwright.model import (
 )
 from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
+from gainwright.simulated.line_levels import (
+    dithered,
+    level,
+    processor_gain,
+    side_share,
+    source_gain,
+    source_peak_v,
+    units,
+)
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT, declared_ohm
 
 if TYPE_CHECKING:
@@ -147,7 +155,9 @@ class SimulatedChain:
         return 1 / siemens if siemens > 0 else OPEN_OHM
 
     def at_node(self, node: Node) -> float:
-        """Return the voltage at a node as a share of its EMF."""
+        """Return the voltage at a node as a share of its EMF; a digital one is not a voltage."""
+        if node in self.wiring.digital:
+            return 1.0
         load = self.load_ohm(node)
         return load / (load + self.truth[f"{node.stage}.output_impedance"])
 
@@ -156,6 +166,8 @@ class SimulatedChain:
         names = self.lead_names[node, port]
         if self.fault("lead_shorted", *names):
             return 0.0
+        if node in self.wiring.digital:
+            return 0.0 if self.fault("lead_open", *names) else 1.0
         sign = -1.0 if self.fault("polarity_reversed", *names) else 1.0
         load = self.input_ohm(port)
         return sign * load / (load + self.lead_ohm(node, port))
@@ -259,7 +271,9 @@ class SimulatedChain:
         for node in self.wiring.nodes:
             if node in needed:
                 emf = self._emf(node, at, source, shaped, clip, rate_hz)
-                if rng is not None:
+                if rng is not None and node in self.wiring.digital:
+                    emf = dithered(emf, rng)
+                elif rng is not None:
                     spread = math.sqrt(rate_hz / 2 / (20_000 - 20))
                     emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
                 at[node] = emf * self.at_node(node)
@@ -306,24 +320,29 @@ class SimulatedChain:
             return np.clip(wave, -peak, peak) if clip else wave
 
         if isinstance(stage, HeadUnit):
-            wave = cut(shaped(node, source * self._side_share(node)), 1.0)
-            return cut(self._distorted(name, wave * self._source_gain(node, stage)), self._source_peak_v(node))
+            wave = cut(shaped(node, source * side_share(self, node)), 1.0)
+            if node in self.wiring.digital:
+                return math.sqrt(2) * cut(wave * source_gain(self, node, stage), 1.0)
+            return cut(self._distorted(name, wave * source_gain(self, node, stage)), source_peak_v(self, node))
         limit = self.truth.get(f"{name}.input_limit")
         total = np.zeros_like(source)
         for route in self._routes(node, stage):
             wave = self._arriving(route.port, at, rate_hz, not clip)
+            if self.wiring.is_fed_digitally(route.port):
+                total = total + route.share * wave * units(self, name)
+                continue
             total = total + route.share * (wave if limit is None else cut(wave, limit * math.sqrt(2)))
         wave = shaped(node, total)
         if isinstance(stage, Processor):
             if stage.digital:
-                wave = cut(wave, self.truth[f"{name}.input_limit"] * math.sqrt(2))
-            wave = wave * self._processor_gain(node, stage)
+                wave = cut(wave, (units(self, name) if limit is None else limit) * math.sqrt(2))
+            wave = wave * processor_gain(self, node, stage)
             return cut(self._distorted(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
         if isinstance(stage, Amplifier):
             wave = self._distorted(name, wave * self.amplifier_gain(name, stage, node))
             return cut(wave, self.rails_peak_v(name, stage, node))
         if isinstance(stage, LevelControl):
-            return self._distorted(name, wave * self._level(name, stage))
+            return self._distorted(name, wave * level(self, name, stage))
         gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
         assert isinstance(stage, LineDriver | Converter)  # noqa: S101  the kinds are closed
         return cut(
@@ -339,48 +358,9 @@ class SimulatedChain:
         x = wave / swing
         return np.asarray(wave + swing * share * (0.6 * (2 * x * x - 1) + 0.8 * (4 * x**3 - 3 * x)))
 
-    def _side_share(self, node: Node) -> float:
-        """Return the share of a tone on one or both sides that an output of the source carries."""
-        if self.sides in ("both", node.side):
-            return 1.0
-        return 0.5 if node.side == "mono" else 0.0
-
-    def _source_gain(self, node: Node, stage: HeadUnit) -> float:
-        name = node.stage
-        volume = self.settings[f"{name}.volume"]
-        if volume <= 0 or self.fault("source_muted", name):
-            return 0.0
-        steps_down = volume_steps(stage) - volume
-        db = self.truth[f"{name}.volume.top"] - steps_down * self.truth[f"{name}.volume.step"]
-        db += self.settings[f"{name}.{node.output}.level"]
-        low = self.fault("source_low", name)
-        db -= low.size if low else 0.0
-        if self.fault("balance_over", f"{name}.{node.output}") and node.side == "right":
-            db -= 40.0
-        return math.sqrt(2) * self.truth[f"{name}.output_limit"] * 10 ** (db / 20)
-
-    def _source_peak_v(self, node: Node) -> float:
-        low = self.fault("source_low", node.stage)
-        return math.sqrt(2) * self.truth[f"{node.stage}.output_limit"] * 10 ** (-(low.size if low else 0.0) / 20)
-
     def _routes(self, node: Node, stage: Any) -> Any:
         if isinstance(stage, Processor) and self.fault("output_misrouted", f"{node.stage}.{node.output}"):
             others = [n for n in self.wiring.outputs(node.stage) if n.output != node.output]
             different = [n for n in others if self.wiring.routes[n] != self.wiring.routes[node]]
             return self.wiring.routes[different[0]] if different else ()
         return self.wiring.routes[node]
-
-    def _processor_gain(self, node: Node, stage: Processor) -> float:
-        output = stage.outputs[node.output]
-        if output.mute or self.fault("output_muted", f"{node.stage}.{node.output}"):
-            return 0.0
-        sign = -1 if output.polarity == "reversed" else 1
-        db = self.settings[f"{node.stage}.{node.output}.level"] + self.truth[f"{node.stage}.gain"]
-        return float(sign * 10 ** (db / 20))
-
-    def _level(self, name: str, stage: LevelControl) -> float:
-        down = self.fault("level_control_down", name)
-        db = min(self.settings[f"{name}.level"], 0.0) - (down.size if down else 0.0)
-        if stage.range is not None:
-            db = max(db, stage.range.low)
-        return float(10 ** (db / 20))

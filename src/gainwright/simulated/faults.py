@@ -79,16 +79,20 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
     for name, stage in job.stages.items():
         found += [(cause, name) for cause in _ON_STAGE.get(type(stage), ())]
         found += _on_outputs(job, name)
-        ports = {port.side for port in wiring.ports(name)}
-        if {"left", "right"} <= ports and not isinstance(stage, Speaker):
+        found += [("level_control_down", name)] if isinstance(stage, Processor) and stage.volume is not None else []
+        if isinstance(stage, HeadUnit) and stage.all_digital:
+            found.remove(("source_low", name))
+        if wiring.has_sides(name) and not isinstance(stage, Speaker):
             found.append(("leads_swapped", name))
         if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
             found.append(("coil_reversed", name))
         if isinstance(stage, Amplifier):
             found += [("side_dead", str(node)) for node in wiring.outputs(name)]
-    found += [(cause, lead) for lead in leads_by_name(wiring) for cause in _ON_LEAD]
+    links = [str(run) for run in wiring.leads if wiring.is_digital(run)]
+    found += [(cause, lead) for lead in leads_by_name(wiring) for cause in _ON_LEAD if lead not in links]
+    found += [("lead_open", link) for link in links]
     for run in wiring.leads:
-        if not isinstance(job.stages[run.target], Speaker):
+        if str(run) not in links and not isinstance(job.stages[run.target], Speaker):
             found += [("ground_loop", str(run)), ("alternator_whine", str(run))]
     for name, instrument in job.instruments.items():
         found += [("measuring_lead_open", name), ("measuring_lead_shorted", name)]

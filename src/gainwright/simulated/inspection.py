@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import CallError
-from gainwright.model import Speaker
+from gainwright.model import Speaker, link_place
 from gainwright.simulated.chain import OPEN_OHM, SimulatedChain
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ VISIBLE_FAULTS = {
     "balance": ("balance_over",),
     "level": ("level_control_down",),
     "at": ("level_control_down",),
+    "volume": ("level_control_down",),
     "gain": ("gain_muted", "gain_low", "gain_high"),
     "low_pass": ("low_pass_in_the_way",),
     "high_pass": ("high_pass_in_the_way",),
@@ -122,6 +123,9 @@ class Inspection:
     def looks_right(self, place: str) -> bool:
         """Return whether a control (`amp.gain`), a routing or the inputs of a stage look as the job has them."""
         where, _, what = place.rpartition(".")
+        if what == "link":
+            runs = [run for run in self._chain().wiring.leads if link_place(run) == place]
+            return not any(f.cause == "lead_open" and f.where in map(str, runs) for f in self.faults)
         if what == "settings":
             seen = {cause for key, causes in VISIBLE_FAULTS.items() if key != "inputs" for cause in causes}
             return not any(f.cause in seen and f.where.split(".")[0] == where for f in self.faults)

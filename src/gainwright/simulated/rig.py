@@ -141,7 +141,10 @@ class Rig(Inspection):
         ------
         CallError : no node of that name.
         """
-        for node in self._chain().wiring.nodes:
+        wiring = self._chain().wiring
+        for node in wiring.nodes:
+            if str(node) == text and node in wiring.digital:
+                raise CallError(f"{text} is digital and has no volts to measure", code="no_volts")
             if str(node) == text:
                 return node
         raise CallError(f"there is no node {text}", code="unknown_node")

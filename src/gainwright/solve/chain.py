@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import facts, settings, volume_steps
+from gainwright.jobfile import facts, settings
 from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
@@ -17,6 +17,7 @@ from gainwright.solve.electrics import (
     Loading,
     amplifier_gain,
     amplifier_rails,
+    digital_input_v,
     line_gain,
     rating_index,
     response,
@@ -243,13 +244,13 @@ class Chain:
         name, stage = place.stage, self.job.stages[place.stage]
         inputs = self._sources(place.key, alter)
         if place.role == "inside":
-            ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * values[f"{name}.input_limit"]
+            ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * self._full_scale_v(node, values)
             return Cell(inputs, response(stage, node, values, alter) or None, 1.0, 0.0, ceiling)
         inside = ("inside", node) in self._index
         shape = None if inside else response(stage, node, values, alter) or None
         if isinstance(stage, HeadUnit):
-            gain = source_gain(name, values, stand, volume_steps(stage), node.output)
-            ceiling = PEAK * values[f"{name}.output_limit"]
+            gain = source_gain(node, stage, values, stand)
+            ceiling = PEAK * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
         elif isinstance(stage, Amplifier):
             conductance = loading.conductance(node)
             gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], self._ratings[name])
@@ -259,7 +260,15 @@ class Chain:
             limited = isinstance(stage, Processor | LineDriver | Converter)
             ceiling = PEAK * values[f"{name}.output_limit"] if limited else np.inf
         gain = gain * alter.gain.get(node, 1.0)
-        return Cell(inputs, shape, gain, values[f"{name}.distortion"], ceiling * alter.ceiling.get(node, 1.0))
+        own = 0.0 if node in self.wiring.digital else values[f"{name}.distortion"]
+        return Cell(inputs, shape, gain, own, ceiling * alter.ceiling.get(node, 1.0))
+
+    def _full_scale_v(self, node: Node, values: Values) -> Any:
+        """Return the input for full scale inside a digital processor, volts rms."""
+        ports = [route.port for route in self.wiring.routes[node]]
+        if all(self.wiring.is_fed_digitally(port) for port in ports):
+            return digital_input_v(node.stage, values)
+        return values[f"{node.stage}.input_limit"]
 
     def _port_cell(self, place: CellPlace, values: Values, loading: Loading, alter: Alteration) -> Cell:
         port: Port = place.at  # type: ignore[assignment]
@@ -268,8 +277,11 @@ class Chain:
         if port in alter.fed_v:
             return Cell([], None, PEAK * alter.fed_v[port], 0.0, ceiling)
         inputs = []
+        digital = self.wiring.is_fed_digitally(port)
+        volts = digital_input_v(place.stage, values) if digital else 1.0
+        ceiling = PEAK * volts if digital else ceiling
         for i, (via, feed) in self._sources(place.key, alter):
-            factor = feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)
+            factor = volts * feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)
             if port in alter.crossed:
                 factor = factor * (1 - alter.crossed[port] if via == port else alter.crossed[port])
             inputs.append((i, factor))

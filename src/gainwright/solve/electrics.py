@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright import physics
+from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Wiring
+    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Volume, Wiring
     from gainwright.solve.alteration import Alteration
 
     Floats = npt.NDArray[np.float64]
@@ -28,6 +29,8 @@ PEAK = np.sqrt(2.0)
 """Peak over rms of a sine."""
 UNLOADED_SIEMENS = 1e-4
 """A load conductance under this (above 10 kohm) counts as unloaded."""
+LINK_CUT_OHM = 1e6
+"""A digital link doesn't fade: with more than this in its way there is no signal (common practice, no published source)."""
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
 
@@ -67,12 +70,14 @@ class Loading:
 
     def lead_ohm(self, node: Node, port: Port) -> Any:
         """Return the resistance of a lead, both conductors together, ohm."""
-        ohm = self._values[f"{self._lead[node, port]}.resistance"]
+        ohm = 0.0 if node in self._wiring.digital else self._values[f"{self._lead[node, port]}.resistance"]
         return ohm + self._alter.series_ohm.get((node, port), 0.0)
 
     def conductance(self, node: Node) -> Any:
         """Return the conductance that loads a node, siemens."""
         total: Any = 0.0
+        if node in self._wiring.digital:
+            return total
         for port in self._wiring.ports_fed_by(node):
             if port.stage not in self._unloaded:
                 lead_ohm = self.lead_ohm(node, port)
@@ -85,12 +90,16 @@ class Loading:
         return total
 
     def node_factor(self, node: Node) -> Any:
-        """Return node voltage over EMF: the divider of output impedance and load."""
+        """Return node voltage over EMF: the divider of output impedance and load; a digital output has none."""
+        if node in self._wiring.digital:
+            return 1.0
         return 1 / (1 + self._values[f"{node.stage}.output_impedance"] * self.conductance(node))
 
     def port_factor(self, node: Node, port: Port) -> Any:
-        """Return the voltage at a port over that of the node before its lead."""
+        """Return the voltage at a port over that of the node before its lead; a digital link passes all or nothing."""
         wire = (node, port)
+        if node in self._wiring.digital:
+            return np.where(np.asarray(self.lead_ohm(node, port)) > LINK_CUT_OHM, 0.0, 1.0)
         found = physics.divider(source_ohm=self.lead_ohm(node, port), load_ohm=self._input_ohm(port))
         if wire in self._alter.shorted:
             found = found * (1 - self._alter.shorted[wire])
@@ -146,13 +155,35 @@ def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, r
     return np.where(silent, 0.0, rated_emf / sensitivity)
 
 
-def source_gain(name: str, values: Values, settings: Values, steps: int, output: str) -> Any:
-    """Return a head unit's gain from digital full scale (peak 1) to volts peak at its output, as an EMF."""
-    volume = np.asarray(settings[f"{name}.volume"], dtype=np.float64)
-    db = values[f"{name}.volume.top"] - (steps - volume) * values[f"{name}.volume.step"]
-    db = db + settings[f"{name}.{output}.level"]
-    gain = PEAK * values[f"{name}.output_limit"] * physics.ratio_from_db(db=db)
-    return np.where(volume > 0, gain, 0.0)
+def source_gain(node: Node, stage: HeadUnit, values: Values, settings: Values) -> Any:
+    """Return a head unit's gain from digital full scale (peak 1) to volts peak at its output, as an EMF.
+
+    At a digital output 1 rms is full scale, and a volume only attenuates unless all of its outputs are digital.
+    """
+    name, output = node.stage, stage.outputs[node.output]
+    digital = output.digital is not None
+    limit = 1.0 if digital else values[f"{name}.output_limit"]
+    level = physics.ratio_from_db(db=settings[f"{name}.{node.output}.level"])
+    if output.fixed_level:
+        return PEAK * limit * level
+    top = 0.0 if digital and not stage.all_digital else values[f"{name}.volume.top"]
+    return PEAK * limit * level * volume_gain(name, stage.volume, values, settings, top=top)
+
+
+def volume_gain(name: str, volume: Volume, values: Values, settings: Values, *, top: Any) -> Any:
+    """Return the gain of a volume control: `top` dB at its highest step, a step less for each below it, none at 0."""
+    at = np.asarray(settings[f"{name}.volume"], dtype=np.float64)
+    db = top - (volume_steps(volume) - at) * values[f"{name}.volume.step"]
+    return np.where(at > 0, physics.ratio_from_db(db=db), 0.0)
+
+
+def digital_input_v(name: str, values: Values) -> Any:
+    """Return what full scale at a processor's digital input is as volts rms at an analogue one.
+
+    Through the processor's gain it becomes its largest clean output times `digital_gain`.
+    """
+    out = values[f"{name}.output_limit"] * physics.ratio_from_db(db=values[f"{name}.digital_gain"])
+    return out / physics.ratio_from_db(db=values.get(f"{name}.gain", 0.0))
 
 
 def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> Any:
@@ -161,8 +192,11 @@ def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> 
     if isinstance(stage, Processor):
         output = stage.outputs[node.output]
         sign = 0.0 if output.mute else -1.0 if output.polarity == "reversed" else 1.0
-        level = settings[f"{name}.{node.output}.level"]
-        return sign * physics.ratio_from_db(db=values[f"{name}.gain"] + level)
+        level = values.get(f"{name}.gain", 0.0) + settings[f"{name}.{node.output}.level"]
+        gain = sign * physics.ratio_from_db(db=level)
+        if stage.volume is not None:
+            gain = gain * volume_gain(name, stage.volume, values, settings, top=values[f"{name}.volume.top"])
+        return gain
     if isinstance(stage, LineDriver):
         return physics.ratio_from_db(db=values[f"{name}.gain"])
     if isinstance(stage, Converter):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -25,7 +25,8 @@ CEILING_OF: tuple[Literal["input", "inside", "output"], ...] = ("input", "inside
 class NodeLevel:
     """One node: level, 95 % interval and ceiling in volts rms, margin in dB, THD in per cent, noise in volts rms.
 
-    A node without a ceiling has an infinite one, and an infinite margin.
+    A node without a ceiling has an infinite one, and an infinite margin. A digital one has no volts: there its level
+    and noise are in dBFS, its ceiling is 0 dBFS, and the volts are NaN; at all others the dBFS are NaN.
     """
 
     node: str
@@ -37,6 +38,10 @@ class NodeLevel:
     margin_db: Number
     thd_percent: Number
     noise_v_rms: Number
+    dbfs: Number = math.nan
+    dbfs_low: Number = math.nan
+    dbfs_high: Number = math.nan
+    noise_dbfs: Number = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +88,17 @@ def levels(chain: Chain, *, tone_hz: float, level_dbfs: float, draws: int = DRAW
         )
         for i, node in enumerate(chain.nodes)
     }
+    at |= {node: _in_full_scale(at[node]) for node in chain.wiring.digital}
     return Levels(tone_hz, level_dbfs, tuple(_path_levels(path, at, middle) for path in chain.wiring.paths))
+
+
+def _in_full_scale(node: NodeLevel) -> NodeLevel:
+    """Return a digital node with its levels in dBFS, where 1 is a full-scale sine."""
+    found = [node.v_rms, node.v_rms_low, node.v_rms_high, node.noise_v_rms]
+    dbfs = [20 * math.log10(level) if level > 0 else -math.inf for level in found]
+    nan = math.nan
+    volts = replace(node, v_rms=nan, v_rms_low=nan, v_rms_high=nan, noise_v_rms=nan, ceiling_v_rms=nan)
+    return replace(volts, dbfs=dbfs[0], dbfs_low=dbfs[1], dbfs_high=dbfs[2], noise_dbfs=dbfs[3])
 
 
 def _path_levels(path: Path, at: dict[Node, NodeLevel], middle: Solution) -> PathLevels:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright import physics
 from gainwright.solve.chain import Chain, Conditions
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 LOW_HZ, HIGH_HZ = 20.0, 20_000.0
 _POINTS = 193
+LINK_BITS = 16
+"""Word length of a digital link and of what is played over it, at the least (IEC 60958-3, Red Book)."""
 
 
 def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.NDArray[np.float64]:
@@ -34,7 +37,9 @@ def noise_v(chain: Chain, *, settings: Mapping[str, Any] | None = None) -> npt.N
             power = power * np.abs(cell.response(frequency_hz[None, :], slice(None))[0]) ** 2
         power = power * np.square(float(np.squeeze(cell.gain)))
         if place.role == "output":
-            power = power + values[f"{place.stage}.output_noise"] ** 2 / (HIGH_HZ - LOW_HZ)
+            digital = place.at in chain.wiring.digital
+            own_v = physics.dither_noise(bits=LINK_BITS) if digital else values[f"{place.stage}.output_noise"]
+            power = power + own_v**2 / (HIGH_HZ - LOW_HZ)
         density.append(power)
     outputs = {place.at: density[i] for i, place in enumerate(chain.places) if place.role == "output"}
     emf = np.array([np.sqrt(np.trapezoid(outputs[node], frequency_hz)) for node in chain.nodes])

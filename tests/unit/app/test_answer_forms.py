@@ -50,7 +50,8 @@ def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) 
     text = example_text(name)
     job = with_gains_set(read_job_text(text if "lamp:" in text else with_lamp(text, marks)).job)
     rig = SimulatedHiddenRigs().hidden(job, seed=2)
-    for node in resolve(job).nodes:
+    wiring = resolve(job)
+    for node in [node for node in wiring.nodes if node not in wiring.digital]:  # a digital link has no volts to read
         asked = {"at": str(node), "with": "lamp", "tone": "315 Hz", "level": "0 dBFS"}
         answered = rig.answer(read_entry(asked, job, answered=False))
         text, second = typed({"shows": answered["shows"]}, answer_form(asked, job))

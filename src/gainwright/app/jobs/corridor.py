@@ -113,11 +113,12 @@ def _plain(text: str, control: str) -> str:
 
 def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
     from gainwright.jobfile import volume_steps
-    from gainwright.model import HeadUnit, LevelControl
+    from gainwright.model import LevelControl, volume_of
 
     stage = job.stages[name.split(".", maxsplit=1)[0]]
-    if name.endswith(".volume") and isinstance(stage, HeadUnit):
-        unit, low, high, by = "step", 0.0, float(volume_steps(stage)), 1.0
+    volume = volume_of(stage)
+    if name.endswith(".volume") and volume is not None:
+        unit, low, high, by = "step", 0.0, float(volume_steps(volume)), 1.0
     elif name.endswith(".gain"):
         unit, low, high, by, in_job = "%", 0.0, 100.0, 1.0, 100 * in_job
     elif isinstance(stage, LevelControl):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import HeadUnit, Multimeter
+from gainwright.model import Multimeter, volume_of
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
@@ -96,9 +96,7 @@ def _raise_to_last_clean(
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
     control = step.adjust.control
     head = control.split(".")[0]
-    stage = job.stages[head]
-    assert isinstance(stage, HeadUnit)  # noqa: S101  a source step turns a head unit's volume
-    steps = volume_steps(stage)
+    steps = volume_steps(volume_of(job.stages[head]))
     by_meter = isinstance(instruments[step.instrument], Multimeter)
     last = _knee_by_meter(step, bench, control, steps) if by_meter else _last_clean(step, bench, control, steps)
     bench.turn(control, last)

@@ -115,7 +115,7 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     Only of an indicator whose single mark is the one that was watched: the state of other marks wasn't recorded.
     """
     from gainwright.jobfile import instruments, volume_steps
-    from gainwright.model import NO_MARK, HeadUnit, Indicator
+    from gainwright.model import NO_MARK, Indicator, volume_of
 
     assert state.step.adjust is not None  # noqa: S101  a volume is turned until it is no longer clean
     control = state.step.adjust.control
@@ -131,9 +131,7 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     entries: list[dict[str, Any]] = []
     if limit >= 1:
         entries.append(_played(run, state, gains, **{control: f"{limit:g}"}) | {"shows": NO_MARK})
-    head = job.stages[control.rsplit(".", 1)[0]]
-    assert isinstance(head, HeadUnit)  # noqa: S101  it has a volume
-    if limit < volume_steps(head):
+    if limit < volume_steps(volume_of(job.stages[control.rsplit(".", 1)[0]])):
         entries.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": list(instrument.marks)})
     return entries
 

@@ -21,7 +21,7 @@ from gainwright.jobfile.editing.references import (
 from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.values import put_key
 from gainwright.jobfile.editing.wiring import insert_into_wiring, remove_from_wiring, source_path_of, wire
-from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS
+from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS, is_needed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,7 +36,7 @@ _FROM_PLACE = ("kind", "from", "inputs", "outputs")
 
 def _required(model: type[BaseModel]) -> tuple[str, ...]:
     keys = {info.alias or name: info for name, info in model.model_fields.items()}
-    return tuple(key for key, info in keys.items() if info.is_required() and key not in _FROM_PLACE)
+    return tuple(key for key, info in keys.items() if is_needed(info) and key not in _FROM_PLACE)
 
 
 REQUIRED = {kind: _required(model) for kind, model in (STAGES | INSTRUMENTS).items()}

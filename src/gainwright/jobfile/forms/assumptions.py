@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.jobfile.assumed_values import PRACTICE
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.instruments import instrument_assumptions
-from gainwright.model import Amplifier, HeadUnit, Speaker
+from gainwright.model import Amplifier, Speaker, volume_of
 from gainwright.quantities import Exact
 
 if TYPE_CHECKING:
@@ -45,8 +45,9 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
         if isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known):
             up, down = given[f"{name}.sensitivity.up"], given[f"{name}.sensitivity.down"]
             found["stages", name, "sensitivity"] = Assumed(f"{up.quantity} .. {down.quantity}", up.reason)
-        if isinstance(stage, HeadUnit) and stage.volume.steps is None:
-            found["stages", name, "volume", "steps"] = Assumed(str(volume_steps(stage)), PRACTICE)
+        volume = volume_of(stage)
+        if volume is not None and volume.steps is None:
+            found["stages", name, "volume", "steps"] = Assumed(str(volume_steps(volume)), PRACTICE)
         sides = dict.fromkeys(node.side for node in read.wiring.outputs(name))
         if stage.sides is None and not isinstance(stage, Speaker) and sides:
             found["stages", name, "sides"] = Assumed(", ".join(sides), "from what feeds it")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_
 from pydantic import BaseModel
 
 from gainwright.jobfile.forms.labels import HELP, SPEAKER_HELP, label
-from gainwright.model import FieldType, Speaker
+from gainwright.model import FieldType, Speaker, is_needed
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
@@ -102,7 +102,7 @@ def _key(key: str, info: FieldInfo, model: type[BaseModel]) -> Key:
     if takes is None:
         raise TypeError(f"{model.__name__}.{key}: the model doesn't define its type; add a FieldType")
     return Key(
-        (key,), takes, label(key), info.description or words.get(key, ""), info.is_required(), default=_default(info)
+        (key,), takes, label(key), info.description or words.get(key, ""), is_needed(info), default=_default(info)
     )
 
 

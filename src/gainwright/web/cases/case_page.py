@@ -153,12 +153,13 @@ def places(job: Job) -> dict[str, list[str]]:
 
     wiring = resolve(job)
     there = instruments(job)
-    sided = [n for n in job.stages if {"left", "right"} <= {port.side for port in wiring.ports(n)}]
+    sided = [n for n in job.stages if wiring.has_sides(n)]
+    pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1 and not wiring.is_digital(run)]
     return {
-        "nodes": [str(node) for node in wiring.nodes],
+        "nodes": [str(node) for node in wiring.nodes if node not in wiring.digital],
         "checks": check_places(job, wiring, controls(job), there),
         "speakers": [n for n, stage in job.stages.items() if isinstance(stage, Speaker)],
-        "swaps": [*sided, *(str(run) for run, sides in wiring.leads.items() if len(sides) > 1)],
+        "swaps": [*sided, *pairs],
         "instruments": list(there),
     }
 

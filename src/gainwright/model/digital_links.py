@@ -1,0 +1,62 @@
+"""Digital links: which outputs are digital, and what they can feed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.errors import JobError
+from gainwright.model.stages import HeadUnit, Processor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from gainwright.model.job import Job
+    from gainwright.model.nodes import Node, Port
+
+
+def digital_nodes(job: Job, nodes: Iterable[Node]) -> frozenset[Node]:
+    """Return the nodes that carry full scale and no volts."""
+    return frozenset(node for node in nodes if link_of(job, node))
+
+
+def link_of(job: Job, node: Node) -> str:
+    """Return the link of an output (`optical`, `usb`, ...), empty for one with volts."""
+    stage = job.stages[node.stage]
+    return (stage.outputs[node.output].digital or "") if isinstance(stage, HeadUnit) else ""
+
+
+def check_digital_links(job: Job, digital: frozenset[Node], arriving: Mapping[Port, tuple[Node, ...]]) -> None:
+    """Refuse what a digital output can't feed.
+
+    Parameters
+    ----------
+    arriving : port -> the nodes that feed it.
+
+    Raises
+    ------
+    JobError : a digital output joined with another, or before anything but a digital processor.
+    """
+    for port, nodes in arriving.items():
+        found = next((node for node in nodes if node in digital), None)
+        if found is None:
+            continue
+        stage = job.stages[port.stage]
+        where = (
+            f"stages.{port.stage}.inputs.{port.input}" if isinstance(stage, Processor) else f"stages.{port.stage}.from"
+        )
+        if not (isinstance(stage, Processor) and stage.digital):
+            raise JobError(
+                f"{found.stage}.{found.output} is digital and can't feed {port.stage}",
+                code="bad_wiring",
+                where=where,
+                rule="a digital output has no volts: only a digital processor takes it",
+                remedy="feed it from an analogue output, or put a processor in between",
+            )
+        if len(nodes) > 1:
+            raise JobError(
+                f"{found.stage}.{found.output} is digital and is joined with another output",
+                code="bad_wiring",
+                where=where,
+                rule="a digital link goes from one output to one input",
+                remedy="give each an input of its own",
+            )

@@ -1,0 +1,103 @@
+"""The rig's levels up to the amplifiers: what source, volume, processor and level control make of a wave."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from gainwright.jobfile import volume_steps
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from gainwright.model import HeadUnit, LevelControl, Node, Processor, Volume, Wiring
+    from gainwright.simulated.faults import Fault
+
+    Floats = npt.NDArray[np.float64]
+
+
+class TrueChain(Protocol):
+    """What is used of a simulated chain: its wiring, true values, settings, the side that plays, and its faults."""
+
+    wiring: Wiring
+    truth: dict[str, float]
+    settings: dict[str, float]
+    sides: str
+
+    def fault(self, cause: str, *wheres: str) -> Fault | None:
+        """Return the fault of a cause at one of several names of a place."""
+        ...
+
+
+def side_share(chain: TrueChain, node: Node) -> float:
+    """Return the share of a tone on one or both sides that an output of the source carries."""
+    if chain.sides in ("both", node.side):
+        return 1.0
+    return 0.5 if node.side == "mono" else 0.0
+
+
+def source_gain(chain: TrueChain, node: Node, stage: HeadUnit) -> float:
+    """Return the gain of a source from full scale (peak 1) to volts peak, at a digital output to full scale."""
+    name, digital = node.stage, node in chain.wiring.digital
+    if chain.fault("source_muted", name):
+        return 0.0
+    db = chain.settings[f"{name}.{node.output}.level"]
+    if not stage.outputs[node.output].fixed_level:
+        db += volume_db(chain, name, stage.volume)
+        db -= chain.truth[f"{name}.volume.top"] if digital and not stage.all_digital else 0.0
+    low = chain.fault("source_low", name)
+    db -= low.size if low else 0.0
+    if chain.fault("balance_over", f"{name}.{node.output}") and node.side == "right":
+        db -= 40.0
+    full = 1.0 if digital else math.sqrt(2) * chain.truth[f"{name}.output_limit"]
+    return float(full * 10 ** (db / 20))
+
+
+def volume_db(chain: TrueChain, name: str, volume: Volume) -> float:
+    """Return what a volume control adds, dB."""
+    at = chain.settings[f"{name}.volume"]
+    steps_down = volume_steps(volume) - at
+    return chain.truth[f"{name}.volume.top"] - steps_down * chain.truth[f"{name}.volume.step"] if at > 0 else -math.inf
+
+
+def units(chain: TrueChain, name: str) -> float:
+    """Return the volts at an analogue input that a processor takes for full scale of a digital one."""
+    out_db = chain.truth[f"{name}.digital_gain"] - chain.truth.get(f"{name}.gain", 0.0)
+    return float(chain.truth[f"{name}.output_limit"] * 10 ** (out_db / 20))
+
+
+def source_peak_v(chain: TrueChain, node: Node) -> float:
+    """Return the peak voltage at which a source clips."""
+    low = chain.fault("source_low", node.stage)
+    return math.sqrt(2) * chain.truth[f"{node.stage}.output_limit"] * 10 ** (-(low.size if low else 0.0) / 20)
+
+
+def processor_gain(chain: TrueChain, node: Node, stage: Processor) -> float:
+    """Return the gain of a processor from its input to an output, with its sign."""
+    output = stage.outputs[node.output]
+    if output.mute or chain.fault("output_muted", f"{node.stage}.{node.output}"):
+        return 0.0
+    sign = -1 if output.polarity == "reversed" else 1
+    db = chain.settings[f"{node.stage}.{node.output}.level"] + chain.truth.get(f"{node.stage}.gain", 0.0)
+    if stage.volume is not None:
+        down = chain.fault("level_control_down", node.stage)
+        db += volume_db(chain, node.stage, stage.volume) - (down.size if down else 0.0)
+    return float(sign * 10 ** (db / 20))
+
+
+def level(chain: TrueChain, name: str, stage: LevelControl) -> float:
+    """Return the gain of a level control."""
+    down = chain.fault("level_control_down", name)
+    db = min(chain.settings[f"{name}.level"], 0.0) - (down.size if down else 0.0)
+    if stage.range is not None:
+        db = max(db, stage.range.low)
+    return float(10 ** (db / 20))
+
+
+def dithered(wave: Floats, rng: np.random.Generator) -> Floats:
+    """Return a digital wave rounded to 16 bits of full scale, with triangular dither."""
+    step = math.sqrt(2) * 2 / 2**16
+    dither = rng.random(len(wave)) - rng.random(len(wave))
+    return np.asarray(np.round(wave / step + dither) * step)
