@@ -16,9 +16,9 @@ from pathlib import Path
 TARGETS = {
     "--help": 1.2,
     "a schema error": 3.0,
-    "check": 5.5,
+    "check": 6.5,
     "levels": 4.5,
-    "plan": 5.5,
+    "plan": 6.5,
     "measure": 5.0,
     "music": 15.0,
 }

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 TWEETER_ABOVE_HZ = 1000.0
 """A speaker that needs protection below such a frequency, or resonates there, is a tweeter."""
 TWEETER_RESONANCE_HZ = 400.0
-_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|\d|$)", re.IGNORECASE)
-_HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|\d|$)", re.IGNORECASE)
+_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|[0-9]|$)", re.IGNORECASE)
+_HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|[0-9]|$)", re.IGNORECASE)
 """Names of outputs that carry the highest band only."""
 
 
