@@ -27,13 +27,13 @@ KINDS = {
     "level_control": "a control within the driver's reach; it only attenuates",
     "converter": "from speaker level to line level",
     "amplifier": "one or more sides, bridged or not",
-    "speaker": "one, or several equal ones in parallel on each side",
-    "head_unit": "another source, which joins what comes into a stage",
+    "speaker": "one, or several identical ones in parallel on each side",
+    "head_unit": "another source, added to an input of a stage",
 }
 INSTRUMENTS = {
     "multimeter": "a handheld meter",
     "recorder": "an audio interface and the circuit before its input",
-    "indicator": "anything that only shows yes or no",
+    "indicator": "anything that shows only yes or no",
 }
 
 
