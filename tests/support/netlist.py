@@ -183,8 +183,13 @@ class Netlist:
         power, ohm = min(ratings, key=lambda r: abs(math.log(r[1] / load)) if math.isfinite(load) else -r[1])
         place = self.stand[f"{name}.gain"]
         place = min(1.0, max(0.0, place + 4 * values[f"{name}.gain.bend"] * place * (1 - place)))
-        sensitivity = values[f"{name}.sensitivity.down"] ** (1 - place) * values[f"{name}.sensitivity.up"] ** place
+        switch = list(stage.input_ranges)
+        ends = (
+            f"{name}.input_ranges.{switch[int(self.stand[f'{name}.input_range'])]}" if switch else f"{name}.sensitivity"
+        )
+        sensitivity = values[f"{ends}.down"] ** (1 - place) * values[f"{ends}.up"] ** place
         gain = math.sqrt(power * ohm) * (ohm + inside) / ohm / sensitivity
+        gain *= 10 ** (self.stand.get(f"{name}.remote_level", 0.0) / 20) * (-1 if stage.polarity == "reversed" else 1)
         # ceiling: linear in the load's conductance between ratings, current of the lowest load below it
         clean = 10 ** (values[f"{name}.headroom"] / 20) / depth_at_one_percent()
         points = sorted((1 / r, math.sqrt(p * r) * clean * (r + inside) / r) for p, r in ratings)
@@ -193,7 +198,8 @@ class Netlist:
         if siemens > points[-1][0]:
             ceiling = points[-1][1] * points[-1][0] / siemens
         if not stage.regulated:
-            ceiling *= values["vehicle.running"] / values[f"{name}.rated_at"]
+            own = f"{name}.supply.running"
+            ceiling *= values[own if own in values else "vehicle.running"] / values[f"{name}.rated_at"]
         return _clipped(f"{gain!r}*({shaped})", math.sqrt(2) * ceiling)
 
     def _volume_db(self, name: str, volume: Any) -> float:

@@ -12,7 +12,7 @@ import pytest
 from netlist import STEPS, Netlist
 
 from gainwright.diagnose import Cause, Diagnoser, learn_values, make_diagnosis
-from gainwright.diagnose.answers import SURE
+from gainwright.diagnose.unit_answers import SURE
 from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Job
 from gainwright.simulated import Fault, Rig, answer

@@ -5,7 +5,6 @@ Probabilities have shape (answers, hypotheses, draws or 1). Thresholds and share
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +12,8 @@ import numpy as np
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observer import normal_cdf
 from gainwright.diagnose.played_paths import played_paths
-from gainwright.model import Speaker, leads_by_name, link_place
+from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, UnitAnswers, certain
+from gainwright.model import Played, Speaker, leads_by_name, link_place
 from gainwright.solve import Alteration, Conditions, good_lead_ohm
 
 if TYPE_CHECKING:
@@ -23,12 +23,11 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.ensemble import Ensemble
     from gainwright.diagnose.observer import Observer
-    from gainwright.model import Node, Played, Port
+    from gainwright.model import Node, Port
     from gainwright.solve import Wire
 
     Floats = npt.NDArray[np.float64]
 
-LEAD_OPEN_OHM = 1e7
 TOUCHING_OHM = 1e5
 AUDIBLE_V, PLAIN_V = 0.02, 0.5
 """Below the first at a speaker is silence, below the second faint."""
@@ -37,22 +36,20 @@ HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
 HUM_HZ, WHINE_HZ = 100.0, 700.0
 SIDES_DIFFER_DB = 3.0
-LOW_SUPPLY_V, NO_SUPPLY_V = 11.5, 2.0
 DC_OF_IMPEDANCE = 0.85
 """A coil's DC resistance over its impedance."""
-SUPPLIES, SPEAKERS = ("none", "low", "right"), ("short", "low", "right", "high", "open")
+SPEAKERS = ("short", "low", "right", "high", "open")
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
-SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
-"""Kind of an answer -> how often it is right."""
 
 INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
     "tone_level_wrong": ("player",),
     "balance_over": ("balance",),
-    "level_control_down": ("level", "at", "volume"),
+    "level_control_down": ("level", "at", "volume", "remote_level"),
     "gain_muted": ("gain",),
     "gain_low": ("gain",),
     "gain_high": ("gain",),
+    "input_range_wrong": ("input_range",),
     "low_pass_in_the_way": ("low_pass", "out.low_pass"),
     "high_pass_in_the_way": ("high_pass", "out.high_pass"),
     "boost_on": ("boost", "equaliser"),
@@ -63,24 +60,7 @@ INSPECTED: dict[str, tuple[str, ...]] = {
 """Cause -> what to inspect at its place."""
 
 
-@dataclass(frozen=True, slots=True)
-class Answers:
-    """The possible answers of an observation, and their probabilities, shape (answers, hypotheses, draws or 1)."""
-
-    labels: tuple[str, ...]
-    chance: Floats
-
-
-def _certain(labels: tuple[str, ...], which: Any, sure: float) -> Answers:
-    """Return answers where each hypothesis determines one, wrong answers aside."""
-    which = np.asarray(which)
-    if which.ndim == 1:
-        which = which[:, None]
-    wrong = (1 - sure) / (len(labels) - 1)
-    return Answers(labels, np.stack([np.where(which == i, sure, wrong) for i in range(len(labels))]))
-
-
-class AnswerModel:
+class AnswerModel(UnitAnswers):
     """The answers that each hypothesis of an observer's ensemble gives."""
 
     def __init__(self, observer: Observer) -> None:
@@ -143,15 +123,7 @@ class AnswerModel:
 
     def _function(self, name: str) -> Answers:
         which = [int(c.instrument.get(name) == "function") for c in self.changes]
-        return _certain(("right", "wrong"), which, SURE["look"])
-
-    def _power(self, name: str) -> Answers:
-        which = [int(c.dead.get(name) not in ("turn_on", "supply")) for c in self.changes]
-        return _certain(("off", "on"), which, SURE["lamp"])
-
-    def _turn_on(self, name: str) -> Answers:
-        which = [int(c.dead.get(name) != "turn_on") for c in self.changes]
-        return _certain(("none", "right"), which, SURE["volts"])
+        return certain(("right", "wrong"), which, SURE["look"])
 
     def _lead(self, pairs: tuple[Wire, ...], aspect: str) -> Answers:
         shape = (len(self.changes), self.ensemble.draws)
@@ -162,11 +134,11 @@ class AnswerModel:
             for wire in pairs:
                 ohm[i] = np.maximum(ohm[i], c.series_ohm.get(wire, 0.0))
         if aspect == "between_conductors":
-            return _certain(("open", "shorted"), touching.astype(int), SURE["lead"])
+            return certain(("open", "shorted"), touching.astype(int), SURE["lead"])
         which = np.where(ohm >= LEAD_OPEN_OHM, 2, np.where(ohm > self.good_ohm(pairs), 1, 0))
         if aspect == "resistance":
-            return _certain(("good", "high", "open"), which, SURE["lead"])
-        return _certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
+            return certain(("good", "high", "open"), which, SURE["lead"])
+        return certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
 
     def _that_touch(self, pairs: Sequence[Wire]) -> list[int]:
         """Return the hypotheses that affect leads or the ports at their ends."""
@@ -181,8 +153,8 @@ class AnswerModel:
         how = [c.instrument.get(name, "") for c in self.changes]
         if aspect:
             wrong = "open" if aspect == "resistance" else "shorted"
-            return _certain(labels[aspect], [int(h == wrong) for h in how], SURE["lead"])
-        return _certain(
+            return certain(labels[aspect], [int(h == wrong) for h in how], SURE["lead"])
+        return certain(
             ("good", "open", "shorted"), [1 if h == "open" else 2 if h == "shorted" else 0 for h in how], SURE["lead"]
         )
 
@@ -198,29 +170,11 @@ class AnswerModel:
                 still = still | (wire in c.shorted or wire[1].stage in c.coil)
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0
                 moves[i] = np.maximum(moves[i], np.where(still, 2, np.where(turned, 1, 0)))
-        return _certain(("out", "in", "still"), moves, SURE["look"])
+        return certain(("out", "in", "still"), moves, SURE["look"])
 
     def _speaker_wires(self, name: str) -> list[Wire]:
         speaker, _, side = name.partition(".")
         return [wire for wire in self._speakers[speaker] if not side or wire[1].side == side]
-
-    def _protection(self, name: str) -> Answers:
-        """Return whether the protection lamp is lit; into a short an amplifier may go into protection."""
-        ports = {p for n in self.chain.wiring.outputs(name) for p in self.chain.wiring.ports_fed_by(n)}
-        lit = np.full((len(self.changes), 1), 0.02)
-        for i, c in enumerate(self.changes):
-            shorted = any(np.min(c.load.get(p, 1.0)) < 0.15 for p in ports) or any(w[1] in ports for w in c.shorted)
-            lit[i] = 0.97 if c.dead.get(name) == "protecting" else 0.2 if shorted else lit[i]
-        return Answers(("off", "on"), np.stack([1 - lit, lit]))
-
-    def _supply(self, name: str, *, running: bool) -> Answers:
-        volts = self.ensemble.values[f"vehicle.{'running' if running else 'resting'}"]
-        volts = np.broadcast_to(volts, (self.ensemble.draws,))
-        rows = [
-            np.zeros(self.ensemble.draws) if c.dead.get(name) == "supply" else volts * c.supply.get(name, 1.0)
-            for c in self.changes
-        ]
-        return _certain(SUPPLIES, supply_class(np.stack(rows), running=running), SURE["volts"])
 
     def _speaker(self, name: str) -> Answers:
         """Return the class of a speaker's resistance at the end of its lead; without a side, that of the more unusual side."""
@@ -238,7 +192,7 @@ class AnswerModel:
             each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
             most = np.argmax(np.abs(np.log(each)), axis=0)
             found[i] = each[most, np.arange(each.shape[1])]
-        return _certain(SPEAKERS, speaker_class(found), SURE["ohms"])
+        return certain(SPEAKERS, speaker_class(found), SURE["ohms"])
 
     def _look(self, place: str) -> Answers:
         """Return whether a control, or all of a stage, is as in the job: wrong if a cause concerns it."""
@@ -247,7 +201,7 @@ class AnswerModel:
             seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
         else:
             seen = [place in found for found in self._looks]
-        return _certain(("right", "wrong"), [int(s) for s in seen], SURE["look"])
+        return certain(("right", "wrong"), [int(s) for s in seen], SURE["look"])
 
     # ---- heard -------------------------------------------------------------------------------------------------
 
@@ -360,7 +314,7 @@ class AnswerModel:
             difference, changed = np.where(bigger, b, difference), np.where(bigger, a, changed)
         seen = np.abs(difference) > SIDES_DIFFER_DB
         moved = seen & (np.sign(changed) == -np.sign(difference)) & (np.abs(changed) > SIDES_DIFFER_DB)
-        return _certain(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
+        return certain(("moved", "stayed", "none"), np.where(~seen, 2, np.where(moved, 0, 1)), SURE["swap"])
 
     def _sides_db(self, left: Wire, right: Wire, stimulus: Stimulus) -> Floats:
         both = (left[0], right[0])
@@ -383,11 +337,6 @@ class AnswerModel:
 def inspected_places(cause: str, where: str) -> tuple[str, ...]:
     """Return the controls and places that one looks at for a cause."""
     return tuple(f"{where}.{what}" for what in INSPECTED.get(cause, ()))
-
-
-def supply_class(volts: Any, *, running: bool) -> npt.NDArray[np.intp]:
-    """Return which of `SUPPLIES` a supply voltage is."""
-    return np.asarray(np.digitize(volts, [NO_SUPPLY_V, LOW_SUPPLY_V if running else LOW_SUPPLY_V - 0.5]))
 
 
 def speaker_class(ratio: Any) -> npt.NDArray[np.intp]:

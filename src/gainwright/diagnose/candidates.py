@@ -26,6 +26,8 @@ from gainwright.model import (
     leads_by_name,
     link_place,
     stages_at,
+    stages_of,
+    unit_of,
 )
 from gainwright.solve import recorder_full_scale_v
 from gainwright.texts import say
@@ -71,6 +73,8 @@ ACCESS_MINUTES = {
 """Minutes to reach a stage's terminals, by kind: the head unit's are behind the dashboard."""
 SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 """Minutes to reach a stage's controls, if they are not at its terminals."""
+SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
+"""What the stages in one chassis share."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
 
@@ -153,8 +157,8 @@ class Catalogue:
         for path in self.paths:
             found += self._along(path)
         found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps()]
-        made = {_question(entry) for entry in (*self.entries, *self.declined)}
-        return [c for c in found if _question(c.entry) not in made and not self._out_of_reach(c)]
+        made = {_question(entry, self.job) for entry in (*self.entries, *self.declined)}
+        return [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
 
     def _out_of_reach(self, candidate: Candidate) -> bool:
         stages = _stages(candidate.entry, self.job)
@@ -202,15 +206,20 @@ class Catalogue:
 
     def _supplies(self) -> Iterator[Candidate]:
         has_meter = any(isinstance(i, Multimeter) for i in self.instruments.values())
+        units: dict[str, str] = {}
         for name, stage in self.job.stages.items():
             if isinstance(stage, Amplifier):
-                for lamp in ("power_lamp", "protection_lamp"):
-                    minutes = MINUTES["look_at_lamp"] + self.access(name)
-                    yield Candidate("look_at_lamp", f"{name}.{lamp}", minutes, _check(f"{name}.{lamp}"))
-                for what in ("supply_voltage", "turn_on_voltage") if has_meter else ():
-                    minutes = MINUTES["measure_supply"] + self.access(name)
-                    entry = _check(f"{name}.{what}")
-                    yield Candidate("measure_supply", f"{name}.{what}", minutes, entry, (BATTERY, STANDING))
+                units.setdefault(unit_of(self.job, name), name)
+        for unit, name in units.items():
+            for lamp in ("power_lamp", "protection_lamp"):
+                minutes = MINUTES["look_at_lamp"] + self.access(name)
+                yield Candidate("look_at_lamp", f"{unit}.{lamp}", minutes, _check(f"{unit}.{lamp}"))
+            woken = getattr(self.job.stages[name], "turn_on", "") == "signal"
+            terminals = ("supply_voltage",) if woken else ("supply_voltage", "turn_on_voltage")
+            for what in terminals if has_meter else ():
+                minutes = MINUTES["measure_supply"] + self.access(name)
+                entry = _check(f"{unit}.{what}")
+                yield Candidate("measure_supply", f"{unit}.{what}", minutes, entry, (BATTERY, STANDING))
 
     def _listening(self) -> Iterator[Candidate]:
         for path in self.paths:
@@ -312,7 +321,7 @@ class Catalogue:
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
         """Return the minutes to check one cause directly: those of the shortest test for it."""
         places = {cause.where, *inspected_places(cause.id, cause.where)}
-        stage = stages_at(cause.where)[0]
+        stage = stages_of(self.job, stages_at(cause.where)[0])[0]
         places |= {
             f"{cause.where}.{what}" for what in ("power_lamp", "supply_voltage", "turn_on_voltage", "resistance")
         }
@@ -336,6 +345,7 @@ def _stages(entry: Entry, job: Job) -> set[str]:
     if place.startswith("lead:"):
         return set(stages_at(place)) & set(job.stages)
     stage, _, what = place.partition(".")
+    stage = stages_of(job, stage)[0]
     at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
         *("gain", "boost", "low_pass", "high_pass", "settings"),
@@ -344,10 +354,11 @@ def _stages(entry: Entry, job: Job) -> set[str]:
     return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()
 
 
-def _question(entry: Entry) -> tuple[Any, ...]:
-    """Return what an entry asks, whatever the answer."""
+def _question(entry: Entry, job: Job) -> tuple[Any, ...]:
+    """Return what an entry asks, whatever the answer; a lamp or supply of one stage is that of its chassis."""
     if isinstance(entry, Check):
-        return ("check", entry.check)
+        stage, _, what = entry.check.rpartition(".")
+        return ("check", f"{unit_of(job, stage)}.{what}" if what in SHARED else entry.check)
     if isinstance(entry, Reading):
         fed = None if entry.feed is None else entry.feed.into
         return ("at", entry.at, entry.with_, entry.tone_hz, entry.level_dbfs, tuple(sorted(entry.set.items())), fed)

@@ -24,6 +24,7 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "gain_muted": ("The gain of {place} is at the end of its travel where it mutes", "Turn it up just out of that end, then set it again."),
     "gain_low": ("The gain of {place} is lower than in the job", "Set it as in the job, or set it up again."),
     "gain_high": ("The gain of {place} is higher than in the job", "Turn it down and set it again."),
+    "input_range_wrong": ("The input range switch of {place} is in another position than in the job", "Set it as in the job, or set up again."),
     "low_pass_in_the_way": ("A low-pass of {place} is set below the tone and stops it", "Open it, or set it as in the job."),
     "high_pass_in_the_way": ("A high-pass of {place} is set above the tone and stops it", "Open it, or set it as in the job."),
     "boost_on": ("A boost or equaliser of {place} is on that the job doesn't have", "Set it flat, or enter it in the job and set up again."),

@@ -39,6 +39,7 @@ ODDS: dict[str, float] = {
     "gain_muted": 4,
     "gain_low": 4,
     "gain_high": 3,
+    "input_range_wrong": 3,
     "low_pass_in_the_way": 4,
     "high_pass_in_the_way": 4,
     "boost_on": 3,
@@ -84,12 +85,10 @@ class Cause:
 _ON_STAGE: dict[type, tuple[str, ...]] = {
     HeadUnit: ("source_muted", "source_low", "tone_level_wrong"),
     LevelControl: ("level_control_down",),
-    Amplifier: (
-        *("gain_muted", "gain_low", "gain_high", "boost_on", "low_pass_in_the_way", "high_pass_in_the_way"),
-        *("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "load_too_low", "supply_sagging"),
-    ),
     Speaker: ("speaker_open", "speaker_shorted"),
 }
+_ON_UNIT = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
+"""Causes that all stages in one chassis share, as they do a sagging supply."""
 _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 _NOISE = ("ground_loop", "alternator_whine")
 
@@ -103,6 +102,7 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
             found.remove(Cause("source_low", name))
         if isinstance(stage, Processor) and stage.volume is not None:
             found.append(Cause("level_control_down", name))
+        found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, wiring, name)
         if wiring.has_sides(name) and not isinstance(stage, Speaker):
             found.append(Cause("leads_swapped", name))
@@ -123,7 +123,19 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
             found.append(Cause("meter_wrong_function", name))
         elif isinstance(instrument, Indicator) and instrument.signal_marks:
             found.append(Cause("indicator_below_threshold", name))
-    return tuple(found)
+    return tuple(dict.fromkeys(found))
+
+
+def _on_amplifier(name: str, stage: Amplifier) -> list[Cause]:
+    """Return the causes of one amplifier; those of its supply and turn-on are its chassis's if it shares one."""
+    unit = stage.chassis or name
+    gains = () if stage.gain.fixed else ("gain_muted", "gain_low", "gain_high")
+    found = [Cause(i, name) for i in (*gains, "boost_on", "low_pass_in_the_way", "high_pass_in_the_way")]
+    found += [Cause(i, unit) for i in _ON_UNIT if i != "amplifier_no_turn_on" or stage.turn_on != "signal"]
+    found += [Cause("load_too_low", name), Cause("supply_sagging", unit)]
+    if stage.remote_level is not None and stage.remote_level.boosts is None:
+        found.append(Cause("level_control_down", name))
+    return found + ([Cause("input_range_wrong", name)] if len(stage.input_ranges) > 1 else [])
 
 
 def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Port, Speaker, leads_by_name, volume_of
+from gainwright.model import Amplifier, LevelControl, Port, RemoteLevel, Speaker, leads_by_name, stages_of, volume_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -53,8 +53,8 @@ class Change:
     Attributes
     ----------
     settings : control -> its actual setting.
-    dead : amplifier -> why it doesn't play: turn_on, supply or protecting.
-    supply : amplifier -> factor on its supply voltage.
+    dead : amplifier or chassis -> why it doesn't play: turn_on, supply or protecting.
+    supply : amplifier or chassis -> factor on its supply voltage.
     hum, whine : lead -> volts rms picked up there.
     instrument : instrument -> open, shorted or function.
     coil : speaker -> factor on its cone's movement.
@@ -133,8 +133,9 @@ def _ratio(db: Floats) -> Floats:
 
 
 def _outputs(where: str, chain: Chain) -> list[Node]:
-    """Return the nodes of a stage, an output or a node name."""
-    return [n for n in chain.nodes if where in (n.stage, f"{n.stage}.{n.output}", str(n))]
+    """Return the nodes of a stage, a chassis, an output or a node name."""
+    members = stages_of(chain.job, where)
+    return [n for n in chain.nodes if n.stage in members or where in (f"{n.stage}.{n.output}", str(n))]
 
 
 # ---- leads -----------------------------------------------------------------------------------------------------
@@ -212,12 +213,14 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
         highest = max(stands - LEVEL_DOWN_DB / chain.nominal()[f"{where}.volume.step"], 1.0)
         steps = np.where(hidden[:, 1] < AT_LOWEST, 1.0, _even((highest, 1.0), hidden[:, 0]))
         return Change(settings={f"{where}.volume": steps})
-    stands = chain.settings[f"{where}.level"]
-    limited = isinstance(stage, LevelControl) and stage.range is not None
-    lowest = stage.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]
+    control = f"{where}.remote_level" if isinstance(stage, Amplifier) else f"{where}.level"
+    holder = stage.remote_level if isinstance(stage, Amplifier) else stage
+    stands = chain.settings[control]
+    limited = isinstance(holder, LevelControl | RemoteLevel) and holder.range is not None
+    lowest = holder.range.low if limited else LEVEL_LOWEST_DB  # type: ignore[union-attr]
     down = min(lowest, stands - LEVEL_DOWN_DB)
     level_db = np.where(hidden[:, 1] < AT_LOWEST, down, _even((stands - LEVEL_DOWN_DB, down), hidden[:, 0]))
-    return Change(settings={f"{where}.level": level_db})
+    return Change(settings={control: level_db})
 
 
 def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -228,6 +231,14 @@ def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
 def _gain_high(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
     return Change(settings={f"{where}.gain": _even((min(stands + 0.15, 0.98), 1.0), hidden[:, 0])})
+
+
+def _input_range_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
+    stage = chain.job.stages[where]
+    positions = len(stage.input_ranges) if isinstance(stage, Amplifier) else 1
+    stands = chain.settings[f"{where}.input_range"]
+    away = 1 + np.minimum((hidden[:, 0] * (positions - 1)).astype(int), positions - 2)
+    return Change(settings={f"{where}.input_range": (stands + away) % positions})
 
 
 def _corner(chain: Chain, node: Node, control: str) -> float | None:
@@ -288,10 +299,11 @@ def _load_too_low(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
     left = _even(SAG, hidden[:, 0])
-    stage = chain.job.stages[where]
     found = Change(supply={where: left})
-    if isinstance(stage, Amplifier) and not stage.regulated:
-        found.ceiling = dict.fromkeys(_outputs(where, chain), left)
+    for node in _outputs(where, chain):
+        stage = chain.job.stages[node.stage]
+        if isinstance(stage, Amplifier) and not stage.regulated:
+            found.ceiling[node] = left
     return found
 
 
@@ -340,6 +352,7 @@ _MAKERS: dict[str, Callable[[str, Chain, Floats], Change]] = {
     "gain_muted": _silent,
     "gain_low": _gain_low,
     "gain_high": _gain_high,
+    "input_range_wrong": _input_range_wrong,
     "low_pass_in_the_way": _low_pass,
     "high_pass_in_the_way": _high_pass,
     "boost_on": _boost_on,

@@ -14,7 +14,7 @@ from gainwright.diagnose.observations import observe, stimulus_of
 from gainwright.diagnose.ranking import ASKING, ENOUGH
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.wording import describe_entry, describe_outcomes, describe_test, volts_text
-from gainwright.model import Multimeter, Reading, as_mapping, stages_at
+from gainwright.model import Multimeter, Reading, as_mapping, stages_at, stages_of
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -188,7 +188,7 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
     stages = {stage, *(node.stage for node in chain.wiring.upstream(stage))}
 
     def lies_before(hypothesis: tuple[Cause, ...]) -> bool:
-        places = [stages_at(c.where)[-1] for c in hypothesis]
+        places = [s for c in hypothesis for s in stages_of(chain.job, stages_at(c.where)[-1])]
         return all(place in stages or place in chain.job.instruments for place in places)
 
     return np.array([float(lies_before(h)) for h in state.active.hypotheses])
@@ -267,7 +267,7 @@ def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
     from gainwright.diagnose.candidates import Catalogue
 
     catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
-    stage = stages_at(cause.where)[-1]
+    stage = stages_of(diagnoser.job, stages_at(cause.where)[-1])[0]
     path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
     name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
     do = say("{says}. {repair}", says=describe_cause(cause), repair=repair_text(cause))

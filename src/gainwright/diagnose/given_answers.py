@@ -8,16 +8,13 @@ import numpy as np
 
 from gainwright.diagnose.answers import (
     DC_OF_IMPEDANCE,
-    LEAD_OPEN_OHM,
-    LOW_SUPPLY_V,
     SPEAKERS,
-    SUPPLIES,
     TOUCHING_OHM,
     speaker_class,
-    supply_class,
 )
-from gainwright.jobfile import bands_of, controls, read_number, takes_bands
-from gainwright.model import Check, HeardSpeaker, SwapTest
+from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, LOW_SUPPLY_V, SUPPLIES
+from gainwright.jobfile import bands_of, controls, input_range, read_number, takes_bands
+from gainwright.model import Amplifier, Check, HeardSpeaker, SwapTest
 from gainwright.quantities import parse
 from gainwright.solve import METER_OHM, input_ohm, load_loss_ohm
 
@@ -56,11 +53,14 @@ def gain_position_read(entry: Entry, answer_model: AnswerModel) -> float | None:
 def _number_answer(entry: Check, what: str, answer_model: AnswerModel) -> str:
     found = read_number(entry)
     if what == "supply_voltage":
-        return SUPPLIES[int(supply_class(found, running=entry.engine == "on"))]
+        unit = entry.check.rpartition(".")[0]
+        return SUPPLIES[int(answer_model.supply_class(unit, found, running=entry.engine == "on"))]
     if what == "turn_on_voltage":
         return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
     speaker = entry.check.split(".")[0]
-    ratio = found / (DC_OF_IMPEDANCE * answer_model.chain.nominal()[f"{speaker}.impedance"])
+    ohm = answer_model.chain.nominal()
+    usual = ohm.get(f"{speaker}.re", DC_OF_IMPEDANCE * ohm[f"{speaker}.impedance"])
+    ratio = found / usual
     return SPEAKERS[int(speaker_class(ratio))]
 
 
@@ -94,6 +94,9 @@ def _as_in_job(place: str, found: str, answer_model: AnswerModel) -> bool:
     if place in answer_model.chain.settings or place.endswith(".at"):
         key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
         stands = answer_model.chain.settings[key]
+        if place.endswith(".input_range"):
+            stage = answer_model.chain.job.stages[place.split(".", maxsplit=1)[0]]
+            return isinstance(stage, Amplifier) and said == input_range(stage).lower()
         if place.endswith(".volume"):
             return abs(float(said) - stands) < 0.5
         dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.answers import SURE
 from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.diagnose.unit_answers import SURE
 from gainwright.diagnose.unknown_gains import position_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest
 
 if TYPE_CHECKING:
-    from gainwright.diagnose.answers import AnswerModel, Answers
+    from gainwright.diagnose.answers import AnswerModel
     from gainwright.diagnose.observer import DrawnLevels, Observer
+    from gainwright.diagnose.unit_answers import Answers
     from gainwright.model import Entry, Instrument, Node, Played
 
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}

@@ -1,8 +1,9 @@
 """Job files: reading, writing, errors with their location, the catalogue of assumptions, examples."""
 
+from gainwright.jobfile.amplifier_facts import JUST_ABOVE_MUTING, input_range, remote_top_db
 from gainwright.jobfile.assumed_values import Fact
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
-from gainwright.jobfile.catalogue import JUST_ABOVE_MUTING, facts, settings, volume_steps
+from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
@@ -23,6 +24,7 @@ __all__ = [
     "example_text",
     "examples",
     "facts",
+    "input_range",
     "instrument_assumptions",
     "instruments",
     "job_schema",
@@ -35,6 +37,7 @@ __all__ = [
     "read_job_text",
     "read_number",
     "refuse_other_file",
+    "remote_top_db",
     "schema_text",
     "settings",
     "shipped_schema",

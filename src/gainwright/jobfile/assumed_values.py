@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.model import HeadUnit, Speaker
-from gainwright.quantities import Normal, Quantity, parse, quantity
+from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse, quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,6 +47,16 @@ def fact_of(
 def percent_of(value: float, percent: float) -> Quantity:
     """Return a voltage with a 95 % interval of so many per cent."""
     return Quantity(f"{value:.4g} V ± {percent:g} %", "voltage", Normal(value, value * percent / 100, 0.0))
+
+
+def scaled(value: Quantity, factor: float) -> Quantity:
+    """Return a known quantity times a factor, with its spread."""
+    spread, found = value.spread, Exact(value.nominal * factor)
+    if isinstance(spread, Normal):
+        found = Normal(spread.mean * factor, spread.half_width * factor, 0.0)  # type: ignore[assignment]
+    elif isinstance(spread, Uniform):
+        found = Uniform(spread.low * factor, spread.high * factor)  # type: ignore[assignment]
+    return Quantity(f"{value.text} × {factor:.4g}", value.dimension, found)
 
 
 def common(name: str, stage: AnyStage, *, input_ohm: str, output_ohm: str, noise_v: float, thd: str) -> Iterator[Fact]:

@@ -10,6 +10,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from gainwright.jobfile.amplifier_facts import (
+    HIGH_LEVEL_OHM,
+    amplifier_settings,
+    input_range,
+    powered_facts,
+    sensitivity_facts,
+)
 from gainwright.jobfile.assumed_values import (
     PRACTICE,
     Fact,
@@ -18,6 +25,7 @@ from gainwright.jobfile.assumed_values import (
     fact_of,
     filter_facts,
     percent_of,
+    scaled,
 )
 from gainwright.jobfile.source_facts import converter, head_unit, line_driver, processor
 from gainwright.model import (
@@ -42,8 +50,6 @@ if TYPE_CHECKING:
 
 UNKNOWN_W = 100.0
 """Size by which the noise of an amplifier of unknown power is assumed, W (common practice, no published source)."""
-JUST_ABOVE_MUTING = 0.05
-"""Just above the place where a gain control may mute (common practice, no published source)."""
 
 
 def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
@@ -73,7 +79,7 @@ def settings(job: Job) -> dict[str, float]:
     """Return the position of each control, by path.
 
     `head.volume` and a master volume `desk.volume` in steps, `knob.level` in dB (0 at its maximum), `amp.gain` as a fraction of its travel,
-    `desk.output.level` in dB.
+    `desk.output.level` and `amp.remote_level` in dB, `amp.input_range` as the number of its position.
     """
     stand: dict[str, float] = {}
     for name, stage in job.stages.items():
@@ -85,18 +91,13 @@ def settings(job: Job) -> dict[str, float]:
         elif isinstance(stage, LevelControl):
             stand[f"{name}.level"] = _nominal(stage.at, 0.0)
         elif isinstance(stage, Amplifier):
-            stand[f"{name}.gain"] = _nominal(stage.gain.at, lowest_passing_gain(stage))
+            stand |= amplifier_settings(name, stage)
     return stand
 
 
 def volume_steps(volume: Volume | None) -> int:
     """Return the number of steps of a volume, 40 when not given (common practice, no published source)."""
     return (volume.steps if volume is not None else None) or 40
-
-
-def lowest_passing_gain(stage: Amplifier) -> float:
-    """Return the lowest place of a gain that surely passes: its lowest end, or just above it if it mutes there."""
-    return JUST_ABOVE_MUTING if stage.gain.mutes_at_minimum == "yes" else 0.0
 
 
 def _nominal(value: Quantity | None, default: float) -> float:
@@ -134,22 +135,20 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
         "ratio",
     )
     yield fact_of(f"{name}.rated_at", stage.rated_at, "14.4 V", "CTA-2006 rates at 14.4 V")
-    ends = stage.sensitivity
-    wide = ends is not None and not ends.first.known
-    usual = ("0.1 .. 0.6 V", "2 .. 10 V") if wide else ("0.2 V ± 10 %", "5 V ± 10 %")
-    up = fact_of(f"{name}.sensitivity.up", ends.first if ends else None, usual[0], PRACTICE)
-    down = fact_of(f"{name}.sensitivity.down", ends.second if ends else None, usual[1], PRACTICE)
-    yield up
-    yield down
+    sensitivities = dict(sensitivity_facts(name, stage))
+    down = sensitivities[input_range(stage)][1]
+    for pair in sensitivities.values():
+        yield from pair
     bend = Quantity("0 ± 10 % of travel", "number", Normal(0.0, 0.1))
     yield Fact(
         f"{name}.gain.bend", bend, given=False, reason="gain follows rotation geometrically, not exactly; " + PRACTICE
     )
-    mutes = {"yes": Exact(1.0), "no": Exact(0.0)}.get(stage.gain.mutes_at_minimum or "unknown", Uniform(0.0, 1.0))
+    muting = "no" if stage.gain.fixed else stage.gain.mutes_at_minimum or "unknown"
+    mutes = {"yes": Exact(1.0), "no": Exact(0.0)}.get(muting, Uniform(0.0, 1.0))
     yield Fact(
         f"{name}.gain.mutes",
-        Quantity(stage.gain.mutes_at_minimum or "unknown", "number", mutes),
-        given=stage.gain.mutes_at_minimum in ("yes", "no"),
+        Quantity(muting, "number", mutes),
+        given=muting in ("yes", "no"),
         reason="some gain controls pass nothing at their lowest end, taken as one in two; " + PRACTICE,
     )
     yield fact_of(
@@ -164,32 +163,24 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
     yield from common(
         name,
         stage,
-        input_ohm="15 kohm ± 30 %",
+        input_ohm=HIGH_LEVEL_OHM if stage.high_level else "15 kohm ± 30 %",
         output_ohm="0.01 .. 0.05 ohm",
         noise_v=rated_v * 10 ** (-90 / 20),
         thd="0.01 .. 0.05 %",
     )
     yield from filter_facts(f"{name}.out", low_pass=stage.low_pass, high_pass=stage.high_pass)
     yield from equaliser_facts(f"{name}.boost", stage.boost)
+    yield from powered_facts(name, stage)
 
 
 def _speaker(name: str, stage: Speaker, wiring: Wiring) -> Iterator[Fact]:
     del wiring
-    if stage.coils is not None:
-        each, factor = stage.coils.each, stage.coils.factor / stage.count
-    else:
-        each, factor = stage.impedance, 1 / stage.count
+    each, factor = stage.coils.each if stage.coils is not None else stage.impedance, stage.load_factor
     fact = fact_of(f"{name}.coil", each, "4 ohm ± 5 %", PRACTICE, "resistance")
-    spread = fact.quantity.spread
-    scaled: Exact | Normal | Uniform
-    if isinstance(spread, Normal):
-        scaled = Normal(spread.mean * factor, spread.half_width * factor, 0.0)
-    elif isinstance(spread, Uniform):
-        scaled = Uniform(spread.low * factor, spread.high * factor)
-    else:
-        scaled = Exact(fact.quantity.nominal * factor)
-    load = Quantity(f"{fact.quantity.text} × {factor:.4g}", "resistance", scaled)
+    load = scaled(fact.quantity, factor)
     yield Fact(f"{name}.impedance", load, given=fact.given, reason=fact.reason)
+    if stage.re is not None and stage.re.known:
+        yield Fact(f"{name}.re", scaled(stage.re, factor), given=True)
 
 
 def _lead_fact(run: LeadRun, target: AnyStage, source: AnyStage) -> Fact:

@@ -38,7 +38,12 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
         found[f"{name}.level"] = ("at",)
         found[f"{name}.at"] = ("at",)
     elif isinstance(stage, Amplifier):
-        found[f"{name}.gain"] = ("gain", "at")
+        if not stage.gain.fixed:
+            found[f"{name}.gain"] = ("gain", "at")
+        if stage.input_ranges:
+            found[f"{name}.input_range"] = ("input_range",)
+        if stage.remote_level is not None:
+            found[f"{name}.remote_level"] = ("remote_level", "at")
         found[f"{name}.boost"] = ("boost",)
         found |= {f"{name}.{key}": (key,) for key in _FILTERS}
         found |= {f"{name}.out.{key}": (key,) for key in _FILTERS}
@@ -152,6 +157,8 @@ def check_places(job: Job) -> None:
                 rule=f"it goes from 0 to {volume_steps(volume)}",
                 remedy=f"write {volume_steps(volume)} or less",
             )
+        if isinstance(stage, Amplifier):
+            _check_remote_level(name, stage)
         if isinstance(stage, LevelControl) and stage.at is not None and stage.at.known:
             low = stage.range.low if stage.range is not None else -200.0
             if not low <= stage.at.nominal <= 0:
@@ -162,3 +169,18 @@ def check_places(job: Job) -> None:
                     rule=f"it attenuates only: {low:g} to 0 dB",
                     remedy="write 0 dB for fully up",
                 )
+
+
+def _check_remote_level(name: str, stage: Amplifier) -> None:
+    remote = stage.remote_level
+    if remote is None or remote.at is None or not remote.at.known:
+        return
+    low, high = (remote.range.low, remote.range.high) if remote.range is not None else (-200.0, 0.0)
+    if not low <= remote.at.nominal <= high:
+        raise CallError(
+            f"the remote level control is set to {remote.at}",
+            code="out_of_range",
+            where=f"stages.{name}.remote_level.at",
+            rule=f"its range is {low:g} to {high:g} dB",
+            remedy=f"write {high:g} dB for fully up",
+        )

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 EXAMPLE = "{at: amp.out.mono, with: meter, tone: 50 Hz, level: -8 dBFS, reads: 1.4 V}"
 HIGHEST_TONE_HZ, LOWEST_TONE_HZ = 100e3, 1.0
 LAMPS = ("power_lamp", "protection_lamp")
-NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio"}
+NUMBERED = {"volume": "", "gain": "fraction", "level": "ratio", "at": "ratio", "remote_level": "ratio"}
 """Last word of a control's name -> the dimension of its position."""
 VOLTAGES = ("supply_voltage", "turn_on_voltage")
 

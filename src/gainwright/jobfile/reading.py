@@ -16,6 +16,7 @@ from gainwright.jobfile.yaml_reading import JOB, LARGEST_BYTES, plain, read_text
 from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
+from gainwright.model.chassis import check_chassis
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
@@ -60,6 +61,7 @@ def read_job_text(text: str, name: str = "job") -> JobFile:
     except ValidationError as error:
         raise _first_error(error, document, name) from None
     try:
+        check_chassis(job)
         wiring = resolve(job)
         check_places(job)
         _check_names(job, wiring)

@@ -1,6 +1,7 @@
 """The data model: the job, its stages, wiring, instruments and readings. No solving, no files."""
 
 from gainwright.model.case import BelievedCause, Case, Closure, DialogueStep
+from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -35,6 +36,7 @@ from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
 from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
+from gainwright.model.short_forms import long_form
 from gainwright.model.stages import (
     SOURCE_TYPE,
     STAGES,
@@ -46,8 +48,10 @@ from gainwright.model.stages import (
     Lead,
     LevelControl,
     LineDriver,
+    Powered,
     Processor,
     ProcessorOutput,
+    RemoteLevel,
     SourceOutput,
     Speaker,
     Volume,
@@ -99,10 +103,12 @@ __all__ = [
     "Played",
     "Port",
     "PowerRating",
+    "Powered",
     "Processor",
     "ProcessorOutput",
     "Reading",
     "Recorder",
+    "RemoteLevel",
     "Route",
     "SourceOutput",
     "Speaker",
@@ -113,6 +119,7 @@ __all__ = [
     "Volume",
     "Wiring",
     "as_mapping",
+    "chassis",
     "check_places",
     "describe_marks",
     "is_needed",
@@ -120,8 +127,13 @@ __all__ = [
     "leads_by_name",
     "link_of",
     "link_place",
+    "long_form",
     "resolve",
     "stages_at",
+    "stages_of",
+    "supply_of",
+    "supply_path",
+    "unit_of",
     "volume_of",
     "yaml_kind",
 ]

@@ -192,6 +192,7 @@ class Ends:
     first: Quantity
     second: Quantity
     dimension: ClassVar[str] = ""
+    may_be_single: ClassVar[bool] = False
 
     @classmethod
     def of(cls, dimension: str) -> type[Ends]:
@@ -200,9 +201,10 @@ class Ends:
 
     @classmethod
     def parse(cls, text: str) -> Ends:
-        """Read `0.2 .. 5 V`; a unit written once applies to both ends."""
-        if text.strip().lower() == "unknown" and cls.dimension == "voltage":
-            return cls(text, parse(text, cls.dimension), parse(text, cls.dimension))
+        """Read `0.2 .. 5 V`; a unit written once applies to both ends. A fixed gain has a sensitivity of one value."""
+        if cls.may_be_single and ".." not in text:
+            only = parse(text, cls.dimension)
+            return cls(text, only, only)
         if text.count("..") != 1 or "..." in text:
             raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
         first, _, second = (part.strip() for part in text.partition(".."))
@@ -217,6 +219,11 @@ class Ends:
                 f"the ends {text!r} are the same", code="empty_range", remedy="write the lower and the higher end"
             )
         return ends
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one value, not two ends."""
+        return self.first is self.second
 
     @property
     def low(self) -> float:
@@ -235,6 +242,7 @@ class Ends:
 
 class _VoltageEnds(Ends):
     dimension = "voltage"
+    may_be_single = True
 
 
 class _RatioEnds(Ends):

@@ -52,9 +52,9 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
     found += dict.fromkeys(map(link_place, links))
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
-            found += [
-                f"{name}.{what}" for what in ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
-            ]
+            supply = ["power_lamp", "protection_lamp", "supply_voltage"]
+            supply += [] if stage.turn_on == "signal" else ["turn_on_voltage"]
+            found += [f"{unit}.{what}" for unit in dict.fromkeys((stage.chassis or name, name)) for what in supply]
         if isinstance(stage, Speaker):
             sides = [port.side for port in wiring.ports(name) if port.side != "mono"]
             for what in ("resistance", "cone"):
@@ -69,4 +69,4 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
         if wiring.has_sides(name):
             found.append(f"{name}.inputs")
     found += [control for control in controls if control not in found]
-    return found + [f"{name}{what}" for name in instruments for what in ("", ".function")]
+    return [*dict.fromkeys(found)] + [f"{name}{what}" for name in instruments for what in ("", ".function")]

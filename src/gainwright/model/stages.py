@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from gainwright.errors import QuantityError
 from gainwright.model.field_types import NEEDED, FieldType
@@ -38,6 +38,7 @@ from gainwright.model.fields import (
     YesNo,
     by_kind,
 )
+from gainwright.model.short_forms import expand_gain, expand_supply
 
 Side = Literal["left", "right", "mono"]
 Sides = Annotated[
@@ -75,6 +76,28 @@ class FedStage(Stage):
 
     source: Source = Field(alias="from")
     input_impedance: AboveZeroOhms | None = None
+
+
+class Supply(Frozen):
+    """Its own supply, where it isn't the vehicle's: another battery, or a converter, which holds its voltage with the engine off."""
+
+    running: Voltage | None = Field(default=None, description="at its terminals with the engine or a charger running")
+    resting: Voltage | None = Field(default=None, description="at its terminals with the engine off")
+
+
+class Powered(Frozen):
+    """The keys of what has a supply, a fuse, a ground and a turn-on."""
+
+    chassis: Annotated[str, StringConstraints(pattern=r"^\w+$", max_length=40)] | None = Field(
+        default=None,
+        description="name of the chassis it shares with other stages: one supply, fuse, ground and turn-on",
+    )
+    supply: Annotated[Supply, BeforeValidator(expand_supply, json_schema_input_type=Voltage | Supply)] = Supply()
+    turn_on: Literal["remote", "ignition", "signal"] = Field(
+        default="remote", description="what turns it on: the remote lead, the ignition, or a signal at its input"
+    )
+    turn_on_level: Voltage | None = Field(default=None, description="rms signal at its input that turns it on")
+    high_level: YesNo = Field(default=False, description="its inputs are meant for speaker level (high-level inputs)")
 
 
 class Volume(Frozen):
@@ -147,7 +170,7 @@ class ProcessorOutput(Frozen):
     mute: YesNo = False
 
 
-class Processor(Stage):
+class Processor(Stage, Powered):
     """Inputs, routing, filters, equaliser, delay, polarity, level; digital unless `digital: no`."""
 
     kind: Literal["processor"]
@@ -195,17 +218,41 @@ class Converter(FedStage):
 class Gain(Frozen):
     """The gain control of an amplifier: 0 % fully down, 100 % fully up."""
 
+    fixed: YesNo = Field(default=False, description="it has no gain control; its sensitivity is one value")
     at: Fraction | None = None
     mutes_at_minimum: Literal["yes", "no", "unknown"] | None = None
 
 
-class Amplifier(FedStage):
+class RemoteLevel(Frozen):
+    """A level control on a wire at the amplifier's own port; it scales the gain, or boosts a band."""
+
+    range: RatioEnds | None = Field(default=None, description="from fully down to fully up; above 0 dB it boosts")
+    at: Ratio | None = Field(default=None, description="its present setting")
+    reserve: Ratio | None = Field(default=None, description="how far below its top it is during set-up")
+    boosts: Frequency | None = Field(
+        default=None, description="centre of the band that it boosts, if not the whole channel"
+    )
+    q: Number | None = Field(default=None, description="q of that band")
+
+
+class Amplifier(FedStage, Powered):
     """One or more sides, bridged or not; a bridged rating is that of the bridged pair."""
 
     kind: Literal["amplifier"]
     power: Ratings
     sensitivity: VoltageEnds | None = None
-    gain: Gain = Gain()
+    input_ranges: Annotated[
+        dict[Annotated[str, StringConstraints(pattern=r"^\w+$", max_length=20)], VoltageEnds],
+        FieldType("marks", example="low: 0.2 .. 2 V"),
+    ] = Field(
+        default_factory=dict,
+        max_length=4,
+        description="positions of its input range switch, each with the sensitivity gain fully up .. fully down",
+    )
+    input_range: str | None = Field(default=None, description="position of its input range switch")
+    gain: Annotated[Gain, BeforeValidator(expand_gain, json_schema_input_type=str | Gain)] = Gain()
+    remote_level: RemoteLevel | None = None
+    polarity: Literal["normal", "reversed"] = Field(default="normal", description="its phase switch; reversed inverts")
     high_pass: FilterField | None = None
     low_pass: FilterField | None = None
     high_pass_range: FilterRangeField | None = None
@@ -218,19 +265,82 @@ class Amplifier(FedStage):
     headroom: Ratio | None = Field(default=None, description="how far its real output exceeds its rating")
     input_limit: AboveZeroVolts | None = None
 
+    @model_validator(mode="after")
+    def _check_sensitivity(self) -> Amplifier:
+        """Refuse sensitivities that don't belong to the gain control, and an unknown input range."""
+        given = [self.sensitivity] if self.sensitivity is not None else list(self.input_ranges.values())
+        for ends in given:
+            if ends.single != self.gain.fixed and ends.first.known:
+                raise _two_or_one(ends.text, fixed=self.gain.fixed)
+        if self.gain.fixed and self.gain.at is not None:
+            raise QuantityError("a fixed gain can't be set", code="bad_value", remedy="leave out its setting, or fixed")
+        if self.input_ranges and self.sensitivity is not None:
+            raise QuantityError(
+                "sensitivity and input_ranges are both given",
+                code="bad_value",
+                rule="each position of the switch has its own sensitivity",
+                remedy="keep input_ranges",
+            )
+        if self.input_ranges and self.input_range not in (None, *self.input_ranges):
+            names = ", ".join(self.input_ranges)
+            raise QuantityError(
+                f"{self.input_range} is not a position of the input range switch",
+                code="bad_value",
+                rule=f"there is {names}",
+                remedy="name one of input_ranges",
+            )
+        return self
+
+
+def _two_or_one(text: str, *, fixed: bool) -> QuantityError:
+    if fixed:
+        return QuantityError(
+            f"the sensitivity {text!r} has two ends, but the gain is fixed",
+            code="bad_value",
+            remedy="write the one input for rated power, for example 1 V",
+        )
+    return QuantityError(
+        f"the sensitivity {text!r} is one value",
+        code="bad_value",
+        rule="it is the input for rated power, gain fully up .. fully down",
+        remedy=f"write, for example, {text} .. 5 V, or gain: fixed if it has no gain control",
+    )
+
 
 class Speaker(FedStage):
-    """One speaker, or `count` equal ones in parallel, on each side that feeds it."""
+    """One speaker, or `count` equal ones wired together, on each side that feeds it."""
 
     kind: Literal["speaker"]
     impedance: AboveZeroOhms | None = None
     coils: CoilsField | None = None
     count: int = Field(default=1, ge=1, le=16)
+    wiring: Literal["parallel", "series", "series-parallel"] = Field(
+        default="parallel", description="how the speakers of `count` are wired together on one side"
+    )
+    re: Resistance | None = Field(default=None, description="DC resistance of one coil, as a meter reads it (Re)")
     power: Power | None = None
     sensitivity: SensitivityField | None = None
     protect_below: Frequency | None = None
     resonance: Frequency | None = None
     qts: Number | None = None
+
+    @model_validator(mode="after")
+    def _check_wiring(self) -> Speaker:
+        """Refuse two pairs of anything but four."""
+        if self.wiring == "series-parallel" and self.count not in (1, 4):
+            raise QuantityError(
+                f"{self.count} speakers can't be wired series-parallel",
+                code="bad_value",
+                rule="series-parallel is two pairs",
+                remedy="write count: 4, or parallel or series",
+            )
+        return self
+
+    @property
+    def load_factor(self) -> float:
+        """Load on one side over the impedance of one coil."""
+        wired = {"parallel": 1 / self.count, "series": float(self.count), "series-parallel": 1.0}[self.wiring]
+        return wired * (self.coils.factor if self.coils is not None else 1.0)
 
 
 def volume_of(stage: Stage) -> Volume | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, Converter, HeadUnit, Processor, SourceOutput, Speaker
+from gainwright.model import Amplifier, Converter, HeadUnit, Powered, Processor, SourceOutput, Speaker
 from gainwright.plan.bands import guarding_corners_hz
 from gainwright.plan.result import Finding
 from gainwright.texts import joined, say
@@ -103,7 +103,8 @@ def _speaker_feeds(context: PlanContext) -> Iterator[Finding]:
 def _line_inputs(context: PlanContext) -> Iterator[Finding]:
     found: dict[tuple[str, str], Node] = {}
     for port, feeds in context.chain.wiring.feeds.items():
-        if isinstance(context.job.stages[port.stage], Speaker | Converter):
+        taker = context.job.stages[port.stage]
+        if isinstance(taker, Speaker | Converter) or (isinstance(taker, Powered) and taker.high_level):
             continue
         for feed in feeds:
             if gives_power(context.job, feed.node):
@@ -117,7 +118,9 @@ def _line_inputs(context: PlanContext) -> Iterator[Finding]:
                 "{node} is an output for speakers and goes into a line input: its volts overload the input, and where it is bridged the input's ground shorts it",
                 node=node,
             ),
-            say("put a converter for speaker level between them, or use an input that is made for speaker level"),
+            say(
+                "put a converter for speaker level between them; if the input is made for speaker level, write high_level: yes"
+            ),
         )
 
 

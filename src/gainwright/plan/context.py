@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, volume_steps, with_settings
+from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, remote_top_db, volume_steps, with_settings
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker, volume_of
 from gainwright.plan.bands import pass_band_hz, passed, series_filters
 from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
@@ -28,6 +28,15 @@ DRAWS = 256
 SEED = 1
 FIXED_LOSS_DB = 1.0
 """Filters that can't be opened may take so much from a set-up tone (common practice, no published source)."""
+
+
+def remote_start(stage: Amplifier) -> str:
+    """Return where an amplifier's remote level control stands for the set-up: fully up less its reserve; a band boost off."""
+    remote = stage.remote_level
+    if remote is None or remote.boosts is not None:
+        return "0 dB"
+    reserve = abs(remote.reserve.nominal) if remote.reserve is not None and remote.reserve.known else 0.0
+    return f"{remote_top_db(stage) - reserve:g} dB"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +98,9 @@ class PlanContext:
         """Starting settings of controls: filters open, gains at the lowest that doesn't mute, level controls up."""
         found = {control: text for control, (_, text) in self.moved_filters.items()}
         for name, stage in self.job.stages.items():
-            if isinstance(stage, Amplifier):
+            if isinstance(stage, Amplifier) and stage.remote_level is not None:
+                found[f"{name}.remote_level"] = remote_start(stage)
+            if isinstance(stage, Amplifier) and not stage.gain.fixed:
                 muting = stage.gain.mutes_at_minimum != "no"
                 found[f"{name}.gain"] = f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
             elif isinstance(stage, HeadUnit) and stage.all_digital and name not in self.level_setters:

@@ -140,7 +140,7 @@ def _speaker_rating(context: PlanContext, end: End) -> Iterator[Finding]:
 
 def _muting(context: PlanContext, end: End) -> Iterator[Finding]:
     stage = context.job.stages[end.stage]
-    if isinstance(stage, Amplifier) and stage.gain.mutes_at_minimum != "no":
+    if isinstance(stage, Amplifier) and not stage.gain.fixed and stage.gain.mutes_at_minimum != "no":
         known = stage.gain.mutes_at_minimum == "yes"
         yield Finding(
             "note",

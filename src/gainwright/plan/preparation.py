@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Speaker, volume_of
+from gainwright.model import Amplifier, LevelControl, Speaker, supply_path, unit_of, volume_of
 from gainwright.plan import cautions
+from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
@@ -25,21 +26,12 @@ if TYPE_CHECKING:
 def prepare(context: PlanContext) -> Iterator[Step]:
     """Yield the steps that make the work safe and repeatable."""
     meter = context.meter()
-    low, high = context.chain.facts["vehicle.running"].quantity.interval
-    middle = context.chain.facts["vehicle.running"].quantity.nominal
-    amplifiers = [n for n, s in context.job.stages.items() if isinstance(s, Amplifier)]
-    yield Step(
-        "prepare.supply",
-        "prepare",
-        amplifiers[0] if amplifiers else "",
-        say("Let the engine idle or connect a charger, then read the DC supply at the amplifier's terminals."),
-        say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
-        measure_at=f"{amplifiers[0]}.supply_voltage" if amplifiers else "",
-        instrument=meter[0] if meter else "",
-        expect=Expect("supply_v", middle, low, high),
-        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Repair that first."),
-        cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST),
-    )
+    supplies: dict[str, str] = {}
+    for name, stage in context.job.stages.items():
+        if isinstance(stage, Amplifier):
+            supplies.setdefault(supply_path(context.job, name, "running"), name)
+    for i, (path, name) in enumerate((supplies or {"vehicle.running": ""}).items()):
+        yield _supply(context, path, name, meter[0] if meter else "", first=i == 0)
     speakers = tuple(sorted(context.speakers))
     yield Step(
         "prepare.speakers",
@@ -49,6 +41,28 @@ def prepare(context: PlanContext) -> Iterator[Step]:
         say("Channels are set at full power with a steady tone, which harms speakers and ears."),
         cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
         speakers_off=speakers,
+    )
+
+
+def _supply(context: PlanContext, path: str, amplifier: str, meter: str, *, first: bool) -> Step:
+    """Return the reading of a supply at the first amplifier that it feeds."""
+    quantity = context.chain.facts[path].quantity
+    unit = unit_of(context.job, amplifier) if amplifier else ""
+    return Step(
+        "prepare.supply" if first else f"prepare.supply.{unit}",
+        "prepare",
+        amplifier,
+        say("Let the engine idle or connect a charger, then read the DC supply at the amplifier's terminals.")
+        if first
+        else say("Read the DC supply at the terminals of {unit} as well: it has another supply.", unit=unit),
+        say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
+        measure_at=f"{unit}.supply_voltage" if unit else "",
+        instrument=meter,
+        expect=Expect("supply_v", quantity.nominal, *quantity.interval),
+        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Repair that first."),
+        cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST)
+        if first
+        else (cautions.BATTERY,),
     )
 
 
@@ -133,7 +147,9 @@ def controls(context: PlanContext) -> Iterator[Step]:
         elif isinstance(stage, LevelControl):
             yield _level_control(context, name, stage)
         elif isinstance(stage, Amplifier):
-            yield _gain(context, name, stage)
+            yield from switches(context, name, stage)
+            if not stage.gain.fixed:
+                yield _gain(context, name, stage)
     for control, (f, text) in context.moved_filters.items():
         yield _filter(context, f, control, text)
     yield from _equalisers(context)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, HeadUnit, Processor, Speaker
+from gainwright.model import Amplifier, HeadUnit, Processor, Speaker, supply_path
 from gainwright.plan.result import Finding
 from gainwright.texts import say
 
@@ -134,7 +134,8 @@ def _supply(context: PlanContext) -> Iterator[Finding]:
         rated = facts[f"{name}.rated_at"].quantity.nominal
         system = 24 if rated > SYSTEMS_V[12][1] else 12
         low, high = SYSTEMS_V[system]
-        if not low <= running <= high:
+        gets = facts[supply_path(context.job, name, "running")].quantity.nominal
+        if not low <= gets <= high:
             yield Finding(
                 "blocker",
                 "supply_far_from_rating",
@@ -142,7 +143,7 @@ def _supply(context: PlanContext) -> Iterator[Finding]:
                 say(
                     "it is rated at {rated} V and would get {supply} V; electronics for {system} V systems take {low} to {high} V",
                     rated=f"{rated:g}",
-                    supply=f"{running:g}",
+                    supply=f"{gets:g}",
                     system=system,
                     low=f"{low:g}",
                     high=f"{high:g}",

@@ -10,6 +10,7 @@ import numpy as np
 from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder, volume_of
 from gainwright.plan import cautions
+from gainwright.plan.amplifier_controls import fixed_gain_step
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
@@ -267,7 +268,13 @@ def _processor_step(
 def amplifier_steps(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step]:
     """Yield the step that sets each amplifier to its target, with its tone at minus the allowance."""
     for end in context.ends:
-        if end.stage in targets:
+        stage = context.job.stages[end.stage]
+        if end.stage not in targets:
+            continue
+        if isinstance(stage, Amplifier) and stage.gain.fixed:
+            limit = found.governing[found.limits[end.stage].head]
+            yield fixed_gain_step(context, end, limit, targets[end.stage])
+        else:
             yield _amplifier_step(context, found, end, targets[end.stage])
 
 

@@ -93,7 +93,8 @@ def _volts(context: PlanContext, view: View) -> float:
 def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
     yield Way(plain, {}, "", ())
     stage = plain.end.stage
-    if isinstance(context.job.stages[stage], Amplifier):
+    amplifier = context.job.stages[stage]
+    if isinstance(amplifier, Amplifier) and not amplifier.gain.fixed:
         for percent in (10, 20, 30, 50):
             text = f"{percent} %"
             settings = {f"{stage}.gain": percent / 100}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import resolve, stages_at
+from gainwright.model import resolve, stages_at, stages_of
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -71,8 +71,9 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
         if place.startswith("lead:"):
             source, target = stages_at(place)
             lead_words.setdefault((source, target), []).append(words)
-        elif place.split(".")[0] in job.stages:
-            stage_words.setdefault(place.split(".")[0], []).append(words)
+        else:
+            for stage in stages_of(job, place.split(".")[0]):
+                stage_words.setdefault(stage, []).append(words)
     boxes = tuple(
         Box(
             name,

@@ -11,7 +11,7 @@ import textwrap
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
 
-from gainwright.model import stages_at
+from gainwright.model import stages_at, stages_of
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.texts import say
 
@@ -132,7 +132,17 @@ def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks |
     marks : balloons at suspected places.
     """
     drawing = chain_drawing(job, title=title)
+    marks = _on_stages(job, marks)
     return DrawnChain(across(drawing, notes or {}, marks), down(drawing, notes or {}, marks))
+
+
+def _on_stages(job: Job, marks: Marks | None) -> Marks:
+    """Return marks with those of a chassis on each stage in it."""
+    found: dict[str, list[int | str]] = {}
+    for place, numbers in (marks or {}).items():
+        for stage in stages_of(job, place):
+            found.setdefault(stage, []).extend(numbers)
+    return found
 
 
 def on_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:

@@ -19,6 +19,7 @@ from gainwright.model import (
     SwapTest,
     as_mapping,
     leads_by_name,
+    stages_of,
 )
 from gainwright.simulated.rig import Rig
 
@@ -149,12 +150,24 @@ def _check(rig: Rig, entry: Check) -> dict[str, Any]:
             "between_conductors": _ohm(rig.between_conductors(place)),
         }
     if what in ("power_lamp", "protection_lamp"):
-        lit = rig.lamps(stage)[0 if what == "power_lamp" else 1]
+        lit = _lamps(rig, stage)[0 if what == "power_lamp" else 1]
         return {"is": "on" if lit else "off"}
     if what in ("supply_voltage", "turn_on_voltage"):
         volts = rig.supply_voltage(stage) if what == "supply_voltage" else rig.turn_on_voltage(stage)
         return {"reads": f"{volts:.3g} V"}
     return _inspection_result(rig, place, stage, what)
+
+
+def _lamps(rig: Rig, unit: str) -> tuple[bool, bool]:
+    """Return the lamps of an amplifier or a chassis while what is usually played plays."""
+    wiring, behind = rig._chain().wiring, {*stages_of(rig.job, unit)}
+    speaker = next(p.speaker for p in wiring.paths if behind & {node.stage for node in p.nodes})
+    tone = rig._tone
+    try:
+        rig.play(*_usual(rig, speaker))
+        return rig.lamps(unit)
+    finally:
+        rig.play(*tone)
 
 
 def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:

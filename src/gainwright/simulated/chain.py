@@ -35,6 +35,7 @@ from gainwright.simulated.line_levels import (
     units,
 )
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT, declared_ohm
+from gainwright.simulated.units import SimulatedUnits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -49,13 +50,12 @@ if TYPE_CHECKING:
 INNER_RATE_HZ = 768_000.0
 """Sixteen times 48 kHz: aliases of clipping products lie at least 60 dB below the first harmonics."""
 OPEN_OHM = 1e12
-DEAD_CAUSES = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
 
 CROSS_COUPLING = ("leads_swapped", "output_misrouted")
 """Causes by which a place receives signal from nodes that aren't upstream of it."""
 
 
-class SimulatedChain:
+class SimulatedChain(SimulatedUnits):
     """A chain with true values and faults, which gives the rig its waveforms.
 
     Parameters
@@ -66,7 +66,7 @@ class SimulatedChain:
     faults : faults of the chain.
     off : disconnected speakers.
     probe : node and input resistance of the instrument connected there.
-    supply : fact path of the supply voltage in use.
+    supply : state of the supply, running or resting.
     fed : stage -> volts rms that an external source feeds into it.
     swapped : stage or lead whose two sides are exchanged.
     """
@@ -80,7 +80,7 @@ class SimulatedChain:
         *,
         off: frozenset[str] = frozenset(),
         probe: tuple[Node, float] | None = None,
-        supply: str = "vehicle.running",
+        supply: str = "running",
         sides: str = "both",
         fed: Mapping[str, float] | None = None,
         swapped: str = "",
@@ -191,14 +191,12 @@ class SimulatedChain:
             place = turned.size if turned else place
         if self.fault("gain_muted", name) or self.fault("side_dead", str(node)):
             return 0.0
-        if any(self.fault(cause, name) for cause in DEAD_CAUSES):
-            return 0.0
         if place <= 0.02 and self.truth[f"{name}.gain.mutes"] > 0.5:
             return 0.0
         power, load = self.rated(name, stage, node)
         turned_by = place + 4 * place * (1 - place) * self.truth[f"{name}.gain.bend"]
         turned_by = min(max(turned_by, 0.0), 1.0)
-        ends_db = [20 * math.log10(self.truth[f"{name}.sensitivity.{end}"]) for end in ("down", "up")]
+        ends_db = [20 * math.log10(self.truth[f"{self.sensitivity(name, stage)}.{end}"]) for end in ("down", "up")]
         needed_v = 10 ** ((ends_db[0] + turned_by * (ends_db[1] - ends_db[0])) / 20)
         rated_v = math.sqrt(power * load) * (1 + self.truth[f"{name}.output_impedance"] / load)
         return rated_v / needed_v
@@ -219,8 +217,7 @@ class SimulatedChain:
             siemens = [1 / load for load, _ in rated][::-1]
             rms = float(np.interp(1 / real, siemens, [v for _, v in rated][::-1]))
         if not stage.regulated:
-            sag = self.fault("supply_sagging", name)
-            rms *= self.truth[self.supply] * (sag.size if sag else 1.0) / self.truth[f"{name}.rated_at"]
+            rms *= self.supply_v(name) / self.truth[f"{name}.rated_at"]
         return rms * math.sqrt(2)
 
     # Waves
@@ -250,7 +247,10 @@ class SimulatedChain:
 
     def _sections(self, node: Node, rate_hz: float, tone_hz: float) -> Floats | None:
         stage = self.job.stages[node.stage]
-        return response_sections(node, stage, self.truth, self.fault, rate_hz=rate_hz, tone_hz=tone_hz)
+        truth = self.truth
+        if isinstance(stage, Amplifier) and stage.remote_level is not None:
+            truth = truth | {f"{node.stage}.remote_level": self.settings[f"{node.stage}.remote_level"]}
+        return response_sections(node, stage, truth, self.fault, rate_hz=rate_hz, tone_hz=tone_hz)
 
     def _through(
         self,
@@ -306,7 +306,7 @@ class SimulatedChain:
         loop, whine = self.fault("ground_loop", lead), self.fault("alternator_whine", lead)
         if loop:
             total = total + loop.size * math.sqrt(2) * np.sin(2 * np.pi * 100 * time)
-        if whine and self.supply == "vehicle.running":
+        if whine and self.supply == "running":
             comb = sum(np.sin(2 * np.pi * 700 * k * time) / k for k in (1, 2, 3))
             total = total + whine.size * comb
         return total
@@ -332,14 +332,15 @@ class SimulatedChain:
                 total = total + route.share * wave * units(self, name)
                 continue
             total = total + route.share * (wave if limit is None else cut(wave, limit * math.sqrt(2)))
-        wave = shaped(node, total)
+        off = self.off_by_fault(name) or (clip and self.not_woken(name, stage, total))
+        wave = np.zeros_like(total) if off else shaped(node, total)
         if isinstance(stage, Processor):
             if stage.digital:
                 wave = cut(wave, (units(self, name) if limit is None else limit) * math.sqrt(2))
             wave = wave * processor_gain(self, node, stage)
             return cut(self._distorted(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
         if isinstance(stage, Amplifier):
-            wave = self._distorted(name, wave * self.amplifier_gain(name, stage, node))
+            wave = self._distorted(name, wave * self.amplifier_gain(name, stage, node) * self.remote_gain(name, stage))
             return cut(wave, self.rails_peak_v(name, stage, node))
         if isinstance(stage, LevelControl):
             return self._distorted(name, wave * level(self, name, stage))

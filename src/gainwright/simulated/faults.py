@@ -39,19 +39,11 @@ AMOUNTS = {
 _ON_STAGE: dict[type, tuple[str, ...]] = {
     HeadUnit: ("source_muted", "source_low", "tone_level_wrong"),
     LevelControl: ("level_control_down",),
-    Amplifier: (
-        "gain_muted",
-        "gain_low",
-        "gain_high",
-        "boost_on",
-        "amplifier_no_turn_on",
-        "amplifier_no_supply",
-        "amplifier_protecting",
-        "load_too_low",
-        "supply_sagging",
-    ),
     Speaker: ("speaker_open", "speaker_shorted"),
 }
+_ON_GAIN = ("gain_muted", "gain_low", "gain_high")
+_ON_UNIT = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
+"""Faults that all stages in one chassis share, as they do a sagging supply."""
 _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 
 
@@ -78,6 +70,7 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
     found: list[tuple[str, str]] = [("nothing_wrong", "")]
     for name, stage in job.stages.items():
         found += [(cause, name) for cause in _ON_STAGE.get(type(stage), ())]
+        found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, name)
         found += [("level_control_down", name)] if isinstance(stage, Processor) and stage.volume is not None else []
         if isinstance(stage, HeadUnit) and stage.all_digital:
@@ -100,7 +93,18 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
             found.append(("meter_wrong_function", name))
         elif isinstance(instrument, Indicator) and instrument.signal_marks:
             found.append(("indicator_below_threshold", name))
-    return found
+    return list(dict.fromkeys(found))
+
+
+def _on_amplifier(name: str, stage: Amplifier) -> list[tuple[str, str]]:
+    unit = stage.chassis or name
+    found = [] if stage.gain.fixed else [(cause, name) for cause in _ON_GAIN]
+    found.append(("boost_on", name))
+    found += [(cause, unit) for cause in _ON_UNIT if cause != "amplifier_no_turn_on" or stage.turn_on != "signal"]
+    found += [("load_too_low", name), ("supply_sagging", unit)]
+    if stage.remote_level is not None and stage.remote_level.boosts is None:
+        found.append(("level_control_down", name))
+    return found + ([("input_range_wrong", name)] if len(stage.input_ranges) > 1 else [])
 
 
 def _on_outputs(job: Job, name: str) -> list[tuple[str, str]]:

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+UNSAID_BOOST_Q = 0.7
+"""Q of a remote bass boost where the job gives none (common practice, no published source)."""
+
 
 def response_sections(
     node: Node,
@@ -55,6 +58,11 @@ def response_sections(
             for i in range(len(equaliser.bands))
         ]
         rows.append(equaliser_sections(equaliser, bands, rate_hz=rate_hz))
+    remote = stage.remote_level if isinstance(stage, Amplifier) else None
+    if remote is not None and remote.boosts is not None:
+        q = remote.q.nominal if remote.q is not None and remote.q.known else UNSAID_BOOST_Q
+        gain_db = truth[f"{node.stage}.remote_level"]
+        rows.append(band_section("peak", gain_db=gain_db, corner_hz=remote.boosts.nominal, q=q, rate_hz=rate_hz))
     boost = fault("boost_on", node.stage, path)
     if boost:
         rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import CallError
-from gainwright.model import Speaker, link_place
+from gainwright.model import Powered, Speaker, link_place, stages_of, unit_of
 from gainwright.simulated.chain import OPEN_OHM, SimulatedChain
 
 if TYPE_CHECKING:
@@ -26,6 +26,8 @@ VISIBLE_FAULTS = {
     "level": ("level_control_down",),
     "at": ("level_control_down",),
     "volume": ("level_control_down",),
+    "remote_level": ("level_control_down",),
+    "input_range": ("input_range_wrong",),
     "gain": ("gain_muted", "gain_low", "gain_high"),
     "low_pass": ("low_pass_in_the_way",),
     "high_pass": ("high_pass_in_the_way",),
@@ -68,23 +70,36 @@ class Inspection:
         return 0.1 if any(chain.fault("lead_shorted", *names) for names in named) else math.inf
 
     def supply_voltage(self, amplifier: str) -> float:
-        """Return the DC voltage at an amplifier's supply terminals."""
+        """Return the DC voltage at the supply terminals of an amplifier or a chassis."""
         chain = self._chain()
-        if chain.fault("amplifier_no_supply", amplifier):
-            return 0.0
-        sag = chain.fault("supply_sagging", amplifier)
-        return self.truth[chain.supply] * (sag.size if sag else 1.0)
+        return (
+            0.0
+            if chain.fault("amplifier_no_supply", unit_of(self.job, amplifier))
+            else chain.supply_v(_member(self.job, amplifier))
+        )
 
     def turn_on_voltage(self, amplifier: str) -> float:
-        """Return the DC voltage at an amplifier's turn-on terminal."""
+        """Return the DC voltage at the turn-on terminal of an amplifier or a chassis."""
         chain = self._chain()
-        return 0.0 if chain.fault("amplifier_no_turn_on", amplifier) else self.truth[chain.supply] - 0.3
+        dead = chain.fault("amplifier_no_turn_on", unit_of(self.job, amplifier))
+        return 0.0 if dead else self.truth[f"vehicle.{chain.supply}"] - 0.3
 
     def lamps(self, amplifier: str) -> tuple[bool, bool]:
-        """Return whether an amplifier's power and protection lamps are lit."""
+        """Return whether the power and protection lamps of an amplifier or a chassis are lit."""
+        chain, unit = self._chain(), unit_of(self.job, amplifier)
+        dead = any(chain.fault(cause, unit) for cause in ("amplifier_no_supply", "amplifier_no_turn_on"))
+        woken = any(self._woken(name) for name in stages_of(self.job, unit))
+        return woken and not dead, chain.fault("amplifier_protecting", unit) is not None
+
+    def _woken(self, name: str) -> bool:
+        """Return whether the tone that is played turns a stage on, if it is a signal that does."""
+        stage = self.job.stages[name]
+        if not isinstance(stage, Powered) or stage.turn_on != "signal":
+            return True
         chain = self._chain()
-        dead = chain.fault("amplifier_no_supply", amplifier) or chain.fault("amplifier_no_turn_on", amplifier)
-        return not dead, chain.fault("amplifier_protecting", amplifier) is not None
+        feeds = [(feed.node, port) for port in chain.wiring.ports(name) for feed in chain.wiring.feeds[port]]
+        volts = [math.sqrt(float(np.mean(self.period(str(n))[0] ** 2))) * abs(chain.at_port(n, p)) for n, p in feeds]
+        return max(volts) >= self.truth[f"{name}.turn_on_level"]
 
     def speaker_resistance(self, speaker: str, side: str = "both") -> float:
         """Return the DC resistance of a speaker through its lead, ohm, of the more unusual side."""
@@ -93,10 +108,15 @@ class Inspection:
         for node, port in self._wires(chain, speaker, side):
             lead = chain.lead_ohm(node, port)
             shorted = chain.fault("lead_shorted", *chain.lead_names[node, port])
-            ohm = lead + 0.85 * chain.input_ohm(port)
+            ohm = lead + self._dc_share(speaker) * chain.input_ohm(port)
             found.append(lead if shorted else math.inf if ohm >= 0.5 * OPEN_OHM else ohm)
-        usual = 0.85 * self.truth[f"{speaker}.impedance"]
+        usual = self._dc_share(speaker) * self.truth[f"{speaker}.impedance"]
         return max(found, key=lambda ohm: abs(math.log(min(ohm, 1e12) / usual)))
+
+    def _dc_share(self, speaker: str) -> float:
+        """Return a speaker's DC resistance over its impedance."""
+        re_ohm = self.truth.get(f"{speaker}.re")
+        return 0.85 if re_ohm is None else re_ohm / self.truth[f"{speaker}.impedance"]
 
     def _wires(self, chain: SimulatedChain, speaker: str, side: str) -> list[tuple[Node, Port]]:
         ports = [port for port in chain.wiring.ports(speaker) if side in ("both", port.side) or port.side == "mono"]
@@ -158,3 +178,7 @@ class Inspection:
         lines = np.abs(np.fft.rfft(period))
         thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
         return "distorted" if thd > 0.05 else "normal"
+
+
+def _member(job: Job, unit: str) -> str:
+    return stages_of(job, unit)[0]

@@ -35,4 +35,4 @@ def declared_ohm(speaker: Speaker) -> float:
     coils = speaker.coils
     each = coils.each if coils is not None else speaker.impedance
     ohm = each.nominal if each is not None and each.known else UNSAID_OHM
-    return ohm * (coils.factor if coils is not None else 1.0) / speaker.count
+    return ohm * speaker.load_factor

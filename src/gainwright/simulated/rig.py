@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-NUMERIC = ("volume", "gain", "level", "at")
+NUMERIC = ("volume", "gain", "level", "at", "remote_level", "input_range")
 AVERAGE_TO_RMS = math.pi / math.sqrt(8)
 _NOISE_MATTERS_V = 0.05
 
@@ -129,7 +129,7 @@ class Rig(Inspection):
     # Waves
 
     def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
-        supply = "vehicle.running" if self.engine_running else "vehicle.resting"
+        supply = "running" if self.engine_running else "resting"
         state: dict[str, Any] = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
         state |= {"fed": self._fed, "swapped": self._swapped}
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)

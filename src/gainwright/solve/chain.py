@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import facts, settings
-from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve
+from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve, supply_path
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
 from gainwright.solve.electrics import (
     PEAK,
     Loading,
+    amplifier_extra_gain,
     amplifier_gain,
     amplifier_rails,
     digital_input_v,
+    in_input_range,
     line_gain,
     rating_index,
     response,
@@ -247,14 +249,17 @@ class Chain:
             ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * self._full_scale_v(node, values)
             return Cell(inputs, response(stage, node, values, alter) or None, 1.0, 0.0, ceiling)
         inside = ("inside", node) in self._index
-        shape = None if inside else response(stage, node, values, alter) or None
+        shape = None if inside else response(stage, node, {**stand, **values}, alter) or None
         if isinstance(stage, HeadUnit):
             gain = source_gain(node, stage, values, stand)
             ceiling = PEAK * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
         elif isinstance(stage, Amplifier):
             conductance = loading.conductance(node)
-            gain = amplifier_gain(name, stage, values, stand[f"{name}.gain"], self._ratings[name])
-            ceiling = PEAK * amplifier_rails(name, stage, values, conductance, values[f"vehicle.{conditions.supply}"])
+            here = in_input_range(name, stage, values, stand)
+            gain = amplifier_gain(name, stage, here, stand[f"{name}.gain"], self._ratings[name])
+            gain = gain * amplifier_extra_gain(name, stage, stand)
+            supply_v = values[supply_path(self.job, name, conditions.supply)]
+            ceiling = PEAK * amplifier_rails(name, stage, values, conductance, supply_v)
         else:
             gain = line_gain(stage, node, values, stand)
             limited = isinstance(stage, Processor | LineDriver | Converter)
@@ -311,5 +316,7 @@ def amplifier_ceiling_v(chain: Chain, name: str, values: Values, *, unloaded: bo
     node = chain.wiring.outputs(name)[0]
     off = frozenset(port.stage for port in chain.wiring.ports_fed_by(node)) if unloaded else frozenset()
     loading = Loading(chain.wiring, values, unloaded=off, probes={})
-    rails = amplifier_rails(name, stage, values, loading.conductance(node), values[f"vehicle.{supply}"])
+    rails = amplifier_rails(
+        name, stage, values, loading.conductance(node), values[supply_path(chain.job, name, supply)]
+    )
     return rails * loading.node_factor(node)

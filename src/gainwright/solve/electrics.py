@@ -31,6 +31,8 @@ UNLOADED_SIEMENS = 1e-4
 """A load conductance under this (above 10 kohm) counts as unloaded."""
 LINK_CUT_OHM = 1e6
 """A digital link doesn't fade: with more than this in its way there is no signal (common practice, no published source)."""
+REMOTE_BOOST_Q = 0.7
+"""Q of a remote bass boost where the job gives none (common practice, no published source)."""
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
 
@@ -155,6 +157,31 @@ def amplifier_gain(name: str, stage: Amplifier, values: Values, position: Any, r
     return np.where(silent, 0.0, rated_emf / sensitivity)
 
 
+def in_input_range(name: str, stage: Amplifier, values: Values, settings: Values) -> Values:
+    """Return the values with an amplifier's sensitivity in the position of its input range switch, as it stands."""
+    if not stage.input_ranges:
+        return values
+    stands = np.asarray(settings[f"{name}.input_range"], dtype=np.intp)
+    found = dict(values)
+    for end in ("up", "down"):
+        each = np.broadcast_arrays(
+            *(values[f"{name}.input_ranges.{position}.{end}"] for position in stage.input_ranges)
+        )
+        found[f"{name}.sensitivity.{end}"] = np.choose(stands, each)
+    return found
+
+
+def amplifier_extra_gain(name: str, stage: Amplifier, settings: Values) -> Any:
+    """Return the factor of an amplifier's remote level control and phase switch on its gain."""
+    sign = -1.0 if stage.polarity == "reversed" else 1.0
+    if stage.remote_level is None or stage.remote_level.boosts is not None:
+        return sign
+    level = np.asarray(settings[f"{name}.remote_level"], dtype=np.float64)
+    if stage.remote_level.range is not None:
+        level = np.clip(level, stage.remote_level.range.low, stage.remote_level.range.high)
+    return sign * physics.ratio_from_db(db=level)
+
+
 def source_gain(node: Node, stage: HeadUnit, values: Values, settings: Values) -> Any:
     """Return a head unit's gain from digital full scale (peak 1) to volts peak at its output, as an EMF.
 
@@ -233,6 +260,14 @@ class StageResponse:
             }
             self._parts.append((function[band.kind], {}, varying))
 
+    def add_remote_boost(self, name: str, stage: Amplifier, values: Values) -> None:
+        """Add the band that an amplifier's remote level control boosts."""
+        remote = stage.remote_level
+        if remote is not None and remote.boosts is not None:
+            q = remote.q.nominal if remote.q is not None and remote.q.known else REMOTE_BOOST_Q
+            varying = {"gain_db": values.get(f"{name}.remote_level", 0.0), "centre_hz": remote.boosts.nominal}
+            self._parts.append(("peak_response", {"q": q}, varying))
+
     def add_altered(self, alter: Alteration, node: Node) -> None:
         """Add the filters and the boost that aren't in the job, in the cases that have them."""
         for kind, corners, absent in (
@@ -303,6 +338,7 @@ def response(stage: AnyStage, node: Node, values: Values, alter: Alteration = UN
     elif isinstance(stage, Amplifier):
         filters = stage
         found.add_equaliser(stage.boost, f"{node.stage}.boost", values)
+        found.add_remote_boost(node.stage, stage, values)
     else:
         return found
     found.add_filter("low", filters.low_pass, f"{path}.low_pass", values)

@@ -62,7 +62,7 @@ def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
     """Walk a definition of the schema on its own way, apart from the code under test."""
     for key, says in DEFINITIONS[name]["properties"].items():
         text = json.dumps(says)
-        inner = [d for d in ("Volume", "Gain", "Lead") if f"#/$defs/{d}" in text]
+        inner = [d for d in ("Volume", "Gain", "Lead", "Supply", "RemoteLevel") if f"#/$defs/{d}" in text]
         outputs = [d for d in ("SourceOutput", "ProcessorOutput") if f"#/$defs/{d}" in text]
         if inner:
             yield from _keys_of(inner[0], (*path, key))
@@ -111,6 +111,9 @@ def _example(f: FormField) -> str:
     """A valid text for a field, other than its present one."""
     kind = f.type
     special = {
+        "chassis": "box",
+        "input_range": "low",
+        "input_ranges": "low: 0.2 .. 2 V\nhigh: 2 .. 12 V",
         "volume.at": "12",
         "volume.steps": "33",
         "counts": "2000",

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 ALL_CAUSES = {
     "lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "source_muted", "source_low",
-    "balance_over", "tone_level_wrong", "level_control_down", "gain_muted", "gain_low", "gain_high",
+    "balance_over", "tone_level_wrong", "level_control_down", "gain_muted", "gain_low", "gain_high", "input_range_wrong",
     "low_pass_in_the_way", "high_pass_in_the_way", "boost_on", "output_muted", "output_misrouted",
     "wrong_tone_for_path", "measuring_lead_open", "measuring_lead_shorted", "meter_wrong_function",
     "indicator_below_threshold", "amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "side_dead",

@@ -23,7 +23,13 @@ MOVED = (
     ("none", "both sides sound alike"),
 )
 STANDS = (("right", "set correctly"), ("wrong", "set wrongly"))
-_NUMBERED = {"volume": ("", "24"), "gain": ("%", "30"), "level": ("dB", "-6"), "at": ("dB", "-6")}
+_NUMBERED = {
+    "volume": ("", "24"),
+    "gain": ("%", "30"),
+    "level": ("dB", "-6"),
+    "at": ("dB", "-6"),
+    "remote_level": ("dB", "-6"),
+}
 """Controls with a numeric setting -> its unit, an example."""
 
 

@@ -27,7 +27,8 @@ FAULT_AFTER_SWAP = ("moved", "stayed", "none")
 STANDS = {"right": "right", "wrong": "wrong"}
 _BOTH_RIGHT = ("good", "right", "ok", "both right")
 _LEAD_AS_IT_SHOULD_BE = {"resistance": "0.3 ohm", "between_conductors": "open"}
-_POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": ("ratio", "dB", "-6 dB"), "at": ("ratio", "dB", "-6 dB")}
+_DECIBELS = ("ratio", "dB", "-6 dB")
+_POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": _DECIBELS, "at": _DECIBELS, "remote_level": _DECIBELS}
 """Last word of a control's name -> the dimension of its setting, its unit, an example."""
 _DECIMAL_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 

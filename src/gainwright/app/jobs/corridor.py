@@ -93,7 +93,10 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
         last = name.rsplit(".", 1)[1]
         if last in HIDDEN or name in aliases:
             continue
-        if name in numbers:
+        if last == "input_range":
+            in_job = in_use(job, name)
+            result.append(Control(name, "text", "", 0, 0, 0, _plain(typed.get(name, ""), name) or in_job, in_job))
+        elif name in numbers:
             result.append(_number(job, name, numbers[name], typed.get(name)))
         elif last == "mute":
             in_job = "on" if text == "True" else "off"
@@ -105,6 +108,15 @@ def controls_of(job: Job, typed: Mapping[str, str]) -> tuple[Control, ...]:
     return tuple(result)
 
 
+def in_use(job: Job, control: str) -> str:
+    """Return the position of an input range switch."""
+    from gainwright.jobfile import input_range
+    from gainwright.model import Amplifier
+
+    stage = job.stages[control.split(".", maxsplit=1)[0]]
+    return input_range(stage) if isinstance(stage, Amplifier) else ""
+
+
 def _plain(text: str, control: str) -> str:
     if len(text) > LONGEST_TEXT:
         raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", where=control, remedy="use fewer bands")
@@ -112,8 +124,8 @@ def _plain(text: str, control: str) -> str:
 
 
 def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
-    from gainwright.jobfile import volume_steps
-    from gainwright.model import LevelControl, volume_of
+    from gainwright.jobfile import remote_top_db, volume_steps
+    from gainwright.model import Amplifier, LevelControl, volume_of
 
     stage = job.stages[name.split(".", maxsplit=1)[0]]
     volume = volume_of(stage)
@@ -121,6 +133,9 @@ def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
         unit, low, high, by = "step", 0.0, float(volume_steps(volume)), 1.0
     elif name.endswith(".gain"):
         unit, low, high, by, in_job = "%", 0.0, 100.0, 1.0, 100 * in_job
+    elif name.endswith(".remote_level") and isinstance(stage, Amplifier):
+        ends = stage.remote_level.range if stage.remote_level is not None else None
+        unit, low, high, by = "dB", ends.low if ends is not None else LOWEST_DB, remote_top_db(stage), 0.5
     elif isinstance(stage, LevelControl):
         lowest = stage.range.low if stage.range is not None else LOWEST_DB
         unit, low, high, by = "dB", lowest, 0.0, 0.5

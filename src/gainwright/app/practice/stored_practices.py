@@ -207,13 +207,13 @@ def _going(kept: StoredPractice) -> None:
 
 def tests_by_place(practice: Practice) -> dict[str, list[tuple[str, Candidate]]]:
     """Return the tests that can be made now: the stages in signal order, then leads, then instruments."""
-    from gainwright.model import stages_at
+    from gainwright.model import stages_at, stages_of
 
     order = [*practice.diagnoser.chain.wiring.order, "Leads", "Instruments"]
     groups: dict[str, list[tuple[str, Candidate]]] = {name: [] for name in order}
     for name, candidate in practice.tests().items():
         where = candidate.where
-        stage = "Leads" if where.startswith("lead:") else stages_at(where)[0]
+        stage = "Leads" if where.startswith("lead:") else stages_of(practice.diagnoser.job, stages_at(where)[0])[0]
         groups[stage if stage in groups else "Instruments"].append((name, candidate))
     return {name: tests for name, tests in groups.items() if tests}
 

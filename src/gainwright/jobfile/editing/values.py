@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile.editing.draft import Draft, Path
+from gainwright.model import long_form
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.scalars import Value
@@ -55,6 +56,7 @@ def put_key(draft: Draft, path: Path, value: Value) -> None:
                 draft.set(path[:1], value)
                 return
             draft.set(path[:1], {"all": held})
+    _lengthen(draft, path)
     after = None
     if draft.at(path[:1]) is None and path[0] in SECTIONS:
         before = SECTIONS[: SECTIONS.index(str(path[0]))]
@@ -72,10 +74,19 @@ def remove_key(draft: Draft, path: Path) -> None:
     """Remove one key of a draft, and its parent mapping when that is then empty."""
     if len(path) == 2 and path[0] in _SHORT and path[1] == "all" and not isinstance(draft.at(path[:1]), dict):
         path = path[:1]
+    _lengthen(draft, path)
     draft.unset(path)
     while len(path) > 1 and draft.at(path[:-1]) in ({}, []) and not _named(path[:-1]):
         path = path[:-1]
         draft.unset(path)
+
+
+def _lengthen(draft: Draft, path: Path) -> None:
+    """Write a short form (`gain: fixed`) in full before one of its keys is changed."""
+    if len(path) > 3 and path[0] == "stages":
+        held = draft.at(path[:3])
+        if held is not None and not isinstance(held, dict | list) and (full := long_form(str(path[2]), held)):
+            draft.set(path[:3], full)
 
 
 def _named(path: Path) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.jobfile.amplifier_facts import input_range
 from gainwright.jobfile.assumed_values import PRACTICE
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.instruments import instrument_assumptions
@@ -42,7 +43,8 @@ def assumed(read: JobFile) -> dict[Key, Assumed]:
             if path is not None:
                 found[path] = Assumed(_text(fact), fact.reason)
     for name, stage in read.job.stages.items():
-        if isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known):
+        unsaid = isinstance(stage, Amplifier) and (stage.sensitivity is None or not stage.sensitivity.first.known)
+        if isinstance(stage, Amplifier) and unsaid and not stage.input_ranges:
             up, down = given[f"{name}.sensitivity.up"], given[f"{name}.sensitivity.down"]
             found["stages", name, "sensitivity"] = Assumed(f"{up.quantity} .. {down.quantity}", up.reason)
         volume = volume_of(stage)
@@ -67,7 +69,7 @@ def _key_of(fact: Fact, read: JobFile) -> Key | None:
         return (stage, rest)
     if isinstance(read.job.stages[stage], Speaker):
         return ("stages", stage, "impedance") if rest == "coil" else None
-    if rest in ("gain.bend", "sensitivity.up", "sensitivity.down"):
+    if rest.startswith("input_ranges.") or rest in ("gain.bend", "sensitivity.up", "sensitivity.down"):
         return None
     rest = {"gain.mutes": "gain.mutes_at_minimum"}.get(rest, rest)
     return ("stages", stage, *rest.split("."))
@@ -89,6 +91,12 @@ def _stand(read: JobFile) -> dict[Key, Assumed]:
         stage, _, rest = control.partition(".")
         if rest == "volume":
             found["stages", stage, "volume", "at"] = Assumed(f"{value:g}", "three quarters of its steps; " + PRACTICE)
+        elif rest == "gain" and isinstance(read.job.stages[stage], Amplifier) and read.job.stages[stage].gain.fixed:  # type: ignore[union-attr]
+            continue
+        elif rest == "input_range":
+            found["stages", stage, "input_range"] = Assumed(input_range(read.job.stages[stage]), "the first of them")  # type: ignore[arg-type]
+        elif rest == "remote_level":
+            found["stages", stage, "remote_level", "at"] = Assumed(f"{value:g} dB", "fully up until it is set")
         elif rest == "gain":
             found["stages", stage, "gain", "at"] = Assumed(f"{100 * value:g} %", "fully down until it is set")
         elif rest == "level":

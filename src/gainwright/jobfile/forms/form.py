@@ -9,7 +9,7 @@ from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, about, shape
 from gainwright.jobfile.forms.labels import GROUPS, SILENT
 from gainwright.jobfile.yaml_reading import plain
-from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker
+from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker, long_form
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -141,7 +141,7 @@ def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Ass
         full = (*path, *key.path)
         default = Assumed(key.default, "the usual value") if key.default else None
         taken = silent.get(full, default)
-        meant = "" if taken else SILENT.get(key.path[-1], "not given")
+        meant = "" if taken else SILENT.get(".".join(key.path)) or SILENT.get(key.path[-1], "not given")
         said = _at(says, key.path)
         listed = key.type.name == "marks" and isinstance(said, dict)
         present = "\n".join(f"{name}: {mark}" for name, mark in said.items()) if listed else as_typed(said)
@@ -202,7 +202,9 @@ _SECTIONS = {
 
 
 def _at(says: Any, path: Path) -> Any:
-    for part in path:
+    for i, part in enumerate(path):
+        if i and says is not None and not isinstance(says, dict):
+            says = long_form(path[i - 1], says)
         says = says.get(part) if isinstance(says, dict) else None
     return says
 

@@ -1,0 +1,100 @@
+"""The steps of what some amplifiers have: an input range switch, a remote level control, a gain that is fixed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.jobfile import input_range
+from gainwright.plan import cautions
+from gainwright.plan.expected_readings import expect_volts, volts_instrument
+from gainwright.plan.result import Step
+from gainwright.solve import Conditions, input_ohm
+from gainwright.texts import say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.model import Amplifier
+    from gainwright.plan.context import End, PlanContext
+    from gainwright.plan.result import Target
+    from gainwright.plan.source import CleanLimit
+
+
+def switches(context: PlanContext, name: str, stage: Amplifier) -> Iterator[Step]:
+    """Yield the steps that set an amplifier's input range and remote level control before anything is played."""
+    if len(stage.input_ranges) > 1:
+        position = input_range(stage)
+        yield Step(
+            f"control.{name}.input_range",
+            "controls",
+            name,
+            say("Set the input range switch of {name} to {position}.", name=name, position=position),
+            say(
+                "Its sensitivity is {ends} there; in another position every gain found later would be wrong.",
+                ends=stage.input_ranges[position].text,
+            ),
+            sets={f"{name}.input_range": position},
+        )
+    remote = stage.remote_level
+    if remote is None:
+        return
+    text = context.starting_settings[f"{name}.remote_level"]
+    if remote.boosts is not None:
+        do = say("Turn the remote level control of {name} to 0 dB (no boost).", name=name)
+        why = say("It boosts the bass: what it adds later is headroom that the music loses.")
+    else:
+        do = say("Plug in the remote level control of {name} and turn it up to {text}.", name=name, text=text)
+        why = say(
+            "It scales the gain of {name}. If it were lower now, the gain would be set too high for it.", name=name
+        )
+    yield Step(f"control.{name}.remote_level", "controls", name, do, why, sets={f"{name}.remote_level": text})
+
+
+def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Step:
+    """Return the step that reads an amplifier without a gain control at the clean volume."""
+    node = end.nodes[0]
+    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms)
+
+    def solve(draws: bool) -> tuple[object, int]:
+        asked = Conditions(
+            end.tone_hz,
+            -end.allowance_db,
+            values=context.drawn_for(context.opened) if draws else None,
+            settings={f"{limit.head}.volume": limit.volume if draws else limit.middle},
+            unloaded=context.speakers,
+            probes={node: input_ohm(instrument)},
+        )
+        solved = context.opened.solve(asked, targets=(node,))
+        return solved, solved.index(node)
+
+    (middle, column), (spread, _) = solve(draws=False), solve(draws=True)
+    expect = expect_volts(instrument, middle, spread, column, tone_hz=end.tone_hz)  # type: ignore[arg-type]
+    return Step(
+        f"amplifier.{end.stage}",
+        "amplifier",
+        end.stage,
+        say(
+            "Play {tone_hz} Hz at {part} dBFS with the volume at its clean limit and read {node} with {name}. {stage} has no gain control: over {v_rms} V, lower the level before it until it shows {v_rms} V.",
+            tone_hz=f"{end.tone_hz:g}",
+            part=f"{-end.allowance_db:g}",
+            node=node,
+            name=name,
+            stage=end.stage,
+            v_rms=f"{target.v_rms:.3g}",
+        ),
+        say(
+            "Its gain is fixed: the level before it alone sets how far it is driven; {v_rms} V is its target.",
+            v_rms=f"{target.v_rms:.3g}",
+        ),
+        end.tone_hz,
+        -end.allowance_db,
+        str(node),
+        name,
+        expect,
+        say(
+            "Lower: the level before it, a lead, a filter left in. Higher: the level before it is up, or a boost is on."
+        ),
+        True,
+        (cautions.HOT_OUTPUT, cautions.HEARING),
+        speakers_off=tuple(sorted(context.speakers)),
+    )
