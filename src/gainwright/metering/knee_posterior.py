@@ -112,33 +112,30 @@ def _around(values: Floats, weights: Floats, grid: Floats, points: int) -> Float
 
 
 def _weighed(data: Readings, kinds: Sequence[Kind], x: Floats, d: Floats, *, flattened: float = 1.0) -> Posterior:
-    """Return the posterior on kinds by x by d, the common level integrated out under a flat prior."""
+    """Return the posterior on kinds by x by d, the common level integrated out under a flat prior; kinds of one shape stand together."""
     s, count, size = data.s, len(data.s), x.size * d.size
     over = (d[None, :, None] * (s - x[:, None, None])).reshape(size, count)
-    same_range = (data.ranges[:, None] == data.ranges[None, :]).astype(np.float64)
-    residuals: dict[float, Floats] = {}
-    logs, centres, variances = [], [], []
-    for shape, sigma, wander in kinds:
-        if shape.sharpness not in residuals:
-            residuals[shape.sharpness] = data.y - shape.shown(over + shape.drive_at(data.limit_thd))
-        residual = residuals[shape.sharpness]
+    logs: list[Floats] = []
+    centres: list[Floats] = []
+    variances: list[Floats] = []
+    for shape, of_shape in itertools.groupby(kinds, key=lambda kind: kind[0]):
+        residual = data.y - shape.shown(over + shape.drive_at(data.limit_thd))
         # unevenness is compressed as the level is: evaluate it near the best point of this shape
         middle = residual @ data.weights / np.sum(data.weights)
         best = int(np.argmin((residual - middle[:, None]) ** 2 @ data.weights))
         passes = np.clip(shape.slope(over[best] + shape.drive_at(data.limit_thd)), 0, 1)
-        walk = _walk(s, float(x[best // d.size]))
-        own = data.noise_db**2 + (sigma * passes) ** 2 + (SAG_DB * (1 - passes)) ** 2
-        covariance = np.diag(own / data.weights)
-        covariance += 0.5 * data.range_var * same_range + wander**2 * walk * np.outer(passes, passes)
-        lower = np.linalg.inv(np.linalg.cholesky(covariance))
-        white, ones = residual @ lower.T, lower.sum(axis=1)
-        information = float(ones @ ones)
-        centre = white @ ones / information
-        square = np.einsum("ij,ij->i", white, white) - information * centre**2
+        uneven = [(sigma, wander) for _, sigma, wander in of_shape]
+        lower = _whitening(data, passes, _walk(s, float(x[best // d.size])), uneven)
+        ones = lower.sum(axis=2)
+        information = np.sum(ones**2, axis=1)
+        centre = np.einsum("ui,uij->uj", ones, lower) @ residual.T / information[:, None]
+        white = (lower.reshape(-1, count) @ residual.T).reshape(len(uneven), count, size)
+        square = np.einsum("uik,uik->uk", white, white) - information[:, None] * centre**2
         prior = math.log(len(SHARPNESSES) - 1) if math.isinf(shape.sharpness) else 0.0  # hard or soft, even odds
-        logs.append(prior - 0.5 * square + np.sum(np.log(np.diag(lower))) - 0.5 * math.log(information))
-        centres.append(centre)
-        variances.append(np.full(size, 1 / information))
+        constant = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1) - 0.5 * np.log(information)
+        logs.append((prior + constant[:, None] - 0.5 * square).ravel())
+        centres.append(centre.ravel())
+        variances.append(np.repeat(1 / information, size))
     onset, per_step = np.repeat(x, d.size), np.tile(d, x.size)
     log = np.concatenate(logs) - np.tile(np.log(per_step), len(kinds))  # d: flat in its logarithm
     share = np.exp((log - np.max(log)) / flattened)
@@ -152,6 +149,17 @@ def _weighed(data: Readings, kinds: Sequence[Kind], x: Floats, d: Floats, *, fla
         (float(x[1] - x[0]), float(d[1] - d[0])),
         kinds,
     )
+
+
+def _whitening(data: Readings, passes: Floats, walk: Floats, uneven: Sequence[tuple[float, float]]) -> Floats:
+    """Return the inverse Cholesky factor of the readings' covariance for each unevenness and wander, shape (uneven, readings, readings)."""
+    same_range = (data.ranges[:, None] == data.ranges[None, :]).astype(np.float64)
+    common, along = 0.5 * data.range_var * same_range, walk * np.outer(passes, passes)
+    covariance = np.empty((len(uneven), *common.shape))
+    for row, (sigma, wander) in enumerate(uneven):
+        own = data.noise_db**2 + (sigma * passes) ** 2 + (SAG_DB * (1 - passes)) ** 2
+        covariance[row] = np.diag(own / data.weights) + common + wander**2 * along
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
 
 
 def _walk(s: Floats, x: float) -> Floats:
