@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
 import importlib.resources
 import os
@@ -11,14 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import httpx
 import pytest
-from playwright.sync_api import Locator, Page, sync_playwright
-from playwright.sync_api import TimeoutError as TookTooLong
+from playwright.sync_api import sync_playwright
 from web_server import WebServer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from playwright.sync_api import Browser, BrowserContext
+    from playwright.sync_api import Browser, BrowserContext, Page
 
 FLAGS = (
     "--no-sandbox",
@@ -33,62 +31,6 @@ SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "hei
 PICTURES = Path(os.environ.get("GAINWRIGHT_PICTURES") or Path(__file__).resolve().parents[2] / ".pictures")
 """Where the screenshots are left for a person to look at."""
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-
-LOOKS = (
-    *("all", "all_inner_texts", "all_text_contents", "bounding_box", "count", "evaluate", "evaluate_all"),
-    *("get_attribute", "inner_html", "inner_text", "input_value", "is_checked", "is_disabled", "is_enabled"),
-    *("is_visible", "text_content"),
-)
-ACTS = ("check", "fill", "focus", "press_sequentially", "select_option", "set_input_files", "uncheck")
-LEADS = """(element, key) => {
-  if (window !== window.top || element.matches("textarea") || (key !== null && key !== "Enter")) return false;
-  const link = element.closest("a[href]"), button = element.closest("button, [type=submit]");
-  if (link) {
-    const within = link.hash && link.href.split("#")[0] === location.href.split("#")[0];
-    return !link.target && !link.hasAttribute("download") && !within;
-  }
-  const form = button ? button.type === "submit" && button.form : key === "Enter" && element.form;
-  if (!form || form.target || form.closest("#live")) return false;
-  if (!form.noValidate && !button?.formNoValidate && !form.checkValidity()) return false;
-  const probe = document.createElement("div");
-  probe.innerHTML = "<noscript><i></i></noscript>"; // an element where scripts are off, a text where they are on
-  return form.dataset.swap === undefined || probe.querySelector("i") !== null;
-}"""
-"""Whether a click (key null) or a key leads to another page: by a link, or by a form that isn't swapped in parts."""
-
-
-@pytest.fixture(autouse=True)
-def whole_pages(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing is looked at or done on the page before, nor on half a page: one comes in piece by piece, its style sheet last."""
-
-    def waiting(act: Callable[..., Any]) -> Callable[..., Any]:
-        @functools.wraps(act)
-        def acted(self: Locator | Page, *arguments: Any, **options: Any) -> Any:
-            (self if isinstance(self, Page) else self.page).wait_for_load_state()
-            return act(self, *arguments, **options)
-
-        return acted
-
-    def leading(act: Callable[..., Any]) -> Callable[..., Any]:
-        @functools.wraps(act)
-        def acted(self: Locator, *key: str, **options: Any) -> None:
-            # a browser may answer before what it was asked for begins
-            leads = self.evaluate(LEADS, key[0] if key else None)
-            if leads:
-                self.page.evaluate("document.documentElement.dataset.old = ''")
-            act(self, *key, **options)
-            if leads:
-                with contextlib.suppress(TookTooLong):  # an answer may be a file
-                    self.page.locator("html:not([data-old])").wait_for(state="attached", timeout=10_000)
-
-        return acted
-
-    for name in (*LOOKS, *ACTS):
-        monkeypatch.setattr(Locator, name, waiting(getattr(Locator, name)))
-    monkeypatch.setattr(Page, "evaluate", waiting(Page.evaluate))
-    for name in ("click", "press"):
-        monkeypatch.setattr(Locator, name, leading(getattr(Locator, name)))
 
 
 @pytest.fixture(scope="session")

@@ -8,6 +8,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from browser_acts import click
 from playwright.sync_api import expect
 
 from gainwright.jobfile import example_text
@@ -66,14 +67,14 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
         ("fuse plug", []),
     ]:
         page.get_by_label("Search cases").fill(words)
-        page.get_by_role("button", name="Find").click()
+        click(page.get_by_role("button", name="Find"))
         expect(page.locator("#list a.main")).to_have_text(found)
     assert page.get_by_text("No case matches all these words").count() == 1
     page.goto("/cases?show=open")
     assert whole & set(listed(page)) == {"Still open, grüner Bus"}
     page.goto("/cases?show=closed")
     assert whole & set(listed(page)) == {"Customer 0", "Customer 1", "Customer 2"}
-    page.get_by_role("link", name="Customer 1").click()
+    click(page.get_by_role("link", name="Customer 1"))
     assert page.get_by_role("heading", level=1).inner_text() == "Customer 1"
     assert "trodden on" in page.locator(".ask").inner_text()
 
@@ -101,7 +102,7 @@ def test_the_tally_is_what_the_cases_say(open_page: Callable[..., Page], shop: d
     svg = api.get("/cases/tally.svg")
     assert svg.headers["content-type"].startswith("image/svg+xml")
     assert "lead open" in svg.text
-    page.get_by_role("link", name="lead open").click()
+    click(page.get_by_role("link", name="lead open"))
     assert sorted(listed(page)) == ["Customer 0", "Customer 1"]
 
 
@@ -135,7 +136,7 @@ def test_closed_case_takes_nothing_until_it_is_opened_again(
     assert bad.status_code == 422
     assert any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     page = open_page(f"/cases/{name}")
-    page.get_by_role("button", name="Reopen").click()
+    click(page.get_by_role("button", name="Reopen"))
     page.get_by_text("Close the case").wait_for()
     assert not any(c["cause"] == "speaker_shorted" for c in api.get("/api/tally").json()["causes"])
     kept = api.get(f"/api/cases/{name}").json()
@@ -177,7 +178,7 @@ def test_titles_with_markup_are_text(open_page: Callable[..., Page], api: httpx.
     job = api.post("/api/jobs", json={"text": text + "\n"}).json()["id"]
     api.post("/api/cases", json={"job": job, "name": "Ä odd name. 2"}).raise_for_status()
     page = open_page("/cases")
-    page.get_by_role("link", name=re.compile("script")).click()
+    click(page.get_by_role("link", name=re.compile("script")))
     assert page.get_by_role("heading", level=1).inner_text() == hostile
     assert page.locator("main i").count() == 0
     assert page.get_by_text("Case Ä odd name. 2").count() == 1

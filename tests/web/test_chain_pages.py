@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
+from browser_acts import click
 
 from gainwright.adapters.store import open_store
 from gainwright.jobfile import example_text, read_job_text
@@ -43,7 +44,7 @@ def press(button: Locator, part: str = "#main") -> None:
     """Press a button, and wait until its part of the page, or the page, is another."""
     page = button.page
     page.locator(part).evaluate("element => element.setAttribute('data-old', '')")
-    button.click()
+    click(button)
     page.locator(f"{part}:not([data-old])").wait_for()
 
 
@@ -61,7 +62,7 @@ def test_a_stage_is_found_in_the_drawing_and_filled_in(
     page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
     for name in read_job_text(example_text("two_way_and_sub")).job.stages:
         assert box(page, name).count() == 1
-    box(page, "head").click()
+    click(box(page, "head"))
     assert page.get_by_role("heading", level=1).inner_text().startswith("head")
     page.get_by_label("Rated output").fill("4,5 V ± 5 %")
     save(page)
@@ -79,7 +80,7 @@ def test_a_silent_key_shows_what_is_assumed_and_why(
 ) -> None:
     """The catalogue's value with its spread and its reason stand at the field; said, they go; emptied, they come back."""
     page = open_page(f"/jobs/{job}/chain/stage/amp_sub")
-    page.get_by_text(re.compile("more, assumed")).click()
+    click(page.get_by_text(re.compile("more, assumed")))
     told = page.locator(".field", has=page.get_by_label("Input impedance"))
     assert "15 kohm ± 30 %" in told.inner_text()
     assert "common practice" in told.inner_text()
@@ -121,7 +122,7 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
     """All without the text of the file; each step can be seen in the wiring, and at the end the chain is wired as before."""
     before = stages_of(api, job)
     page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
-    page.get_by_role("link", name="Add to the chain").click()
+    click(page.get_by_role("link", name="Add to the chain"))
     form = page.locator("form[action$=add_stage]")
     form.get_by_role("radio", name="line driver").check()
     form.get_by_label("Name").fill("driver")
@@ -132,21 +133,21 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
     form = page.locator("form[action$=add_stage]")
     assert form.get_by_label("Name").input_value() == "driver"
     form.get_by_label("Line driver: gain").fill("6 dB")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.wait_for_url("**/stage/driver")
     assert stages_of(api, job)["driver"] == "head"
     page.get_by_label("Move to").select_option("lead:knob-amp_sub")
-    page.get_by_role("button", name="Move", exact=True).click()
+    click(page.get_by_role("button", name="Move", exact=True))
     page.get_by_text("Fed from knob").wait_for()
     assert stages_of(api, job)["amp_sub"] == "driver"
-    page.get_by_role("button", name="Earlier").click()
+    click(page.get_by_role("button", name="Earlier"))
     page.get_by_text("Fed from desk.sub").wait_for()
     assert stages_of(api, job)["knob"] == "driver"
     page.get_by_label("New name").fill("booster")
-    page.get_by_role("button", name="Rename").click()
+    click(page.get_by_role("button", name="Rename"))
     page.wait_for_url("**/stage/booster")
     assert stages_of(api, job)["knob"] == "booster"
-    page.get_by_role("button", name="Remove", exact=True).click()
+    click(page.get_by_role("button", name="Remove", exact=True))
     page.wait_for_url(AT_CHAIN)
     assert stages_of(api, job) == before
 
@@ -154,18 +155,18 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
 def test_a_branch_comes_and_goes(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
     """An output of the processor with amplifier and speaker, and all of it out again with the speaker's branch."""
     page = open_page(f"/jobs/{job}/chain/stage/desk")
-    page.get_by_role("link", name="add a branch").click()
+    click(page.get_by_role("link", name="add a branch"))
     form = page.locator("form[action$=add_branch]")
     form.get_by_label("new output").fill("rear")
     form.get_by_label("Routed from the input").fill("front")
     form.get_by_label("Amplifier's name").fill("amp_rear")
     form.get_by_label("Amplifier's rated power").fill("50 W @ 4 ohm")
     form.get_by_label("Speaker's name").fill("rear")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.wait_for_url("**/stage/amp_rear")
     assert "rear: {from: front}" in text_of(api, job)
     page.goto(f"/jobs/{job}/chain/stage/rear")
-    page.get_by_role("button", name="Remove with its branch").click()
+    click(page.get_by_role("button", name="Remove with its branch"))
     page.wait_for_url(AT_CHAIN)
     assert text_of(api, job) == example_text("two_way_and_sub")
 
@@ -187,19 +188,19 @@ def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: htt
     form = page.locator("form[action$=rename_output]")
     form.get_by_label("Output").select_option("tweeter")
     form.get_by_label("New name").fill("high")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.locator("legend", has_text="Output high").wait_for()
     assert "from: desk.high" in text_of(api, job)
     form = page.locator("form[action$=remove_output]")
     form.locator("select[name=output]").select_option("high")
     form.get_by_label("is then fed from").select_option("woofer")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.locator("legend", has_text="Output high").wait_for(state="detached")
     assert "amp_high:  {kind: amplifier, from: desk.woofer" in text_of(api, job)
     form = page.locator("form[action$=add_input]")
     form.get_by_label("New input").fill("aux")
     form.get_by_label("fed from").fill("head.front")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.get_by_label("Input aux").wait_for()
     assert "aux: head.front" in text_of(api, job)
 
@@ -213,7 +214,7 @@ def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api
     page.get_by_label("Supply, at rest").fill("12,4 V ± 0,2 V")
     save(page)
     page.goto(f"/jobs/{job}/chain/section/access")
-    page.get_by_text("more, ").click()
+    click(page.get_by_text("more, "))
     page.get_by_label("head", exact=True).fill("20 min")
     save(page)
     page.goto(f"/jobs/{job}/chain/add")
@@ -221,14 +222,14 @@ def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api
     form.get_by_role("radio", name="recorder").check()
     form.get_by_label("Name").fill("card")
     form.get_by_label("full-scale").fill("1.5 V")
-    form.get_by_role("button").click()
+    click(form.get_by_role("button"))
     page.wait_for_url("**/instrument/card")
     text = text_of(api, job)
     assert "woofer: 7 dB" in text
     assert "resting: 12.4 V ± 0.2 V" in text
     assert "access: {head: 20 min}" in text
     assert "full_scale: 1.5 V" in text
-    page.get_by_role("button", name="Remove").click()
+    click(page.get_by_role("button", name="Remove"))
     page.wait_for_url(AT_CHAIN)
     assert "card" not in text_of(api, job)
 
@@ -280,10 +281,10 @@ def test_the_file_is_edited_as_text_with_errors_at_their_lines(
     assert "rated_output: 4 ohm" in page.locator("pre.place").inner_text()
     assert text_of(api, job) == example_text("two_way_and_sub")
     page.get_by_label("Text of the job file").fill(text.replace("rated_output: 4 V", "rated_output: 5 V") + "# mine\n")
-    page.get_by_role("button", name="Check").click()
+    click(page.get_by_role("button", name="Check"))
     page.get_by_text("This is a valid job file").wait_for()
     assert text_of(api, job) == example_text("two_way_and_sub")
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     page.get_by_text("Revision 2").first.wait_for()
     assert text_of(api, job) == text.replace("rated_output: 4 V", "rated_output: 5 V") + "# mine\n"
     press(page.get_by_role("button", name="Undo"))
@@ -328,7 +329,7 @@ def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], a
     area.press("Control+End")
     with page.expect_request(lambda r: r.method == "POST"):
         area.press_sequentially("# mine\n")
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     page.get_by_text("Revision 2").first.wait_for()
     assert checks
     assert text_of(api, job).endswith("# mine\n")
@@ -342,7 +343,7 @@ def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[.
     area.press("Control+End")
     area.press_sequentially("# mine\n")
     page.get_by_text("This is a valid job file").wait_for()
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     area.press_sequentially("bogus: 1\n")
     page.wait_for_timeout(1000)  # its check falls due while the text is being saved
     saving[0].continue_()
@@ -357,14 +358,14 @@ def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: ht
     theirs = area.input_value() + "# theirs\n"
     api.put(f"/api/jobs/{job}/text", json={"text": theirs, "seen": 1}).raise_for_status()
     area.fill(mine)
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     page.get_by_role("alert").wait_for()
     rows = page.locator(".lines tr").all_inner_texts()
     assert any("now" in row and "# theirs" in row for row in rows)
     assert any("yours" in row and "# mine" in row for row in rows)
     assert text_of(api, job) == theirs
     assert page.get_by_label("Text of the job file").input_value() == mine
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     page.get_by_text("Revision 3").first.wait_for()
     assert text_of(api, job) == mine
 
@@ -379,12 +380,12 @@ def test_findings_stand_at_their_stages(open_page: Callable[..., Page], api: htt
     api.put(f"/api/jobs/{job}/text", json={"text": changed, "seen": 1}).raise_for_status()
     page = open_page(f"/jobs/{job}/chain", scripts=scripts)
     if not scripts:
-        page.get_by_role("button", name="Check").click()
+        click(page.get_by_role("button", name="Check"))
     page.locator("#findings h3", has_text="amp_rear").wait_for()
     assert "lowest load it is rated for" in page.locator("#findings").inner_text()
     assert "1 caution" in str(box(page, "amp_rear").get_attribute("aria-label"))
     assert box(page, "amp_rear").locator("path.mark:not(.hollow)").count() == 1
-    box(page, "amp_rear").click()
+    click(box(page, "amp_rear"))
     page.wait_for_url("**/stage/amp_rear")
     assert "lowest load it is rated for" in page.locator("main").inner_text()
 
@@ -420,7 +421,7 @@ def test_a_job_that_cannot_be_read_any_more_is_mended_as_text(
     assert "shininess" in page.get_by_role("alert").inner_text()
     area = page.get_by_label("Text of the job file")
     area.fill(area.input_value().replace("    shininess: 3\n", ""))
-    page.get_by_role("button", name="Save").click()
+    click(page.get_by_role("button", name="Save"))
     page.get_by_text("Revision 2").first.wait_for()
     page.goto(f"/jobs/{job}/chain")
     assert box(page, "amp").count() == 1
@@ -502,7 +503,7 @@ def test_pages_can_be_looked_at_and_keep_to_wcag(
     look(page, f"chain-text-wrong-{size}")
     page.goto(f"/jobs/{job}/chain/stage/head")
     for details in page.locator("details").all():
-        details.locator("summary").click()
+        click(details.locator("summary"))
     page.get_by_label("Rated output").fill("5 V")
     api.put(f"/api/jobs/{job}/chain/keys", json={"seen": 1, "texts": {"stages.head.rated_output": "3 V"}})
     save(page)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from browser_acts import click, press
 
 from gainwright.jobfile import controls, example_text, read_job_text, with_settings
 from gainwright.results import to_json
@@ -87,7 +88,7 @@ def test_settings_are_kept_in_the_file_and_taken_back(
     page.get_by_label("volume", exact=True).fill("33")
     page.locator("fieldset", has_text="amp_front").get_by_label("gain", exact=True).fill("12,5")
     page.get_by_text("amp_front.gain 0 → 12.5 %").wait_for()
-    page.get_by_role("button", name="Save these settings").click()
+    click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
     text = api.get(f"/api/jobs/{job}").json()["text"]
     stand = controls(read_job_text(text).job)
@@ -95,7 +96,7 @@ def test_settings_are_kept_in_the_file_and_taken_back(
     assert [line for line in before.splitlines() if "#" in line and "volume" not in line] == [
         line for line in text.splitlines() if "#" in line and "volume" not in line
     ]
-    page.get_by_role("button", name="Undo").click()
+    click(page.get_by_role("button", name="Undo"))
     page.get_by_text("Settings as in the job").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == before
     assert page.get_by_label("volume", exact=True).input_value() == "30"
@@ -119,11 +120,11 @@ def test_a_boost_costs_what_it_lifts(
     # the shelf's corner lies two decades over the tone: it does to it what it does to direct current, within 0.001 dB
     assert 20 * np.log10(lifted) == pytest.approx([6.0 - 3.0] * 3, abs=1e-3)
     page = open_page(f"/jobs/{job}/corridor?tone=40&level=-40", size=size)
-    page.get_by_text("Filters, bands and switches of desk").click()
+    click(page.get_by_text("Filters, bands and switches of desk"))
     page.locator('[name="set.desk.sub.equaliser"]').fill(typed)
     page.get_by_text("desk.sub.equaliser flat →").wait_for()
     look(page, f"corridor-bands-{size}")
-    page.get_by_role("button", name="Save these settings").click()
+    click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
     read = read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job
     assert controls(read)["desk.sub.equaliser"] == typed
@@ -140,7 +141,7 @@ def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.C
     page.get_by_label("volume", exact=True).fill("25")
     page.get_by_text("head.volume 30 → 25").wait_for()
     assert "tone" not in page.locator("#moved").inner_text()
-    page.get_by_role("button", name="Save these settings").click()
+    click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
     kept = api.get(f"/api/jobs/{job}").json()["text"]
     assert [x for x in kept.splitlines() if x not in text.splitlines()] == [
@@ -154,7 +155,7 @@ def test_an_emptied_field_of_bands_is_flat(open_page: Callable[..., Page], api: 
     text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 40 Hz q 1]")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
-    page.get_by_text("Filters, bands and switches of head").click()
+    click(page.get_by_text("Filters, bands and switches of head"))
     page.locator('[name="set.head.tone"]').fill("")
     page.get_by_text("head.tone peak +6 dB at 40 Hz q 1 → flat").wait_for()
     page.locator('[name="set.head.tone"]').fill("peak +1 dB at 40 Hz q 1; " * 100)
@@ -172,10 +173,10 @@ def test_settings_made_from_an_older_job_are_not_written_over_it(
     whole = api.get(f"/api/jobs/{job}").json()
     newer = whole["text"].replace("at: 20 %", "at: 22 %")
     api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": whole["revision"]}).raise_for_status()
-    page.get_by_role("button", name="Save these settings").click()
+    click(page.get_by_role("button", name="Save these settings"))
     page.get_by_role("alert").wait_for()
     assert api.get(f"/api/jobs/{job}").json()["text"] == newer
-    page.get_by_role("button", name="Save these settings").click()
+    click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 3 of the job").wait_for()
     stand = controls(read_job_text(api.get(f"/api/jobs/{job}").json()["text"]).job)
     assert (stand["head.volume"], stand["amp_sub.gain"]) == ("31.0", "22 %")
@@ -187,10 +188,10 @@ def test_without_scripts_the_form_answers(open_page: Callable[..., Page], job: s
     assert page.get_by_role("slider").count() == 0
     field = page.get_by_label("volume", exact=True)
     field.fill("38")
-    field.press("Enter")
+    press(field, "Enter")
     assert "set.head.volume=38" in page.url
     assert "head.volume 30 → 38" in page.locator("main").inner_text()
-    page.get_by_label("volume", exact=True).press("Enter")
+    press(page.get_by_label("volume", exact=True), "Enter")
     assert "revision 1" not in page.locator("#moved").inner_text()
     assert page.get_by_role("button", name="Save these settings").count() == 1
 
@@ -217,7 +218,7 @@ def test_corridor_is_accessible_and_can_be_looked_at(
         page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.head.volume=38", size=size, dark=dark)
         assert axe(page) == []
         look(page, f"corridor-{size}{'-night' if dark else ''}", full=size == "desktop")
-    page.get_by_text("As a table").click()
+    click(page.get_by_text("As a table"))
     assert axe(page) == []
     told = margin_of(page, "head.sub").removeprefix("▲ ")
     assert told in page.locator("#table").inner_text()

@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from browser_acts import click
 from playwright.sync_api import expect
 
 from gainwright.app.practice.practice import with_gains_set
@@ -68,7 +69,7 @@ def begin(page: Page, job: str, *, heard: str = "silent") -> None:
     """Begin a case: the caller hears the subwoofer so."""
     page.goto(f"/jobs/{job}/fault")
     page.locator(f'input[name="heard-sub"][value="{heard}"]').check(force=True)
-    page.get_by_role("button", name="Open case").click()
+    click(page.get_by_role("button", name="Open case"))
     page.get_by_role("heading", name="Likely causes").wait_for()
 
 
@@ -111,7 +112,7 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     assert name in believed  # by itself, or as one of those that no test tells apart
     page.locator('select[name="was"]').select_option(f"{cause}|{where}")
     page.get_by_label("Note").fill("it was the plug")
-    page.get_by_role("button", name="Close case").click()
+    click(page.get_by_role("button", name="Close case"))
     page.get_by_role("heading", name="What it was").wait_for()
     assert name in page.locator(".question").first.inner_text()
     assert "it was the plug" in page.locator(".ask").inner_text()
@@ -142,7 +143,7 @@ def test_dont_know_cant_reach_take_back_and_correct(
     assert api.get(f"/api/cases/{case['name']}").json()["unreachable"] == []
     assert asked(page) == second
     row = page.locator(".found > li").first
-    row.get_by_text("Correct").click()
+    click(row.get_by_text("Correct"))
     done(page, row.get_by_role("button", name="faint").click)
     assert "faint" in page.locator(".found > li").first.inner_text()
     kept = api.get(f"/api/cases/{case['name']}").json()
@@ -161,7 +162,7 @@ def test_answer_that_is_none_is_told_and_stays_as_it_was_typed(
         done(page, page.get_by_role("button", name="Don't know").click)
     before, entry = seen(page), asked(page)
     page.locator("input#answer").fill("three <b>volts</b>")
-    page.get_by_role("button", name="Enter", exact=True).first.click()
+    click(page.get_by_role("button", name="Enter", exact=True).first)
     assert page.get_by_role("alert").inner_text()
     assert page.locator("input#answer").input_value() == "three <b>volts</b>"
     assert asked(page) == entry
@@ -174,12 +175,12 @@ def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
 ) -> None:
     """Any of the next tests can be made instead; and what nobody asked for goes in, too."""
     page = open_page(f"/cases/{case['name']}")
-    page.get_by_text("Another test instead").click()
+    click(page.get_by_text("Another test instead"))
     words = page.locator(".tests a").nth(1).inner_text()
-    page.locator(".tests a").nth(1).click()
+    click(page.locator(".tests a").nth(1))
     page.wait_for_url("**test=3")
     assert page.locator(".ask .question").inner_text() == words
-    page.get_by_text("Add another finding").click()
+    click(page.get_by_text("Add another finding"))
     own = page.locator(".own form")
     own.get_by_label("something was inspected").check()
     own.get_by_label("Where").fill("amp_sub.power_lamp")
@@ -187,11 +188,11 @@ def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
     done(page, own.get_by_role("button", name="Add finding").click)
     assert "amp_sub.power_lamp: off" in page.locator(".found").inner_text()
     assert page.url.endswith(case["name"])
-    page.get_by_text("Add another finding").click()
+    click(page.get_by_text("Add another finding"))
     own.get_by_label("a signal was measured").check()
     own.get_by_label("Where").fill("amp_subb.out.mono")
     own.get_by_label("Result").fill("0,02")
-    own.get_by_role("button", name="Add finding").click()
+    click(own.get_by_role("button", name="Add finding"))
     assert "did you mean amp_sub.out.mono" in page.get_by_role("alert").inner_text()
     assert own.get_by_label("Where").input_value() == "amp_subb.out.mono"
     own.get_by_label("Where").fill("amp_sub.out.mono")
@@ -209,14 +210,14 @@ def test_two_people_on_one_case_lose_nothing(
     rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause="amplifier_no_supply", where="amp_sub")
     found = rig.answer(read_entry(entry, JOB, answered=False))
     answer(one, {k: v for k, v in found.items() if k not in entry})
-    two.get_by_text("Add another finding").click()
+    click(two.get_by_text("Add another finding"))
     form = two.locator('.ask form[action$="/answer"]')
     field = form.locator('input[name="text"]')
     if field.count():
         field.fill("7.7")
-        form.get_by_role("button", name="Enter").click()
+        click(form.get_by_role("button", name="Enter"))
     else:
-        form.locator('button[name="choice"]').last.click()
+        click(form.locator('button[name="choice"]').last)
     two.get_by_role("heading", name="What you entered").wait_for()
     assert "in the meantime" in two.get_by_role("alert").inner_text()
     kept = api.get(f"/api/cases/{name}").json()
@@ -242,9 +243,9 @@ def test_answer_without_network_is_kept_and_sent_later(
     form = page.locator('.ask form[action$="/answer"]')
     if form.locator('input[name="text"]').count():
         form.locator('input[name="text"]').fill("0,02")
-        form.get_by_role("button", name="Enter").click()
+        click(form.get_by_role("button", name="Enter"))
     else:
-        form.locator('button[name="choice"]').first.click()
+        click(form.locator('button[name="choice"]').first)
     page.get_by_text("is kept on this device").wait_for()
     assert len(api.get(f"/api/cases/{case['name']}").json()["evidence"]) == 1
     done(page, lambda: page.context.set_offline(False))
@@ -260,6 +261,7 @@ def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: 
     page.get_by_label("Name of the case").focus()
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="Likely causes").wait_for()
+    page.wait_for_load_state()
     page.locator("#answer").focus()
     if page.locator("#answer").evaluate("e => e.tagName") == "INPUT":
         page.keyboard.type("0.02")
@@ -282,7 +284,7 @@ def test_case_begins_with_the_readings_of_the_set_up_run(
     assert len(evidence) >= 2
     page.reload()
     assert page.get_by_label(f"Include the {len(evidence)} readings").is_checked()
-    page.get_by_role("button", name="Open case").click()
+    click(page.get_by_role("button", name="Open case"))
     expect(page.locator(".found > li")).to_have_count(len(evidence))
     name = page.url.rpartition("/")[2]
     assert api.get(f"/api/cases/{name}").json()["evidence"] == evidence
@@ -332,15 +334,15 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
     page = open_page(f"/jobs/{job}/fault")
     assert page.get_by_label("Title").input_value() == HOSTILE
     page.get_by_label("Title").fill(f"T {HOSTILE}")
-    page.get_by_role("button", name="Open case").click()
+    click(page.get_by_role("button", name="Open case"))
     assert page.get_by_role("heading", level=1).inner_text() == f"T {HOSTILE}"
-    page.get_by_text("Add another finding").click()
+    click(page.get_by_text("Add another finding"))
     page.locator(".own").get_by_label("Where").fill(HOSTILE)
     page.locator(".own").get_by_label("Result").fill(HOSTILE)
-    page.get_by_role("button", name="Add finding").click()
+    click(page.get_by_role("button", name="Add finding"))
     assert "<img" in page.get_by_role("alert").inner_text()
     page.get_by_label("Note").fill(f"N {HOSTILE}")
-    page.get_by_role("button", name="Close case").click()
+    click(page.get_by_role("button", name="Close case"))
     page.get_by_role("heading", name="What it was").wait_for()
     assert page.locator(".note").inner_text() == f"N {HOSTILE}"
     for path in (f"/jobs/{job}/fault", "/cases", "/cases/tally", "/practise"):
@@ -358,7 +360,7 @@ def test_name_that_is_taken_or_reserved_is_told(open_page: Callable[..., Page], 
     page = open_page(f"/jobs/{job}/fault")
     for name, told in [("blue one", "already"), ("tally", "can't be called"), ("a/b", "can't be the name")]:
         page.get_by_label("Name of the case").fill(name)
-        page.get_by_role("button", name="Open case").click()
+        click(page.get_by_role("button", name="Open case"))
         assert told in page.get_by_role("alert").inner_text()
         assert page.get_by_label("Name of the case").input_value() == name
     assert page.get_by_role("link", name="Blue estate").count() == 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from browser_acts import click
 
 from gainwright.jobfile import example_text, examples
 
@@ -25,18 +26,18 @@ def test_job_is_begun_doubled_deleted_and_put_back(
     """A job begins like an example, is doubled, deleted, and put back by undo."""
     page = open_page("/", size=size, scripts=scripts)
     page.get_by_role("radio").nth(1).check()
-    page.get_by_role("button", name="Create job").click()
+    click(page.get_by_role("button", name="Create job"))
     title = page.get_by_role("heading", level=1).inner_text()
     assert title in example_text(list(examples())[1])
-    page.get_by_role("button", name="Duplicate").click()
+    click(page.get_by_role("button", name="Duplicate"))
     assert page.get_by_role("heading", level=1).inner_text() == f"{title} (copy)"
     address = page.url
-    page.get_by_role("button", name="Delete").click()
+    click(page.get_by_role("button", name="Delete"))
     assert f"{title} (copy) was deleted" in page.locator("main").inner_text()
     assert page.locator(f'.rows a.main[href="{address.removeprefix(server.address)}"]').count() == 0
-    page.get_by_role("button", name="Undo").click()
+    click(page.get_by_role("button", name="Undo"))
     assert page.get_by_role("heading", level=1).inner_text() == f"{title} (copy)"
-    page.get_by_role("button", name="Archive").click()
+    click(page.get_by_role("button", name="Archive"))
     page.goto("/?shelf=archived")
     assert page.locator(f'a.main[href="{address.removeprefix(server.address)}"]').count() == 1
 
@@ -62,7 +63,7 @@ def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_
     path.write_text(text, encoding="utf-8", newline="\n")
     page = open_page("/")
     page.get_by_label("Or from a job file").set_input_files(path)
-    page.get_by_role("button", name="Upload").click()
+    click(page.get_by_role("button", name="Upload"))
     with page.expect_download() as download:
         page.get_by_role("link", name="Job file").click()
     assert (download.value.path()).read_text(encoding="utf-8") == text
@@ -87,7 +88,7 @@ def test_bad_upload_is_told_where_and_what(
     page = open_page("/")
     before = page.locator(".rows > li").count()
     page.get_by_label("Or from a job file").set_input_files(path)
-    page.get_by_role("button", name="Upload").click()
+    click(page.get_by_role("button", name="Upload"))
     assert told in page.get_by_role("alert").inner_text()
     assert page.locator(".rows > li").count() == before
 

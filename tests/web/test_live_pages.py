@@ -14,6 +14,7 @@ from urllib.parse import parse_qs
 import numpy as np
 import pytest
 import soundfile
+from browser_acts import click
 from scipy import integrate
 from web_server import WebServer
 
@@ -67,7 +68,7 @@ class Listener:
 
     def start(self) -> Listener:
         """Press Start, and wait for the first figures."""
-        self.page.get_by_role("button", name="Start").click()
+        click(self.page.get_by_role("button", name="Start"))
         return self.fresh()
 
     def fresh(self) -> Listener:
@@ -209,10 +210,10 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
     assert "automatic gain and noise suppression" in heard.text("#distrust")
     heard.until(lambda: "unreliable" in heard.text("#verdict"))
     heard.page.get_by_label("The meter reads").fill("1 V")
-    heard.page.get_by_role("button", name="Use this reading").click()
+    click(heard.page.get_by_role("button", name="Use this reading"))
     heard.page.get_by_text("keeps automatic gain and noise suppression on").last.wait_for()
     heard.page.get_by_label("Seconds").fill("1")
-    heard.page.get_by_role("button", name="Record", exact=True).click()
+    click(heard.page.get_by_role("button", name="Record", exact=True))
     heard.page.get_by_text("unreliable: automatic gain, noise suppression on").wait_for()
     (kept,) = api.get(f"/api/jobs/{job}/recordings").json()
     assert kept["measured"]["about"]["processing"] == ["automatic gain", "noise suppression"]
@@ -224,13 +225,13 @@ def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener
     heard.page.get_by_label("Gain").fill("noon")
     heard.start()
     heard.page.get_by_label("The meter reads").fill("0,35")
-    heard.page.get_by_role("button", name="Use this reading").click()
+    click(heard.page.get_by_role("button", name="Use this reading"))
     heard.until(lambda: heard.last["calibrate_v"] and heard.text("#unit") == "mV")
     heard.fresh()
     assert heard.channel["v_rms"] == pytest.approx(0.35, rel=2e-3)
     assert float(heard.text("#level")) == pytest.approx(350, rel=2e-3)
     for gain, known in (("full", False), ("noon", True)):
-        heard.page.get_by_role("button", name="Stop").click()
+        click(heard.page.get_by_role("button", name="Stop"))
         heard.page.get_by_label("Gain").fill(gain)
         heard.updates.clear()
         heard.start()
@@ -253,7 +254,7 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
     assert take.is_disabled()
     volts = step["expect"]["value"]
     heard.page.get_by_label("The meter reads").fill(f"{volts:.5f} V")
-    heard.page.get_by_role("button", name="Use this reading").click()
+    click(heard.page.get_by_role("button", name="Use this reading"))
     heard.until(take.is_enabled)
     # a column's expectation holds where its control ends, not on the way there
     assert heard.page.locator("#fits").is_visible() is (asked == "volts")
@@ -262,7 +263,7 @@ def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: ht
         heard.page.get_by_label("Control at step").fill("12")
         heard.fresh()
     with heard.page.expect_request(lambda r: r.method == "POST" and f"/setup/{step['id']}" in r.url) as sent:
-        take.click()
+        click(take)
     text = parse_qs(str(sent.value.post_data))["text"][0]
     assert float(text.removesuffix(" V").split()[-1]) == pytest.approx(volts, rel=2e-3)
     heard.page.wait_for_url("**/setup/**")
@@ -292,7 +293,7 @@ def test_recording_is_kept_and_measures_as_the_command_does(
     heard = listening(clipped(peak=0.9, ceiling=0.7), f"/jobs/{job}/live").start()
     heard.page.get_by_label("Name").fill(hostile)
     heard.page.get_by_label("Seconds").fill("2")
-    heard.page.get_by_role("button", name="Record", exact=True).click()
+    click(heard.page.get_by_role("button", name="Record", exact=True))
     heard.page.locator("#recordings .main").wait_for()
     assert heard.text("#recordings .main") == hostile
     assert heard.page.locator("#recordings img").count() == 0
@@ -317,7 +318,7 @@ def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: 
     """Two minutes were meant; what was heard until the button was pressed again is kept, and another can be begun."""
     heard = listening(tone(), f"/jobs/{job}/live").start()
     heard.page.get_by_label("Seconds").fill("120")
-    heard.page.get_by_role("button", name="Record", exact=True).click()
+    click(heard.page.get_by_role("button", name="Record", exact=True))
     heard.page.get_by_role("button", name="Stop and save").wait_for()
     heard.fresh()
     heard.page.get_by_label("Seconds").fill("")  # by then it doesn't matter
@@ -336,7 +337,7 @@ def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listen
     heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()
     heard.until(lambda: "Samples were lost" in heard.text("#gaps"))
     assert heard.last["reading"]["gaps"] >= 1
-    heard.page.get_by_role("button", name="Reset").click()
+    click(heard.page.get_by_role("button", name="Reset"))
     heard.until(lambda: heard.last["reading"]["gaps"] == 0)
     heard.until(lambda: heard.text("#gaps") == "No samples lost.")
 
@@ -353,7 +354,7 @@ def test_held_figures_stay(listening: Callable[..., Listener], job: str) -> None
         heard.fresh()
         assert heard.text("#level") == shown
     assert heard.page.locator("#hold").get_attribute("aria-pressed") == "true"
-    heard.page.get_by_role("button", name="resume").click()
+    click(heard.page.get_by_role("button", name="resume"))
     heard.until(lambda: heard.text("#level") != shown)
 
 
@@ -405,7 +406,7 @@ def test_it_is_accessible_and_can_be_looked_at(
         heard.page.get_by_label("Channels").select_option("2")
         heard.start()
         heard.page.get_by_label("Seconds").fill("1")
-        heard.page.get_by_role("button", name="Record", exact=True).click()
+        click(heard.page.get_by_role("button", name="Record", exact=True))
         heard.page.locator("#recordings .main").first.wait_for()
         heard.page.get_by_text("is saved with the job").wait_for(state="hidden")
         assert axe(heard.page) == []
@@ -427,19 +428,19 @@ def test_recording_is_taken_in_marked_taken_out_and_put_back(
     page.get_by_label("Upload a recording").set_input_files(
         {"name": name, "mimeType": "audio/flac", "buffer": content.getvalue()}
     )
-    page.get_by_role("button", name="Upload", exact=True).click()
+    click(page.get_by_role("button", name="Upload", exact=True))
     kept = page.locator("#recordings")
     kept.locator(".main").wait_for()
     assert kept.locator(".main").inner_text() == name
     assert "997.00 Hz" in kept.inner_text()
     assert "clean" in kept.locator(".state").inner_text()
-    kept.get_by_role("button", name="Add to handover").click()
+    click(kept.get_by_role("button", name="Add to handover"))
     kept.get_by_text("on the handover").wait_for()
-    kept.get_by_role("button", name="Remove").click()
+    click(kept.get_by_role("button", name="Remove"))
     kept.get_by_text("was removed").wait_for()
     assert kept.locator(".main").count() == 0
-    kept.get_by_role("button", name="Undo").click()
-    kept.get_by_role("button", name="Leave out of handover").click()
+    click(kept.get_by_role("button", name="Undo"))
+    click(kept.get_by_role("button", name="Leave out of handover"))
     kept.get_by_role("button", name="Add to handover").wait_for()
 
 
@@ -449,7 +450,7 @@ def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page]
     path.write_bytes(b"this is text")
     page = open_page(f"/jobs/{job}/live")
     page.get_by_label("Upload a recording").set_input_files(path)
-    page.get_by_role("button", name="Upload", exact=True).click()
+    click(page.get_by_role("button", name="Upload", exact=True))
     assert "is not a sound file" in page.get_by_role("alert").first.inner_text()
     assert "No recordings yet" in page.locator("#recordings").inner_text()
 

@@ -14,6 +14,7 @@ import httpx
 import numpy as np
 import pytest
 import soundfile
+from browser_acts import click
 from sound_server import SoundServer
 from web_server import WebServer
 from websockets.exceptions import ConnectionClosed, InvalidHandshake
@@ -309,12 +310,12 @@ def test_benchs_own_input_on_the_page(
     page = open_page(f"/jobs/{job}/live?from=server", size="phone")
     page.get_by_label("Input").select_option(label=next(o for o in _options(page) if o.startswith("pulse")))
     with sound.playing(tone(tmp_path)):
-        page.get_by_role("button", name="Start").click()
+        click(page.get_by_role("button", name="Start"))
         page.locator("#frequency", has_text="997.00").wait_for()
         page.locator("#verdict", has_text="clean").wait_for()
         assert axe(page) == []
         look(page, "live-server-phone")
-        page.get_by_role("button", name="Stop").click()
+        click(page.get_by_role("button", name="Stop"))
         assert page.locator("#verdict").inner_text() == "stopped"
 
 

@@ -8,6 +8,7 @@ import httpx
 import numpy as np
 import pytest
 import soundfile
+from browser_acts import click
 from web_server import WebServer
 
 from gainwright.adapters.music_folders import DiskMusicFolders
@@ -67,9 +68,9 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     page.get_by_role("checkbox", name="/ quick").check()
     done = page.get_by_role("link", name="Show the result")
     before = done.count()
-    page.get_by_role("button", name="Scan").click()
+    click(page.get_by_role("button", name="Scan"))
     done.nth(before).wait_for(timeout=180_000)
-    done.first.click()
+    click(done.first)
     page.get_by_role("heading", name="What this music allows").wait_for()
     assert "notes.flac" in page.locator("main").inner_text()
     assert page.locator("tbody").nth(1).locator("tr").count() == 3
@@ -79,7 +80,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     assert axe(page) == []
     look(page, f"music-found-{size}")
     with page.expect_response(lambda answer: answer.request.method == "GET" and "/music/" in answer.url):
-        page.get_by_role("button", name="Save in the job").click()
+        click(page.get_by_role("button", name="Save in the job"))
     music = api.get("/api/music").json()[0]
     assert music["job_id"] == job
     text = api.get(f"/api/jobs/{job}").json()["text"]
@@ -94,10 +95,10 @@ def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], a
     page = open_page("/music")
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ long").check()
-    page.get_by_role("button", name="Scan").click()
+    click(page.get_by_role("button", name="Scan"))
     page.locator("progress").wait_for()
     page.reload()
-    page.get_by_role("button", name="Stop").click()
+    click(page.get_by_role("button", name="Stop"))
     page.get_by_text("files read so far are kept").wait_for(timeout=30_000)
     assert api.get("/api/work").json()[0]["state"] == "stopped"
 
@@ -109,13 +110,13 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     page.get_by_role("checkbox", name="/ quick").check()
     finished = page.get_by_role("link", name="Show the result")
     before = finished.count()
-    page.get_by_role("button", name="Scan").click()
+    click(page.get_by_role("button", name="Scan"))
     for _ in range(200):
         if finished.count() > before:
             break
         page.wait_for_timeout(200)
-        page.get_by_role("link", name="Refresh").first.click()
-    finished.first.click()
+        click(page.get_by_role("link", name="Refresh").first)
+    click(finished.first)
     assert "What this music allows" in page.locator("h1").inner_text()
 
 

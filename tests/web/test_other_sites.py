@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import httpx
 import pytest
+from browser_acts import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -119,7 +120,7 @@ def test_link_of_another_site_brings_a_person_here(foreign: Page, server: WebSer
         "address => { const a = document.createElement('a'); a.href = address; a.text = 'go'; document.body.append(a); }",
         server.address,
     )
-    foreign.get_by_role("link", name="go").click()
+    click(foreign.get_by_role("link", name="go"))
     assert foreign.get_by_role("heading", level=1).inner_text() == "Jobs"
 
 
@@ -159,7 +160,7 @@ def test_policy_lets_nothing_inline_run(browser: Browser, server: WebServer) -> 
             document.body.append(div);
             setTimeout("ran.push('string')", 0); }"""
         )
-        page.locator("#probe a").click()
+        click(page.locator("#probe a"))
         found = page.evaluate(
             """async () => { await new Promise((done) => setTimeout(done, 300));
             const element = document.createElement("script");

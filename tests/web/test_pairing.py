@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import httpx
 import pytest
 from apart import run_apart
+from browser_acts import click
 from PIL import Image
 from playwright.sync_api import Error
 from starlette.testclient import TestClient
@@ -434,7 +435,7 @@ def test_phone_that_trusts_is_paired_and_may_hear(
         page.goto(f"{lan_address}/pair?code={new_code(own)}")
         look(page, "pair-phone")
         page.get_by_label("Name of this device").fill("phone in the bay")
-        page.get_by_role("button", name="Pair").click()
+        click(page.get_by_role("button", name="Pair"))
         assert page.get_by_role("heading", level=1).inner_text() == "Jobs"
         assert page.evaluate("[isSecureContext, typeof navigator.mediaDevices?.getUserMedia, document.cookie]") == [
             *(True, "function", "")
@@ -490,18 +491,18 @@ def test_device_is_paired_and_revoked_on_the_pages(
     name = f"{size} {'with' if scripts else 'without'} scripts"
     bench = lan_page(f"{lan_server.address}/bench", size=size, scripts=scripts)
     before = bench.locator(".digits").inner_text() if bench.locator(".digits").count() else ""
-    bench.get_by_role("button", name=re.compile("New code|Another code")).click()
+    click(bench.get_by_role("button", name=re.compile("New code|Another code")))
     bench.locator(".digits", has_not_text=before or "none").wait_for()
     device = lan_page(f"{lan_address}/pair", size=size, scripts=scripts)
     device.get_by_label("Code").fill(bench.locator(".digits").inner_text())
     device.get_by_label("Name of this device").fill(name)
-    device.get_by_role("button", name="Pair").click()
+    click(device.get_by_role("button", name="Pair"))
     assert f"on {name}" in device.locator("footer").inner_text()
     bench.reload()
     assert bench.locator(".digits").count() == 0
     row = bench.locator("#devices .rows > li", has_text=name).first
     assert "last seen" in row.inner_text()
-    row.get_by_role("button", name=f"Revoke {name}").click()
+    click(row.get_by_role("button", name=f"Revoke {name}"))
     bench.locator("#devices > .rows > li", has_text=name).wait_for(state="detached")
     assert name in (bench.locator("#devices details").text_content() or "")
     device.reload()
@@ -524,17 +525,17 @@ def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
     new_code(own)
     for dark in (False, True):
         bench = lan_page(f"{lan_server.address}/bench", size=size, dark=dark)
-        bench.get_by_text("When a device's browser shows a warning").click()
-        bench.get_by_role("button", name="Check the store").click()
+        click(bench.get_by_text("When a device's browser shows a warning"))
+        click(bench.get_by_role("button", name="Check the store"))
         bench.get_by_text("No errors found").wait_for()
-        bench.get_by_role("button", name="Test each part").click()
+        click(bench.get_by_role("button", name="Test each part"))
         bench.get_by_role("columnheader", name="State").wait_for()
         assert axe(bench) == []
         look(bench, f"bench-{size}{'-night' if dark else ''}")
         pairing = lan_page(f"{lan_address}/pair", size=size, dark=dark)
         pairing.get_by_label("Code").fill("12345678")
         pairing.get_by_label("Name of this device").fill("...")
-        pairing.get_by_role("button", name="Pair").click()
+        click(pairing.get_by_role("button", name="Pair"))
         assert "needs a name" in pairing.get_by_role("alert").inner_text()
         assert axe(pairing) == []
         look(pairing, f"pair-{size}{'-night' if dark else ''}")
@@ -550,7 +551,7 @@ def test_bench_without_the_network_says_how_to_open_it(
     assert axe(page) == []
     look(page, "bench-alone-phone")
     plain = open_page("/bench", scripts=False)
-    plain.get_by_role("button", name="Check the store").click()
+    click(plain.get_by_role("button", name="Check the store"))
     assert "No errors found" in plain.locator("#store").inner_text()
     assert "store.sqlite" in plain.locator("#store").inner_text()
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pypdf
 import pytest
+from browser_acts import click
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,17 +23,17 @@ def test_sheet_is_looked_at_and_taken_along(
 ) -> None:
     """The set-up sheet shows in the page, is made beside as PDF, and the PDF holds the plan's first step."""
     page = open_page(f"/jobs/{job}/papers", size=size, scripts=scripts)
-    page.get_by_role("button", name="Preview").click()
+    click(page.get_by_role("button", name="Preview"))
     frame = page.frame_locator("iframe.sheet")
     frame.get_by_role("heading", level=1).wait_for()
     page.get_by_label("Language").select_option("de")
-    page.get_by_role("button", name="Make PDF").click()
+    click(page.get_by_role("button", name="Make PDF"))
     link = page.get_by_role("link", name="Download").first
     for _ in range(100):
         if scripts or link.count():
             break
         page.wait_for_timeout(300)
-        page.get_by_role("link", name="Refresh").first.click()
+        click(page.get_by_role("link", name="Refresh").first)
     link.wait_for(timeout=30_000)
     with page.expect_download() as download:
         link.click()
@@ -82,7 +83,7 @@ def test_choice_is_accessible(
     for size in ("phone", "desktop"):
         page = open_page(f"/jobs/{job}/papers?shown=true&kind=setup", size=size)
         page.frame_locator("iframe.sheet").get_by_role("heading", level=1).wait_for()
-        page.get_by_role("button", name="Make CSV").click()
+        click(page.get_by_role("button", name="Make CSV"))
         page.get_by_role("link", name="Download").first.wait_for(timeout=30_000)
         assert axe(page) == []
         look(page, f"papers-{size}")

@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
+from browser_acts import click, press
 from playwright.sync_api import expect
 
 from gainwright.app.practice.practice import example_job, practise, with_gains_set
@@ -34,7 +35,7 @@ def begin(page: Page, seed: int = SEED) -> None:
     """Begin a practice on the example."""
     page.goto("/practise")
     page.get_by_label("Number").fill(str(seed))
-    page.get_by_role("button", name="Start").click()
+    click(page.get_by_role("button", name="Start"))
     page.get_by_role("heading", name="The call").wait_for()
 
 
@@ -43,8 +44,8 @@ def ask(page: Page, place: str, words: str) -> str:
     before = page.locator("#done").inner_text()
     group = page.locator("details", has=page.get_by_text(re.compile(f"^{place} \\d+$")))
     if group.get_attribute("open") is None:
-        group.locator("summary").click()
-    group.get_by_role("button", name=words).first.click()
+        click(group.locator("summary"))
+    click(group.get_by_role("button", name=words).first)
     expect(page.locator("#done")).not_to_have_text(before)
     return page.locator("#latest .question").inner_text()
 
@@ -75,10 +76,10 @@ def test_practice_from_the_call_to_the_two_ways(
     hidden = truth(SEED)
     wrong = next(c for c in same.diagnoser.causes if c != hidden and c.where)
     page.locator('select[name="was"]').select_option(f"{wrong.id}|{wrong.where}")
-    page.get_by_role("button", name="Check answer").click()
+    click(page.get_by_role("button", name="Check answer"))
     expect(page.get_by_text("not the fault")).to_have_count(1)
     page.locator('select[name="was"]').select_option(f"{hidden.id}|{hidden.where}")
-    page.get_by_role("button", name="Check answer").click()
+    click(page.get_by_role("button", name="Check answer"))
     expect(page.get_by_role("heading", name="Correct")).to_have_count(1)
     assert page.locator(".question").first.inner_text() == short_name(hidden)
     for _ in range(60):
@@ -127,7 +128,7 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     api.post("/api/jobs", json={"text": text + "\n"}).raise_for_status()
     page = open_page("/practise")
     page.get_by_label(title).check()
-    page.get_by_role("button", name="Start").click()
+    click(page.get_by_role("button", name="Start"))
     assert page.get_by_role("heading", level=1).inner_text() == title
     assert page.locator("h1 b").count() == 0
     whole = page.locator(".asks button").count()
@@ -141,7 +142,7 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
 def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Callable[..., Page]) -> None:
     """A group is unfolded and a test made with keys; the focus goes to what was found."""
     page = open_page("/practise")
-    page.get_by_role("button", name="Start").press("Enter")
+    press(page.get_by_role("button", name="Start"), "Enter")
     page.get_by_role("heading", name="The call").wait_for()
     page.locator("#listed summary").nth(1).focus()
     page.keyboard.press("Enter")
@@ -167,7 +168,7 @@ def test_pages_are_accessible_and_can_be_looked_at(
     ask(page, "sub", "no tone playing")
     assert axe(page) == []
     look(page, f"practice-{size}")
-    page.get_by_role("button", name="Give up").click()
+    click(page.get_by_role("button", name="Give up"))
     expect(page.get_by_role("heading", name="Given up")).to_have_count(1)
     assert axe(page) == []
     expect(page.get_by_text("A shorter path:")).to_have_count(1, timeout=40_000)

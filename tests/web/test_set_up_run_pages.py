@@ -12,6 +12,7 @@ import httpx
 import numpy as np
 import pytest
 import soundfile
+from browser_acts import click, press
 from playwright.sync_api import expect
 from typed_run import Hand
 from web_server import WebServer
@@ -46,7 +47,7 @@ def entries(api: httpx.Client, job: str, step: str = "") -> list[dict[str, objec
 def enter(page: Page, text: str) -> None:
     """Type a reading and enter it."""
     page.locator("#field").fill(text)
-    page.get_by_role("button", name="Enter", exact=True).click()
+    click(page.get_by_role("button", name="Enter", exact=True))
 
 
 def column(api: httpx.Client, *, seed: int) -> tuple[str, str, list[str]]:
@@ -65,17 +66,17 @@ def test_reading_is_entered_judged_corrected_and_taken_back(
 ) -> None:
     """What to expect stands there before; after it fits, low or high in a word; a later one replaces it; all stays visible."""
     page = open_page(f"/jobs/{job}/setup", size=size, scripts=scripts)
-    page.get_by_role("link", name="Start: step 1").click()
+    click(page.get_by_role("link", name="Start: step 1"))
     assert "13.5 V to 14.1 V" in page.locator("#expect").inner_text()
     for text, verdict in (("12,1", "lower than expected"), ("15.2 V", "higher than expected"), ("13,8", "fits")):
         if page.locator(".again").count():
-            page.get_by_text("Correct this reading").click()
+            click(page.get_by_text("Correct this reading"))
         enter(page, text)
         page.locator("#found").get_by_text(verdict).wait_for()
-    page.get_by_text("History of this step (3)").click()
+    click(page.get_by_text("History of this step (3)"))
     assert "12,1" in page.locator("#past").inner_text()
     assert [e["text"] for e in entries(api, job)] == ["12,1", "15.2 V", "13,8"]
-    page.get_by_role("button", name="Undo: reopen").click()
+    click(page.get_by_role("button", name="Undo: reopen"))
     page.locator("#act").get_by_role("button", name="Enter", exact=True).wait_for()
     assert api.get(f"/api/jobs/{job}/run").json()["next"] == SUPPLY
 
@@ -84,15 +85,15 @@ def test_reading_is_entered_judged_corrected_and_taken_back(
 def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, job: str, *, scripts: bool) -> None:
     """Done leads on; a skip wants its reason; the step before is a step away."""
     page = open_page(step_page(job, "prepare.speakers"), size="phone", scripts=scripts)
-    page.get_by_role("button", name="Done").click()
+    click(page.get_by_role("button", name="Done"))
     page.get_by_role("heading", name="Check the measuring lead").wait_for()
-    page.get_by_text("Skip this step").click()
-    page.get_by_role("button", name="Skip").click()
+    click(page.get_by_text("Skip this step"))
+    click(page.get_by_role("button", name="Skip"))
     page.get_by_role("alert").get_by_text("no reason").wait_for()
     page.get_by_label("Reason").fill("new lead, straight out of its bag")
-    page.get_by_role("button", name="Skip").click()
+    click(page.get_by_role("button", name="Skip"))
     page.get_by_role("heading", name="Check the lead from head.front").wait_for()
-    page.get_by_role("link", name="Back: step 3").click()
+    click(page.get_by_role("link", name="Back: step 3"))
     page.get_by_text("straight out of its bag").first.wait_for()
     assert [e["kind"] for e in entries(api, job)] == ["done", "skipped"]
 
@@ -124,8 +125,8 @@ def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.C
     page.get_by_label("Final gain").fill("40")
     enter(page, "350")
     page.get_by_text("350 mV, gain at 40 %").first.wait_for()
-    page.get_by_text("Correct this reading").click()
-    page.get_by_role("button", name="It shows OL").click()
+    click(page.get_by_text("Correct this reading"))
+    click(page.get_by_role("button", name="It shows OL"))
     page.locator("#found").get_by_text("over range").wait_for()
     page.goto(step_page(job, "lead.head.front-desk"))
     page.get_by_label("Between its conductors").select_option("not open")
@@ -143,7 +144,7 @@ def test_outside_reading_tells_what_it_suggests_and_leads_to_the_fault(
     enter(page, "open")
     page.get_by_text("Open: coil, terminal or lead").first.wait_for()
     page.locator(".believed").get_by_text("sub is open").wait_for(timeout=20_000)
-    page.get_by_role("link", name="Find the fault with these readings").click()
+    click(page.get_by_role("link", name="Find the fault with these readings"))
     page.wait_for_url("**/fault?from=run")
     assert "sub" in page.locator("main").inner_text()
 
@@ -156,10 +157,10 @@ def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable
         step, volts = text.split(" ")
         page.locator("#field").fill(step)
         page.locator("#volts").fill(volts)
-        page.get_by_role("button", name="Enter", exact=True).click()
+        click(page.get_by_role("button", name="Enter", exact=True))
         page.get_by_role("region", name="Readings so far").get_by_role("cell", name=step, exact=True).wait_for()
     page.get_by_text("Clean up to step").or_(page.get_by_text("Go on: read at step")).first.wait_for(timeout=20_000)
-    page.get_by_role("button", name="is the last clean one").click()
+    click(page.get_by_role("button", name="is the last clean one"))
     page.locator("#found").get_by_text("fits").wait_for()
     assert [e["text"] for e in entries(api, job)][:-1] == texts
 
@@ -184,7 +185,7 @@ def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
     for step, volts in (first, second):
         page.locator("#field").fill(step)
         page.locator("#volts").fill(volts)
-        page.get_by_role("button", name="Enter", exact=True).click()
+        click(page.get_by_role("button", name="Enter", exact=True))
         rows.get_by_role("cell", name=step, exact=True).wait_for()
         for _ in range(100):
             if held:
@@ -210,7 +211,7 @@ def test_suggested_step_that_comes_under_the_hand_is_typed_over(
     page = open_page(step_page(job, step_id), size="phone")
     page.locator("#field").fill(step)
     page.locator("#volts").fill(volts)
-    page.get_by_role("button", name="Enter", exact=True).click()
+    click(page.get_by_role("button", name="Enter", exact=True))
     page.get_by_role("region", name="Readings so far").wait_for()
     page.locator("#field").focus()
     expect(page.locator("#field")).not_to_have_value("")
@@ -230,7 +231,7 @@ def test_work_whose_place_is_gone_is_followed_no_longer(open_page: Callable[...,
         step, volts = text.split(" ")
         page.locator("#field").fill(step)
         page.locator("#volts").fill(volts)
-        page.get_by_role("button", name="Enter", exact=True).click()
+        click(page.get_by_role("button", name="Enter", exact=True))
         page.get_by_role("region", name="Readings so far").get_by_role("cell", name=step, exact=True).wait_for()
     page.wait_for_timeout(300)
     followed = page.locator("[data-followed]").count()
@@ -249,7 +250,7 @@ def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api
     assert "13.7 V" in told
     assert "13.4" in told
     assert [e["text"] for e in entries(api, job)] == ["13.7"]
-    second.get_by_role("button", name="Use mine").click()
+    click(second.get_by_role("button", name="Use mine"))
     second.locator("#found").get_by_text("lower than expected").wait_for()
     assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
 
@@ -265,7 +266,7 @@ def test_two_entries_stay_shown_when_the_evaluation_is_done(
     first = open_page(step_page(job, SUPPLY))
     first.locator("#found").get_by_text("No sign of a fault").wait_for(timeout=60_000)
     second.wait_for_timeout(1_500)
-    second.get_by_role("button", name="Use mine").click(timeout=2_000)
+    click(second.get_by_role("button", name="Use mine"), timeout=2_000)
     second.locator("#found").get_by_text("lower than expected").wait_for()
     assert [e["text"] for e in entries(api, job)] == ["13.65", "13.4"]
 
@@ -299,7 +300,7 @@ def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
     page.goto(f"/jobs/{job}/setup")
     page.get_by_text("Refused: 13,1").wait_for()
     page.goto(step_page(job, SUPPLY))
-    page.get_by_text("Correct this reading").click()
+    click(page.get_by_text("Correct this reading"))
     enter(page, "13,1")
     page.locator("#found").get_by_text("lower than expected").wait_for()
     assert page.get_by_text("Refused").count() == 0
@@ -384,7 +385,7 @@ def test_whole_run_at_the_rig_by_keyboard_alone(
     read = read_job_text(example_text("one_amplifier")).job
     plan, hand = make_plan(read), Hand(read, seed=2)
     page = open_page(f"/jobs/{job}/setup", size=size)
-    page.get_by_role("link", name="Start").press("Enter")
+    press(page.get_by_role("link", name="Start"), "Enter")
     for step in plan.steps:
         page.wait_for_url(f"**/setup/{step.id}")
         now = [RunEntry(**e) for e in entries(api, job)]  # type: ignore[arg-type]
@@ -392,15 +393,15 @@ def test_whole_run_at_the_rig_by_keyboard_alone(
         state = run.of(step.id)
         texts = hand.texts(run, state)
         if not texts:
-            page.locator("#field").press("Enter")
+            press(page.locator("#field"), "Enter")
             continue
         if state.asked == "column":
             # with a meter one looks for the knee; here its last clean step is told at once
             page.locator("#field").fill(texts[-6].split(" ")[0])
-            page.locator("#field").press("Enter")
+            press(page.locator("#field"), "Enter")
         else:
             page.locator("#field").fill(texts[0])
-            page.locator("#field").press("Enter")
+            press(page.locator("#field"), "Enter")
         page.locator("#onward").wait_for()
         assert page.evaluate("document.activeElement.id") == "onward"
         if step.phase == "amplifier":
@@ -431,7 +432,7 @@ def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client
     assert f"1 of {len(steps)} steps done, 1 skipped, 1 out of range" in told
     assert "off already" in told
     assert "12.2 V" in told
-    second.get_by_role("link", name="Continue: step 3").click()
+    click(second.get_by_role("link", name="Continue: step 3"))
     second.wait_for_url("**/setup/lead.measuring")
 
 
@@ -459,13 +460,13 @@ def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api
     assert 20 * np.log10(spectrum[40]) == pytest.approx(-10, abs=0.01)
     assert api.get("/api/tones.wav", params={"hz": 40, "seconds": 500}).status_code == 422
     page = open_page(step_page(job, "amplifier.amp_sub"), size="phone")
-    page.get_by_role("button", name="Play 40 Hz").click()
+    click(page.get_by_role("button", name="Play 40 Hz"))
     page.get_by_role("button", name="Stop 40 Hz").wait_for()
     assert page.evaluate("document.querySelector('audio').paused") is False
     enter(page, "12")
     page.locator("#onward").wait_for()
     assert page.evaluate("document.querySelector('audio').paused") is False
-    page.get_by_role("button", name="Stop 40 Hz").click()
+    click(page.get_by_role("button", name="Stop 40 Hz"))
     assert page.evaluate("[document.querySelector('audio').paused, document.querySelector('audio').currentTime]") == [
         True,
         0,
@@ -476,7 +477,7 @@ def test_all_tones_come_as_one_archive(open_page: Callable[..., Page], job: str)
     """The whole set is written beside the page and downloaded: every tone of the plan and the list."""
     page = open_page(f"/jobs/{job}/setup")
     page.get_by_label("Seconds per tone").fill("1")
-    page.get_by_role("button", name="Make files").click()
+    click(page.get_by_role("button", name="Make files"))
     link = page.get_by_role("link", name="Download the tones")
     link.wait_for(timeout=60_000)
     with page.expect_download() as download:

@@ -1,0 +1,59 @@
+"""Clicks and keys in the browser that are over when the page they lead to is there, with its style sheet and scripts.
+
+A browser answers a click before what it asked for begins, and a page comes in piece by piece: what a test looks at next
+would be the old page or half of the new one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from typing import TYPE_CHECKING
+
+from playwright.sync_api import TimeoutError as TookTooLong
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Locator
+
+LEADS = """(element, key) => {
+  if (window !== window.top || element.matches("textarea") || (key !== null && key !== "Enter")) return false;
+  const link = element.closest("a[href]"), button = element.closest("button, [type=submit]");
+  if (link) {
+    const within = link.hash && link.href.split("#")[0] === location.href.split("#")[0];
+    return !link.target && !link.hasAttribute("download") && !within;
+  }
+  const form = button ? button.type === "submit" && button.form : key === "Enter" && element.form;
+  if (!form || form.target || form.closest("#live")) return false;
+  if (!form.noValidate && !button?.formNoValidate && !form.checkValidity()) return false;
+  const probe = document.createElement("div");
+  probe.innerHTML = "<noscript><i></i></noscript>"; // an element where scripts are off, a text where they are on
+  return form.dataset.swap === undefined || probe.querySelector("i") !== null;
+}"""
+"""Whether a click (key null) or a key leads to another page: by a link, or by a form that isn't swapped in parts."""
+NEW_PAGE_MS = 10_000
+
+
+def click(locator: Locator, *, timeout: float | None = None) -> None:
+    """Click, and wait for the page it leads to; a link to a file to download is clicked by the locator itself."""
+    with _followed(locator, None):
+        locator.click(timeout=timeout)
+
+
+def press(locator: Locator, key: str) -> None:
+    """Press a key on an element, and wait for the page it leads to."""
+    with _followed(locator, key):
+        locator.press(key)
+
+
+@contextlib.contextmanager
+def _followed(locator: Locator, key: str | None) -> Iterator[None]:
+    page = locator.page
+    leads = locator.evaluate(LEADS, key)
+    if leads:
+        page.evaluate("document.documentElement.dataset.old = ''")
+    yield
+    if leads:
+        with contextlib.suppress(TookTooLong):  # the answer may be a file
+            page.locator("html:not([data-old])").wait_for(state="attached", timeout=NEW_PAGE_MS)
+        page.wait_for_load_state()
