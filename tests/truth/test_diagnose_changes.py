@@ -31,6 +31,12 @@ def job(name: str) -> Job:
     return with_settings(read, {f"{n}.gain": "35 %" for n, s in read.stages.items() if isinstance(s, Amplifier)})
 
 
+@functools.cache
+def diagnoser(name: str) -> Diagnoser:
+    """Return the diagnoser of an example, for its chain and its causes."""
+    return Diagnoser(job(name))
+
+
 def amount(cause: Cause, change: Change) -> float | None:
     """Return how much a change changes, in the rig's unit."""
 
@@ -57,7 +63,7 @@ def amount(cause: Cause, change: Change) -> float | None:
 
 def solved(name: str, cause: Cause, rig: Rig, tone_hz: float, level_dbfs: float) -> tuple[dict[str, float], Change]:
     """Return the solver's voltage at each node under a cause, with the rig's own hidden numbers."""
-    chain = Diagnoser(job(name)).chain
+    chain = diagnoser(name).chain
     ensemble = Ensemble(chain, [(cause,)], draws=1, seed=5)
     ensemble.hidden = np.array([[0.4, 0.5, 0.5]])
     ensemble.changes = [ensemble._change((cause,))]
@@ -82,16 +88,16 @@ NOT_THE_SAME = {
 def causes_to_try(name: str) -> list[Cause]:
     """Return the causes that both can have."""
     possible = set(possible_faults(job(name)))
-    return [c for c in Diagnoser(job(name)).causes if (c.id, c.where) in possible and c.id not in NOT_THE_SAME]
+    return [c for c in diagnoser(name).causes if (c.id, c.where) in possible and c.id not in NOT_THE_SAME]
 
 
 @pytest.mark.parametrize("name", JOBS)
 def test_a_change_gives_the_voltages_of_the_rig(name: str) -> None:
     """At every node, for three tones, each cause in the solver and in the rig come to the same voltage."""
     wrong = []
+    plain = Rig(job(name), seed=8)
+    plain.truth |= {path: 0.0 for path in plain.truth if path.endswith("gain.mutes")}
     for cause in causes_to_try(name):
-        plain = Rig(job(name), seed=8)
-        plain.truth |= {path: 0.0 for path in plain.truth if path.endswith("gain.mutes")}
         for tone_hz, level_dbfs in STIMULI:
             mine, change = solved(name, cause, plain, tone_hz, level_dbfs)
             rig = Rig(

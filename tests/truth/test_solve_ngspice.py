@@ -49,7 +49,7 @@ def states(
 
 
 @pytest.mark.parametrize("name", list(examples()))
-@pytest.mark.parametrize("tone_hz", [40.0, 1000.0])
+@pytest.mark.parametrize("tone_hz", [40.0, 400.0])
 def test_linear_levels_of_every_node(name: str, tone_hz: float) -> None:
     """Far under every ceiling, each node that passes the tone stands where ngspice's transient has it."""
     for node, (ours, theirs, *_) in states(name, tone_hz, -20.0, volume=15, gain=0.3).items():

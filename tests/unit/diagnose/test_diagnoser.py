@@ -142,13 +142,15 @@ def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
 def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) -> None:
     """Read off band by band is the same as the word right, whatever else is believed; other bands are wrong."""
     of = with_settings(job(), {place: bands})
+    diagnoser = Diagnoser(of)
 
     def believed(said: str) -> dict[tuple[str, str], float]:
         heard = [{"heard": "sub", **TONE, "is": "silent"}, {"check": place, "is": said}]
-        return {(c.cause, c.where): c.probability for c in make_diagnosis(Diagnoser(of), entries(heard, of)).causes}
+        return {(c.cause, c.where): c.probability for c in make_diagnosis(diagnoser, entries(heard, of)).causes}
 
-    assert believed(bands) == believed("right")
-    assert believed(bands.replace("; ", ";").replace("+", "").replace("60 Hz", "0.06 kHz")) == believed("right")
+    right = believed("right")
+    assert believed(bands) == right
+    assert believed(bands.replace("; ", ";").replace("+", "").replace("60 Hz", "0.06 kHz")) == right
     assert believed("peak +9 dB at 30 Hz q 2") == believed("wrong")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -54,6 +55,7 @@ stages:
 DEFINITIONS = json.loads(shipped_schema())["$defs"]
 
 
+@functools.cache
 def _every_form() -> tuple[forms.Form, ...]:
     return forms.forms(read_job_text(EVERY_KIND))
 

@@ -28,12 +28,20 @@ def said(folder: Path, code: str = ASK) -> str:
     ).stdout
 
 
-def test_only_the_first_process_compiles(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def said_in_turn(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """What four processes say, one after the other, with a new folder: is it kept, load it, is it kept, load it."""
+    folder = tmp_path_factory.mktemp("compiled")
+    kept = "import sys; from gainwright.programme import kernel_is_cached; print(kernel_is_cached(), 'numba' in sys.modules)"
+    return [said(folder, code) for code in (kept, ASK, kept, ASK)]
+
+
+def test_only_the_first_process_compiles(said_in_turn: list[str]) -> None:
     """The first says that it compiles, the second says nothing and has the same."""
-    first = said(tmp_path)
+    _, first, _, second = said_in_turn
     assert first.splitlines()[-1] == "kernel"
     assert "note: compiling" in first
-    assert said(tmp_path) == "kernel\n"
+    assert second == "kernel\n"
 
 
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
@@ -109,12 +117,11 @@ def test_a_filter_is_designed_without_scipy() -> None:
     assert done.stdout == "False\n"
 
 
-def test_what_is_kept_is_known_without_numba(tmp_path: Path) -> None:
+def test_what_is_kept_is_known_without_numba(said_in_turn: list[str]) -> None:
     """Nothing is kept in a new folder; after one process has compiled, it is."""
-    code = "import sys; from gainwright.programme import kernel_is_cached; print(kernel_is_cached(), 'numba' in sys.modules)"
-    assert said(tmp_path, code) == "False False\n"
-    said(tmp_path)
-    assert said(tmp_path, code) == "True False\n"
+    before, _, after, _ = said_in_turn
+    assert before == "False False\n"
+    assert after == "True False\n"
 
 
 def test_an_error_reaches_another_process_whole() -> None:
