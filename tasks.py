@@ -132,13 +132,19 @@ def _test(arguments: list[str]) -> int:
         return _call(*pytest, *chosen)
     steps = {**_checks(), "tests": pytest, "wheel": (*pytest[:3], "--wheel", "tests/wheel")}
     if os.environ.get("CI"):  # there the tests' own search is fixed
-        steps["random"] = (*pytest, "--hypothesis-profile=short", "tests/property")
+        steps["random"] = (*pytest, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
     return _all_of(steps)
 
 
 def _pytest(python: str) -> tuple[str, ...]:
+    # one process more than cores: a test often waits for a server, a browser or a device
     # a process that has nothing left to do takes from the others: a server and a browser are made once a process
-    return (python, "-m", "pytest", "-n", "auto", "--dist", "worksteal")
+    return (python, "-m", "pytest", "-n", str(_cores() + 1), "--dist", "worksteal")
+
+
+def _cores() -> int:
+    """Return how many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _lowest(arguments: list[str]) -> int:
@@ -158,7 +164,8 @@ def _lowest(arguments: list[str]) -> int:
     tools = [name for name in project_file["dependency-groups"]["dev"] if re.split(r"[\[=<>]", name)[0] not in own]
     _pip("install", *lowest, *tools, python=python)
     # old versions warn of what newer ones beside them will take away
-    return _call(*_pytest(python), "-W", "ignore::DeprecationWarning", *arguments[1:])
+    old = ("-W", "ignore::DeprecationWarning", "-W", "ignore::PendingDeprecationWarning")
+    return _call(*_pytest(python), *old, *arguments[1:])
 
 
 def _other_python(arguments: list[str]) -> int:
