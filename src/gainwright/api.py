@@ -15,19 +15,6 @@ if TYPE_CHECKING:
     from gainwright.programme.music_result import MusicResult
     from gainwright.solve import Levels
 
-__all__ = [
-    "check_job",
-    "find_fault",
-    "find_knee",
-    "levels",
-    "load_job",
-    "make_plan",
-    "measure",
-    "scan_music",
-    "write_paper",
-    "write_tones",
-]
-
 
 def load_job(path: Path | str) -> Job:
     """Read a job file.
