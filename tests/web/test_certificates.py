@@ -6,7 +6,6 @@ import datetime
 import ipaddress
 import socket
 import ssl
-import threading
 from typing import TYPE_CHECKING
 
 import pytest
@@ -14,6 +13,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
+from handshake import handshake
 
 from gainwright.adapters.certificates import given_certificate, own_certificate
 from gainwright.adapters.own_addresses import own_addresses, own_names
@@ -32,27 +32,7 @@ def shake(certificate: Certificate, trusted: bytes, name: str) -> str:
     """Let OpenSSL shake hands over TLS as a client that trusts one authority; return the version, or why it refused."""
     serving = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     serving.load_cert_chain(certificate.chain, certificate.key)
-    calling = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    calling.verify_flags |= ssl.VERIFY_X509_STRICT
-    calling.load_verify_locations(cadata=trusted)
-    here, there = socket.socketpair()
-
-    def serve() -> None:
-        with here:
-            try:
-                serving.wrap_socket(here, server_side=True).close()
-            except (ssl.SSLError, OSError):
-                return
-
-    thread = threading.Thread(target=serve)
-    thread.start()
-    try:
-        with there, calling.wrap_socket(there, server_hostname=name) as spoken:
-            return spoken.version() or ""
-    except ssl.SSLCertVerificationError as refused:
-        return refused.verify_message
-    finally:
-        thread.join()
+    return handshake(serving, trusted, name)
 
 
 def test_every_name_and_address_is_accepted_and_no_other(tmp_path: Path) -> None:

@@ -8,37 +8,18 @@ from __future__ import annotations
 import math
 
 import pytest
+from example_plans import finding, job, steps, two_way_plan
 
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
-from gainwright.model import Job
-from gainwright.plan import Finding, Plan, Step, make_plan
+from gainwright.plan import Plan, make_plan
 from gainwright.simulated import Fault, Rig, answer
 from gainwright.solve import Chain, levels
 
 
-def job(name: str = "two_way_and_sub", **changes: str) -> Job:
-    """Return an example with texts replaced."""
-    text = example_text(name)
-    for old, new in (change.split(" => ") for change in changes.values()):
-        assert old in text
-        text = text.replace(old, new)
-    return read_job_text(text).job
-
-
-def steps(plan: Plan, phase: str) -> list[Step]:
-    """Return a phase's steps."""
-    return [step for step in plan.steps if step.phase == phase]
-
-
-def finding(plan: Plan, code: str, where: str) -> Finding:
-    """Return the one finding of a code at a place."""
-    return next(f for f in plan.findings if f.code == code and f.where == where)
-
-
-@pytest.fixture(scope="module")
+@pytest.fixture
 def plan() -> Plan:
     """The plan of the two-way chain."""
-    return make_plan(job())
+    return two_way_plan()
 
 
 def test_leads_are_read_from_nothing_up_and_the_measuring_lead_comes_first(plan: Plan) -> None:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import socket
-import ssl
-import threading
 from typing import TYPE_CHECKING
 
 import pytest
+from handshake import handshake
 
 from gainwright.errors import CallError
 from gainwright.web.network.access import NetworkAccess
@@ -27,30 +25,6 @@ def addresses(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[str]:
     return here
 
 
-def said_to(context: ssl.SSLContext, authority: bytes, name: str) -> str:
-    """Make a TLS handshake with the current context, as a client that trusts the authority; return the result."""
-    calling = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    calling.load_verify_locations(cadata=authority)
-    here, there = socket.socketpair()
-
-    def serve() -> None:
-        with here:
-            try:
-                context.wrap_socket(here, server_side=True).close()
-            except OSError:
-                return
-
-    thread = threading.Thread(target=serve)
-    thread.start()
-    try:
-        with there, calling.wrap_socket(there, server_hostname=name) as spoken:
-            return spoken.version() or ""
-    except ssl.SSLCertVerificationError as refused:
-        return refused.verify_message
-    finally:
-        thread.join()
-
-
 def test_listener_follows_the_machine_to_another_network(addresses: list[str]) -> None:
     """After a change of address, new connections get a certificate for it, of the same authority."""
     access = NetworkAccess()
@@ -58,16 +32,16 @@ def test_listener_follows_the_machine_to_another_network(addresses: list[str]) -
     lan.open()
     authority = access.authority
     assert list(access.addresses) == ["https://192.168.7.2:8471", "https://bench.local:8471"]
-    assert said_to(lan.context, authority, "192.168.7.2") == "TLSv1.3"
-    assert "mismatch" in said_to(lan.context, authority, "10.9.8.7")
+    assert handshake(lan.context, authority, "192.168.7.2") == "TLSv1.3"
+    assert "mismatch" in handshake(lan.context, authority, "10.9.8.7")
     addresses[:] = ["10.9.8.7"]
     lan._renew()
     assert next(iter(access.addresses)) == "https://10.9.8.7:8471"
     assert {"10.9.8.7", "bench", "bench.local", "localhost"} <= access.lan_hosts
     assert "192.168.7.2" not in access.lan_hosts
     assert access.authority == authority
-    assert said_to(lan.context, authority, "10.9.8.7") == "TLSv1.3"
-    assert said_to(lan.context, authority, "bench.local") == "TLSv1.3"
+    assert handshake(lan.context, authority, "10.9.8.7") == "TLSv1.3"
+    assert handshake(lan.context, authority, "bench.local") == "TLSv1.3"
     addresses[:] = []
     lan._renew()  # no network for a moment: all stays
     assert next(iter(access.addresses)) == "https://10.9.8.7:8471"
