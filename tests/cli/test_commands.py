@@ -56,7 +56,7 @@ def test_new_lists_writes_and_never_overwrites(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_example_checks_and_plans(tmp_path: Path, name: str) -> None:
-    """No blocker; the contract's keys; targets for each amplifier; steps in phases that follow each other."""
+    """No blocker; every key of the JSON; targets for each amplifier; steps in phases that follow each other."""
     (tmp_path / "j.yaml").write_text(example_text(name), encoding="utf-8")
     assert as_json("check", "j.yaml", cwd=tmp_path)["title"]
     plan = as_json("plan", "j.yaml", cwd=tmp_path)
@@ -171,7 +171,7 @@ def test_a_jobs_tones_and_their_list(car: Path) -> None:
 
 
 def test_measure(tmp_path: Path) -> None:
-    """The contract's keys; status 1 when a verdict isn't clean; volts when calibrated."""
+    """Every key of the JSON; status 1 when a verdict isn't clean; volts when calibrated."""
     call(
         "tones", "--tone", "1000", "--level", "-6", "--seconds", "1", "--sides", "left", "--out", "t.wav", cwd=tmp_path
     )

@@ -1,4 +1,4 @@
-"""`diagnose`, `cases`, `practise` as commands: the contract's JSON, the dialogue, statuses, files."""
+"""`diagnose`, `cases`, `practise` as commands: their JSON, the dialogue, statuses, files."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`gainwright knee`: files, typed readings, contract, refusals."""
+"""`gainwright knee`: files, typed readings, JSON, refusals."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def call(*arguments: str, cwd: Path, typed: str = "") -> subprocess.CompletedPro
 
 
 def test_a_file_of_readings(tmp_path: Path) -> None:
-    """The contract's keys, a text, a chart."""
+    """Every key of the JSON, a text, a chart."""
     (tmp_path / "r.csv").write_text(READINGS)
     done = call("r.csv", "--json", "--chart", "k.svg", cwd=tmp_path)
     found = json.loads(done.stdout)

@@ -1,4 +1,4 @@
-"""`music` as a command: its contract, every option, mistakes in one sentence, Ctrl-C and going on."""
+"""`music` as a command: its JSON, every option, mistakes in one sentence, Ctrl-C and going on."""
 
 from __future__ import annotations
 
@@ -46,8 +46,8 @@ def _kept_inside(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GAINWRIGHT_CACHE", str(folder / "cache"))
 
 
-def test_contract_without_a_job(folder: Path) -> None:
-    """The contract's fields are there, the three usual bands, and what was skipped with its reason."""
+def test_json_without_a_job(folder: Path) -> None:
+    """Every field is there, the three usual bands, and what was skipped with its reason."""
     done = run("music", "songs", "--json", folder=folder)
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)

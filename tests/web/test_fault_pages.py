@@ -382,7 +382,7 @@ def test_job_that_was_changed_is_taken_as_it_stands(
 
 
 def test_diagnosis_over_http_is_that_of_the_program(api: httpx.Client, job: str) -> None:
-    """Evidence posted for a job gives the contract of `diagnose --json`: the same causes, believed as much."""
+    """Evidence posted for a job gives what `diagnose --json` prints: the same causes with the same probabilities."""
     entries = [
         {"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"},
         {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.0 V"},

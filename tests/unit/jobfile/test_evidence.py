@@ -15,7 +15,7 @@ from gainwright.jobfile import entry_mapping, example_text, read_entry, read_evi
 from gainwright.model import Check, HeardSpeaker, Reading, SwapTest, as_mapping
 
 JOB = read_job_text(with_lamp(example_text("two_way_and_sub"), "clip: thd over 3 %, red one: level over 9 V")).job
-CONTRACT = """
+EVERY_KIND = """
 evidence:
   - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
   - {at: amp_front.out.left, with: lamp, tone: 315 Hz, level: 0 dBFS, shows: none}
@@ -34,9 +34,9 @@ evidence:
 """
 
 
-def test_everything_of_the_contract_is_read() -> None:
-    """Each kind of entry of the contract is read as its class and written back unchanged."""
-    entries = read_evidence_text(CONTRACT, JOB)
+def test_every_kind_of_entry_is_read() -> None:
+    """Each kind of entry is read as its class and written back unchanged."""
+    entries = read_evidence_text(EVERY_KIND, JOB)
     kinds = [
         Reading,
         Reading,
