@@ -28,6 +28,7 @@ import re
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
@@ -130,10 +131,10 @@ def _test(arguments: list[str]) -> int:
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return _call(*pytest, *chosen)
-    steps = {**_checks(), "tests": pytest, "wheel": (*pytest[:3], "--wheel", "tests/wheel")}
+    steps = {"tests": pytest}
     if os.environ.get("CI"):  # there the tests' own search is fixed
         steps["random"] = (*pytest, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
-    return _all_of(steps)
+    return _all_of(steps, meanwhile={**_checks(), "wheel": (*pytest[:3], "--wheel", "tests/wheel")})
 
 
 def _pytest(python: str) -> tuple[str, ...]:
@@ -235,13 +236,22 @@ def _bench(arguments: list[str]) -> int:
     return _all_of({name: (_script("python"), str(there[name])) for name in arguments[1:] or there})
 
 
-def _all_of(steps: dict[str, tuple[str, ...]]) -> int:
-    """Run every step, also after one has failed, and say at the end which failed."""
+def _all_of(steps: dict[str, tuple[str, ...]], meanwhile: dict[str, tuple[str, ...]] | None = None) -> int:
+    """Run every step, also after one has failed, and say at the end which failed.
+
+    What runs meanwhile has one process where the steps have several that wait for each other; it is printed after them.
+    """
     failed = []
-    for name, command in steps.items():
-        print(f"== {name}", flush=True)
-        if _call(*command) != 0:
-            failed.append(name)
+    with ThreadPoolExecutor(1) as other:
+        printed = {name: other.submit(_captured, *command) for name, command in (meanwhile or {}).items()}
+        for name, command in steps.items():
+            print(f"== {name}", flush=True)
+            if _call(*command) != 0:
+                failed.append(name)
+        for name, done in printed.items():
+            print(f"== {name}\n{done.result().stdout}", end="", flush=True)
+            if done.result().returncode != 0:
+                failed.append(name)
     if failed:
         print(f"failed: {', '.join(failed)}", file=sys.stderr)
     return 1 if failed else 0
@@ -303,15 +313,32 @@ def _script(name: str) -> str:
 
 
 def _call(*command: str) -> int:
-    """Run a command in the tree, with the environment's programs first on the path and no stray Python settings."""
-    environment = _clean_environment()
-    environment |= {
-        "PATH": os.pathsep.join([str(BIN), environment.get("PATH", "")]),
+    """Run a command in the tree, and return its exit status."""
+    return subprocess.run(command, cwd=ROOT, env=_own_environment(), check=False).returncode
+
+
+def _captured(*command: str) -> subprocess.CompletedProcess[str]:
+    """Run a command in the tree, and return its exit status with what it printed."""
+    return subprocess.run(
+        command,
+        cwd=ROOT,
+        env=_own_environment(),
+        check=False,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        errors="replace",
+    )
+
+
+def _own_environment() -> dict[str, str]:
+    """Return the person's environment with this one's programs first on the path and no stray Python settings."""
+    return _clean_environment() | {
+        "PATH": os.pathsep.join([str(BIN), os.environ.get("PATH", "")]),
         "PYTHONUTF8": "1",
         # two linear-algebra threads in each of several test processes slow each other down
-        "OPENBLAS_NUM_THREADS": environment.get("OPENBLAS_NUM_THREADS", "1"),
+        "OPENBLAS_NUM_THREADS": os.environ.get("OPENBLAS_NUM_THREADS", "1"),
     }
-    return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode
 
 
 def _clean_environment() -> dict[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -16,8 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 from commands import run
-
-from gainwright.programme import compiled
+from compiled_code import put_compiled_code
 
 RATE_HZ = 44_100
 SECONDS = 4
@@ -35,9 +33,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     soundfile.write(place / "songs" / "noise.flac", np.clip(noise, -1, 1), RATE_HZ)
     (place / "songs" / "word.mp3").write_text("only a word", encoding="utf-8")
     run("new", "job.yaml", folder=place)
-    # the kernel of this process, or the user's: compiled once, not in each folder (test_compiled.py tries that)
-    compiled.load_kernel()
-    shutil.copytree(compiled._folder(), place / "cache" / compiled._folder().name)
+    put_compiled_code(place / "cache")
     return place
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 from browser_acts import click
+from compiled_code import put_compiled_code
 from web_server import WebServer
 
 from gainwright.adapters.music_folders import DiskMusicFolders
@@ -46,7 +47,9 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
     """A server that may look into a folder of music."""
     root = tmp_path_factory.mktemp("library") / "music & <b>more"
     _library(root)
-    running = WebServer(tmp_path_factory.mktemp("web"), ("--music", str(root))).start()
+    running = WebServer(tmp_path_factory.mktemp("web"), ("--music", str(root)))
+    put_compiled_code(running.folder / "cache" / "gainwright")
+    running.start()
     yield running
     running.stop()
 

@@ -1,0 +1,18 @@
+"""The compiled analysis of music, put into a cache of its own: it is compiled once, not in each folder that a test begins with."""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING
+
+from gainwright.programme import compiled
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def put_compiled_code(cache: Path) -> None:
+    """Copy the code of this process, or the user's, into a cache folder (test_compiled.py tries what compiles it)."""
+    compiled.load_kernel()
+    folder = compiled._folder()
+    shutil.copytree(folder, cache / folder.name)
