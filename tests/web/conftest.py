@@ -30,7 +30,9 @@ FLAGS = (
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 PICTURES = Path(os.environ.get("GAINWRIGHT_PICTURES") or Path(__file__).resolve().parents[2] / ".pictures")
 """Where the screenshots are left for a person to look at."""
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
+COLOURS = ("color-contrast", "link-in-text-block")
+"""The rules that look at colours: the others say the same of a page by night as by day."""
 
 
 @pytest.fixture(scope="session")
@@ -103,8 +105,8 @@ def _axe() -> str:
     return (importlib.resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
 
-def violations(page: Page) -> list[str]:
-    """Return what a page breaks of WCAG 2.2 AA and best practice, as far as axe can tell."""
+def violations(page: Page, rules: tuple[str, ...] = ()) -> list[str]:
+    """Return what a page breaks of WCAG 2.2 AA and best practice, or of some rules, as far as axe can tell."""
     # not as a script element: the page's own policy refuses inline scripts
     page.evaluate(_axe())
     size = page.viewport_size
@@ -112,7 +114,8 @@ def violations(page: Page) -> list[str]:
     # the bar at a phone's lower edge covers what can be scrolled from under it; axe looks at one moment only
     whole = page.evaluate("document.documentElement.scrollHeight")
     page.set_viewport_size({"width": size["width"], "height": max(size["height"], whole + 100)})
-    found: Any = page.evaluate("tags => axe.run(document, {runOnly: tags})", WCAG)
+    run_only = {"type": "rule", "values": list(rules)} if rules else {"type": "tag", "values": list(WCAG)}
+    found: Any = page.evaluate("runOnly => axe.run(document, {runOnly})", run_only)
     page.set_viewport_size(size)
     return [
         f"{v['id']}: {v['help']} ({'; '.join(n['target'][0] for n in v['nodes'][:3])})" for v in found["violations"]
@@ -124,6 +127,22 @@ def look(page: Page, name: str, *, full: bool = True) -> None:
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), f"{name} scrolls sideways"
     PICTURES.mkdir(parents=True, exist_ok=True)
     page.screenshot(path=PICTURES / f"{name}.png", full_page=full)
+
+
+def day_and_night(page: Page, name: str, *, full: bool = True) -> None:
+    """Check that a page keeps WCAG 2.2 AA in both colour schemes, and leave a screenshot of each."""
+    assert violations(page) == [], name
+    look(page, name, full=full)
+    page.emulate_media(color_scheme="dark")
+    assert violations(page, COLOURS) == [], f"{name} by night"
+    look(page, f"{name}-night", full=full)
+    page.emulate_media(color_scheme="light")
+
+
+@pytest.fixture(name="day_and_night")
+def day_and_night_fixture() -> Callable[..., None]:
+    """Check a page's accessibility in both colour schemes: `day_and_night(page, "jobs-phone")`."""
+    return day_and_night
 
 
 @pytest.fixture

@@ -481,22 +481,19 @@ def test_pages_can_be_looked_at_and_keep_to_wcag(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
+    day_and_night: Callable[..., None],
     api: httpx.Client,
     job: str,
     size: str,
 ) -> None:
     """Every page of the chain, with its findings, an error and a conflict, by day and by night."""
     api.get(f"/api/jobs/{job}/chain/findings")
-    for dark in (False, True):
-        night = "-night" if dark else ""
-        page = open_page(f"/jobs/{job}/chain", size=size, dark=dark)
-        page.locator("#findings details").wait_for()
-        assert axe(page) == []
-        look(page, f"chain-{size}{night}")
-        for path in ("stage/amp_sub", "stage/desk", "section/allowance", "instrument/meter", "add", "text"):
-            page.goto(f"/jobs/{job}/chain/{path}")
-            assert axe(page) == [], path
-            look(page, f"chain-{path.replace('/', '-')}-{size}{night}")
+    page = open_page(f"/jobs/{job}/chain", size=size)
+    page.locator("#findings details").wait_for()
+    day_and_night(page, f"chain-{size}")
+    for path in ("stage/amp_sub", "stage/desk", "section/allowance", "instrument/meter", "add", "text"):
+        page.goto(f"/jobs/{job}/chain/{path}")
+        day_and_night(page, f"chain-{path.replace('/', '-')}-{size}")
     page.get_by_label("Text of the job file").fill(example_text("two_way_and_sub").replace("4 V  ", "4 ohm"))
     page.get_by_role("alert").wait_for()
     assert axe(page) == []

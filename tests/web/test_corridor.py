@@ -211,13 +211,15 @@ def test_what_can_not_be_is_told_beside_the_controls(open_page: Callable[..., Pa
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_corridor_is_accessible_and_can_be_looked_at(
-    open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None], job: str, size: str
+    open_page: Callable[..., Page],
+    axe: Callable[[Page], list[str]],
+    day_and_night: Callable[..., None],
+    job: str,
+    size: str,
 ) -> None:
     """WCAG 2.2 AA as far as axe tells, by day and by night; the table says the same as the drawing."""
-    for dark in (False, True):
-        page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.head.volume=38", size=size, dark=dark)
-        assert axe(page) == []
-        look(page, f"corridor-{size}{'-night' if dark else ''}", full=size == "desktop")
+    page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.head.volume=38", size=size)
+    day_and_night(page, f"corridor-{size}", full=size == "desktop")
     click(page.get_by_text("As a table"))
     assert axe(page) == []
     told = margin_of(page, "head.sub").removeprefix("▲ ")

@@ -109,14 +109,13 @@ def test_pages_are_accessible_small_and_can_be_looked_at(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
+    day_and_night: Callable[..., None],
     job: str,
     size: str,
 ) -> None:
     """The list and a job keep WCAG 2.2 AA as far as axe tells, by day and by night; a first visit takes under 150 kB."""
-    for dark in (False, True):
-        page = open_page("/", size=size, dark=dark)
-        assert axe(page) == []
-        look(page, f"jobs-{size}{'-night' if dark else ''}")
+    page = open_page("/", size=size)
+    day_and_night(page, f"jobs-{size}")
     sizes = page.evaluate(
         "[...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].map(e => e.transferSize)"
     )

@@ -393,25 +393,23 @@ def test_it_is_accessible_and_can_be_looked_at(
     listening: Callable[..., Listener],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
+    day_and_night: Callable[..., None],
     job: str,
     size: str,
 ) -> None:
     """Two channels, by day and by night, before and while it runs."""
     both = np.concatenate([clipped(peak=0.9, ceiling=0.7), tone(level_dbfs=-12.0)], axis=1)
-    for dark in (False, True):
-        heard = listening(both, f"/jobs/{job}/live", size=size, dark=dark)
-        if not dark:
-            assert axe(heard.page) == []
-            look(heard.page, f"live-idle-{size}")
-        heard.page.get_by_label("Channels").select_option("2")
-        heard.start()
-        heard.page.get_by_label("Seconds").fill("1")
-        click(heard.page.get_by_role("button", name="Record", exact=True))
-        heard.page.locator("#recordings .main").first.wait_for()
-        heard.page.get_by_text("is saved with the job").wait_for(state="hidden")
-        assert axe(heard.page) == []
-        look(heard.page, f"live-{size}{'-night' if dark else ''}")
-        look(heard.page, f"live-{size}{'-night' if dark else ''}-first", full=False)
+    heard = listening(both, f"/jobs/{job}/live", size=size)
+    assert axe(heard.page) == []
+    look(heard.page, f"live-idle-{size}")
+    heard.page.get_by_label("Channels").select_option("2")
+    heard.start()
+    heard.page.get_by_label("Seconds").fill("1")
+    click(heard.page.get_by_role("button", name="Record", exact=True))
+    heard.page.locator("#recordings .main").first.wait_for()
+    heard.page.get_by_text("is saved with the job").wait_for(state="hidden")
+    day_and_night(heard.page, f"live-{size}")
+    look(heard.page, f"live-{size}-first", full=False)
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
