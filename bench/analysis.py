@@ -1,9 +1,9 @@
-"""The measuring side: a minute of stereo through everything, and how late a live figure is.
+"""Measuring: a minute of stereo through tone, noise and onset, and the latency of live figures.
 
-Baseline in the same run: the like by scipy.signal, one call after the other (Welch spectra for level, THD and noise, a
-short-time spectrum for the onset), without fits, verdicts, kinds of noise or intervals. The live part feeds blocks of
-20 ms at their own pace and takes the age of the newest sample when its figure is there. Exit status 1 when the target of
-100 ms is missed.
+Baseline in the same run: similar figures by scipy.signal, one call after another (Welch spectra for level, THD and
+noise, a short-time spectrum for the onset), without fits, verdicts, kinds of noise or intervals. The live part feeds
+blocks of 20 ms in real time and takes the age of the newest sample when its figure is available. The exit status is 1
+if the target of 100 ms is missed.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def main() -> int:
 
 
 class Paced:
-    """A made-up input that gives blocks of 20 ms at their own pace and remembers when."""
+    """A simulated input that gives blocks of 20 ms in real time and records when."""
 
     def __init__(self) -> None:
         """Begin now."""

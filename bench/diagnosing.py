@@ -1,10 +1,11 @@
-"""Fault finding on blind cases: how often right, how honest, how many tests and minutes; then how fast and how it grows.
+"""Fault finding on blind cases: accuracy, calibration, tests and minutes; then speed and scaling.
 
     python3 tasks.py bench diagnosing [CASES]
 
-Cases are drawn at random on the simulated rig (tests/support/blind_cases.py). Minutes are laid beside fixed orders of the
-same tests. Speed: the weighing of all causes in one batched solve against a Python loop that solves each cause and draw
-by itself, in the same run; then how it grows with draws, causes and stages. Exit status 1 when a ratio misses its target.
+Cases are drawn at random on the simulated rig (tests/support/blind_cases.py). Minutes are compared with fixed orders of
+the same tests. Speed: weighing all causes in one batched solve against a Python loop that solves each cause and draw
+separately, in the same run; then scaling with draws, causes and stages. The exit status is 1 if a ratio misses its
+target.
 """
 
 from __future__ import annotations
@@ -53,16 +54,16 @@ def quality(count: int) -> None:
 
 
 def speed() -> bool:
-    """Print how fast the belief is; return whether the target is met."""
+    """Print how fast a diagnosis is; return whether the target is met."""
     job = read_job_text(example_text("two_way_and_sub")).job
     entries = [
-        read_entry({"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"}, job),
+        read_entry({"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"}, job),
         read_entry({"check": "amp_sub.power_lamp", "is": "on"}, job),
         read_entry(
-            {"at": "desk.sub.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.2 V"}, job
+            {"at": "desk.sub.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0.2 V"}, job
         ),
         read_entry(
-            {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0 V"}, job
+            {"at": "amp_sub.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0 V"}, job
         ),
     ]
     diagnoser = Diagnoser(job)

@@ -1,8 +1,8 @@
 """Live measurement: a real server fed with blocks as a browser sends them, and a real browser on its page.
 
-Told per kind of signal: updates a second, from a block's sending to the answer that knows it, the server's share of one
-core. Baseline in the same run: what a plain spectrum of the same moments costs (Hann window, numpy's rfft, the highest
-line: no frequency fit, no clipping, no THD, no pictures). Exit status 1 when a target is missed.
+For each kind of signal: updates per second, time from sending a block to the answer that includes it, the server's
+share of one core. Baseline in the same run: the cost of a plain spectrum of the same samples (Hann window, numpy's
+rfft, the highest line: no frequency fit, no clipping, no THD, no pictures). Exit status 1 when a target is missed.
 """
 
 from __future__ import annotations
@@ -36,18 +36,18 @@ if TYPE_CHECKING:
 RATE_HZ, FRAMES, SECONDS = 48_000, 896, 15.0
 WINDOW_SECONDS, TONE_HZ = 0.3, 997.0
 LEAST_UPDATES, MOST_DELAY_MS = 10.0, 150.0
-"""Updates a second, and how long a block may take to its answer, in the middle of all blocks."""
+"""Targets: updates per second, and the median time from a block to its answer."""
 
 
 def signals() -> dict[str, Floats]:
     """Return one second of each kind, in one or two channels."""
     wave = np.sin(2 * np.pi * TONE_HZ * np.arange(RATE_HZ) / RATE_HZ)
-    low = np.sin(2 * np.pi * 40 * np.arange(RATE_HZ) / RATE_HZ)
+    low = np.sin(2 * np.pi * 50 * np.arange(RATE_HZ) / RATE_HZ)
     noise = np.random.default_rng(1).normal(0, 0.0005, RATE_HZ)
     mono = {
         "clean": 0.5 * wave,
         "clipped": np.clip(0.7 * wave, -0.5, 0.5),
-        "40 Hz, clipped": np.clip(0.7 * low, -0.5, 0.5),
+        "50 Hz, clipped": np.clip(0.7 * low, -0.5, 0.5),
         "quiet and noisy": 0.05 * wave + noise,
     }
     made = {name: samples[:, None] for name, samples in mono.items()}
@@ -74,7 +74,7 @@ def served() -> Iterator[tuple[str, int]]:
 
 
 def processor_s(process: int) -> float:
-    """Return the processor time of a process so far; nothing where the system doesn't tell it so."""
+    """Return the processor time of a process so far; 0 where the system doesn't report it."""
     try:
         fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
     except OSError:
@@ -83,7 +83,7 @@ def processor_s(process: int) -> float:
 
 
 def fed(address: str, process: int, samples: Floats) -> dict[str, float]:
-    """Feed a signal in its own time; return updates a second, delays and the share of a core."""
+    """Feed a signal in real time; return updates per second, delays and the share of a core."""
     channels = samples.shape[1]
     hello = {"rate_hz": RATE_HZ, "channels": channels, "device": "bench", "processing": [], "job": "", "step": ""}
     sent: dict[int, float] = {}
@@ -92,7 +92,7 @@ def fed(address: str, process: int, samples: Floats) -> dict[str, float]:
         socket.send(json.dumps(hello))
         listening = threading.Thread(target=_listen, args=(socket, sent, delays), daemon=True)
         listening.start()
-        _feed(socket, samples, sent, seconds=2.0)  # what is loaded once is loaded
+        _feed(socket, samples, sent, seconds=2.0)  # everything has been loaded by now
         delays.clear()
         before, begun = processor_s(process), time.perf_counter()
         _feed(socket, samples, sent, seconds=SECONDS)
@@ -128,7 +128,7 @@ def _feed(socket: ClientConnection, samples: Floats, sent: dict[int, float], *, 
 
 
 def plain_s(samples: Floats) -> float:
-    """Return what a plain spectrum of one moment costs, its samples put together from blocks."""
+    """Return the cost of a plain spectrum, its samples collected from blocks."""
     count = round(WINDOW_SECONDS * RATE_HZ)
     blocks = [samples[i : i + FRAMES] for i in range(0, count, FRAMES)]
     window = np.hanning(count)[:, None]

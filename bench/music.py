@@ -1,6 +1,7 @@
-"""The scan of music: how much slower than decoding alone, how much faster than the like by other means.
+"""The scan of music compared with decoding alone and with other tools.
 
-All in one run on the same real files (of a Debian package, coded to each format beforehand), in turns, the best of each:
+All in one run on the same real files (from a Debian package, encoded to each format beforehand), in turn, the best of
+each:
 
 - one core: CPU time of reading and analysing in one thread against CPU time of the library's own reading into arrays; and
   that of the digest of the content, which a scan that keeps its results works out as well;
@@ -48,9 +49,9 @@ OF_DECODING = {
     "ogg": (0.65, 0.80),
     "m4a": (0.65, 0.80),
 }
-"""Format -> share of the decoder's rate that is wanted, and hoped for."""
+"""Format -> target and stretch target of the share of the decoder's rate."""
 TIMES = {"ebur128": (3.5, 5.5), "graph": (7.0, 7.0), "scipy": (24.0, 24.0)}
-"""Other means -> how many times as fast is wanted, and hoped for."""
+"""Other tool -> target and stretch target of the ratio of speeds."""
 GRAPH = (
     "asplit=3[a][b][c];[a]ebur128=peak=true,astats,anullsink;"
     "[b]lowpass=f=80,lowpass=f=80,astats,anullsink;[c]highpass=f=80,highpass=f=80,astats,anullsink"
@@ -147,7 +148,7 @@ def _decode(path: Path) -> int:
     import soundfile
 
     class Forward(soundfile.SoundFile):  # type: ignore[misc]
-        """Without the seek that the library does after each block, so that nothing is won by leaving it out."""
+        """A file without the library's seek after each block, so that the comparison is fair."""
 
         def seekable(self) -> bool:
             return False
@@ -192,7 +193,7 @@ def _ffmpeg(path: Path, graph: str, *, split: bool = False) -> None:
 
 
 def _scipy(path: Path) -> None:
-    """Work out the like with one call after the other on the whole file."""
+    """Compute similar figures with one call after another on the whole file."""
     import pyloudnorm
     from scipy import signal
 
@@ -237,16 +238,16 @@ def _first_calls(folder: Path) -> str:
     """Return how long the first process ever and the second take to be ready."""
     code = "import time; t = time.perf_counter(); from gainwright.programme import load_kernel; load_kernel(print); print(time.perf_counter() - t)"
     environment = os.environ | {"GAINWRIGHT_CACHE": str(folder / "cache")}
-    said = [
+    outputs = [
         subprocess.run(
             [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
         ).stdout.split("\n")
         for _ in range(2)
     ]
-    first, second = (float(lines[-2]) for lines in said)
-    told = said[0][0] if len(said[0]) > 2 else "nothing"
-    quiet = "nothing" if len(said[1]) == 2 else said[1][0]
-    return f"ready after {first:.1f} s the first time ever (told: {told}), {second:.2f} s the next (told: {quiet})"
+    first, second = (float(lines[-2]) for lines in outputs)
+    notes = outputs[0][0] if len(outputs[0]) > 2 else "nothing"
+    second_notes = "nothing" if len(outputs[1]) == 2 else outputs[1][0]
+    return f"ready after {first:.1f} s the first time ever (notes: {notes}), {second:.2f} s the next (notes: {second_notes})"
 
 
 def _memory(folder: Path, missed: list[str]) -> None:

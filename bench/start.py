@@ -1,4 +1,4 @@
-"""Starting: the processor time of whole short commands over that of `python -c "import numpy"`, in turns, the least of each.
+"""Start-up: the processor time of short commands relative to that of `python -c "import numpy"`, in turn, the least of each.
 
 Exit status 1 when a target is missed. Option: rounds (5).
 """
@@ -22,7 +22,7 @@ TARGETS = {
     "measure": 5.0,
     "music": 15.0,
 }
-"""Command -> how many times the processor time of importing numpy it may take; music has its kernel compiled and kept."""
+"""Command -> permitted ratio to the processor time of importing numpy; music with its kernel compiled and cached."""
 
 
 def main(arguments: list[str]) -> int:

@@ -1,9 +1,8 @@
 """The store: writes and reads a second against plain calls of the database's driver, on SQLite and PostgreSQL.
 
-Baseline, in the same run on the same kind of file or server: the very statements that a person would write by hand with
-`sqlite3` or `psycopg`, each write its own durable transaction, on one connection that stays open. Both databases write
-to the disk in earnest. Beside it, how long a search takes among 5000 jobs and 5000 cases. Exit status 1 when what a call
-takes longer, or a search, misses its target.
+Baseline, in the same run on the same kind of file or server: hand-written statements with `sqlite3` or `psycopg`, each
+write its own durable transaction, on one open connection. Both databases really flush to disk. In addition, the time of
+a search among 5000 jobs and 5000 cases. The exit status is 1 if the overhead of a call, or a search, misses its target.
 """
 
 from __future__ import annotations
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
 WRITES, READS, ROUNDS = 200, 400, 5
 KEPT = 5000
 OVERHEAD_TARGET_MS = 1.0
-"""What one call may take longer than the plain one: a page asks a dozen times and must answer in 50 ms."""
+"""Permitted overhead of one call: a page makes a dozen calls and must answer in 50 ms."""
 SEARCH_TARGET_MS = 100.0
 EXAMPLES = ("active_three_way", "bridged_pair", "factory_converter", "full_range", "one_amplifier", "two_way_and_sub")
 ENTRY = 'INSERT INTO run_entry (job, number, step, kind, text, value, "by", at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)'
@@ -65,8 +64,8 @@ def measure(name: str, place: str, plain: Callable[[str], Callable[..., list[Any
         write_s = _rounds(lambda: _write(store), lambda: _write_plain(store, run))
         read_s = _rounds(lambda: _read(store), lambda: _read_plain(store, run))
         passed = [
-            _told("writes", WRITES, write_s),
-            _told("reads", READS, read_s),
+            _report("writes", WRITES, write_s),
+            _report("reads", READS, read_s),
             _search(store),
         ]
     print()
@@ -84,7 +83,7 @@ def _rounds(ours: Callable[[], None], plain: Callable[[], None]) -> tuple[float,
     return statistics.median(times[0][1:]), statistics.median(times[1][1:])
 
 
-def _told(what: str, count: int, seconds: tuple[float, float]) -> bool:
+def _report(what: str, count: int, seconds: tuple[float, float]) -> bool:
     ours_s, plain_s = seconds
     overhead_ms = 1000 * (ours_s - plain_s) / count
     cells = [

@@ -2,9 +2,9 @@
 
 Each client opens the job, its set-up run and the run's state, and writes a reading, over a connection that stays open.
 Baseline in the same run: a bare Starlette app on uvicorn that answers a fixed page of the same size, with the same
-clients; the ratio tells what pages, store and guard add to the web server alone. Afterwards one client alone: how long
-each page takes, and in Chromium how long a slider moved takes to the corridor redrawn, beside the same answer fetched
-and nothing done with it. Exit status 1 when a page or a redrawing takes longer than its target.
+clients; the ratio shows what pages, store and guard add to the web server alone. Afterwards with a single client: the
+time of each page, and in Chromium the time from moving a slider to the redrawn corridor, compared with only fetching
+the same answer. Exit status 1 when a page or a redrawing takes longer than its target.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from web_server import WebServer
 
 CLIENTS, SECONDS = 20, 12.0
 PAGE_TARGET_MS, CASE_TARGET_MS, REDRAWN_TARGET_MS = 50.0, 100.0, 150.0
-"""A page; a case with its belief and next test; the corridor in the browser."""
+"""Targets, ms: a page; a case with its likely causes and next test; the corridor in the browser."""
 ALONE = 40
 
 BARE = """
@@ -100,9 +100,9 @@ def _begun(port: int) -> tuple[str, str]:
 
 def _case(port: int, job: str) -> str:
     """Return the path of a case of that job: its subwoofer is silent."""
-    heard = {"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"}
-    said = json.dumps({"job": job, "evidence": [heard]})
-    return f"/cases/{json.loads(_ask(http.client.HTTPConnection('127.0.0.1', port), 'POST', '/api/cases', said)[1])['name']}"
+    heard = {"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"}
+    body = json.dumps({"job": job, "evidence": [heard]})
+    return f"/cases/{json.loads(_ask(http.client.HTTPConnection('127.0.0.1', port), 'POST', '/api/cases', body)[1])['name']}"
 
 
 REDRAW = """async () => {
@@ -158,7 +158,7 @@ def _load(port: int, asked: list[tuple[str, str]]) -> tuple[float, float]:
             for method, path in asked:
                 body = ""
                 if method == "POST":
-                    if not job:  # each client writes into a job of its own: nobody refuses him
+                    if not job:  # each client writes to its own job, so there are no conflicts
                         job = _begun_bare(connection)
                     body = json.dumps({**json.loads(path), "seen": seen})
                 began = time.perf_counter()

@@ -120,7 +120,7 @@ DIMENSIONS: dict[str, Dimension] = dict(
         _dimension("current", "A", _with_prefixes(("A",), "mu"), pint_unit="ampere", low=0.0, example="40 A"),
         _dimension("fraction", "1", {"%": 0.01}, low=0.0, high=1.0, example="20 %"),
         _dimension("ratio", "dB", {"dB": 1.0}, low=-200.0, high=200.0, example="-6 dB", logarithmic=True),
-        _dimension("level", "dBFS", {"dBFS": 1.0}, low=-200.0, high=0.0, example="-10 dBFS", logarithmic=True),
+        _dimension("level", "dBFS", {"dBFS": 1.0}, low=-200.0, high=0.0, example="-6 dBFS", logarithmic=True),
         _dimension(
             "sound level",
             "dB SPL",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.app.tones import plan_tones
 from gainwright.metering.measurement import Channel, Verdict
-from gainwright.plan.result import Plan
+from gainwright.plan.result import Plan, Step
 from gainwright.results import to_json
 
 if TYPE_CHECKING:
@@ -106,8 +106,8 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
         "plan.txt": (plan_text(plan) + "\n").encode(),
         "plan.json": json.dumps(to_json(plan), ensure_ascii=False, indent=1).encode(),
     }
-    first = next(step for step in plan.steps if step.phase == "amplifier")
-    corridor = levels(Chain(job), tone_hz=first.tone_hz or 40.0, level_dbfs=first.level_dbfs or 0.0)
+    _, tone_hz, level_dbfs = _amplifier_step(plan)
+    corridor = levels(Chain(job), tone_hz=tone_hz, level_dbfs=level_dbfs)
     chart = corridor_chart(corridor, title=job.title)
     files |= {f"corridor{suffix}": charts.render(chart, suffix) for suffix in (".svg", ".png")}
     result.corridor = chart.description.split("; ")
@@ -117,6 +117,14 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
     result.recordings = _recordings(result, bench, files)
     files["recordings/verdicts.json"] = json.dumps(to_json(result.recordings), indent=1).encode()
     return result, files
+
+
+def _amplifier_step(plan: Plan) -> tuple[Step, float, float]:
+    """Return the first step that sets an amplifier with a tone, the tone, Hz, and its level, dBFS."""
+    for step in plan.steps:
+        if step.phase == "amplifier" and step.tone_hz is not None and step.level_dbfs is not None:
+            return step, step.tone_hz, step.level_dbfs
+    raise ValueError("the plan sets no amplifier with a tone")
 
 
 def _tones(plan: Plan, files: dict[str, bytes], *, title: str) -> list[DemoTone]:
@@ -157,10 +165,10 @@ def _recordings(found: Demo, bench: Bench, files: dict[str, bytes]) -> list[Demo
 
     job = read_job_text(example_text(EXAMPLE)).job
     name, recorder = next((n, i) for n, i in instruments(job).items() if isinstance(i, Recorder))
-    step = next(s for s in found.plan.steps if s.phase == "amplifier")
+    step, tone_hz, level_dbfs = _amplifier_step(found.plan)
     place = next(s.gain for s in found.set_up if s.stage == step.stage)
     bench.disconnect(step.speakers_off)
-    bench.play(step.tone_hz or 40.0, step.level_dbfs or 0.0)
+    bench.play(tone_hz, level_dbfs)
     results = []
     for what, gain in (("as set, crossovers back", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
         bench.turn(f"{step.stage}.gain", gain)
