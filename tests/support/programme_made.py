@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.programme import LEVEL_EDGES, LEVELS, POWER_LOW_DBFS, POWER_STEP_DB, POWERS, BandStatistics
-from gainwright.programme.allowance import Part
+from gainwright.programme.allowance import TrackBand
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -40,6 +40,6 @@ def band_of(samples: npt.NDArray[np.float64], name: str = "full") -> BandStatist
     )
 
 
-def part_of(track: str, samples: npt.NDArray[np.float64]) -> Part:
+def part_of(track: str, samples: npt.NDArray[np.float64]) -> TrackBand:
     """Return samples at 48 kHz as a track of a list."""
-    return Part(track, samples.size / RATE_HZ, band_of(samples))
+    return TrackBand(track, samples.size / RATE_HZ, band_of(samples))

@@ -16,7 +16,7 @@ from programme_made import band_of, part_of
 from scipy import signal
 
 from gainwright.programme import analyse_file
-from gainwright.programme.allowance import ALLOWANCES_DB, Drive, Limits, allow
+from gainwright.programme.allowance import ALLOWANCES_DB, Limits, SpeakerLoad, evaluate_allowances
 from gainwright.programme.hard_clipping import clipping_at
 
 CEILINGS = 10 ** (-ALLOWANCES_DB / 20)
@@ -58,7 +58,9 @@ def test_a_quiet_sine_gains_what_is_allowed_and_a_loud_one_less() -> None:
     bounded by the ceiling itself, a square wave's 3 dB over a sine.
     """
     time = np.arange(480_000) / 48_000
-    quiet = allow([part_of("quiet", 10 ** (-12 / 20) * np.sin(2 * np.pi * 997 * time))], drive=Drive("s", 100.0, None))
+    quiet = evaluate_allowances(
+        [part_of("quiet", 10 ** (-12 / 20) * np.sin(2 * np.pi * 997 * time))], drive=SpeakerLoad("s", 100.0, None)
+    )
     assert quiet.crest_db == pytest.approx(20 * math.log10(math.sqrt(2)), abs=1e-3)
     for row in quiet.rows:
         if row.db < 12:
@@ -67,7 +69,7 @@ def test_a_quiet_sine_gains_what_is_allowed_and_a_loud_one_less() -> None:
             assert row.worst_1s_power_db == pytest.approx(row.db - 12, abs=1e-3)
             assert row.mean_power_w == pytest.approx(100 * 10 ** ((row.db - 12) / 10), rel=1e-3)
             assert row.worst_1s_power_w == pytest.approx(100 * 10 ** ((row.db - 12) / 10), rel=1e-3)
-    loud = allow([part_of("loud", np.sin(2 * np.pi * 997 * time))])
+    loud = evaluate_allowances([part_of("loud", np.sin(2 * np.pi * 997 * time))])
     for row in loud.rows[1:]:
         c = 10 ** (-row.db / 20)
         angle = math.asin(c)
@@ -121,9 +123,9 @@ def test_clipping_the_samples_themselves_gives_the_same(kind: str) -> None:
 def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
     """A list weighted by play time is the statistics of its samples put end to end."""
     one, two = 0.3 * _noise(2)[:1_000_000], 0.9 * _noise(3)[:3_000_000]
-    found = allow([part_of("one", one), part_of("two", two)])
+    found = evaluate_allowances([part_of("one", one), part_of("two", two)])
     both = np.concatenate([one, two])
-    together = allow([part_of("both", both)])
+    together = evaluate_allowances([part_of("both", both)])
     for a, b in zip(found.rows, together.rows, strict=True):
         assert a.clipped_time_percent == pytest.approx(
             b.clipped_time_percent, rel=1e-5

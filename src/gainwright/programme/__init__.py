@@ -1,21 +1,21 @@
-"""The programme that will be played: reading a track, and what it holds band by band.
+"""The programme: reading a track, its statistics in each band, and the allowance they permit.
 
     with open_track(path) as track:                       # RecordingError when it can't be read
         found = analyse(track.blocks, rate_hz=track.rate_hz, channels=track.channels, bands=USUAL_BANDS)
 
-or both, with decoding and analysis overlapped: `analyse_file(path, bands)`. `load_kernel(note)` compiles the analysis if it has
-never been; who starts several processes calls it first, unless what it compiles `kernel_is_cached`.
+`analyse_file(path, bands)` does both, decoding and analysing at the same time. `load_kernel(note)` compiles the
+analysis on its first use; a caller that starts several processes calls it first, unless `kernel_is_cached` is true.
 """
 
 from gainwright.programme.allowance import (
     ALLOWANCES_DB,
+    AllowanceChoice,
     AllowanceRow,
     BandAllowance,
-    Choice,
-    Drive,
     Limits,
-    Part,
-    allow,
+    SpeakerLoad,
+    TrackBand,
+    evaluate_allowances,
 )
 from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
@@ -50,24 +50,24 @@ __all__ = [
     "SILENCE_DBFS",
     "SUFFIXES",
     "USUAL_BANDS",
+    "AllowanceChoice",
     "AllowanceRow",
     "Analysis",
     "Band",
     "BandAllowance",
     "BandStatistics",
-    "Choice",
     "Clipping",
-    "Drive",
     "Edge",
     "Limits",
-    "Part",
+    "SpeakerLoad",
     "Track",
+    "TrackBand",
     "TrackStatistics",
-    "allow",
     "analyse",
     "analyse_file",
     "cache_folder",
     "clipping_at",
+    "evaluate_allowances",
     "kernel_is_cached",
     "level_dbfs",
     "load_kernel",

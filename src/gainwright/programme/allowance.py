@@ -1,9 +1,10 @@
 """How far below full scale the set-up tone of a band may sit, for the tracks that will be played.
 
-With an allowance of A dB a sine of -A dBFS just reaches the ceiling, so samples are cut at c = 10^(-A/20) of full scale (see
-`hard_clipping`). A list is its tracks one after the other, so shares and powers are weighted by play time. The allowance that is
-recommended is the largest at which the list keeps the limits on clipped time and on clipping products, and every track
-by itself the one on power: a coil is warm within minutes, which a quiet track afterwards doesn't undo.
+With an allowance of A dB, a sine of -A dBFS just reaches the ceiling, so samples are clipped at c = 10^(-A/20) of full
+scale (see `hard_clipping`). A list of tracks is treated as if they were played one after the other, so shares and
+powers are weighted by play time. The recommended allowance is the largest at which the whole list stays within the
+limits on clipped time and clipping products, and each single track within the limit on power: a voice coil heats up
+within minutes, and a quiet track afterwards doesn't help.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 ALLOWANCES_DB: Floats = np.arange(0.0, 20.0 + 0.25, 0.5)
 ALLOWANCES_DB.setflags(write=False)
 SINE_CREST_DB = 10 * math.log10(2)
-"""A sine's peak over its rms."""
+"""Crest factor of a sine, dB."""
 _MOST_NAMED = 3
 
 DecidedBy = Literal["clipped_time", "distortion", "mean_power", "range"]
@@ -36,7 +37,7 @@ DecidedBy = Literal["clipped_time", "distortion", "mean_power", "range"]
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What must be kept: clipped time, and clipping products under the programme. Mean power stays under the rating.
+    """Limits on clipped time, and on clipping products relative to the programme; mean power is limited by the rating.
 
     The defaults are common practice, no published source.
     """
@@ -46,8 +47,8 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
-    """What is behind a band: the speaker that reaches its rating first, its power from a sine at the ceiling, its rating."""
+class SpeakerLoad:
+    """The speaker of a band that reaches its rating first: the power of a sine at the ceiling into it, and its rating."""
 
     speaker: str
     target_w: float
@@ -55,8 +56,8 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One track of a list, as one band has it."""
+class TrackBand:
+    """One band of one track, with the length of the track."""
 
     track: str
     seconds: float
@@ -65,12 +66,12 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class AllowanceRow:
-    """What comes of one allowance, `db`; bounds are those of the distribution's steps.
+    """The effects of one allowance, `db`; low and high are bounds due to the steps of the distribution.
 
-    `distortion_power_db`: clipping products re the programme as it was; None when nothing is cut. `mean_power_db`,
-    `worst_1s_power_db`: re a sine that just reaches the ceiling (worst second: at most). `*_power_w`: into the speaker,
-    None when no job says what the ceiling is; `worst_track_power_w` the mean over the track with the most.
-    `gained_db`: level gained over an allowance of 0 dB.
+    `distortion_power_db`: clipping products relative to the original programme; None when nothing is clipped.
+    `mean_power_db`, `worst_1s_power_db`: relative to a sine that just reaches the ceiling (for the worst second an
+    upper bound). `*_power_w`: into the speaker, None without a job; `worst_track_power_w` is the mean over the track
+    with the highest mean. `gained_db`: level gained compared with an allowance of 0 dB.
     """
 
     db: float
@@ -89,10 +90,10 @@ class AllowanceRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """The largest allowance that keeps the limits, what stands against more, and the tracks that do.
+class AllowanceChoice:
+    """The largest allowance within the limits, what limits it, and the tracks that contribute most.
 
-    `kept` is False when not even 0 dB keeps them.
+    `kept` is False if even 0 dB exceeds the limits.
     """
 
     db: float
@@ -103,14 +104,14 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class BandAllowance:
-    """One band of a list: its rows by rising allowance, the choice, and its crest over all tracks."""
+    """One band of a list: its rows by increasing allowance, the choice, and its crest over all tracks."""
 
     band: str
     rows: tuple[AllowanceRow, ...]
-    choice: Choice
+    choice: AllowanceChoice
     crest_db: float | None
     peak_dbfs: float | None
-    drive: Drive | None
+    drive: SpeakerLoad | None
 
     def row(self, db: float) -> AllowanceRow:
         """Return the row nearest to an allowance."""
@@ -133,20 +134,26 @@ class _Sums:
     power: Floats
 
     def over_list(self, values: Floats) -> Floats:
-        """Return what a figure of each track is for the list, by play time."""
+        """Return the mean of a figure over the tracks, weighted by play time."""
         return np.asarray(self.seconds @ values / self.seconds.sum())
 
 
-def allow(
-    parts: Sequence[Part], *, drive: Drive | None = None, limits: Limits | None = None, steps_db: Floats = ALLOWANCES_DB
+def evaluate_allowances(
+    parts: Sequence[TrackBand],
+    *,
+    drive: SpeakerLoad | None = None,
+    limits: Limits | None = None,
+    steps_db: Floats = ALLOWANCES_DB,
 ) -> BandAllowance:
-    """Return what every allowance does to one band of a list, and the choice.
+    """Return the effects of each allowance on one band of a list of tracks, and the recommended allowance.
 
     Parameters
     ----------
-    steps_db : the allowances to look at, rising, from 0.
+    steps_db : the allowances to evaluate, increasing, from 0 dB.
 
-    ValueError without a track.
+    Raises
+    ------
+    ValueError : no track.
     """
     if not parts:
         raise ValueError("an allowance needs a track")
@@ -162,7 +169,7 @@ def allow(
     return BandAllowance(parts[0].band.name, rows, choice, crest, highest, drive)
 
 
-def _sums(parts: Sequence[Part], ceilings: Floats) -> _Sums:
+def _sums(parts: Sequence[TrackBand], ceilings: Floats) -> _Sums:
     cuts = [clipping_at(part.band, ceilings) for part in parts]
     tables = ("share", "share_low", "share_high", "products", "products_low", "products_high", "power")
     return _Sums(
@@ -177,7 +184,7 @@ def _db(ratio: float) -> float | None:
     return 10 * math.log10(ratio) if ratio > 0 else None
 
 
-def _rows(sums: _Sums, steps_db: Floats, ceilings: Floats, drive: Drive | None) -> tuple[AllowanceRow, ...]:
+def _rows(sums: _Sums, steps_db: Floats, ceilings: Floats, drive: SpeakerLoad | None) -> tuple[AllowanceRow, ...]:
     programme = float(sums.over_list(sums.squares))
     share, low, high = (100 * sums.over_list(s) for s in (sums.share, sums.share_low, sums.share_high))
     products = [sums.over_list(p) for p in (sums.products, sums.products_low, sums.products_high)]
@@ -210,8 +217,8 @@ def _rows(sums: _Sums, steps_db: Floats, ceilings: Floats, drive: Drive | None) 
     return tuple(rows)
 
 
-def _broken(row: AllowanceRow, drive: Drive | None, limits: Limits) -> DecidedBy | None:
-    """Return the first limit that an allowance breaks."""
+def _limit_broken(row: AllowanceRow, drive: SpeakerLoad | None, limits: Limits) -> DecidedBy | None:
+    """Return the first limit that an allowance exceeds, None if it exceeds none."""
     if row.clipped_time_percent > limits.clipped_time_percent:
         return "clipped_time"
     if row.distortion_power_db is not None and row.distortion_power_db > limits.distortion_power_db:
@@ -227,12 +234,12 @@ def _choose(
     sums: _Sums,
     rows: Sequence[AllowanceRow],
     ceilings: Floats,
-    drive: Drive | None,
+    drive: SpeakerLoad | None,
     limits: Limits,
-) -> Choice:
-    """Return the last row before the first that breaks a limit; all three figures only rise with the allowance."""
+) -> AllowanceChoice:
+    """Return the last row before the first that exceeds a limit; none of the three figures falls as the allowance grows."""
     for i, row in enumerate(rows):
-        broken = _broken(row, drive, limits)
+        broken = _limit_broken(row, drive, limits)
         if broken is None:
             continue
         by_track = {
@@ -240,12 +247,12 @@ def _choose(
             "distortion": sums.seconds * sums.products[:, i],
             "mean_power": sums.power[:, i] / ceilings[i] ** 2,
         }[broken]
-        return Choice(rows[max(i - 1, 0)].db, broken, _named(names, by_track), i > 0)
-    return Choice(rows[-1].db, "range", (), kept=True)
+        return AllowanceChoice(rows[max(i - 1, 0)].db, broken, _main_tracks(names, by_track), i > 0)
+    return AllowanceChoice(rows[-1].db, "range", (), kept=True)
 
 
-def _named(names: Sequence[str], amounts: Floats) -> tuple[str, ...]:
-    """Return the tracks with the most, as many as make up half of it, three at the most."""
+def _main_tracks(names: Sequence[str], amounts: Floats) -> tuple[str, ...]:
+    """Return the tracks with the largest amounts, until they make up half of the total, three at most."""
     found: list[str] = []
     reached = 0.0
     for i in np.argsort(-amounts, kind="stable"):

@@ -30,19 +30,20 @@ if TYPE_CHECKING:
 
 MOST_CHANNELS = 8
 RATES_HZ = (4000, 768_000)
-"""Lowest and highest sample rate that is music."""
+"""Lowest and highest sample rate of music."""
 DRAIN_AFTER_S = 60.0
 
 
 class Analysis:
-    """A track being analysed: `add` its blocks, then `result`.
+    """The analysis of one track: call `add` for each block, then `result`.
 
-    `note` is told when something is compiled, which takes some seconds the first time on a machine. `pair` makes what
-    analyses two channels from the bands and the rate in Hz: the compiled kernel, unless another is to be compared with it.
+    `note` is called with a message when the kernel is compiled, which takes some seconds the first time on a machine.
+    `pair` is a factory, called with the bands and the rate in Hz, of the object that analyses two channels; the default
+    uses the compiled kernel.
 
     Raises
     ------
-    RecordingError : a rate or a number of channels that is not analysed.
+    RecordingError : a rate or a number of channels that isn't supported.
     CallError : the kernel can't be compiled here.
     """
 
@@ -55,7 +56,7 @@ class Analysis:
         note: Callable[[str], None] = lambda _: None,
         pair: MakeChannelPair | None = None,
     ) -> None:
-        _refuse_odd(rate_hz, channels)
+        _refuse_unusual(rate_hz, channels)
         if not bands:
             raise ValueError("no band to analyse")
         self._rate_hz, self._channels, self._bands = rate_hz, channels, bands
@@ -66,7 +67,7 @@ class Analysis:
         self._windows = TimeWindows(rate_hz, len(bands), channels)
 
     def add(self, block: npt.NDArray[Any]) -> None:
-        """Take in a block of (frames, channels), of any length, full scale 1."""
+        """Add a block, shape (frames, channels), of any length, full scale 1."""
         if block.ndim != 2 or block.shape[1] != self._channels:
             raise ValueError(f"a block has {self._channels} channels")
         done = 0
@@ -81,9 +82,9 @@ class Analysis:
             done += take
 
     def read(self, fill: Fill) -> int:
-        """Take in what `fill` puts into a buffer of (frames, channels); returns how many frames came, 0 at the end.
+        """Add what `fill` writes into a buffer of shape (frames, channels); return the number of frames, 0 at the end.
 
-        Two channels go straight to where they are analysed.
+        Two channels are written directly into the analysis's own buffer.
         """
         if self._filled == BLOCK:
             self._feed(last=False)
@@ -97,15 +98,15 @@ class Analysis:
         return count
 
     def result(self) -> TrackStatistics:
-        """Return what the track held.
+        """Return the statistics of the track.
 
         Raises
         ------
-        RecordingError : it holds no samples, or samples that aren't numbers.
+        RecordingError : no samples, or samples that aren't numbers.
         """
         self._feed(last=True)
         if not self._frames:
-            raise RecordingError("holds no samples", code="empty", remedy="leave it out")
+            raise RecordingError("contains no samples", code="empty", remedy="leave it out")
         self._drain()
         totals = [pair.totals() for pair in self._pairs]
         rest = self._joined([part.rest.energies for part in totals])
@@ -136,7 +137,7 @@ class Analysis:
             self._drain()
 
     def _drain(self) -> None:
-        """Reduce the ticks that have gathered, so that memory does not grow with the length."""
+        """Reduce the collected ticks, so that memory doesn't grow with the length of the track."""
         drained = [pair.drain() for pair in self._pairs]
         energies = self._joined([ticks.energies for ticks in drained])
         _refuse_not_finite(energies)
@@ -144,7 +145,7 @@ class Analysis:
         self._undrained = 0
 
     def _joined(self, parts: list[Floats]) -> Floats:
-        """Return the channels of all pairs side by side, without the silent one that makes an odd number even."""
+        """Return the channels of all pairs, without the silent one that was added to an odd number of channels."""
         return np.concatenate(parts, axis=-1)[..., : self._channels]
 
     def _band(self, index: int, totals: list[Totals]) -> BandStatistics:
@@ -165,17 +166,19 @@ class Analysis:
         )
 
 
-def _refuse_odd(rate_hz: int, channels: int) -> None:
+def _refuse_unusual(rate_hz: int, channels: int) -> None:
     if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
         raise RecordingError(
-            f"has {rate_hz} samples a second", code="rate", rule=f"from {RATES_HZ[0]} to {RATES_HZ[1]} is music"
+            f"has a sample rate of {rate_hz} Hz",
+            code="rate",
+            rule=f"the rate must be {RATES_HZ[0]} to {RATES_HZ[1]} Hz",
         )
     if not 1 <= channels <= MOST_CHANNELS:
-        raise RecordingError(f"has {channels} channels", code="channels", rule=f"1 to {MOST_CHANNELS} are analysed")
+        raise RecordingError(f"has {channels} channels", code="channels", rule=f"there must be 1 to {MOST_CHANNELS}")
 
 
 def _refuse_not_finite(energies: Floats) -> None:
-    """Refuse a track with a NaN or infinite sample, which no filter ever forgets."""
+    """Refuse a track with a NaN or infinite sample, which would stay in the filters' states."""
     if not np.isfinite(energies).all():
         raise RecordingError("contains samples that aren't numbers", code="not_numbers", remedy="convert it again")
 
@@ -193,7 +196,7 @@ def analyse(
 
     Raises
     ------
-    RecordingError : no samples, samples that aren't numbers, a rate or a number of channels that is not analysed.
+    RecordingError : no samples, samples that aren't numbers, or a rate or number of channels that isn't supported.
     CallError : the kernel can't be compiled here.
     """
     analysis = Analysis(rate_hz=rate_hz, channels=channels, bands=bands, note=note, pair=pair)

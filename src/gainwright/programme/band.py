@@ -1,4 +1,4 @@
-"""A band of the programme: what the filters in front of one speaker leave of a recording."""
+"""A band of the programme: the part of a recording that the filters of one path pass."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     Sections = npt.NDArray[np.float64]
 
 _REAL = 1e-9
-"""A pole with a smaller imaginary part is real."""
+"""A pole with a smaller imaginary part counts as real."""
 HIGHEST_CORNER = 0.45
-"""Of the sample rate; a low-pass above passes all there is, a high-pass above is set here."""
+"""Highest corner as a share of the sample rate; a low-pass above it is left out, a high-pass is moved to it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One filter: its shape, slope and corner. The digital twin is the bilinear transform, pre-warped at the corner."""
+    """One filter: its shape, slope and corner; made digital by the bilinear transform, pre-warped at the corner."""
 
     corner_hz: float
     shape: str = "linkwitz-riley"
@@ -38,7 +38,7 @@ class Edge:
     def sections(self, kind: str, rate_hz: int) -> Sections:
         """Return the second-order sections (b0 b1 b2 1 a1 a2) of a `low` or `high` pass at a sample rate.
 
-        One for each pair of the prototype's poles, those that ring least first.
+        One for each pair of the prototype's poles, lowest q first.
         """
         corner_hz = min(self.corner_hz, HIGHEST_CORNER * rate_hz)
         if kind == "low" and self.corner_hz > corner_hz:
@@ -52,8 +52,8 @@ class Edge:
 def _section(pole: complex, kind: str, warped: float) -> list[float]:
     """Return the section (b0 b1 b2 1 a1 a2) of a real pole, or of a pole and its conjugate.
 
-    Its analogue section is size / (s^2 + damping s + size), or rate / (s + rate) of a real pole; a high-pass has 1/s for s.
-    Bilinear transform, pre-warped: s = (1 - 1/z) / (1 + 1/z) / tan(pi corner / rate).
+    The analogue section is size / (s^2 + damping s + size), or rate / (s + rate) for a real pole; a high-pass has 1/s
+    in place of s. Bilinear transform, pre-warped: s = (1 - 1/z) / (1 + 1/z) / tan(pi corner / rate).
     """
     if abs(pole.imag) <= _REAL:
         rate = -pole.real
@@ -73,14 +73,14 @@ def _section(pole: complex, kind: str, warped: float) -> list[float]:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A named part of the programme: what lies above `high_pass` and below `low_pass`; no filter passes everything."""
+    """A named part of the programme, above `high_pass` and below `low_pass`; a filter that is None passes everything."""
 
     name: str
     high_pass: Edge | None = None
     low_pass: Edge | None = None
 
     def sections(self, rate_hz: int) -> Sections:
-        """Return all second-order sections of the band, none when it is the whole programme."""
+        """Return all second-order sections of the band; none for the whole programme."""
         high = self.high_pass.sections("high", rate_hz) if self.high_pass else np.zeros((0, 6))
         low = self.low_pass.sections("low", rate_hz) if self.low_pass else np.zeros((0, 6))
         return np.vstack([high, low])
@@ -91,4 +91,4 @@ USUAL_BANDS = (
     Band("sub", low_pass=Edge(80.0)),
     Band("high", high_pass=Edge(80.0)),
 )
-"""Without a job: everything, under and over 80 Hz, 24 dB per octave (common practice, no published source)."""
+"""Bands without a job: everything, below and above 80 Hz, 24 dB per octave (common practice, no published source)."""

@@ -1,4 +1,4 @@
-"""Two channels on their way through the analysis: what it is asked for, whichever way it is worked out."""
+"""The interface of the analysis of two channels, independent of its implementation."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
 CODES = 32768
 LOWEST_CODE = (OCTAVES[0] + 127) * STEPS_PER_OCTAVE
-"""Upper bits of the float32 at which the first level begins."""
+"""Upper bits of the float32 at the lower edge of the first level."""
 
 
 def level_counts(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """Return counts by level of counts by the upper bits of a float32's magnitude (last axis)."""
+    """Convert counts by the upper bits of a float32's magnitude (last axis) to counts by level."""
     levels = codes[..., LOWEST_CODE : LOWEST_CODE + LEVELS].copy()
     levels[..., 0] += codes[..., :LOWEST_CODE].sum(axis=-1)
     levels[..., -1] += codes[..., LOWEST_CODE + LEVELS :].sum(axis=-1)
@@ -33,7 +33,7 @@ def level_counts(codes: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
 
 @dataclass(frozen=True, slots=True)
 class Ticks:
-    """Energies (sums of squares) of ticks of 20 ms: K-weighted (tick, channel), and (tick, band, channel)."""
+    """Energies (sums of squares) of ticks of 20 ms: K-weighted, shape (ticks, channels), and (ticks, bands, channels)."""
 
     weighted: Floats
     energies: Floats
@@ -41,9 +41,9 @@ class Ticks:
 
 @dataclass(frozen=True, slots=True)
 class Totals:
-    """What a pair held from first to last: by band and channel `levels`, `sums`; by band peaks and clipped samples.
+    """Totals over the whole length: `levels` and `sums` by band and channel, peaks and clipped samples by band.
 
-    `rest` is the last tick, unfinished.
+    `rest` is the last, incomplete tick.
     """
 
     levels: npt.NDArray[np.int64]
@@ -55,17 +55,17 @@ class Totals:
 
 
 class ChannelPair(ABC):
-    """Frames go into `frames()`, then `feed`; ticks come out of `drain` now and then, the totals at the end."""
+    """Write frames into `frames()`, then call `feed`; `drain` returns the ticks so far, `totals` the result at the end."""
 
     def __init__(self) -> None:
         self.work: Samples = np.zeros(2 * (HISTORY + BLOCK + TAIL), dtype=np.float32)
 
     def frames(self) -> Samples:
-        """Return the place of the next block, (BLOCK, 2) and writable."""
+        """Return the writable buffer of the next block, shape (BLOCK, 2)."""
         return self.work[2 * HISTORY : 2 * (HISTORY + BLOCK)].reshape(BLOCK, 2)
 
     def feed(self, count: int, *, last: bool) -> None:
-        """Analyse so many frames of `frames()`; whole chunks, but for the last time."""
+        """Analyse `count` frames of `frames()`: whole chunks, except for the last block."""
         if not last and count % CHUNK:
             raise ValueError("only the last block may end within a chunk")
         if last:
@@ -76,12 +76,12 @@ class ChannelPair(ABC):
 
     @abstractmethod
     def _advance(self, count: int, *, last: bool) -> None:
-        """Take a block through everything."""
+        """Run the analysis on one block."""
 
     @abstractmethod
     def drain(self) -> Ticks:
-        """Return the ticks that were finished since the last time."""
+        """Return the ticks completed since the last call."""
 
     @abstractmethod
     def totals(self) -> Totals:
-        """Return what the pair held; called once, after the last block."""
+        """Return the totals; called once, after the last block."""

@@ -1,7 +1,7 @@
-"""The compiled analysis: where its code is kept, when it is compiled, and two channels on their way through it.
+"""The compiled analysis: loading, compiling and caching the kernel, and running it on two channels.
 
-numba compiles the kernel on its first use ever (some seconds) and keeps it in a folder of the person's cache, named after
-what it was made from, so that no later run compiles. The folder is tried before it is used. Nothing of numba is imported
+numba compiles the kernel on its very first use (some seconds) and caches it in a folder of the user's cache, named
+after a digest of its sources, so that later runs don't compile. The folder is tested before use. numba isn't imported
 before `load_kernel` is called.
 """
 
@@ -42,16 +42,16 @@ if TYPE_CHECKING:
 
 MADE_FROM = ("kernel.py", "vector_loops.py", "filter_layout.py", "true_peak.py", "track_statistics.py")
 ROWS = 4096
-"""Ticks that a pair holds before they must be drained."""
+"""Ticks that a pair can hold; they must be drained before."""
 FOLD_AFTER = 1 << 30
-"""Frames after which counts of 32 bits are added up."""
+"""Frames after which the 32-bit counts are added to the totals."""
 
 _loading = threading.Lock()
 _loaded: dict[str, Any] = {}
 
 
 def cache_folder() -> Path:
-    """Return the folder for what can be made again: $GAINWRIGHT_CACHE, else the user's cache folder.
+    """Return the folder for cached files: $GAINWRIGHT_CACHE, else the user's cache folder.
 
     Raises
     ------
@@ -65,14 +65,14 @@ def cache_folder() -> Path:
 
 
 def _folder() -> Path:
-    """Return the folder for compiled code, named after what it is made from."""
+    """Return the folder for compiled code, named after a digest of its sources."""
     here = Path(__file__).parent
     made_from = importlib.metadata.version("numba").encode() + b"".join((here / n).read_bytes() for n in MADE_FROM)
     return cache_folder() / f"compiled-{hashlib.sha256(made_from).hexdigest()[:16]}"
 
 
 def kernel_is_cached() -> bool:
-    """Return whether compiled code for this Python is kept, so that `load_kernel` need not compile; imports nothing of numba."""
+    """Return whether compiled code for this Python is cached, so that `load_kernel` won't compile; without importing numba."""
     try:
         return _holds_kernel(_folder())
     except (importlib.metadata.PackageNotFoundError, OSError, RuntimeError):  # RuntimeError: no home
@@ -80,29 +80,31 @@ def kernel_is_cached() -> bool:
 
 
 def _holds_kernel(folder: Path) -> bool:
-    # numba writes an index of each function: its module, name and line, and the version of Python
+    # numba writes an index file for each function: its module, name and line, and the version of Python
     python = "py{}{}".format(*sys.version_info)
     return any(folder.rglob(f"kernel._advance-*.{python}.nbi"))
 
 
 def _writable_folder(folder: Path, note: Note) -> str:
-    """Return a folder that compiled code can be written to and is the person's own; a passing one when there is none."""
+    """Return a folder for compiled code that is writable and belongs to the user; a temporary one if there is none."""
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
         if hasattr(os, "getuid") and folder.stat().st_uid != os.getuid():
-            raise PermissionError(13, "belongs to somebody else")
+            raise PermissionError(13, "it belongs to another user")
     except (OSError, RuntimeError) as error:  # RuntimeError: no home
         reason = getattr(error, "strerror", None) or str(error)
-        note(f"nothing can be kept in {folder} ({reason}): compiled anew each time; set GAINWRIGHT_CACHE to a folder")
+        note(
+            f"{folder} can't be used as a cache ({reason}), so the analysis is compiled each time; set GAINWRIGHT_CACHE to a folder"
+        )
         _loaded["passing"] = tempfile.TemporaryDirectory(prefix="gainwright-")
         return str(_loaded["passing"].name)
     return str(folder)
 
 
 def load_kernel(note: Note = lambda _: None) -> Any:
-    """Return the compiled kernel; `note` is told of a first compilation and of trouble with its folder.
+    """Return the compiled kernel; `note` is called on a first compilation and when the cache folder can't be used.
 
     Raises
     ------
@@ -131,7 +133,7 @@ def _load(note: Note) -> Any:
 
     folder = _writable_folder(_folder(), note)
     if not _holds_kernel(Path(folder)):
-        note("compiling the analysis for this machine, this once")
+        note("compiling the analysis, the first time on this machine")
     settings: Any = numba.config
     before = settings.CACHE_DIR
     settings.CACHE_DIR = folder
@@ -146,7 +148,7 @@ def _load(note: Note) -> Any:
 
 
 class CompiledPair(ChannelPair):
-    """Two channels analysed by the kernel; owns the arrays that it works in."""
+    """Analysis of two channels by the kernel; owns the arrays that the kernel works on."""
 
     def __init__(self, kernel: Any, bands: tuple[Band, ...], rate_hz: int) -> None:
         super().__init__()
@@ -154,13 +156,15 @@ class CompiledPair(ChannelPair):
         self._rate_hz = rate_hz
         self._layout = layout = lay_out(bands, rate_hz)
         groups, number = len(layout.kinds), len(bands)
-        self._clock = np.zeros(3, dtype=np.int64)  # frames so far, ticks in rows, ticks so far
+        self._clock = np.zeros(3, dtype=np.int64)  # frames so far, ticks held in rows, ticks so far
         self._states = np.zeros((groups, 16, 4))
         self._sums = np.zeros((groups, 10))
         self._rows = np.zeros((ROWS + TICKS * BLOCK // rate_hz + 2, layout.count, 2))
         self._total = np.zeros(2)
         self._buffers = np.zeros((1 + OUTPUTS * groups, 2 * (HISTORY + CHUNK + TAIL)), dtype=np.float32)
-        self._tables = np.zeros((layout.count, CODES, 2), dtype=np.uint32)  # of signals, asked for or not
+        self._tables = np.zeros(
+            (layout.count, CODES, 2), dtype=np.uint32
+        )  # by signal, including those that no band uses
         self._codes = np.zeros((number, 2, CODES), dtype=np.int64)
         self._before, self._peaks = np.zeros((number, 2)), np.zeros((number, 2))
         self._clipped = np.zeros(number, dtype=np.int64)
@@ -194,7 +198,7 @@ class CompiledPair(ChannelPair):
         return self._ticks(self._rows[:count])
 
     def totals(self) -> Totals:
-        """Return what the pair held."""
+        """Return the totals."""
         self._fold()
         rest = np.zeros((1, self._layout.count, 2))
         self._kernel.close_tick(self._sums, rest[0], self._total)

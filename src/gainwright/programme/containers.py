@@ -1,6 +1,7 @@
-"""Faults of a sound file's container that decoders don't report: truncated, or encrypted.
+"""Problems of a sound file's container that decoders don't report: truncation and encryption.
 
-Only headers and ends are read. An answer is a sentence for people, or an empty text.
+Only the beginning and end of a file and its headers are read. Problems are returned as sentences, an empty text if
+there are none.
 """
 
 from __future__ import annotations
@@ -12,14 +13,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 HEAD_BYTES = 64
-"""What `kind_of` needs."""
+"""Bytes that `kind_of` needs."""
 CUT_SHORT = "is cut short"
 LOCKED = "is encrypted"
 UNKNOWN_SIZES = {0, 0xFFFFFFFF}
-"""Sizes that a writer leaves who can't go back to the head of its file."""
+"""Sizes in headers whose writer couldn't seek back to fill them in."""
 LARGEST_INDEX = 64 << 20
 PAGE_REACH = 1 << 17
-"""Bytes from the end in which the last Ogg page begins; a page has 65,307 at most."""
+"""Bytes at the end in which the last Ogg page begins; a page has 65,307 bytes at most."""
 
 
 _MARKS = (
@@ -31,11 +32,11 @@ _MARKS = (
     (b"OggS", b"", "ogg"),
     (b"ID3", b"", "mp3"),
 )
-"""What a file begins with, what follows near, and its kind."""
+"""First bytes of a file, bytes that follow nearby, and the kind."""
 
 
 def kind_of(head: bytes) -> str:
-    """Return what the first bytes of a file are: wav, aiff, flac, ogg, opus, mp3, mp4, adts or nothing."""
+    """Return the kind of a file by its first bytes: wav, aiff, flac, ogg, opus, mp3, mp4, adts, or an empty text."""
     for start, later, kind in _MARKS:
         if head.startswith(start) and later in head:
             return kind
@@ -47,7 +48,7 @@ def kind_of(head: bytes) -> str:
 
 
 def container_problem(path: Path, kind: str) -> str:
-    """Return what is wrong with the container of a file, empty if nothing is."""
+    """Return the problem of a file's container, an empty text if there is none."""
     look = {"wav": _chunks, "aiff": _chunks, "ogg": _last_page, "opus": _last_page, "mp4": _boxes}.get(kind)
     if look is None:
         return ""
@@ -56,7 +57,7 @@ def container_problem(path: Path, kind: str) -> str:
 
 
 def _chunks(file: IO[bytes], size: int) -> str:
-    """Walk the chunks of a RIFF or IFF file to the samples and compare their size with the file's."""
+    """Walk the chunks of a RIFF or IFF file to the samples and compare their size with that of the file."""
     head = file.read(12)
     order = ">" if head[:4] == b"FORM" else "<"
     while len(start := file.read(8)) == 8:
@@ -68,7 +69,7 @@ def _chunks(file: IO[bytes], size: int) -> str:
 
 
 def _last_page(file: IO[bytes], size: int) -> str:
-    """Look whether the last Ogg page is whole and says that it is the last (RFC 3533)."""
+    """Check that the last Ogg page is complete and marked as the last (RFC 3533)."""
     file.seek(max(0, size - PAGE_REACH))
     tail = file.read()
     at = tail.rfind(b"OggS")
@@ -80,7 +81,7 @@ def _last_page(file: IO[bytes], size: int) -> str:
 
 
 def _boxes(file: IO[bytes], size: int) -> str:
-    """Walk the boxes of an MP4 file (ISO/IEC 14496-12): all within the file, an index, and no protected sound."""
+    """Check the boxes of an MP4 file (ISO/IEC 14496-12): all within the file, an index, no encrypted audio."""
     at, index = 0, b""
     while at + 8 <= size:
         file.seek(at)

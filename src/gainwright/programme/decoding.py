@@ -1,8 +1,7 @@
 """Reading a track block by block: soundfile for WAV, AIFF, FLAC and MP3, PyAV for AAC and Ogg.
 
-PyAV decodes Vorbis in half the time; libsndfile 1.2 gives up in the middle of some sound Opus files.
-
-The content of a file decides what it is, not its name. Every fault becomes a RecordingError of one sentence.
+PyAV decodes Vorbis in half the time, and libsndfile 1.2 stops in the middle of some valid Opus files. The kind of a
+file is decided by its content, not its name. Every error is raised as a RecordingError with one sentence.
 """
 
 from __future__ import annotations
@@ -27,20 +26,20 @@ if TYPE_CHECKING:
     Fill = Callable[[Samples], int]
 
 SUFFIXES = (".wav", ".wave", ".aif", ".aiff", ".aifc", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".m4b", ".aac")
-"""File names that may be tracks; the content decides."""
+"""Suffixes of files that may be tracks; the content decides."""
 BY_SOUNDFILE = {"wav", "aiff", "flac", "mp3"}
 BY_BOTH = BY_SOUNDFILE | {"ogg"}
 MISSING_AT_MOST_S = 0.2
-"""Sound that may be missing at the end of a compressed file before it counts as cut short: delay of coders and estimates."""
-READABLE = "WAV, AIFF, FLAC, OGG, Opus, MP3 and AAC are"
+"""Sound that may be missing at the end of a compressed file (coder delay, estimated lengths) before it counts as truncated."""
+READABLE = "WAV, AIFF, FLAC, OGG, Opus, MP3 and AAC can be read"
 
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """A track that is open: its rate and channels, its length as its head says (None: it doesn't), and its samples.
+    """An open track: rate, channels, length as stated by its header (None if it isn't), and samples.
 
-    `fill` puts the frames that come next into a buffer of float32 (frames, channels), full scale 1, and says how many
-    they were: fewer than the buffer holds only at the end.
+    `fill` writes the next frames into a buffer of float32, shape (frames, channels), full scale 1, and returns their
+    number, which is less than the length of the buffer only at the end.
     """
 
     rate_hz: int
@@ -50,7 +49,7 @@ class Track:
 
     @property
     def blocks(self) -> Iterator[Samples]:
-        """What is left of it, a block at a time; each is only good until the next is asked for."""
+        """The remaining samples, block by block; each block is valid only until the next one is requested."""
         buffer = np.empty((BLOCK, self.channels), dtype=np.float32)
         while count := self.fill(buffer):
             yield buffer[:count]
@@ -62,18 +61,21 @@ def open_track(path: Path | str) -> Iterator[Track]:
 
     Raises
     ------
-    RecordingError : missing, empty, no sound, damaged, cut short, encrypted; here or while its blocks are read.
+    RecordingError : missing, empty, not a sound file, damaged, truncated or encrypted; here or while its blocks are
+        read.
     """
     path = Path(path)
     kind = _kind(path)
-    first, second = (_by_soundfile, _by_av) if kind in BY_SOUNDFILE else (_by_av, _by_soundfile)
+    first, second = (
+        (_open_with_soundfile, _open_with_av) if kind in BY_SOUNDFILE else (_open_with_av, _open_with_soundfile)
+    )
     with ExitStack() as stack:
         try:
             track = stack.enter_context(first(path))
         except RecordingError as refusal:
             if kind not in BY_BOTH:
                 raise
-            try:  # each library refuses some sound files that the other reads
+            try:  # each library refuses some valid files that the other reads
                 track = stack.enter_context(second(path))
             except RecordingError:
                 raise refusal from None
@@ -85,7 +87,7 @@ def _refused(path: Path, what: str, *, code: str = "not_audio", rule: str = "", 
 
 
 def _kind(path: Path) -> str:
-    """Return what a file is, refusing what can't be read."""
+    """Return the kind of a file, refusing files that can't be read."""
     try:
         if not path.is_file():
             what = "is not a file" if path.exists() else "does not exist"
@@ -109,20 +111,22 @@ def _not_sound(path: Path, error: Exception) -> RecordingError:
     return _refused(path, f"can't be read as sound ({text})", rule=READABLE)
 
 
-def _check_length(path: Path, found: int, told: int, rate_hz: int) -> None:
-    if told - found > MISSING_AT_MOST_S * rate_hz:
-        told_s, found_s = told / rate_hz, found / rate_hz
-        raise _refused(path, f"{CUT_SHORT}: {found_s:.1f} of {told_s:.1f} s", code="cut_short", remedy="copy it again")
+def _refuse_cut_short(path: Path, found: int, stated: int, rate_hz: int) -> None:
+    if stated - found > MISSING_AT_MOST_S * rate_hz:
+        stated_s, found_s = stated / rate_hz, found / rate_hz
+        raise _refused(
+            path, f"{CUT_SHORT}: {found_s:.1f} of {stated_s:.1f} s", code="cut_short", remedy="copy it again"
+        )
 
 
 @contextmanager
-def _by_soundfile(path: Path) -> Iterator[Track]:
+def _open_with_soundfile(path: Path) -> Iterator[Track]:
     import soundfile
 
     faults = (soundfile.LibsndfileError, RuntimeError, OSError, ValueError)
 
     class Forward(soundfile.SoundFile):  # type: ignore[misc]
-        """A file read from front to back: else each block ends with a seek to where it is, a third of FLAC's time."""
+        """A file without seeking: otherwise the library seeks after each block, which takes a third of the time for FLAC."""
 
         def seekable(self) -> bool:
             return False
@@ -137,7 +141,7 @@ def _by_soundfile(path: Path) -> Iterator[Track]:
             raise _not_sound(path, error) from None
         found += count
         if count < len(buffer):
-            _check_length(path, found, told, file.samplerate)
+            _refuse_cut_short(path, found, stated, file.samplerate)
         return count
 
     try:
@@ -145,8 +149,8 @@ def _by_soundfile(path: Path) -> Iterator[Track]:
     except faults as error:
         raise _not_sound(path, error) from None
     with file:
-        told = _stated_frames(file)
-        yield Track(file.samplerate, file.channels, told / file.samplerate if told else None, fill)
+        stated = _stated_frames(file)
+        yield Track(file.samplerate, file.channels, stated / file.samplerate if stated else None, fill)
 
 
 def _stated_frames(file: Any) -> int:
@@ -155,11 +159,11 @@ def _stated_frames(file: Any) -> int:
 
 
 @contextmanager
-def _by_av(path: Path) -> Iterator[Track]:
+def _open_with_av(path: Path) -> Iterator[Track]:
     import av
 
     av.logging.set_level(None)
-    faults = _faults_of_av()
+    faults = _av_errors()
     try:
         container = av.open(str(path), metadata_errors="ignore")
     except faults as error:
@@ -172,32 +176,32 @@ def _by_av(path: Path) -> Iterator[Track]:
 
 
 class _Frames:
-    """A decoder's frames, put one after the other into buffers of any length."""
+    """Writes a decoder's frames into buffers of any length."""
 
     def __init__(self, path: Path, container: Any, stream: Any) -> None:
         self._path = path
         self._rate_hz, self._channels = stream.rate, stream.codec_context.channels
-        self._faults = _faults_of_av()
+        self._faults = _av_errors()
         self._frames: Iterator[Any] = container.decode(stream)
-        # a bare AAC stream only has an estimate
+        # a raw AAC stream has only an estimated length
         self._told = 0 if container.format.name == "aac" else round((_seconds(stream) or 0.0) * self._rate_hz)
         self._found = 0
         self._rest: Samples = np.empty((0, self._channels), dtype=np.float32)
 
     def fill(self, buffer: Samples) -> int:
-        """Put the frames that come next into a buffer, and return how many they were."""
+        """Write the next frames into a buffer, and return their number."""
         room, filled, columns = len(buffer), self._put(self._rest, buffer), list(buffer.T)
         try:
             while filled < room:
                 frame = next(self._frames, None)
                 if frame is None:
-                    _check_length(self._path, self._found + filled, self._told, self._rate_hz)
+                    _refuse_cut_short(self._path, self._found + filled, self._told, self._rate_hz)
                     break
                 if frame.sample_rate != self._rate_hz or frame.layout.nb_channels != self._channels:
-                    raise _refused(self._path, "changes its rate or channels on the way")
+                    raise _refused(self._path, "changes its sample rate or number of channels in the middle")
                 count = frame.samples
                 end = filled + count
-                if end <= room and frame.format.name == "fltp":  # the usual one, in half the time
+                if end <= room and frame.format.name == "fltp":  # the most common format, in half the time
                     for column, plane in zip(columns, frame.planes):  # noqa: B905  (as many as channels)
                         column[filled:end] = np.frombuffer(plane, np.float32, count)
                     filled = end
@@ -209,21 +213,21 @@ class _Frames:
         return filled
 
     def _put(self, samples: Samples, buffer: Samples) -> int:
-        """Put samples into a buffer, and keep what doesn't fit; returns how many did."""
+        """Write samples into a buffer and keep those that don't fit; return the number written."""
         count = min(len(samples), len(buffer))
         buffer[:count] = samples[:count]
         self._rest = samples[count:]
         return count
 
 
-def _faults_of_av() -> tuple[type[Exception], ...]:
+def _av_errors() -> tuple[type[Exception], ...]:
     import av
 
     return (av.error.FFmpegError, OSError, ValueError, RuntimeError)
 
 
 def _seconds(stream: Any) -> float | None:
-    """Return the length that a stream's head tells."""
+    """Return the length stated by a stream's header, seconds, None if it isn't."""
     return float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
 
 

@@ -1,4 +1,4 @@
-"""A file from its name to its statistics, decoding on one thread while what was decoded is analysed on another."""
+"""Analysis of a file by its name; decodes on one thread while another analyses."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Samples = npt.NDArray[np.float32]
 
 AHEAD = 4
-"""Blocks that the decoder may be ahead."""
+"""Blocks by which the decoder may be ahead."""
 
 
 def analyse_file(
@@ -39,13 +39,14 @@ def analyse_file(
     should_stop: Callable[[], bool] = lambda: False,
     note: Callable[[str], None] = lambda _: None,
 ) -> TrackStatistics | None:
-    """Return the statistics of a file; None when `should_stop` came true on the way, asked block by block.
+    """Return the statistics of a file; None if `should_stop`, called before each block, returned true.
 
-    `overlapped` decodes on a thread of its own: quicker where a core is free, of no use where every core has a file.
+    `overlapped` decodes on a separate thread: faster when a core is free, useless when every core has a file of its
+    own.
 
     Raises
     ------
-    RecordingError : it can't be read, or not to its end, or holds nothing that can be analysed.
+    RecordingError : it can't be read to its end, or has nothing that can be analysed.
     CallError : the kernel can't be compiled here.
     """
     with open_track(path) as track:
@@ -66,7 +67,7 @@ def _analysed(analysis: Analysis, fill: Fill, should_stop: Callable[[], bool]) -
 
 @contextmanager
 def read_ahead(fill: Fill, channels: int) -> Iterator[Fill]:
-    """Yield the like of `fill` that a thread runs ahead of, into buffers of its own; what it raises is raised here."""
+    """Yield a function like `fill` whose data a thread reads ahead into its own buffers; errors are raised by the function."""
     filled: queue.SimpleQueue[Samples | BaseException] = queue.SimpleQueue()
     free: queue.SimpleQueue[Samples | None] = queue.SimpleQueue()
     for _ in range(AHEAD):
@@ -79,7 +80,7 @@ def read_ahead(fill: Fill, channels: int) -> Iterator[Fill]:
                 filled.put(buffer[:count])
                 if not count:
                     return
-        except BaseException as error:  # noqa: BLE001  (it is raised again where the frames are asked for)
+        except BaseException as error:  # noqa: BLE001  (it is raised again by the reader)
             filled.put(error)
 
     block, used = np.empty((0, channels), dtype=np.float32), 0
@@ -96,7 +97,7 @@ def read_ahead(fill: Fill, channels: int) -> Iterator[Fill]:
                     raise got
                 block, used = got, 0
                 if not len(got):
-                    filled.put(got)  # the end stays the end
+                    filled.put(got)  # further calls return the end, too
                     break
             take = min(len(buffer) - done, len(block) - used)
             buffer[done : done + take] = block[used : used + take]

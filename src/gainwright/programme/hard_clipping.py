@@ -1,11 +1,11 @@
-"""What a hard ceiling does to a programme, from the distribution of its levels, with the bounds of that.
+"""The effect of a hard ceiling on a programme, from the distribution of its levels, with bounds.
 
-Everything above a ceiling c is cut to it: y = clip(x, -c, c). With n_i samples of size u to v in step i of the distribution:
-time clipped is the share with |x| > c; the clipping products are e = x - y, their power the mean of (|x| - c)^2 over all
-samples with |x| > c; the power left is the mean of min(x^2, c^2). Within a step samples are taken as
-spread evenly; the bounds put all of them at its lower or its upper edge, so no programme with this distribution lies
-outside. e holds what is only lost in level, too: it is never less than the distortion that remains once a change of
-gain is taken out.
+Everything above a ceiling c is clipped to it: y = clip(x, -c, c). With n_i samples between u and v in step i of the
+distribution: clipped time is the share with |x| > c; the clipping products are e = x - y, their power the mean of (|x|
+- c)^2 over all samples with |x| > c; the remaining power is the mean of min(x^2, c^2). Within a step, samples are
+assumed to be evenly distributed; the bounds put all of them at the lower or at the upper edge, so that every programme
+with this distribution lies within. e includes what is merely lost in level, so it is never less than the distortion
+that remains after a gain correction.
 """
 
 from __future__ import annotations
@@ -27,9 +27,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Clipping:
-    """What ceilings do, one entry each: middle and bounds.
+    """The effects of several ceilings, one entry each: estimate and bounds.
 
-    `share` of samples clipped (0 .. 1); `products` mean square of what is cut off; `power` mean square of what is left.
+    `share`: share of samples that are clipped (0 .. 1). `products`: mean square of the clipping products. `power`: mean
+    square of the clipped programme.
     """
 
     share: Floats
@@ -42,7 +43,7 @@ class Clipping:
 
 
 def clipping_at(band: BandStatistics, ceilings: Floats) -> Clipping:
-    """Return what hard ceilings, peaks re full scale, do to a band; all zero for a band without samples.
+    """Return the effects of hard ceilings (peak re full scale) on a band; all zero for a band without samples.
 
     ValueError for a ceiling that isn't above 0.
     """
@@ -58,22 +59,22 @@ def clipping_at(band: BandStatistics, ceilings: Floats) -> Clipping:
     high = LEVEL_EDGES[there + 1].copy()
     high[-1] = max(low[-1], min(high[-1], band.peak) if there[-1] + 1 < LEVEL_EDGES.size - 1 else band.peak)
     means, squares = (low + high) / 2, (low * low + low * high + high * high) / 3
-    begun = np.searchsorted(high, ceiling, side="right")  # the first step that reaches above the ceiling
+    begun = np.searchsorted(high, ceiling, side="right")  # the first step that extends above the ceiling
     at = np.minimum(begun, there.size - 1)
     cut_through = (begun < there.size) & (low[at] < ceiling)
-    above = begun + cut_through  # the first step that lies above it as a whole
+    above = begun + cut_through  # the first step entirely above it
     width = np.where(cut_through, high[at] - low[at], 1.0)
     part = np.where(cut_through, (high[at] - ceiling) / width, 0.0) * counts[at]
     rest = np.where(cut_through, (ceiling - low[at]) / width, 0.0) * counts[at]
-    share = _from(counts, above) + part
+    share = _sums_to_end(counts, above) + part
     highest = _squares_over(counts, high, high * high, begun, ceiling)
-    under = counts @ squares - _from(counts * squares, begun)
+    under = counts @ squares - _sums_to_end(counts * squares, begun)
     left = under + rest * (low[at] ** 2 + low[at] * ceiling + ceiling**2) / 3 + share * ceiling**2
     surely = np.searchsorted(low, ceiling, side="right")
     return Clipping(
         share=share,
-        share_low=_from(counts, surely),
-        share_high=_from(counts, begun),
+        share_low=_sums_to_end(counts, surely),
+        share_high=_sums_to_end(counts, begun),
         products=_squares_over(counts, means, squares, above, ceiling) + part * (high[at] - ceiling) ** 2 / 3,
         products_low=_squares_over(counts, low, low * low, surely, ceiling),
         products_high=highest,
@@ -81,15 +82,17 @@ def clipping_at(band: BandStatistics, ceilings: Floats) -> Clipping:
     )
 
 
-def _from(values: Floats, first: Any) -> Floats:
-    """Return the sums of values from each of some places to the end."""
+def _sums_to_end(values: Floats, first: Any) -> Floats:
+    """Return the sums of values from each of several indices to the end."""
     sums = np.append(np.cumsum(values[::-1])[::-1], 0.0)
     return np.asarray(sums[first])
 
 
 def _squares_over(counts: Floats, sizes: Floats, squares: Floats, first: Any, ceiling: Floats) -> Floats:
-    """Return the sum of (size - c)^2 from each of some steps on, written out so that one pass serves every ceiling."""
+    """Return the sum of (size - c)^2 from each of several steps on; expanded, so that one pass serves all ceilings."""
     found = (
-        _from(counts * squares, first) - 2 * ceiling * _from(counts * sizes, first) + ceiling**2 * _from(counts, first)
+        _sums_to_end(counts * squares, first)
+        - 2 * ceiling * _sums_to_end(counts * sizes, first)
+        + ceiling**2 * _sums_to_end(counts, first)
     )
     return np.maximum(found, 0)

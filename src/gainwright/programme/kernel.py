@@ -1,7 +1,7 @@
-"""The compiled kernel: one pass over a block of two channels, all filters, sums, counts and peaks while it is in cache.
+"""The compiled kernel: all filters, sums, counts and peaks of two channels in one pass, while a block is in cache.
 
-Imported only by `compiled`, which says where numba keeps what it compiles. What the arrays hold is said by
-`compiled.CompiledPair`, which owns them.
+Imported only by `compiled`, which sets numba's cache folder. `compiled.CompiledPair` owns the arrays and describes
+their contents.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _FIRST = filter_loop(2, first=True)
 _TWO, _FOUR, _EIGHT = (filter_loop(sections, first=False) for sections in (2, 4, MOST_SECTIONS))
 (_A0, _B0), (_A1, _B1) = BOUNDS
 _ROUNDING = 1 + 1e-5
-"""What single precision may be off, generously."""
+"""Upper bound of the relative error of single precision."""
 
 
 def _compiled(function: Any) -> Any:
@@ -29,7 +29,7 @@ def _compiled(function: Any) -> Any:
 def _filter(
     frames: int, count: int, coefficients: Any, states: Any, sums: Any, kinds: Any, out: int, stride: int, tables: int
 ) -> None:
-    """Run every group of filters over some frames, and count levels."""
+    """Run every group of filters over `frames` frames, and count levels."""
     for group in range(kinds.size):
         rows, memory, into = coefficients[group].ctypes.data, states[group].ctypes.data, sums[group].ctypes.data
         signal = 1 + OUTPUTS * group
@@ -45,7 +45,7 @@ def _filter(
 
 
 def _close_tick(sums: Any, energies: Any, total: Any) -> None:
-    """Write the energies of a tick for each signal and channel, add the frames' sums to the total and begin anew."""
+    """Store a tick's energies for each signal and channel, add the frames' sums to the totals, and reset the sums."""
     for channel in range(2):
         for group in range(len(sums)):
             for output in range(OUTPUTS):
@@ -55,14 +55,14 @@ def _close_tick(sums: Any, energies: Any, total: Any) -> None:
     sums[:] = 0
 
 
-def _may_pass(size: float, step: float, best: float) -> bool:
-    """Return whether points between samples of such sizes and steps can lie above the best so far."""
+def _may_exceed(size: float, step: float, best: float) -> bool:
+    """Return whether interpolated points can exceed `best`, given the largest sample and the largest step between samples."""
     bound = min(LARGEST_GAIN * size, max(_A0 * size + _B0 * step, _A1 * size + _B1 * step))
     return bound * _ROUNDING > best
 
 
 def _exact_between(samples: Any, start: int, best: float) -> float:
-    """Return the largest interpolated point of 16 frames in double precision, or what was best before."""
+    """Return the largest interpolated point of 16 frames in double precision, or `best` if that is larger."""
     for sample in range(start, start + 2 * SEGMENT):
         for phase in range(len(PHASES)):
             point = 0.0
@@ -73,7 +73,7 @@ def _exact_between(samples: Any, start: int, best: float) -> float:
 
 
 def _count_clipped(samples: Any, start: int, runs: Any) -> int:
-    """Return how many samples of 16 frames are in runs of two or more at full scale; `runs` goes on between calls."""
+    """Return the number of samples of 16 frames in runs of two or more at full scale; `runs` carries over between calls."""
     found = 0
     for frame in range(SEGMENT):
         for channel in range(2):
@@ -85,10 +85,11 @@ def _count_clipped(samples: Any, start: int, runs: Any) -> int:
     return found
 
 
-def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clipped: Any, runs: Any) -> None:
-    """Find peaks, points between samples and clipped runs of some segments of one signal.
+def _find_peaks(samples: Any, start: int, segments: int, before: Any, peaks: Any, clipped: Any, runs: Any) -> None:
+    """Find sample peaks, true peaks and clipped runs in several segments of one signal.
 
-    `before` is the largest sample and step of the segment before; `peaks` the largest sample and point so far.
+    `before` holds the largest sample and step of the previous segment, `peaks` the largest sample and interpolated
+    point so far.
     """
     address = samples.ctypes.data + 4 * start
     whole_size, whole_step = largest_sample_and_step(address, segments)
@@ -97,12 +98,12 @@ def _look(samples: Any, start: int, segments: int, before: Any, peaks: Any, clip
         for segment in range(segments):
             clipped[0] += _count_clipped(samples, start + 2 * SEGMENT * segment, runs)
     best = peaks[1]
-    if _may_pass(max(whole_size, before[0]), max(whole_step, before[1]), best):
+    if _may_exceed(max(whole_size, before[0]), max(whole_step, before[1]), best):
         last_size, last_step = before[0], before[1]
         for segment in range(segments):
             here = address + segment * SEGMENT * FRAME
             size, step = largest_sample_and_step(here, 1)
-            passing = _may_pass(max(size, last_size), max(step, last_step), best)
+            passing = _may_exceed(max(size, last_size), max(step, last_step), best)
             if passing and largest_between(here) * _ROUNDING > best:
                 best = _exact_between(samples, start + 2 * SEGMENT * segment, best)
             last_size, last_step = size, step
@@ -115,7 +116,7 @@ def _advance(
     sums: Any, rows: Any, total: Any, signals: Any, buffers: Any, tables: int, before: Any, peaks: Any, clipped: Any,
     runs: Any,
 ) -> None:  # fmt: skip
-    """Take a block of frames (of whole chunks unless `last`) through everything."""
+    """Analyse a block of frames (whole chunks unless `last`)."""
     stride = buffers.strides[0]
     out = buffers.ctypes.data + HISTORY * FRAME
     at, ticks = clock[0], clock[1]
@@ -142,13 +143,17 @@ def _advance(
             start = 2 * begin if signal == 0 else 2 * HISTORY
             if signal > 0 and count < CHUNK:
                 samples[start + 2 * count : start + 2 * (count + TAIL)] = 0
-            look(samples, start, segments, before[band], peaks[band], clipped[band : band + 1], runs[band])
+            find_peaks(samples, start, segments, before[band], peaks[band], clipped[band : band + 1], runs[band])
             if signal > 0:
                 samples[: 2 * HISTORY] = samples[2 * CHUNK : 2 * (CHUNK + HISTORY)]
     clock[0], clock[1] = at, ticks
 
 
 filter_frames, close_tick = _compiled(_filter), _compiled(_close_tick)
-_may_pass, _exact_between, _count_clipped = _compiled(_may_pass), _compiled(_exact_between), _compiled(_count_clipped)
-look = _compiled(_look)
+_may_exceed, _exact_between, _count_clipped = (
+    _compiled(_may_exceed),
+    _compiled(_exact_between),
+    _compiled(_count_clipped),
+)
+find_peaks = _compiled(_find_peaks)
 advance = _compiled(_advance)

@@ -1,10 +1,10 @@
-"""What a scan of music gave, as data: track by track, and what the list of them allows band by band."""
+"""The result of a scan of music: figures of each track, and the allowances of the whole list by band."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gainwright.programme.allowance import AllowanceRow, BandAllowance, Choice, DecidedBy, Drive, Limits
+from gainwright.programme.allowance import AllowanceChoice, AllowanceRow, BandAllowance, DecidedBy, Limits, SpeakerLoad
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class BandFigures:
 
 @dataclass(frozen=True, slots=True)
 class TrackFigures:
-    """One track: loudness of all channels together, its bands by name, and what it alone would allow, by band."""
+    """One track: loudness of all channels together, its bands by name, and the allowance for it alone, by band."""
 
     file: str
     seconds: float
@@ -38,14 +38,14 @@ class TrackFigures:
 
 @dataclass(frozen=True, slots=True)
 class BandChoice:
-    """Why an allowance is recommended for a band, and what the job says of it.
+    """Why an allowance is recommended for a band, and the job's own values for it.
 
     Attributes
     ----------
-    decided_by, tracks : what stands against more, and the tracks that do.
-    kept : False when not even 0 dB keeps the limits.
-    crest_db, peak_dbfs : of the band over all tracks; None in silence.
-    now_db, tone_hz : allowance and tone that the job has now; None without a job.
+    decided_by, tracks : the limit that prevents a larger allowance, and the tracks that contribute most.
+    kept : False if even 0 dB exceeds the limits.
+    crest_db, peak_dbfs : of the band over all tracks; None for silence.
+    now_db, tone_hz : the job's present allowance and tone; None without a job.
     speaker, target_w, rating_w : the speaker that reaches its rating first, its power from a sine at the ceiling, its rating.
     """
 
@@ -63,7 +63,7 @@ class BandChoice:
 
 @dataclass(frozen=True, slots=True)
 class TimeAbove:
-    """For how much of the time a list is above a level, dB re digital full scale."""
+    """Share of the time that a list is above a level, dB re digital full scale."""
 
     peak_dbfs: float
     time_percent: float
@@ -71,7 +71,7 @@ class TimeAbove:
 
 @dataclass(frozen=True, slots=True)
 class SkippedFile:
-    """A file that could not be read, and why."""
+    """A file that couldn't be read, and why."""
 
     file: str
     why: str
@@ -79,17 +79,17 @@ class SkippedFile:
 
 @dataclass(frozen=True, slots=True)
 class MusicResult:
-    """What a scan of music gave.
+    """The result of a scan of music.
 
     Attributes
     ----------
-    job : title of the job that it was held against; empty without one.
-    allowance : band -> what comes of each allowance, rising.
+    job : title of the job it was evaluated for; empty without one.
+    allowance : band -> the effects of each allowance, increasing.
     choice : band -> why its allowance is recommended.
     distribution : band -> time above each level.
     seconds : play time of all tracks.
-    reused : how many tracks were known from an earlier scan.
-    written_db : output -> allowance that was written into the job; None when none was.
+    reused : number of tracks whose figures come from an earlier scan.
+    written_db : output -> allowance that was written into the job; None if none was.
     """
 
     job: str
@@ -106,10 +106,10 @@ class MusicResult:
 
     @property
     def bands(self) -> tuple[BandAllowance, ...]:
-        """Each band with its rows, choice and drive together."""
+        """Each band with its rows, choice and speaker."""
         return tuple(self._band(name, choice) for name, choice in self.choice.items())
 
     def _band(self, name: str, found: BandChoice) -> BandAllowance:
-        choice = Choice(self.recommended_db[name], found.decided_by, found.tracks, kept=found.kept)
-        drive = None if found.target_w is None else Drive(found.speaker, found.target_w, found.rating_w)
+        choice = AllowanceChoice(self.recommended_db[name], found.decided_by, found.tracks, kept=found.kept)
+        drive = None if found.target_w is None else SpeakerLoad(found.speaker, found.target_w, found.rating_w)
         return BandAllowance(name, self.allowance[name], choice, found.crest_db, found.peak_dbfs, drive)

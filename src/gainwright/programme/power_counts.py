@@ -1,4 +1,4 @@
-"""Distributions of power over 100 ms and 1 s, fed window by window."""
+"""Distributions of power over 100 ms and 1 s, built window by window."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SECOND = 10
-"""Windows of 100 ms in a second."""
+"""Number of 100 ms windows in a second."""
 
 
 class PowerCounts:
-    """Windows of several bands and channels; each counts with its loudest channel."""
+    """Counts of windows by power, for several bands; each window counts with its loudest channel."""
 
     def __init__(self, bands: int, channels: int) -> None:
         self.short = np.zeros((bands, POWERS), dtype=np.int64)
@@ -29,7 +29,7 @@ class PowerCounts:
         self._lengths = np.zeros(0)
 
     def add(self, energies: Floats, lengths: Floats) -> None:
-        """Take windows in: energies (window, band, channel) and their frames."""
+        """Add windows: energies, shape (windows, bands, channels), and lengths in frames."""
         if not len(lengths):
             return
         self._count(self.short, (energies / lengths[:, None, None]).max(axis=2))
@@ -40,7 +40,7 @@ class PowerCounts:
         self._energies, self._lengths = run[-SECOND + 1 :], frames[-SECOND + 1 :]
 
     def finish(self, energies: Floats, length: float) -> None:
-        """Take the unfinished last window (1, band, channel); it counts only where the track has no whole one."""
+        """Add the incomplete last window, shape (1, bands, channels); it counts only if the track has no complete one."""
         if not self.short.sum() and length:
             self._count(self.short, (energies / length).max(axis=2))
         if not self.second.sum() and len(self._lengths) + length:
@@ -52,7 +52,7 @@ class PowerCounts:
         self.worst_second = np.maximum(self.worst_second, mean_squares.max(axis=0))
 
     def _count(self, counts: npt.NDArray[np.int64], mean_squares: Floats) -> None:
-        """Count mean squares (window, band) by their level after AES17."""
+        """Count mean squares, shape (windows, bands), by their level after AES17."""
         with np.errstate(divide="ignore"):
             steps = (10 * np.log10(2 * mean_squares) - POWER_LOW_DBFS) / POWER_STEP_DB
         places = np.clip(np.floor(steps), 0, POWERS - 1).astype(np.int64)

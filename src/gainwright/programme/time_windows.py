@@ -1,4 +1,4 @@
-"""Energies as time goes by: ticks of 20 ms put together to windows, windows to powers and loudness."""
+"""Energies over time: ticks of 20 ms are combined to windows, windows to powers and loudness."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MOMENTARY = 20
 
 
 class TimeWindows:
-    """Takes ticks in as they come and keeps only what the statistics need: 80 bytes a second beside fixed tables."""
+    """Collects ticks and keeps only what the statistics need: fixed tables and 80 bytes per second."""
 
     def __init__(self, rate_hz: int, bands: int, channels: int) -> None:
         self.powers = PowerCounts(bands, channels)
@@ -33,7 +33,7 @@ class TimeWindows:
         self._weighted: list[Floats] = [np.zeros(0)]
 
     def add(self, weighted: Floats, energies: Floats) -> None:
-        """Take ticks in: K-weighted, summed over channels (tick), and (tick, band, channel)."""
+        """Add ticks: K-weighted energies summed over channels, shape (ticks,), and energies, shape (ticks, bands, channels)."""
         first = self._ticks - len(self._late)
         self._ticks += len(weighted)
         late = np.concatenate([self._late, weighted])
@@ -44,7 +44,7 @@ class TimeWindows:
         self._close_windows(np.concatenate([self._open_weighted, weighted]), np.concatenate([self._open, energies]))
 
     def _close_windows(self, weighted: Floats, energies: Floats) -> None:
-        """Put five ticks together to a window, as often as there are five."""
+        """Combine each five ticks to a window."""
         count = len(weighted) // TICKS_PER_WINDOW
         used = count * TICKS_PER_WINDOW
         first = (self._ticks - len(weighted)) // TICKS_PER_WINDOW
@@ -54,7 +54,7 @@ class TimeWindows:
         self.powers.add(windows, self._lengths(first, count, TICKS // TICKS_PER_WINDOW))
 
     def finish(self, rest: Floats, frames: int) -> None:
-        """Take in the last tick, unfinished (band, channel), and how many frames there were in all."""
+        """Add the incomplete last tick, shape (bands, channels); `frames` is the total number of frames."""
         self.energy += rest
         windows = self._ticks // TICKS_PER_WINDOW
         length = frames - windows * self._rate_hz // (TICKS // TICKS_PER_WINDOW)
@@ -67,5 +67,5 @@ class TimeWindows:
         return found, lufs_or_none(self._momentary)
 
     def _lengths(self, first: int, count: int, per_second: int) -> Floats:
-        """Return the frames of ticks or windows from `first` on: they end where time, rounded down to a frame, does."""
+        """Return the lengths in frames of ticks or windows from `first` on; their ends are rounded down to a frame."""
         return np.diff(np.arange(first, first + count + 1) * self._rate_hz // per_second).astype(np.float64)

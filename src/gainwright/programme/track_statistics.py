@@ -1,14 +1,14 @@
-"""What one track, or a list of them, holds band by band; sums and counts, so that parts can be put together.
+"""Statistics of a track, or of a list of tracks, by band; sums and counts, so that they can be merged.
 
-Conventions, the same everywhere:
+Conventions:
 
-- samples are re digital full scale (peak 1); a *level* in dBFS of something rms is after AES17 (0 dBFS is a full-scale
-  sine, so 20 lg(rms sqrt 2)); a *peak* in dBFS is 20 lg of the peak itself, a true peak in dBTP likewise;
-- **channels**: levels of samples are counted over all channels together (each drives a side of its own for the same
-  time: a share of samples is a share of time, the mean over the sides). Powers over 100 ms and 1 s are those of the
-  loudest channel of each window, since a rating is that of one speaker. Energy and rms are means over all channels,
-  peaks the highest of any, `dc` that of the channel where it is largest;
-- silence has levels of minus infinity, and no loudness (None).
+- samples are re digital full scale (peak 1); an rms *level* in dBFS is after AES17 (0 dBFS is a full-scale sine, so 20
+  lg(rms sqrt 2)); a *peak* in dBFS is 20 lg of the peak itself, a true peak in dBTP likewise;
+- **channels**: sample levels are counted over all channels together (each channel drives one side for the same time, so
+  a share of samples is a share of time, averaged over the sides). Powers over 100 ms and 1 s are those of the loudest
+  channel of each window, since a rating holds for one speaker. Energy and rms are means over all channels, peaks the
+  highest of all, `dc` that of the channel where it is largest;
+- the level of silence is minus infinity, its loudness None.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 ANALYSIS_VERSION = 3
-"""Rises when any figure of the same file may come out differently; results of another version are not to be reused."""
+"""Increased when any figure of the same file may change; results of other versions must not be reused."""
 
 OCTAVES = (-20, 4)
 STEPS_PER_OCTAVE = 128
@@ -42,22 +42,19 @@ def _level_edges() -> Floats:
 
 
 LEVEL_EDGES: Floats = _level_edges()
-"""`levels[i]` counts |x| from LEVEL_EDGES[i] to under LEVEL_EDGES[i + 1], re full scale; i = 0 also all that is smaller,
-the last also all that is larger. An octave has 128 equal steps (the first seven bits of a float32's fraction, so edges
-are exact and no sample lies on both sides): 0.034 to 0.067 dB each, 0.1 dB or better everywhere."""
+"""`levels[i]` counts |x| from LEVEL_EDGES[i] to below LEVEL_EDGES[i + 1], re full scale; the first also counts all smaller, the last all larger samples. An octave has 128 equal steps (the first seven bits of a float32's fraction, so the edges are exact): 0.034 to 0.067 dB each."""
 
 POWER_LOW_DBFS, POWER_STEP_DB, POWERS = -120.0, 0.1, 1400
-"""`power_*[i]` counts windows from POWER_LOW_DBFS + i POWER_STEP_DB to one step above, dBFS of AES17 (a steady full-scale
-sine has 0); i = 0 also all that is less, the last also all that is more (+20)."""
+"""`power_*[i]` counts windows from POWER_LOW_DBFS + i POWER_STEP_DB to one step above, dBFS after AES17 (a steady full-scale sine has 0); the first also counts all windows below, the last all above (+20)."""
 
 FULL_SCALE = 1 - 2.0**-15
 """|sample| from which a run of two or more in a row counts as clipped: the largest positive code of 16 bits."""
 SILENCE_DBFS = -70.0
-"""A 100 ms window with less power in its loudest channel is silence (the absolute gate of BS.1770-4, in dBFS)."""
+"""A 100 ms window whose loudest channel is below this is silence (the absolute gate of BS.1770-4, in dBFS)."""
 
 
 def level_dbfs(mean_square: float) -> float:
-    """Return the level of a mean square, dBFS after AES17; minus infinity for none."""
+    """Return the level of a mean square, dBFS after AES17; minus infinity for 0."""
     return 10 * math.log10(2 * mean_square) if mean_square > 0 else -math.inf
 
 
@@ -67,12 +64,12 @@ def _db(amplitude: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class BandStatistics:
-    """One band of a track or of several; every field but `name` comes from all channels as the module says.
+    """One band of a track or of several, over all channels as described for this module.
 
-    `samples` of all channels; `peak`, `true_peak` and `dc` re full scale; `energy` the sum of squares; `clipped` the
-    samples in runs of two or more at FULL_SCALE; `levels`, `power_100ms`, `power_1s` counts with the module's edges,
-    of samples, of windows of 100 ms one after the other and of windows of 1 s that begin every 100 ms (a track that is
-    shorter has one, its whole); `worst_1s` the largest mean square of the latter, 1/2 for a full-scale sine.
+    `samples`: their number in all channels. `peak`, `true_peak`, `dc`: re full scale. `energy`: sum of squares.
+    `clipped`: number of samples in runs of two or more at FULL_SCALE. `levels`, `power_100ms`, `power_1s`: counts of
+    samples, of consecutive 100 ms windows, and of 1 s windows that begin every 100 ms (a shorter track has one, all of
+    it). `worst_1s`: the largest mean square of the 1 s windows, 1/2 for a full-scale sine.
     """
 
     name: str
@@ -94,7 +91,7 @@ class BandStatistics:
 
     @property
     def true_peak_dbtp(self) -> float:
-        """Highest of the samples and the points between them (BS.1770-4 Annex 2), dB re digital full scale."""
+        """Highest true peak (BS.1770-4 Annex 2), at least the sample peak, dB re digital full scale."""
         return _db(self.true_peak)
 
     @property
@@ -104,17 +101,17 @@ class BandStatistics:
 
     @property
     def rms_dbfs(self) -> float:
-        """Level over the whole length and all channels, AES17."""
+        """Level over the whole length and all channels, dBFS after AES17."""
         return level_dbfs(self.mean_square)
 
     @property
     def crest_db(self) -> float:
-        """Peak over rms: 3.01 dB for a sine; 0 for silence."""
+        """Peak over rms, dB: 3.01 for a sine; 0 for silence."""
         return self.peak_dbfs - 10 * math.log10(self.mean_square) if self.energy > 0 else 0.0
 
     @property
     def clipped_share(self) -> float:
-        """Share of samples that were already clipped in the recording."""
+        """Share of samples that are clipped in the recording itself."""
         return self.clipped / self.samples if self.samples else 0.0
 
     @property
@@ -126,17 +123,18 @@ class BandStatistics:
 
     @property
     def worst_1s_dbfs(self) -> float:
-        """Level of the loudest second of the loudest channel, AES17."""
+        """Level of the loudest second of the loudest channel, dBFS after AES17."""
         return level_dbfs(self.worst_1s)
 
 
 @dataclass(frozen=True, slots=True)
 class TrackStatistics:
-    """A track: its length, rate and channels, loudness of all channels together, and each band.
+    """A track: length, rate and channels, loudness of all channels together, and each band.
 
-    `lufs` integrated (BS.1770-4, gated) and `loudness_range_lu` (EBU Tech 3342); `momentary_lufs` and `short_term_lufs`
-    the highest over 400 ms and 3 s. None where there is no window above the gate. `true_peak` is that of the programme
-    without filters, re full scale; where no band is without, the highest of any (a band's may lie above the whole's).
+    `lufs` is the integrated loudness (BS.1770-4, gated), `loudness_range_lu` the range (EBU Tech 3342),
+    `momentary_lufs` and `short_term_lufs` the highest over 400 ms and 3 s; None if no window is above the gate.
+    `true_peak` is that of the unfiltered programme, re full scale; if no band is unfiltered, the highest of all bands
+    (which may exceed that of the whole).
     """
 
     seconds: float
@@ -155,12 +153,12 @@ class TrackStatistics:
         return _db(self.true_peak)
 
     def band(self, name: str) -> BandStatistics:
-        """Return the band of a name."""
+        """Return the band with a given name."""
         return next(band for band in self.bands if band.name == name)
 
 
 def merged(one: BandStatistics, other: BandStatistics) -> BandStatistics:
-    """Return the statistics of two parts of a list as one: counts added, peaks the higher."""
+    """Return the statistics of two parts of a list as one: counts are added, of peaks the higher is taken."""
     return replace(
         one,
         samples=one.samples + other.samples,

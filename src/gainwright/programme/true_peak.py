@@ -1,4 +1,4 @@
-"""The points between samples: the interpolator of true peak (ITU-R BS.1770-4 Annex 2) and bounds on what it can give."""
+"""True peak: the interpolator of ITU-R BS.1770-4 Annex 2, and bounds on its output."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ _SECOND = [-0.0291748046875, 0.029296875, -0.0517578125, 0.089111328125, -0.1665
 _SECOND += [0.77978515625, -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375]
 
 PHASES: Floats = np.array([_FIRST, _SECOND, _SECOND[::-1], _FIRST[::-1]])
-"""Four phases of twelve taps, as the annex prints them; tap i weighs the sample i before."""
+"""Four phases of twelve taps, as printed in the annex; tap i is applied to the sample i frames earlier."""
 TAPS = PHASES.shape[1]
 
 
 def _bound_of(phase: Floats) -> tuple[float, float]:
-    """Return (a, b) so that |output| <= a max|x| + b max|x - the sample before| over the taps.
+    """Return (a, b) such that |output| <= a max|x| + b max|x[n] - x[n-1]| over the taps.
 
-    The phase is split into a weighted mean of its two middle samples (which can't pass a max|x|, a its sum) and a rest
-    of sum 0, which summation by parts turns into differences; the weights are those with the least b.
+    The phase is split into a weighted mean of its two middle samples (at most a max|x|, a being its sum) and a
+    remainder of sum 0, which summation by parts turns into differences; the weights are chosen for the smallest b.
     """
     total, share = float(phase.sum()), np.linspace(0, 1, 1001)
     rest = np.tile(phase, (len(share), 1))
@@ -35,6 +35,6 @@ def _bound_of(phase: Floats) -> tuple[float, float]:
 
 
 BOUNDS = tuple(_bound_of(phase) for phase in PHASES[:2])
-"""(a, b) of the first and second phase; the others are the same turned round."""
+"""(a, b) of the first and second phase; the other two are their mirror images."""
 LARGEST_GAIN = float(np.abs(PHASES).sum(axis=1).max())
-"""No output passes this times max|x|."""
+"""No output exceeds this times max|x|."""

@@ -1,7 +1,7 @@
-"""Loops over samples written as vector instructions for numba; imported only when something is compiled.
+"""Loops over samples as vector instructions for numba; imported only when the kernel is compiled.
 
-LLVM does not turn a recursive filter over several lanes, or a strided count, into vector instructions by itself. Each
-function here hands numba one loop of them. All arguments are whole numbers: addresses, counts, bytes.
+LLVM doesn't vectorise a recursive filter over several lanes, or a strided count, by itself. Each function here gives
+numba one such loop. All arguments are integers: addresses, counts, bytes.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ PAIR32, PAIR64, LANES = (ir.VectorType(*kind) for kind in ((F32, 2), (F64, 2), (
 WIDE, WIDE_BITS = ir.VectorType(F32, 16), ir.VectorType(I32, 16)
 
 CODES = 32768
-"""The upper 15 bits of a float32's magnitude."""
+"""Number of codes: the upper 15 bits of a float32's magnitude."""
 FRAME = 8
 """Bytes of a frame: two float32."""
 TABLE = CODES * 8
 """Bytes of a table of counts: two uint32 for each code."""
 LATER = 8
-"""Frames after which an output is counted: read back sooner, it would still be on its way to memory."""
+"""Frames by which counting lags behind filtering: read back sooner, a value would still be in the store buffer."""
 
 
 def _number(value: int) -> Any:
@@ -54,7 +54,7 @@ def _fma(builder: Any, x: Any, y: Any, z: Any) -> Any:
 
 
 class _Memory:
-    """A row of vectors in memory that a loop keeps in registers: loaded before, stored after."""
+    """A row of vectors that a loop keeps in registers: loaded before it, stored after it."""
 
     def __init__(self, builder: Any, address: Any, count: int, kind: Any) -> None:
         self._builder = builder
@@ -79,13 +79,13 @@ class _Memory:
         self[index] = _fma(self._builder, value, value, self[index])
 
     def store(self) -> None:
-        """Put all back into memory."""
+        """Store all vectors in memory."""
         for place, slot in zip(self._places, self._slots, strict=True):
             self._builder.store(self._builder.load(slot), place, align=8)
 
 
 def _section(builder: Any, states: _Memory, at: int, row: list[Any], value: Any) -> tuple[Any, Any, Any, Any]:
-    """Advance a section in direct form II; returns its output and the three values of its delay line."""
+    """Advance a section in direct form II; return its output and the three values of its delay line."""
     one, two = states[at], states[at + 1]
     now = _fma(builder, row[0], one, _fma(builder, row[1], two, value))
     states[at], states[at + 1] = now, one
@@ -94,7 +94,7 @@ def _section(builder: Any, states: _Memory, at: int, row: list[Any], value: Any)
 
 
 def _count(builder: Any, frame: Any, table: Any) -> None:
-    """Count the codes of a frame's two samples in a table of uint32: by code, then by channel."""
+    """Count the codes of a frame's two samples in a table of uint32, indexed by code, then channel."""
     for channel in range(2):
         half = builder.load(_at(builder, frame, _number(4 * channel + 2), I16), align=2)
         code = builder.and_(builder.zext(half, I64), _number(CODES - 1))
@@ -103,7 +103,7 @@ def _count(builder: Any, frame: Any, table: Any) -> None:
 
 
 class _Filters:
-    """Two filters over the two channels of frames, four lanes of sections in a row; see `filter_loop`."""
+    """Two filters on two channels (four lanes), each a chain of sections; see `filter_loop`."""
 
     def __init__(self, builder: Any, arguments: Any, sections: int, *, first: bool) -> None:
         self._builder, self._sections, self._first = builder, sections, first
@@ -121,7 +121,7 @@ class _Filters:
         return builder.add(self._out, offset)
 
     def filter(self, index: Any) -> None:
-        """Take a frame through the sections, add to the sums and store the outputs."""
+        """Filter one frame, add to the sums and store the outputs."""
         builder, row = self._builder, self._row
         frame = builder.add(self._frames, builder.mul(index, _number(FRAME)))
         pair = builder.fpext(builder.load(_at(builder, frame, _number(0), PAIR32), align=4), PAIR64)
@@ -151,22 +151,23 @@ class _Filters:
             _count(self._builder, self._place(index, at), self._builder.add(self._tables, _number(TABLE * at)))
 
     def store(self) -> None:
-        """Put states and sums back into memory."""
+        """Store states and sums in memory."""
         for memory in (self._states, self._squares, self._pairs):
             if memory:
                 memory.store()
 
 
 def filter_loop(sections: int, *, first: bool) -> Any:
-    """Return a loop that runs two filters over the two channels of frames, four lanes of `sections` in a row.
+    """Return a loop that runs two filters of `sections` sections on the two channels of frames, in four lanes.
 
-    Coefficients: for each section -a1 -a2 b0 b1 b2, four lanes each. The first group also gives the unfiltered frames'
-    sums, and what the first filter leaves over: the all-pass of its first section (c0 c1 c2 after the sections) less
-    its output. Sums: squares of the lanes; in the first group then of the rest and of the frames, and the frames. Outputs,
-    `stride` bytes apart: both filters, and the rest; in the first group no output of the second, which is only summed
-    (what is put out is in the lower lanes, from where it costs no moving). The codes of every output are counted in
-    `tables`, one after the other, and in the first group those of the frames in the table before: counting keeps other
-    parts of the processor busy than filtering does.
+    Coefficients: for each section -a1 -a2 b0 b1 b2, four lanes each. The first group also gives the sums of the
+    unfiltered frames, and the complement of the first filter: the all-pass of its first section (c0 c1 c2 after the
+    sections) minus its output. Sums: squares of the lanes; in the first group also of the complement and of the frames,
+    and the frames themselves. Outputs, `stride` bytes apart: both filters, and the complement; in the first group the
+    second filter has no output, since it is only summed (the outputs are in the lower lanes, where they can be stored
+    without moving). The codes of every output are counted in `tables`, one table after the other, and in the first
+    group those of the frames in the table before. Counting and filtering use different units of the processor, so doing
+    both in one loop costs little.
     """
 
     def generate(context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
@@ -194,7 +195,7 @@ def filter_loop(sections: int, *, first: bool) -> Any:
 
 
 def _bits(builder: Any, vector: Any) -> Any:
-    """Return the bits of the magnitudes of floats, which sort like them."""
+    """Return the bits of the magnitudes of floats, which have the same order."""
     return builder.and_(builder.bitcast(vector, WIDE_BITS), ir.Constant(WIDE_BITS, [0x7FFFFFFF] * 16))
 
 
@@ -203,7 +204,7 @@ def _larger(builder: Any, one: Any, other: Any) -> Any:
 
 
 def _largest(builder: Any, bits: list[Any]) -> Any:
-    """Return the largest of magnitudes given as bits."""
+    """Return the largest of several magnitudes given as bits."""
     while len(bits) > 1:
         bits = [*bits[2:], _larger(builder, bits[0], bits[1])]
     reduce = cgutils.get_or_insert_function(
@@ -214,7 +215,7 @@ def _largest(builder: Any, bits: list[Any]) -> Any:
 
 @intrinsic  # type: ignore[untyped-decorator]
 def largest_sample_and_step(_typing: Any, frames: Any, segments: Any) -> Any:
-    """Return the largest |sample| of segments of 16 frames and the largest step from the frame before."""
+    """Return the largest |sample| of segments of 16 frames, and the largest step from the previous frame."""
 
     def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
         start, number = arguments
@@ -235,7 +236,7 @@ def largest_sample_and_step(_typing: Any, frames: Any, segments: Any) -> Any:
 
 @intrinsic  # type: ignore[untyped-decorator]
 def largest_between(_typing: Any, frames: Any) -> Any:
-    """Return the largest |interpolated point| of 16 frames; eleven frames before them are read."""
+    """Return the largest |interpolated point| of 16 frames; the eleven frames before them are read, too."""
 
     def generate(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
         sums: list[Any] = [None] * 2 * len(PHASES)

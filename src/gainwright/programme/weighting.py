@@ -1,4 +1,4 @@
-"""K-weighting of loudness (ITU-R BS.1770-4 Annex 1) at any sample rate, and the weights of channels."""
+"""K-weighting for loudness (ITU-R BS.1770-4 Annex 1) at any sample rate, and the weights of the channels."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ _CHANNEL_WEIGHTS = {
 def channel_weights(channels: int) -> Floats:
     """Return the weight of each channel in the order of WAV files (BS.1770-4 Table 4).
 
-    Left, right, centre and what stands behind 120 degrees 1; at the sides 1.41; the low-frequency channel none. Four
-    channels are read as left, right and two surrounds, five as 5.0.
+    Left, right, centre and channels behind 120 degrees have 1, side channels 1.41, the low-frequency channel 0. Four
+    channels are taken as left, right and two surrounds, five as 5.0.
     """
     return np.array(_CHANNEL_WEIGHTS.get(channels, (1.0,) * channels), dtype=np.float64)
 
@@ -34,8 +34,9 @@ def channel_weights(channels: int) -> Floats:
 def k_weighting(rate_hz: int) -> Floats:
     """Return the two sections (b0 b1 b2 1 a1 a2) of the K-weighting.
 
-    The annex gives coefficients at 48 kHz only and asks other rates for the same response. These are the analogue
-    values behind them, by bilinear transform pre-warped at their corners: at 48 kHz the printed table to 1e-9.
+    The annex gives coefficients for 48 kHz only and requires the same response at other rates. These are the analogue
+    values behind them, converted by the bilinear transform pre-warped at their corners; at 48 kHz they equal the
+    printed table within 1e-9.
     """
     corner_hz, gain_db, q = 1681.974450955533, 3.999843853973347, 0.7071752369554196
     k = math.tan(math.pi * corner_hz / rate_hz)

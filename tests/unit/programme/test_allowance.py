@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from programme_made import RATE_HZ, band_of, part_of
 
-from gainwright.programme import AllowanceRow, Drive, Limits, Part, allow, clipping_at
+from gainwright.programme import AllowanceRow, Limits, SpeakerLoad, TrackBand, clipping_at, evaluate_allowances
 
 TRACKS = st.lists(
     st.lists(st.floats(-1.5, 1.5, width=32, allow_subnormal=False), min_size=2, max_size=40), min_size=1, max_size=4
@@ -25,7 +25,7 @@ def _products(row: AllowanceRow) -> float:
     return -math.inf if row.distortion_power_db is None else row.distortion_power_db
 
 
-def _parts(tracks: list[list[float]]) -> list[Part]:
+def _parts(tracks: list[list[float]]) -> list[TrackBand]:
     return [part_of(f"t{i}", np.array(track)) for i, track in enumerate(tracks)]
 
 
@@ -33,7 +33,7 @@ def _parts(tracks: list[list[float]]) -> list[Part]:
 @given(tracks=TRACKS, percent=st.floats(0, 50), products=st.floats(-80, -1))
 def test_more_allowance_never_clips_less(tracks: list[list[float]], percent: float, products: float) -> None:
     """Clipped time, products and power re a tone only rise with the allowance; the choice keeps its limits, the next doesn't."""
-    found = allow(_parts(tracks), limits=Limits(percent, products), drive=Drive("s", 100.0, None))
+    found = evaluate_allowances(_parts(tracks), limits=Limits(percent, products), drive=SpeakerLoad("s", 100.0, None))
     for less, more in zip(found.rows, found.rows[1:], strict=False):
         assert more.clipped_time_percent >= less.clipped_time_percent - 1e-9
         assert _products(more) >= _products(less) - 1e-6 or _products(less) < UNDER_ROUNDING_DB
@@ -56,7 +56,10 @@ def test_more_allowance_never_clips_less(tracks: list[list[float]], percent: flo
 def test_looser_limits_never_allow_less(tracks: list[list[float]], percent: float) -> None:
     """Twice the clipped time and 6 dB more products allow at least as much."""
     parts = _parts(tracks)
-    tight, loose = allow(parts, limits=Limits(percent, -40)), allow(parts, limits=Limits(2 * percent, -34))
+    tight, loose = (
+        evaluate_allowances(parts, limits=Limits(percent, -40)),
+        evaluate_allowances(parts, limits=Limits(2 * percent, -34)),
+    )
     assert loose.choice.db >= tight.choice.db
 
 
@@ -67,17 +70,17 @@ def _noise(sigma: float, seconds: float = 4.0, seed: int = 1) -> np.ndarray:
 def test_the_loud_track_of_a_list_is_named() -> None:
     """Of one loud and two soft tracks the loud one stands against more."""
     parts = [part_of("soft", _noise(0.02)), part_of("loud", _noise(0.2)), part_of("other", _noise(0.03))]
-    found = allow(parts)
+    found = evaluate_allowances(parts)
     assert found.choice.tracks == ("loud",)
     assert found.choice.decided_by in ("clipped_time", "distortion")
-    assert found.choice.db < allow(parts[:1]).choice.db
+    assert found.choice.db < evaluate_allowances(parts[:1]).choice.db
 
 
 def test_a_coil_is_judged_by_its_worst_track() -> None:
     """A square wave has 3.01 dB more power than the sine it is as high as; over the rating it decides, however short it is."""
     square = np.sign(np.sin(2 * np.pi * 50 * (np.arange(RATE_HZ) + 0.5) / RATE_HZ)) * 0.5
     parts = [part_of("square", square), part_of("soft", _noise(0.01, seconds=60))]
-    found = allow(parts, drive=Drive("sub", 100.0, 110.0), limits=Limits(100, 0))
+    found = evaluate_allowances(parts, drive=SpeakerLoad("sub", 100.0, 110.0), limits=Limits(100, 0))
     assert found.choice.decided_by == "mean_power"
     assert found.choice.tracks == ("square",)
     row = found.row(6.5)  # its ceiling is just under the square's height, so that it is as much as there can be
@@ -89,7 +92,7 @@ def test_a_coil_is_judged_by_its_worst_track() -> None:
 
 def test_nothing_to_clip() -> None:
     """Silence allows all that is looked at, and has neither crest nor products."""
-    found = allow([part_of("silence", np.zeros(1000))])
+    found = evaluate_allowances([part_of("silence", np.zeros(1000))])
     assert (found.choice.db, found.choice.decided_by, found.choice.kept) == (20.0, "range", True)
     assert found.crest_db is None
     assert {row.distortion_power_db for row in found.rows} == {None}
@@ -97,13 +100,13 @@ def test_nothing_to_clip() -> None:
 
 def test_what_goes_over_full_scale_is_told() -> None:
     """A track over full scale all the time keeps no limit, not even at 0 dB."""
-    found = allow([part_of("over", 1.4 * np.sign(_noise(1.0)))])
+    found = evaluate_allowances([part_of("over", 1.4 * np.sign(_noise(1.0)))])
     assert (found.choice.db, found.choice.kept, found.choice.tracks) == (0.0, False, ("over",))
 
 
 def test_what_can_not_be_asked() -> None:
     """No track and a ceiling of nothing are refused; so that a wrong call isn't answered."""
     with pytest.raises(ValueError, match="track"):
-        allow([])
+        evaluate_allowances([])
     with pytest.raises(ValueError, match="ceiling"):
         clipping_at(band_of(np.ones(3)), np.array([0.0]))

@@ -48,7 +48,7 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     """A file stands where the folder should be: the code is compiled all the same, for this once."""
     (tmp_path / "file").write_text("")
     told = said(tmp_path / "file")
-    assert "note: nothing can be kept in" in told
+    assert "can't be used as a cache" in told
     assert told.splitlines()[-1] == "kernel"
 
 

@@ -59,12 +59,12 @@ def _finite(value: float) -> float | None:
 
 def _own_allowances(track: ScannedTrack, listed: Sequence[BandAllowance], limits: Limits) -> dict[str, float]:
     """Return band -> the allowance for one track alone."""
-    from gainwright.programme import Part, allow
+    from gainwright.programme import TrackBand, evaluate_allowances
 
-    def part(band: str) -> Part:
-        return Part(track.file, track.statistics.seconds, track.statistics.band(band))
+    def part(band: str) -> TrackBand:
+        return TrackBand(track.file, track.statistics.seconds, track.statistics.band(band))
 
-    return {a.band: allow([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
+    return {a.band: evaluate_allowances([part(a.band)], drive=a.drive, limits=limits).choice.db for a in listed}
 
 
 def _choice(allowance: BandAllowance, band: AmplifierBand | None) -> BandChoice:
@@ -143,7 +143,7 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
     ------
     CallError : no track could be read.
     """
-    from gainwright.programme import Drive, Limits, Part, allow
+    from gainwright.programme import Limits, SpeakerLoad, TrackBand, evaluate_allowances
     from gainwright.programme.music_result import MusicResult, SkippedFile
 
     if not library.tracks:
@@ -161,9 +161,9 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
         band = splits.get(name)
         drive = None
         if band is not None and band.target_w is not None:
-            drive = Drive(band.speaker, band.target_w, band.rating_w)
-        parts = [Part(t.file, t.statistics.seconds, t.statistics.band(name)) for t in library.tracks]
-        results.append(allow(parts, drive=drive, limits=limits))
+            drive = SpeakerLoad(band.speaker, band.target_w, band.rating_w)
+        parts = [TrackBand(t.file, t.statistics.seconds, t.statistics.band(name)) for t in library.tracks]
+        results.append(evaluate_allowances(parts, drive=drive, limits=limits))
     return MusicResult(
         job="" if job is None else job.title,
         tracks=tuple(_track(track, results, limits) for track in library.tracks),
