@@ -120,7 +120,7 @@ class Check(Frozen):
 
 
 class HeardSpeaker(Played):
-    """What a person heard from a speaker; without a tone, from whatever is usually played."""
+    """What a person heard from a speaker, with a tone or with ordinary music."""
 
     heard: str
     is_: Heard | None = Field(default=None, alias="is")
