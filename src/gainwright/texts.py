@@ -24,14 +24,14 @@ class Text(str):
 
 
 def say(template: str, /, **parts: Any) -> str:
-    """Return a sentence as a `Text`; numbers are given already formatted."""
+    """Return a translatable sentence; numbers in `parts` must already be formatted."""
     text = Text(template.format(**parts) if parts else template)
     text.template, text.parts = template, parts
     return text
 
 
 def joined(parts: Sequence[str], by: str = "{a}, {b}") -> str:
-    """Join several texts, two at a time, with a template of `a` and `b`; empty for none."""
+    """Join texts from left to right with a template of `a` and `b`; an empty text for none."""
     if not parts:
         return ""
     return reduce(lambda a, b: say(by, a=a, b=b), parts)

@@ -117,7 +117,7 @@ def test_levels_are_drawn(car: Path, suffix: str) -> None:
         (("levels", "car.yaml", "--tone", "40", "--chart", "none/c.svg"), "can't be written"),
         (("tones", "--tone", "1000"), "--out"),
         (("tones", "car.yaml"), "--out"),
-        (("tones", "car.yaml", "--tone", "50", "--out", "x"), "which tones"),
+        (("tones", "car.yaml", "--tone", "50", "--out", "x"), "the job or the tone is missing"),
         (("tones", "--tone", "1000", "--level", "1", "--out", "a.wav"), "-120 to 0"),
         (("tones", "--tone", "30000", "--out", "a.wav"), "30000 Hz"),
         (("tones", "--tone", "1000", "--bits", "8", "--out", "a.wav"), "16 or 24"),

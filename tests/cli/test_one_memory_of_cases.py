@@ -121,7 +121,7 @@ def test_cases_go_out_as_files_and_into_another_store(folder: Path) -> None:
     """Export, import; a file of another case stays, and a case that differs isn't gone on with."""
     assert len(told(folder, "store", "export-cases", "out", "--words", "closed")["added"]) == COUNTED
     done = run("store", "export-cases", "out", folder=folder)
-    assert (done.returncode, done.stdout) == (0, f"cases exported: 1; there already: {COUNTED}\n")
+    assert (done.returncode, done.stdout) == (0, f"cases exported: 1; unchanged: {COUNTED}\n")
     there = told(folder, "cases", "--cases", "out", "--store", "other.sqlite")
     assert (there["cases"], there["closed"]) == (COUNTED + 1, COUNTED)
     assert told(folder, "cases", "--store", "other.sqlite")["cases"] == COUNTED + 1
@@ -129,4 +129,4 @@ def test_cases_go_out_as_files_and_into_another_store(folder: Path) -> None:
     done = run("diagnose", "--case", "red", "--cases", "out", "--json", folder=folder)
     assert (done.returncode, "differs" in done.stderr) == (2, True)
     done = run("store", "export-cases", "out", folder=folder)
-    assert (done.returncode, "red: there is another file of this name" in done.stdout) == (1, True)
+    assert (done.returncode, "red: a different file of this name exists" in done.stdout) == (1, True)

@@ -76,7 +76,7 @@ def test_check_says_what_is_wrong_with_status_1(folder: Path) -> None:
     done = run("store", "check", folder=folder)
     assert done.returncode == 1
     assert "Blue estate" in done.stdout
-    assert done.stdout.endswith("wrong: 1\n")
+    assert done.stdout.endswith("problems: 1\n")
 
 
 def test_cases_of_a_folder_are_taken_in(folder: Path) -> None:
@@ -103,13 +103,13 @@ def test_cases_of_a_folder_are_taken_in(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("backup", "letter.txt"), "there is such a file already"),
+        (("backup", "letter.txt"), "the file exists already"),
         (("backup", "nowhere/backup"), "can't be written"),
         (("restore", "letter.txt"), "not a database"),
         (("restore", "nowhere"), "there is no such file"),
         (("check", "--store", "nowhere"), "there is no store"),
         (("check", "--store", "letter.txt"), "not a database"),
-        (("check", "--store", "mysql:" + "//localhost/x"), "not a place for a store"),
+        (("check", "--store", "mysql:" + "//localhost/x"), "a store can't be there"),
         (("check", "--store", "postgresql:" + "//u:secret@127.0.0.1:1/x"), "can't be reached"),
         (("import-cases", "nowhere"), "no such folder"),
     ],

@@ -338,10 +338,10 @@ def test_devices_are_known_by_their_token(store: Store, monkeypatch: pytest.Monk
     assert seen is not None
     assert seen.seen == later
     assert store.devices.list() == [seen, tablet]
-    store.devices.put_out(phone.id)
+    store.devices.revoke(phone.id)
     assert store.devices.by_token("d1") is None
     assert [(device.name, device.put_out) for device in store.devices.list()] == [("phone", True), ("tablet", False)]
-    _refused("no_such_device", lambda: store.devices.put_out("none"))
+    _refused("no_such_device", lambda: store.devices.revoke("none"))
     _refused("token_taken", lambda: _device(store, "copy", "d2"))
 
 

@@ -56,7 +56,7 @@ def _fill(store: Store) -> None:
         store.documents.put("scan", str(number), {"nul": "\x00"})
     store.jobs.put(job.id, "archived")
     device = store.devices.add(name="phone", token_digest="d")  # noqa: S106  (no password)
-    store.devices.put_out(device.id)
+    store.devices.revoke(device.id)
 
 
 def _all(store: SqlStore) -> dict[str, list[tuple[Any, ...]]]:

@@ -91,7 +91,7 @@ def _change(plain: Plain, store: Store, job: str, change: tuple[object, ...]) ->
             with pytest.raises(CallError, match="nothing to undo"):
                 store.jobs.undo(job, seen=plain.revision)
         case ("redo",):
-            with pytest.raises(CallError, match="nothing to do again"):
+            with pytest.raises(CallError, match="nothing to redo"):
                 store.jobs.redo(job, seen=plain.revision)
         case ("stale", int(off)):
             with pytest.raises(ConflictError):

@@ -76,7 +76,7 @@ def test_a_full_input_and_the_worst_are_held(server: SoundServer, tmp_path: Path
     with server.playing(tone(tmp_path, level_dbfs=3.0)):
         found, _ = follow(server, "--seconds", "2", status=1)
     assert found["last"]["worst"] == ["overloaded_input", "overloaded_input"]
-    assert any("the input itself is full" in w for w in found["last"]["warnings"])
+    assert any("the input itself is overloaded" in w for w in found["last"]["warnings"])
 
 
 @contextlib.contextmanager
@@ -105,7 +105,7 @@ def test_a_dropout_is_told_and_survived(server: SoundServer, tmp_path: Path) -> 
         server.freeze(2.0)
         out, said = running.communicate(timeout=60)
     found = json.loads(out)
-    assert "the device is away" in said
+    assert "the input is disconnected" in said
     assert found["last"]["gaps"] >= 1
     assert found["last"]["channels"][0]["verdict"] == "clean"
 
@@ -121,7 +121,7 @@ def test_a_device_that_vanishes_is_waited_for(server: SoundServer, tmp_path: Pat
         with server.playing(path):
             out, said = running.communicate(timeout=60)
     found = json.loads(out)
-    assert "the device is away" in said
+    assert "the input is disconnected" in said
     assert "Traceback" not in said
     assert found["last"]["gaps"] >= 1
     assert found["last"]["channels"][0]["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)

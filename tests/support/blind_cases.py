@@ -23,7 +23,7 @@ from gainwright.simulated import Fault, Rig, answer, random_job
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from gainwright.diagnose import State, Tests
+    from gainwright.diagnose import CauseProbabilities, RankedTests
     from gainwright.model import Entry
 
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
@@ -124,7 +124,7 @@ def err(said: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     return said
 
 
-def by_the_model(tests: Tests, asked: Sequence[Entry]) -> int | None:
+def by_the_model(tests: RankedTests, asked: Sequence[Entry]) -> int | None:
     """Choose the test that the diagnosis puts first."""
     del asked
     return 0 if tests.ranked else None
@@ -135,8 +135,8 @@ def run_case(
     *,
     most: int = 12,
     said: bool = True,
-    choose: Callable[[Tests, Sequence[Entry]], int | None] = by_the_model,
-    watch: Callable[[State, Tests, Entry | None], None] | None = None,
+    choose: Callable[[RankedTests, Sequence[Entry]], int | None] = by_the_model,
+    watch: Callable[[CauseProbabilities, RankedTests, Entry | None], None] | None = None,
 ) -> Case:
     """Run one case until one group is believed enough, nothing is worth its time, or `most` tests were made."""
     rng = np.random.default_rng(1000 + seed)
@@ -157,7 +157,7 @@ def run_case(
         pick = choose(tests, entries)
         if case.best >= 0.9 or pick is None or step == most:
             break
-        candidate = tests.ranked[pick].outlook.candidate
+        candidate = tests.ranked[pick].outcomes.candidate
         case.tests, case.minutes = case.tests + 1, case.minutes + candidate.minutes
         case.asked.append(f"{candidate.test} {candidate.where}")
         entries.append(read_entry(err(answer(rig, candidate.entry), rng), job))
@@ -189,7 +189,7 @@ def _anything(diagnoser: Diagnoser, rig: Rig, rng: np.random.Generator) -> Entry
     return read_entry(err(answer(rig, entries[int(rng.integers(len(entries)))].entry), rng), diagnoser.job)
 
 
-def _note(case: Case, state: State, tests: Tests) -> None:
+def _note(case: Case, state: CauseProbabilities, tests: RankedTests) -> None:
     causes, probability, _ = state.of_causes()
     case.said.append([(float(p), c == case.cause) for c, p in zip(causes, probability, strict=True) if p > 0.01])
     case.rank = [int(i) for i in np.argsort(-probability)].index(causes.index(case.cause))

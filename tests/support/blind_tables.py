@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from blind_cases import Case
 
-    from gainwright.diagnose import Tests
+    from gainwright.diagnose import RankedTests
     from gainwright.model import Entry
 
 BINS = (0.01, 0.1, 0.2, 0.4, 0.6, 0.75, 0.85, 0.95, 1.001)
@@ -34,19 +34,19 @@ FIXED: dict[str, tuple[str, ...]] = {
 """Orders in which tests are usually made (common practice, no published source)."""
 
 
-def fixed_order(name: str) -> Callable[[Tests, Sequence[Entry]], int | None]:
+def fixed_order(name: str) -> Callable[[RankedTests, Sequence[Entry]], int | None]:
     """Return a chooser that takes the tests in a fixed order; those that could tell nothing are left out for it."""
     kinds = FIXED[name]
     sign = -1 if name == "back to front" else 1
 
-    def key(tests: Tests, i: int) -> tuple[int, int, str]:
-        candidate = tests.ranked[i].outlook.candidate
+    def key(tests: RankedTests, i: int) -> tuple[int, int, str]:
+        candidate = tests.ranked[i].outcomes.candidate
         kind = kinds.index(candidate.test) if candidate.test in kinds else len(kinds)
         order = list(tests.catalogue.chain.wiring.order)
         stage = candidate.where.removeprefix("lead:").split("-")[0].split(".")[0]
         return kind, sign * (order.index(stage) if stage in order else 0), candidate.where
 
-    def choose(tests: Tests, asked: Sequence[Entry]) -> int | None:
+    def choose(tests: RankedTests, asked: Sequence[Entry]) -> int | None:
         del asked
         return min(range(len(tests.ranked)), key=lambda i: key(tests, i), default=None)
 

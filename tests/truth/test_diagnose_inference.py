@@ -25,7 +25,7 @@ from gainwright.diagnose.information import (
     search_minutes,
     value_of_sample,
 )
-from gainwright.diagnose.ranking import ASKING, Outlook, rank
+from gainwright.diagnose.ranking import ASKING, PredictedOutcomes, rank
 
 # ---- chest clinic ----------------------------------------------------------------------------------------------
 
@@ -222,13 +222,13 @@ def test_search_is_shortest_in_the_order_of_cost_over_probability() -> None:
         assert float(search_minutes(p, minutes)) == pytest.approx(best)
 
 
-def revealing(p: np.ndarray, minutes: np.ndarray) -> list[Outlook]:
+def revealing(p: np.ndarray, minutes: np.ndarray) -> list[PredictedOutcomes]:
     """Return one test for each cause that tells for certain whether it is that one."""
     found = []
     for i in range(len(p)):
         chance = np.stack([np.eye(len(p))[i], 1 - np.eye(len(p))[i]], axis=1)
         candidate: Any = SimpleNamespace(minutes=float(minutes[i]), test="check", where=str(i), entry=None)
-        found.append(Outlook(candidate, ("wrong", "right"), chance))
+        found.append(PredictedOutcomes(candidate, ("wrong", "right"), chance))
     return found
 
 
@@ -243,7 +243,7 @@ def test_for_one_certain_fault_tests_come_in_the_order_of_cost_over_probability(
     while len(left) > 3:
         now = p[left] / p[left].sum()
         ranked = rank(now, minutes[left], revealing(now, minutes[left]), [[i] for i in range(len(left))], enough=1.0)
-        order.append(left.pop(int(ranked[0].outlook.candidate.where)))
+        order.append(left.pop(int(ranked[0].outcomes.candidate.where)))
     expected = sorted(range(n), key=lambda i: (minutes[i] + ASKING) / p[i])
     assert order == expected[: len(order)]
 
@@ -252,10 +252,10 @@ def test_bits_per_minute_alone_mislead() -> None:
     """Ten unlikely causes that are quick to look at tell more bits a minute, and make the search longer."""
     p = np.array([0.5, *np.full(10, 0.05)])
     minutes = np.array([10.0, *np.full(10, 2.0)])
-    outlooks = revealing(p, minutes)
-    by_bits = max(range(11), key=lambda i: information_bits(p, outlooks[i].chance) / (minutes[i] + ASKING))
-    first = int(rank(p, minutes, outlooks, [[i] for i in range(11)])[0].outlook.candidate.where)
+    predicted = revealing(p, minutes)
+    by_bits = max(range(11), key=lambda i: information_bits(p, predicted[i].chance) / (minutes[i] + ASKING))
+    first = int(rank(p, minutes, predicted, [[i] for i in range(11)])[0].outcomes.candidate.where)
     assert (by_bits, first) == (1, 0)
     each = minutes + ASKING
-    longer = minutes_with(p, outlooks[by_bits].chance, each, cost=each[by_bits], enough=0.9)
-    assert minutes_with(p, outlooks[first].chance, each, cost=each[first], enough=0.9) < longer
+    longer = minutes_with(p, predicted[by_bits].chance, each, cost=each[by_bits], enough=0.9)
+    assert minutes_with(p, predicted[first].chance, each, cost=each[first], enough=0.9) < longer

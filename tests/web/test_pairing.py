@@ -319,7 +319,7 @@ def test_open_connection_of_a_revoked_device_is_ended(site: Site) -> None:
         assert line.receive_text() == "one"
         device = site.store.devices.list()[0].id
         assert site.network.connections.devices() == {device}
-        site.store.devices.put_out(device)
+        site.store.devices.revoke(device)
         assert site.network.connections.cut(device) == 1
         with pytest.raises(WebSocketDisconnect) as cut:
             line.receive_text()

@@ -1,1 +1,1 @@
-"""The only place that touches the world: chart rendering, sound devices, cases on disk, what is installed."""
+"""The only package that touches the outside world: databases, files, sound devices, processes, printing, drawing."""

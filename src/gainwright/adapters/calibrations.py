@@ -24,7 +24,7 @@ class FileCalibrations:
         self.path = path or config_path(FILE)
 
     def kept(self) -> dict[str, float]:
-        """Return device and gain -> volts rms of a full-scale sine.
+        """Return the stored calibrations: device and gain -> volts rms of a full-scale sine.
 
         Raises
         ------

@@ -20,12 +20,12 @@ _NAME = re.compile(r"[\w][\w .-]{0,79}")
 
 
 def cases_folder() -> Path:
-    """Return where the command kept its cases up to 0.1: in the user's data folder."""
+    """Return the folder in which version 0.1 of the command kept its cases, in the user's data folder."""
     return data_path("cases")
 
 
 def check_case_name(name: str) -> None:
-    """Refuse what can't be the name of a case, in whatever it is kept.
+    """Refuse a text that can't be the name of a case, in a folder or in a store.
 
     Raises
     ------
@@ -35,13 +35,13 @@ def check_case_name(name: str) -> None:
         raise CallError(
             f"{name[:80]!r} can't be the name of a case",
             code="bad_name",
-            rule="letters, figures, spaces, points, dashes and underscores, beginning with a letter or figure",
+            rule="up to 80 letters, digits, spaces, dots, dashes and underscores, beginning with a letter or digit",
             remedy="write, for example, blue-estate-2",
         )
 
 
 class FolderCases:
-    """Case files in a folder, which is made when the first one is saved."""
+    """Case files in a folder, which is created when the first one is saved."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -72,18 +72,18 @@ class FolderCases:
         return read_case(path)
 
     def save(self, name: str, case: Case) -> str:
-        """Keep a case whole or not at all; return the file.
+        """Write a case completely or not at all; return the file.
 
         Raises
         ------
-        CallError : a name that can't be one, or it can't be written.
+        CallError : an invalid name, or the file can't be written.
         """
         path = self._path(name)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise CallError(
-                f"can't be made: {error.strerror}", code="not_written", where=str(self.folder), remedy="name another"
+                f"can't be created: {error.strerror}", code="not_written", where=str(self.folder), remedy="name another"
             ) from None
         write_file(path, case_text(case))
         return str(path)

@@ -1,4 +1,4 @@
-"""Certificates for TLS in the local network: from an authority of one's own that is good for nothing else, or a given one."""
+"""TLS certificates for the local network: from an own authority limited to local names, or one given by the user."""
 
 from __future__ import annotations
 
@@ -24,18 +24,17 @@ if TYPE_CHECKING:
 
 AUTHORITY_DAYS = 3650
 LEAF_DAYS = 397
-"""Phones refuse certificates of servers that are good for longer; common practice, no published source."""
+"""Phones refuse server certificates that are valid for longer; common practice, no published source."""
 RENEW_DAYS = 30
 EARLIER = datetime.timedelta(days=1)
-"""A phone's clock may be behind."""
+"""Validity begins this much earlier, since a phone's clock may be slow."""
 LOCAL_NETWORKS = (
     *("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16"),  # RFC 1918
     *("127.0.0.0/8", "169.254.0.0/16", "100.64.0.0/10"),  # RFC 1122, 3927, 6598
     *("::1/128", "fc00::/7", "fe80::/10"),  # RFC 4291, 4193
 )
 LOCAL_NAMES = ("localhost", "local")
-"""What the authority may vouch for, and nothing else (name constraints, RFC 5280 section 4.2.1.10): trusting it on a phone
-gives nobody who takes its key the banks and mails of that phone."""
+"""The only names the authority may certify (name constraints, RFC 5280 section 4.2.1.10): if its key is stolen, it can't be used against other sites that a phone visits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +43,9 @@ class Certificate:
 
     Attributes
     ----------
-    names : names and addresses it is for.
-    until : when it ends.
-    authority : certificate of the own authority, DER; empty when the certificate was given.
+    names : names and addresses it is valid for.
+    until : end of its validity.
+    authority : certificate of our own authority, DER; empty if the user gave the certificate.
     """
 
     chain: Path
@@ -57,17 +56,17 @@ class Certificate:
 
     @property
     def fingerprint(self) -> str:
-        """SHA-256 of the authority's certificate, in pairs, as phones show it; empty when the certificate was given."""
+        """SHA-256 of the authority's certificate, in pairs, as phones show it; empty if the user gave the certificate."""
         return hashlib.sha256(self.authority).digest().hex(":").upper() if self.authority else ""
 
 
 def certificates_folder() -> Path:
-    """Return where the own authority is kept: in the user's data folder."""
+    """Return the folder of our own authority, in the user's data folder."""
     return data_path("certificates")
 
 
 def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Certificate:
-    """Return a certificate for names and addresses from the own authority; both are kept, and made anew when they must be.
+    """Return a certificate for names and addresses from our own authority; both are stored, and renewed when necessary.
 
     Raises
     ------
@@ -79,19 +78,19 @@ def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Cert
         return _own_certificate(frozenset(names), place)
     except OSError as error:
         raise CallError(
-            f"a certificate can't be kept there: {error.strerror}",
+            f"a certificate can't be stored there: {error.strerror}",
             code="certificate_not_kept",
             where=str(place),
-            remedy="make it writable for you alone, or give a certificate and its key of your own",
+            remedy="make it writable for you alone, or give your own certificate and key",
         ) from None
 
 
 def given_certificate(chain: Path, key: Path) -> Certificate:
-    """Return somebody's own certificate after checking it.
+    """Return the user's own certificate after checking it.
 
     Raises
     ------
-    CallError : it can't be read, has ended, or the key isn't its key.
+    CallError : it can't be read or has expired, or the key doesn't belong to it.
     """
     from cryptography import x509
 
@@ -99,11 +98,11 @@ def given_certificate(chain: Path, key: Path) -> Certificate:
         if not path.is_file():
             raise CallError("there is no such file", code="no_such_file", where=str(path), remedy="name a PEM file")
     try:
-        # an empty password: a locked key is refused, not asked for in a terminal that may not be there
+        # an empty password: an encrypted key is refused; there may be no terminal to ask for a password
         ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(chain, key, password="")
         leaf = x509.load_pem_x509_certificate(chain.read_bytes())
     except (ssl.SSLError, OSError, ValueError) as error:
-        why = getattr(error, "reason", None) or getattr(error, "strerror", None) or "is not a certificate in PEM"
+        why = getattr(error, "reason", None) or getattr(error, "strerror", None) or "is not a PEM certificate"
         raise CallError(
             f"can't be used with {key.name}: {str(why).lower().replace('_', ' ')}",
             code="bad_certificate",
@@ -113,7 +112,7 @@ def given_certificate(chain: Path, key: Path) -> Certificate:
         ) from None
     if leaf.not_valid_after_utc <= _now():
         raise CallError(
-            f"ended on {leaf.not_valid_after_utc:%Y-%m-%d}",
+            f"expired on {leaf.not_valid_after_utc:%Y-%m-%d}",
             code="certificate_ended",
             where=str(chain),
             remedy="renew it",
@@ -137,7 +136,7 @@ def _own_certificate(names: frozenset[str], place: Path) -> Certificate:
 
 
 def _authority(names: frozenset[str], place: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey]:
-    """Return the authority; a new one when there is none, it ends, or may not vouch for one of the names."""
+    """Return the authority; a new one if there is none, it expires soon, or it may not certify one of the names."""
     file = place / "authority.pem"
     kept = _read(file)
     if kept is not None and _lasts(kept[0], LEAF_DAYS) and _vouches(kept[0], names):
@@ -233,7 +232,7 @@ def _general(name: str) -> x509.GeneralName:
 
 
 def _permitted(names: frozenset[str]) -> list[x509.GeneralName]:
-    """Return what an authority may vouch for: what is local, and this machine's own names and addresses elsewhere."""
+    """Return the names that an authority may certify: local ones, and this machine's own other names and addresses."""
     from cryptography import x509
 
     networks = [ipaddress.ip_network(network) for network in LOCAL_NETWORKS]
@@ -265,7 +264,7 @@ def _vouches(authority: x509.Certificate, names: frozenset[str]) -> bool:
 def _good(leaf: x509.Certificate, names: frozenset[str], authority: x509.Certificate) -> bool:
     try:
         leaf.verify_directly_issued_by(authority)
-    except Exception:  # noqa: BLE001  whatever is wrong with it, another is made
+    except Exception:  # noqa: BLE001  whatever is wrong with it, a new one is made
         return False
     return _lasts(leaf, RENEW_DAYS) and _names_of(leaf) == names
 
@@ -278,15 +277,15 @@ def _names_of(leaf: x509.Certificate) -> set[str]:
     from cryptography import x509
 
     try:
-        told = leaf.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+        alternatives = leaf.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     except x509.ExtensionNotFound:
         return set()
-    addresses = {str(address) for address in told.get_values_for_type(x509.IPAddress)}
-    return {name.lower() for name in told.get_values_for_type(x509.DNSName)} | addresses
+    addresses = {str(address) for address in alternatives.get_values_for_type(x509.IPAddress)}
+    return {name.lower() for name in alternatives.get_values_for_type(x509.DNSName)} | addresses
 
 
 def _read(file: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey] | None:
-    """Return a certificate with its key; nothing when they aren't there or don't belong together."""
+    """Return a certificate with its key; None if they don't exist or don't belong together."""
     from cryptography import x509
     from cryptography.hazmat.primitives import serialization
     from cryptography.hazmat.primitives.asymmetric import ec
@@ -302,7 +301,7 @@ def _read(file: Path) -> tuple[x509.Certificate, ec.EllipticCurvePrivateKey] | N
 
 
 def _keep(file: Path, certificate: x509.Certificate, key: ec.EllipticCurvePrivateKey) -> None:
-    """Write a certificate with its key into one file that nobody else may read, whole or not at all."""
+    """Write a certificate with its key into one file that only the user may read, completely or not at all."""
     from cryptography.hazmat.primitives import serialization
 
     pem, plain = serialization.Encoding.PEM, serialization.NoEncryption()

@@ -1,4 +1,4 @@
-"""The drawing of a chain as SVG that needs no style sheet: stages as boxes, leads between them, suspected places in a heavy frame."""
+"""The drawing of a chain as SVG without a style sheet: stages as boxes, leads between them, suspected places in bold."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ PAPER, SOFT = "#ffffff", "#555555"
 
 
 def chain_svg(drawing: ChainDrawing, into: Language | None = None) -> str:
-    """Return a chain as SVG, its words in a language, English unless one is given."""
-    paper = laying.on_paper(drawing, into)
+    """Return a chain as SVG, with texts in a language, English by default."""
+    paper = laying.lay_out_for_paper(drawing, into)
     size = f'width="{paper.wide:g}" height="{paper.high:g}" viewBox="0 0 {paper.wide:g} {paper.high:g}"'
     below = laying.TITLE_HIGH + paper.chain.high
     parts = [

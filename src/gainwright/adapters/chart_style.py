@@ -1,4 +1,4 @@
-"""What all charts share: inks, type, the frame about a drawing."""
+"""The common style of charts: colours, type, title and frame."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Any
 INK, MARK, BAND = "#1c1c1c", "#b3541e", "#d9dee3"
 GRID = "#e6e6e6"
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [1, 4], [10, 4]]
-"""By which curves are told apart, without colour."""
+"""Dash patterns that distinguish curves without colour."""
 FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
 def finished(alt: Any, drawing: Any, chart: Any, *, grid: bool, offset: int = 12) -> dict[str, Any]:
-    """Return the specification of a drawing with its chart's title, subtitle and description about it."""
+    """Return the specification of a drawing with the title, subtitle and description of its chart."""
     whole = drawing.properties(
         title=alt.TitleParams(
             text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=offset

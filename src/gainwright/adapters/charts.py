@@ -1,4 +1,4 @@
-"""Charts as SVG and PNG, without a browser and without a network: drawn with Altair (Vega-Lite), the chain by its own layout."""
+"""Charts as SVG and PNG, without browser or network: drawn with Altair (Vega-Lite); the chain has its own layout."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class AltairCharts:
     """Renders chart data to files."""
 
     def render(self, chart: Chart, suffix: str, into: Language | None = None) -> bytes:
-        """Return the bytes of an SVG or PNG picture, its words in a language, English unless one is given.
+        """Return the bytes of an SVG or PNG picture, with texts in a language, English by default.
 
         Raises
         ------
@@ -99,7 +99,7 @@ def _rows(chart: CorridorChart) -> list[dict[str, Any]]:
 
 
 def corridor_spec(chart: CorridorChart) -> dict[str, Any]:
-    """Return the Vega-Lite specification of a corridor, one panel a path."""
+    """Return the Vega-Lite specification of a corridor, one panel per path."""
     import altair as alt
 
     rows = _rows(chart)

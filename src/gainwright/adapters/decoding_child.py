@@ -1,8 +1,8 @@
-"""Decodes one sound file from standard input to standard output, in a process of its own that may use little and do nothing else.
+"""Decodes one sound file from standard input to standard output, in a separate process with limited time and memory.
 
-Started as `python -m gainwright.adapters.decoding_child CPU_SECONDS MEMORY_BYTES MOST_SAMPLES`. On standard output: a WAV
-file of 32-bit floats. When it can't: exit status 3 and one sentence as JSON (`code`, `what`, `remedy`) as the
-last line on standard error (libraries may write before it).
+Started as `python -m gainwright.adapters.decoding_child CPU_SECONDS MEMORY_BYTES MOST_SAMPLES`. It writes a WAV file of
+32-bit floats. On an error the exit status is 3, and the last line on standard error is JSON (`code`, `what`, `remedy`);
+libraries may write before it.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ RATES_HZ = (4_000, 768_000)
 
 
 def limit(*, cpu_seconds: int, memory_bytes: int) -> None:
-    """Let this process use no more than so much, where the system can do that."""
+    """Limit this process's processor time and memory, where the system supports it."""
     try:
         import resource
-    except ImportError:  # the parent's clock alone ends it there
+    except ImportError:  # there, only the parent's timeout ends it
         return
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_seconds, cpu_seconds))
     resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
@@ -29,7 +29,7 @@ def limit(*, cpu_seconds: int, memory_bytes: int) -> None:
 
 
 def refuse(code: str, what: str, remedy: str) -> NoReturn:
-    """End with one sentence."""
+    """End with an error."""
     sys.stderr.write("\n" + json.dumps({"code": code, "what": what, "remedy": remedy}))
     sys.stderr.flush()
     raise SystemExit(REFUSED)
@@ -46,10 +46,12 @@ def decode(source: IO[bytes], into: IO[bytes], *, most_samples: int) -> None:
         with soundfile.SoundFile(io.BytesIO(source.read())) as file:
             if file.channels > MOST_CHANNELS or not RATES_HZ[0] <= file.samplerate <= RATES_HZ[1]:
                 what = f"has {file.channels} channels at {file.samplerate} Hz"
-                refuse("not_audio", what, f"up to {MOST_CHANNELS} channels at {RATES_HZ[0]} to {RATES_HZ[1]} Hz go in")
+                refuse(
+                    "not_audio", what, f"the limits are {MOST_CHANNELS} channels and {RATES_HZ[0]} to {RATES_HZ[1]} Hz"
+                )
             if file.frames * file.channels > most_samples:
                 minutes = most_samples / file.channels / file.samplerate / 60
-                refuse("too_large", f"is too long: {minutes:.1f} minutes go in", "cut the steady tone out of it")
+                refuse("too_large", f"is too long: the limit is {minutes:.1f} minutes", "cut the steady tone out of it")
             samples = file.read(frames=most_samples // file.channels + 1, dtype="float32", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, TypeError):

@@ -1,4 +1,4 @@
-"""Files of this machine: written whole or not at all."""
+"""Files of this machine, written completely or not at all."""
 
 from __future__ import annotations
 
@@ -18,21 +18,21 @@ if TYPE_CHECKING:
 def new_file(path: Path, *, mode: int = 0o666) -> Iterator[Path]:
     """Yield an empty temporary file next to a path, which takes the path's name when the block ends without an error.
 
-    What is there already stays whole until then, and stays if there is an error. The content is flushed to the disk first.
+    An existing file stays complete until then, and stays if there is an error. The content is flushed to disk first.
 
     Parameters
     ----------
-    mode : who may read and write it, before the umask; 0o600 for what is the user's alone.
+    mode : file permissions before the umask; 0o600 for private files.
 
     Raises
     ------
-    OSError : it can't be made, flushed or renamed.
+    OSError : it can't be created, flushed or renamed.
     """
     part = path.with_name(f".{path.name[:200]}.{secrets.token_hex(4)}.part")
     try:
         os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode))
         yield part
-        with part.open("rb+") as written:  # a handle that may write: Windows flushes no other
+        with part.open("rb+") as written:  # opened for writing: Windows doesn't flush other handles
             os.fsync(written.fileno())
         part.replace(path)
     finally:
@@ -41,7 +41,7 @@ def new_file(path: Path, *, mode: int = 0o666) -> Iterator[Path]:
 
 
 def write_file(path: Path, content: bytes | str, *, remedy: str = "choose another place") -> None:
-    """Write a file whole or not at all; text as UTF-8.
+    """Write a file completely or not at all; text as UTF-8.
 
     Raises
     ------
@@ -57,17 +57,17 @@ def write_file(path: Path, content: bytes | str, *, remedy: str = "choose anothe
 
 
 def make_folder(path: Path, *, remedy: str = "choose another folder") -> None:
-    """Make a folder and those above it, unless it is there.
+    """Create a folder and its parents unless they exist.
 
     Raises
     ------
-    CallError : it can't be made.
+    CallError : it can't be created.
     """
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CallError(
-            f"can't be made: {error.strerror}", code="not_written", where=str(path), remedy=remedy
+            f"can't be created: {error.strerror}", code="not_written", where=str(path), remedy=remedy
         ) from None
 
 

@@ -16,7 +16,10 @@ MEMORY_BYTES = 1_500_000_000
 BEGINS = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
 """First bytes of WAV, FLAC, OGG, AIFF, and of MP3 with a tag before it."""
 TIMED_OUT = RecordingError(
-    "takes too long to read", code="too_slow", rule="a recording of some minutes goes in", remedy="cut it, or write WAV"
+    "takes too long to read",
+    code="too_slow",
+    rule="a recording of a few minutes is enough",
+    remedy="shorten it, or convert it to WAV",
 )
 
 
@@ -35,7 +38,7 @@ class GuardedSoundFiles:
         self._wall_seconds = wall_seconds
 
     def as_wav(self, content: bytes, *, name: str) -> bytes:
-        """Return what stands in a file as a WAV file of our own, 32-bit float.
+        """Return the samples of a file as a newly written WAV file of 32-bit floats.
 
         Raises
         ------
@@ -48,10 +51,10 @@ class GuardedSoundFiles:
                 "is not a sound file, whatever its name says",
                 code="not_audio",
                 where=name,
-                rule="WAV, FLAC, OGG, MP3 and AIFF are",
+                rule="WAV, FLAC, OGG, MP3 and AIFF can be read",
                 remedy="record again, or convert it",
             )
-        # one thread: a pool of them would count against the child's memory
+        # one thread: a thread pool would count against the child's memory limit
         alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         try:
             done = subprocess.run(  # noqa: S603  our own module, numbers for arguments
@@ -70,19 +73,19 @@ class GuardedSoundFiles:
 
 
 def looks_like_sound(content: bytes) -> bool:
-    """Return whether a file begins as one of the kinds that are read; MP3 without a tag begins with eleven set bits."""
+    """Return whether a file begins like one of the supported kinds; MP3 without a tag begins with eleven set bits."""
     return content.startswith(BEGINS) or (len(content) > 1 and content[0] == 0xFF and content[1] & 0xE0 == 0xE0)
 
 
-def _child_error(status: int, said: bytes) -> RecordingError:
+def _child_error(status: int, stderr: bytes) -> RecordingError:
     """Return the error of a child process that failed: from its message, or from its exit status."""
     try:
-        told = json.loads(said.splitlines()[-1]) if status > 0 else {}
-        return RecordingError(str(told["what"]), code=str(told["code"]), remedy=str(told["remedy"]))
+        error = json.loads(stderr.splitlines()[-1]) if status > 0 else {}
+        return RecordingError(str(error["what"]), code=str(error["code"]), remedy=str(error["remedy"]))
     except (ValueError, KeyError, TypeError, IndexError):
         pass
     if status in (-9, -24):  # SIGKILL, SIGXCPU: the limit of its time
         return TIMED_OUT
     return RecordingError(
-        "can't be read as sound: it is damaged, or made to be", code="not_audio", remedy="record again, or convert it"
+        "can't be read as sound: it is damaged or manipulated", code="not_audio", remedy="record again, or convert it"
     )

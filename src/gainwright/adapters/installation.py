@@ -72,13 +72,13 @@ def _library(name: str, module: str) -> tuple[str, bool, str]:
 
 
 def _extra(name: str) -> tuple[str, bool, str]:
-    """Everything else works without an extra."""
-    _, there, said = _library(name, name)
+    """Check an optional dependency; without it everything else works."""
+    _, there, version = _library(name, name)
     extra = _EXTRAS[name]
     return (
         f"{name} ({extra})",
         True,
-        said if there else f'not there; for it: python -m pip install "gainwright[{extra}]"',
+        version if there else f'not installed; to add it: python -m pip install "gainwright[{extra}]"',
     )
 
 
@@ -106,9 +106,13 @@ def _drawing() -> tuple[str, bool, str]:
 
 
 def _live() -> tuple[str, bool, str]:
-    """Live input is the one part that may be missing: everything else works without it."""
+    """Check live input; without it everything else works."""
     try:
         import sounddevice
     except (ImportError, OSError):
-        return "live input", True, "not there; for it: python -m pip install sounddevice, on Debian libportaudio2"
+        return (
+            "live input",
+            True,
+            "not installed; to add it: python -m pip install sounddevice, on Debian also libportaudio2",
+        )
     return "live input", True, str(sounddevice.get_portaudio_version()[1]).split(",")[0]

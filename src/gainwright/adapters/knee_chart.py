@@ -1,4 +1,4 @@
-"""The knee drawn with Altair: readings, the bend through them, the ceiling, where clipping began."""
+"""The knee drawn with Altair: readings, the fitted curve, the ceiling, the onset of clipping."""
 
 from __future__ import annotations
 

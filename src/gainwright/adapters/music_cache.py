@@ -1,4 +1,4 @@
-"""What files hold, kept in the user's cache folder: SQLite, by content, bands and version of the analysis."""
+"""Cache of the statistics of music files, in SQLite, keyed by content, bands and version of the analysis."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ create table if not exists scans (roots text primary key, files text, began text
 
 
 def statistics_bytes(found: TrackStatistics) -> bytes:
-    """Return statistics as bytes, from which `statistics_of` makes the very same."""
+    """Serialise statistics; `statistics_of` restores them exactly."""
     bands, counts = [], []
     for band in found.bands:
         plain: dict[str, Any] = {f.name: getattr(band, f.name) for f in fields(band) if f.name not in _COUNTS}
@@ -53,7 +53,7 @@ def statistics_bytes(found: TrackStatistics) -> bytes:
 
 
 def statistics_of(content: bytes) -> TrackStatistics:
-    """Return the statistics that `statistics_bytes` was given. ValueError: the bytes are damaged."""
+    """Restore statistics from `statistics_bytes`. ValueError: the bytes are damaged."""
     try:
         plain = zlib.decompress(content)
         start = 4 + int.from_bytes(plain[:4], "little")
@@ -73,16 +73,16 @@ def statistics_of(content: bytes) -> TrackStatistics:
 
 
 def bands_key(bands: Sequence[Band]) -> str:
-    """Return what tells sets of bands apart: names, filters and order."""
+    """Return a key that identifies a set of bands: names, filters and order."""
     return hashlib.sha256(repr(tuple(bands)).encode()).hexdigest()[:32]
 
 
 class SqliteMusicCache:
-    """Keeps results in a file of a folder, which is tried at once.
+    """A cache in a file of a folder, opened and tested at once.
 
     Raises
     ------
-    CallError : the folder can't be made or written, or the file there is no such cache.
+    CallError : the folder can't be created or written to, or the file there isn't such a cache.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -105,7 +105,7 @@ class SqliteMusicCache:
     def _check_layout(self) -> None:
         (layout,) = self._database.execute("pragma user_version").fetchone()
         if layout not in (0, _LAYOUT):
-            raise sqlite3.DatabaseError(f"its layout {layout} is of another version of this program")
+            raise sqlite3.DatabaseError(f"its layout {layout} was made by another version of this program")
         self._database.execute(f"pragma user_version = {_LAYOUT}")
         self._database.execute("delete from contents where version != ?", (ANALYSIS_VERSION,))
 
@@ -114,8 +114,8 @@ class SqliteMusicCache:
             what,
             code="no_cache",
             where=str(self.path),
-            rule="results are kept in the user's cache folder",
-            remedy="set GAINWRIGHT_CACHE to a folder that can be written, delete the file there, or do without what is kept",
+            rule="results are cached in the user's cache folder",
+            remedy="set GAINWRIGHT_CACHE to a writable folder, delete the file there, or use no cache",
         )
 
     def close(self) -> None:
@@ -123,7 +123,7 @@ class SqliteMusicCache:
         self._database.close()
 
     def known(self, files: Sequence[MusicFile], bands: Sequence[Band]) -> dict[str, Answer]:
-        """Return path -> what is kept for the files that are unchanged; by one question a file, without opening it."""
+        """Return path -> cached answer for unchanged files; one query per file, without opening it."""
         ask = (
             "select contents.why, contents.statistics, contents.digest from files join contents using (digest) "
             "where path = ? and files.size = ? and mtime_ns = ? and inode = ? and bands = ?"
@@ -138,20 +138,20 @@ class SqliteMusicCache:
         return found
 
     def sizes(self) -> set[int]:
-        """Return the sizes of all contents that are kept."""
+        """Return the sizes of all cached contents."""
         return {size for (size,) in self._database.execute("select distinct size from contents")}
 
     def content(self, digest: str, bands: Sequence[Band]) -> Answer | None:
-        """Return what is kept of a content."""
+        """Return the cached answer for a content."""
         ask = "select why, statistics, digest from contents where digest = ? and bands = ?"
         return self._answer(self._ask(ask, (digest, bands_key(bands))))
 
     def keep(self, file: MusicFile, bands: Sequence[Band], answer: Answer) -> None:
-        """Keep what came of a file, at once and for good.
+        """Store the answer for a file, durably and at once.
 
         Raises
         ------
-        CallError : it can't be written, as when the disk is full.
+        CallError : it can't be written, for instance because the disk is full.
         """
         blob = None if answer.statistics is None else statistics_bytes(answer.statistics)
         path, size, mtime_ns, inode = file.absolute, file.size, file.mtime_ns, file.inode
@@ -162,16 +162,16 @@ class SqliteMusicCache:
         )
 
     def begin(self, stopped: StoppedScan) -> None:
-        """Write down that a scan begins."""
+        """Record that a scan begins."""
         row = (json.dumps(sorted(stopped.roots)), json.dumps(stopped.files))
         self._write(("insert or replace into scans (roots, files) values (?, ?)", row))
 
     def finish(self, roots: Sequence[str]) -> None:
-        """Write down that the scan of these roots is finished."""
+        """Record that the scan of these roots is finished."""
         self._write(("delete from scans where roots = ?", (json.dumps(sorted(roots)),)))
 
     def stopped(self, roots: Sequence[str]) -> StoppedScan | None:
-        """Return the last scan that was stopped, of these roots when any are named."""
+        """Return the last stopped scan, of these roots if any are given."""
         ask, values = "select roots, files from scans order by began desc, rowid desc limit 1", tuple[str, ...]()
         if roots:
             ask, values = "select roots, files from scans where roots = ?", (json.dumps(sorted(roots)),)

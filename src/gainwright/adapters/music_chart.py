@@ -1,4 +1,4 @@
-"""What music allows, drawn with Altair: time over each level with the ceilings, and clipped time by allowance."""
+"""The allowance for music, drawn with Altair: time above each level with the ceilings, and clipped time by allowance."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _LEAST_PERCENT = 0.001
 
 
 def music_spec(chart: MusicChart) -> dict[str, Any]:
-    """Return the Vega-Lite specification of what music allows."""
+    """Return the Vega-Lite specification of the allowance for music."""
     import altair
 
     alt: Any = altair  # its helpers carry no types

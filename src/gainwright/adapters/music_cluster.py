@@ -1,4 +1,4 @@
-"""Workers of a Dask cluster, which read the same files by the same paths."""
+"""Workers of a Dask cluster, which have the same files at the same paths."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ if TYPE_CHECKING:
 
     from gainwright.app.music.ports import Answer, Task
 
-_LOOK_S = 0.1
-_AHEAD = 4
-"""Tasks given out for each thread of a worker."""
-_REACH_S = 10
+_POLL_S = 0.1
+_TASKS_PER_THREAD = 4
+"""Tasks submitted per thread of a worker."""
+_TIMEOUT_S = 10
 
 
 class ClusterWorkers:
-    """The workers that a Dask scheduler at an address has, as they come and go.
+    """The workers of the Dask scheduler at an address, as they come and go.
 
-    What a lost worker was reading is read by another; a file that takes workers with it again and again, also when it is
-    read by itself, is given up.
+    The file of a lost worker is read by another; a file that keeps killing workers, even when it is read alone, is
+    given up.
 
     Raises
     ------
@@ -46,36 +46,36 @@ class ClusterWorkers:
 
     @property
     def words(self) -> str:
-        """Who they are."""
+        """Description of the workers."""
         return f"the cluster at {self.address}"
 
     @property
     def here(self) -> bool:
-        """Whether they are of this machine."""
+        """Whether they run on this machine."""
         return False
 
     def spare(self, tasks: int) -> bool:
-        """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
+        """Whether each of `tasks` tasks, run in parallel as far as possible, has a second core available."""
         del tasks
-        return False  # a worker has the threads that it was given
+        return False  # a worker has a fixed number of threads
 
     def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
         """Yield each task with its answer as it is done; see the port."""
         client = self._client()
-        ahead = _AHEAD * max(1, sum(client.nthreads().values()))
+        ahead = _TASKS_PER_THREAD * max(1, sum(client.nthreads().values()))
         lost = []
         try:
-            for task, answer in self._side_by_side(client, tasks, ahead, should_stop):
+            for task, answer in self._in_parallel(client, tasks, ahead, should_stop):
                 if answer is None:
                     lost.append(task)
                 else:
                     yield task, answer
-            for task in lost:  # it may have gone down with another that takes workers with it: each again by itself
-                yield from self._side_by_side(client, [task], 1, should_stop)
+            for task in lost:  # another file may have killed the worker: read each again alone
+                yield from self._in_parallel(client, [task], 1, should_stop)
         finally:
             client.close()
 
-    def _side_by_side(
+    def _in_parallel(
         self,
         client: Any,
         tasks: Sequence[Task],
@@ -88,14 +88,14 @@ class ClusterWorkers:
         try:
             while True:
                 for task in itertools.islice(left, ahead - len(given)):
-                    # pure=False: the same call again is to be done again, not answered from the scheduler's memory
+                    # pure=False: run the same call again instead of answering from the scheduler's memory
                     future = client.submit(self._read, task, pure=False)
                     given[future] = task
                     future.add_done_callback(ready.put)
                 if not given or should_stop():
                     return
                 try:
-                    future = ready.get(timeout=_LOOK_S)
+                    future = ready.get(timeout=_POLL_S)
                 except queue.Empty:
                     self._check(client)
                     continue
@@ -108,17 +108,17 @@ class ClusterWorkers:
 
     def _client(self) -> Any:
         try:
-            client = self._distributed.Client(self.address, timeout=_REACH_S, set_as_default=False)
+            client = self._distributed.Client(self.address, timeout=_TIMEOUT_S, set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
             raise CallError(
-                f"no scheduler answers ({type(error).__name__})",
+                f"the scheduler doesn't answer ({type(error).__name__})",
                 code="no_scheduler",
                 where=f"cluster at {self.address}",
                 rule="the address is like tcp://127.0.0.1:8786",
                 remedy="start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
             ) from None
         try:
-            client.wait_for_workers(1, timeout=_REACH_S)
+            client.wait_for_workers(1, timeout=_TIMEOUT_S)
         except TimeoutError:
             client.close()
             raise CallError(
@@ -131,7 +131,7 @@ class ClusterWorkers:
 
     def _result(self, future: Any) -> Answer | None:
         try:
-            answer: Answer = future.result(timeout=_REACH_S)
+            answer: Answer = future.result(timeout=_TIMEOUT_S)
         except self._distributed.scheduler.KilledWorker:
             return None
         except (OSError, TimeoutError, self._distributed.client.FutureCancelledError) as error:
@@ -141,7 +141,7 @@ class ClusterWorkers:
                 f"its workers can't run this program ({error})",
                 code="other_version",
                 where=f"cluster at {self.address}",
-                remedy="install gainwright there, in the same version",
+                remedy="install the same version of gainwright there",
             ) from None
         return answer
 
@@ -151,8 +151,8 @@ class ClusterWorkers:
 
     def _lost(self, how: str) -> CallError:
         return CallError(
-            f"the scheduler is gone ({how}); what was read before is kept",
+            f"the connection to the scheduler was lost ({how}); results so far are stored",
             code="no_scheduler",
             where=f"cluster at {self.address}",
-            remedy="start it again, and go on where it stopped",
+            remedy="start it again and resume the scan",
         )

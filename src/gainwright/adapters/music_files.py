@@ -1,4 +1,4 @@
-"""Recordings in folders: found recursively, sorted, each once, from what the folders list without opening a file."""
+"""Recordings in folders: found recursively, sorted, each once, from directory listings, without opening a file."""
 
 from __future__ import annotations
 
@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 
 
 class DiskMusicFiles:
-    """The recordings on the disks of this machine."""
+    """Recordings on the disks of this machine."""
 
     def find(self, paths: Sequence[str]) -> FoundFiles:
-        """Return the recordings at paths; links in circles are followed once.
+        """Return the recordings at some paths; circular links are followed once.
 
-        In folders they are recognised by their suffix (`programme.SUFFIXES`); a file that is named is tried whatever its suffix.
+        In folders, recordings are recognised by their suffix (`programme.SUFFIXES`); a file given by name is tried
+        whatever its suffix.
 
         Raises
         ------
@@ -61,7 +62,7 @@ class DiskMusicFiles:
 
 
 def _as_named(path: str, roots: Sequence[str]) -> str:
-    """Return a file's absolute path as it is called when its folder is named as it is now."""
+    """Return a file's absolute path relative to the folder as the user has named it."""
     for root in roots:
         absolute = Path(root).absolute()
         if Path(path).is_relative_to(absolute):

@@ -1,4 +1,4 @@
-"""The folders of music that a person allowed to be scanned, known to other devices by a name and an id, never by a path."""
+"""The music folders that the user allowed to be scanned; other devices see a name and an id, never a path."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MOST = 500
-"""Folders that are listed."""
+"""Most folders that are listed."""
 
 
 class DiskMusicFolders:
     """Folders on the disks of this machine."""
 
     def roots(self, named: Sequence[str]) -> tuple[str, ...]:
-        """Return the folders that were named as absolute paths, or the person's own folder of music if there is one.
+        """Return the named folders as absolute paths; if none are named, the user's own music folder if there is one.
 
         Raises
         ------
@@ -35,7 +35,7 @@ class DiskMusicFolders:
         return tuple(str(Path(name).resolve()) for name in named) or ((str(own),) if own.is_dir() else ())
 
     def list(self, roots: Sequence[str]) -> list[MusicFolder]:
-        """Return each root and the folders directly inside it, sorted by name; what can't be read is left out."""
+        """Return each root and its direct subfolders, sorted by name; unreadable ones are left out."""
         found = []
         for root in map(Path, roots):
             found.append(_folder(root, root.name or str(root)))
@@ -45,7 +45,7 @@ class DiskMusicFolders:
         return found[:MOST]
 
     def shown(self, file: str, roots: Sequence[str]) -> str:
-        """Return the path of a file from its root on."""
+        """Return the path of a file, starting at its root."""
         for root in map(Path, roots):
             with contextlib.suppress(ValueError):
                 return str(Path(root.name) / Path(file).relative_to(root))

@@ -10,7 +10,7 @@ from gainwright.errors import CallError, RecordingError
 
 
 def read_file(task: Task) -> Answer:
-    """Read one file; an answer says why where it has no statistics.
+    """Read one file; an answer without statistics gives the reason.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def read_file(task: Task) -> Answer:
         why = f"can't be read: {error.strerror or type(error).__name__}"
     except MemoryError:
         why = "can't be read: not enough memory"
-    except Exception as error:  # noqa: BLE001  one odd file must not end the scan of a library; the result says why
+    except Exception as error:  # noqa: BLE001  one bad file must not end the scan of a library; the result gives the reason
         why = f"can't be analysed ({type(error).__name__}: {error})"
     return Answer(digest, statistics, why, lasting, ANALYSIS_VERSION)
 

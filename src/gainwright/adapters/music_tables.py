@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def write_table(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
-    """Write a table whole or not at all.
+    """Write a table completely or not at all.
 
     Raises
     ------
@@ -28,7 +28,7 @@ def write_table(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, 
             f"music can't be written as {suffix or 'a file without a suffix'}",
             code="bad_suffix",
             where=str(path),
-            rule="it is .json, .csv or .parquet",
+            rule="it must be .json, .csv or .parquet",
             remedy="name the file music.csv",
         )
     write_file(path, _csv(columns, rows) if suffix == ".csv" else _parquet(columns, rows))
@@ -44,7 +44,7 @@ def _csv(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes:
 
 
 def _cell(value: Any) -> Any:
-    """Return a cell; a text that a spreadsheet would take for a formula begins with an apostrophe."""
+    """Return a cell; a text that a spreadsheet would take for a formula is prefixed with an apostrophe."""
     return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
 
 
@@ -57,7 +57,7 @@ def _parquet(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> bytes
             "the library for Parquet is not installed",
             code="no_parquet_library",
             where="output",
-            rule="without it there are .json and .csv",
+            rule="without it, .json and .csv can be written",
             remedy='python -m pip install "gainwright[parquet]"',
         ) from None
     whole = {"rate_hz": arrow.int64(), "channels": arrow.int64(), "file": arrow.string(), "band": arrow.string()}

@@ -1,4 +1,4 @@
-"""Processes of this machine that read files side by side."""
+"""Processes of this machine that read files in parallel."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ if TYPE_CHECKING:
 
     from gainwright.app.music.ports import Answer, Task
 
-_AHEAD = 2
-"""Tasks given out for each process: one being done, one ready."""
+_TASKS_PER_PROCESS = 2
+"""Tasks submitted per process: one running, one waiting."""
 _TRIES_ALONE = 2
-"""How often a file that was being read when a process broke down is read again by itself."""
+"""How often a file that was being read when a process died is read again alone."""
 _MOST_AT_FIRST = 3
-"""Files that may be given up before any is read; more, and it isn't the files."""
-_LOOK_S = 0.1
-"""How often it is asked whether to stop."""
+"""If this many files are given up before any is read, the files aren't the problem."""
+_POLL_S = 0.1
+"""Interval at which `should_stop` is called."""
 
 
 def cores() -> int:
@@ -37,14 +37,14 @@ def cores() -> int:
     return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
 
 
-def _quiet() -> None:
-    """Leave Ctrl-C to the process that gave the work out."""
+def _ignore_interrupts() -> None:
+    """Ignore Ctrl-C, which the parent process handles."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager
-def _held_back() -> Iterator[None]:
-    """Let a process that is started here be deaf to Ctrl-C from its first moment, before its own code runs."""
+def _interrupts_blocked() -> Iterator[None]:
+    """Block Ctrl-C for processes started in this block, even before their own code runs."""
     mask = getattr(signal, "pthread_sigmask", None)
     if mask is None:
         yield
@@ -57,30 +57,30 @@ def _held_back() -> Iterator[None]:
 
 
 class LocalWorkers:
-    """Processes, as many as there are cores unless a number is given; each started anew, none forked."""
+    """Processes, one per core by default; they are spawned, not forked."""
 
     def __init__(self, number: int | None = None, *, read: Callable[[Task], Answer] = read_file) -> None:
         self.number, self._read = number or cores(), read
 
     @property
     def words(self) -> str:
-        """Who they are."""
+        """Description of the workers."""
         return f"{self.number} process{'es' if self.number > 1 else ''} here"
 
     @property
     def here(self) -> bool:
-        """Whether they are of this machine."""
+        """Whether they run on this machine."""
         return True
 
     def spare(self, tasks: int) -> bool:
-        """Whether each of so many tasks, done side by side as far as it goes, has a second core for itself."""
+        """Whether each of `tasks` tasks, run in parallel as far as possible, has a second core available."""
         return 2 * min(self.number, tasks) <= cores()
 
     def run(self, tasks: Sequence[Task], should_stop: Callable[[], bool]) -> Iterator[tuple[Task, Answer | None]]:
         """Yield each task with its answer as it is done; see the port.
 
-        A file over which a process breaks down takes others with it: all that were being read then are read again, each by
-        itself, and one that breaks its process twice more is given up.
+        When a process dies, all files that were being read then are read again, each alone; a file that kills its
+        process twice more is given up.
         """
         waiting, answered, given_up = list(tasks), 0, 0
         while waiting and not should_stop():
@@ -101,10 +101,10 @@ class LocalWorkers:
                     answered, given_up = answered + (answer_alone is not None), given_up + (answer_alone is None)
                     if not answered and given_up == _MOST_AT_FIRST:
                         raise CallError(
-                            "no process that reads music stays alive here",
+                            "every process that reads music dies",
                             code="no_processes",
-                            rule="each reads some files by itself",
-                            remedy="see that there is memory enough; fewer processes need less",
+                            rule="each process must be able to read files",
+                            remedy="make sure that there is enough memory; fewer processes need less",
                         ) from None
                     done.add(task)
                     yield task, answer_alone
@@ -123,16 +123,16 @@ class LocalWorkers:
     def _pooled(
         self, tasks: Sequence[Task], number: int, should_stop: Callable[[], bool]
     ) -> Iterator[tuple[Task, Answer]]:
-        """Yield answers from one pool; when it breaks, the exception's last argument holds what was given out."""
+        """Yield answers from one pool; if it breaks, the exception's last argument lists the tasks in progress."""
         context = multiprocessing.get_context("spawn")
-        pool = ProcessPoolExecutor(min(number, len(tasks)), mp_context=context, initializer=_quiet)
+        pool = ProcessPoolExecutor(min(number, len(tasks)), mp_context=context, initializer=_ignore_interrupts)
         ready: queue.SimpleQueue[Future[Answer]] = queue.SimpleQueue()
         given: dict[Future[Answer], Task] = {}
         left, finished = iter(tasks), False
         try:
             while True:
-                for task in itertools.islice(left, _AHEAD * number - len(given)):
-                    with _held_back():
+                for task in itertools.islice(left, _TASKS_PER_PROCESS * number - len(given)):
+                    with _interrupts_blocked():
                         future = pool.submit(self._read, task)
                     given[future] = task
                     future.add_done_callback(ready.put)
@@ -142,7 +142,7 @@ class LocalWorkers:
                 if should_stop():
                     return
                 try:
-                    future = ready.get(timeout=_LOOK_S)
+                    future = ready.get(timeout=_POLL_S)
                 except queue.Empty:
                     continue
                 answer = future.result()
@@ -154,7 +154,7 @@ class LocalWorkers:
 
     @staticmethod
     def _end(pool: ProcessPoolExecutor, *, finished: bool) -> None:
-        """Let the processes go; those that are still reading are ended, since nobody waits for them."""
+        """Shut the pool down; processes that are still reading are terminated."""
         # before Python 3.14 a pool has no way to end its processes; without it Ctrl-C would wait for a ten-hour file
         processes = list((getattr(pool, "_processes", None) or {}).values())
         answers = getattr(pool, "_result_queue", None)
@@ -164,6 +164,6 @@ class LocalWorkers:
                 process.terminate()
             for process in processes:
                 process.join(5)
-            # one that was ended in the middle of its answer: who reads it would wait for the rest for ever, and be waited for
+            # if one was terminated while sending its answer, the reading thread would wait for the rest for ever
             if answers is not None:
                 answers._writer.close()

@@ -1,4 +1,4 @@
-"""A rising tone drawn with Altair: level above, THD below, the moment at which the limit is passed."""
+"""A rising tone drawn with Altair: level above, THD below, the time at which the limit is exceeded."""
 
 from __future__ import annotations
 

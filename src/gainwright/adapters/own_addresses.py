@@ -1,4 +1,4 @@
-"""The names and addresses by which other devices can reach this machine; nothing is sent to find them."""
+"""The names and addresses at which other devices can reach this machine; found without sending anything."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _NAME = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
 
 
 def own_addresses() -> tuple[str, ...]:
-    """Return the addresses of this machine's interfaces, IPv4 first; none of the loopback, none that needs a zone."""
+    """Return the addresses of this machine's interfaces, IPv4 first, without loopback and link-local IPv6 addresses."""
     import psutil
 
     listed = [entry for entries in psutil.net_if_addrs().values() for entry in entries]
@@ -20,6 +20,6 @@ def own_addresses() -> tuple[str, ...]:
 
 
 def own_names() -> tuple[str, ...]:
-    """Return this machine's names in a local network: the bare one and the one of multicast DNS (RFC 6762)."""
+    """Return this machine's names in a local network: the host name, and its multicast DNS name (RFC 6762)."""
     bare = socket.gethostname().lower().split(".")[0]
     return (bare, f"{bare}.local") if _NAME.fullmatch(bare) and bare != "localhost" else ()

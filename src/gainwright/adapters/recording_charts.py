@@ -1,4 +1,4 @@
-"""Waveform, spectrum and belief drawn with Altair."""
+"""Waveform, spectrum and probabilities of causes, drawn with Altair."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def waveform_spec(chart: WaveformChart) -> dict[str, Any]:
 
 
 def spectrum_spec(chart: SpectrumChart) -> dict[str, Any]:
-    """Return the Vega-Lite specification of a spectrum with its harmonics named."""
+    """Return the Vega-Lite specification of a spectrum with labelled harmonics."""
     import altair
 
     alt: Any = altair  # its helpers carry no types
@@ -61,7 +61,7 @@ def spectrum_spec(chart: SpectrumChart) -> dict[str, Any]:
 
 
 def belief_spec(chart: BeliefChart) -> dict[str, Any]:
-    """Return the Vega-Lite specification of a belief as it moved, each cause named at its end."""
+    """Return the Vega-Lite specification of the causes' probabilities by entry, each curve labelled at its end."""
     import altair
 
     alt: Any = altair  # its helpers carry no types
@@ -71,7 +71,7 @@ def belief_spec(chart: BeliefChart) -> dict[str, Any]:
         for k, (name, curve) in enumerate(chart.curves)
         for i, p in enumerate(curve)
     ]
-    # names that would stand on each other are moved apart, the likeliest on top
+    # labels that would overlap are moved apart, the likeliest on top
     last: list[dict[str, Any]] = []
     place = 106.0
     for name, curve in chart.curves:

@@ -1,4 +1,4 @@
-"""Responses drawn with Altair: level against frequency, one line a channel, told apart by dash and name."""
+"""Responses drawn with Altair: level against frequency, one curve per channel, distinguished by dashes and labels."""
 
 from __future__ import annotations
 
@@ -11,12 +11,14 @@ if TYPE_CHECKING:
 
 
 def response_spec(chart: ResponseChart) -> dict[str, Any]:
-    """Return the Vega-Lite specification of some responses."""
+    """Return the Vega-Lite specification of responses."""
     import altair
 
     alt: Any = altair  # its helpers carry no types
     rows = [{"name": p.name, "frequency_hz": p.frequency_hz, "level_db": p.level_db} for p in chart.points]
-    ends = list({row["name"]: row for row in rows}.values())  # the last of each, points rise in frequency
+    ends = list(
+        {row["name"]: row for row in rows}.values()
+    )  # the last point of each channel: points are sorted by frequency
     names = [row["name"] for row in ends]
     axis = alt.Axis(values=[20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000], format="~s")
     x = alt.X("frequency_hz:Q", title="Hz", scale=alt.Scale(type="log", nice=False), axis=axis)

@@ -1,4 +1,4 @@
-"""Sound input through PortAudio; a device that disappears is searched for until it returns."""
+"""Sound input through PortAudio; a device that disappears is reopened when it returns."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 BLOCK_SECONDS = 0.02
 AWAY_SECONDS = 1.0
-"""After this long without a block the device counts as away."""
+"""Time without a block after which a device counts as disconnected."""
 AGAIN_SECONDS = 1.0
 MOST_WAITING = 500
 
@@ -29,7 +29,7 @@ class PortAudioInput:
 
         Raises
         ------
-        CallError : the sound library isn't there.
+        CallError : the sound library isn't installed.
         """
         sd = _library()
         hosts = [host["name"] for host in sd.query_hostapis()]
@@ -46,7 +46,7 @@ class PortAudioInput:
 
         Raises
         ------
-        CallError : it can't be opened at first.
+        CallError : the first attempt to open it fails.
         """
         opened = False
         while True:
@@ -62,7 +62,7 @@ class PortAudioInput:
             _refresh_devices()
 
     def _stream(self, device: InputDevice, rate_hz: int, channels: int) -> Iterator[Block]:
-        """Yield blocks until the device is away."""
+        """Yield blocks until the device is disconnected."""
         sd = _library()
         waiting: queue.Queue[tuple[Any, bool]] = queue.Queue(MOST_WAITING)
 
@@ -88,7 +88,7 @@ class PortAudioInput:
                 f"can't be opened: {error.args[0] if error.args else error}",
                 code="no_device",
                 where=device.key,
-                remedy="close what else uses it, or ask for its own rate and channels",
+                remedy="close other programs that use it, or choose its own rate and channels",
             ) from None
         try:
             while True:
@@ -107,7 +107,7 @@ def _library() -> Any:
         import sounddevice
     except (ImportError, OSError) as error:
         raise CallError(
-            f"sound can't be reached: {error}",
+            f"sound input isn't available: {error}",
             code="no_sound_library",
             remedy="python -m pip install sounddevice; on Debian also apt-get install libportaudio2",
         ) from None

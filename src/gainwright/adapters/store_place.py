@@ -1,4 +1,4 @@
-"""Where the store is when nobody says otherwise."""
+"""The default place of the store."""
 
 from __future__ import annotations
 
@@ -17,5 +17,5 @@ def own_store_file() -> Path:
 
 
 def store_place(where: str | None = None) -> str:
-    """Return the place that is named, else the one in `$GAINWRIGHT_STORE`, else the user's own file."""
+    """Return the given place, else the one in `$GAINWRIGHT_STORE`, else the user's own file."""
     return where or os.environ.get("GAINWRIGHT_STORE") or str(own_store_file())

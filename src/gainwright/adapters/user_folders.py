@@ -1,8 +1,8 @@
-"""Where the user's own files are kept: the folders of the operating system, and those of version 0.1.0.
+"""The folders of the user's own files: those of the operating system, and those used by version 0.1.0.
 
-Folders are those of `platformdirs`; `XDG_DATA_HOME` and `XDG_CONFIG_HOME` name others on every system. Version 0.1.0 had
-rules of its own, which differ on macOS and for relative paths: what it kept is used where it is. The cache folder is
-`programme.cache_folder`, since processes that analyse music need it without any adapter.
+The folders are those of `platformdirs`; `XDG_DATA_HOME` and `XDG_CONFIG_HOME` override them on every system. Version
+0.1.0 had its own rules, which differ on macOS and for relative paths; its files are used where they are. The cache
+folder is `programme.cache_folder`, since processes that analyse music need it without any adapter.
 """
 
 from __future__ import annotations
@@ -47,9 +47,9 @@ def _folder(kind: Literal["data", "config"]) -> Path:
     import platformdirs
 
     named = Path(os.environ.get(f"XDG_{kind.upper()}_HOME", ""))
-    if named.is_absolute():  # a relative one is to be ignored, says the XDG Base Directory Specification 0.8
+    if named.is_absolute():  # relative paths must be ignored (XDG Base Directory Specification 0.8)
         return named / APPLICATION
-    # roaming: on Windows both are where version 0.1.0 had them
+    # roaming: on Windows both folders are those of version 0.1.0
     folders = platformdirs.PlatformDirs(APPLICATION, appauthor=False, roaming=True)
     return folders.user_data_path if kind == "data" else folders.user_config_path
 

@@ -182,7 +182,7 @@ class Devices(Protocol):
     def by_token(self, token_digest: str) -> Device | None:
         """Return the device of a token unless its access was revoked; records that it was seen."""
 
-    def put_out(self, device: str) -> None:
+    def revoke(self, device: str) -> None:
         """Revoke its access. CallError `no_such_device`."""
 
 

@@ -1,4 +1,4 @@
-"""What every command shares: the application, printing of results, exit statuses."""
+"""Common parts of the commands: the application, printing of results, exit statuses."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from gainwright.results import to_json
 
 SOMETHING_WRONG = 1
 LARGEST_COLUMN_BYTES = 1_000_000
-"""Of a file of readings, step by step."""
+"""Most bytes of a file of readings step by step."""
 
 app = typer.Typer(
     name="gainwright",
-    help="Plan, prove and write down the gain structure of a vehicle's sound chain.",
+    help="Plan, verify and document the gain structure of a vehicle's sound chain.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -59,7 +59,7 @@ def read_column(path: Path) -> list[tuple[float, float]]:
 
 
 def write_chart(chart: Any, path: Path) -> None:
-    """Draw a chart into a file, as its suffix says."""
+    """Draw a chart into a file; the suffix selects the format."""
     from gainwright.adapters.files import write_file
     from gainwright.composition import compose
 

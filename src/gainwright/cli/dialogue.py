@@ -1,4 +1,4 @@
-"""The dialogue of fault finding in a terminal: one answer on each line, and words to undo, correct, skip, save and close."""
+"""The dialogue of fault finding in a terminal: an answer per line, or a command to undo, correct, skip or close."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
     from gainwright.app.cases.dialogue import Dialogue
     from gainwright.diagnose import Diagnosis, NextTest
 
-HELP = """Type what you read or saw. Or one of these words:
-  don't know           leave this test out
-  can't reach          leave out all that needs this place
-  other                take the next of the tests instead
-  add {…}              an entry of your own, as in an evidence file
-  undo                 take the last step back
-  correct 2 0.31 V     put another result into entry 2
-  why                  the whole of what is believed, and why
-  close CAUSE PLACE    it was this: close the case
-  quit                 stop here; a case is kept and can be gone on with"""
+HELP = """Type what you read or saw, or one of these:
+  don't know           skip this test
+  can't reach          skip every test at this place
+  other                show another test instead
+  add {…}              add an entry of your own, as in an evidence file
+  undo                 undo the last step
+  correct 2 0.31 V     correct the result of entry 2
+  why                  show all likely causes, with the reasons
+  close CAUSE PLACE    close the case with its cause
+  quit                 stop; a stored case can be continued later"""
 ENDING = ("quit", "stop", "exit")
 
 
@@ -37,7 +37,7 @@ def run_dialogue(
     ----------
     kept : the case that the dialogue is stored as, None to store nothing.
     """
-    say(f"{dialogue.title or 'Fault finding'}. Type help for what you can say.")
+    say(f"{dialogue.title or 'Fault finding'}. Type help for the list of commands.")
     found = _shown(say, dialogue)
     choice = 0
     for line in lines:
@@ -60,9 +60,9 @@ def run_dialogue(
             if kept is not None:
                 kept.save()
         except GainwrightError as error:
-            say(f"That can't be taken: {error}")
+            say(f"That can't be used: {error}")
     if kept is not None and dialogue.steps and (kept.stored is None or kept.stored.closed is None):
-        say(f"kept: {kept.save()}")
+        say(f"stored: {kept.save()}")
     return found
 
 
@@ -94,7 +94,7 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
         say(diagnosis_text(found, shown=20))
         return False
     if low == "undo":
-        say(f"taken back: {dialogue.undo()}")
+        say(f"undone: {dialogue.undo()}")
     elif low.startswith("correct "):
         number, _, result = said.partition(" ")[2].partition(" ")
         dialogue.correct(whole_number(number) or 0, result)
@@ -107,12 +107,12 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
 
 def _answered(said: str, low: str, say: Callable[[str], None], dialogue: Dialogue, test: NextTest | None) -> bool:
     if test is None:
-        say("Nothing is asked now. Type help for what you can say.")
+        say("There is no test to answer. Type help for the list of commands.")
         return False
     if low in ("don't know", "dont know", "skip", "unknown"):
-        dialogue.dont_know(test)
+        dialogue.decline(test)
     elif low in ("can't reach", "cant reach", "can't reach that", "can't"):
-        say(f"left out: all at {dialogue.cant_reach(test)}")
+        say(f"skipped: every test at {dialogue.exclude_place(test)}")
     else:
         dialogue.answer(test, said)
     return True
@@ -125,9 +125,7 @@ def _mapping(text: str) -> dict[str, object]:
     try:
         return entry_mapping(text)
     except GainwrightError as error:
-        raise CallError(
-            error.what, code="bad_entry", remedy="write add {heard: sub, tone: 40 Hz, is: silent}"
-        ) from None
+        raise CallError(error.what, code="bad_entry", remedy="write add {heard: sub, is: silent}") from None
 
 
 def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, kept: CaseDialogue | None) -> None:
@@ -136,9 +134,9 @@ def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, kept: Case
 
     parts = said.split()[1:]
     if not parts:
-        raise CallError("a case is closed with what it was", code="bad_close", remedy="write close lead_open lead:a-b")
+        raise CallError("the cause is missing", code="bad_close", remedy="write close lead_open lead:a-b")
     case = dialogue.closed(parts[0], parts[1] if len(parts) > 1 else "", on=today())
     if kept is None:
-        say("Closed. It isn't kept: name a case with --case to keep one.")
+        say("Closed, but not stored: give --case NAME to store a case.")
         return
     say(f"closed: {kept.save(case)}")

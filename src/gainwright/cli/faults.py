@@ -22,20 +22,22 @@ OptionalJob = Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The j
 @app.command()
 def diagnose(
     job: OptionalJob = None,
-    evidence: Annotated[Path | None, typer.Option(help="What was found so far; without it you are asked.")] = None,
+    evidence: Annotated[
+        Path | None, typer.Option(help="What was found so far; without it, a dialogue is started.")
+    ] = None,
     case: Annotated[
-        str, typer.Option(metavar="NAME", help="Keep the dialogue as a case of the store, or go on with one.")
+        str, typer.Option(metavar="NAME", help="Store the dialogue as a case of this name, or continue it.")
     ] = "",
     cases: CasesFolder = None,
     store: StorePlace = "",
     cant_reach: Annotated[
-        list[str] | None, typer.Option(metavar="PLACE", help="A stage or lead that can't be got at.")
+        list[str] | None, typer.Option(metavar="PLACE", help="A stage or lead that can't be reached.")
     ] = None,
-    page: Annotated[Path | None, typer.Option(help="Write the customer's page into this .html or .pdf file.")] = None,
-    chart: Annotated[Path | None, typer.Option(help="Draw the chain with what is suspected (.svg or .png).")] = None,
+    page: Annotated[Path | None, typer.Option(help="Write the customer's page to this .html or .pdf file.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw the chain with the suspected places (.svg or .png).")] = None,
     as_json: Json = False,
 ) -> None:
-    """Find the fault: what is probably wrong, why, and the one test to make next."""
+    """Find the fault: the likely causes, the reasons, and the next test."""
     from gainwright.app.cases.diagnosis import begin_dialogue
     from gainwright.app.cases.diagnosis import diagnose as run
     from gainwright.cli.dialogue import run_dialogue
@@ -44,13 +46,13 @@ def diagnose(
 
     if case and evidence is not None:
         raise CallError(
-            "an evidence file and a case don't go together", code="bad_call", remedy="leave one of them out"
+            "an evidence file and a case can't be combined", code="bad_call", remedy="leave one of them out"
         )
     read = None if job is None else read_job(job)
     if case:
-        found, of = _case_gone_on_with(case, read, store, cases, cant_reach or [], as_json=as_json)
+        found, of = _resume_case(case, read, store, cases, cant_reach or [], as_json=as_json)
     elif read is None:
-        raise CallError("no job is named", code="no_job", remedy="name a job file, or a case that was begun")
+        raise CallError("the job is missing", code="no_job", remedy="give a job file, or the name of a stored case")
     else:
         of, closed = read.job, closed_by_cause(store, cases)
         if evidence is not None or as_json:
@@ -60,7 +62,7 @@ def diagnose(
             dialogue = begin_dialogue(read.text, of.title, closed_by_cause=closed)
             dialogue.leave_out(cant_reach or [])
             found = run_dialogue(sys.stdin, say, dialogue)
-    _written(of, found, page, chart)
+    _write_outputs(of, found, page, chart)
     if as_json:
         print_json(found)
     elif evidence is not None:
@@ -69,7 +71,7 @@ def diagnose(
         print_text(diagnosis_text(found))
 
 
-def _case_gone_on_with(
+def _resume_case(
     name: str, read: JobFile | None, place: str, folder: Path | None, cant_reach: list[str], *, as_json: bool
 ) -> tuple[Diagnosis, Job]:
     """Resume a case, or begin one about a job; with `as_json` the diagnosis is only printed."""
@@ -86,7 +88,7 @@ def _case_gone_on_with(
         return found, kept.dialogue.diagnoser.job
 
 
-def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
+def _write_outputs(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) -> None:
     from gainwright.report.chain_drawing import chain_drawing, suspected_places
     from gainwright.report.support_papers import customer_paper
 
@@ -102,10 +104,12 @@ def _written(job: Job, found: Diagnosis, page: Path | None, chart: Path | None) 
 def cases(
     folder: CasesFolder = None,
     store: StorePlace = "",
-    chart: Annotated[Path | None, typer.Option(help="Draw closed cases by cause into this .svg or .png file.")] = None,
+    chart: Annotated[
+        Path | None, typer.Option(help="Draw the closed cases by cause to this .svg or .png file.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Tally the closed cases: how often each cause, their tests and minutes, where the belief was wrong."""
+    """Count the closed cases by cause, with their tests and minutes, and list wrong diagnoses."""
     from gainwright.app.cases.tally import count_cases
     from gainwright.composition import compose
     from gainwright.report.cases import cases_chart, cases_text
@@ -125,7 +129,7 @@ def practise(
     seed: Annotated[int | None, typer.Option(help="The same number hides the same fault.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Practise: find the fault that is hidden in a simulated chain, then see a short way to it."""
+    """Practise: find the fault hidden in a simulated chain, then compare with a short sequence of tests."""
     from gainwright.app.practice.practice import example_job, with_gains_set
     from gainwright.app.practice.practice import practise as run
     from gainwright.cli.practice import run_exercise

@@ -37,7 +37,7 @@ def new(
     text = example_text(like)
     if file.exists():
         raise CallError(
-            "exists already",
+            "the file exists already",
             code="exists",
             where=str(file),
             rule="nothing is overwritten",
@@ -54,7 +54,7 @@ def check(job: JobPath, as_json: Json = False) -> None:
     """Check a job: its file, then its engineering."""
     from gainwright.jobfile import read_job
 
-    read = read_job(job).job  # the planner is imported after it, so that a mistake in the file is told at once
+    read = read_job(job).job  # read before the planner is imported, so that a mistake in the file is reported at once
     from gainwright.plan import check_job
 
     findings = check_job(read)
@@ -74,9 +74,10 @@ def levels(
     tone: Annotated[float, typer.Option(metavar="HZ", help="Frequency of the tone.")],
     level: Annotated[float, typer.Option(metavar="DBFS", help="Level of the tone, 0 is full scale.")] = 0.0,
     sets: Annotated[
-        list[str] | None, typer.Option("--set", metavar="CONTROL=VALUE", help="Put a control somewhere else.")
+        list[str] | None,
+        typer.Option("--set", metavar="CONTROL=VALUE", help="Change a control, for this command only."),
     ] = None,
-    chart: Annotated[Path | None, typer.Option(help="Draw the corridor into this .svg or .png file.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw the corridor to this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Show the corridor: level, floor and ceiling at every node."""
@@ -103,7 +104,7 @@ def levels(
 def plan(
     job: JobPath,
     evidence: Annotated[
-        Path | None, typer.Option(help="Readings so far: expect the next ones with what they taught.")
+        Path | None, typer.Option(help="Readings so far, which make the expected readings more precise.")
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -135,7 +136,7 @@ def plan(
 
 @app.command()
 def assumed(job: JobPath, as_json: Json = False) -> None:
-    """Show what is assumed where the job doesn't say, and why."""
+    """Show what is assumed for values missing from the job, and why."""
     from gainwright.app.jobs.assumptions import assumptions
     from gainwright.jobfile import read_job
 
@@ -148,28 +149,30 @@ def assumed(job: JobPath, as_json: Json = False) -> None:
 
 @app.command()
 def tones(
-    job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="Write every tone this job needs.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Folder for a job's tones, or file for one tone.")] = None,
+    job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The job whose tones to write.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for a job's tones, or file for a single tone.")] = None,
     tone: Annotated[float | None, typer.Option(metavar="HZ", help="Frequency of a single tone.")] = None,
     level: Annotated[float, typer.Option(metavar="DBFS", help="Its level.")] = 0.0,
     seconds: Annotated[float, typer.Option(help="Its length.")] = 60.0,
-    rate: Annotated[int, typer.Option(help="Samples a second.")] = 44_100,
+    rate: Annotated[int, typer.Option(help="Sample rate, Hz.")] = 44_100,
     bits: Annotated[int, typer.Option(help="16 (dithered) or 24.")] = 16,
     sides: Annotated[str, typer.Option(help="both, left, right or mono.")] = "both",
-    flac: Annotated[bool, typer.Option("--flac", help="FLAC instead of WAV, for a job's tones.")] = False,
+    flac: Annotated[bool, typer.Option("--flac", help="Write a job's tones as FLAC instead of WAV.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Write the signals: a job's whole set, or one tone."""
+    """Write test tones: all tones of a job, or a single one."""
     if (job is None) == (tone is None):
         raise CallError(
-            "it isn't said which tones",
+            "the job or the tone is missing",
             code="bad_call",
-            rule="name a job for its whole set, or --tone HZ for one",
+            rule="give a job file for all its tones, or --tone HZ for a single one",
             remedy="gainwright tones car.yaml --out signals",
         )
     if out is None:
         raise CallError(
-            "it isn't said where to", code="bad_call", rule="--out names a folder for a job, a file for one tone"
+            "--out is missing",
+            code="bad_call",
+            rule="--out must be a folder for a job's tones, a file for a single tone",
         )
     if job is not None:
         found = _job_tones(job, out, seconds=seconds, rate_hz=rate, bits=bits, flac=flac)
@@ -205,7 +208,7 @@ def demo(
     out: Annotated[Path, typer.Option(help="Folder for all results.")] = Path("gainwright-demo"),
     as_json: Json = False,
 ) -> None:
-    """Run the whole job on a shipped example, end to end."""
+    """Run a complete job on a shipped example."""
     from gainwright.adapters.files import make_folder, write_file
     from gainwright.app.practice.demo import demo as run
     from gainwright.composition import compose
@@ -221,7 +224,7 @@ def demo(
 
 @app.command()
 def selfcheck(as_json: Json = False) -> None:
-    """Show what is installed, what is missing, and the line that mends it."""
+    """Show what is installed and what is missing, with the command that installs it."""
     from gainwright.composition import compose
 
     found = compose().installation()

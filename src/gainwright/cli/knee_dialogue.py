@@ -12,14 +12,15 @@ if TYPE_CHECKING:
 
     from gainwright.metering import Knee, MeterKind
 
-ASK = """Tone on, speakers off, control low. Type a step and the meter's volts, as: 12 3.45
-After each you are told whether to go on. An empty line ends; `undo` takes the last one back."""
+ASK = """Turn the control down and disconnect the speakers, then play the tone.
+Type a step and the meter's volts, for example: 12 3.45
+After each reading you see whether to go on. An empty line ends; `undo` removes the last reading."""
 
 
 def run_knee_dialogue(
     lines: TextIO, say: Callable[[str], None], *, kind: MeterKind, limit_percent: float
 ) -> tuple[Knee, list[tuple[float, float]]]:
-    """Return the knee of the readings that a person types; after an error the line is asked for again.
+    """Return the knee of typed readings; after an error the line can be typed again.
 
     Raises
     ------

@@ -32,20 +32,20 @@ class WatchedInput:
 def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None) -> WatchedInput:
     """Show updates until they end or the person stops them; return a summary."""
     last: LiveUpdate | None = None
-    count, said = 0, set[str]()
+    count, noted = 0, set[str]()
     with _display() as show:
         try:
             for update in updates:
                 count += 1
                 for note in update.notes:
-                    if note not in said:
-                        said.add(note)
+                    if note not in noted:
+                        noted.add(note)
                         show.note(note)
                 if update.reading is not None:
                     last = update
                     show.update(_lines(update, expected))
                 elif update.away:
-                    show.update(["the device is away; waiting for it"])
+                    show.update(["the input is disconnected; waiting for it"])
         except KeyboardInterrupt:
             pass
     return _summary(last, count)
@@ -54,7 +54,7 @@ def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None)
 def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:
     from gainwright.report.live import live_lines
 
-    assert update.reading is not None  # noqa: S101  the caller has one
+    assert update.reading is not None  # noqa: S101  the caller has a reading
     fits: list[str] = []
     if expected is not None and update.calibrate_v is not None:
         for channel in update.reading.channels:
@@ -71,7 +71,7 @@ def _summary(last: LiveUpdate | None, count: int) -> WatchedInput:
 
 
 class _Plain:
-    """Without a terminal: a line when something changes."""
+    """Display without a terminal: a line when a verdict changes."""
 
     def __init__(self) -> None:
         self._before = ""
@@ -89,7 +89,7 @@ class _Plain:
 
 
 class _Terminal:
-    """In a terminal: lines that are updated in place."""
+    """Display in a terminal: lines that are updated in place."""
 
     def __init__(self, live: Any) -> None:
         self._live = live

@@ -1,4 +1,4 @@
-"""The command line: commands register themselves, `main` turns errors into messages and statuses."""
+"""The command line: commands register themselves, `main` turns errors into messages and exit statuses."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ COMMANDS = (jobs, recordings, readings, music, faults, papers, server, store)
 
 
 def main() -> None:
-    """Run the command line; errors a person can mend become one message and status 2."""
+    """Run the command line; errors that the user can correct become one message and exit status 2."""
     try:
         with_called_command(sys.argv[1:])()
     except GainwrightError as error:

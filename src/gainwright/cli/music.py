@@ -1,4 +1,4 @@
-"""The command about music: how far below full scale the set-up tones may sit for what will be played."""
+"""The command about music: how far below full scale the set-up tones should be for the music that will be played."""
 
 from __future__ import annotations
 
@@ -34,27 +34,27 @@ _SHOW_EVERY_S = 0.1
 @app.command()
 def music(
     folders: Annotated[
-        list[Path] | None, typer.Argument(metavar="DIR...", help="Folders with music, or files. With --resume none.")
+        list[Path] | None, typer.Argument(metavar="DIR...", help="Folders with music, or files; none with --resume.")
     ] = None,
-    job: Annotated[Path | None, typer.Option(help="Split the bands and judge the powers as this job does.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Write what was found: .json, or a table .csv, .parquet.")] = None,
-    chart: Annotated[
-        Path | None, typer.Option(help="Draw levels and clipped time into this .svg or .png file.")
-    ] = None,
-    clipped: Annotated[float, typer.Option(metavar="PERCENT", help="Time that may be clipped.")] = 0.1,
-    products: Annotated[float, typer.Option(metavar="DB", help="Clipping products stay this far under.")] = 40.0,
+    job: Annotated[Path | None, typer.Option(help="Use this job's bands, powers and ratings.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write the result: .json, or a table as .csv or .parquet.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw levels and clipped time to this .svg or .png file.")] = None,
+    clipped: Annotated[float, typer.Option(metavar="PERCENT", help="Limit of the clipped time.")] = 0.1,
+    products: Annotated[
+        float, typer.Option(metavar="DB", help="Least distance of the clipping products below the programme.")
+    ] = 40.0,
     write_allowance: Annotated[
-        bool, typer.Option("--write-allowance", help="Write what is recommended into the job's file.")
+        bool, typer.Option("--write-allowance", help="Write the recommended allowances into the job file.")
     ] = False,
-    workers: Annotated[int | None, typer.Option(help="How many processes; else one for each core.")] = None,
+    workers: Annotated[int | None, typer.Option(help="Number of processes; one per core by default.")] = None,
     scheduler: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Let a Dask cluster read; its workers see the same paths.")
+        str, typer.Option(metavar="ADDRESS", help="Use a Dask cluster whose workers have the same paths.")
     ] = "",
-    no_cache: Annotated[bool, typer.Option("--no-cache", help="Read everything anew, keep nothing.")] = False,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on with the scan that was stopped.")] = False,
+    no_cache: Annotated[bool, typer.Option("--no-cache", help="Read everything again, and cache nothing.")] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Resume the last stopped scan.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Find the allowance that the music allows: scan folders, band by band."""
+    """Find the largest allowance for real music: scan folders, band by band."""
     from gainwright.composition import compose
     from gainwright.report.music_chart import music_chart
 
@@ -85,29 +85,30 @@ def _check(
     *, write_allowance: bool, no_cache: bool, resume: bool,
 ) -> None:  # fmt: skip
     if not folders and not resume:
-        raise CallError("no folder is named", code="no_folder", remedy="gainwright music FOLDER")
+        raise CallError("the folder is missing", code="no_folder", remedy="gainwright music FOLDER")
     if write_allowance and job is None:
-        raise CallError(
-            "it isn't said into which job", code="no_job", where="--write-allowance", remedy="add --job JOB"
-        )
+        raise CallError("the job is missing", code="no_job", where="--write-allowance", remedy="add --job JOB")
     if resume and no_cache:
-        raise CallError("without what was kept there is nothing to go on with", code="bad_call", where="--resume")
+        raise CallError("a scan can't be resumed without the cache", code="bad_call", where="--resume")
     if out is not None and out.suffix.lower() not in OUT_SUFFIXES:
         raise CallError(
             f"music can't be written as {out.suffix or 'a file without a suffix'}",
             code="bad_suffix",
             where="--out",
-            rule=f"it is {', '.join(OUT_SUFFIXES)}",
+            rule=f"it must be {', '.join(OUT_SUFFIXES)}",
             remedy="name the file music.json",
         )
     if not 0 <= clipped <= 100:
-        raise CallError(f"{clipped:g} % of time", code="bad_option", where="--clipped", rule="it is 0 to 100 %")
+        raise CallError(f"{clipped:g} % of time", code="bad_option", where="--clipped", rule="it must be 0 to 100 %")
     if not 0 <= products <= 200:
         raise CallError(
-            f"products {products:g} dB under", code="bad_option", where="--products", rule="it is 0 to 200 dB"
+            f"clipping products {products:g} dB below the programme",
+            code="bad_option",
+            where="--products",
+            rule="it must be 0 to 200 dB",
         )
     if workers is not None and not 1 <= workers <= 1024:
-        raise CallError(f"{workers} processes", code="bad_option", where="--workers", rule="it is 1 to 1024")
+        raise CallError(f"{workers} processes", code="bad_option", where="--workers", rule="it must be 1 to 1024")
 
 
 def _found(
@@ -135,7 +136,7 @@ def _found(
         )
     if library.stopped:
         done = len(library.tracks) + len(library.skipped)
-        kept = "nothing of it is kept" if no_cache else "what is done is kept; go on with gainwright music --resume"
+        kept = "nothing is cached" if no_cache else "they are cached; continue with gainwright music --resume"
         say(f"stopped: {done} of {library.total} files are done, {kept}")
         raise typer.Exit(STOPPED)
     from gainwright.programme import Limits
@@ -144,7 +145,7 @@ def _found(
 
 
 def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
-    """Return the cache; without a folder that can be written only a resumed scan fails, others go on without."""
+    """Return the cache; if its folder isn't writable, only a resumed scan fails, others run without a cache."""
     if no_cache:
         return None
     try:
@@ -152,13 +153,13 @@ def _cache(world: Adapters, no_cache: bool, resume: bool) -> MusicCache | None:
     except CallError as error:
         if resume:
             raise
-        say(f"nothing is kept of this scan: {error}")
+        say(f"this scan isn't cached: {error}")
         return None
 
 
 @contextmanager
 def _stoppable() -> Iterator[Callable[[], bool]]:
-    """Let the first Ctrl-C stop the scan cleanly, and a second one end at once."""
+    """Let the first Ctrl-C stop the scan cleanly, and a second one end the program at once."""
     asked = threading.Event()
 
     def ask(_number: int, _frame: Any) -> None:
@@ -173,7 +174,7 @@ def _stoppable() -> Iterator[Callable[[], bool]]:
 
 
 class _Shown:
-    """Reports progress on standard error: one line that is overwritten in a terminal, else a line now and then."""
+    """Reports progress on standard error: in a terminal one line that is overwritten, else a line at intervals."""
 
     def __init__(self, *, resumed: bool) -> None:
         self._resumed = resumed
@@ -183,9 +184,9 @@ class _Shown:
     def __call__(self, progress: Progress) -> None:
         if not progress.file:
             if self._resumed:
-                say(f"going on: {progress.done} of {progress.total} files are done")
+                say(f"resuming: {progress.done} of {progress.total} files are done")
             elif progress.reused:
-                say(f"{progress.reused} of {progress.total} files are known from before")
+                say(f"{progress.reused} of {progress.total} files are cached")
             return
         now_s = time.monotonic()
         ended = progress.done == progress.total
@@ -208,7 +209,7 @@ def _left(seconds: float) -> str:
 
 
 def _write_allowance(path: Path, recommended_db: dict[str, float]) -> dict[str, float]:
-    """Write the recommended allowances into a job's file; return output -> dB."""
+    """Write the recommended allowances into a job file; return output -> dB."""
     from gainwright.adapters.files import write_file
     from gainwright.app.music.allowances import with_allowances
     from gainwright.jobfile import read_job

@@ -1,4 +1,4 @@
-"""The option of a command that an error is about: below the commands, errors name the thing and not the option."""
+"""Adds the names of command options to errors, which name only the quantity below the command line."""
 
 from __future__ import annotations
 
@@ -37,14 +37,14 @@ OPTIONS = {
     "tone": "--tone",
     "unreachable places": "--cant-reach",
 }
-"""What an error's `where` names -> the option that gives it."""
+"""Quantity named in an error's `where` -> the option that sets it."""
 
 REMEDIES = {"no_cache": "--no-cache", "no_processes": "--workers 1", "no_scheduler": "--resume"}
-"""Code of an error -> the option of its remedy."""
+"""Code of an error -> the option that its remedy refers to."""
 
 
 def with_option(error: GainwrightError) -> GainwrightError:
-    """Return an error that names the option to change, and the option of its remedy, where there are any."""
+    """Return an error with the names of the options to change, if there are any."""
     thing, _, value = error.where.partition(" at ")
     if thing in OPTIONS:
         error = error.with_place(f"{OPTIONS[thing]} {value}".strip())

@@ -24,13 +24,11 @@ if TYPE_CHECKING:
 
 @app.command()
 def report(
-    job: Annotated[
-        Path | None, typer.Argument(metavar="[JOB]", help="The job file; with --case it may be left out.")
-    ] = None,
-    out: Annotated[Path | None, typer.Option(help="Where to write it: .pdf, .html, .json or .csv.")] = None,
+    job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="The job file; optional with --case.")] = None,
+    out: Annotated[Path | None, typer.Option(help="The file to write: .pdf, .html, .json or .csv.")] = None,
     kind: Annotated[str, typer.Option(help="setup, handover, customer or case.")] = "setup",
-    evidence: Annotated[Path | None, typer.Option(help="What was read or found.")] = None,
-    case: Annotated[str, typer.Option(metavar="NAME", help="A case of the store.")] = "",
+    evidence: Annotated[Path | None, typer.Option(help="Readings and other findings.")] = None,
+    case: Annotated[str, typer.Option(metavar="NAME", help="The name of a stored case.")] = "",
     cases: CasesFolder = None,
     store: StorePlace = "",
     recording: Annotated[list[Path] | None, typer.Option(help="A recording for the handover; may be repeated.")] = None,
@@ -38,20 +36,20 @@ def report(
     response: Annotated[
         list[Path] | None, typer.Option(help="A recording of the sweep, 20 Hz to 20 kHz in 10 s; may be repeated.")
     ] = None,
-    music: Annotated[Path | None, typer.Option(help="What gainwright music wrote as .json, for the handover.")] = None,
-    date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The date that stands on it.")] = "",
+    music: Annotated[Path | None, typer.Option(help="The .json written by gainwright music, for the handover.")] = None,
+    date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The date to print.")] = "",
     language: Annotated[str, typer.Option(help="en or de.")] = "en",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     as_json: Json = False,
 ) -> None:
-    """Write a paper: the set-up sheet, the handover, the customer's page or the case."""
+    """Write a paper: the set-up sheet, the handover, the customer's page or the case paper."""
     from gainwright.app.papers.papers import check_date, check_kind, make_paper
 
     if out is None and not as_json:
-        raise CallError("it isn't said where to write it", code="no_out", where="--out", remedy="write --out sheet.pdf")
+        raise CallError("the output file is missing", code="no_out", where="--out", remedy="write --out sheet.pdf")
     check_kind(kind)
     check_date(date)
-    kept, closed = _of_store(kind, case, store, cases)
+    kept, closed = _from_store(kind, case, store, cases)
     about = _job(job, kept, case)
     material = _material(about, kept, evidence, date, closed)
     if kind == "handover":
@@ -91,7 +89,7 @@ def _job(path: Path | None, case: Case | None, name: str) -> Job:
     if path is not None:
         return read_job(path).job
     if case is None:
-        raise CallError("no job is named", code="no_job", remedy="name a job file, or a kept case with --case")
+        raise CallError("the job is missing", code="no_job", remedy="give a job file, or a stored case with --case")
     return read_job_text(case.job, name=name).job
 
 
@@ -106,8 +104,8 @@ def _material(job: Job, case: Case | None, evidence: Path | None, date: str, clo
     return PaperMaterial(entries, case, date=date, closed_by_cause=closed)
 
 
-def _of_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:
-    """Return the case of a name, and the closed cases by cause where a paper holds a diagnosis."""
+def _from_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:
+    """Return the case of a name, and the number of closed cases by cause for papers with a diagnosis."""
     if name:
         with opened_store(place, folder, name=name) as store:
             return store.cases.get(name).case, store.cases.closed_by_cause()

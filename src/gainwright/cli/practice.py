@@ -15,15 +15,15 @@ if TYPE_CHECKING:
     from gainwright.app.practice.practice import Practice
 
 HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono meter
-  tests                what can be done now, with its minutes; tests amp shows those with amp in them
-  causes               what it can be
+  tests                list the possible tests with their minutes; tests amp lists those whose name contains amp
+  causes               list the possible causes
   it is CAUSE PLACE    name the fault
-  give up              see what it was"""
+  give up              show the fault"""
 
 
 @dataclass(frozen=True, slots=True)
 class PracticeOutcome:
-    """The outcome of a practice: the hidden fault, the learner's way to it, and a short one."""
+    """The outcome of a practice: the hidden fault, the learner's tests, and a short sequence of tests."""
 
     cause: str
     where: str
@@ -41,19 +41,19 @@ def run_exercise(
 ) -> PracticeOutcome:
     """Run a practice; return its outcome."""
     say(f"{practice.job.title or 'A chain'}. Somebody calls:")
-    for told in practice.call:
-        say(f"  {told}")
-    say("\nWhat do you do? Type help for what you can say.")
+    for complaint in practice.call:
+        say(f"  {complaint}")
+    say("\nWhat do you do? Type help for the list of commands.")
     solved, guesses = False, 0
     for line in lines:
-        said = " ".join(line.split())
-        low = said.lower()
+        text = " ".join(line.split())
+        low = text.lower()
         try:
             if low in ("give up", "quit", "stop"):
                 break
             if low.startswith("it is "):
                 guesses += 1
-                cause, _, where = said[6:].partition(" ")
+                cause, _, where = text[6:].partition(" ")
                 solved = practice.guess(cause, where)
                 say("That is it." if solved else "No, it is something else.")
                 if solved:
@@ -65,11 +65,11 @@ def run_exercise(
             elif low.startswith("tests"):
                 say(_tests(practice, low.removeprefix("tests").strip()))
             else:
-                done = practice.ask(said)
+                done = practice.ask(text)
                 say(f"{done.ask}\n  {done.found}   ({done.minutes:g} min, {practice.minutes:g} in all)")
         except GainwrightError as error:
             say(str(error))
-    return _compared(say, practice, solved, guesses, rigs, seed)
+    return _compare(say, practice, solved, guesses, rigs, seed)
 
 
 def _tests(practice: Practice, wanted: str) -> str:
@@ -84,10 +84,10 @@ def _causes(practice: Practice) -> str:
     return "\n".join(f"  {cause}: {', '.join(w for w in wheres if w)}" for cause, wheres in found.items())
 
 
-def _compared(
+def _compare(
     say: Callable[[str], None], practice: Practice, solved: bool, guesses: int, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
-    """Print the learner's path beside the one that the diagnosis takes."""
+    """Print the learner's tests next to those that the diagnosis would make."""
     from gainwright.app.practice.practice import best_path
     from gainwright.diagnose import Cause, describe_cause, repair_text
 

@@ -14,13 +14,16 @@ from gainwright.cli.base import JobPath, Json, app, print_json, print_text, read
 @app.command()
 def knee(
     file: Annotated[
-        Path | None, typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; leave out to type them.")
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; without a file you type them."),
     ] = None,
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
     meter: Annotated[str, typer.Option(help="How the meter responds: true-rms or average.")] = "true-rms",
     accuracy: Annotated[float, typer.Option(metavar="PERCENT", help="The meter's accuracy, of the reading.")] = 1.0,
-    tone: Annotated[float | None, typer.Option(metavar="HZ", help="The tone played, for a word on meters.")] = None,
-    chart: Annotated[Path | None, typer.Option(help="Draw the readings into this .svg or .png file.")] = None,
+    tone: Annotated[
+        float | None, typer.Option(metavar="HZ", help="The tone played, for a caution about the meter's bandwidth.")
+    ] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw the readings to this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Find where clipping begins from meter readings step by step."""
@@ -48,12 +51,12 @@ def knee(
 @app.command()
 def attenuator(
     job: JobPath,
-    recorder: Annotated[str, typer.Option(help="Which recorder of the job, if it names several.")] = "",
-    series: Annotated[int, typer.Option(help="Preferred values: 6, 12, 24, 48, 96 or 192.")] = 24,
+    recorder: Annotated[str, typer.Option(help="The recorder, if the job has several.")] = "",
+    series: Annotated[int, typer.Option(help="Series of preferred values: 6, 12, 24, 48, 96 or 192.")] = 24,
     tolerance: Annotated[float, typer.Option(metavar="PERCENT", help="Of the resistors.")] = 1.0,
     as_json: Json = False,
 ) -> None:
-    """Design what must stand between each amplifier and a recorder."""
+    """Design the attenuator between each amplifier and a recorder."""
     from gainwright.jobfile import read_job
     from gainwright.plan import design_attenuators
 

@@ -17,13 +17,11 @@ if TYPE_CHECKING:
 Calibrate = Annotated[
     float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
 ]
-Within = Annotated[
-    float, typer.Option(metavar="PERCENT", help="How far the calibration may be off: meter and attenuator.")
-]
+Within = Annotated[float, typer.Option(metavar="PERCENT", help="Uncertainty of the calibration: meter and attenuator.")]
 Expect = Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")]
-SweepFrom = Annotated[float, typer.Option("--from", metavar="HZ", help="Where the sweep begins.")]
-SweepTo = Annotated[float, typer.Option("--to", metavar="HZ", help="Where it ends.")]
-SweepSeconds = Annotated[float, typer.Option("--seconds", help="How long it lasts.")]
+SweepFrom = Annotated[float, typer.Option("--from", metavar="HZ", help="Start of the sweep.")]
+SweepTo = Annotated[float, typer.Option("--to", metavar="HZ", help="End of the sweep.")]
+SweepSeconds = Annotated[float, typer.Option("--seconds", help="Duration of the sweep.")]
 
 
 @app.command()
@@ -35,24 +33,27 @@ def measure(
     within: Within = 0.0,
     expect: Expect = None,
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
-    live: Annotated[bool, typer.Option("--live", help="What comes in now, instead of a file; Ctrl-C ends.")] = False,
+    live: Annotated[bool, typer.Option("--live", help="Measure a sound input instead of a file; Ctrl-C ends.")] = False,
     device: Annotated[str, typer.Option(help="With --live: the input, by its name (see `devices`).")] = "",
-    channels: Annotated[int, typer.Option(help="With --live: how many channels.")] = 2,
+    channels: Annotated[int, typer.Option(help="With --live: number of channels.")] = 2,
     rate: Annotated[
-        int | None, typer.Option(metavar="HZ", help="With --live: another rate than the device's own.")
+        int | None, typer.Option(metavar="HZ", help="With --live: the sample rate, if not the device's own.")
     ] = None,
     gain: Annotated[
-        str, typer.Option(help="With --live: a word for the input's gain, kept with its calibration.")
+        str, typer.Option(help="With --live: a name for the input's gain setting, stored with the calibration.")
     ] = "",
     meter_reads: Annotated[
-        float | None, typer.Option(metavar="V", help="With --live: what a meter shows of the tone now; calibrates.")
+        float | None,
+        typer.Option(metavar="V", help="With --live: a meter's reading of the present tone, to calibrate."),
     ] = None,
-    seconds: Annotated[float | None, typer.Option(help="With --live: end by itself.")] = None,
-    job: Annotated[Path | None, typer.Option(help="With --live and --step: what this job's plan expects.")] = None,
+    seconds: Annotated[float | None, typer.Option(help="With --live: stop after this time.")] = None,
+    job: Annotated[
+        Path | None, typer.Option(help="With --live and --step: the job whose plan gives the expected reading.")
+    ] = None,
     step: Annotated[str, typer.Option(help="The step of that plan.")] = "",
     as_json: Json = False,
 ) -> None:
-    """Measure a steady tone, of a recording or coming in now, and judge it."""
+    """Measure a steady tone, in a recording or live, and give a verdict."""
     if live == (file is not None):
         raise CallError("name a recording, or --live", code="bad_call", remedy="gainwright measure tone.wav")
     if live:
@@ -87,7 +88,7 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
     from gainwright.composition import compose
 
     if (job is None) != (not step):
-        raise CallError("--job and --step belong together", code="bad_call")
+        raise CallError("--job and --step must be given together", code="bad_call")
     expected = None
     if job is not None:
         from gainwright.jobfile import read_job
@@ -105,7 +106,7 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
 
 @app.command()
 def devices(as_json: Json = False) -> None:
-    """List the sound inputs, the system's own choice first."""
+    """List the sound inputs, the system's default first."""
     from gainwright.composition import compose
 
     found = compose().sound.devices()
@@ -122,12 +123,12 @@ def noise(
     calibrate: Calibrate = None,
     within: Within = 0.0,
     power: Annotated[
-        float | None, typer.Option(metavar="W", help="Signal to noise re this power, with --load.")
+        float | None, typer.Option(metavar="W", help="Reference power of the signal-to-noise ratio, with --load.")
     ] = None,
-    load: Annotated[float | None, typer.Option(metavar="OHM", help="The load of that power.")] = None,
+    load: Annotated[float | None, typer.Option(metavar="OHM", help="The load for that power.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Measure noise, and tell hum, ripple, whine and hiss apart."""
+    """Measure noise, and distinguish hum, ripple, whine and hiss."""
     from gainwright.metering import measure_noise, read_recording
 
     reference_v = _reference_v(power, load, calibrate)
@@ -143,7 +144,7 @@ def noise(
 
 
 def _reference_v(power_w: float | None, load_ohm: float | None, calibrate_v: float | None) -> float | None:
-    """Return the voltage that signal to noise refers to, None when it isn't asked for."""
+    """Return the reference voltage of the signal-to-noise ratio, None if it isn't requested."""
     from gainwright.physics import voltage_for_power
     from gainwright.quantities import check_bounds
 
@@ -151,7 +152,7 @@ def _reference_v(power_w: float | None, load_ohm: float | None, calibrate_v: flo
         return None
     if power_w is None or load_ohm is None or calibrate_v is None:
         raise CallError(
-            "signal to noise needs --power, --load and --calibrate together",
+            "the signal-to-noise ratio needs --power, --load and --calibrate together",
             code="bad_call",
             remedy="for example --power 300 --load 4 --calibrate 63",
         )
@@ -161,13 +162,14 @@ def _reference_v(power_w: float | None, load_ohm: float | None, calibrate_v: flo
 
 @app.command()
 def onset(
-    file: Annotated[Path, typer.Argument(help="A recording of a tone that gets louder.")],
+    file: Annotated[Path, typer.Argument(help="A recording of a rising tone.")],
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD that counts as clipping.")] = 1.0,
     expect: Expect = None,
     behind: Annotated[
-        list[str] | None, typer.Option(metavar="FILTER", help="A low-pass behind the stage: 'butterworth 24 at 80 Hz'.")
+        list[str] | None,
+        typer.Option(metavar="FILTER", help="A low-pass after the stage, such as 'butterworth 24 at 80 Hz'."),
     ] = None,
-    chart: Annotated[Path | None, typer.Option(help="Draw level and THD into this .svg or .png file.")] = None,
+    chart: Annotated[Path | None, typer.Option(help="Draw level and THD to this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Find when and at which level a rising tone begins to clip."""
@@ -194,10 +196,10 @@ def sweep(
     high: SweepTo = 20_000.0,
     seconds: SweepSeconds = 10.0,
     level: Annotated[float, typer.Option(metavar="DBFS", help="Its level.")] = -12.0,
-    rate: Annotated[int, typer.Option(help="Samples a second.")] = 48_000,
+    rate: Annotated[int, typer.Option(help="Sample rate, Hz.")] = 48_000,
     as_json: Json = False,
 ) -> None:
-    """Write an exponential sweep, to measure a response with."""
+    """Write an exponential sweep for measuring a response."""
     from gainwright.adapters.files import write_file
     from gainwright.signals import Sweep
 
@@ -205,7 +207,7 @@ def sweep(
     write_file(out, made.file_bytes(out.suffix))
     found = {"file": str(out), "low_hz": low, "high_hz": high, "seconds": seconds, "level_dbfs": level, "rate_hz": rate}
     print_json(found) if as_json else print_text(
-        f"{out}: {low:g} to {high:g} Hz in {seconds:g} s at {level:g} dBFS. Tweeters only behind their high-pass; begin soft."
+        f"{out}: {low:g} to {high:g} Hz in {seconds:g} s at {level:g} dBFS. Play it to tweeters only through their high-pass, and start at a low volume."
     )
 
 
@@ -218,8 +220,10 @@ def response(
     reference: Annotated[
         int | None, typer.Option(metavar="CHANNEL", help="The channel recorded before the path, instead of a sweep.")
     ] = None,
-    temperature: Annotated[float, typer.Option(metavar="CELSIUS", help="Of the air, for distances.")] = 20.0,
-    chart: Annotated[Path | None, typer.Option(help="Draw the responses into this .svg or .png file.")] = None,
+    temperature: Annotated[
+        float, typer.Option(metavar="CELSIUS", help="Temperature of the air, for distances.")
+    ] = 20.0,
+    chart: Annotated[Path | None, typer.Option(help="Draw the responses to this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
     """Find the response of a path: its filters, level, polarity and delay."""

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 group = typer.Typer(
     name="store",
-    help="Look after what the web app keeps: jobs, runs, recordings, cases.",
+    help="Maintain the store of jobs, runs, recordings and cases.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -28,7 +28,7 @@ def backup(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Write all that the store holds into one file, also while it is in use."""
+    """Write the whole store into one file, even while it is in use."""
     from gainwright.composition import compose
 
     written = compose().store_maintenance(store).backup(file)
@@ -41,19 +41,19 @@ def restore(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Put a backup in the place of all that the store holds; what it held before is kept in a file beside it."""
+    """Replace the whole content of the store by a backup; the previous content is saved to a file next to it."""
     from gainwright.composition import compose
 
     former = compose().store_maintenance(store).restore(file)
     if as_json:
         print_json({"restored": str(file), "former": str(former) if former else None})
     else:
-        print_text(f"restored from {file}" + (f"; what was there before is in {former}" if former else ""))
+        print_text(f"restored from {file}" + (f"; the previous content is in {former}" if former else ""))
 
 
 @group.command()
 def check(store: StorePlace = "", as_json: Json = False) -> None:
-    """Go through the whole store: the database, its links, every job and case; nothing is changed."""
+    """Check the whole store: the database, its references, every job and case; nothing is changed."""
     from gainwright.composition import compose
 
     found = compose().store_maintenance(store).check()
@@ -67,7 +67,7 @@ def import_cases(
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Import the case files of a folder into the store; a case that is there already stays as it is there."""
+    """Import the case files of a folder into the store; cases that are already in the store aren't changed."""
     from gainwright.app.cases.import_export import import_cases
     from gainwright.composition import compose
     from gainwright.errors import CallError
@@ -79,19 +79,19 @@ def import_cases(
     if as_json:
         print_json(done)
     else:
-        first = f"cases imported: {len(done.added)}; there already: {len(done.same)}"
+        first = f"cases imported: {len(done.added)}; unchanged: {len(done.same)}"
         print_text("\n".join([first, *done.left_out()]))
     exit_if_wrong(bool(done.differing or done.unreadable))
 
 
 @group.command(name="export-cases")
 def export_cases(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder, made if it isn't there.")],
-    words: Annotated[str, typer.Option(help="Only cases that hold every one of these words.")] = "",
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder; it is created if necessary.")],
+    words: Annotated[str, typer.Option(help="Only cases that contain all of these words.")] = "",
     store: StorePlace = "",
     as_json: Json = False,
 ) -> None:
-    """Write the cases of the store into a folder, a file each; another file of the same name stays as it is."""
+    """Export the cases of the store to a folder, one file each; existing files of the same name aren't changed."""
     from gainwright.app.cases.import_export import export_cases
     from gainwright.composition import compose
 
@@ -100,12 +100,12 @@ def export_cases(
     if as_json:
         print_json(done)
     else:
-        first = f"cases exported: {len(done.added)}; there already: {len(done.same)}"
-        print_text("\n".join([first, *(f"{name}: there is another file of this name" for name in done.differing)]))
+        first = f"cases exported: {len(done.added)}; unchanged: {len(done.same)}"
+        print_text("\n".join([first, *(f"{name}: a different file of this name exists" for name in done.differing)]))
     exit_if_wrong(bool(done.differing))
 
 
 def _check_text(found: StoreCheck) -> str:
     holds = ", ".join(f"{count} {name}" for name, count in found.holds.items())
     lines = [f"{found.where}: revision {found.revision}; {holds}", *found.wrong]
-    return "\n".join([*lines, f"wrong: {len(found.wrong)}" if found.wrong else "all is well"])
+    return "\n".join([*lines, f"problems: {len(found.wrong)}" if found.wrong else "all is well"])

@@ -1,4 +1,4 @@
-"""The store for commands about cases, and an optional folder of case files: imported first, written to as cases change."""
+"""The store for commands about cases, with an optional folder of case files, imported first and kept up to date."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 CasesFolder = Annotated[
     Path | None,
     typer.Option(
-        "--cases", metavar="DIR", help="A folder of case files: imported first; the case is written there too."
+        "--cases", metavar="DIR", help="A folder of case files: imported first; the case is also written there."
     ),
 ]
 StorePlace = Annotated[
@@ -53,7 +53,7 @@ def opened_store(place: str, folder: Path | None = None, *, name: str = "") -> I
                     f"the case {name} in the folder differs from the case {name} in the store",
                     code="case_differs",
                     where=str(folder),
-                    remedy="rename the file, or leave --cases out",
+                    remedy="rename the file, or omit --cases",
                 )
             for line in done.left_out():
                 say(line)
@@ -61,7 +61,7 @@ def opened_store(place: str, folder: Path | None = None, *, name: str = "") -> I
 
 
 def closed_by_cause(place: str, folder: Path | None = None) -> dict[str, int]:
-    """Return how many cases of the store were closed with each cause; empty, and no store is made, where there is none."""
+    """Return the number of closed cases by cause; empty if there is no store, and none is created."""
     from gainwright.composition import compose
 
     if folder is None and not compose().has_store(place):

@@ -2,7 +2,7 @@
 
 from gainwright.diagnose.cause_texts import describe_cause, describe_place, repair_text, short_name
 from gainwright.diagnose.causes import ODDS, Cause
-from gainwright.diagnose.diagnoser import Diagnoser, State, Tests
+from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
 from gainwright.diagnose.diagnosis import make_diagnosis
 from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
@@ -14,15 +14,15 @@ __all__ = [
     "Cause",
     "CauseGroup",
     "CausePair",
+    "CauseProbabilities",
     "Diagnoser",
     "Diagnosis",
     "EvidenceItem",
     "LearnedValue",
     "NextTest",
     "RankedCause",
+    "RankedTests",
     "Repair",
-    "State",
-    "Tests",
     "describe_cause",
     "describe_entry",
     "describe_place",

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 TOUCHING_OHM = 1e5
 AUDIBLE_V, PLAIN_V = 0.02, 0.5
-"""Below the first at a speaker is silence, below the second faint."""
+"""Volts at a speaker: below the first it is silent, below the second faint."""
 HEARD_EDGE_DB = 3.0
 HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
@@ -89,7 +89,7 @@ class AnswerModel(UnitAnswers):
             for port in self.chain.wiring.ports_fed_by(node):
                 self._speakers.setdefault(port.stage, []).append((node, port))
 
-    # ---- looked at and measured with everything off ------------------------------------------------------------
+    # ---- inspected, and measured with everything off ------------------------------------------------------------
 
     def check(self, place: str, aspect: str = "", *, running: bool = True) -> Answers:
         """Return the answers of a check.
@@ -119,7 +119,7 @@ class AnswerModel(UnitAnswers):
         }
         if what == "supply_voltage":
             return self._supply(stage, running=running)
-        return makers[what](stage) if what in makers else self._look(place)
+        return makers[what](stage) if what in makers else self._inspection(place)
 
     def _function(self, name: str) -> Answers:
         which = [int(c.instrument.get(name) == "function") for c in self.changes]
@@ -128,7 +128,7 @@ class AnswerModel(UnitAnswers):
     def _lead(self, pairs: tuple[Wire, ...], aspect: str) -> Answers:
         shape = (len(self.changes), self.ensemble.draws)
         touching, ohm = np.zeros((shape[0], 1), dtype=bool), np.zeros(shape)
-        for i in self._that_touch(pairs):
+        for i in self._affecting(pairs):
             c = self.changes[i]
             touching[i] = any(wire in c.shorted for wire in pairs)
             for wire in pairs:
@@ -140,12 +140,12 @@ class AnswerModel(UnitAnswers):
             return certain(("good", "high", "open"), which, SURE["lead"])
         return certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
 
-    def _that_touch(self, pairs: Sequence[Wire]) -> list[int]:
+    def _affecting(self, pairs: Sequence[Wire]) -> list[int]:
         """Return the hypotheses that affect leads or the ports at their ends."""
         return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
 
     def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
-        """Return up to what a lead is good end to end, ohm."""
+        """Return the largest end-to-end resistance of a good lead, ohm."""
         return good_lead_ohm(self.chain, pairs)
 
     def _measuring_lead(self, name: str, aspect: str) -> Answers:
@@ -162,7 +162,7 @@ class AnswerModel(UnitAnswers):
         """Return how a cone moves; without a side, that of the abnormal side."""
         pairs = self._speaker_wires(name)
         moves = np.zeros((len(self.changes), self.ensemble.draws), dtype=np.intp)
-        for i in {*self._that_touch(pairs), *(k for k, c in enumerate(self.changes) if c.coil)}:
+        for i in {*self._affecting(pairs), *(k for k, c in enumerate(self.changes) if c.coil)}:
             c = self.changes[i]
             for wire in pairs:
                 still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
@@ -182,7 +182,7 @@ class AnswerModel(UnitAnswers):
         pairs = self._speaker_wires(name)
         nominal = self.chain.nominal()[f"{speaker}.impedance"]
         found = np.ones((len(self.changes), self.ensemble.draws))
-        for i in self._that_touch(pairs):
+        for i in self._affecting(pairs):
             c = self.changes[i]
             ratios = [
                 (np.zeros(1) if w in c.shorted else np.asarray(c.load.get(w[1], 1.0)))
@@ -194,8 +194,8 @@ class AnswerModel(UnitAnswers):
             found[i] = each[most, np.arange(each.shape[1])]
         return certain(SPEAKERS, speaker_class(found), SURE["ohms"])
 
-    def _look(self, place: str) -> Answers:
-        """Return whether a control, or all of a stage, is as in the job: wrong if a cause concerns it."""
+    def _inspection(self, place: str) -> Answers:
+        """Return whether a control, or every control of a stage, is as in the job: wrong if a cause affects it."""
         if place.endswith(".settings"):
             stage = place.removesuffix("settings")
             seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
@@ -209,11 +209,11 @@ class AnswerModel(UnitAnswers):
         """Return the probability of each of `WORDS` for a speaker; without a stimulus no tone is played."""
         key = ("heard", speaker, stimulus, side, running)
         if key not in self._kept:
-            self._kept[key] = self._hear(speaker, stimulus, side=side, running=running)
+            self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running)
         return self._kept[key]
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
-        """Return a tone that stands for ordinary music at a speaker: one that its path passes."""
+        """Return a tone that represents ordinary music at a speaker: one that its path passes."""
         if not self._usual:
             for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
                 self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
@@ -221,7 +221,7 @@ class AnswerModel(UnitAnswers):
         sets = tuple(sorted(played.set.items()))
         return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
 
-    def _hear(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
+    def _heard_answers(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
         pairs = self._speakers[speaker]
         shape = (len(self.changes), self.ensemble.draws)
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
@@ -255,10 +255,10 @@ class AnswerModel(UnitAnswers):
     def _moving(self, node: Node, port: Port) -> Floats:
         speaker_ohm = self.chain.nominal()[f"{port.stage}.impedance"]
         found = np.ones((len(self.changes), self.ensemble.draws))
-        for i in {*self._that_touch([(node, port)]), *(k for k, c in enumerate(self.changes) if c.coil)}:
+        for i in {*self._affecting([(node, port)]), *(k for k, c in enumerate(self.changes) if c.coil)}:
             c = self.changes[i]
             load = np.asarray(c.load.get(port, 1.0))
-            # an open or shorted coil moves nothing, whatever voltage it gets
+            # an open or shorted coil doesn't move, whatever its voltage
             works = np.where((load > 1e6) | (load < 0.12), 0.0, 1.0) * c.coil.get(port.stage, 1.0)
             series = np.asarray(c.series_ohm.get((node, port), 0.0))
             found[i] = 0.0 if (node, port) in c.shorted else works * speaker_ohm / (speaker_ohm + series)
@@ -273,7 +273,7 @@ class AnswerModel(UnitAnswers):
         return found
 
     def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
-        """Return the gain from what comes in at a lead to a node, all numbers at their middle, far below any ceiling."""
+        """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling."""
         key = (lead, node, tone_hz)
         if key not in self._noise:
             ports = {port for _, port in self.leads[lead]}
@@ -292,7 +292,7 @@ class AnswerModel(UnitAnswers):
         keys = self.chain.needed([node])
         return any(("port", port) in keys for port in ports)
 
-    # ---- exchanged ---------------------------------------------------------------------------------------------
+    # ---- sides exchanged ---------------------------------------------------------------------------------------------
 
     def swapped(self, entry_swap: str, before: Stimulus, after: Stimulus) -> Answers:
         """Return whether a difference between the sides moves, stays, or isn't there."""
@@ -335,7 +335,7 @@ class AnswerModel(UnitAnswers):
 
 
 def inspected_places(cause: str, where: str) -> tuple[str, ...]:
-    """Return the controls and places that one looks at for a cause."""
+    """Return the controls and places to inspect for a cause."""
     return tuple(f"{where}.{what}" for what in INSPECTED.get(cause, ()))
 
 

@@ -1,11 +1,12 @@
-"""Bayesian weighing: from predictions of each hypothesis and observations to probabilities with Monte Carlo error.
+"""Bayesian inference: probabilities of hypotheses, with Monte Carlo error, from their predictions and observations.
 
-Each hypothesis has draws of the chain's numbers; what was observed weights them. Answers weight a draw by their chance.
-Volts are many times sharper than what is known of a chain beforehand, so that few draws of the prior come near them:
-their likelihood is therefore smoothed, each draw being the middle of a normal kernel that is shrunk towards the mean of
-its hypothesis so that mean and covariance stay as they are (West, J. R. Stat. Soc. B 55, 409, 1993; bandwidth after
-Silverman, Density Estimation, 1986, 4.3.2), and what the draws say of other places is moved along by regression
-(Beaumont, Zhang & Balding, Genetics 162, 2025, 2002). Any reading may be wrong altogether: the sum goes over which are.
+Each hypothesis has draws of the chain's numbers, which the observations weight. An answer weights a draw by its
+probability. Readings in volts are far more precise than what is known of a chain beforehand, so few draws of the prior
+come close to them; their likelihood is therefore smoothed. Each draw is the centre of a normal kernel, shrunk towards
+the mean of its hypothesis so that mean and covariance are preserved (West, J. R. Stat. Soc. B 55, 409, 1993; bandwidth
+after Silverman, Density Estimation, 1986, 4.3.2), and the draws' predictions at other places are adjusted by regression
+(Beaumont, Zhang & Balding, Genetics 162, 2025, 2002). Any reading may be completely wrong; the likelihood is summed
+over the possible sets of wrong readings.
 """
 
 from __future__ import annotations
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
 SPAN_DB = 90.0
 """Range of a wrong reading, uniform."""
 FEWEST = 6
-"""A hypothesis with fewer draws that could have given a reading takes the others' covariance."""
+"""A hypothesis with fewer draws that could have given a reading uses the covariance of the others."""
 MOST_FOR_PAIRS = 5
-"""Up to this number of readings two of them may be wrong; of more, only one."""
+"""Up to this number of readings, two of them may be wrong; among more, only one."""
 _TINY = 1e-300
 
 
@@ -42,7 +43,7 @@ class VoltsReading:
     alive : whether a draw gives a signal there, same shape.
     reads_db : the reading.
     sd_db : its standard deviation about the prediction, beyond that of the draws.
-    wrong : probability that such a reading is altogether wrong.
+    wrong : probability that such a reading is completely wrong.
     """
 
     predicted_db: Floats
@@ -80,7 +81,8 @@ class Kernels:
     count : effective number of draws, shape (hypotheses,).
     predicted, centred : as given, and the shrunk middles, shape (hypotheses, draws, readings).
     shrink, squared : factor of the shrinking and h squared, shape (hypotheses,).
-    total : covariance of predictions, h squared in, with the readings' own, shape (hypotheses, readings, readings).
+    total : covariance of the predictions (including h squared) plus that of the readings, shape (hypotheses, readings,
+        readings).
     reads : readings in dB, shape (readings,).
     used : the readings taken as right in the leading case, indices.
     """
@@ -107,8 +109,8 @@ class Belief:
     effective : effective sample size of each, shape (hypotheses,).
     log_evidence : of each hypothesis, prior included, shape (hypotheses,).
     surprise : probability of a fault outside this model.
-    wrong : probability that an entry's reading in volts is altogether wrong, by entry.
-    kernels : of the volts, None without any.
+    wrong : probability that an entry's reading in volts is completely wrong, by entry.
+    kernels : of the readings in volts, None if there are none.
     """
 
     probability: Floats
@@ -235,7 +237,7 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
 
 
 def _log_normal(kernels: Kernels, used: tuple[int, ...], alive: npt.NDArray[np.bool_]) -> Floats:
-    """Return the log density of the readings taken as right at every draw's kernel; none where one gives nothing."""
+    """Return the log density of the readings taken as right under every draw's kernel; -inf where a draw gives no signal."""
     if not used:
         return np.zeros(alive.shape[:2])
     pick = list(used)

@@ -98,10 +98,10 @@ class Candidate:
     ----------
     test : its kind, a key of `MINUTES`.
     where : the place, as evidence names it.
-    minutes : with access to stages that weren't reached yet.
+    minutes : including access to stages that weren't reached yet.
     entry : the evidence entry without its result.
     cautions : for this test.
-    beside : further nodes to solve in the same run.
+    also_solve : further nodes to solve in the same run.
     """
 
     test: str
@@ -109,7 +109,7 @@ class Candidate:
     minutes: float
     entry: Entry
     cautions: tuple[str, ...] = ()
-    beside: tuple[Node, ...] = field(default=())
+    also_solve: tuple[Node, ...] = field(default=())
 
 
 class Catalogue:

@@ -34,18 +34,18 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "measuring_lead_open": ("The measuring lead of {place} is broken: it shows nothing anywhere", "Use another measuring lead."),
     "measuring_lead_shorted": ("The conductors of the measuring lead of {place} touch", "Use another measuring lead, and check what it was connected to."),
     "meter_wrong_function": ("{place} is set to another function than AC volts", "Set it to AC volts, its leads in the volts sockets."),
-    "indicator_below_threshold": ("The level is below what {place} needs to show anything, and nothing is wrong with the chain", "Turn up until it shows, or measure with a meter."),
+    "indicator_below_threshold": ("The level is below what {place} needs to show anything, and nothing is wrong with the chain", "Turn up until it shows something, or measure with a meter."),
     "amplifier_no_turn_on": ("{place} gets no turn-on voltage and stays off", "Find where the turn-on lead is interrupted."),
     "amplifier_no_supply": ("{place} has no supply: fuse, ground or plus", "Look for a blown fuse and a loose ground, and for what blew it."),
     "amplifier_protecting": ("{place} is in protection and plays nothing", "Disconnect its speakers and see whether it recovers; then look for a short or a hot amplifier."),
     "side_dead": ("The output {place} is dead", "Exchange the sides to be sure, then have the amplifier repaired."),
     "load_too_low": ("The load on {place} is lower than the job says", "Count the speakers and how their coils are wired."),
-    "supply_sagging": ("The supply of {place} drops far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
+    "supply_sagging": ("The supply of {place} drops too far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
     "speaker_open": ("{place} is open: coil, terminal or the wire in between", "Measure it at its own terminals; replace it if it is open there."),
     "speaker_shorted": ("The coil of {place} is shorted", "Disconnect it and replace it before it damages the amplifier."),
-    "coil_reversed": ("One coil of {place} is connected the wrong way round, and they work against each other", "Exchange the two conductors of one coil."),
-    "ground_loop": ("Hum comes in at {place}: its two ends have different grounds", "Ground all devices at one point, and route signal leads away from supply."),
-    "alternator_whine": ("Alternator whine gets in at {place}", "Route signal leads away from supply, and improve the grounds."),
+    "coil_reversed": ("One coil of {place} is connected with reversed polarity, so the coils work against each other", "Exchange the two conductors of one coil."),
+    "ground_loop": ("Hum enters at {place}: its two ends have different grounds", "Ground all devices at one point, and route signal leads away from supply."),
+    "alternator_whine": ("Alternator whine enters at {place}", "Route signal leads away from supply, and improve the grounds."),
 }  # fmt: skip
 """Cause id -> what is wrong, and how to repair it."""
 

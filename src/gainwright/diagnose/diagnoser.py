@@ -18,7 +18,7 @@ from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, Cause,
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observations import observe
 from gainwright.diagnose.observer import Observer
-from gainwright.diagnose.ranking import Ranked, groups, outlook, rank
+from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
 from gainwright.jobfile import instruments
 from gainwright.model import Indicator, Multimeter, as_mapping
@@ -43,12 +43,12 @@ FEW_EFFECTIVE = 30.0
 IN_PLAY = 2e-3
 """Less likely hypotheses are left out of the refined pass."""
 MOST_IN_PLAY = 40
-MOST_FOR_HANDWORK = 60
+MOST_FOR_SWAP_AND_FEED = 60
 """With more hypotheses in play, swap and feed tests aren't evaluated yet: each needs a solution of its own."""
 PAIRS_FROM = 14
 PAIRS_WHEN = 0.15
 """Probability of something other than one cause from which pairs of causes are evaluated."""
-HANDWORK = ("swap_sides", "swap_leads", "feed")
+SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed")
 LEAST_SCORE = 1e-300
 MOST_ENSEMBLES = 4
 """Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
@@ -57,7 +57,7 @@ MOST_SOLVED = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class WeighedEnsemble:
     """One ensemble with its belief.
 
     Attributes
@@ -76,7 +76,7 @@ class Weighed:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class CauseProbabilities:
     """Probabilities of the causes of a chain, before any wording.
 
     Attributes
@@ -95,7 +95,7 @@ class State:
     error: Floats
     surprise: float
     wrong: dict[int, float]
-    active: Weighed
+    active: WeighedEnsemble
     place: tuple[int, ...]
 
     def of_causes(self) -> tuple[list[Cause], Floats, Floats]:
@@ -111,7 +111,7 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class _Joined:
+class _Combined:
     """All hypotheses with probabilities, and the log evidence of all of them together."""
 
     hypotheses: tuple[Hypothesis, ...]
@@ -121,7 +121,7 @@ class _Joined:
 
 
 @dataclass(frozen=True, slots=True)
-class Tests:
+class RankedTests:
     """The next tests.
 
     Attributes
@@ -163,36 +163,36 @@ class Diagnoser:
         self.causes = causes(job, self.chain.wiring, self.instruments)
         self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
         self.seed = seed
-        self.rough = self._answering([(c,) for c in self.causes], draws, seed)
-        self._again: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
+        self.rough = self._build([(c,) for c in self.causes], draws, seed)
+        self._ensembles: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
 
-    def _kept(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
+    def _ensemble_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         """Return the ensemble of these hypotheses in this order, from the cache or built."""
         key = tuple(hypotheses)
-        found = self._again.pop(key, None)
+        found = self._ensembles.pop(key, None)
         if found is None or found.ensemble.solutions > MOST_SOLVED:
-            found = self._answering(key, draws, seed)
-        self._again[key] = found
-        while len(self._again) > MOST_ENSEMBLES:
-            self._again.popitem(last=False)
+            found = self._build(key, draws, seed)
+        self._ensembles[key] = found
+        while len(self._ensembles) > MOST_ENSEMBLES:
+            self._ensembles.popitem(last=False)
         return found
 
-    def _answering(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
+    def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
             mark.tuned for i in self.instruments.values() if isinstance(i, Indicator) for mark in i.marks.values()
         )
         ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=3 if plain else 20)
         return AnswerModel(Observer(ensemble, self.instruments))
 
-    def weigh(self, entries: Sequence[Entry]) -> State:
-        """Return what is believed after some evidence."""
+    def weigh(self, entries: Sequence[Entry]) -> CauseProbabilities:
+        """Return the probabilities of the causes given the evidence."""
         entries = tuple(entries)
         if self.rough.ensemble.solutions > MOST_SOLVED:
-            self.rough = self._answering(self.rough.ensemble.hypotheses, self.rough.ensemble.draws, self.seed)
+            self.rough = self._build(self.rough.ensemble.hypotheses, self.rough.ensemble.draws, self.seed)
         rough = self._weighed(self.rough, self.priors, entries)
-        fine = self._look_again(rough, entries)
+        fine = self._refine(rough, entries)
         single = fine if fine is not None else rough
-        joined = self._joined(rough, fine)
+        joined = self._combine(rough, fine)
         surprise = single.belief.surprise
         if len(entries) > 1 and surprise > PAIRS_WHEN:
             pairs = self._weigh_pairs(rough, entries)
@@ -200,7 +200,7 @@ class Diagnoser:
                 joined, surprise = _with_pairs(joined, pairs, surprise)
         index = {h: i for i, h in enumerate(joined.hypotheses)}
         place = tuple(index[h] for h in single.hypotheses)
-        return State(
+        return CauseProbabilities(
             entries,
             joined.hypotheses,
             joined.probability,
@@ -211,31 +211,37 @@ class Diagnoser:
             place,
         )
 
-    def tests(self, state: State, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()) -> Tests:
-        """Return the tests that can be made now, best first, and the causes that none of them parts."""
+    def tests(
+        self, state: CauseProbabilities, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()
+    ) -> RankedTests:
+        """Return the tests that can be made now, best first, and the groups of causes that none of them distinguishes."""
         answer_model, belief = state.active.answer_model, state.active.belief
         catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
         candidates = catalogue.all()
         probability = belief.probability
-        if len(probability) > MOST_FOR_HANDWORK:
-            candidates = [c for c in candidates if c.test not in HANDWORK]
-        outlooks = [outlook(c, answer_model, belief) for c in candidates]
-        together = groups(probability, outlooks)
+        if len(probability) > MOST_FOR_SWAP_AND_FEED:
+            candidates = [c for c in candidates if c.test not in SWAP_AND_FEED]
+        predicted = [predict_outcomes(c, answer_model, belief) for c in candidates]
+        together = groups(probability, predicted)
         minutes = np.array([catalogue.confirming(h[0], candidates) for h in state.active.hypotheses])
-        return Tests(
-            tuple(rank(probability, minutes, outlooks, together)), tuple(tuple(g) for g in together), catalogue
+        return RankedTests(
+            tuple(rank(probability, minutes, predicted, together)), tuple(tuple(g) for g in together), catalogue
         )
 
-    def weigh_one(self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int) -> Weighed:
-        """Return one hypothesis alone, with as many draws as are wanted, weighed by the evidence."""
-        return self._weighed(self._answering([hypothesis], draws, seed), np.ones(1), tuple(entries))
+    def weigh_hypothesis(
+        self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int
+    ) -> WeighedEnsemble:
+        """Return the weighed ensemble of one hypothesis alone, with a given number of draws."""
+        return self._weighed(self._build([hypothesis], draws, seed), np.ones(1), tuple(entries))
 
-    def _weighed(self, answer_model: AnswerModel, prior: Floats, entries: tuple[Entry, ...]) -> Weighed:
+    def _weighed(self, answer_model: AnswerModel, prior: Floats, entries: tuple[Entry, ...]) -> WeighedEnsemble:
         found = [o for i in _in_order(entries) for o in observe(i, entries[i], answer_model)]
-        return Weighed(answer_model, weigh(prior, found, draws=answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN))
+        return WeighedEnsemble(
+            answer_model, weigh(prior, found, draws=answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN)
+        )
 
-    def _look_again(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
-        """Weigh the hypotheses that are left with more draws, when too few of the first still count."""
+    def _refine(self, rough: WeighedEnsemble, entries: tuple[Entry, ...]) -> WeighedEnsemble | None:
+        """Weigh the remaining hypotheses again with more draws, if too few of the first draws still count; else return None."""
         p = rough.belief.probability
         order = [int(i) for i in np.argsort(-p)]
         left = [i for i in order if p[i] > IN_PLAY][:MOST_IN_PLAY]
@@ -245,11 +251,11 @@ class Diagnoser:
         nothing = next(i for i, c in enumerate(self.causes) if c.id == NOTHING)
         left = sorted({*left, nothing})
         draws = int(np.clip(FINE_CASES // len(left), *FINE_DRAWS))
-        fine = self._kept([(self.causes[i],) for i in left], draws, self.seed + 100)
+        fine = self._ensemble_of([(self.causes[i],) for i in left], draws, self.seed + 100)
         return self._weighed(fine, self.priors[left], entries)
 
-    def _joined(self, rough: Weighed, fine: Weighed | None) -> _Joined:
-        """Return all singles, those that were looked at again by the second look."""
+    def _combine(self, rough: WeighedEnsemble, fine: WeighedEnsemble | None) -> _Combined:
+        """Return all single causes, with the refined values of those that were weighed again."""
         log_evidence = rough.belief.log_evidence.copy()
         relative = rough.belief.error / np.maximum(rough.belief.probability, 1e-12)
         if fine is not None:
@@ -261,9 +267,9 @@ class Diagnoser:
         weight = np.exp(log_evidence - top)
         probability = weight / weight.sum()
         error = probability * np.minimum(relative, 1.0)
-        return _Joined(rough.hypotheses, probability, error, top + float(np.log(weight.sum())))
+        return _Combined(rough.hypotheses, probability, error, top + float(np.log(weight.sum())))
 
-    def _weigh_pairs(self, rough: Weighed, entries: tuple[Entry, ...]) -> Weighed | None:
+    def _weigh_pairs(self, rough: WeighedEnsemble, entries: tuple[Entry, ...]) -> WeighedEnsemble | None:
         """Weigh pairs of the causes that explain most when one of the entries is left out."""
         score = rough.belief.probability.copy()
         for left_out in range(len(entries)):
@@ -277,7 +283,7 @@ class Diagnoser:
             return None
         of_two = 1 - float(np.sum(self.priors**2))
         prior = np.array([PRIOR_TWO * 2 * self.priors[a] * self.priors[b] / of_two for a, b in pairs])
-        two = self._kept([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
+        two = self._ensemble_of([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
         return self._weighed(two, prior, entries)
 
 
@@ -286,8 +292,8 @@ def _in_order(entries: tuple[Entry, ...]) -> list[int]:
     return sorted(range(len(entries)), key=lambda i: json.dumps(as_mapping(entries[i]), sort_keys=True, default=str))
 
 
-def _with_pairs(one: _Joined, two: Weighed, surprise: float) -> tuple[_Joined, float]:
-    """Return singles and pairs together, and the remaining surprise."""
+def _with_pairs(one: _Combined, two: WeighedEnsemble, surprise: float) -> tuple[_Combined, float]:
+    """Return single causes and pairs together, and the remaining surprise."""
     log_one = one.log_evidence + np.log1p(-PRIOR_TWO)
     top = max(log_one, float(np.max(two.belief.log_evidence)))
     weight_one, weight_two = np.exp(log_one - top), np.exp(two.belief.log_evidence - top)
@@ -296,5 +302,5 @@ def _with_pairs(one: _Joined, two: Weighed, surprise: float) -> tuple[_Joined, f
     probability = np.concatenate([one.probability * weight_one / total, weight_two / total])
     error = np.concatenate([one.error * weight_one / total, relative * weight_two / total])
     odds = surprise / max(1 - surprise, 1e-12) * float(weight_one) / total
-    found = _Joined(one.hypotheses + two.hypotheses, probability, error, top + float(np.log(total)))
+    found = _Combined(one.hypotheses + two.hypotheses, probability, error, top + float(np.log(total)))
     return found, odds / (1 + odds)

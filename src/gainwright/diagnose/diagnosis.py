@@ -1,4 +1,4 @@
-"""From a state and its tests to a diagnosis with texts: reasons, contradictions, and the proof of the repair."""
+"""From probabilities and ranked tests to a diagnosis with texts: reasons, contradictions, and the check of the repair."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.belief import Observation
     from gainwright.diagnose.candidates import Candidate
-    from gainwright.diagnose.diagnoser import Diagnoser, State, Tests
+    from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
     from gainwright.model import Entry
 
     Floats = npt.NDArray[np.float64]
@@ -52,7 +52,9 @@ def make_diagnosis(
         return _diagnosis(diagnoser, diagnoser.weigh(entries), unreachable, declined)
 
 
-def _diagnosis(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], declined: Sequence[Entry]) -> Diagnosis:
+def _diagnosis(
+    diagnoser: Diagnoser, state: CauseProbabilities, unreachable: frozenset[str], declined: Sequence[Entry]
+) -> Diagnosis:
     entries = state.entries
     tests = diagnoser.tests(state, unreachable, declined)
     found, probability, error = state.of_causes()
@@ -83,7 +85,7 @@ def _diagnosis(diagnoser: Diagnoser, state: State, unreachable: frozenset[str], 
 NOTHING_CAUSE = Cause(NOTHING, "")
 
 
-def _by_entry(diagnoser: Diagnoser, state: State) -> Floats:
+def _by_entry(diagnoser: Diagnoser, state: CauseProbabilities) -> Floats:
     """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
     rows = []
     for i, entry in enumerate(state.entries):
@@ -113,7 +115,7 @@ def _causes(
 ) -> tuple[RankedCause, ...]:
     average = np.log(np.exp(likelihood) @ diagnoser.priors) if len(likelihood) else np.zeros(0)
     column = {c: i for i, c in enumerate(diagnoser.causes)}
-    told = []
+    ranked = []
     total = float(probability.sum())
     for i in np.argsort(-probability, kind="stable"):
         cause = found[int(i)]
@@ -122,7 +124,7 @@ def _causes(
         speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
         against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
         why = _why(cause, speaks_for, against if probability[i] > LEAST_TOLD else ())
-        told.append(
+        ranked.append(
             RankedCause(
                 cause.id,
                 cause.where,
@@ -133,12 +135,12 @@ def _causes(
                 against,
             )
         )
-    return tuple(told)
+    return tuple(ranked)
 
 
 def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
-    fits = say("Entries that speak for it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
-    odd = say("Against it: {numbers}.", numbers=", ".join(map(str, against)))
+    fits = say("Entries that support it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
+    odd = say("Entries against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
         return say("{says}. {fits} {odd}", says=describe_cause(cause), fits=fits, odd=odd)
     if speaks_for or against:
@@ -146,7 +148,9 @@ def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) ->
     return say("{says}.", says=describe_cause(cause))
 
 
-def _groups(state: State, tests: Tests, sound: Cause, place: dict[tuple[str, str], int]) -> list[CauseGroup]:
+def _groups(
+    state: CauseProbabilities, tests: RankedTests, sound: Cause, place: dict[tuple[str, str], int]
+) -> list[CauseGroup]:
     """Return groups with their probability among single causes, likeliest first."""
     found = []
     for group in tests.groups:
@@ -160,7 +164,7 @@ def _named(cause: Cause, sound: Cause) -> Cause:
     return sound if cause.id == NOTHING else NOTHING_CAUSE if cause == sound else cause
 
 
-def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
+def _next(state: CauseProbabilities, tests: RankedTests, sound: Cause) -> tuple[NextTest, ...]:
     probability = state.probability[list(state.place)]
     probability = probability / max(float(probability.sum()), 1e-12)
     groups = []
@@ -170,16 +174,16 @@ def _next(state: State, tests: Tests, sound: Cause) -> tuple[NextTest, ...]:
         groups.append((member, [_named(state.active.hypotheses[i][0], sound) for i in group]))
     found = []
     for r in tests.ranked[:TESTS_TOLD]:
-        c = r.outlook.candidate
+        c = r.outcomes.candidate
         if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
             continue
-        expect = describe_outcomes(r.outlook, probability, groups, before=_before(state, c))
+        expect = describe_outcomes(r.outcomes, probability, groups, before=_before(state, c))
         entry = as_mapping(c.entry)
         found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, describe_test(c), expect, entry, c.cautions))
     return tuple(found)
 
 
-def _before(state: State, candidate: Candidate) -> Floats | None:
+def _before(state: CauseProbabilities, candidate: Candidate) -> Floats | None:
     """Return which hypotheses lie before the measured node of a test, None for a test of another kind."""
     if not isinstance(candidate.entry, Reading) or candidate.entry.feed is not None:
         return None
@@ -194,14 +198,14 @@ def _before(state: State, candidate: Candidate) -> Floats | None:
     return np.array([float(lies_before(h)) for h in state.active.hypotheses])
 
 
-def _evidence(diagnoser: Diagnoser, state: State, likelihood: Floats) -> tuple[EvidenceItem, ...]:
+def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, likelihood: Floats) -> tuple[EvidenceItem, ...]:
     return tuple(
         EvidenceItem(i + 1, describe_entry(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
         for i, entry in enumerate(state.entries)
     )
 
 
-def _doubt(state: State, index: int, likelihood: Floats) -> float:
+def _doubt(state: CauseProbabilities, index: int, likelihood: Floats) -> float:
     """Return the probability that an entry is wrong: that of the causes under which its answer would be a mistake."""
     if index in state.wrong:
         return state.wrong[index]
@@ -227,7 +231,7 @@ def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
 
 
 def _contradiction(
-    diagnoser: Diagnoser, state: State, likelihood: Floats, found: list[Cause], probability: Floats
+    diagnoser: Diagnoser, state: CauseProbabilities, likelihood: Floats, found: list[Cause], probability: Floats
 ) -> str:
     """Return a sentence about the entry that contradicts the others, with the most probable cause without it."""
     if len(state.entries) < 2:
@@ -262,7 +266,7 @@ def _contradiction(
     )
 
 
-def _repair(diagnoser: Diagnoser, state: State, cause: Cause) -> Repair:
+def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Repair:
     """Return the repair, and the reading at the end of the path that proves it."""
     from gainwright.diagnose.candidates import Catalogue
 

@@ -46,7 +46,7 @@ _NEUTRAL = {
 
 @dataclass(frozen=True, slots=True)
 class Stimulus:
-    """The tone and the state of the chain, as far as they affect levels.
+    """The tone, and the state of the chain as far as it affects levels.
 
     Attributes
     ----------
@@ -108,14 +108,14 @@ class Ensemble:
         self.draws = draws
         self.seed = seed
         self.harmonics = harmonics
-        self.values = _passing(chain.draws(draws=draws, seed=seed, quick=True))
+        self.values = _never_muting(chain.draws(draws=draws, seed=seed, quick=True))
         self.hidden = latin_hypercube(draws=draws, dimensions=HIDDEN, seed=seed + 1)
         self.doubt = latin_hypercube(draws=draws, dimensions=8, seed=seed + 2)
         """Samples for instrument errors and stray voltages, shape (draws, 8); the observer assigns the columns."""
         self.unknown_gains: dict[str, Floats] = gain_positions(chain.job, draws=draws, seed=seed + 3)
         self.changes = [self._change(hypothesis) for hypothesis in self.hypotheses]
         self._touched = [change.touches(chain) for change in self.changes]
-        self._stands: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
+        self._chains: dict[tuple[tuple[str, str], ...], tuple[Chain, dict[str, Any]]] = {}
         self._solved: list[tuple[Stimulus, frozenset[Node], Solved]] = []
 
     @property
@@ -141,16 +141,16 @@ class Ensemble:
         return solved
 
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
-        alter = self._hands(stimulus)
+        alter = self._actions(stimulus)
         needed = self.chain.needed(targets, alter)
         for change in self.changes:  # crossed or misrouted signals need more nodes
             if change.crossed or change.misrouted:
-                needed |= self.chain.needed(targets, _joined(alter, change))
+                needed |= self.chain.needed(targets, _with_actions(alter, change))
         differ = [i for i, touched in enumerate(self._touched) if touched & needed]
         row = np.zeros(len(self.changes), dtype=np.intp)
         row[differ] = np.arange(1, len(differ) + 1)
         altered = [Change(), *(self.changes[i] for i in differ)]
-        chain, values = self.standing(stimulus.sets)
+        chain, values = self.chain_with(stimulus.sets)
         solution = chain.solve(
             Conditions(
                 stimulus.tone_hz,
@@ -174,19 +174,19 @@ class Ensemble:
         """Return the controls that are set differently from the job."""
         return tuple((control, place) for control, place in sets if not _same(self._written.get(control, ""), place))
 
-    def standing(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
-        """Return the chain with the given settings, and its samples: only values that a setting changes are new."""
+    def chain_with(self, sets: tuple[tuple[str, str], ...]) -> tuple[Chain, dict[str, Any]]:
+        """Return the chain with the given settings, and its samples; only values that a setting changes are drawn anew."""
         sets = self._moved(sets)
-        if sets not in self._stands:
+        if sets not in self._chains:
             if not sets:
-                self._stands[sets] = self.chain, self.values
+                self._chains[sets] = self.chain, self.values
             else:
                 chain = chain_with_unknown_gains(with_settings(self.chain.job, dict(sets)))
-                own = _passing(chain.draws(draws=self.draws, seed=self.seed, quick=True))
+                own = _never_muting(chain.draws(draws=self.draws, seed=self.seed, quick=True))
                 old = self.chain.facts
                 same = {p for p, fact in chain.facts.items() if p in old and old[p].quantity == fact.quantity}
-                self._stands[sets] = chain, {p: self.values[p] if p in same else v for p, v in own.items()}
-        return self._stands[sets]
+                self._chains[sets] = chain, {p: self.values[p] if p in same else v for p, v in own.items()}
+        return self._chains[sets]
 
     def stands(self, control: str) -> Floats:
         """Return the position of an unknown gain under every hypothesis, shape (hypotheses, draws)."""
@@ -196,7 +196,7 @@ class Ensemble:
         return np.stack(rows)
 
     def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
-        """Return settings, in every case, of the controls that are unknown or that a hypothesis moves."""
+        """Return the settings, in every case, of the controls that are unknown or that a hypothesis moves."""
         found = {gain: np.tile(at, len(altered)) for gain, at in self.unknown_gains.items() if gain not in sets}
         for i, change in enumerate(altered):
             for control, places in change.settings.items():
@@ -206,7 +206,7 @@ class Ensemble:
                 array[i * self.draws : (i + 1) * self.draws] = places
         return found
 
-    def _hands(self, stimulus: Stimulus) -> Alteration:
+    def _actions(self, stimulus: Stimulus) -> Alteration:
         """Return the person's actions as an alteration: side played, stage fed, sides exchanged."""
         gain: dict[Node, float] = {}
         fed: dict[Port, float] = {}
@@ -224,28 +224,28 @@ class Ensemble:
             }
         return Alteration(gain=gain, fed_v=fed, crossed=crossed)
 
-    def _batch(self, altered: list[Change], hands: Alteration) -> Alteration:
+    def _batch(self, altered: list[Change], actions: Alteration) -> Alteration:
         """Return the changes of all hypotheses, one block of draws after another, combined with the person's actions."""
         cases = len(altered) * self.draws
         found: dict[str, Any] = {name: {} for name in (*_NEUTRAL, "boost", "instead")}
         for name, neutral in _NEUTRAL.items():
-            for key, mine in getattr(hands, name).items():
-                found[name][key] = np.full(cases, _both(name, neutral, mine))
+            for key, mine in getattr(actions, name).items():
+                found[name][key] = np.full(cases, _combined_value(name, neutral, mine))
         for i, change in enumerate(altered):
             rows = slice(i * self.draws, (i + 1) * self.draws)
             for name, neutral in _NEUTRAL.items():
-                mine = getattr(hands, name)
+                mine = getattr(actions, name)
                 for key, value in getattr(change, name).items():
                     array = found[name].setdefault(key, None)
                     if array is None:
                         array = found[name][key] = np.full(cases, neutral, dtype=np.float64)
-                    array[rows] = _both(name, value, mine.get(key, neutral))
+                    array[rows] = _combined_value(name, value, mine.get(key, neutral))
             for key, parts in change.boost.items():
                 arrays = found["boost"].setdefault(key, (np.zeros(cases), np.full(cases, 1000.0)))
                 for array, part in zip(arrays, parts, strict=True):
                     array[rows] = part
             found["instead"] |= change.instead
-        return Alteration(**found, fed_v=hands.fed_v)
+        return Alteration(**found, fed_v=actions.fed_v)
 
 
 def _same(written: str, place: str) -> bool:
@@ -253,22 +253,22 @@ def _same(written: str, place: str) -> bool:
     return written == place or written.removesuffix(".0") == place.removesuffix(".0")
 
 
-def _passing(values: dict[str, Any]) -> dict[str, Any]:
+def _never_muting(values: dict[str, Any]) -> dict[str, Any]:
     """Let every gain control pass at its minimum: a muted gain is a cause of its own."""
     return {path: 0.0 if path.endswith(".gain.mutes") else v for path, v in values.items()}
 
 
-def _both(name: str, theirs: Any, mine: Any) -> Any:
+def _combined_value(name: str, theirs: Any, mine: Any) -> Any:
     """Combine a hypothesis with the person's actions: exchanging twice cancels, gains multiply."""
     if name == "crossed":
         return theirs + mine - 2 * theirs * mine
     return theirs * mine if name == "gain" else theirs
 
 
-def _joined(hands: Alteration, change: Change) -> Alteration:
+def _with_actions(actions: Alteration, change: Change) -> Alteration:
     return Alteration(
-        fed_v=hands.fed_v,
-        crossed={**hands.crossed, **change.crossed},
+        fed_v=actions.fed_v,
+        crossed={**actions.crossed, **change.crossed},
         misrouted=change.misrouted,
         instead=change.instead,
     )

@@ -46,8 +46,8 @@ def gain_position_read(entry: Entry, answer_model: AnswerModel) -> float | None:
     """Return the position read off an unknown gain, as a share of its travel; None for any other entry."""
     if not isinstance(entry, Check) or entry.check not in answer_model.ensemble.unknown_gains:
         return None
-    said = str(entry.is_).strip().lower()
-    return None if said in ("right", "wrong") else parse(said, "fraction").nominal
+    answer = str(entry.is_).strip().lower()
+    return None if answer in ("right", "wrong") else parse(answer, "fraction").nominal
 
 
 def _number_answer(entry: Check, what: str, answer_model: AnswerModel) -> str:
@@ -87,21 +87,21 @@ def _measuring_ohm(instrument: Instrument) -> float:
 
 def _as_in_job(place: str, found: str, answer_model: AnswerModel) -> bool:
     """Return whether an inspected control is set as in the job."""
-    said = found.strip().lower()
-    if said in ("right", "wrong"):
-        return said == "right"
+    answer = found.strip().lower()
+    if answer in ("right", "wrong"):
+        return answer == "right"
     written = controls(answer_model.chain.job).get(place, "")
     if place in answer_model.chain.settings or place.endswith(".at"):
         key = place.removesuffix(".at") + ".level" if place.endswith(".at") else place
         stands = answer_model.chain.settings[key]
         if place.endswith(".input_range"):
             stage = answer_model.chain.job.stages[place.split(".", maxsplit=1)[0]]
-            return isinstance(stage, Amplifier) and said == input_range(stage).lower()
+            return isinstance(stage, Amplifier) and answer == input_range(stage).lower()
         if place.endswith(".volume"):
-            return abs(float(said) - stands) < 0.5
+            return abs(float(answer) - stands) < 0.5
         dimension, near = ("fraction", 0.06) if place.endswith(".gain") else ("ratio", 1.5)
-        return abs(parse(said, dimension).nominal - stands) < near
+        return abs(parse(answer, dimension).nominal - stands) < near
     if takes_bands(place):
         return bands_of(found) == bands_of(written)
     now = str(written).strip().lower()
-    return " ".join(RIGHT.get(said, said).split()) == " ".join(RIGHT.get(now, now).split())
+    return " ".join(RIGHT.get(answer, answer).split()) == " ".join(RIGHT.get(now, now).split())

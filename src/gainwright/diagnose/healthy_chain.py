@@ -23,7 +23,7 @@ COULD_NOT_OTHERWISE = 0.5
 
 
 def healthy_cause(entries: Sequence[Entry], answer_model: AnswerModel, known: Sequence[Cause]) -> Cause:
-    """Return the cause to name for a healthy chain given the readings: `nothing_wrong`, or why it seemed silent.
+    """Return the cause to report for a healthy chain given the readings: `nothing_wrong`, or why it seemed silent.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def healthy_cause(entries: Sequence[Entry], answer_model: AnswerModel, known: Se
     found = Cause(NOTHING, "")
     for i, entry in enumerate(entries):
         if isinstance(entry, Reading | HeardSpeaker) and _seems_silent(entry, answer_model):
-            if not _sound_gives(i, entry, answer_model):
+            if not _healthy_chain_gives(i, entry, answer_model):
                 continue
             named = _why(entry, answer_model)
             if named is not None and named in known:
@@ -54,7 +54,7 @@ def _seems_silent(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> b
     )
 
 
-def _sound_gives(index: int, entry: Entry, answer_model: AnswerModel) -> bool:
+def _healthy_chain_gives(index: int, entry: Entry, answer_model: AnswerModel) -> bool:
     """Return whether a healthy chain more often than not gives this result."""
     sound = answer_model.ensemble.hypotheses.index((Cause(NOTHING, ""),))
     for o in observe(index, entry, answer_model):
@@ -82,9 +82,9 @@ def _why(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> Cause | No
 def _worst_filter(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> tuple[float, str]:
     """Return the largest loss of a tone in a stage's filters, dB, and that stage."""
     stimulus = stimulus_of(entry)
-    if stimulus is None:  # no tone, or ordinary music
+    if stimulus is None:  # no tone, or ordinary music is playing
         return 0.0, ""
-    chain, _ = answer_model.ensemble.standing(stimulus.sets)
+    chain, _ = answer_model.ensemble.chain_with(stimulus.sets)
     if isinstance(entry, Reading):
         targets = [answer_model.observer.nodes[entry.at]]
     else:

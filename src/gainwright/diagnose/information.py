@@ -1,9 +1,9 @@
 """The value of a test: bits, and minutes to the end of the search.
 
-A search that checks causes one by one is shortest in the order of the smallest cost over probability (Kadane & Simon,
-Annals of Statistics 5, 237, 1977; Heckerman, Breese & Rommelse, Communications of the ACM 38(3), 49, 1995, for
-troubleshooting with the expected cost that this gives). Any other test is worth the minutes by which it shortens that
-search. Bits per minute alone mislead where tests can end the search (docs/decisions/0005).
+A search that checks causes one by one is shortest in increasing order of cost over probability (Kadane & Simon, Annals
+of Statistics 5, 237, 1977; Heckerman, Breese & Rommelse, Communications of the ACM 38(3), 49, 1995, apply it to
+troubleshooting). Any other test is worth the minutes by which it shortens that search. Bits per minute alone are
+misleading where a test can end the search (docs/decisions/0005).
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def search_minutes(probability: Floats, minutes: Floats, *, enough: float = 1.0)
     ----------
     probability : of each cause, shape (..., causes).
     minutes : that checking each cause takes, shape (causes,).
-    enough : a cause believed so much needs no search.
+    enough : probability of a cause from which no search is needed.
     """
     p = np.asarray(probability, dtype=np.float64)
     order = np.argsort(-p / minutes, axis=-1, kind="stable")

@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 DRAWS, KEPT = 2048, 256
 SEED = 31
 NARROWER = 0.8
-"""Intervals that shrank to less than this share are reported."""
+"""Intervals that shrank to less than this share of their width are reported."""
 
 
 @dataclass(frozen=True, slots=True)
 class LearnedValue:
-    """A value that is better known than before: its 95 % interval before and after, in SI."""
+    """A value that is better known than before: its 95 % interval now and before, in SI."""
 
     path: str
     low: float
@@ -42,12 +42,12 @@ def learn_values(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[s
     """
     state = diagnoser.weigh(entries)
     leading = state.hypotheses[int(np.argmax(state.probability))]
-    weighed = diagnoser.weigh_one(leading, entries, draws=DRAWS, seed=SEED)
+    weighed = diagnoser.weigh_hypothesis(leading, entries, draws=DRAWS, seed=SEED)
     belief, values = weighed.belief, weighed.answer_model.ensemble.values
     rng = np.random.default_rng(SEED)
     pick = _resampled(belief.weight[0], KEPT, rng)
     drawn: dict[str, Floats] = {}
-    told = []
+    rows = []
     for path, prior in values.items():
         if np.size(prior) == 1:
             continue
@@ -57,8 +57,8 @@ def learn_values(diagnoser: Diagnoser, entries: Sequence[Entry]) -> tuple[dict[s
         before = np.quantile(prior, [0.025, 0.975])
         now = np.quantile(drawn[path], [0.025, 0.975])
         if now[1] - now[0] < NARROWER * (before[1] - before[0]):
-            told.append(LearnedValue(path, float(now[0]), float(now[1]), float(before[0]), float(before[1])))
-    return drawn, tuple(told)
+            rows.append(LearnedValue(path, float(now[0]), float(now[1]), float(before[0]), float(before[1])))
+    return drawn, tuple(rows)
 
 
 def _resampled(weight: Floats, count: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:

@@ -23,13 +23,13 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Instrument, Node, Played
 
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
-"""How often a reading of an instrument is wrong altogether (common practice, no published source)."""
+"""How often a reading of an instrument is completely wrong (common practice, no published source)."""
 QUIET_ELSEWHERE = 0.35
 """Share of silent readings under a fault outside this model."""
 QUIET_EDGE_DB = 1.5
 THD_CLASSES = ("clean", "some", "much")
 CLAMP_SD_DB = 0.4
-"""A clamp on a wire is good to 5 % (common practice, no published source)."""
+"""A current clamp is accurate to 5 % (common practice, no published source)."""
 
 
 def stimulus_of(played: Played) -> Stimulus | None:

@@ -1,7 +1,7 @@
-"""What each hypothesis says of an observation: the predicted reading of every draw, or the chance of each answer.
+"""Predictions of observations: the reading of every draw, or the probability of each answer, under each hypothesis.
 
-Levels are told in dB re 1 V. Shares of doubt are common practice, no published source: how often an entry of its kind is
-simply wrong (a misread range, a misheard tone, the wrong lead).
+Levels are in dB re 1 V. The probabilities that an entry of a kind is simply wrong (a misread range, a misheard tone,
+the wrong lead) are common practice, no published source.
 """
 
 from __future__ import annotations
@@ -24,31 +24,31 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 QUIET_V, QUIET_POWER_V = 5e-3, 30e-3
-"""Up to this a meter shows nothing that means anything: hum, noise, a hand (line level; amplifier and speaker level)."""
+"""Up to this a reading means nothing: hum, noise, a hand on the probe (line level; amplifier and speaker level)."""
 STRAY_V = (5e-5, 3e-3)
-"""What an instrument picks up beside the tone, volts rms."""
+"""What an instrument picks up in addition to the tone, volts rms."""
 STRAY_SEEN = 0.02
-"""How often more than the quiet bound is picked up where nothing is."""
+"""Probability that more than the quiet bound is picked up where there is no signal."""
 MODEL_DB = 0.15
-"""What the model itself may be off by in one reading, standard deviation."""
+"""Standard deviation of the model's own error in one reading."""
 BEYOND_DB = 3.0
 MARKS_WRONG = 0.015
-"""How often an indicator is read wrong altogether (common practice, no published source)."""
+"""How often an indicator is read completely wrong (common practice, no published source)."""
 THD_EDGE = 0.15
-"""Spread of a recorder's THD in natural logarithm, what it measures and what the model says of it together."""
+"""Standard deviation of the natural logarithm of a recorder's THD: error of the measurement and of the model together."""
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnLevels:
-    """What an instrument shows of a node under every hypothesis.
+    """The readings of an instrument at a node under every hypothesis.
 
     Attributes
     ----------
     shown_db : predicted reading in dB re 1 V, shape (hypotheses, draws).
-    quiet : whether that is as good as nothing, same shape.
-    thd : predicted, as a ratio, same shape; NaN where nothing passes.
-    quiet_v : the bound below which a reading is nothing.
-    digit_v : last digit of the instrument there.
+    quiet : whether that counts as no signal, same shape.
+    thd : predicted, as a ratio, same shape; NaN where there is no signal.
+    quiet_v : the bound below which a reading counts as no signal.
+    digit_v : last digit of the instrument in that range.
     """
 
     shown_db: Floats
@@ -76,17 +76,17 @@ class Observer:
         self._stray_v = low * (high / low) ** doubt[:, 7]
 
     def quiet_v(self, node: Node) -> float:
-        """Return the bound below which a reading at a node is nothing, volts."""
+        """Return the bound below which a reading at a node counts as no signal, volts."""
         stage = self.chain.job.stages[node.stage]
         power = isinstance(stage, Amplifier) or (isinstance(stage, HeadUnit) and stage.speaker_level)
         return QUIET_POWER_V if power else QUIET_V
 
-    def solved(self, stimulus: Stimulus, node: Node, beside: tuple[Node, ...] = ()) -> Solved:
-        """Return the levels at a node, and at others solved with it: those of its way to a speaker, if none are named."""
-        return self.ensemble.solve(stimulus, frozenset((node, *(beside or self._way(node)))))
+    def solved(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Solved:
+        """Return the levels at a node, solved together with others: by default those at the end of its path."""
+        return self.ensemble.solve(stimulus, frozenset((node, *(also or self._end_nodes(node)))))
 
-    def _way(self, node: Node) -> tuple[Node, ...]:
-        """Return the last nodes of the first way through a node."""
+    def _end_nodes(self, node: Node) -> tuple[Node, ...]:
+        """Return the outputs of the last stage before the speakers, on the first path through a node."""
         way: tuple[Node, ...] = ()
         for path in self.chain.wiring.paths:
             if node in path.nodes:
@@ -94,32 +94,32 @@ class Observer:
                 break
         return way
 
-    def level_v(self, stimulus: Stimulus, node: Node, beside: tuple[Node, ...] = ()) -> tuple[Floats, Floats]:
+    def level_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> tuple[Floats, Floats]:
         """Return rms and THD at a node under every hypothesis, shape (hypotheses, draws), without any instrument."""
-        solved = self.solved(stimulus, node, beside)
+        solved = self.solved(stimulus, node, also)
         column = solved.solution.index(node)
         return solved.of(solved.solution.rms_v[:, column]), solved.of(solved.solution.thd[:, column])
 
-    def levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> DrawnLevels:
-        """Return what an instrument shows at a node."""
+    def levels(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()) -> DrawnLevels:
+        """Return the readings of an instrument at a node."""
         key = (stimulus, node, name)
         if key not in self._kept:
-            self._kept[key] = self._levels(stimulus, node, name, beside)
+            self._kept[key] = self._levels(stimulus, node, name, also)
         return self._kept[key]
 
-    def _levels(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...]) -> DrawnLevels:
+    def _levels(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...]) -> DrawnLevels:
         instrument = self.instruments[name]
-        solved = self.solved(stimulus, node, beside)
+        solved = self.solved(stimulus, node, also)
         solution, column = solved.solution, solved.solution.index(node)
         if isinstance(instrument, Multimeter):
             value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
         else:
             value = solution.rms_v[:, column]
-        shown_v = self._deaf(solved.of(value), name)
+        shown_v = self._hidden_from(solved.of(value), name)
         shown_v = np.hypot(shown_v, self._stray_v)
         digit_v = 0.0
         if isinstance(instrument, Multimeter):
-            shown_v, digit_v = self._metered(instrument, name, shown_v, stimulus.tone_hz)
+            shown_v, digit_v = self._with_meter_error(instrument, name, shown_v, stimulus.tone_hz)
         elif isinstance(instrument, Recorder):
             shown_v = shown_v * 10 ** (0.05 / 20 * self._ratio[name])
         quiet_v = max(self.quiet_v(node), 5 * digit_v)
@@ -131,15 +131,15 @@ class Observer:
             digit_v,
         )
 
-    def _deaf(self, shown_v: Floats, name: str) -> Floats:
+    def _hidden_from(self, shown_v: Floats, name: str) -> Floats:
         """Set the signal to 0 under hypotheses whose measuring lead or meter function hides it."""
-        deaf = [i for i, change in enumerate(self.ensemble.changes) if name in change.instrument]
-        if deaf:
+        hidden = [i for i, change in enumerate(self.ensemble.changes) if name in change.instrument]
+        if hidden:
             shown_v = shown_v.copy()
-            shown_v[deaf] = 0.0
+            shown_v[hidden] = 0.0
         return shown_v
 
-    def _metered(self, meter: Multimeter, name: str, shown_v: Floats, tone_hz: float) -> tuple[Floats, float]:
+    def _with_meter_error(self, meter: Multimeter, name: str, shown_v: Floats, tone_hz: float) -> tuple[Floats, float]:
         """Add a meter's own error to its reading: the same for all readings, since it is one meter."""
         digit_v = resolution_v(meter, shown_v)
         ratio, digits = accuracy_of(meter)
@@ -148,43 +148,43 @@ class Observer:
         erring = shown_v * (1 + ratio * self._ratio[name]) + digits * digit_v * self._counts[name]
         return np.maximum(erring, 0.0), float(resolution_v(meter, 0.0))
 
-    def lit(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> npt.NDArray[np.bool_]:
+    def lit(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()) -> npt.NDArray[np.bool_]:
         """Return whether each mark of an indicator is lit, shape (marks, hypotheses, draws), in the job's order.
 
         A threshold with a spread is the same for all readings, since it is one instrument.
         """
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
-        solved = self.solved(stimulus, node, beside)
+        solved = self.solved(stimulus, node, also)
         column, doubt = solved.solution.index(node), self.ensemble.doubt
         found = []
         for i, mark in enumerate(indicator.marks.values()):
             seen = solved.of(monitored_value(mark, solved.solution, column, tone_hz=stimulus.tone_hz))
             threshold = mark.threshold.spread.quantile(doubt[:, i % doubt.shape[1]])
-            found.append(self._deaf(seen, name) >= threshold)
+            found.append(self._hidden_from(seen, name) >= threshold)
         return np.stack(found)
 
     def shown(
-        self, said: tuple[str, ...], stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
+        self, given: tuple[str, ...], stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()
     ) -> Floats:
         """Return the probability that exactly these marks of an indicator are lit, shape (hypotheses, draws)."""
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
-        wanted = np.array([mark in said for mark in indicator.marks])[:, None, None]
-        right = np.all(self.lit(stimulus, node, name, beside) == wanted, axis=0)
+        wanted = np.array([mark in given for mark in indicator.marks])[:, None, None]
+        right = np.all(self.lit(stimulus, node, name, also) == wanted, axis=0)
         return np.where(right, 1 - MARKS_WRONG, MARKS_WRONG / (2 ** len(indicator.marks) - 1))
 
     def shows(
-        self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()
+        self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()
     ) -> tuple[tuple[str, ...], Floats]:
         """Return texts of what an indicator can show at a node, and their probabilities, shape (texts, hypotheses, draws).
 
-        All that no draw gives under any hypothesis is one text at the end.
+        Combinations that no draw gives under any hypothesis share one text at the end.
         """
         indicator = self.instruments[name]
         assert isinstance(indicator, Indicator)  # noqa: S101  the caller names an indicator
         names = list(indicator.marks)
-        lit = self.lit(stimulus, node, name, beside)
+        lit = self.lit(stimulus, node, name, also)
         which = np.tensordot(2 ** np.arange(len(names)), lit, axes=1)
         there = np.unique(which)
         wrong = MARKS_WRONG / (2 ** len(names) - 1)
@@ -196,12 +196,12 @@ class Observer:
             chance.append(np.full(which.shape, left * wrong))
         return tuple(words), np.stack(chance)
 
-    def overloads(self, stimulus: Stimulus, node: Node, name: str, beside: tuple[Node, ...] = ()) -> Floats:
+    def overloads(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()) -> Floats:
         """Return the probability that a recorder is overloaded, shape (hypotheses, draws)."""
         recorder = self.instruments[name]
         full_v = recorder_full_scale_v(recorder) if isinstance(recorder, Recorder) else 1000.0
-        level_v, _ = self.level_v(stimulus, node, beside)
-        return np.where(self._deaf(level_v, name) > full_v, 0.98, 0.01)
+        level_v, _ = self.level_v(stimulus, node, also)
+        return np.where(self._hidden_from(level_v, name) > full_v, 0.98, 0.01)
 
 
 def normal_cdf(z: Any) -> Floats:

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from gainwright.solve import Chain
 
 LOSS_DB = 3.0
-"""A tone that is playing is kept as long as another passes no better than by this."""
+"""The tone that is playing is kept unless another passes better by more than this, dB."""
 BELOW_SET_UP_DB = 3.0
-"""Half of the power that the chain is set up with: so a sound one stays clean (common practice, no published source)."""
+"""Half of the power used for set-up, so that a healthy chain stays clean (common practice, no published source)."""
 LINEAR_DBFS = -60.0
-"""So low that no ceiling is met."""
+"""So low that no ceiling is reached."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def _tone_hz(
     instruments: Mapping[str, Instrument],
     used_hz: Sequence[float],
 ) -> float:
-    """Return the first of what is playing, what the job asks for and the set-up tone of the path that passes well, Hz."""
+    """Return the frequency of a tone that passes well: the one playing, else the job's, else the path's set-up tone, Hz."""
     asked = way.asked_tone_hz(chain.job)
     first = [*dict.fromkeys([*used_hz, *([] if asked is None else [asked])])]
     tones = np.array([*first, *PREFERRED_HZ])

@@ -34,7 +34,7 @@ STEP_DB = 2.0
 EDGES_DB = np.arange(-52.0, 44.0 + STEP_DB, STEP_DB)
 """Bins of a read level, dB re 1 V; lower levels count as silence."""
 ENOUGH = 0.9
-"""Probability from which a cause is acted on."""
+"""Probability from which a cause counts as found."""
 SAME = 0.12
 """Causes whose outcomes differ by less than this (total variation) in every test are indistinguishable."""
 AHEAD = 5
@@ -47,8 +47,8 @@ ASKING = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
-    """A candidate with its possible outcomes.
+class PredictedOutcomes:
+    """A candidate with its possible outcomes and their probabilities.
 
     Attributes
     ----------
@@ -68,17 +68,17 @@ class Ranked:
 
     Attributes
     ----------
-    outlook : the test and its outcomes.
+    outcomes : the test and its outcomes.
     bits : expected information about the groups of causes.
     saved : minutes by which it shortens the search.
     """
 
-    outlook: Outlook
+    outcomes: PredictedOutcomes
     bits: float
     saved: float
 
 
-def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> Outlook:
+def predict_outcomes(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> PredictedOutcomes:
     """Return the outcomes of a test and their probabilities under each hypothesis of an ensemble."""
     entry, observer = candidate.entry, answer_model.observer
     if isinstance(entry, Reading):
@@ -87,15 +87,15 @@ def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> 
         node = observer.nodes[entry.at]
         instrument = observer.instruments[entry.with_]
         if isinstance(instrument, Indicator):
-            words, seen = observer.shows(stimulus, node, entry.with_, candidate.beside)
+            words, seen = observer.shows(stimulus, node, entry.with_, candidate.also_solve)
             return _weighted(candidate, words, seen, belief)
-        levels = observer.levels(stimulus, node, entry.with_, candidate.beside)
+        levels = observer.levels(stimulus, node, entry.with_, candidate.also_solve)
         labels, chance = _binned(levels.shown_db, quiet_chance(levels), belief, WRONG[instrument.kind])
         if isinstance(instrument, Recorder):
             thd = _weighted(candidate, THD_CLASSES, thd_chance(levels, observer), belief)
             chance = (chance[:, :, None] * thd.chance[:, None, :]).reshape(len(chance), -1)
             labels = tuple(label for label in labels for _ in THD_CLASSES)
-        return Outlook(candidate, labels, chance)
+        return PredictedOutcomes(candidate, labels, chance)
     if isinstance(entry, HeardSpeaker):
         answers = heard_answers(entry, answer_model)
     elif isinstance(entry, SwapTest):
@@ -108,11 +108,11 @@ def outlook(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> 
     return _weighted(candidate, answers.labels, answers.chance, belief)
 
 
-def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, belief: Belief) -> Outlook:
+def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, belief: Belief) -> PredictedOutcomes:
     """Average probabilities of shape (answers, hypotheses, draws or 1) over weighted draws."""
     if chance.shape[-1] == 1:
-        return Outlook(candidate, labels, chance[:, :, 0].T)
-    return Outlook(
+        return PredictedOutcomes(candidate, labels, chance[:, :, 0].T)
+    return PredictedOutcomes(
         candidate,
         labels,
         np.einsum("khd,hd->hk", np.broadcast_to(chance, (*chance.shape[:2], belief.weight.shape[1])), belief.weight),
@@ -153,12 +153,12 @@ def _smoothed(found: Floats, spread_db: Floats) -> Floats:
     return out
 
 
-def groups(probability: Floats, outlooks: Sequence[Outlook], *, least: float = 2e-3) -> list[list[int]]:
+def groups(probability: Floats, predicted: Sequence[PredictedOutcomes], *, least: float = 2e-3) -> list[list[int]]:
     """Return groups of hypotheses that no test distinguishes, the most probable first; improbable ones stay single."""
     order = [int(i) for i in np.argsort(-probability)]
     likely = [i for i in order if probability[i] >= least][:40]
     apart = np.zeros((len(likely), len(likely)))
-    for o in outlooks:
+    for o in predicted:
         chance = o.chance[likely]
         apart = np.maximum(apart, 0.5 * np.abs(chance[:, None] - chance[None]).sum(axis=2))
     found: list[list[int]] = []
@@ -178,7 +178,7 @@ def groups(probability: Floats, outlooks: Sequence[Outlook], *, least: float = 2
 def rank(
     probability: Floats,
     minutes: Floats,
-    outlooks: Sequence[Outlook],
+    predicted: Sequence[PredictedOutcomes],
     together: Sequence[Sequence[int]],
     *,
     enough: float = ENOUGH,
@@ -197,9 +197,9 @@ def rank(
     each = np.array([min(minutes[i] for i in g) for g in together]) + ASKING
     now = float(search_minutes(prior, each, enough=enough))
     member = _membership(probability, together)
-    grouped = [member @ o.chance for o in outlooks]
+    grouped = [member @ o.chance for o in predicted]
     found = []
-    for o, chance in zip(outlooks, grouped, strict=True):
+    for o, chance in zip(predicted, grouped, strict=True):
         bits = information_bits(prior, chance)
         saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes + ASKING, enough=enough)
         found.append(Ranked(o, bits, saved))
@@ -217,7 +217,7 @@ def _urgency(saved: float, ranked: Ranked) -> tuple[bool, float]:
     Among tests that check one cause each, the first in the order of cost over probability saves just what it costs and
     the others less, so that order is kept.
     """
-    return (True, saved) if saved > 0 else (False, saved / (ranked.outlook.candidate.minutes + ASKING))
+    return (True, saved) if saved > 0 else (False, saved / (ranked.outcomes.candidate.minutes + ASKING))
 
 
 def _membership(probability: Floats, together: Sequence[Sequence[int]]) -> Floats:
@@ -240,14 +240,14 @@ def _with_follower(
 ) -> float:
     """Return the minutes that a test saves if the best of a few others, or none, follows each outcome."""
     chance, after = after_answers(prior, grouped[first])
-    cost = found[first].outlook.candidate.minutes + ASKING
-    others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outlook.candidate.minutes)[:AHEAD]
+    cost = found[first].outcomes.candidate.minutes + ASKING
+    others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outcomes.candidate.minutes)[:AHEAD]
     to_go = search_minutes(after, minutes, enough=enough)
     for k in np.flatnonzero(chance > 0.02):
         if to_go[k] > 0:
             best = min(
                 minutes_with(
-                    after[k], grouped[i], minutes, cost=found[i].outlook.candidate.minutes + ASKING, enough=enough
+                    after[k], grouped[i], minutes, cost=found[i].outcomes.candidate.minutes + ASKING, enough=enough
                 )
                 for i in others
                 if i != first

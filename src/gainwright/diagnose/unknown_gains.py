@@ -1,4 +1,4 @@
-"""Gain controls whose position isn't in the job: it is taken as unknown over their whole travel."""
+"""Gain controls whose position isn't in the job: it may be anywhere in their travel."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def gain_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
     return {gain: drawn[:, i] for i, gain in enumerate(gains)}
 
 
-def position_density(places: Floats, said: float) -> Floats:
-    """Return the normal density, per whole travel, of reading a position `said` off a knob that is at `places`."""
-    z = (places - said) / READ_SD
+def position_density(places: Floats, read_off: float) -> Floats:
+    """Return the normal density, per whole travel, of reading a position `read_off` off a knob that is at `places`."""
+    z = (places - read_off) / READ_SD
     return np.asarray(np.exp(-0.5 * z * z) / (READ_SD * np.sqrt(2 * np.pi)))

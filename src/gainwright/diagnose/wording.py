@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.causes import Cause
-    from gainwright.diagnose.ranking import Outlook
+    from gainwright.diagnose.ranking import PredictedOutcomes
     from gainwright.model import Entry, Played
 
     Floats = npt.NDArray[np.float64]
@@ -144,7 +144,7 @@ def _ask_check(test: str, entry: Check) -> str:
         return say(
             "Check the measuring lead of {check}: each conductor end to end, and between the two.", check=entry.check
         )
-    words = _CHECKS.get(test) or _CHECKS.get(what, "Look where {check} stands.")
+    words = _CHECKS.get(test) or _CHECKS.get(what, "Check how {check} is set.")
     return say(str(words), stage=stage, check=entry.check)
 
 
@@ -181,7 +181,7 @@ def _reading_words(entry: Reading) -> str:
 
 
 def describe_outcomes(
-    outlook: Outlook,
+    outcomes: PredictedOutcomes,
     probability: Floats,
     groups: Sequence[tuple[Floats, list[Cause]]],
     *,
@@ -195,43 +195,43 @@ def describe_outcomes(
     groups : membership of each group, shape (hypotheses,), and its causes.
     before : 1 for hypotheses before the measured node, same shape; None if no node is measured.
     """
-    chance, after = after_answers(probability, outlook.chance)
+    chance, after = after_answers(probability, outcomes.chance)
     shares = after @ np.stack([m for m, _ in groups]).T
-    told: list[tuple[float, list[int], str]] = []
-    for zone in _zones(outlook, chance, shares):
+    meanings: list[tuple[float, list[int], str]] = []
+    for zone in _zones(outcomes, chance, shares):
         weight = chance[zone]
         if weight.sum() < SMALL:
             continue
         mean = weight @ after[zone] / weight.sum()
         meaning = _meaning(_leading(weight @ shares[zone] / weight.sum()), groups)
         if before is not None and "others" in meaning:
-            meaning = _side(str(outlook.candidate.where), float(mean @ before), meaning)
-        told.append((float(weight.sum()), zone, meaning))
+            meaning = _side(str(outcomes.candidate.where), float(mean @ before), meaning)
+        meanings.append((float(weight.sum()), zone, meaning))
     merged: list[tuple[float, list[int], str]] = []
-    for mass, zone, meaning in told:
-        word = isinstance(outlook.labels[zone[0]], str)
-        if merged and not word and merged[-1][2] == meaning and not isinstance(outlook.labels[merged[-1][1][0]], str):
+    for mass, zone, meaning in meanings:
+        word = isinstance(outcomes.labels[zone[0]], str)
+        if merged and not word and merged[-1][2] == meaning and not isinstance(outcomes.labels[merged[-1][1][0]], str):
             merged[-1] = (merged[-1][0] + mass, merged[-1][1] + zone, meaning)
         else:
             merged.append((mass, zone, meaning))
     merged.sort(key=lambda t: -t[0])
-    told_so = [
-        say("{outcome}: {meaning}", outcome=_range(outlook, zone, chance), meaning=meaning)
+    texts = [
+        say("{outcome}: {meaning}", outcome=_range(outcomes, zone, chance), meaning=meaning)
         for _, zone, meaning in merged[:MOST_TOLD]
     ]
-    return joined(told_so, by="{a}; {b}")
+    return joined(texts, by="{a}; {b}")
 
 
 def _side(node: str, before: float, meaning: str) -> str:
-    """Return a meaning, with the side of a node on which the fault lies if that is clear."""
+    """Return a meaning, preceded by the side of a node on which the fault lies if that is clear."""
     if before >= CLEAR:
         return say("the fault is before {node}, {meaning}", node=node, meaning=meaning)
     return say("continue after {node}, {meaning}", node=node, meaning=meaning) if before <= 1 - CLEAR else meaning
 
 
-def _zones(outlook: Outlook, chance: Floats, shares: Floats) -> list[list[int]]:
+def _zones(outcomes: PredictedOutcomes, chance: Floats, shares: Floats) -> list[list[int]]:
     """Return groups of outcomes to list together: each label alone, levels in a few spans with the same meaning."""
-    labels = outlook.labels
+    labels = outcomes.labels
     words = [k for k, label in enumerate(labels) if isinstance(label, str)]
     by_word: dict[str | float, list[int]] = {}
     for k in words:
@@ -265,20 +265,20 @@ def _meaning(leading: tuple[int, ...], groups: Sequence[tuple[Floats, list[Cause
     for i in leading:
         if i >= 0:
             name = short_name(groups[i][1][0])
-            names.append(say("{name} or its like", name=name) if len(groups[i][1]) > 1 else name)
-    told = joined(names, by="{a} or {b}")
-    return say("{names}, or others", names=told) if -2 in leading else told
+            names.append(say("{name} or a similar cause", name=name) if len(groups[i][1]) > 1 else name)
+    listed = joined(names, by="{a} or {b}")
+    return say("{names}, or others", names=listed) if -2 in leading else listed
 
 
-def _range(outlook: Outlook, ks: list[int], chance: Floats) -> str:
+def _range(outcomes: PredictedOutcomes, ks: list[int], chance: Floats) -> str:
     """Return the text of an outcome: a label, or the span that contains 90 % of a level."""
-    first = outlook.labels[ks[0]]
+    first = outcomes.labels[ks[0]]
     if isinstance(first, str):
-        words = _PLACES if outlook.candidate.test == "read_off_gain" else _LABELS
+        words = _PLACES if outcomes.candidate.test == "read_off_gain" else _LABELS
         return say(words.get(first, first))
     share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
     inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
-    levels = [float(label) for label in (outlook.labels[k] for k in inner or ks) if not isinstance(label, str)]
+    levels = [float(label) for label in (outcomes.labels[k] for k in inner or ks) if not isinstance(label, str)]
     low, high = 10 ** ((min(levels) - STEP_DB / 2) / 20), 10 ** ((max(levels) + STEP_DB / 2) / 20)
     if max(levels) - min(levels) <= 2 * STEP_DB:
         return say("about {level}", level=volts_text(float(np.sqrt(low * high))))

@@ -27,10 +27,9 @@ COARSE_STARTS_DB, COARSE_TURNS, COARSE_SAMPLES = (0.7, 4.0), 15, 1024
 """Resolution of the fit for each corner; the best one is fitted again with all samples."""
 PHASES = 256
 LEAST_SHARE_OF_LEFT, LEAST_SHARE_OF_ALL = 0.25, 0.01
-"""What comes again every period must make up so much of what is neither sine nor harmonics 2 and 3 (a cut must explain 0.4
-of that), and so much of what isn't sine: of a sine cut by 0.02 to 30 dB on one or both sides it is 0.026 at least."""
+"""Least periodic share of what is neither the sine nor harmonics 2 and 3 (a clipped sine must explain 0.4 of that), and of everything but the sine; for a sine clipped by 0.02 to 30 dB on one or both sides the latter is at least 0.026."""
 LIKELIER = 40.0
-"""How many noise variances better a cut sine must describe the samples than each of the others."""
+"""By how many noise variances a clipped sine must describe the samples better than each of the other models."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +56,7 @@ def find_clipping(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Fl
     part = samples[begin : begin + count]
     angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
-    whole, smooth, worth = _first_look(part, angle, cos, sin)
+    whole, smooth, worth = _compare_residuals(part, angle, cos, sin)
     if not worth:
         return None
     best, residual = _best_cut(part, cos, sin)
@@ -82,7 +81,7 @@ def find_clipping_behind_coupling(samples: Floats, *, rate_hz: float, frequency_
     integral = np.cumsum(part) / rate_hz
     angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
     cos, sin = np.cos(angle), np.sin(angle)
-    if not _first_look(part, angle, cos, sin)[2]:
+    if not _compare_residuals(part, angle, cos, sin)[2]:
         return None
     step = max(1, min(count // COARSE_SAMPLES, int(rate_hz / frequency_hz / 64)))
     few_cos, few_sin = cos[::step], sin[::step]
@@ -95,11 +94,11 @@ def find_clipping_behind_coupling(samples: Floats, *, rate_hz: float, frequency_
     return None if best is None else find_clipping(best, rate_hz=rate_hz, frequency_hz=frequency_hz)
 
 
-def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tuple[float, float, bool]:
-    """Return the residual of a sine, the part that harmonics 2 and 3 leave, and whether clipping is possible at all."""
+def _compare_residuals(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tuple[float, float, bool]:
+    """Return the residual of a sine, the residual with harmonics 2 and 3, and whether clipping is possible at all."""
     ones = np.ones_like(cos)
-    whole = _left(np.stack([cos, sin, ones]), samples)
-    left = _left(np.stack([cos, sin, ones, *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]), samples)
+    whole = _residual(np.stack([cos, sin, ones]), samples)
+    left = _residual(np.stack([cos, sin, ones, *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]), samples)
     whole_sum, left_sum = float(whole @ whole), float(left @ left)
     phases = max(2, min(PHASES, len(samples) // 16))
     place = np.minimum((angle / (2 * np.pi) % 1.0 * phases).astype(np.intp), phases - 1)
@@ -112,7 +111,7 @@ def _first_look(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tup
     return whole_sum, left_sum, again >= max(LEAST_SHARE_OF_LEFT * left_sum, LEAST_SHARE_OF_ALL * whole_sum)
 
 
-def _left(basis: Floats, samples: Floats) -> Floats:
+def _residual(basis: Floats, samples: Floats) -> Floats:
     coefficients = np.linalg.solve(basis @ basis.T, basis @ samples)
     return np.asarray(samples - coefficients @ basis)
 
@@ -129,20 +128,20 @@ def _best_cut(
     for depth_db in starts_db:
         # The fundamental of a clipped sine is between its ceiling and 4/pi of it.
         ceiling = first / (1 + 0.27 * (1 - 10 ** (-depth_db / 10)))
-        start = (a * _grown(depth_db), b * _grown(depth_db), offset)
-        found = _by_turns(samples, basis, start, ceiling, turns=turns)
+        start = (a * _ceiling_for_depth(depth_db), b * _ceiling_for_depth(depth_db), offset)
+        found = _fit_alternately(samples, basis, start, ceiling, turns=turns)
         if found is not None and found[1] < least:
             best, least = found
     return best, least
 
 
-def _grown(depth_db: float) -> float:
+def _ceiling_for_depth(depth_db: float) -> float:
     drive = 10 ** (depth_db / 20)
     angle = np.arcsin(1 / drive)
     return float(drive / (2 * drive / np.pi * (angle + np.sqrt(1 - 1 / drive**2) / drive)))
 
 
-def _by_turns(
+def _fit_alternately(
     samples: Floats, basis: Floats, start: tuple[float, float, float], ceiling: float, *, turns: int
 ) -> tuple[Flattening, float] | None:
     sine = np.asarray(start) @ basis

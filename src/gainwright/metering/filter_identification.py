@@ -89,7 +89,7 @@ def identify_filters(response: Response) -> IdentifiedPath:
     good = (level > top - DEEPEST_DB) & (response.sure_db < 3.0) & (response.coherence > 0.3)
     if np.count_nonzero(good) < LEAST_POINTS:
         raise RecordingError(
-            "too little of the response stands out of the noise", code="no_sweep", remedy="play louder, record longer"
+            "too little of the response is above the noise", code="no_sweep", remedy="play louder, record longer"
         )
     hz, level = response.frequency_hz[good], level[good]
     sure = np.hypot(response.sure_db[good], LEAST_SURE_DB)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 LEAST_READINGS = 4
 REPEATS_DB = 0.011
-"""Standard deviation of one reading beside its last digit: 0.13 % (common practice, no published source)."""
+"""Standard deviation of one reading in addition to its last digit: 0.13 % (common practice, no published source)."""
 OUTLIER_WEIGHT = 0.15
 SHOWN = 0.95
 """Probability from which a knee is reported."""
@@ -41,7 +41,7 @@ SURE_ENOUGH = 0.9
 KNOWN_WITHIN = 1.12
 """Ratio of the ends of the ceiling's interval below which it is known well enough."""
 ABOVE_DB = 3.0
-"""Range above the onset in which readings are still informative."""
+"""Range above the onset, dB, in which readings are still informative."""
 HARDLY_DB = 0.15
 """Rise per step below which the control has no effect."""
 SCATTERED = 0.34

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 WINDOW_SECONDS, LONGEST_SECONDS = 0.3, 1.0
 PERIODS, ENDS_SECONDS = 12, 0.1
-"""`measure` drops the ends of a stretch."""
+"""Seconds added to the window, since `measure` drops the ends of a stretch."""
 OVERLOADED = 0.999
 """Samples this close to full scale mean that the input overloads."""
 WATCHED_SECONDS = 4.0
@@ -172,10 +172,12 @@ class LiveMeter:
         while held.levels and held.levels[0][0] < now_s - WATCHED_SECONDS:
             held.levels.popleft()
         if peak >= OVERLOADED:
-            warnings.append(f"channel {channel.channel}: the input itself is full: turn it down, or attenuate more")
+            warnings.append(
+                f"channel {channel.channel}: the input itself is overloaded: turn it down, or attenuate more"
+            )
         if _drifts([v for _, v in held.levels], held.levels[-1][0] - held.levels[0][0] if held.levels else 0.0):
             warnings.append(
-                f"channel {channel.channel}: the level moves by itself: automatic gain? Put it off in the system's settings"
+                f"channel {channel.channel}: the level drifts by itself: automatic gain? Turn it off in the system's settings"
             )
         return warnings
 

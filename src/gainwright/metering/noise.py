@@ -238,13 +238,15 @@ def _components(lines: list[NoiseLine], hiss: float, total: float, whine: Whine 
     digital = [line for line in lines if line.frequency_hz >= DIGITAL_FROM_HZ]
     if digital:
         loudest = max(digital, key=lambda line: line.level_dbfs)
-        evidence = f"{len(digital)} steady line{'s' if len(digital) > 1 else ''} that no multiple of the mains explains"
+        evidence = (
+            f"{len(digital)} steady line{'s' if len(digital) > 1 else ''} not at a multiple of the mains frequency"
+        )
         found.append(Component("digital_whine", _sum(digital), loudest.frequency_hz, evidence, tuple(digital)))
     if whine is not None:
         evidence = f"a comb of {whine.harmonics} harmonics that moves from {whine.low_hz:.0f} to {whine.high_hz:.0f} Hz in the recording"
         found.append(Component("alternator_whine", whine.level_dbfs, whine.low_hz, evidence))
     if whine is not None:
-        hiss = min(hiss, whine.beside)
+        hiss = min(hiss, whine.noise_between)
     share = hiss / total
     found.append(Component("hiss", _dbfs(hiss), None, f"{100 * min(share, 1):.0f} % of the power has no line or comb"))
     return tuple(sorted(found, key=lambda c: -c.level_dbfs))
@@ -278,7 +280,7 @@ def _mains(lines: list[NoiseLine]) -> tuple[list[Component], list[NoiseLine]]:
     if len(strong) >= MANY_HARMONICS:
         evidence = f"{exact:.1f} Hz with {len(strong)} strong harmonics: a current through a shield"
         return [Component("ground_loop_hum", level, exact, evidence, tuple(own))], others
-    evidence = f"{exact:.1f} Hz with few harmonics: a field of the mains"
+    evidence = f"{exact:.1f} Hz with few harmonics: a mains field"
     return [Component("mains_hum", level, exact, evidence, tuple(own))], others
 
 

@@ -36,7 +36,7 @@ MOST_HARMONICS = 20
 ROUNDED_SHARE = 0.03
 """Share of the limit that counts as the onset for rounded tops."""
 STAYS = 5
-"""Consecutive frames over the limit that make an onset."""
+"""Number of consecutive frames over the limit that count as an onset."""
 AUDIBLE_DB = 60.0
 """Frames this far below the loudest are ignored."""
 EVEN_SHARE = 0.3
@@ -130,19 +130,19 @@ def _channel(
     track: _Track | None = None
     why = ""
     if len(samples) < rate_hz * 0.3 or np.max(np.abs(samples)) < 1e-5:
-        why = "nothing long and loud enough to look at"
+        why = "no part is long and loud enough to measure"
     else:
         frequency_hz = _frequency(samples, rate_hz, expect_hz)
         if not 10 <= frequency_hz <= 0.22 * rate_hz:
-            why = f"what stands out at {frequency_hz:.0f} Hz has no harmonics in the recording"
+            why = f"the strongest tone, {frequency_hz:.0f} Hz, has no harmonics within the recording's band"
         elif len(samples) < 3 * rate_hz * max(FRAME_SECONDS, FRAME_PERIODS / frequency_hz):
             why = "too short to see a level rise"
         else:
-            track = _follow(samples, rate_hz, frequency_hz, behind, limit_percent)
+            track = _track_tone(samples, rate_hz, frequency_hz, behind, limit_percent)
             if len(track.frames) < 2 * STAYS:
                 why = "too short to see a level rise"
             elif np.ptp(track.rms) < LOUDER_DB:
-                why = "the level does not rise: play a run, or turn the control up"
+                why = "the level does not rise: play the stepped run, or turn the control up"
     frames = track.frames if track is not None else ()
     if why or track is None or frequency_hz is None:
         return Onset(
@@ -159,10 +159,10 @@ def _channel(
             frames,
             why,
         )
-    return _judged(number, samples, rate_hz, frequency_hz, limit_percent, track, known=behind is not None)
+    return _find_crossing(number, samples, rate_hz, frequency_hz, limit_percent, track, known=behind is not None)
 
 
-def _judged(
+def _find_crossing(
     number: int,
     samples: Floats,
     rate_hz: int,
@@ -173,8 +173,8 @@ def _judged(
     known: bool,
 ) -> Onset:
     frames = track.frames
-    by_level = _by_level(frames, limit_percent)
-    at = _first_over(track, limit_percent)
+    by_level = _onset_by_level(frames, limit_percent)
+    at = _first_over_limit(track, limit_percent)
     common = (number, frequency_hz, limit_percent)
     if at is None and by_level is None:
         why = f"THD stays under {limit_percent:g} % to the loudest moment"
@@ -189,7 +189,7 @@ def _judged(
     flattened = not known and _flattened(samples, rate_hz, frequency_hz, frames)
     rounded = not known and not flattened
     if rounded:
-        first = _first_over(track, ROUNDED_SHARE * limit_percent)
+        first = _first_over_limit(track, ROUNDED_SHARE * limit_percent)
         level = Interval(level.value, min(level.low, float(track.rms[first if first is not None else at])), level.high)
     return Onset(*common, time_s, *interval_parts(level), "thd", one_sided, flattened, rounded, False, frames)
 
@@ -216,7 +216,9 @@ class _Track:
     high: Floats
 
 
-def _follow(samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter | None, limit_percent: float) -> _Track:
+def _track_tone(
+    samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter | None, limit_percent: float
+) -> _Track:
     """Track the tone's harmonics through the recording."""
     count = round(max(FRAME_SECONDS, FRAME_PERIODS / frequency_hz) * rate_hz)
     hop = max(1, count // 2)
@@ -237,7 +239,7 @@ def _follow(samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter |
         response = np.abs(behind(frequency_hz * np.arange(1.0, harmonics + 1)))
         loss = response[0] / np.maximum(response, 1e-9)
         loss[loss > MOST_LOSS] = 0.0
-        scale = _left_out(loss > 0, limit_percent)
+        scale = _omitted_factor(loss > 0, limit_percent)
     squares = np.maximum(phasors**2 - noise[:, None], 0) * loss**2
     first = np.maximum(phasors[:, 0] ** 2, 1e-20)
     own = np.sum(squares[:, 1:], axis=1)
@@ -262,7 +264,7 @@ def _follow(samples: Floats, rate_hz: int, frequency_hz: float, behind: Filter |
     return _Track(found, rms, np.asarray(100 * low[loud]), np.asarray(100 * high[loud]))
 
 
-def _left_out(used: npt.NDArray[np.bool_], limit_percent: float) -> float:
+def _omitted_factor(used: npt.NDArray[np.bool_], limit_percent: float) -> float:
     """Return THD over that of the harmonics that are used, for a hard ceiling at the limit (Fourier series)."""
     drive = drive_for_thd(thd=limit_percent / 100)
     orders = 1 + np.flatnonzero(used)
@@ -271,7 +273,7 @@ def _left_out(used: npt.NDArray[np.bool_], limit_percent: float) -> float:
     return limit_percent / 100 / seen if seen > 0 else 1.0
 
 
-def _first_over(track: _Track, limit: float) -> int | None:
+def _first_over_limit(track: _Track, limit: float) -> int | None:
     """Return the first of enough consecutive frames that are over the limit by more than their noise."""
     thd = np.array([f.thd_percent for f in track.frames])
     over = ((thd > limit) & (track.low > 0.3 * limit)).astype(int)
@@ -306,7 +308,7 @@ def _flattened(samples: Floats, rate_hz: int, frequency_hz: float, frames: tuple
     return find_clipping(part, rate_hz=rate_hz, frequency_hz=frequency_hz) is not None
 
 
-def _by_level(frames: tuple[Frame, ...], limit_percent: float) -> Interval | None:
+def _onset_by_level(frames: tuple[Frame, ...], limit_percent: float) -> Interval | None:
     """Return the rms at which the fundamental of a run of even steps is compressed, None when there is no such point."""
     levels = np.array([f.fundamental_dbfs for f in frames])
     rms = np.array([f.rms_dbfs for f in frames])

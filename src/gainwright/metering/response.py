@@ -122,7 +122,7 @@ def two_channel_response(
 
     Raises
     ------
-    RecordingError : too short, or nothing in common.
+    RecordingError : too short, or no signal in common.
     """
     from scipy import signal
 
@@ -133,7 +133,7 @@ def two_channel_response(
     first, second = (reference[: len(samples) - lag], samples[lag:]) if lag >= 0 else (reference[-lag:], samples[:lag])
     count = min(len(first), len(second))
     if count < 4 * segment:
-        raise RecordingError("its channels have nothing in common", code="no_sweep", remedy="check what was recorded")
+        raise RecordingError("its channels have no signal in common", code="no_sweep", remedy="check what was recorded")
     options = {"fs": rate_hz, "nperseg": segment, "window": "hann"}
     hz, cross = signal.csd(first[:count], second[:count], **options)
     own = signal.welch(first[:count], **options)[1]
@@ -144,7 +144,7 @@ def two_channel_response(
     h = _smoothed(hz, cross, grid) / np.maximum(_smoothed(hz, own + 0j, grid).real, 1e-300)
     c = np.clip(_smoothed(hz, coherence + 0j, grid).real, 1e-6, 1.0)
     if np.quantile(c, 0.95) < LEAST_COHERENCE:
-        raise RecordingError("its channels have nothing in common", code="no_sweep", remedy="check what was recorded")
+        raise RecordingError("its channels have no signal in common", code="no_sweep", remedy="check what was recorded")
     sure = 20 / np.log(10) * np.sqrt((1 - c) / (2 * c * averages))
     return Response(grid, h, np.asarray(sure), c, lag / rate_hz)
 

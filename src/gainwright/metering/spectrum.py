@@ -94,19 +94,19 @@ def lines(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Lines:
     band = slice(int(np.ceil(LOW_HZ * count / rate_hz)), int(np.floor(top_hz * count / rate_hz)) + 1)
     half = min(LINE_BINS, max(2, int(0.4 * frequency_hz * count / rate_hz)))
     orders = range(1, int(top_hz / frequency_hz) + 1)
-    beside = np.ones(len(power), dtype=bool)
+    off_lines = np.ones(len(power), dtype=bool)
     spans = {}
     for order in orders:
         middle = round(order * frequency_hz * count / rate_hz)
         spans[order] = slice(max(0, middle - half), min(len(power), middle + half + 1))
-        beside[spans[order]] = False
+        off_lines[spans[order]] = False
     inside = np.zeros(len(power), dtype=bool)
     inside[band] = True
-    free_bins = np.flatnonzero(beside)
+    free_bins = np.flatnonzero(off_lines)
     found: dict[int, float] = {}
     scatters = []
-    floor_total = float(np.sum(power[inside & beside]))
-    free = int(np.sum(inside & beside))
+    floor_total = float(np.sum(power[inside & off_lines]))
+    free = int(np.sum(inside & off_lines))
     middles = [(span.start + span.stop) // 2 for span in spans.values()]
     floors = _medians_around(power[free_bins], np.searchsorted(free_bins, middles)) / median_over_mean
     for (order, span), floor in zip(spans.items(), floors.tolist(), strict=True):

@@ -176,11 +176,11 @@ def _channel(
     if not 0.5 * start_hz < fit.frequency_hz < 2 * start_hz:
         fit = three_parameter_fit(part, rate_hz=rate_hz, frequency_hz=start_hz)
     if not LOWEST_HZ <= fit.frequency_hz <= min(HIGH_HZ, 0.45 * rate_hz):
-        return plain("no_tone", f"what stands out at {fit.frequency_hz:.0f} Hz is no tone of the audio band")
+        return plain("no_tone", f"the strongest component, {fit.frequency_hz:.0f} Hz, is outside the audio band")
     split = lines(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     tonal = 0.5 * fit.amplitude**2 + sum(split.harmonics.values())
     if tonal < TONE_SHARE * power or not np.isfinite(fit.amplitude):
-        return plain("no_tone", "no steady tone stands out of what is there")
+        return plain("no_tone", "there is no steady tone above the noise")
     if seconds * fit.frequency_hz < LEAST_PERIODS:
         return plain("too_short", f"{seconds * fit.frequency_hz:.1f} periods; {LEAST_PERIODS} are needed")
     cut = None
@@ -188,7 +188,7 @@ def _channel(
         cut = find_clipping(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
     if cut is None and split.thd > COUPLED_THD and fit.frequency_hz < COUPLED_BELOW_HZ:
         cut = find_clipping_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
-    return _judged(
+    return _verdict(
         number, part, rate_hz, fit, split, cut,
         peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v,
         calibrated_within=calibrated_within, limit_percent=limit_percent,
@@ -209,14 +209,14 @@ def _nothing_to_fit(rms_dbfs: float, seconds: float, share: float) -> tuple[str,
     if rms_dbfs < SILENCE_DBFS:
         return "no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)"
     if share < EVEN_SHARE and seconds < EVEN_SECONDS:
-        return "no_tone", f"nothing stays even for longer than {seconds:.2f} s"
+        return "no_tone", f"the level isn't steady for longer than {seconds:.2f} s"
     if seconds < LEAST_SECONDS:
         needed = f"{LEAST_SECONDS:g} s and {LEAST_PERIODS} periods are needed"
         return "too_short", f"{seconds:.3f} s of steady tone; {needed}"
     return None
 
 
-def _judged(
+def _verdict(
     number: int,
     part: Floats,
     rate_hz: int,

@@ -36,7 +36,7 @@ LEAST_FRAMES = 8
 class Whine:
     """A moving comb: lowest and highest pitch, mean level of its harmonics together, how many are above the noise.
 
-    `beside` is the mean square between the harmonics, 20 Hz to 20 kHz.
+    `noise_between` is the mean square between the harmonics, 20 Hz to 20 kHz.
     """
 
     low_hz: float
@@ -44,7 +44,7 @@ class Whine:
     level_dbfs: float
     harmonics: int
     pitch_hz: tuple[float, ...]
-    beside: float
+    noise_between: float
 
     def holds(self, frequency_hz: float) -> bool:
         """Whether one of its harmonics passed a frequency."""
@@ -67,7 +67,7 @@ def find_whine(samples: Floats, *, rate_hz: float) -> Whine | None:
     pitches = LOWEST_HZ * 2 ** (np.arange(int(PITCHES_PER_OCTAVE * math.log2(top_hz / LOWEST_HZ))) / PITCHES_PER_OCTAVE)
     way = _best_path(_salience(moving, pitches, bin_hz))
     pitch_hz = pitches[way]
-    return _judged(power, pitch_hz, bin_hz, rate_hz)
+    return _accepted(power, pitch_hz, bin_hz, rate_hz)
 
 
 def _without_steady_lines(power: Floats) -> Floats:
@@ -141,7 +141,7 @@ def _best_path(salience: Floats) -> npt.NDArray[np.intp]:
     return way
 
 
-def _judged(power: Floats, pitch_hz: Floats, bin_hz: float, rate_hz: float) -> Whine | None:
+def _accepted(power: Floats, pitch_hz: Floats, bin_hz: float, rate_hz: float) -> Whine | None:
     low, high = (float(v) for v in np.quantile(pitch_hz, [0.05, 0.95]))
     if high / low - 1 < MOVES:
         return None
@@ -161,10 +161,10 @@ def _judged(power: Floats, pitch_hz: Floats, bin_hz: float, rate_hz: float) -> W
     if found < LEAST_HARMONICS or level <= 0:
         return None
     pitches = tuple(float(p) for p in pitch_hz)
-    return Whine(low, high, 10 * math.log10(2 * level), found, pitches, _beside(power, bin_hz))
+    return Whine(low, high, 10 * math.log10(2 * level), found, pitches, _noise_between(power, bin_hz))
 
 
-def _beside(power: Floats, bin_hz: float) -> float:
+def _noise_between(power: Floats, bin_hz: float) -> float:
     """Return the noise between lines; a bin's mean is its median over ln 2 (exponential distribution)."""
     floor = _floor(power) / math.log(2)
     return float(np.sum(np.mean(floor, axis=0)[max(1, int(20 / bin_hz)) : int(20_000 / bin_hz) + 1]))

@@ -23,9 +23,9 @@ def divider(*, source_ohm: Any, load_ohm: Any) -> Floats:
 
 
 def series_for_loss(*, loss_db: Any, source_ohm: Any, load_ohm: Any) -> Floats:
-    """Return the resistance that takes a level when it is put in series between a source and its load, ohm.
+    """Return the resistance that attenuates by a loss when connected in series between a source and its load, ohm.
 
-    Of the divider, with and without it: R = (R_source + R_load) (10^(loss/20) - 1). Valid for resistive source and load
+    From the divider with and without it: R = (R_source + R_load) (10^(loss/20) - 1). Valid for resistive source and load
     and a loss of 0 dB or more.
     """
     total = np.asarray(source_ohm, dtype=np.float64) + np.asarray(load_ohm, dtype=np.float64)
@@ -33,7 +33,7 @@ def series_for_loss(*, loss_db: Any, source_ohm: Any, load_ohm: Any) -> Floats:
 
 
 def parallel(*resistances_ohm: Any) -> Floats:
-    """Return the resistance of several in parallel: 1/sum(1/R).
+    """Return the resistance of several resistances in parallel: 1/sum(1/R).
 
     Kirchhoff's current law. Valid from 0 (a short, which gives 0) to infinity (open, which adds nothing). ValueError
     without any.

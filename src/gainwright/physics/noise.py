@@ -22,7 +22,8 @@ _LOW_HZ, _MIDDLE_HZ, _HIGH_HZ, _REFERENCE_HZ = 10**1.5, 10**2.45, 10**3.9, 1000.
 def _weighting_poles_hz() -> tuple[float, float, float, float]:
     """Return f1 to f4 of IEC 61672-1:2013, Annex E (20.60, 107.7, 737.9, 12194 Hz).
 
-    C is -3.01 dB at 10^1.5 and 10^3.9 Hz and 0 dB at 1 kHz, which fixes f1 and f4; f2 and f3 stand about 10^2.45 Hz.
+    C is -3.01 dB at 10^1.5 and 10^3.9 Hz and 0 dB at 1 kHz, which fixes f1 and f4; f2 and f3 are symmetric about
+    10^2.45 Hz.
     """
     d = math.sqrt(_D_SQUARED)
     ends = _LOW_HZ**2 * _HIGH_HZ**2

@@ -49,10 +49,10 @@ def rail_scaling(*, supply_v: Any, rated_at_v: Any, regulated: bool) -> Floats:
 def loaded_ceiling(*, ratings_load_ohm: Any, ratings_v: Any, load_ohm: Any) -> Floats:
     """Return an amplifier's voltage ceiling into a real load.
 
-    Between rated loads linear in conductance 1/R (within 0.25 % of a constant internal resistance where two ratings
-    differ by 10 %), above the highest rated load that load's ceiling, below the lowest limited by the current of
-    that load: V = V_lowest R/R_lowest. Common practice, no published source; this says nothing about
-    whether an amplifier survives a load below its lowest rated one.
+    Between rated loads it is linear in conductance 1/R (within 0.25 % of a constant internal resistance where two
+    ratings differ by 10 %); above the highest rated load it is that load's ceiling; below the lowest it is limited by
+    that load's current: V = V_lowest R/R_lowest. Common practice, no published source; this says nothing about whether
+    an amplifier survives a load below its lowest rated one.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """Text to value and back: a number with a unit, a reference and a spread.
 
-The only room that knows units. Everything behind it works on plain SI floats and arrays with the unit in the name.
+The only package that knows units. Everything else works on plain SI floats and arrays with the unit in the name.
 """
 
 from gainwright.quantities.bounds import check_bounds

@@ -29,7 +29,7 @@ def ohms(value: float) -> str:
     return f"{value / 1000:.4g} kohm" if value >= 1000 else f"{value:.4g} ohm"
 
 
-def _left(a: Attenuator) -> float:
+def _highest_out_v(a: Attenuator) -> float:
     return float(a.highest_v_peak * 10 ** (-a.attenuation_db / 20))
 
 
@@ -44,9 +44,9 @@ def attenuator_text(designs: Sequence[Attenuator]) -> str:
             f"  R1  {ohms(a.series_ohm)}, {100 * a.tolerance:g} %, 0.25 W (carries {1000 * a.series_w:.0f} mW)"
             + (", two of them" if a.balanced else ""),
             f"  R2  {ohms(a.shunt_ohm)}, {100 * a.tolerance:g} %, 0.25 W (carries {1000 * a.shunt_w:.0f} mW)",
-            f"  takes {a.highest_v_peak:.0f} V peak down to {_left(a):.2f} V; {a.recorder} is full at {a.full_scale_v_peak:.2f} V",
-            f"  attenuates {a.attenuation_db:.2f} dB ({a.low_db:.2f} to {a.high_db:.2f} by tolerances and the input)",
-            f"  in the job: attenuator: {a.job_text}",
+            f"  reduces {a.highest_v_peak:.0f} V peak to {_highest_out_v(a):.2f} V; {a.recorder} overloads at {a.full_scale_v_peak:.2f} V",
+            f"  attenuates {a.attenuation_db:.2f} dB ({a.low_db:.2f} to {a.high_db:.2f} with tolerances and the recorder's input)",
+            f"  job file entry: attenuator: {a.job_text}",
             "",
         ]
     cautions = dict.fromkeys(caution for a in designs for caution in a.cautions)

@@ -68,7 +68,7 @@ def cases_text(counts: CaseCounts) -> str:
             share = 100 * c.cases / counts.closed
             lines.append(f"{c.cause:<26}{c.cases:>6}{share:>6.0f} %{c.tests:>8g}{c.minutes:>9.3g}{c.missed:>8}")
         lines.append("tests and minutes are medians; missed: another cause was more probable in the end")
-    lines += [f"{wrong.case}: believed {wrong.believed}, it was {wrong.was}" for wrong in counts.wrong]
+    lines += [f"{wrong.case}: diagnosed {wrong.believed}, it was {wrong.was}" for wrong in counts.wrong]
     return "\n".join(lines)
 
 

@@ -1,4 +1,4 @@
-"""The chain as wired, with the places that are suspected, as data for a drawing."""
+"""The chain with its wiring and the suspected places, as data for a drawing."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MARKED_FROM = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A stage: its name, kind, position (column, row) and notes."""
+    """A stage: its name, kind, position (column, row) and note."""
 
     name: str
     kind: str

@@ -1,7 +1,7 @@
-"""The layout of a drawn chain, for pages and papers alike: where each box, lead and text stands, in pixels.
+"""The layout of a chain drawing for pages and papers: the position of each box, lead and text, in pixels.
 
-Across, boxes stand from left to right; down, each stage is a line of text beside the rails of its leads. A balloon is a
-number or letter at a stage or lead that a list refers to.
+In the layout across, boxes run from left to right; in the layout down, each stage is a line of text next to vertical
+rails that carry its leads. A balloon is a number or letter, at a stage or lead, to which a list refers.
 """
 
 from __future__ import annotations
@@ -26,21 +26,21 @@ BOX_WIDE, BOX_HIGH = 136, 56
 COLUMN, ROW, EDGE = 208, 84, 16
 RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
 TEXT_WIDE = 160
-"""Least room for the words of a line, however many rails stand before them."""
+"""Least width of a line's text, however many rails there are."""
 LETTERS, LEAD_LETTERS = 16, 9
-"""Letters of a name that fit a box, and a lead between two boxes."""
+"""Letters of a name that fit in a box, and on a lead between two boxes."""
 LETTER, SMALL_LETTER, BALLOON = 8.6, 7.2, 25
-"""Width of a letter of a name, and of the line under it; from one balloon to the next."""
+"""Width of a letter of a name, and of the line below it; distance between balloons."""
 MOST_AT_STAGE, MOST_AT_LEAD = 4, 2
 SUSPECTED = "suspected"
-"""Weight of a stage that has a balloon."""
+"""Line weight of a stage that has a balloon."""
 TITLE_HIGH, LINE_HIGH, LETTER_OF_LIST = 30, 18, 7.0
-"""Room for the title above a drawing, a line of the list below it, and a letter of that line."""
+"""Height of the title above a drawing and of a line of the list below it; width of a letter of that line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A stage where it stands: the corner of its box across, the middle of its mark down."""
+    """A stage and its position: the corner of its box (across), the centre of its mark (down)."""
 
     name: str
     shown: str
@@ -54,7 +54,7 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """Words at a lead: where they begin."""
+    """Text at a lead, and the position of its beginning."""
 
     x: float
     y: float
@@ -71,7 +71,7 @@ class LeadPath:
 
 @dataclass(frozen=True, slots=True)
 class Balloon:
-    """A number or letter in a circle: its middle."""
+    """A number or letter in a circle, and the position of its centre."""
 
     x: float
     y: float
@@ -84,8 +84,8 @@ class ChainLayout:
 
     Attributes
     ----------
-    labels : outputs at their leads (across only; down each stage says what feeds it).
-    text_x : where the words of a line begin (down only).
+    labels : outputs at their leads (across only; down, each stage names what feeds it).
+    text_x : where the text of a line begins (down only).
     """
 
     wide: float
@@ -99,7 +99,7 @@ class ChainLayout:
 
 @dataclass(frozen=True, slots=True)
 class PaperDrawing:
-    """A chain as a picture of its own: a title, the chain, and below it a list of what its balloons mean."""
+    """A chain as a separate picture: a title, the chain, and below it a list that explains the balloons."""
 
     title: str
     description: str
@@ -110,30 +110,30 @@ class PaperDrawing:
 
 
 Notes = dict[str, tuple[str, str]]
-"""Stage -> weight of what is said of it, and the words on the drawing."""
+"""Stage -> line weight, and the note on the drawing."""
 Marks: TypeAlias = "Mapping[str, Sequence[int | str]]"
 """Stage, output, control or lead -> numbers or letters of its balloons."""
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnChain:
-    """A chain laid out both ways, for wide windows and for phones."""
+    """A chain in both layouts, for wide windows and for phones."""
 
     across: ChainLayout
     down: ChainLayout
 
 
-def laid_out(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> DrawnChain:
-    """Return a job's chain laid out both ways, for a page.
+def lay_out_both_ways(job: Job, *, title: str, notes: Notes | None = None, marks: Marks | None = None) -> DrawnChain:
+    """Return a job's chain in both layouts, for a page.
 
     Parameters
     ----------
-    notes : what is said of stages.
+    notes : notes of stages.
     marks : balloons at suspected places.
     """
     drawing = chain_drawing(job, title=title)
     marks = _on_stages(job, marks)
-    return DrawnChain(across(drawing, notes or {}, marks), down(drawing, notes or {}, marks))
+    return DrawnChain(lay_out_across(drawing, notes or {}, marks), lay_out_down(drawing, notes or {}, marks))
 
 
 def _on_stages(job: Job, marks: Marks | None) -> Marks:
@@ -145,20 +145,20 @@ def _on_stages(job: Job, marks: Marks | None) -> Marks:
     return found
 
 
-def on_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:
-    """Return a chain laid out across, and a list of what is said of its places, by letters in balloons."""
-    said = str if into is None else into.translate
+def lay_out_for_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:
+    """Return a chain laid out across, with letters in balloons and a list of the notes that they refer to."""
+    translate = str if into is None else into.translate
     marked = [(b.name, b.name, b.words) for b in drawing.boxes if b.words]
     marked += [(f"lead:{x.source}-{x.target}", f"{x.source} - {x.target}", x.words) for x in drawing.lines if x.words]
-    layout = across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
-    layout = replace(layout, stops=tuple(replace(stop, kind=said(say(stop.kind))) for stop in layout.stops))
+    layout = lay_out_across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
+    layout = replace(layout, stops=tuple(replace(stop, kind=translate(say(stop.kind))) for stop in layout.stops))
     wide = max(layout.wide, WIDE)
     fitting = int((wide - 2 * EDGE) / LETTER_OF_LIST)
     lines: list[str] = []
     for i, (_, name, words) in enumerate(marked):
-        lines += textwrap.wrap(f"{_letters(i)}   {name}: {said(words)}", fitting, subsequent_indent="      ")
+        lines += textwrap.wrap(f"{_letters(i)}   {name}: {translate(words)}", fitting, subsequent_indent="      ")
     high = TITLE_HIGH + layout.high + LINE_HIGH * len(lines)
-    return PaperDrawing(said(drawing.title), drawing.description, wide, high, layout, tuple(lines))
+    return PaperDrawing(translate(drawing.title), drawing.description, wide, high, layout, tuple(lines))
 
 
 def _letters(index: int) -> str:
@@ -167,12 +167,14 @@ def _letters(index: int) -> str:
     return (_letters(before - 1) if before else "") + string.ascii_uppercase[letter]
 
 
-def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
+def lay_out_across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
     """Return a chain laid out from left to right."""
     at = {b.name: (EDGE + b.column * COLUMN, EDGE + b.row * ROW) for b in drawing.boxes}
-    here, between = _marked(marks)
+    here, between = _balloons_by_place(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
-    stops = tuple(Stop(b.name, _short(b.name), b.kind, *at[b.name], *_noted(notes, b.name)) for b in drawing.boxes)
+    stops = tuple(
+        Stop(b.name, _shortened(b.name), b.kind, *at[b.name], *_note_of(notes, b.name)) for b in drawing.boxes
+    )
     balloons = [
         Balloon(at[name][0] + BOX_WIDE - 14 - BALLOON * i, at[name][1] - 3, str(mark))
         for name, numbers in here.items()
@@ -187,7 +189,7 @@ def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> C
         if words := _outputs(line.outputs):
             labels.append(Label(to_x - (COLUMN - BOX_WIDE) + 12, to_y + middle - 6, words))
         numbers = between.get((line.source, line.target), [])
-        # under the lead: its words stand over it
+        # below the lead: its label is above it
         balloons += [Balloon(to_x - 22 - BALLOON * i, to_y + middle + 13, str(mark)) for i, mark in enumerate(numbers)]
         path = f"M{x + BOX_WIDE:g} {y + middle:g}H{bend:g}V{to_y + middle:g}H{to_x:g}"
         leads.append(LeadPath(path, bool(numbers)))
@@ -196,8 +198,8 @@ def across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> C
     return ChainLayout(wide, high, stops, tuple(leads), tuple(labels), tuple(balloons))
 
 
-def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
-    """Return a chain laid out from top to bottom, a line a stage: each lead runs down a rail of its own."""
+def lay_out_down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
+    """Return a chain laid out from top to bottom, one line for each stage; each lead has its own rail."""
     after: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     before: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     fed: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
@@ -212,26 +214,26 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Cha
     kinds = {b.name: b.kind for b in drawing.boxes}
     most = max([rail for rail, _ in rails.at.values()] + [run[2] for run in rails.runs])
     under = {name: f"{kinds[name]} from {', '.join(fed[name])}" if fed[name] else kinds[name] for name in fed}
-    here, between = _marked(marks)
+    here, between = _balloons_by_place(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     text_x = _x(most) + 22
     wide = max(WIDE, text_x + TEXT_WIDE)
     stops = tuple(
         Stop(
             name,
-            _beside(name, len(here.get(name, ())), wide - text_x, LETTER),
+            _shortened_beside(name, len(here.get(name, ())), wide - text_x, LETTER),
             kinds[name],
             _x(rail),
             _y(row),
-            *_noted(notes, name),
-            _beside(under[name], len(here.get(name, ())), wide - text_x, SMALL_LETTER),
+            *_note_of(notes, name),
+            _shortened_beside(under[name], len(here.get(name, ())), wide - text_x, SMALL_LETTER),
         )
         for name, (rail, row) in rails.at.items()
     )
     leads, balloons = [], []
     for source, target, rail in rails.runs:
         numbers = between.get((source, target), [])
-        leads.append(LeadPath(_run(rails.at[source], rails.at[target], rail), bool(numbers)))
+        leads.append(LeadPath(_lead_down(rails.at[source], rails.at[target], rail), bool(numbers)))
         y = _y(rails.at[target][1]) - STEP / 2
         balloons += [Balloon(_x(rail) + BALLOON * i, y, str(mark)) for i, mark in enumerate(numbers)]
     for name, numbers in here.items():
@@ -242,8 +244,10 @@ def down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> Cha
     return ChainLayout(wide, high, stops, tuple(leads), balloons=tuple(balloons), text_x=text_x)
 
 
-def _marked(marks: Marks | None) -> tuple[dict[str, list[int | str]], dict[tuple[str, str], list[int | str]]]:
-    """Return the numbers at stages, and those at the leads between two; of many the first."""
+def _balloons_by_place(
+    marks: Marks | None,
+) -> tuple[dict[str, list[int | str]], dict[tuple[str, str], list[int | str]]]:
+    """Return the balloons of each stage, and of each lead between two stages; only the first few of each."""
     here: dict[str, list[int | str]] = {}
     between: dict[tuple[str, str], list[int | str]] = {}
     for place, numbers in (marks or {}).items():
@@ -258,13 +262,13 @@ def _marked(marks: Marks | None) -> tuple[dict[str, list[int | str]], dict[tuple
     )
 
 
-def _beside(words: str, balloons: int, room: float, letter: float) -> str:
-    """Return words as they fit beside some balloons; without any they stand whole."""
-    return _short(words, max(1, int((room - BALLOON * balloons - 8) / letter))) if balloons else words
+def _shortened_beside(words: str, balloons: int, room: float, letter: float) -> str:
+    """Return a text, shortened to leave room for the balloons if there are any."""
+    return _shortened(words, max(1, int((room - BALLOON * balloons - 8) / letter))) if balloons else words
 
 
 class _Rails:
-    """Gives each stage a line and each lead a rail, so that no rail runs through a stage that isn't its end."""
+    """Assigns each stage a line and each lead a rail, so that no rail crosses a stage other than its ends."""
 
     def __init__(self, after: dict[str, list[str]], before: dict[str, list[str]]) -> None:
         self.after, self.before = after, before
@@ -298,8 +302,8 @@ def _y(row: int) -> float:
     return float(TOP + STEP * row)
 
 
-def _run(source: tuple[int, int], target: tuple[int, int], rail: int) -> str:
-    """Return a lead: aside to its rail, down it, and into its end."""
+def _lead_down(source: tuple[int, int], target: tuple[int, int], rail: int) -> str:
+    """Return the path of a lead: sideways to its rail, down, and into its target."""
     x, y, to_x, to_y = _x(source[0]), _y(source[1]), _x(target[0]), _y(target[1])
     along = _x(rail)
     path = f"M{x:g} {y:g}"
@@ -309,13 +313,13 @@ def _run(source: tuple[int, int], target: tuple[int, int], rail: int) -> str:
 
 def _outputs(names: tuple[str, ...]) -> str:
     words = ", ".join(names)
-    return _short(words, LEAD_LETTERS) if len(words) <= LEAD_LETTERS or len(names) < 2 else f"{len(names)} outputs"
+    return _shortened(words, LEAD_LETTERS) if len(words) <= LEAD_LETTERS or len(names) < 2 else f"{len(names)} outputs"
 
 
-def _noted(notes: Notes, name: str) -> tuple[str, str]:
+def _note_of(notes: Notes, name: str) -> tuple[str, str]:
     weight, note = notes.get(name, ("", ""))
     return note, weight
 
 
-def _short(name: str, letters: int = LETTERS) -> str:
+def _shortened(name: str, letters: int = LETTERS) -> str:
     return name if len(name) <= letters else f"{name[: letters - 1]}…"

@@ -19,7 +19,7 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
     lines: list[str] = []
     if diagnosis.evidence:
         lines += ["What was found", *_evidence(diagnosis), ""]
-    lines += ["What is likely", *_causes(diagnosis, shown)]
+    lines += ["Likely causes", *_causes(diagnosis, shown)]
     if diagnosis.contradiction:
         lines += ["", *_wrapped(diagnosis.contradiction, "! ")]
     if diagnosis.repair is not None:

@@ -1,4 +1,4 @@
-"""How figures and paragraphs are written: voltages, a value with its ±, lines of one width. It needs no model of a job."""
+"""Formatting of voltages, of values with their ±, and of paragraphs."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def rounded(value: float, half: float | None) -> str:
     if not half or not math.isfinite(half) or not math.isfinite(value):
         return f"{value:.3g}"
     digits = max(0, 1 - math.floor(math.log10(half)))
-    if digits > 4:  # more precise than needed
+    if digits > 4:  # more precise than is useful
         return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) < 1000 else f"{value:.1f}"
     return f"{value:.{digits}f} ± {half:.{digits}f}"
 

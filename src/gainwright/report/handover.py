@@ -71,14 +71,14 @@ def handover(
     blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
     blocks += [Heading(say("Control settings")), _controls(job)]
     blocks += [Heading(say("Volume")), *_volume(plan, knee)]
-    blocks += [Heading(say("Targets and what was reached")), _targets(plan, reached)]
+    blocks += [Heading(say("Targets and voltages reached")), _targets(plan, reached)]
     blocks += [Heading(say("Allowance")), *_allowance(job), *(music_blocks(music) if music else ())]
     blocks += _corridors(chain, plan)
     blocks += _measured(measured)
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
     blocks += [Heading(say("Noise")), _noise(chain)]
     blocks += [Heading(say("Hearing")), *_hearing(loud)]
-    blocks += [Heading(say("What was read")), *_read(entries)]
+    blocks += [Heading(say("Readings")), *_read(entries)]
     blocks += [Heading(say("Not measured")), BulletList(_missing(job, plan, reached, measured, knee, entries))]
     blocks += [BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music)
@@ -176,7 +176,7 @@ def _allowance(job: Job) -> list[Block]:
     rows = tuple((name, f"{db:g} dB") for name, db in allowances(job).items())
     chart = allowance_chart(job, title=say("Allowance"))
     text = say(
-        "The set-up tone lies this far below full scale. Recordings quieter than full scale still reach full output; "
+        "The set-up tone is this far below full scale. Recordings quieter than full scale still reach full output; "
         "the loudest passages of loud recordings may clip by as much at the highest clean volume."
     )
     table = Table((say("Output"), say("Below full scale")), rows, right=(1,))
@@ -286,7 +286,7 @@ def _hearing(loud: dict[str, float]) -> list[Block]:
         )
         columns = (say("Speaker"), say("Steady tone at its target, 1 m, free field"), say("Recommended time"))
         blocks += [
-            Paragraph(say("An estimate from sensitivity and target; a cabin adds to it.")),
+            Paragraph(say("An estimate from sensitivity and target; in a cabin the level is higher.")),
             Table(columns, rows, right=(1, 2)),
         ]
     return blocks
@@ -294,7 +294,7 @@ def _hearing(loud: dict[str, float]) -> list[Block]:
 
 def _read(entries: Sequence[Entry]) -> list[Block]:
     if not entries:
-        return [Paragraph(say("No readings were given for this paper."))]
+        return [Paragraph(say("No readings are included."))]
     return [
         Table((say("No."), say("Reading")), tuple((str(i), describe_entry(e)) for i, e in enumerate(entries, start=1)))
     ]
@@ -314,7 +314,7 @@ def _missing(
     if knee is None:
         missing.append(say("The source's clean limit, step by step."))
     if not measured:
-        missing.append(say("Distortion: no recording was given for this paper."))
+        missing.append(say("Distortion: no recording is included."))
     checked = {e.check for e in entries if hasattr(e, "check")}
     missing += [say("The supply of {stage}.", stage=n) for n, s in job.stages.items() if isinstance(s, Amplifier) and f"{n}.supply_voltage" not in checked]  # fmt: skip
     missing.append(say("Sound pressure in the cabin, and the audible noise there."))

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 METER_BANDWIDTH_HZ = 400.0
 ADVICE = {
     "go_on": "Go on: read at step {step}.",
-    "go_lower": "Begin lower: read at step {step}.",
-    "measure_between": "One more reading would help: at step {step}, near the knee.",
-    "read_again": "Read the steps again before you trust any of this.",
+    "go_lower": "Start lower: read at step {step}.",
+    "measure_between": "One more reading would help, at step {step}, near the knee.",
+    "read_again": "Read the steps again before you rely on this.",
     "enough": "That is enough.",
     "too_few": "Go on: read at step {step}.",
 }
@@ -114,7 +114,7 @@ def knee_chart(knee: Knee, readings: Sequence[tuple[float, float]], *, title: st
             ceiling=volts(knee.ceiling_v_rms),
         )
     else:
-        text = knee.why_not or say("no knee is shown")
+        text = knee.why_not or say("no knee found")
     marks = tuple(KneeMark(s, v, i in knee.outliers) for i, (s, v) in enumerate(readings))
     return KneeChart(
         title,

@@ -1,6 +1,6 @@
 """Papers in other languages: sentences from a gettext catalogue, numbers in the format of the language.
 
-English needs no catalogue: its sentences are the keys. A sentence that a catalogue lacks stays English.
+English needs no catalogue: its sentences are the keys. A sentence missing from a catalogue stays in English.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ CHART_WORDS = (
     "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
     "line driver", "level control", "converter", "dB re full scale", "time above, %", "allowance, dB", "clipped time, %",
 )  # fmt: skip
-"""Words on charts, which are keys of the catalogue too."""
+"""Words on charts, which are also keys of the catalogue."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Language:
     code: str
 
     def translate(self, text: str) -> str:
-        """Return a sentence in this language; a plain text, such as a name or a file's own words, is kept."""
+        """Return a sentence in this language; a plain text, such as a name or a text from a file, is kept."""
         if self.code == "en":
             return str(text)
         if not isinstance(text, Text) or not text.template:
@@ -84,10 +84,10 @@ def language(code: str) -> Language:
     """
     if code not in LANGUAGES:
         raise CallError(
-            f"there are no papers in {code!r}",
+            f"papers aren't available in {code!r}",
             code="unknown_language",
             where="language",
-            rule=f"there are {', '.join(f'{c} ({name})' for c, name in LANGUAGES.items())}",
+            rule=f"available are {', '.join(f'{c} ({name})' for c, name in LANGUAGES.items())}",
         )
     return Language(code)
 

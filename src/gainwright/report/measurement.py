@@ -1,4 +1,4 @@
-"""What a recording of a steady tone holds, as plain text."""
+"""The measurement of a recording of a steady tone, as plain text."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ def measurement_text(measurement: Measurement) -> str:
     """Return the measurement of a recording as text, a paragraph per channel."""
     lines = []
     for channel in measurement.channels:
-        said = [f"channel {channel.channel}: {channel.verdict.replace('_', ' ')}"]
+        phrases = [f"channel {channel.channel}: {channel.verdict.replace('_', ' ')}"]
         if channel.frequency_hz is not None:
-            said.append(f"{channel.frequency_hz:.3f} Hz")
+            phrases.append(f"{channel.frequency_hz:.3f} Hz")
         for key, unit, name in (
             ("rms_dbfs", "dBFS", "level"),
             ("thd_percent", "%", "THD"),
@@ -31,8 +31,8 @@ def measurement_text(measurement: Measurement) -> str:
                 half = channel.within.get(key)
                 if key == "v_rms":
                     half = channel.within.get("volts_percent", 0.0) / 100 * value
-                said.append(f"{name} {rounded(value, half)} {unit}")
-        lines.append(wrapped(", ".join(said), 2, "  "))
+                phrases.append(f"{name} {rounded(value, half)} {unit}")
+        lines.append(wrapped(", ".join(phrases), 2, "  "))
         if channel.frequency_hz is None:
             lines += [wrapped(why, 4) for why in dict.fromkeys(channel.why_not.values())]
     return "\n".join(lines)

@@ -37,21 +37,21 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
         return say("{head} Larger allowances weren't evaluated; the limits would permit more.", head=head)
     if choice.decided_by == "clipped_time":
         why = say(
-            "With {more} dB it would be clipped for more than {limit} % of the time, most of it in {tracks}.",
+            "With {more} dB it would be clipped more than {limit} % of the time, mostly in {tracks}.",
             more=f"{more:g}",
             limit=f"{limits.clipped_time_percent:g}",
             tracks=tracks,
         )
     elif choice.decided_by == "distortion":
         why = say(
-            "With {more} dB the clipping products would be less than {limit} dB under the programme, most of them in {tracks}.",
+            "With {more} dB the clipping products would be less than {limit} dB below the programme, mostly in {tracks}.",
             more=f"{more:g}",
             limit=f"{-limits.distortion_power_db:g}",
             tracks=tracks,
         )
     else:
         why = say(
-            "With {more} dB the mean power into {speaker} would be over its rating, most in {tracks}.",
+            "With {more} dB the mean power into {speaker} would exceed its rating, mostly in {tracks}.",
             more=f"{more:g}",
             speaker="" if drive is None else drive.speaker,
             tracks=tracks,
@@ -134,7 +134,7 @@ def music_text(result: MusicResult) -> str:
         for line in (columns, *rows)
     ]
     if all(a.drive is None for a in result.bands):
-        lines.append("Powers are re a sine that just reaches the ceiling; for a job they are watts.")
+        lines.append("Powers are relative to a sine that just reaches the ceiling; with a job they are in watts.")
         named = [f"{a.band} is {_NAMED[a.band]}" for a in result.bands if a.band in _NAMED]
         lines += [f"Bands: {', '.join(named)}."] if named else []
     lines += ["", *(choice_text(a, result.limits) for a in result.bands), ""]

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 class MusicChart:
     """How much of the time each band exceeds a level, with its ceiling; and how long each allowance clips it.
 
-    `levels`: band, level re digital full scale, percentage of time; `clipped`: band, allowance, percentage;
-    `choices`: band and its recommended allowance, whose ceiling lies as far under full scale.
+    `levels`: band, level re digital full scale, percentage of time; `clipped`: band, allowance, percentage; `choices`:
+    band and its recommended allowance, by which its ceiling is below full scale.
     """
 
     title: str

@@ -29,9 +29,9 @@ def _lines(onset: Onset) -> list[str]:
         lines.append("  the peaks are cut flat" + (", one side first" if onset.one_sided else ""))
     if onset.rounded:
         lines.append(
-            "  the peaks are rounded: soft clipping, or a filter after the stage; then clipping begins lower than it seems"
+            " the peaks are rounded: soft clipping, or a filter after the stage; then clipping begins at a lower level than shown"
         )
-        lines.append("  name a filter that you know (the filters after the stage), or play the stepped run")
+        lines.append(" give the filters after the stage if you know them, or play the stepped run")
     return lines
 
 

@@ -25,7 +25,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph; `strong` for what must not be missed."""
+    """A paragraph; `strong` if it must not be overlooked."""
 
     kind: ClassVar = "paragraph"
     text: str

@@ -54,9 +54,9 @@ def waveform_chart(pictures: Pictures, *, title: str, full_scale_v: float | None
     if pictures.frequency_hz is not None:
         hz = f"{pictures.frequency_hz:.6g}"
         text = (
-            say("one period of {hz} Hz, cut at its ceiling", hz=hz)
+            say("one period of {hz} Hz, clipped at the ceiling", hz=hz)
             if cut
-            else say("one period of {hz} Hz, not cut", hz=hz)
+            else say("one period of {hz} Hz, not clipped", hz=hz)
         )
     ends = [None if edge is None else edge * factor for edge in (pictures.upper, pictures.lower)]
     return WaveformChart(title, text, unit, points, ends[0], ends[1], say("{place}: {words}", place=title, words=text))

@@ -34,11 +34,15 @@ def response_text(responses: Responses) -> str:
             level = match.level_db
             lines.append(f"  level {level.value:+.2f} dB ({level.low:+.2f} to {level.high:+.2f}) where both pass")
         else:
-            lines.append("  level: they share no pass band")
+            lines.append(" level: they have no common pass band")
         within = f" ± {1000 * match.delay_within_s:.2g}" if match.delay_within_s < 1 else ""
         lines.append(f"  {1000 * match.delay_s:+.3f}{within} ms later, {100 * match.distance_m:+.1f} cm of air")
-        said = {True: "the same polarity", False: "opposite polarity", None: "polarity not determined by their phase"}
-        lines.append(f"  {said[match.same_polarity]}")
+        polarities = {
+            True: "the same polarity",
+            False: "opposite polarity",
+            None: "polarity not determined by their phase",
+        }
+        lines.append(f"  {polarities[match.same_polarity]}")
     return "\n".join(lines)
 
 
@@ -64,7 +68,7 @@ class ResponseChart:
 def response_chart(responses: Responses, *, title: str) -> ResponseChart:
     """Return the chart of responses, without points more than 60 dB down or too noisy."""
     points = []
-    said = []
+    summaries = []
     for path in responses.channels:
         name = say("channel {number}", number=path.channel)
         top = max(p.level_db for p in path.curve)
@@ -72,6 +76,6 @@ def response_chart(responses: Responses, *, title: str) -> ResponseChart:
             CurvePoint(name, p.frequency_hz, p.level_db) for p in path.curve if p.level_db > top - 60 and p.sure_db < 3
         ]
         filters = ", ".join(f.text for f in path.filters) or say("no filter")
-        said.append(say("{place}: {words}", place=name, words=filters))
-    text = joined(said, by="{a}; {b}")
+        summaries.append(say("{place}: {words}", place=name, words=filters))
+    text = joined(summaries, by="{a}; {b}")
     return ResponseChart(title, text, tuple(points), say("{place}: {words}", place=title, words=text))

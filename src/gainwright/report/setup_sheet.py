@@ -34,13 +34,13 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         blocks.append(Heading(say("Before you begin")))
         blocks += [Paragraph(say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy), f.severity == "blocker") for f in plan.findings]  # fmt: skip
     blocks += [Heading(say("Tones")), _tones(plan)]
-    phase, said = "", set[str]()
+    phase, shown = "", set[str]()
     for number, step in enumerate(plan.steps, start=1):
         if step.phase != phase:
             phase = step.phase
             blocks.append(Heading(say(PHASES[phase])))
-        new = tuple(c for c in step.cautions if c not in said)
-        said.update(new)
+        new = tuple(c for c in step.cautions if c not in shown)
+        shown.update(new)
         blocks.append(_step(number, step, new))
     blocks += [Heading(say("Targets")), _targets(plan)]
     blocks += [BlankLines((say("Done by"), say("Date"), say("Remarks")))]
@@ -58,7 +58,7 @@ def _step(number: int, step: Step, cautions: tuple[str, ...]) -> StepBlock:
     box = UNITS.get(step.expect.quantity, "") if step.expect is not None else ""
     expect = "" if step.expect is None else say("Expect {reading}.", reading=expected(step.expect))
     if not step.visible:
-        expect = say("This can't be seen with these instruments: see above.")
+        expect = say("These instruments can't show this: see above.")
     return StepBlock(number, step.do, "", expect, box, cautions)
 
 
@@ -83,5 +83,5 @@ SET_BY = {
     "amplifier": "its rating",
     "speaker": "the speaker's rating",
     "clip": "where it begins to clip",
-    "source": "what the source drives it to",
+    "source": "the highest level from the source",
 }

@@ -55,10 +55,10 @@ def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int
     drawing = chain_drawing(job, title=say("Where"), marks=places_to_check(diagnosis, steps=steps))
     blocks += [Heading(say("Where")), Figure(drawing, drawing.description)]
     if diagnosis.evidence:
-        blocks += [Heading(say("What is known")), BulletList(tuple(e.said for e in diagnosis.evidence))]
+        blocks += [Heading(say("What was found")), BulletList(tuple(e.said for e in diagnosis.evidence))]
     likely = tuple(c.why for c in diagnosis.causes if c.probability >= LIKELY)[:3]
     if likely:
-        blocks += [Heading(say("What is likely")), BulletList(likely)]
+        blocks += [Heading(say("Likely causes")), BulletList(likely)]
     title = job.title or say("What to check")
     return Paper("customer", title, date, tuple(blocks), CustomerData(diagnosis), date)
 
@@ -66,7 +66,7 @@ def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int
 def case_paper(
     job: Job, diagnoser: Diagnoser, entries: Sequence[Entry], diagnosis: Diagnosis, case: Case | None, *, date: str = ""
 ) -> Paper:
-    """Return the case paper: the chain, the evidence, the belief after each entry, the outcome."""
+    """Return the case paper: the outcome, the likely causes, the evidence, the probabilities after each entry, the chain."""
     blocks: list[Block] = []
     if case is not None and case.closed is not None:
         cause = Cause(case.closed.cause, case.closed.where)
@@ -80,12 +80,12 @@ def case_paper(
         blocks += [Paragraph(case.closed.note)] if case.closed.note else []
     else:
         blocks += [Heading(say("Outcome")), Paragraph(say("The case is open."))]
-    blocks += [Heading(say("What is believed")), _believed(diagnosis)]
+    blocks += [Heading(say("Likely causes")), _causes(diagnosis)]
     if diagnosis.contradiction:
         blocks.append(Paragraph(diagnosis.contradiction, strong=True))
     blocks += [Heading(say("What was found")), _evidence(diagnosis)]
     if entries:
-        chart = belief_chart(diagnoser, entries, title=say("How the belief changed"))
+        chart = belief_chart(diagnoser, entries, title=say("How the probabilities changed"))
         blocks.append(Figure(chart, chart.description))
     if case is not None and case.dialogue:
         blocks += [Heading(say("The dialogue")), _dialogue(case)]
@@ -96,7 +96,7 @@ def case_paper(
     return Paper("case", (case.title if case else "") or job.title or say("Case"), below, tuple(blocks), data, date)
 
 
-def _believed(diagnosis: Diagnosis) -> Table:
+def _causes(diagnosis: Diagnosis) -> Table:
     shown = [c for c in diagnosis.causes if c.probability >= 0.02][:8] or list(diagnosis.causes[:1])
     rows = [
         (
@@ -107,12 +107,12 @@ def _believed(diagnosis: Diagnosis) -> Table:
         for c in shown
     ]
     rows.append((say("something not modelled"), f"{100 * diagnosis.surprise:.0f} %", ""))
-    return Table((say("Cause"), say("Believed"), say("Means")), tuple(rows), right=(1,))
+    return Table((say("Cause"), say("Probability"), say("Meaning")), tuple(rows), right=(1,))
 
 
 def _evidence(diagnosis: Diagnosis) -> Table:
     rows = tuple((str(e.number), e.said, e.expected, f"{100 * e.doubt:.0f} %") for e in diagnosis.evidence)
-    return Table((say("No."), say("Found"), say("In a sound chain"), say("Doubtful")), rows, right=(3,))
+    return Table((say("No."), say("Found"), say("In a healthy chain"), say("Doubtful")), rows, right=(3,))
 
 
 def _dialogue(case: Case) -> Table:
@@ -120,6 +120,8 @@ def _dialogue(case: Case) -> Table:
     for i, step in enumerate(case.dialogue, start=1):
         believed = step.believed
         held = "" if believed is None else f"{believed.cause} {believed.where} {100 * believed.probability:.0f} %"
-        rows.append((str(i), step.ask or say("volunteered"), say(step.answer), f"{step.minutes:g}", held))
-    columns = (say("No."), say("Asked"), say("Answer"), say("Minutes"), say("Then believed"))
+        rows.append(
+            (str(i), step.ask or say("entered without a question"), say(step.answer), f"{step.minutes:g}", held)
+        )
+    columns = (say("No."), say("Asked"), say("Answer"), say("Minutes"), say("Likeliest cause then"))
     return Table(columns, tuple(rows), right=(3,))

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 PHASES = {
     "prepare": "Prepare",
     "leads": "Leads",
-    "controls": "Controls to their starting places",
+    "controls": "Controls to their starting positions",
     "source": "The source's clean limit",
     "processor": "Processors and drivers",
     "amplifier": "Amplifiers to their targets",
-    "restore": "Crossovers back",
+    "restore": "Crossovers restored",
     "verify": "Verify",
 }
 _UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
@@ -50,23 +50,23 @@ def plan_text(plan: Plan) -> str:
     lines = [plan.title or "Plan", ""]
     lines += findings_text(plan.findings)
     phase = ""
-    said: set[str] = set()
+    shown: set[str] = set()
     for number, step in enumerate(plan.steps, start=1):
         if step.phase != phase:
             phase = step.phase
-            said = set()
+            shown = set()
             lines += ["", PHASES[phase], "-" * len(PHASES[phase])]
-        lines += _step(number, step, [c for c in step.cautions if c not in said])
-        said.update(step.cautions)
+        lines += _step(number, step, [c for c in step.cautions if c not in shown])
+        shown.update(step.cautions)
     lines += ["", "Targets", "-------"]
     lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
     return "\n".join(lines)
 
 
 def learned_text(rows: Iterable[tuple[str, float, float, float, float]]) -> str:
-    """Return what was learned from readings, a line each: path, its 95 % interval now and before, in SI."""
+    """Return the values that readings made more precise, a line each: path, 95 % interval now and before, in SI."""
     lines = [f"  {path:<36} {low:.4g} to {high:.4g}   (was {was:.4g} to {to:.4g})" for path, low, high, was, to in rows]
-    return "\n".join(["", "Learned from the readings", "-------------------------", *(lines or ["  nothing yet"])])
+    return "\n".join(["", "Known better from the readings", "-------------------------", *(lines or ["  nothing yet"])])
 
 
 def findings_text(findings: Iterable[Finding]) -> list[str]:
@@ -85,8 +85,8 @@ def _step(number: int, step: Step, cautions: list[str]) -> list[str]:
     if step.expect is not None:
         lines.append(wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
     if not step.visible:
-        lines.append(wrapped("This can't be seen with these instruments: see the findings.", 4))
-    # A caution is said in full once a phase, at the first step that needs it.
+        lines.append(wrapped("These instruments can't show this: see the findings.", 4))
+    # A caution is printed once in each phase, at the first step that needs it.
     lines += [wrapped(f"Caution: {caution}", 4) for caution in cautions]
     return lines
 

@@ -1,4 +1,4 @@
-"""The tones of one job: named, number_tones, with a list to print."""
+"""The numbered tones of one job, with a list to print."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 """Octaves (ISO 266:1997, table 1)."""
 PASSES_DB = 3.0
 BELOW_SET_UP_DB = 3.0
-"""How far under the set-up tone one listens (common practice, no published source)."""
+"""How far below the set-up tone one listens (common practice, no published source)."""
 
 
 def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
@@ -47,7 +47,7 @@ def answer(rig: Rig, entry: Entry) -> dict[str, Any]:
     return given | _check(rig, entry)
 
 
-def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, Any]:
+def _played(rig: Rig, entry: Played, observe: Any, *, side: str = "") -> dict[str, Any]:
     """Play the tone of an entry with its settings, take the result, and restore everything."""
     job, truth, settings = rig.job, dict(rig.truth), dict(rig.settings)
     off, running = rig.off, rig.engine_running
@@ -63,11 +63,11 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
         if feed is not None:
             rig.feed(feed.into, feed.volts.nominal)
         if isinstance(entry, HeardSpeaker) and entry.tone_hz is None and not entry.silence:
-            rig.play(*_usual(rig, entry.heard))
+            rig.play(*_typical_stimulus(rig, entry.heard))
         else:
             level = QUIET_DBFS if entry.tone_hz is None else entry.level_dbfs
             rig.play(entry.tone_hz or 1000.0, level, sides=side or entry.side)
-        return dict(look())
+        return dict(observe())
     finally:
         rig.job, rig.truth, rig.settings = job, truth, settings
         rig.off, rig.engine_running = off, running
@@ -75,8 +75,8 @@ def _played(rig: Rig, entry: Played, look: Any, *, side: str = "") -> dict[str, 
         rig.swap("")
 
 
-def _usual(rig: Rig, speaker: str) -> tuple[float, float]:
-    """Return the tone, Hz, and level, dBFS, that stand for what is usually played: amid what a sound chain brings a speaker."""
+def _typical_stimulus(rig: Rig, speaker: str) -> tuple[float, float]:
+    """Return the tone, Hz, and level, dBFS, that represent ordinary music at a speaker: in the middle of its band."""
     sound = Rig(rig.job, seed=0)
     wiring = sound._chain().wiring
     node = wiring.feeds[wiring.ports(speaker)[0]][0].node
@@ -164,7 +164,7 @@ def _lamps(rig: Rig, unit: str) -> tuple[bool, bool]:
     speaker = next(p.speaker for p in wiring.paths if behind & {node.stage for node in p.nodes})
     tone = rig._tone
     try:
-        rig.play(*_usual(rig, speaker))
+        rig.play(*_typical_stimulus(rig, speaker))
         return rig.lamps(unit)
     finally:
         rig.play(*tone)

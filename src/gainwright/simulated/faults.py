@@ -28,11 +28,11 @@ AMOUNTS = {
     "level_control_down": (25.0, "dB down"),
     "gain_low": (0.06, "share of its travel"),
     "gain_high": (0.95, "share of its travel"),
-    "low_pass_in_the_way": (12.0, "Hz, where the low-pass stands"),
-    "high_pass_in_the_way": (8_000.0, "Hz, where the high-pass stands"),
+    "low_pass_in_the_way": (12.0, "Hz, the corner of the low-pass"),
+    "high_pass_in_the_way": (8_000.0, "Hz, the corner of the high-pass"),
     "boost_on": (9.0, "dB at the tone"),
-    "load_too_low": (0.25, "of the impedance it should have"),
-    "supply_sagging": (0.65, "of the supply left under load"),
+    "load_too_low": (0.25, "share of the impedance it should have"),
+    "supply_sagging": (0.65, "share of the supply voltage left under load"),
     "ground_loop": (0.02, "V of hum, rms"),
     "alternator_whine": (0.02, "V of whine, rms"),
 }
@@ -49,7 +49,7 @@ _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: cause id, place, amount (a usual one if None), and for a speaker its side."""
+    """One fault: cause id, place, amount (a typical one if None), and for a speaker its side."""
 
     cause: str
     where: str

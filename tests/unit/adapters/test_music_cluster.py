@@ -101,7 +101,7 @@ def test_a_cluster_stops_when_it_should(cluster: LocalCluster, music: Path) -> N
 def test_a_scheduler_without_workers_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is waited for some time, then said."""
     distributed = pytest.importorskip("distributed")
-    monkeypatch.setattr("gainwright.adapters.music_cluster._REACH_S", 1)
+    monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     with distributed.LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty:
         with pytest.raises(CallError) as refused:
             list(ClusterWorkers(empty.scheduler_address, read=length).run([Task("x", ())], lambda: False))
@@ -110,7 +110,7 @@ def test_a_scheduler_without_workers_is_told(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_no_scheduler_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     """A port where nobody listens, an address that is none, and the library that is missing."""
-    monkeypatch.setattr("gainwright.adapters.music_cluster._REACH_S", 1)
+    monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     for address in ("tcp://127.0.0.1:1", "nowhere at all"):
         with pytest.raises(CallError) as refused:
             list(ClusterWorkers(address, read=length).run([Task("x", ())], lambda: False))

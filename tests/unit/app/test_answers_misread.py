@@ -95,7 +95,7 @@ def test_a_digit_of_another_script_corrects_no_entry() -> None:
     dialogue.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
     run_dialogue(iter(["correct ² normal", "correct ٣ normal", "quit"]), said.append, dialogue)  # type: ignore[arg-type]
     assert [line for line in said if "there is no entry 0" in line] == [
-        "That can't be taken: there is no entry 0; there are 1"
+        "That can't be used: there is no entry 0; there are 1"
     ] * 2
 
 

@@ -78,10 +78,10 @@ def test_a_dialogue_goes_forward_and_back() -> None:
     second = talk.diagnosis()
     assert second.causes[0].cause != first.causes[0].cause
     asked = second.next[0]
-    talk.dont_know(asked)
+    talk.decline(asked)
     third = talk.diagnosis()
     assert third.next[0].entry != asked.entry
-    place = talk.cant_reach(third.next[0])
+    place = talk.exclude_place(third.next[0])
     assert all(place not in str(n.entry.get("at", n.where)).split(".") for n in talk.diagnosis().next)
     talk.undo()
     assert talk.unreachable == []
@@ -122,7 +122,7 @@ def test_a_case_is_kept_and_gone_on_with(store: SqlStore, tmp_path: Path) -> Non
     talk = kept.dialogue
     talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
     talk.note_belief(talk.diagnosis())
-    talk.dont_know(talk.diagnosis().next[0])
+    talk.decline(talk.diagnosis().next[0])
     kept.save()
     kept.save()
     assert store.cases.get("red 1").revision == 1

@@ -107,7 +107,7 @@ def test_a_full_input_is_noticed() -> None:
     last = followed(MadeUp(np.clip(tone(1, peak=1.5), -1, 1)))[-1].reading
     assert last is not None
     assert last.worst[0] == "overloaded_input"
-    assert any("the input itself is full" in w for w in last.warnings)
+    assert any("the input itself is overloaded" in w for w in last.warnings)
 
 
 def test_low_tones_get_a_longer_look() -> None:

@@ -225,7 +225,7 @@ def test_a_cache_that_is_none_is_refused(tmp_path: Path) -> None:
     for folder in (tmp_path / "file", tmp_path / "cache"):
         with pytest.raises(CallError) as refused:
             SqliteMusicCache(folder)
-        assert "do without what is kept" in refused.value.remedy
+        assert "use no cache" in refused.value.remedy
         assert "--no-cache" in with_option(refused.value).remedy
 
 

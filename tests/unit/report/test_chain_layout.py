@@ -19,9 +19,9 @@ from gainwright.report.chain_layout import (
     SMALL_LETTER,
     ChainLayout,
     LeadPath,
-    across,
-    down,
-    on_paper,
+    lay_out_across,
+    lay_out_down,
+    lay_out_for_paper,
 )
 
 
@@ -77,7 +77,7 @@ def _through(layout: ChainLayout) -> list[str]:
 @given(drawing=chains())
 def test_downwards_each_stage_has_its_line_and_each_lead_its_rail(drawing: ChainDrawing) -> None:
     """Every stage once, each below all that feed it, its leads ending at it, none through another."""
-    layout = down(drawing, {})
+    layout = lay_out_down(drawing, {})
     assert sorted(s.name for s in layout.stops) == sorted(b.name for b in drawing.boxes)
     assert len({s.y for s in layout.stops}) == len(layout.stops)
     at = {s.name: (s.x, s.y) for s in layout.stops}
@@ -92,7 +92,7 @@ def test_downwards_each_stage_has_its_line_and_each_lead_its_rail(drawing: Chain
 @given(drawing=chains())
 def test_across_no_two_boxes_touch(drawing: ChainDrawing) -> None:
     """Boxes stand apart and inside the sheet."""
-    layout = across(drawing, {"s0": ("high", "1 caution")})
+    layout = lay_out_across(drawing, {"s0": ("high", "1 caution")})
     for a, b in itertools.combinations(layout.stops, 2):
         assert abs(a.x - b.x) >= BOX_WIDE or abs(a.y - b.y) >= BOX_HIGH
     assert all(s.x + BOX_WIDE <= layout.wide and s.y + BOX_HIGH <= layout.high for s in layout.stops)
@@ -123,7 +123,7 @@ def test_balloons_stand_where_the_fault_may_be(marked: tuple[ChainDrawing, Line,
     """At a stage on its box or in its line, at a lead beside its way into a stage; inside the sheet; what they mark is suspected."""
     drawing, line, name = marked
     marks = {f"{name}.out": [1, 2, 3, 4, 5, 6], f"lead:{line.source}.left-{line.target}": [7, 8, 9]}
-    for layout in (across(drawing, {}, marks=marks), down(drawing, {}, marks=marks)):
+    for layout in (lay_out_across(drawing, {}, marks=marks), lay_out_down(drawing, {}, marks=marks)):
         assert sorted(b.mark for b in layout.balloons) == ["1", "2", "3", "4", "7", "8"]
         assert all(11.5 <= b.y <= layout.high - 11.5 for b in layout.balloons)
         assert all(5 <= b.x <= layout.wide - 11.5 for b in layout.balloons)
@@ -134,7 +134,7 @@ def test_balloons_stand_where_the_fault_may_be(marked: tuple[ChainDrawing, Line,
         assert _points(lead.path)[-1] == end
         seven = next(b for b in layout.balloons if b.mark == "7")
         assert abs(seven.y - end[1]) <= 30
-    drawn = down(drawing, {}, marks={drawing.boxes[0].name: [1, 2]})
+    drawn = lay_out_down(drawing, {}, marks={drawing.boxes[0].name: [1, 2]})
     first = next(s for s in drawn.stops if s.name == drawing.boxes[0].name)
     leftmost = min(b.x for b in drawn.balloons) - 11.5
     assert drawn.text_x + LETTER * len(first.shown) <= leftmost
@@ -150,7 +150,7 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
         (Line("a", "b", ""), Line("b", "c", "")),
         "",
     )
-    layout = down(drawing, {})
+    layout = lay_out_down(drawing, {})
     first, _, last = layout.stops
     bad = ChainLayout(layout.wide, layout.high, layout.stops, (LeadPath(f"M{first.x:g} {first.y:g}V{last.y:g}"),))
     assert _through(layout) == []
@@ -162,17 +162,17 @@ def test_a_long_name_is_cut_across_and_whole_down(letters: int) -> None:
     """Across a name fits its box; down it stands whole."""
     name = "n" * letters
     drawing = ChainDrawing("a", "", (Box(name, "x", 0, 0.0, ""),), (), "")
-    shown = across(drawing, {}).stops[0].shown
+    shown = lay_out_across(drawing, {}).stops[0].shown
     assert len(shown) <= 16
     assert (shown == name) == (letters <= 16)
-    assert down(drawing, {}).stops[0].shown == name
+    assert lay_out_down(drawing, {}).stops[0].shown == name
 
 
 def test_paper_and_page_are_drawn_from_one_layout() -> None:
     """The picture holds the leads, boxes and balloons of the page's own layout, and says below what each balloon means."""
     boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
     drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1"),), "")
-    page = across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
+    page = lay_out_across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
     root = ElementTree.fromstring(AltairCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
     found = list(root.iter())
     assert [e.get("d") for e in found if e.tag.endswith("path")] == [lead.path for lead in page.leads]
@@ -188,4 +188,4 @@ def test_paper_and_page_are_drawn_from_one_layout() -> None:
 def test_places_are_lettered_past_z(index: int, letters: str) -> None:
     """A chain may have more marked places than the alphabet has letters."""
     boxes = tuple(Box(f"s{i}", "x", i, 0.0, "looked at") for i in range(60))
-    assert on_paper(ChainDrawing("a", "", boxes, (), "")).lines[index] == f"{letters}   s{index}: looked at"
+    assert lay_out_for_paper(ChainDrawing("a", "", boxes, (), "")).lines[index] == f"{letters}   s{index}: looked at"

@@ -1,4 +1,4 @@
-"""The store: what is kept, in SQLite by a file or in PostgreSQL by an address."""
+"""The store, in a SQLite file or a PostgreSQL database."""
 
 from gainwright.adapters.store.check import StoreCheck
 from gainwright.adapters.store.maintenance import StoreMaintenance

@@ -1,4 +1,4 @@
-"""Backups: a whole store of either kind, as it is at one moment, in one SQLite file that is itself a store."""
+"""Backups: a snapshot of a whole store of either kind, in one SQLite file that is itself a store."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ _ONE_AT_A_TIME = {"recording_content"}
 
 
 def backup(database: Database, file: Path) -> Path:
-    """Write a whole store as it is at this moment into a new file; return it.
+    """Write a snapshot of a whole store into a new file; return the file.
 
     Raises
     ------
-    CallError : there is such a file, or it can't be written, or the store can't be read.
+    CallError : the file exists or can't be written, or the store can't be read.
     """
     with database.snapshot() as connection:
         if known_revision(database, connection) is None:
@@ -36,7 +36,7 @@ def backup(database: Database, file: Path) -> Path:
 
 
 def backup_beside(database: Database, why: str) -> Path:
-    """Write a backup beside the store, in the user's data folder for one on a server; return the file."""
+    """Write a backup next to the store, for a server into the user's data folder; return the file."""
     file = file_beside(database, why)
     with database.snapshot() as connection:
         write_backup(connection, file)
@@ -44,14 +44,14 @@ def backup_beside(database: Database, why: str) -> Path:
 
 
 def write_backup(connection: sa.Connection, file: Path) -> None:
-    """Write the store that a connection sees into a new file, whole or not at all.
+    """Write the store, as a connection sees it, into a new file, completely or not at all.
 
     Raises
     ------
-    CallError : there is such a file, or it can't be written.
+    CallError : the file exists, or can't be written.
     """
     if file.exists():
-        raise CallError("there is such a file already", code="file_exists", where=str(file), remedy="name another")
+        raise CallError("the file exists already", code="file_exists", where=str(file), remedy="name another")
     try:
         with new_file(file, mode=0o600) as part:
             try:
@@ -74,7 +74,7 @@ def _write_file_backup(connection: sa.Connection, part: Path) -> None:
     with closing(sqlite3.connect(part)) as target:
         assert isinstance(source, sqlite3.Connection)  # noqa: S101  (the dialect says so)
         source.backup(target)
-        # a backup is one file, readable where nothing may be written beside it
+        # a backup is a single file that can be read in a read-only folder
         target.execute("PRAGMA journal_mode = DELETE")
 
 
@@ -88,7 +88,7 @@ def _write_server_backup(connection: sa.Connection, part: Path) -> None:
 
 
 def copy_rows(old: sa.Connection, new: sa.Connection, *, empty_first: bool = False) -> None:
-    """Copy every row as it lies; both ends have the same revision."""
+    """Copy every row unchanged; both databases have the same revision."""
     there = tables_of(new)
     if empty_first:
         for table in reversed(there.sorted_tables):
@@ -103,14 +103,14 @@ def copy_rows(old: sa.Connection, new: sa.Connection, *, empty_first: bool = Fal
 
 
 def tables_of(connection: sa.Connection) -> sa.MetaData:
-    """Return the tables as the database has them, so that old revisions are copied too."""
+    """Return the tables as they are in the database, so that old revisions can be copied, too."""
     found = sa.MetaData()
     found.reflect(connection, only=lambda name, _: name != "alembic_version")
     return found
 
 
 def file_beside(database: Database, why: str) -> Path:
-    """Return a new file name beside a store, in the user's data folder for one on a server."""
+    """Return a new file name next to a store, for a server in the user's data folder."""
     stem = database.file or data_path("gainwright-server.sqlite")
     stem.parent.mkdir(parents=True, exist_ok=True)
     return stem.with_name(f"{stem.name}.{why}-{now():%Y%m%dT%H%M%S.%fZ}")

@@ -1,4 +1,4 @@
-"""Cases in a database, by name, found by any word."""
+"""Cases in a database, identified by name, searchable by any word."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class SqlCases:
         self._database = database
 
     def find(self, words: str = "") -> Sequence[StoredCase]:
-        """Return the cases that hold every one of the words anywhere, last changed first."""
+        """Return the cases that contain all of the words, last changed first."""
         writable(words=words)
         table = kept_case.c
         content = sa.type_coerce(table.content, sa.Text).label("content")
@@ -35,7 +35,7 @@ class SqlCases:
             return FoundCases(connection.execute(wanted.order_by(table.changed.desc(), table.name)).all())
 
     def get(self, name: str) -> StoredCase:
-        """Return one. CallError `no_such_case`."""
+        """Return a case. CallError `no_such_case`."""
         check_case_name(name)
         with self._database.read() as connection:
             row = _row(connection, name)
@@ -51,7 +51,7 @@ class SqlCases:
             return {str(row[0]): int(row[1]) for row in connection.execute(wanted)}
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
-        """Keep a case; `seen` is 0 for a new one. ConflictError: its revision isn't the one seen."""
+        """Store a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
         check_case_name(name)
         content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
         words = searched(name, *texts_in(content))
@@ -63,7 +63,7 @@ class SqlCases:
             found = _row(connection, name, lock=True)
             revision = found.revision if found is not None else 0
             if revision != seen:
-                raise _conflict(name)
+                raise _changed_meanwhile(name)
             if found is not None:
                 connection.execute(
                     kept_case.update().where(kept_case.c.name == name).values(**row, revision=revision + 1)
@@ -71,13 +71,13 @@ class SqlCases:
                 return StoredCase(name, case, revision + 1, at)
             try:
                 connection.execute(kept_case.insert().values(name=name, revision=1, **row))
-            except sa.exc.IntegrityError:  # somebody else's insert, unseen until it was through
-                raise _conflict(name) from None
+            except sa.exc.IntegrityError:  # inserted by somebody else in the meantime
+                raise _changed_meanwhile(name) from None
         return StoredCase(name, case, 1, at)
 
 
 class FoundCases(Sequence[StoredCase]):
-    """Cases as they were at one moment; each is read when it is looked at, since a list shows some of many."""
+    """A snapshot of cases; each is parsed when it is accessed, since a list shows only some of many."""
 
     def __init__(self, rows: Sequence[AnyRow]) -> None:
         self._rows = rows
@@ -101,7 +101,7 @@ class FoundCases(Sequence[StoredCase]):
 
 
 def texts_in(content: Any) -> list[str]:
-    """Return every text of a case: what a person may look for."""
+    """Return every text of a case that a search may find."""
     if isinstance(content, dict):
         return [text for value in content.values() for text in texts_in(value)]
     if isinstance(content, list):
@@ -119,9 +119,9 @@ def _kept(row: AnyRow) -> StoredCase:
     return StoredCase(row.name, Case.model_validate(row.content), row.revision, row.changed)
 
 
-def _conflict(name: str) -> ConflictError:
+def _changed_meanwhile(name: str) -> ConflictError:
     return ConflictError(
         f"the case {name} was changed by somebody else meanwhile",
         code="conflict",
-        remedy="look at the case as it stands now, then make your change again; nothing was written",
+        remedy="look at the present case, then make your change again; nothing was written",
     )

@@ -37,8 +37,8 @@ class StoreCheck:
     Attributes
     ----------
     revision : of the tables.
-    holds : how many of each there are.
-    wrong : one sentence for each thing that isn't as it should be.
+    holds : number of entries of each kind.
+    wrong : one sentence for each problem.
     """
 
     where: str
@@ -48,11 +48,11 @@ class StoreCheck:
 
 
 def check(database: Database) -> StoreCheck:
-    """Go through a whole store of any known revision; nothing is changed.
+    """Check a whole store of any known revision; nothing is changed.
 
     Raises
     ------
-    CallError : there is none, or it can't be read at all.
+    CallError : there is no store, or it can't be read at all.
     """
     with database.snapshot() as connection:
         revision = known_revision(database, connection)
@@ -90,9 +90,9 @@ def _versions(connection: sa.Connection) -> Iterator[str]:
         .join(t.job_version, t.job_version.c.job == t.job.c.id, isouter=True)
         .group_by(t.job.c.id, t.job.c.versions)
     )
-    for name, told, there, highest in connection.execute(wanted):
-        if not told == there == highest:
-            yield f"the job {name} should have {told} versions and has {there}"
+    for name, expected, there, highest in connection.execute(wanted):
+        if not expected == there == highest:
+            yield f"the job {name} should have {expected} versions and has {there}"
 
 
 def _entries(connection: sa.Connection) -> Iterator[str]:
@@ -100,7 +100,7 @@ def _entries(connection: sa.Connection) -> Iterator[str]:
     wanted = sa.select(entry.job, sa.func.count(), sa.func.max(entry.number)).group_by(entry.job)
     for name, there, highest in connection.execute(wanted):
         if there != highest:
-            yield f"of the run of job {name} there are {there} entries of {highest}"
+            yield f"the run of job {name} should have {highest} entries and has {there}"
 
 
 def _recordings(connection: sa.Connection) -> Iterator[str]:

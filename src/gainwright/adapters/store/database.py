@@ -1,4 +1,4 @@
-"""A database as the store uses it: transactions that are whole or not at all, and its troubles in sentences."""
+"""A database as the store uses it: atomic transactions, and errors as sentences."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ if TYPE_CHECKING:
 
 _POSTGRESQL = {"postgres", "postgresql", "postgresql+psycopg"}
 PATIENCE_S = 5.0
-"""How long a writer waits for another."""
+"""How long a writer waits for another writer."""
 
 
 class Database:
-    """One database, SQLite by its file or PostgreSQL by its address.
+    """One database: a SQLite file, or a PostgreSQL database at an address.
 
     Parameters
     ----------
-    where : a file, or an address as `postgresql://localhost/workshop`.
+    where : a file, or an address such as `postgresql://localhost/workshop`.
     patience_s : how long to wait for another writer.
     """
 
@@ -41,11 +41,11 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[sa.Connection]:
-        """Yield a connection for one statement: each sees one state of the store, two may see two.
+        """Yield a connection for one statement; several statements may see different states of the store.
 
         Raises
         ------
-        CallError : the database can't; in one sentence.
+        CallError : a database error, as one sentence.
         """
         with self._readable_errors(), self.engine.connect() as connection:
             if self.file is None:
@@ -56,11 +56,11 @@ class Database:
 
     @contextmanager
     def snapshot(self) -> Iterator[sa.Connection]:
-        """Yield a connection that sees one state of the store, however many statements it is asked.
+        """Yield a connection whose statements all see the same state of the store.
 
         Raises
         ------
-        CallError : the database can't; in one sentence.
+        CallError : a database error, as one sentence.
         """
         with self._readable_errors(), self.engine.connect() as connection:
             if self.file is None:
@@ -70,11 +70,11 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[sa.Connection]:
-        """Yield a connection whose changes are on the disk when the block ends, or were never made when it fails.
+        """Yield a connection whose changes are durable when the block ends, or undone if it fails.
 
         Raises
         ------
-        CallError : the database can't; in one sentence.
+        CallError : a database error, as one sentence.
         """
         with self._readable_errors(), self._one_at_a_time(), self.engine.connect() as connection:
             connection.execution_options(gainwright_begins="BEGIN IMMEDIATE")
@@ -90,7 +90,7 @@ class Database:
 
     @contextmanager
     def _one_at_a_time(self) -> Iterator[None]:
-        """Let threads of this process write to a file in turn: the file's own lock is not fair among them."""
+        """Let the threads of this process write to a file in turn, since the file's own lock isn't fair."""
         if self.file is None:
             yield
             return
@@ -107,18 +107,18 @@ class Database:
 
 
 def place_name(url: sa.URL) -> str:
-    """Return how a database is named to people: its file, or its address without the password."""
+    """Return the name of a database for messages: its file, or its address without the password."""
     if url.get_backend_name() == "sqlite":
         return str(Path(url.database or ""))
     return url.set(drivername="postgresql").render_as_string()
 
 
 def new_file(file: Path) -> None:
-    """Make an empty file and its folder for a store, unless it is there: for its owner's eyes only.
+    """Create an empty file and its folder for a store, unless it exists; only its owner may read it.
 
     Raises
     ------
-    CallError : it can't be made.
+    CallError : it can't be created.
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -126,7 +126,10 @@ def new_file(file: Path) -> None:
             file.touch(mode=0o600)
     except OSError as error:
         raise CallError(
-            f"it can't be made: {error.strerror}", code="store_not_opened", where=str(file), remedy="name another place"
+            f"it can't be created: {error.strerror}",
+            code="store_not_opened",
+            where=str(file),
+            remedy="name another place",
         ) from None
 
 
@@ -143,11 +146,11 @@ def _url(where: str | Path) -> sa.URL:
     if url is not None and url.drivername == "sqlite" and url.database and url.database != ":memory:":
         return url
     raise CallError(
-        "that is not a place for a store",
+        "a store can't be there",
         code="bad_store",
         where=text.partition("://")[0] + "://",
         rule="a file, or an address such as postgresql://localhost/workshop",
-        remedy="write one of the two",
+        remedy="give one of the two",
     )
 
 
@@ -156,7 +159,7 @@ def _file_engine(url: sa.URL, patience_s: float) -> sa.Engine:
 
     @event.listens_for(engine, "connect")
     def prepare(connection: sqlite3.Connection, _: Any) -> None:
-        connection.isolation_level = None  # BEGIN is ours: see below
+        connection.isolation_level = None  # transactions are begun explicitly, see below
         for setting in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "trusted_schema = OFF"):
             connection.execute(f"PRAGMA {setting}")
 
@@ -181,7 +184,7 @@ def _server_engine(url: sa.URL, patience_s: float) -> sa.Engine:
         )
     except ImportError:
         raise CallError(
-            "PostgreSQL can't be spoken to: psycopg is not installed",
+            "PostgreSQL can't be used: psycopg is not installed",
             code="not_installed",
             where=place_name(url),
             remedy='python -m pip install "gainwright[postgresql]"',

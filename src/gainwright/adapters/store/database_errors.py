@@ -13,29 +13,33 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-_BUSY = ("store_busy", "another program is writing to it just now", "try again in a moment; nothing was written")
-_FULL = ("store_full", "the disk is full", "make room and try again; nothing was written, what was kept is whole")
+_BUSY = ("store_busy", "another program is writing to it", "try again in a moment; nothing was written")
+_FULL = (
+    "store_full",
+    "the disk is full",
+    "make room and try again; nothing was written, and what was stored is intact",
+)
 _READ_ONLY = (
     "store_read_only",
-    "it may not be written to",
+    "there is no permission to write to it",
     "get permission to write there, or name another store",
 )
 _DAMAGED = (
     "store_damaged",
     "the file is damaged",
-    "restore a backup: gainwright store restore FILE keeps the damaged one beside it",
+    "restore a backup: gainwright store restore FILE keeps the damaged file next to it",
 )
-_NO_STORE = ("no_store", "the file is not a database", "name another file, or move this one away")
+_NO_STORE = ("no_store", "the file is not a database", "choose another file, or move this one away")
 _NOT_OPENED = ("store_not_opened", "the file can't be opened", "check that its folder exists and can be written to")
 _AWAY = ("store_away", "the database can't be reached", "check that it is running and can be reached, then try again")
 _CUT_OFF = (
     "store_cut_off",
-    "the database went away in the middle",
-    "look whether the last change is there, then make it again",
+    "the connection to the database was lost",
+    "check whether the last change is there; if not, make it again",
 )
-_REFUSED = ("store_refused", "the database refuses that name and password", "correct the name and password")
-_NO_DATABASE = ("no_database", "there is no such database on that server", "create it (createdb), or name another")
-_TROUBLE = ("store_trouble", "the database could not do it", "run: gainwright store check")
+_REFUSED = ("store_refused", "the database refuses the user name or password", "correct the user name and password")
+_NO_DATABASE = ("no_database", "there is no such database on that server", "create it (createdb), or choose another")
+_TROUBLE = ("store_trouble", "the database reports an error", "run: gainwright store check")
 
 _SQLITE = {
     sqlite3.SQLITE_BUSY: _BUSY,
@@ -63,14 +67,14 @@ _POSTGRESQL = {
 
 
 def store_error(error: Exception, *, where: str) -> CallError:
-    """Return a database error as one that says what to do."""
+    """Convert a database error to a CallError with a remedy."""
     code, what, remedy = _parts(error)
     return CallError(what, code=code, where=where, remedy=remedy)
 
 
 def database_errors() -> tuple[type[Exception], ...]:
-    """Return all that SQLAlchemy raises, and what comes through from the drivers while a connection is made."""
-    psycopg = sys.modules.get("psycopg")  # nothing comes from it before it was needed
+    """Return the exceptions of SQLAlchemy, and those of the drivers that pass through it while connecting."""
+    psycopg = sys.modules.get("psycopg")  # it can't have raised anything before it was imported
     return (exc.SQLAlchemyError, sqlite3.Error, *([psycopg.Error] if psycopg else []))
 
 
@@ -92,9 +96,9 @@ def _parts(error: Exception) -> tuple[str, str, str]:
 
 
 def _by_message(cause: BaseException | None) -> tuple[str, str, str]:
-    """Classify an error without a code by its message: the driver passes nothing else on before a connection is made."""
-    said = str(cause)
-    first: Callable[[str], bool] = said.__contains__
+    """Classify an error by its message; while connecting, the driver gives no code."""
+    message = str(cause)
+    first: Callable[[str], bool] = message.__contains__
     if first("password authentication failed") or first("no password supplied") or first("role "):
         return _REFUSED
     return _NO_DATABASE if first("does not exist") and first("database ") else _AWAY
@@ -102,5 +106,5 @@ def _by_message(cause: BaseException | None) -> tuple[str, str, str]:
 
 def _trouble(cause: BaseException) -> tuple[str, str, str]:
     code, what, remedy = _TROUBLE
-    said = str(cause).strip().partition("\n")[0][:200]
-    return code, f"{what}: {said}" if said else what, remedy
+    message = str(cause).strip().partition("\n")[0][:200]
+    return code, f"{what}: {message}" if message else what, remedy

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.tables import AnyRow
 
 NOTED_EVERY = timedelta(minutes=1)
-"""How exactly it is noted when a device was seen: not each page it asks for is worth a write."""
+"""Resolution of the time at which a device was last seen, so that not every request causes a write."""
 
 
 class SqlDevices:
@@ -28,14 +28,14 @@ class SqlDevices:
         self._database = database
 
     def list(self) -> list[Device]:
-        """Return all that were ever paired, last seen first."""
+        """Return all devices that were ever paired, last seen first."""
         table = device_table.c
         with self._database.read() as connection:
             rows = connection.execute(sa.select(device_table).order_by(table.seen.desc(), table.id)).all()
         return [_device(row) for row in rows]
 
     def add(self, *, name: str, token_digest: str) -> Device:
-        """Keep a device. CallError `token_taken`."""
+        """Add a device. CallError `token_taken`."""
         writable(name=name, token_digest=token_digest)
         at = now()
         kept = Device(secrets.token_hex(8), name, token_digest, at, at, put_out=False)
@@ -48,7 +48,7 @@ class SqlDevices:
         return kept
 
     def by_token(self, token_digest: str) -> Device | None:
-        """Return the device of a token unless it was put out; notes that it was seen."""
+        """Return the device of a token, None if its access was revoked; record that it was seen."""
         writable(token_digest=token_digest)
         its = device_table.c.token_digest == token_digest
         with self._database.read() as connection:
@@ -62,8 +62,8 @@ class SqlDevices:
             connection.execute(device_table.update().where(its).values(seen=at))
         return Device(row.id, row.name, row.token_digest, row.paired, at, put_out=False)
 
-    def put_out(self, device: str) -> None:
-        """Let it in no more. CallError `no_such_device`."""
+    def revoke(self, device: str) -> None:
+        """Revoke a device's access. CallError `no_such_device`."""
         writable(device=device)
         with self._database.write() as connection:
             done = connection.execute(device_table.update().where(device_table.c.id == device).values(put_out=True))

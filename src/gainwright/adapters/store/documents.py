@@ -1,4 +1,4 @@
-"""Other documents, as JSON by kind and key."""
+"""Other documents, stored as JSON by kind and key."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class SqlDocuments:
         self._database = database
 
     def put(self, kind: str, key: str, content: Mapping[str, Any]) -> None:
-        """Keep or replace a document."""
+        """Add or replace a document."""
         writable(kind=kind, key=key)
         insert = sqlite.insert if self._database.file else postgresql.insert
         values = {"content": dict(content), "changed": now()}
@@ -31,7 +31,7 @@ class SqlDocuments:
             connection.execute(row.on_conflict_do_update(index_elements=["kind", "key"], set_=values))
 
     def get(self, kind: str, key: str) -> dict[str, Any] | None:
-        """Return a document, None when there is none."""
+        """Return a document, None if there is none."""
         writable(kind=kind, key=key)
         wanted = sa.select(document.c.content).where(document.c.kind == kind, document.c.key == key)
         with self._database.read() as connection:
@@ -39,7 +39,7 @@ class SqlDocuments:
         return content
 
     def list(self, kind: str) -> list[tuple[str, dict[str, Any]]]:
-        """Return key and content of each of a kind, last changed first."""
+        """Return key and content of each document of a kind, last changed first."""
         writable(kind=kind)
         table = document.c
         wanted = sa.select(table.key, table.content).where(table.kind == kind)

@@ -1,4 +1,4 @@
-"""Jobs and their versions: undo and redo move along the versions, a write after an undo cuts what lay ahead."""
+"""Jobs and their versions: undo and redo move between versions, a write after an undo discards the later ones."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import JobState
 
 KEPT_DAYS = 30
-"""How long a deleted job can be put back."""
+"""How long a deleted job can be restored."""
 
 _SHOWN = [column for column in job_table.c if column is not job_table.c.words]
 _CURRENT = sa.select(*_SHOWN, job_version.c.title, job_version.c.text).join(
@@ -39,7 +39,7 @@ class SqlJobs:
         self._database = database
 
     def list(self, *, words: str = "", shelf: JobState = "kept", most: int | None = None) -> list[StoredJob]:
-        """Return the jobs of a shelf that hold every one of the words in title or text, last changed first."""
+        """Return the jobs in a state that contain all of the words in title or text, last changed first."""
         writable(words=words)
         wanted = _CURRENT.where(job_table.c.shelf == shelf, *holds(job_table.c.words, words))
         ordered = wanted.order_by(job_table.c.changed.desc(), job_table.c.id).limit(most)
@@ -52,7 +52,7 @@ class SqlJobs:
             return _stored(_row(connection, job))
 
     def add(self, *, title: str, text: str) -> StoredJob:
-        """Keep a new job."""
+        """Add a job."""
         writable(title=title, text=text)
         at, name = now(), secrets.token_hex(8)
         row = {"id": name, "revision": 1, "version": 1, "versions": 1, "shelf": "kept", "created": at, "changed": at}
@@ -62,34 +62,34 @@ class SqlJobs:
             return _stored(_row(connection, name))
 
     def write(self, job: str, *, title: str, text: str, seen: int, by: str = "") -> StoredJob:
-        """Keep a new version of a job. ConflictError: its revision isn't the one seen."""
+        """Add a version of a job. ConflictError: its revision isn't `seen`."""
         writable(title=title, text=text, by=by)
         with self._database.write() as connection:
-            found = _seen(connection, job, seen)
+            found = _row_as_seen(connection, job, seen)
             number = found.version + 1
             ahead = (job_version.c.job == job) & (job_version.c.number >= number)
             connection.execute(job_version.delete().where(ahead))
             connection.execute(_version(job, number, title, text, by, now()))
-            return _moved(connection, found, number, versions=number)
+            return _set_version(connection, found, number, versions=number)
 
     def undo(self, job: str, *, seen: int) -> StoredJob:
-        """Go one version back. ConflictError; CallError `nothing_to_undo`."""
+        """Go back one version. ConflictError; CallError `nothing_to_undo`."""
         with self._database.write() as connection:
-            found = _seen(connection, job, seen)
+            found = _row_as_seen(connection, job, seen)
             if found.version <= 1:
                 raise CallError("there is nothing to undo", code="nothing_to_undo")
-            return _moved(connection, found, found.version - 1)
+            return _set_version(connection, found, found.version - 1)
 
     def redo(self, job: str, *, seen: int) -> StoredJob:
-        """Go one version forward again. ConflictError; CallError `nothing_to_redo`."""
+        """Go forward one version. ConflictError; CallError `nothing_to_redo`."""
         with self._database.write() as connection:
-            found = _seen(connection, job, seen)
+            found = _row_as_seen(connection, job, seen)
             if found.version >= found.versions:
-                raise CallError("there is nothing to do again", code="nothing_to_redo")
-            return _moved(connection, found, found.version + 1)
+                raise CallError("there is nothing to redo", code="nothing_to_redo")
+            return _set_version(connection, found, found.version + 1)
 
     def put(self, job: str, shelf: JobState) -> StoredJob:
-        """Keep, archive or delete a job; a deleted one can be put back until it is swept out after 30 days."""
+        """Set the state of a job: kept, archived or deleted; a deleted job can be restored for 30 days."""
         with self._database.write() as connection:
             found = _row(connection, job, lock=True)
             if found.shelf != shelf:
@@ -98,7 +98,7 @@ class SqlJobs:
             return _stored(_row(connection, job))
 
     def sweep(self, *, before: datetime | None = None) -> int:
-        """Throw out jobs that were deleted 30 days ago, with all that belongs to them; return how many."""
+        """Remove jobs that were deleted 30 days ago, with everything that belongs to them; return their number."""
         old = job_table.c.deleted < (before or now() - timedelta(days=KEPT_DAYS))
         with self._database.read() as connection:
             if not connection.scalar(sa.select(sa.func.count()).select_from(job_table).where(old)):
@@ -108,13 +108,17 @@ class SqlJobs:
 
 
 def no_such_job() -> CallError:
-    """Return the error of a job that isn't there."""
-    return CallError("there is no such job", code="no_such_job", remedy="see the list of jobs; it may be swept out")
+    """Return the error for a job that doesn't exist."""
+    return CallError(
+        "there is no such job",
+        code="no_such_job",
+        remedy="see the list of jobs; it may have been removed after deletion",
+    )
 
 
 def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     writable(job=name)
-    if lock:  # by itself: a join would be looked at as it was before the lock was waited for
+    if lock:  # a statement of its own: a join would return the row as it was before waiting for the lock
         connection.execute(_LOCK, {"name": name})
     row = connection.execute(_ONE, {"name": name}).one_or_none()
     if row is None:
@@ -122,20 +126,20 @@ def _row(connection: sa.Connection, name: str, *, lock: bool = False) -> AnyRow:
     return row
 
 
-def _seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
-    """Return the row of a job, locked, when it is still as it was seen."""
+def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
+    """Return the row of a job, locked, if its revision is still `seen`."""
     row = _row(connection, name, lock=True)
     if row.revision != seen:
         raise ConflictError(
             "the job was changed by somebody else meanwhile",
             code="conflict",
-            remedy="look at the job as it stands now, then make your change again; nothing was written",
+            remedy="look at the present job, then make your change again; nothing was written",
         )
     return row
 
 
-def _moved(connection: sa.Connection, found: AnyRow, version: int, **values: int) -> StoredJob:
-    """Let a job stand at another of its versions."""
+def _set_version(connection: sa.Connection, found: AnyRow, version: int, **values: int) -> StoredJob:
+    """Set the current version of a job."""
     there = (job_version.c.job == found.id) & (job_version.c.number == version)
     current = connection.execute(sa.select(job_version.c.title, job_version.c.text).where(there)).one()
     connection.execute(

@@ -31,13 +31,13 @@ class StoreMaintenance:
 
         Raises
         ------
-        CallError : there is such a file or no such store, or it can't be read or written.
+        CallError : the file exists, the store doesn't, or it can't be read or written.
         """
         with closing(self._existing()) as database:
             return backup(database, file)
 
     def restore(self, file: Path) -> Path | None:
-        """Put a backup in the place of all that the store holds; return the file that keeps what it held.
+        """Replace the whole content of the store by a backup; return the file with the previous content.
 
         Raises
         ------
@@ -46,11 +46,11 @@ class StoreMaintenance:
         return restore(self.where, file)
 
     def check(self) -> StoreCheck:
-        """Go through the whole store, changing nothing.
+        """Check the whole store without changing anything.
 
         Raises
         ------
-        CallError : there is none, or it can't be read at all.
+        CallError : there is no store, or it can't be read at all.
         """
         with closing(self._existing()) as database:
             return check(database)

@@ -1,4 +1,4 @@
-"""Brings the tables of a store to the newest revision, whole or not at all, with a backup of an older one beside it."""
+"""Upgrades the tables of a store to the newest revision in one transaction, after writing a backup next to it."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
 
 _LOCK = 0x6761696E
-"""Number of the PostgreSQL lock that one upgrader at a time holds."""
+"""Number of the PostgreSQL advisory lock held during an upgrade."""
 
 
 def migrate(database: Database, to: str = NEWEST) -> None:
-    """Make the tables, or bring older ones up.
+    """Create the tables, or upgrade older ones.
 
     Raises
     ------
-    CallError : it was made by a newer program, or is no store, or can't be upgraded; then it is as it was.
+    CallError : it was made by a newer program, isn't a store, or can't be upgraded; then it is unchanged.
     """
     with database.snapshot() as connection:
         before = known_revision(database, connection)
@@ -37,7 +37,7 @@ def migrate(database: Database, to: str = NEWEST) -> None:
         if known_revision(database, connection) != to:  # another process may have been first
             try:
                 upgrade(connection, to)
-            except (ValueError, LookupError, TypeError) as error:  # from what a revision found in the store
+            except (ValueError, LookupError, TypeError) as error:  # raised by a revision because of the store's content
                 raise CallError(
                     f"it can't be upgraded: {str(error)[:200]}",
                     code="not_upgraded",

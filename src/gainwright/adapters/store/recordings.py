@@ -1,4 +1,4 @@
-"""Recordings of jobs; their samples lie apart from what lists show."""
+"""Recordings of jobs; the samples are in a table of their own, apart from what lists show."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ class SqlRecordings:
             return [_stored(row) for row in connection.execute(wanted)]
 
     def add(self, job: str, *, name: str, content: bytes, measured: Mapping[str, Any]) -> StoredRecording:
-        """Keep a recording."""
+        """Add a recording."""
         writable(job=job, name=name)
         kept = StoredRecording(secrets.token_hex(8), job, name, len(content), dict(measured), now())
         row = {"id": kept.id, "job": job, "name": name, "size": kept.size, "measured": kept.measured, "at": kept.at}
         with self._database.write() as connection:
-            # the lock on the job keeps it from being swept out in between
+            # the lock on the job prevents its removal in between
             if connection.scalar(sa.select(job_table.c.id).where(job_table.c.id == job).with_for_update()) is None:
                 raise no_such_job()
             connection.execute(recording_table.insert().values(**row))
@@ -49,33 +49,33 @@ class SqlRecordings:
         return kept
 
     def get(self, recording: str) -> StoredRecording:
-        """Return one. CallError `no_such_recording`."""
+        """Return a recording. CallError `no_such_recording`."""
         writable(recording=recording)
         with self._database.read() as connection:
             wanted = sa.select(recording_table).where(recording_table.c.id == recording)
             row = connection.execute(wanted).one_or_none()
         if row is None:
-            raise _none()
+            raise _no_such_recording()
         return _stored(row)
 
     def content(self, recording: str) -> bytes:
-        """Return the file as it was kept."""
+        """Return the file as it was stored."""
         writable(recording=recording)
         wanted = sa.select(recording_content.c.content).where(recording_content.c.recording == recording)
         with self._database.read() as connection:
             content = connection.scalar(wanted)
         if content is None:
-            raise _none()
+            raise _no_such_recording()
         return bytes(content)
 
     def remove(self, recording: str) -> None:
-        """Take one out."""
+        """Remove a recording."""
         writable(recording=recording)
         with self._database.write() as connection:
             connection.execute(recording_table.delete().where(recording_table.c.id == recording))
 
 
-def _none() -> CallError:
+def _no_such_recording() -> CallError:
     return CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
 
 

@@ -1,4 +1,4 @@
-"""Restoring: a backup in the place of all that a store of either kind holds, whole or not at all."""
+"""Restoring: replaces the content of a store of either kind by a backup, completely or not at all."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _SET_ASIDE = {"store_damaged", "no_store", "newer_store"}
-"""Faults of a store file for which a restore sets it aside by itself."""
+"""Faults of a store file for which a restore moves it aside."""
 
 
 def restore(where: str | Path, file: Path) -> Path | None:
-    """Put a backup in the place of all that a store holds; return the file that keeps what it held before.
+    """Replace the content of a store by a backup; return the file with the previous content.
 
     Raises
     ------
-    CallError : the file is not a complete backup, or the store can't be written; then it is as it was.
+    CallError : the file is not a complete backup, or the store can't be written; then it is unchanged.
     """
     with _ready(file) as source:
         database, former = _target(where)
@@ -45,7 +45,7 @@ def restore(where: str | Path, file: Path) -> Path | None:
 
 @contextmanager
 def _ready(file: Path) -> Iterator[Database]:
-    """Yield a copy of a backup, whole and of the newest revision."""
+    """Yield a checked copy of a backup, upgraded to the newest revision."""
     if not file.is_file():
         raise CallError("there is no such file", code="no_such_file", where=str(file), remedy="name a backup")
     with tempfile.TemporaryDirectory(prefix="gainwright-") as folder:
@@ -75,7 +75,7 @@ def _check_backup(database: Database) -> None:
 
 
 def _target(where: str | Path) -> tuple[Database, Path | None]:
-    """Return the store to restore into, of the newest revision; and what was put aside, if it could not be used."""
+    """Return the store to restore into, upgraded, and the file that was moved aside if the present one can't be used."""
     database = Database(where)
     try:
         if database.file is not None:
@@ -110,12 +110,12 @@ def _keep(database: Database, new: sa.Connection, former: Path) -> None:
     if database.file is None:
         write_backup(new, former)
         return
-    with database.snapshot() as connection:  # sees what was there before this transaction
+    with database.snapshot() as connection:  # sees the state before this transaction
         write_backup(connection, former)
 
 
 def _lock(connection: sa.Connection) -> None:
-    """Keep other writers out until the end of the transaction; a file's writer does already."""
+    """Lock other writers out until the end of the transaction; in SQLite a write transaction does that anyway."""
     if connection.dialect.name == "postgresql":
         names = ", ".join(connection.dialect.identifier_preparer.quote(name) for name in tables_of(connection).tables)
         connection.exec_driver_sql(f"LOCK TABLE {names} IN EXCLUSIVE MODE")

@@ -1,4 +1,4 @@
-"""The revision of a store's tables: which one it has, whether this program knows it, and how to reach another."""
+"""The revision of a store's tables: finding it, checking that this program knows it, and upgrading it."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
 
 def revision_of(connection: sa.Connection) -> str | None:
-    """Return the revision of a store's tables; None when there are none yet.
+    """Return the revision of a store's tables; None if there are none yet.
 
     Raises
     ------
-    CallError : the database holds tables, but they are not a store.
+    CallError : the database has tables, but they aren't a store.
     """
     there = sa.inspect(connection).get_table_names()
     if "alembic_version" not in there:
@@ -36,11 +36,11 @@ def revision_of(connection: sa.Connection) -> str | None:
 
 
 def known_revision(database: Database, connection: sa.Connection) -> str | None:
-    """Return the revision of a store's tables, None when there are none yet.
+    """Return the revision of a store's tables, None if there are none yet.
 
     Raises
     ------
-    CallError : it was made by a newer program, or is not a store.
+    CallError : it was made by a newer program, or isn't a store.
     """
     revision = revision_of(connection)
     if revision is not None and (whole_number(revision) is None or int(revision) > int(NEWEST)):
@@ -54,7 +54,7 @@ def known_revision(database: Database, connection: sa.Connection) -> str | None:
 
 
 def upgrade(connection: sa.Connection, to: str) -> None:
-    """Make the tables of a revision, or bring older ones to it, within the connection's transaction."""
+    """Create the tables of a revision, or upgrade older ones to it, within the connection's transaction."""
     from alembic import command
     from alembic.config import Config
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
     from gainwright.app.store import RunKind
 
-# built once: a reading is what a person waits for
+# built once, since a user waits for each reading to be stored
 _LOCK_JOB = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("of")).with_for_update()
 _OF_STEP = sa.func.max(run_entry.c.number).filter(run_entry.c.step == sa.bindparam("at_step"))
 _HIGHEST = sa.select(sa.func.coalesce(sa.func.max(run_entry.c.number), 0), sa.func.coalesce(_OF_STEP, 0)).where(
@@ -33,7 +33,7 @@ class SqlRuns:
         self._database = database
 
     def entries(self, job: str) -> list[RunEntry]:
-        """Return everything said so far, in order."""
+        """Return all entries so far, in order."""
         writable(job=job)
         wanted = sa.select(run_entry).where(run_entry.c.job == job).order_by(run_entry.c.number)
         with self._database.read() as connection:
@@ -43,7 +43,10 @@ class SqlRuns:
     def add(
         self, job: str, *, step: str, kind: RunKind, text: str, value: Mapping[str, Any], by: str, seen: int
     ) -> RunEntry:
-        """Keep an entry. `seen` is the number of the step's last entry that the writer knew, 0 for none. ConflictError: there is a newer one."""
+        """Add an entry; `seen` is the number of the step's last entry known to the writer, 0 for none.
+
+        ConflictError: there is a newer one.
+        """
         writable(job=job, step=step, kind=kind, text=text, by=by)
         with self._database.write() as connection:
             if connection.execute(_LOCK_JOB, {"of": job}).first() is None:
@@ -51,9 +54,9 @@ class SqlRuns:
             of_job, of_step = connection.execute(_HIGHEST, {"of": job, "at_step": step}).one()
             if of_step != seen:
                 raise ConflictError(
-                    "somebody else has said something of this step meanwhile",
+                    "somebody else has entered something for this step meanwhile",
                     code="conflict",
-                    remedy="look at the step as it stands now, then say it again; nothing was written",
+                    remedy="look at the present entry, then enter yours again; nothing was written",
                 )
             number = of_job + 1
             entry = RunEntry(number, step, kind, text, dict(value), by, now())

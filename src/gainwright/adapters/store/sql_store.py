@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class SqlStore:
-    """Everything that is kept, in one database."""
+    """All parts of the store, in one database."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -35,11 +35,11 @@ class SqlStore:
 
 
 def open_store(where: str | Path, *, patience_s: float = PATIENCE_S) -> SqlStore:
-    """Open a store, make it when there is none, upgrade an older one; remove what was deleted long ago.
+    """Open a store, creating or upgrading it if necessary; remove jobs that were deleted long ago.
 
     Raises
     ------
-    CallError : it can't be opened; what is there is left as it is.
+    CallError : it can't be opened; then it is unchanged.
     """
     database = Database(where, patience_s=patience_s)
     if database.file is not None:

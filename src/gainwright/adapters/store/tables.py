@@ -1,4 +1,4 @@
-"""The tables of the newest store, and how moments, JSON and searched text lie in them."""
+"""The tables of the newest revision, and the storage of times, JSON and searchable text."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
     AnyRow = sa.Row[*tuple[Any, ...]]
 
 NEWEST = "3"
-"""The revision of these tables; the last of the migrations."""
+"""The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
 
 
 class Moment(sa.types.TypeDecorator[datetime]):
-    """A moment as whole microseconds since 1970, UTC: the same in every database, and in order."""
+    """A time as whole microseconds since 1970, UTC: the same in every database, and sortable."""
 
     impl = sa.BigInteger
     cache_ok = True
@@ -38,13 +38,13 @@ class Moment(sa.types.TypeDecorator[datetime]):
         return None if value is None else (value - _EPOCH) // _TICK
 
     def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:
-        """Return the moment, aware of its zone."""
+        """Return the time, with its time zone."""
         del dialect
         return None if value is None else _EPOCH + value * _TICK
 
 
 class Json(sa.types.TypeDecorator[Any]):
-    """JSON as text: the same in every database, NUL characters and the order of keys included."""
+    """JSON as text: the same in every database, including NUL characters and the order of keys."""
 
     impl = sa.Text
     cache_ok = True
@@ -154,22 +154,22 @@ document = sa.Table(
 
 
 def now() -> datetime:
-    """Return this moment."""
+    """Return the present time."""
     return datetime.now(UTC)
 
 
 def searched(*texts: str) -> str:
-    """Return texts as they are searched: capitals, umlauts and forms of letters all written one way."""
+    """Return texts in the form used for searching: case-folded and normalised (NFKC)."""
     return "\n".join(unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold()) for text in texts)
 
 
 def holds(column: sa.ColumnElement[str], words: str) -> list[sa.ColumnElement[bool]]:
-    """Return the conditions that a column of searched text holds every one of the words."""
+    """Return the conditions that a column of searchable text contains all of the words."""
     return [TextPosition(column, word) > 0 for word in searched(words).split()]
 
 
 class TextPosition(FunctionElement[int]):
-    """The position of a text in another, from 1; 0 when it isn't there. No character is a wildcard."""
+    """The position of a text in another, from 1; 0 if it isn't there. There are no wildcards."""
 
     type = sa.Integer()
     inherit_cache = True
@@ -187,12 +187,14 @@ def _in_postgresql(element: TextPosition, compiler: SQLCompiler, **options: Any)
 
 
 def writable(**texts: str) -> None:
-    """Refuse what not every database can keep.
+    """Refuse texts that not every database can store.
 
     Raises
     ------
-    CallError : a text holds NUL or half a character.
+    CallError : a text contains NUL or a lone surrogate.
     """
     for name, text in texts.items():
         if "\x00" in text or any("\ud800" <= character <= "\udfff" for character in text):
-            raise CallError("it holds characters that are no text", code="not_text", where=name, remedy="type it anew")
+            raise CallError(
+                "it contains characters that can't be stored", code="not_text", where=name, remedy="type it anew"
+            )

@@ -147,14 +147,14 @@ class Dialogue:
             believed = BelievedCause(cause=top.cause, where=top.where, probability=min(top.probability, 1.0))
             self.steps[-1] = self.steps[-1].model_copy(update={"believed": believed})
 
-    def dont_know(self, test: NextTest) -> None:
+    def decline(self, test: NextTest) -> None:
         """Decline a test."""
         from gainwright.model import DialogueStep
 
         self.declined.append(test.entry)
         self.steps.append(DialogueStep(test=test.test, ask=test.ask, answer="declined"))
 
-    def cant_reach(self, test: NextTest) -> str:
+    def exclude_place(self, test: NextTest) -> str:
         """Exclude every test at the place of a test; return that place."""
         from gainwright.model import DialogueStep
 
@@ -195,10 +195,10 @@ class Dialogue:
         ------
         CallError, JobError : there is no such entry, or the result is invalid.
         """
-        bare = self.bare(number)
+        bare = self.entry_without_result(number)
         self.replace(number, with_result(bare, text, marks=indicator_marks(bare, self.diagnoser.job)))
 
-    def bare(self, number: int) -> dict[str, Any]:
+    def entry_without_result(self, number: int) -> dict[str, Any]:
         """Return an entry without its result; 1 is the first.
 
         Raises
@@ -216,7 +216,7 @@ class Dialogue:
         ------
         CallError, JobError : there is no such entry, or the new one is invalid.
         """
-        self.bare(number)
+        self.entry_without_result(number)
         self._read(mapping)
         self.entries[number - 1] = mapping
 

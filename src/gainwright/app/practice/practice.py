@@ -191,5 +191,5 @@ def best_path(
         leading = max(float(sum(state.probability[state.place[i]] for i in group)) for group in tests.groups)
         if leading >= ENOUGH or not tests.ranked:
             break
-        practice.ask(test_name(tests.ranked[0].outlook.candidate))
+        practice.ask(test_name(tests.ranked[0].outcomes.candidate))
     return practice

@@ -63,7 +63,7 @@ def case_page(
     conflict: bool = False,
 ) -> Response:
     """Return the page of a case."""
-    from gainwright.report.chain_layout import laid_out
+    from gainwright.report.chain_layout import lay_out_both_ways
 
     kept = site.store.cases.get(name)
     dialogue = dialogue_of(site, kept.case)
@@ -85,7 +85,7 @@ def case_page(
         case=kept.case,
         diagnosis=diagnosis,
         belief=seen_belief,
-        chain=laid_out(job, title="The chain", marks=seen_belief.marks),
+        chain=lay_out_both_ways(job, title="The chain", marks=seen_belief.marks),
         drawn=_in_words(job, diagnosis),
         test=asked(tests[shown - 1], job) if tests else None,
         shown=shown,

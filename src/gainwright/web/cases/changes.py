@@ -80,12 +80,12 @@ def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> Stored
 
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Skip a test."""
-    return change(site, name, seen=seen, do=lambda d, found: d.dont_know(_test(d, found, entry)))
+    return change(site, name, seen=seen, do=lambda d, found: d.decline(_test(d, found, entry)))
 
 
 def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Skip all tests at the place of a test."""
-    return change(site, name, seen=seen, do=lambda d, found: d.cant_reach(_test(d, found, entry)))
+    return change(site, name, seen=seen, do=lambda d, found: d.exclude_place(_test(d, found, entry)))
 
 
 def _test(dialogue: Dialogue, diagnosis: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
@@ -104,7 +104,7 @@ def correct(site: Site, name: str, *, seen: int, number: int, text: str, second:
     """Change the result of an entry; the first is number 1."""
 
     def do(dialogue: Dialogue, _: Diagnosis) -> None:
-        bare = dialogue.bare(number)
+        bare = dialogue.entry_without_result(number)
         dialogue.replace(number, with_result(bare, text, second, marks=indicator_marks(bare, dialogue.diagnoser.job)))
 
     return change(site, name, seen=seen, do=do)

@@ -132,7 +132,7 @@ def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
 
 def drawn(site: Site, text: str, title: str) -> DrawnChain:
     """Return a chain laid out across and down, with the findings at its stages."""
-    from gainwright.report.chain_layout import laid_out
+    from gainwright.report.chain_layout import lay_out_both_ways
 
     findings = findings_of(site, text) or ()
     job = site.models.job(text)
@@ -143,7 +143,7 @@ def drawn(site: Site, text: str, title: str) -> DrawnChain:
             grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
             count = sum(f.severity == grave for f in here)
             notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
-    return laid_out(job, title=title, notes=notes)
+    return lay_out_both_ways(job, title=title, notes=notes)
 
 
 def place_of(error_where: str, fields: Mapping[str, Field]) -> str:

@@ -78,7 +78,7 @@ class NetworkAccess:
         """
         if device != by.scope.get("gainwright.device_id"):
             only_from_own_machine(by)
-        devices.put_out(device)
+        devices.revoke(device)
         self.connections.cut(device, but=by.scope.get(REQUEST_ID))
 
 

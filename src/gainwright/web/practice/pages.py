@@ -74,7 +74,7 @@ def show(request: Request, site: CurrentSite, practice: str, words: Words = "") 
 def _show(
     request: Request, site: Site, practice: str, *, words: str = "", was: str = "", error: GainwrightError | None = None
 ) -> Response:
-    from gainwright.report.chain_layout import laid_out
+    from gainwright.report.chain_layout import lay_out_both_ways
 
     kept = practices.load_practice(site.store, practice)
     going = changes.practice_of(site, kept)
@@ -88,7 +88,7 @@ def _show(
         words=words,
         last_done=last if kept.tried and kept.tried[-1] is last else None,
         last=_group_of(last.where) if last is not None else "",
-        chain=laid_out(going.job, title="The chain", marks=_marks(kept)),
+        chain=lay_out_both_ways(going.job, title="The chain", marks=_marks(kept)),
         causes=_causes(going),
         was=was,
         truth=_truth(kept) if kept.ended else None,
