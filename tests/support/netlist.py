@@ -124,6 +124,9 @@ class Netlist:
             # a digital link: samples, not volts; full scale stands at 1 V rms
             self._b(_name(port), f"V({_name(self.wiring.feeds[port][0].node)})")
             return
+        if len(self.wiring.feeds[port]) == 2 and any(feed.share < 0 for feed in self.wiring.feeds[port]):
+            self._between(port)
+            return
         ohm = self.values[f"{name}.impedance" if speaker else f"{name}.input_impedance"]
         parts = []
         for feed in self.wiring.feeds[port]:
@@ -135,6 +138,15 @@ class Netlist:
         if not speaker:
             limit = self.values.get(f"{name}.input_limit", math.inf)
             self._b(_name(port), _clipped("+".join(parts), math.sqrt(2) * limit))
+
+    def _between(self, port: Port) -> None:
+        """A load between two outputs: one conductor of each lead, and no ground anywhere."""
+        ends = []
+        for feed in self.wiring.feeds[port]:
+            ends.append(f"at_{_name(port)}_{_name(feed.node)}")
+            lead = max(self.values[f"{self._leads[feed.node, port]}.resistance"] / 2, 1e-6)
+            self.lines.append(f"R{self._next()} {_name(feed.node)} {ends[-1]} {lead!r}")
+        self.lines.append(f"R{self._next()} {ends[0]} {ends[1]} {self.values[f'{port.stage}.impedance']!r}")
 
     def _through(self, node: Node, stage: Any, into: str) -> str:
         """Return the expression of an output's EMF."""
@@ -198,8 +210,9 @@ class Netlist:
         if siemens > points[-1][0]:
             ceiling = points[-1][1] * points[-1][0] / siemens
         if not stage.regulated:
-            own = f"{name}.supply.running"
-            ceiling *= values[own if own in values else "vehicle.running"] / values[f"{name}.rated_at"]
+            beside = [n for n, s in self.job.stages.items() if n == name or getattr(s, "chassis", 0) == stage.chassis]
+            supplies = [values[f"{n}.supply.running"] for n in beside if f"{n}.supply.running" in values]
+            ceiling *= (supplies or [values["vehicle.running"]])[0] / values[f"{name}.rated_at"]
         return _clipped(f"{gain!r}*({shaped})", math.sqrt(2) * ceiling)
 
     def _volume_db(self, name: str, volume: Any) -> float:
@@ -210,7 +223,8 @@ class Netlist:
         siemens = 0.0
         for port in self.wiring.ports_fed_by(node):
             lead = self.values[f"{self._leads[node, port]}.resistance"]
-            siemens += 1 / (self.values[f"{port.stage}.impedance"] + lead)
+            loop = self.values[f"{port.stage}.impedance"] + lead
+            siemens += (1 if len(self.wiring.feeds[port]) == 1 else 2) / loop
         return 1 / siemens if siemens else math.inf
 
     # ---- parts -------------------------------------------------------------------------------------------------

@@ -228,11 +228,15 @@ class AnswerModel(UnitAnswers):
         nodes = tuple(node for node, _ in pairs)
         for node, port in pairs:
             arriving = self.arriving(node, port)
+            ends = self.chain.wiring.pair(port)
+            if ends is not None and node != ends[0]:
+                continue
             if side in ("both", port.side) or port.side == "mono":
                 if stimulus is not None:
                     volts, bent = self.observer.level_v(stimulus, node, nodes)
-                    louder = volts * arriving > loudest
-                    loudest = np.where(louder, volts * arriving, loudest)
+                    volts = volts * arriving if ends is None else self._across(stimulus, ends, port, nodes)
+                    louder = volts > loudest
+                    loudest = np.where(louder, volts, loudest)
                     thd = np.where(louder, np.nan_to_num(bent), thd)
                 hum = np.maximum(hum, self._hum_v("hum", node) * arriving)
                 whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
@@ -245,6 +249,12 @@ class AnswerModel(UnitAnswers):
         whining = (whine > hum).astype(np.float64)
         parts = np.stack([*(t * (1 - noise) for t in tone), noise * (1 - whining), noise * whining])
         return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
+
+    def _across(self, stimulus: Stimulus, ends: tuple[Node, Node], port: Port, nodes: tuple[Node, ...]) -> Floats:
+        """Return the voltage across a load between a strapped pair, volts rms: none where either lead is open."""
+        plus, minus = (self.observer.phasor_v(stimulus, end, nodes) * self.arriving(end, port) for end in ends)
+        cut = [any(np.min(c.series_ohm.get((end, port), 0.0)) >= LEAD_OPEN_OHM for end in ends) for c in self.changes]
+        return np.where(np.array(cut)[:, None], 0.0, np.abs(plus - minus))
 
     def arriving(self, node: Node, port: Port) -> Floats:
         """Return the share of a node's voltage that moves the cone at the end of a lead, shape (hypotheses, draws)."""

@@ -114,7 +114,9 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         if name in runs and wiring.is_digital(runs[name]):
             found.append(Cause("lead_open", name))
             continue
-        found += [Cause(i, name) for i in _ON_LEAD]
+        # half of a strapped pair's lead turned round is a short to ground, not a turned sign
+        left_out = ("polarity_reversed",) if wiring.pair(sides[name][0][1]) is not None else ()
+        found += [Cause(i, name) for i in _ON_LEAD if i not in left_out]
         if name in runs and not isinstance(job.stages[runs[name].target], Speaker):
             found += [Cause(i, name) for i in _NOISE]
     for name, instrument in instruments.items():

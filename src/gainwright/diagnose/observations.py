@@ -195,7 +195,8 @@ def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observe
             ohm = nominal[key] if key in nominal else nominal[f"{port.stage}.impedance"]
             shorted = (node, port) in change.shorted
             load = 0.05 if shorted else ohm * np.asarray(change.load.get(port, 1.0))
-            siemens = siemens + 1 / (load + np.asarray(change.series_ohm.get((node, port), 0.0)))
+            halves = 1 if observer.chain.wiring.pair(port) is None else 2
+            siemens = siemens + halves / (load + np.asarray(change.series_ohm.get((node, port), 0.0)))
         rows.append(siemens)
     amps = volts * np.stack(rows)
     alive = amps > QUIET_POWER_V / 4

@@ -100,6 +100,11 @@ class Observer:
         column = solved.solution.index(node)
         return solved.of(solved.solution.rms_v[:, column]), solved.of(solved.solution.thd[:, column])
 
+    def phasor_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> npt.NDArray[np.complex128]:
+        """Return the fundamental at a node under every hypothesis, volts rms with its phase, shape (hypotheses, draws)."""
+        solved = self.solved(stimulus, node, also)
+        return solved.of(solved.solution.fundamental_v[:, solved.solution.index(node)])
+
     def levels(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()) -> DrawnLevels:
         """Return the readings of an instrument at a node."""
         key = (stimulus, node, name)

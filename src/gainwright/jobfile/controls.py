@@ -44,6 +44,8 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
             found[f"{name}.input_range"] = ("input_range",)
         if stage.remote_level is not None:
             found[f"{name}.remote_level"] = ("remote_level", "at")
+        if stage.strapped_to is not None or stage.polarity == "reversed":
+            found[f"{name}.polarity"] = ("polarity",)
         found[f"{name}.boost"] = ("boost",)
         found |= {f"{name}.{key}": (key,) for key in _FILTERS}
         found |= {f"{name}.out.{key}": (key,) for key in _FILTERS}

@@ -17,6 +17,7 @@ from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
 from gainwright.model.chassis import check_chassis
+from gainwright.model.strapping import check_strapping
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ def read_job_text(text: str, name: str = "job") -> JobFile:
         raise _first_error(error, document, name) from None
     try:
         check_chassis(job)
+        check_strapping(job)
         wiring = resolve(job)
         check_places(job)
         _check_names(job, wiring)

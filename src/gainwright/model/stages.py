@@ -259,6 +259,10 @@ class Amplifier(FedStage, Powered):
     low_pass_range: FilterRangeField | None = None
     boost: EqualiserField | None = None
     bridged: YesNo = False
+    strapped_to: str | None = Field(
+        default=None,
+        description="the other amplifier of a strapped pair, whose output feeds the plus end of their load",
+    )
     minimum_load: AboveZeroOhms | None = None
     regulated: YesNo = False
     rated_at: AboveZeroVolts | None = None

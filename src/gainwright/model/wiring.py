@@ -17,6 +17,7 @@ from gainwright.model.digital_links import check_digital_links, digital_nodes
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
 from gainwright.model.stages import HeadUnit, Processor, Speaker
+from gainwright.model.strapping import strapped_signs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -97,6 +98,14 @@ class Wiring:
     def ports_fed_by(self, node: Node) -> tuple[Port, ...]:
         """Return the ports that a node feeds."""
         return self._takers.get(node, ())
+
+    def pair(self, port: Port) -> tuple[Node, Node] | None:
+        """Return the outputs at the plus and the minus end of a load between a strapped pair, None for any other port."""
+        feeds = self.feeds[port]
+        if len(feeds) != 2 or not any(feed.share < 0 for feed in feeds):
+            return None
+        plus, minus = sorted(feeds, key=lambda feed: -feed.share)
+        return plus.node, minus.node
 
     def upstream(self, stage: str, side_ports: Iterable[Port] | None = None) -> tuple[Node, ...]:
         """Return every node before a stage (or before some of its ports), in signal order."""
@@ -248,8 +257,10 @@ class _Resolver:
                 "name the side of each: {left: ..., right: ...}",
             )
         for port in sorted(arriving, key=lambda p: (p.input, _SIDE_ORDER[p.side])):
-            share = 1 / len(arriving[port])
-            self.feeds[port] = tuple(Feed(node, share) for node in arriving[port])
+            nodes = arriving[port]
+            strapped = strapped_signs(self.job, nodes) if isinstance(self.job.stages[name], Speaker) else ()
+            shares = strapped or (1 / len(nodes),) * len(nodes)
+            self.feeds[port] = tuple(Feed(node, share) for node, share in zip(nodes, shares, strict=True))
 
     def _fed(self, name: str, stage: FedKind) -> None:
         references = self._references(name)

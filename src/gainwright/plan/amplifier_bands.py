@@ -12,6 +12,7 @@ from gainwright.plan.context import PlanContext
 from gainwright.plan.controls import filters_of
 from gainwright.plan.planning import amplifier_targets
 from gainwright.plan.stage_steps import source_limits
+from gainwright.plan.strapping import halves
 
 if TYPE_CHECKING:
     from gainwright.model import FilterSetting, Job
@@ -113,7 +114,8 @@ def _first_at_rating(context: PlanContext, end: End) -> tuple[str, float, float 
     for name in end.speakers:
         stage = context.job.stages[name]
         assert isinstance(stage, Speaker)  # noqa: S101  ends drive speakers
-        ohm = nominal[f"{name}.impedance"] * stage.count
+        # in the pair's middle the load is at zero: twice the voltage across it is a quarter of its ohms at each amplifier
+        ohm = nominal[f"{name}.impedance"] * stage.count / halves(context, name) ** 2
         others.append((ohm, name))
         if stage.power is not None and stage.power.known:
             separate = stage.coils is not None and stage.coils.wiring == "separate"

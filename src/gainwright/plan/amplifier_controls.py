@@ -5,16 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.jobfile import input_range
+from gainwright.model import Amplifier, Powered
 from gainwright.plan import cautions
 from gainwright.plan.expected_readings import expect_volts, volts_instrument
-from gainwright.plan.result import Step
+from gainwright.plan.result import Finding, Step
 from gainwright.solve import Conditions, input_ohm
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Amplifier
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
     from gainwright.plan.source import CleanLimit
@@ -48,6 +48,37 @@ def switches(context: PlanContext, name: str, stage: Amplifier) -> Iterator[Step
             "It scales the gain of {name}. If it were lower now, the gain would be set too high for it.", name=name
         )
     yield Step(f"control.{name}.remote_level", "controls", name, do, why, sets={f"{name}.remote_level": text})
+
+
+def has_fixed_gain(context: PlanContext, end: End) -> bool:
+    """Return whether an end is an amplifier without a gain control: it is read, not set to its target."""
+    stage = context.job.stages[end.stage]
+    return isinstance(stage, Amplifier) and stage.gain.fixed
+
+
+def woken_by_signal(context: PlanContext) -> Iterator[Finding]:
+    """Yield a note for each stage that a signal turns on: without enough of it, it is off, and nothing is wrong."""
+    for name, stage in context.job.stages.items():
+        if isinstance(stage, Powered) and stage.turn_on == "signal":
+            low, high = context.chain.facts[f"{name}.turn_on_level"].quantity.interval
+            yield Finding(
+                "note",
+                "turned_on_by_signal",
+                name,
+                say(
+                    "a signal of {low} to {high} at its input turns it on; with less it is off, its lamp dark, and nothing is wrong",
+                    low=volts_text(low),
+                    high=volts_text(high),
+                ),
+                say(
+                    "play the tone and raise the volume until it is on, then read; it stays on for a while after the signal"
+                ),
+            )
+
+
+def volts_text(volts: float) -> str:
+    """Return a voltage with two digits, in mV below 1 V."""
+    return f"{1000 * volts:.2g} mV" if volts < 1 else f"{volts:.2g} V"
 
 
 def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Step:

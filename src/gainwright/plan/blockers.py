@@ -63,7 +63,7 @@ def gives_power(job: Job, node: Node) -> bool:
 def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
     for port, feeds in context.chain.wiring.feeds.items():
         nodes = tuple(dict.fromkeys(feed.node for feed in feeds))
-        if len(nodes) < 2 or not isinstance(context.job.stages[port.stage], Speaker):
+        if len(nodes) < 2 or not isinstance(context.job.stages[port.stage], Speaker) or context.chain.wiring.pair(port):
             continue
         one = len({n.stage for n in nodes}) == 1
         yield Finding(
@@ -76,7 +76,9 @@ def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
             ),
             say("give the speaker one output; if the amplifier is made for it, bridge it and write bridged: yes")
             if one
-            else say("give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out"),
+            else say(
+                "give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out; two amplifiers made to push the two ends of one load are declared by strapped_to"
+            ),
         )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
+from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import guarding_corners_hz, series_filters
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.expected_readings import volts_instrument
@@ -32,7 +33,7 @@ def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str
     for end in context.ends:
         if isinstance(context.job.stages[end.stage], Amplifier):
             found += _load(context, end)
-            found += _source_drive(end, targets[end.stage])
+            found += _source_drive(end, targets[end.stage], fixed=has_fixed_gain(context, end))
             found += _too_hot(context, end, limits[end.stage], targets[end.stage])
             found += _speaker_rating(context, end)
             found += _muting(context, end)
@@ -68,23 +69,33 @@ def _load(context: PlanContext, end: End) -> Iterator[Finding]:
         )
 
 
-def _source_drive(end: End, target: Target) -> Iterator[Finding]:
+def _source_drive(end: End, target: Target, *, fixed: bool) -> Iterator[Finding]:
     if target.set_by != "source":
         return
     others = {k: v for k, v in target.candidates_v_rms.items() if k != "source"}
     wanted = min(others.values())
     short_db = 20 * math.log10(wanted / target.v_rms)
+    told = {
+        "stage": end.stage,
+        "v_rms": f"{target.v_rms:.3g}",
+        "wanted": f"{wanted:.3g}",
+        "short_db": f"{short_db:.1f}",
+        "part": f"{-end.allowance_db:g}",
+    }
     yield Finding(
         "caution",
         "source_cannot_drive",
         end.stage,
-        say(
-            "even with the gain fully up, the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
-            stage=end.stage,
-            v_rms=f"{target.v_rms:.3g}",
-            wanted=f"{wanted:.3g}",
-            short_db=f"{short_db:.1f}",
-            part=f"{-end.allowance_db:g}",
+        (
+            say(
+                "its gain is fixed: the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
+                **told,
+            )
+            if fixed
+            else say(
+                "even with the gain fully up, the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
+                **told,
+            )
         ),
         say(
             "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",

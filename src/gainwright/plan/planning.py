@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier
+from gainwright.plan.amplifier_controls import woken_by_signal
 from gainwright.plan.blockers import blockers
 from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
@@ -12,6 +13,7 @@ from gainwright.plan.preparation import controls, leads, prepare
 from gainwright.plan.result import Finding, Plan, Step
 from gainwright.plan.sizes import sizes
 from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
+from gainwright.plan.strapping import check_pairs, prove_pairs
 from gainwright.plan.targets import target
 from gainwright.plan.verification import restore, verify
 
@@ -44,11 +46,12 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     source = list(source_steps(context, found))
     steps = [*prepare(context), *leads(context), *controls(context), *(s for s in source if isinstance(s, Step))]
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
+    steps += prove_pairs(context, targets)
     last = list(verify(context, found, targets))
     steps += [*restore(context), *(s for s in last if isinstance(s, Step))]
     findings = check(context, found.governing_by_end(), targets)
     findings += [f for f in (*source, *last) if isinstance(f, Finding)]
-    findings += [*blockers(context), *sizes(context)]
+    findings += [*blockers(context), *check_pairs(context), *woken_by_signal(context), *sizes(context)]
     return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
 
 

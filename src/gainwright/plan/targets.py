@@ -11,6 +11,7 @@ from gainwright import physics
 from gainwright.model import Amplifier, Speaker
 from gainwright.plan.result import Target
 from gainwright.plan.source import thd_limit
+from gainwright.plan.strapping import halves
 from gainwright.solve import Conditions, amplifier_ceiling_v
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def target(context: PlanContext, end: End, limit: CleanLimit) -> Target:
 def load_ohm(context: PlanContext, end: End) -> float:
     """Return the load on one side of an end, without leads, ohm."""
     nominal = context.chain.nominal()
-    siemens = sum(1 / nominal[f"{speaker}.impedance"] for speaker in end.speakers)
+    siemens = sum(halves(context, speaker) / nominal[f"{speaker}.impedance"] for speaker in end.speakers)
     return 1 / siemens if siemens else math.inf
 
 
@@ -71,7 +72,7 @@ def speaker_v(context: PlanContext, end: End) -> float | None:
         ohm = context.chain.nominal()[f"{name}.impedance"] * stage.count
         separate = stage.coils is not None and stage.coils.wiring == "separate"
         share = stage.coils.number if separate and stage.coils is not None else 1
-        found.append(math.sqrt(stage.power.nominal / share * ohm))
+        found.append(math.sqrt(stage.power.nominal / share * ohm) / halves(context, name))
     return min(found, default=None)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from gainwright.model import LevelControl, Speaker
 from gainwright.plan import cautions
+from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import pass_band_hz, series_filters
 from gainwright.plan.expected_readings import expect_target, volts_instrument
 from gainwright.plan.proofs import proofs
@@ -52,7 +53,9 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
     ends = sorted(context.ends, key=lambda end: -_protected_below_hz(context, end))
     limits = found.governing_by_end()
     settled = [
-        Settled(context, end, nodes, limits[end.stage], targets.get(end.stage))
+        Settled(
+            context, end, nodes, limits[end.stage], None if has_fixed_gain(context, end) else targets.get(end.stage)
+        )
         for end in ends
         for nodes in _by_output(end)
     ]

@@ -149,7 +149,14 @@ class SimulatedChain(SimulatedUnits):
                 continue
             lead = self.lead_ohm(node, port)
             shorted = self.fault("lead_shorted", *self.lead_names[node, port])
-            siemens += 1 / (lead if shorted else lead + self.input_ohm(port))
+            if shorted:
+                siemens += 1 / lead
+            elif (ends := self.wiring.pair(port)) is not None:
+                # the loop through both amplifiers, one conductor of each lead; its middle stays at zero
+                loop = self.input_ohm(port) + 0.5 * sum(self.lead_ohm(end, port) for end in ends)
+                siemens += 1 / (loop / 2)
+            else:
+                siemens += 1 / (lead + self.input_ohm(port))
         if self.probe is not None and self.probe[0] == node:
             siemens += 1 / self.probe[1]
         return 1 / siemens if siemens > 0 else OPEN_OHM
@@ -170,14 +177,18 @@ class SimulatedChain(SimulatedUnits):
             return 0.0 if self.fault("lead_open", *names) else 1.0
         sign = -1.0 if self.fault("polarity_reversed", *names) else 1.0
         load = self.input_ohm(port)
-        return sign * load / (load + self.lead_ohm(node, port))
+        ends = self.wiring.pair(port)
+        lead = self.lead_ohm(node, port) if ends is None else 0.5 * sum(self.lead_ohm(end, port) for end in ends)
+        return sign * load / (load + lead)
 
     # Amplifiers
 
     def rated(self, name: str, stage: Amplifier, node: Node) -> tuple[float, float]:
         """Return power, W, and load, ohm, of the rating that the sensitivity belongs to: nearest to the job's speakers."""
-        speakers = [self.job.stages[port.stage] for port in self.wiring.ports_fed_by(node)]
-        siemens = sum(1 / declared_ohm(s) for s in speakers if isinstance(s, Speaker))
+        fed = [(self.job.stages[port.stage], port) for port in self.wiring.ports_fed_by(node)]
+        siemens = sum(
+            (1 if self.wiring.pair(port) is None else 2) / declared_ohm(s) for s, port in fed if isinstance(s, Speaker)
+        )
         pairs = [(self.truth[f"{name}.power.{i}"], r.load.nominal) for i, r in enumerate(stage.power)]
         if siemens == 0:
             return max(pairs, key=lambda pair: pair[1])

@@ -82,7 +82,10 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
         if isinstance(stage, Amplifier):
             found += [("side_dead", str(node)) for node in wiring.outputs(name)]
     links = [str(run) for run in wiring.leads if wiring.is_digital(run)]
-    found += [(cause, lead) for lead in leads_by_name(wiring) for cause in _ON_LEAD if lead not in links]
+    for lead, pairs in leads_by_name(wiring).items():
+        # half of a strapped pair's lead turned round is a short to ground, not a turned sign
+        left_out = ("polarity_reversed",) if wiring.pair(pairs[0][1]) is not None else ()
+        found += [(cause, lead) for cause in _ON_LEAD if lead not in links and cause not in left_out]
     found += [("lead_open", link) for link in links]
     for run in wiring.leads:
         if str(run) not in links and not isinstance(job.stages[run.target], Speaker):

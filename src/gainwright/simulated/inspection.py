@@ -155,17 +155,28 @@ class Inspection:
 
     def listen(self, speaker: str, side: str = "both") -> str:
         """Return how the louder side of a speaker sounds: silent, faint, normal, distorted, hum, whine."""
-        words = [self._heard(node, port) for node, port in self._wires(self._chain(), speaker, side)]
+        chain = self._chain()
+        words = [
+            self._heard(node, port, chain.wiring.pair(port))
+            for node, port in self._wires(chain, speaker, side)
+            if (pair := chain.wiring.pair(port)) is None or node == pair[0]
+        ]
         order = ("whine", "hum", "distorted", "normal", "faint", "silent")
         return min(words, key=order.index)
 
-    def _heard(self, node: Node, port: Port) -> str:
+    def _heard(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> str:
+        """Return how a speaker sounds on one port; between a strapped pair it gets the difference of two outputs."""
         chain = self._chain()
-        dead = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM or chain.lead_ohm(node, port) >= OPEN_OHM
+        ends = pair or (node,)
+        dead = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM
+        dead = dead or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends)
         if dead or chain.at_side("speaker_shorted", port):
             return "silent"
-        share = abs(chain.at_port(node, port)) * (0.02 if chain.fault("coil_reversed", port.stage) else 1.0)
-        period = self.period(str(node))[0] * share
+        coils = 0.02 if chain.fault("coil_reversed", port.stage) else 1.0
+        share = abs(chain.at_port(node, port)) * coils
+        period = self.period(str(node))[0] * chain.at_port(node, port) * coils
+        if pair is not None:
+            period = period - self.period(str(pair[1]))[0] * chain.at_port(pair[1], port) * coils
         floor = float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:

@@ -150,7 +150,14 @@ class Rig(Inspection):
         raise CallError(f"there is no node {text}", code="unknown_node")
 
     def period(self, node: str, *, probe_ohm: float | None = None) -> tuple[Floats, float]:
-        """Return one period of the voltage at a node, without noise, and its sampling rate."""
+        """Return one period of the voltage at a node, without noise, and its sampling rate.
+
+        `amp_a.out.mono-amp_b.out.mono` is the voltage between two outputs.
+        """
+        if "-" in node:
+            plus, minus = node.split("-", 1)
+            (above, rate_hz), (below, _) = self.period(plus), self.period(minus)
+            return above - below, rate_hz
         at = self.node(node)
         chain = self._chain(None if probe_ohm is None else (at, probe_ohm))
         periods, rate_hz = chain.periods([at], *self._tone)
@@ -215,7 +222,7 @@ class Rig(Inspection):
         moving = period - np.mean(period)
         rms = math.sqrt(float(np.mean(moving**2)))
         shown = rms if meter.true_rms else AVERAGE_TO_RMS * float(np.mean(np.abs(moving)))
-        if rms < _NOISE_MATTERS_V and rms > 0:
+        if _NOISE_MATTERS_V > rms > 0 and "-" not in node:
             floor = self._chain().floor(self.node(node), 4800, 48_000.0, self._rng)
             shown = math.hypot(shown, float(np.std(floor[1200:])))
         if meter.bandwidth is not None and self._tone[0] > meter.bandwidth.nominal:

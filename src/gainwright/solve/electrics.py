@@ -82,11 +82,13 @@ class Loading:
             return total
         for port in self._wiring.ports_fed_by(node):
             if port.stage not in self._unloaded:
-                lead_ohm = self.lead_ohm(node, port)
+                lead_ohm, halves = self.lead_ohm(node, port), 1
+                if (pair := self._wiring.pair(port)) is not None:  # each of the two sees half of the loop
+                    lead_ohm, halves = sum(self.lead_ohm(each, port) for each in pair) / 2, 2
                 input_ohm = self._input_ohm(port)
                 if (node, port) in self._alter.shorted:
                     input_ohm = input_ohm * (1 - self._alter.shorted[node, port])
-                total = total + 1 / (input_ohm + lead_ohm)
+                total = total + halves / (input_ohm + lead_ohm)
         if node in self._probes:
             total = total + 1 / self._probes[node]
         return total

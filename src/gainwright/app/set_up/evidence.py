@@ -72,7 +72,8 @@ def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> lis
     if state.asked in ("ohm", "lead"):
         ohms = "open" if beyond else _number(value, "ohm")
         return _check(state, reads=ohms) if state.asked == "ohm" else _check(state, resistance=ohms, **_between(value))
-    if step.tone_hz is None or step.level_dbfs is None or step.proves:  # a tone that a filter stops says nothing else
+    if step.tone_hz is None or step.level_dbfs is None or step.proves or "-" in step.measure_at:
+        # a tone that a filter stops says nothing else, and a voltage between two outputs belongs to no node
         return []
     if state.asked in ("column", "place"):
         return _around_the_limit(run, state, job, gains)

@@ -16,6 +16,7 @@ _ABOUT = {
     "active_three_way": "fully active three-way front with a line driver",
     "bridged_pair": "two bridged mono amplifiers on one dual-coil subwoofer",
     "five_channel": "five channels in one chassis with a bass level control on a wire",
+    "strapped_pair": "24 V truck with high-level inputs, a fixed gain and two strapped subwoofer amplifiers",
     "full_range": "full-range amplifier without any filter",
     "digital_player": "player on an optical lead into a processor with a master volume",
 }
