@@ -156,6 +156,11 @@ class Netlist:
             shaped = self._shape(into, f"{name}.tone", stage.tone, f"{name}.{node.output}", out.low_pass, out.high_pass)
             if stage.tone is not None and not stage.tone.flat:
                 shaped = _clipped(shaped, 1.0)
+            if f"{name}.factory.bass_at_top" in values:
+                along = (self.stand[f"{name}.volume"] - 1) / ((stage.volume.steps or 40) - 1)
+                ends = (values[f"{name}.factory.bass_at_bottom"], values[f"{name}.factory.bass_at_top"])
+                section = _equaliser_section("low-shelf", ends[0] + (ends[1] - ends[0]) * along, math.sqrt(0.5))
+                shaped = self._section(shaped, *section, values[f"{name}.factory.bass_corner"])
             db = self.stand[f"{name}.{node.output}.level"] + self._volume_db(name, stage.volume)
             peak = math.sqrt(2) * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
             return _clipped(f"{peak * 10 ** (db / 20)!r}*({shaped})", peak)

@@ -26,6 +26,8 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
     if isinstance(stage, HeadUnit):
         found[f"{name}.volume"] = ("volume", "at")
         found[f"{name}.tone"] = ("tone",)
+        if stage.levelling is not None:
+            found[f"{name}.levelling"] = ("levelling",)
         for output in stage.outputs:
             found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in ("level", *_FILTERS)}
     elif isinstance(stage, Processor):

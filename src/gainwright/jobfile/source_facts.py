@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.jobfile.assumed_values import PRACTICE, common, equaliser_facts, fact_of, filter_facts, percent_of
-from gainwright.quantities import Exact, Normal, Quantity, parse
+from gainwright.jobfile.assumed_values import PRACTICE, Fact, common, equaliser_facts, fact_of, filter_facts, percent_of
+from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.jobfile.assumed_values import Fact
     from gainwright.model import Converter, HeadUnit, LineDriver, Processor, Wiring
 
 
@@ -33,6 +32,39 @@ def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
     for output, o in stage.outputs.items():
         yield from filter_facts(f"{name}.{output}", low_pass=o.low_pass, high_pass=o.high_pass)
     yield from equaliser_facts(f"{name}.tone", stage.tone)
+    yield from _by_itself(name, stage)
+
+
+def _by_itself(name: str, stage: HeadUnit) -> Iterator[Fact]:
+    """Yield the numbers of what a source does by itself, where the job says that it does, or may."""
+    if stage.levelling in ("on", "unknown"):
+        why = (
+            "levelling plays to -14 to -23 LUFS (AES TD1008, EBU R 128) and leaves tracks without tags alone; a full-scale "
+            "tone on both sides has 0 LUFS (ITU-R BS.1770-4); unknown: taken as one in two"
+        )
+        to = Uniform(-23.0, 0.0 if stage.levelling == "on" else 23.0)
+        yield Fact(f"{name}.levelling", Quantity(stage.levelling, "ratio", to), given=False, reason=why)
+    does, path = stage.factory, f"{name}.factory"
+    if does.loudness in ("yes", "unknown"):
+        least = "3 .. 9 dB" if does.loudness == "yes" else "0 .. 9 dB"
+        why = "bass raised at low volume and lowered near the top, as far as it is known; " + PRACTICE
+        yield fact_of(f"{path}.bass_at_bottom", does.bass_at_bottom, least, why, "ratio")
+        yield fact_of(f"{path}.bass_at_top", does.bass_at_top, "-6 .. 0 dB", why, "ratio")
+        yield fact_of(f"{path}.bass_corner", does.bass_corner, "80 .. 200 Hz", why, "frequency")
+    if does.limiter in ("yes", "unknown"):
+        at = "-3 .. 0 dB" if does.limiter == "yes" else "-3 .. 3 dB"
+        why = "a limiter holds the output somewhat below its clipping; above it there is none; " + PRACTICE
+        yield fact_of(f"{path}.limiter_threshold", does.limiter_threshold, at, why, "ratio")
+    if does.load_detection == "yes":
+        why = "a speaker is 2 to 8 ohm, a line input 10 kohm: the bound lies in between; " + PRACTICE
+        yield fact_of(f"{path}.needs_load", does.needs_load, "20 .. 200 ohm", why, "resistance")
+    if does.noise_cancelling in ("yes", "unknown") and not stage.all_digital:
+        rated = stage.rated_output
+        rated_v = rated.nominal if rated is not None and rated.known else 8.0
+        low, high = (0.005 if does.noise_cancelling == "yes" else 0.0) * rated_v, 0.05 * rated_v
+        level = Quantity(f"{low:.3g} .. {high:.3g} V", "voltage", Uniform(low, high))
+        why = "engine noise of an idling car, up to 5 % of the rated output; " + PRACTICE
+        yield fact_of(f"{path}.cancelling_level", does.cancelling_level, level, why)
 
 
 def _analogue_source(name: str, stage: HeadUnit) -> Iterator[Fact]:

@@ -44,6 +44,7 @@ Side = Literal["left", "right", "mono"]
 Sides = Annotated[
     tuple[Side, ...], Field(min_length=1, max_length=3), FieldType("sides", choices=("left", "right", "mono"))
 ]
+YesNoUnknown = Literal["yes", "no", "unknown"]
 Reference = Annotated[str, StringConstraints(pattern=r"^\w+(\.\w+){0,2}$", max_length=120)]
 """`stage`, `stage.output` or `stage.output.side`; inside a processor `input` or `input.side`."""
 SOURCE_TYPE = FieldType("source", example="desk.sub")
@@ -126,6 +127,34 @@ class SourceOutput(Frozen):
     fixed_level: YesNo = Field(default=False, description="whether the volume leaves this output alone")
 
 
+class Factory(Frozen):
+    """What a factory source does by itself; only what is known or suspected is given."""
+
+    loudness: YesNoUnknown | None = Field(
+        default=None,
+        description="whether its equaliser moves with the volume: more bass at low volume, less near the top",
+    )
+    bass_at_bottom: Ratio | None = Field(default=None, description="what it adds to the bass at the lowest step")
+    bass_at_top: Ratio | None = Field(default=None, description="what it adds to the bass at the highest step")
+    bass_corner: Frequency | None = Field(default=None, description="corner of the low shelf that moves")
+    limiter: YesNoUnknown | None = Field(
+        default=None, description="whether it turns itself down before it clips, so that no distortion shows"
+    )
+    limiter_threshold: Ratio | None = Field(
+        default=None, description="level above which it turns itself down, relative to its largest clean output"
+    )
+    load_detection: YesNoUnknown | None = Field(
+        default=None, description="whether it mutes an output at which it finds no speaker"
+    )
+    needs_load: Resistance | None = Field(default=None, description="the highest load that it takes for a speaker")
+    noise_cancelling: YesNoUnknown | None = Field(
+        default=None, description="whether it plays against engine noise while the engine runs"
+    )
+    cancelling_level: Voltage | None = Field(
+        default=None, description="rms of that at its outputs with the engine idling"
+    )
+
+
 class HeadUnit(Stage):
     """The source: it plays the tone from digital full scale downwards. A phone, a streamer or a computer is one, too."""
 
@@ -135,6 +164,10 @@ class HeadUnit(Stage):
     speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
     volume: Volume = Volume()
     tone: EqualiserField | None = None
+    levelling: Literal["off", "on", "unknown"] | None = Field(
+        default=None, description="whether it levels its tracks, and plays loud ones softer by itself"
+    )
+    factory: Factory = Factory()
     outputs: dict[str, SourceOutput] = Field(default_factory=lambda: {"out": SourceOutput()}, min_length=1)
 
     @property

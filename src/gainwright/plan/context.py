@@ -13,7 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Spea
 from gainwright.plan.bands import pass_band_hz, passed, series_filters
 from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
 from gainwright.plan.distortion_seen import sees_distortion
-from gainwright.solve import Chain, set_up_tone_hz, tone_limits_hz
+from gainwright.solve import ANY_LOAD_OHM, Chain, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -85,7 +85,9 @@ class PlanContext:
 
     def __init__(self, job: Job, *, learned: Mapping[str, Floats] | None = None) -> None:
         self.job = job
-        self.chain = Chain(job, learned=learned)
+        # the plan is for a source that plays; what keeps it from playing is a finding
+        any_load = {f"{name}.factory.needs_load": np.array([ANY_LOAD_OHM]) for name in job.stages}
+        self.chain = Chain(job, learned={**any_load, **(learned or {})})
         self.instruments: Mapping[str, Instrument] = instruments(job)
         self.ends = self._ends()
         self._drawn_for: dict[Chain, dict[str, Any]] = {}
@@ -103,8 +105,11 @@ class PlanContext:
             if isinstance(stage, Amplifier) and not stage.gain.fixed:
                 muting = stage.gain.mutes_at_minimum != "no"
                 found[f"{name}.gain"] = f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
-            elif isinstance(stage, HeadUnit) and stage.all_digital and name not in self.level_setters:
-                found[f"{name}.volume"] = f"{volume_steps(stage.volume)}"
+            elif isinstance(stage, HeadUnit):
+                if stage.all_digital and name not in self.level_setters:
+                    found[f"{name}.volume"] = f"{volume_steps(stage.volume)}"
+                if stage.levelling in ("on", "unknown"):
+                    found[f"{name}.levelling"] = "off"
             elif isinstance(stage, LevelControl):
                 reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
                 found[f"{name}.level"] = f"{0.0 - abs(reserve):g} dB"

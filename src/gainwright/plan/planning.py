@@ -12,6 +12,7 @@ from gainwright.plan.findings import check
 from gainwright.plan.preparation import controls, leads, prepare
 from gainwright.plan.result import Finding, Plan, Step
 from gainwright.plan.sizes import sizes
+from gainwright.plan.source_findings import source_findings
 from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
 from gainwright.plan.strapping import check_pairs, prove_pairs
 from gainwright.plan.targets import target
@@ -52,6 +53,7 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     findings = check(context, found.governing_by_end(), targets)
     findings += [f for f in (*source, *last) if isinstance(f, Finding)]
     findings += [*blockers(context), *check_pairs(context), *woken_by_signal(context), *sizes(context)]
+    findings += source_findings(context)
     return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
 
 

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+FAR_DOWN_DB = 200.0
+"""So far below full scale that nothing clips at any volume."""
 THD_LIMIT = 0.01
 """Distortion at which a setting stops being clean, unless the job says otherwise: 1 % as in CTA-2006 ratings."""
 
@@ -78,7 +80,21 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
         )
         step = (values or chain.nominal())[f"{head}.volume.step"]
         margins = _margins_after_volume(low, front, head, upstream)
-        return 1 + np.min(margins, axis=1) / step, margins
+        if f"{head}.factory.bass_at_top" not in chain.facts:
+            return _at_most(1 + np.min(margins, axis=1) / step, steps), margins
+        # an equaliser that moves with the volume: the rise per step is another, but as even
+        quiet = Conditions(
+            end.tone_hz,
+            level_dbfs - FAR_DOWN_DB,
+            values=values,
+            settings={f"{head}.volume": float(steps)},
+            unloaded=context.speakers,
+        )
+        top = _margins_after_volume(chain.solve(quiet, targets=front), front, head, upstream) - FAR_DOWN_DB
+        rise = np.maximum(margins - top, 1e-3) / max(steps - 1, 1)
+        with np.errstate(invalid="ignore"):
+            found = np.min(np.where(np.isfinite(margins), margins / rise, np.inf), axis=1)
+        return _at_most(1 + found, steps), margins
 
     onset, margins = limits(None)
     first = front[int(np.argmin(margins[0]))]
@@ -89,6 +105,11 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
     volume = np.clip(np.floor(drawn_onset + depth_db / drawn_step + 1e-9), 1, steps)
     middle = float(np.clip(np.floor(onset[0] + depth_db / middle_step + 1e-9), 1, steps))
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
+
+
+def _at_most(onset: Floats, steps: int) -> Floats:
+    """Return where clipping begins; the highest step where nothing passes, so that nothing clips."""
+    return np.asarray(np.where(np.isfinite(onset), onset, float(steps)))
 
 
 def _margins_after_volume(solved: Solution, nodes: list[Node], head: str, upstream: tuple[Node, ...]) -> Floats:

@@ -165,6 +165,12 @@ def _harmonics_hidden(context: PlanContext, view: View) -> list[Doubt]:
         return []
     front = [n for n in view.end.all_nodes if not isinstance(view.chain.job.stages[n.stage], Amplifier)]
     own = float(np.nanmax([over.thd[0, over.index(n)] for n in front]))
+    if own < limit and f"{view.head}.factory.limiter_threshold" in view.chain.facts:
+        message = say(
+            "{head} turns itself down before it clips: no distortion shows, only a level that no longer rises",
+            head=view.head,
+        )
+        return [Doubt("limiter_first", view.head, message, {"thd": own})]
     filters = series_filters(view.chain.job, view.chain.wiring, view.node)
     losses = {f.control: f.loss_db(3 * view.end.tone_hz) - f.loss_db(view.end.tone_hz) for f in filters}
     worst = max(losses, key=losses.__getitem__, default=str(view.node))

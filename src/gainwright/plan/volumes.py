@@ -42,8 +42,10 @@ def digital_link(context: PlanContext, run: LeadRun) -> Step:
 def volume(context: PlanContext, name: str) -> Step:
     """Return the step that puts a volume to where it starts."""
     stage = context.job.stages[name]
+    levelled = isinstance(stage, HeadUnit) and stage.levelling in ("on", "unknown")
+    level_off = {f"{name}.levelling": "off"} if levelled else {}
     if name in context.level_setters:
-        sets = {f"{name}.volume": "1"}
+        sets = {f"{name}.volume": "1", **level_off}
         do = (
             say(
                 "Turn the volume of {name} to its lowest step; balance and fader to the middle, loudness and automatic level off.",
@@ -63,7 +65,7 @@ def volume(context: PlanContext, name: str) -> Step:
         top=say(", its highest,") if top else "",
     )
     why = say("The level is set by the master volume of {setters} after it.", setters=_setters_after(context, name))
-    return Step(f"control.{name}.volume", "controls", name, do, why, sets={f"{name}.volume": at})
+    return Step(f"control.{name}.volume", "controls", name, do, why, sets={f"{name}.volume": at, **level_off})
 
 
 def _setters_after(context: PlanContext, name: str) -> str:

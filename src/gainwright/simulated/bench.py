@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.metering import Recording, measure
-from gainwright.model import Indicator, Recorder
+from gainwright.model import HeadUnit, Indicator, Recorder
 from gainwright.simulated.rig import Rig
 
 if TYPE_CHECKING:
@@ -20,10 +20,12 @@ THD_LIMIT_PERCENT = 1.0
 
 
 class SimulatedBench:
-    """A bench on a simulated rig."""
+    """A bench on a simulated rig; a charger takes the engine's place where a source would play against its noise."""
 
     def __init__(self, rig: Rig) -> None:
         self.rig = rig
+        heads = [stage for stage in rig.job.stages.values() if isinstance(stage, HeadUnit)]
+        rig.charger = any(stage.factory.noise_cancelling in ("yes", "unknown") for stage in heads)
 
     def set(self, control: str, text: str) -> None:
         """Set a control to a value as the job file writes it."""

@@ -26,8 +26,12 @@ from gainwright.model import (
 from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.line_levels import (
+    against_engine,
     dithered,
     level,
+    levelling,
+    limited,
+    moved_by_volume,
     processor_gain,
     side_share,
     source_gain,
@@ -67,6 +71,7 @@ class SimulatedChain(SimulatedUnits):
     off : disconnected speakers.
     probe : node and input resistance of the instrument connected there.
     supply : state of the supply, running or resting.
+    engine : whether the engine idles.
     fed : stage -> volts rms that an external source feeds into it.
     swapped : stage or lead whose two sides are exchanged.
     """
@@ -81,6 +86,7 @@ class SimulatedChain(SimulatedUnits):
         off: frozenset[str] = frozenset(),
         probe: tuple[Node, float] | None = None,
         supply: str = "running",
+        engine: bool = True,
         sides: str = "both",
         fed: Mapping[str, float] | None = None,
         swapped: str = "",
@@ -93,6 +99,7 @@ class SimulatedChain(SimulatedUnits):
         self.off = off
         self.probe = probe
         self.supply = supply
+        self.engine = engine
         self.sides = sides
         self.fed = fed or {}
         self.swapped = swapped
@@ -285,6 +292,7 @@ class SimulatedChain(SimulatedUnits):
                 if rng is not None and node in self.wiring.digital:
                     emf = dithered(emf, rng)
                 elif rng is not None:
+                    emf = emf + against_engine(self, node.stage, len(emf), rate_hz)
                     spread = math.sqrt(rate_hz / 2 / (20_000 - 20))
                     emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
                 at[node] = emf * self.at_node(node)
@@ -331,10 +339,7 @@ class SimulatedChain(SimulatedUnits):
             return np.clip(wave, -peak, peak) if clip else wave
 
         if isinstance(stage, HeadUnit):
-            wave = cut(shaped(node, source * side_share(self, node)), 1.0)
-            if node in self.wiring.digital:
-                return math.sqrt(2) * cut(wave * source_gain(self, node, stage), 1.0)
-            return cut(self._distorted(name, wave * source_gain(self, node, stage)), source_peak_v(self, node))
+            return self._source_emf(node, stage, source, shaped, clip, rate_hz)
         limit = self.truth.get(f"{name}.input_limit")
         total = np.zeros_like(source)
         for route in self._routes(node, stage):
@@ -360,6 +365,25 @@ class SimulatedChain(SimulatedUnits):
         return cut(
             self._distorted(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2)
         )
+
+    def _source_emf(
+        self, node: Node, stage: HeadUnit, source: Floats, shaped: Any, clip: bool, rate_hz: float
+    ) -> Floats:
+        """Return the EMF of a source's output: levelling, tone controls, full scale, volume, and its ceiling."""
+        name, full = node.stage, 1.0 if clip else math.inf
+        wave = shaped(node, source * levelling(self, name, source) * side_share(self, node))
+        wave = np.clip(wave, -full, full)
+        moved = moved_by_volume(self, node, stage, rate_hz)
+        if moved is not None:
+            wave = filter_period(moved, wave) if clip else filter_on(moved, wave)
+        wave = wave * source_gain(self, node, stage)
+        if node in self.wiring.digital:
+            return np.asarray(math.sqrt(2) * np.clip(wave, -full, full))
+        detects = stage.factory.load_detection == "yes"
+        if detects and self.load_ohm(node) > self.truth[f"{name}.factory.needs_load"]:
+            return np.zeros_like(source)
+        wave, peak = self._distorted(name, wave), source_peak_v(self, node)
+        return np.clip(limited(self, name, wave, peak), -peak, peak) if clip else wave
 
     def _distorted(self, name: str, wave: Floats) -> Floats:
         """Add the stage's own distortion: Chebyshev polynomials of the normalised wave give 2nd and 3rd harmonic."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from gainwright.jobfile import volume_steps
+from gainwright.simulated.filters import band_section
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -25,6 +26,7 @@ class TrueChain(Protocol):
     truth: dict[str, float]
     settings: dict[str, float]
     sides: str
+    engine: bool
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
@@ -53,6 +55,46 @@ def source_gain(chain: TrueChain, node: Node, stage: HeadUnit) -> float:
         db -= 40.0
     full = 1.0 if digital else math.sqrt(2) * chain.truth[f"{name}.output_limit"]
     return float(full * 10 ** (db / 20))
+
+
+def levelling(chain: TrueChain, name: str, source: Floats) -> float:
+    """Return the factor by which a player's levelling turns a tone down: from its loudness to the aim, never up."""
+    power = 2 * float(np.mean(source**2))  # both sides; K-weighting is 0 dB near 1 kHz with the constant of BS.1770
+    if f"{name}.levelling" not in chain.truth or power == 0:
+        return 1.0
+    return float(min(1.0, 10 ** (chain.truth[f"{name}.levelling"] / 20) / math.sqrt(power)))
+
+
+def bass_at(chain: TrueChain, name: str, stage: HeadUnit) -> float:
+    """Return what an equaliser that moves with the volume adds to the bass, dB."""
+    steps = volume_steps(stage.volume)
+    low, high = (chain.truth[f"{name}.factory.bass_at_{end}"] for end in ("bottom", "top"))
+    return float(np.interp(chain.settings[f"{name}.volume"], [1, max(steps, 2)], [low, high]))
+
+
+def moved_by_volume(chain: TrueChain, node: Node, stage: HeadUnit, rate_hz: float) -> Floats | None:
+    """Return the section of an equaliser that moves with the volume, None where there is none."""
+    key = f"{node.stage}.factory"
+    if f"{key}.bass_at_top" not in chain.truth or stage.outputs[node.output].fixed_level:
+        return None
+    band = {"gain_db": bass_at(chain, node.stage, stage), "corner_hz": chain.truth[f"{key}.bass_corner"]}
+    return band_section("low-shelf", q=math.sqrt(0.5), rate_hz=rate_hz, **band)
+
+
+def limited(chain: TrueChain, name: str, wave: Floats, peak: float) -> Floats:
+    """Return a steady wave turned down to a limiter's threshold, `peak` being that of the largest clean output."""
+    if f"{name}.factory.limiter_threshold" not in chain.truth:
+        return wave
+    threshold = peak * 10 ** (chain.truth[f"{name}.factory.limiter_threshold"] / 20)
+    swing = float(np.max(np.abs(wave)))
+    return wave * min(1.0, threshold / swing) if swing else wave
+
+
+def against_engine(chain: TrueChain, name: str, count: int, rate_hz: float) -> Floats:
+    """Return what a source with noise cancelling plays while the engine idles: its firing rate and twice that."""
+    level = chain.truth.get(f"{name}.factory.cancelling_level", 0.0) if chain.engine else 0.0
+    time = np.arange(count) / rate_hz
+    return np.asarray(level * (np.sin(2 * np.pi * 27 * time) + np.sin(2 * np.pi * 54 * time)))
 
 
 def volume_db(chain: TrueChain, name: str, volume: Volume) -> float:

@@ -64,6 +64,7 @@ class Rig(Inspection):
         }
         self.off: frozenset[str] = frozenset()
         self.engine_running = True
+        self.charger = False
         self._tone = (1000.0, -200.0)
         self._sides = "both"
         self._fed: dict[str, float] = {}
@@ -130,7 +131,14 @@ class Rig(Inspection):
 
     def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
         supply = "running" if self.engine_running else "resting"
-        state: dict[str, Any] = {"off": self.off, "probe": probe, "supply": supply, "sides": self._sides}
+        engine = self.engine_running and not self.charger
+        state: dict[str, Any] = {
+            "engine": engine,
+            "off": self.off,
+            "probe": probe,
+            "supply": supply,
+            "sides": self._sides,
+        }
         state |= {"fed": self._fed, "swapped": self._swapped}
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
 

@@ -19,11 +19,13 @@ from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm,
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
+from gainwright.solve.sources import ANY_LOAD_OHM
 from gainwright.solve.tones import PREFERRED_HZ, set_up_tone_hz, tone_limits_hz
 
 __all__ = [
     "ABSENT_HIGH_PASS_HZ",
     "ABSENT_LOW_PASS_HZ",
+    "ANY_LOAD_OHM",
     "MEASURING_LEAD_OHM",
     "METER_OHM",
     "MUTED_TRAVEL",

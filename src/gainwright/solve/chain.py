@@ -8,24 +8,24 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright import physics
 from gainwright.jobfile import facts, settings
 from gainwright.model import Amplifier, Converter, HeadUnit, LineDriver, Processor, resolve, supply_path
 from gainwright.quantities import draw
 from gainwright.solve.alteration import UNALTERED, Alteration
 from gainwright.solve.electrics import (
-    PEAK,
     Loading,
     amplifier_extra_gain,
     amplifier_gain,
     amplifier_rails,
-    digital_input_v,
     in_input_range,
     line_gain,
     rating_index,
     response,
-    source_gain,
+    volume_response,
 )
 from gainwright.solve.solution import HARMONICS_KEPT, CellPlace, Solution
+from gainwright.solve.sources import PEAK, digital_input_v, levelled, plays_into, source_gain
 from gainwright.solve.steady_state import Cell, run
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.model import AnyStage, Job, Node, Port
+    from gainwright.solve.electrics import StageResponse
 
     Floats = npt.NDArray[np.float64]
     Values = Mapping[str, Any]
@@ -145,7 +146,8 @@ class Chain:
                 return {k: v if np.size(v) == 1 else np.asarray(v)[rows] for k, v in mapping.items()}
 
             now = cut({"tone": conditions.tone_hz, "level": conditions.level_dbfs})
-            here = conditions if cases <= CHUNK else replace(conditions, alter=conditions.alter.cut(rows))
+            here = replace(conditions, level_dbfs=now["level"])
+            here = here if cases <= CHUNK else replace(here, alter=conditions.alter.cut(rows))
             count = rows.stop - rows.start
             parts.append(self._chunk(count, cut(values), cut(settings_now), now, here, needed, harmonics, margins))
         return Solution.join(parts)
@@ -247,12 +249,19 @@ class Chain:
         inputs = self._sources(place.key, alter)
         if place.role == "inside":
             ceiling = 1.0 if isinstance(stage, HeadUnit) else PEAK * self._full_scale_v(node, values)
-            return Cell(inputs, response(stage, node, values, alter) or None, 1.0, 0.0, ceiling)
+            gain = levelled(name, values, conditions.level_dbfs) if isinstance(stage, HeadUnit) else 1.0
+            return Cell(inputs, response(stage, node, values, alter) or None, gain, 0.0, ceiling)
         inside = ("inside", node) in self._index
+        soft: Any = False
         shape = None if inside else response(stage, node, {**stand, **values}, alter) or None
         if isinstance(stage, HeadUnit):
-            gain = source_gain(node, stage, values, stand)
+            gain = source_gain(node, stage, values, stand) * plays_into(name, values, loading.conductance(node))
+            gain = gain if inside else gain * levelled(name, values, conditions.level_dbfs)
+            shape = _joined(shape, volume_response(node, stage, values, stand))
             ceiling = PEAK * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
+            if f"{name}.factory.limiter_threshold" in values:
+                threshold = physics.ratio_from_db(db=values[f"{name}.factory.limiter_threshold"])
+                soft, ceiling = threshold < 1.0, ceiling * np.minimum(threshold, 1.0)
         elif isinstance(stage, Amplifier):
             conductance = loading.conductance(node)
             here = in_input_range(name, stage, values, stand)
@@ -266,7 +275,7 @@ class Chain:
             ceiling = PEAK * values[f"{name}.output_limit"] if limited else np.inf
         gain = gain * alter.gain.get(node, 1.0)
         own = 0.0 if node in self.wiring.digital else values[f"{name}.distortion"]
-        return Cell(inputs, shape, gain, own, ceiling * alter.ceiling.get(node, 1.0))
+        return Cell(inputs, shape, gain, own, ceiling * alter.ceiling.get(node, 1.0), soft=soft)
 
     def _full_scale_v(self, node: Node, values: Values) -> Any:
         """Return the input for full scale inside a digital processor, volts rms."""
@@ -300,6 +309,13 @@ class Chain:
         other = self.wiring.routes[alter.instead[node]] if node in alter.instead else ()
         taken = [(self._index["port", route.port], route.share * share) for route in other]
         return [(i, part * (1 - share)) for i, part in own] + taken
+
+
+def _joined(first: StageResponse | None, second: StageResponse | None) -> Any:
+    """Return the response of both together, None for neither."""
+    if first is None or second is None:
+        return second if first is None else first
+    return lambda hz, rows=slice(None): first(hz, rows) * second(hz, rows)
 
 
 def _clips_inside(stage: AnyStage) -> bool:

@@ -10,29 +10,28 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright import physics
-from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED
+from gainwright.solve.sources import bass_db, volume_gain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import numpy.typing as npt
 
-    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Volume, Wiring
+    from gainwright.model import AnyStage, Equaliser, FilterSetting, Node, Port, Wiring
     from gainwright.solve.alteration import Alteration
 
     Floats = npt.NDArray[np.float64]
     Values = Mapping[str, Any]
 
-PEAK = np.sqrt(2.0)
-"""Peak over rms of a sine."""
 UNLOADED_SIEMENS = 1e-4
 """A load conductance under this (above 10 kohm) counts as unloaded."""
 LINK_CUT_OHM = 1e6
 """A digital link doesn't fade: with more than this in its way there is no signal (common practice, no published source)."""
 REMOTE_BOOST_Q = 0.7
 """Q of a remote bass boost where the job gives none (common practice, no published source)."""
+SHELF_Q = np.sqrt(0.5)
 MUTED_TRAVEL = 0.02
 """Share of its travel below which a gain control that mutes is silent (common practice, no published source)."""
 
@@ -184,37 +183,6 @@ def amplifier_extra_gain(name: str, stage: Amplifier, settings: Values) -> Any:
     return sign * physics.ratio_from_db(db=level)
 
 
-def source_gain(node: Node, stage: HeadUnit, values: Values, settings: Values) -> Any:
-    """Return a head unit's gain from digital full scale (peak 1) to volts peak at its output, as an EMF.
-
-    At a digital output 1 rms is full scale, and a volume only attenuates unless all of its outputs are digital.
-    """
-    name, output = node.stage, stage.outputs[node.output]
-    digital = output.digital is not None
-    limit = 1.0 if digital else values[f"{name}.output_limit"]
-    level = physics.ratio_from_db(db=settings[f"{name}.{node.output}.level"])
-    if output.fixed_level:
-        return PEAK * limit * level
-    top = 0.0 if digital and not stage.all_digital else values[f"{name}.volume.top"]
-    return PEAK * limit * level * volume_gain(name, stage.volume, values, settings, top=top)
-
-
-def volume_gain(name: str, volume: Volume, values: Values, settings: Values, *, top: Any) -> Any:
-    """Return the gain of a volume control: `top` dB at its highest step, a step less for each below it, none at 0."""
-    at = np.asarray(settings[f"{name}.volume"], dtype=np.float64)
-    db = top - (volume_steps(volume) - at) * values[f"{name}.volume.step"]
-    return np.where(at > 0, physics.ratio_from_db(db=db), 0.0)
-
-
-def digital_input_v(name: str, values: Values) -> Any:
-    """Return what full scale at a processor's digital input is as volts rms at an analogue one.
-
-    Through the processor's gain it becomes its largest clean output times `digital_gain`.
-    """
-    out = values[f"{name}.output_limit"] * physics.ratio_from_db(db=values[f"{name}.digital_gain"])
-    return out / physics.ratio_from_db(db=values.get(f"{name}.gain", 0.0))
-
-
 def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> Any:
     """Return the EMF gain of a processor output, line driver, converter or level control."""
     name = node.stage
@@ -287,6 +255,10 @@ class StageResponse:
         if np.any(where):
             self._parts.append((name, fixed, varying | {"where": where}))
 
+    def add_shelf(self, gain_db: Any, corner_hz: Any) -> None:
+        """Add a low shelf of q 0.71."""
+        self._parts.append(("low_shelf_response", {"q": SHELF_Q}, {"gain_db": gain_db, "corner_hz": corner_hz}))
+
     def add_delay(self, delay_s: float) -> None:
         """Add a pure delay."""
         if delay_s > 0:
@@ -345,4 +317,13 @@ def response(stage: AnyStage, node: Node, values: Values, alter: Alteration = UN
         return found
     found.add_filter("low", filters.low_pass, f"{path}.low_pass", values)
     found.add_filter("high", filters.high_pass, f"{path}.high_pass", values)
+    return found
+
+
+def volume_response(node: Node, stage: HeadUnit, values: Values, settings: Values) -> StageResponse | None:
+    """Return the response of an equaliser that moves with the volume, None where there is none."""
+    if f"{node.stage}.factory.bass_at_top" not in values or stage.outputs[node.output].fixed_level:
+        return None
+    found = StageResponse()
+    found.add_shelf(bass_db(node.stage, stage, values, settings), values[f"{node.stage}.factory.bass_corner"])
     return found

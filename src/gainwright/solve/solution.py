@@ -152,6 +152,9 @@ class _Column:
         shape = cells[inside if inside is not None else output].response
         through = 1.0 if shape is None else np.abs(shape(np.reshape(tone_hz, (-1, 1)), slice(None)))[:, 0]
         gain = np.abs(np.broadcast_to(np.asarray(cells[output].gain, dtype=np.float64), (cases,))) * factor
+        after = cells[output].response
+        if inside is not None and after is not None:
+            gain = gain * np.abs(after(np.reshape(tone_hz, (-1, 1)), slice(None)))[:, 0]
         shares = sum(abs(route.share) for route in wiring.routes[node])
         # (role, cells, gain of a sine from the cell to the node)
         ceilings = [(0, p, gain * through * shares) for p in ports]

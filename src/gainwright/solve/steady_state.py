@@ -102,6 +102,7 @@ class Cell:
     distortion : own THD added before the ceiling, scalar or (cases,).
     ceiling : peak at which it clips, scalar or (cases,); infinite for none.
     needed : whether any requested result depends on it.
+    soft : where its ceiling is a limiter's threshold: a steady tone is turned down to it instead of clipped.
     """
 
     inputs: Sequence[tuple[int, Floats | float]]
@@ -110,6 +111,7 @@ class Cell:
     distortion: Floats | float
     ceiling: Floats | float
     needed: bool = True
+    soft: npt.NDArray[np.bool_] | bool = False
 
 
 @dataclass(slots=True)
@@ -152,7 +154,12 @@ def run(cells: Sequence[Cell], *, tone_hz: Floats, source_peak: Floats) -> list[
             wave = _shaped(wave, cell.response, tone_hz)
         _add_distortion(wave, cell.distortion)
         fundamental = wave.few[:, 0].copy()
-        peak, wave = _clip(wave, np.broadcast_to(np.asarray(cell.ceiling, dtype=np.float64), fundamental.shape))
+        ceiling = np.broadcast_to(np.asarray(cell.ceiling, dtype=np.float64), fundamental.shape)
+        before = np.zeros(len(fundamental))
+        if np.any(cell.soft):
+            before, wave = _turned_down(wave, ceiling, np.broadcast_to(cell.soft, fundamental.shape))
+        peak, wave = _clip(wave, ceiling)
+        peak = np.maximum(peak, before)
         states.append(CellState(wave, fundamental, peak))
     return states
 
@@ -221,6 +228,18 @@ def _power(phasors: Complexes) -> Floats:
 
 
 # ---- ceilings --------------------------------------------------------------------------------------------------
+
+
+def _turned_down(wave: Wave, ceiling: Floats, soft: npt.NDArray[np.bool_]) -> tuple[Floats, Wave]:
+    """Return the peak of a wave where a limiter acts, 0 elsewhere, and the wave turned down to the limiter's threshold."""
+    place = np.full(len(ceiling), -1)
+    place[wave.rows] = np.arange(len(wave.rows))
+    peak, rows = np.zeros(len(ceiling)), np.flatnonzero(soft)
+    for start in range(0, len(rows), BLOCK):
+        block = rows[start : start + BLOCK]
+        peak[block] = np.max(np.abs(_synthesise(wave, block, place[block])), axis=1)
+    factor = np.divide(ceiling, peak, out=np.ones(len(peak)), where=peak > ceiling)
+    return peak, _scaled(wave, factor, 1.0)
 
 
 def _clip(wave: Wave, ceiling: Floats) -> tuple[Floats, Wave]:

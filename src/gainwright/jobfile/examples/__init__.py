@@ -18,6 +18,7 @@ _ABOUT = {
     "five_channel": "five channels in one chassis with a bass level control on a wire",
     "strapped_pair": "24 V truck with high-level inputs, a fixed gain and two strapped subwoofer amplifiers",
     "full_range": "full-range amplifier without any filter",
+    "factory_equaliser": "factory radio whose equaliser moves with the volume, with load detection",
     "digital_player": "player on an optical lead into a processor with a master volume",
 }
 

@@ -1,0 +1,164 @@
+"""Findings on what sources do by themselves: levelling, moving equalisers, limiters, load detection, noise cancelling."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.model import HeadUnit
+from gainwright.plan.result import Finding
+from gainwright.solve import Chain, Conditions
+from gainwright.texts import joined, say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gainwright.model import Node
+    from gainwright.plan.context import PlanContext
+
+ASKED = ("loudness", "limiter", "load_detection", "noise_cancelling")
+
+
+def source_findings(context: PlanContext) -> Iterator[Finding]:
+    """Yield what a source does by itself, how far that moves levels, and what to ask where the job says nothing."""
+    for name, stage in context.job.stages.items():
+        if isinstance(stage, HeadUnit):
+            yield from _levelling(context, name, stage)
+            yield from _moving_bass(context, name, stage)
+            yield from _limiter(context, name, stage)
+            yield from _load_detection(context, name, stage)
+            yield from _noise_cancelling(context, name, stage)
+            yield from _not_said(name, stage)
+
+
+def _levelling(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    if stage.levelling in ("on", "unknown"):
+        low = context.chain.facts[f"{name}.levelling"].quantity.interval[0]
+        yield Finding(
+            "caution",
+            "source_levels_tracks",
+            f"{name}.levelling",
+            say(
+                "its volume levelling takes up to {db} dB off a loud tone, and not the same off music", db=f"{-low:.0f}"
+            ),
+            say(
+                "switch it off for the set-up and leave it off: with it on, everything plays softer than it was set up for"
+            ),
+        )
+
+
+def _moving_bass(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    if stage.factory.loudness not in ("yes", "unknown"):
+        return
+    facts = context.chain.facts
+    low, high = (facts[f"{name}.factory.bass_at_{end}"].quantity.nominal for end in ("bottom", "top"))
+    corner_hz = facts[f"{name}.factory.bass_corner"].quantity.nominal
+    yield Finding(
+        "caution",
+        "equaliser_follows_volume",
+        name,
+        say(
+            "below about {corner} Hz it adds {low} dB at the lowest step and {high} dB at the highest{doubt}: what is set at one volume doesn't hold at another",
+            corner=f"{corner_hz:.0f}",
+            low=f"{low:+.0f}",
+            high=f"{high:+.0f}",
+            doubt="" if stage.factory.loudness == "yes" else say(" (if it does at all)"),
+        ),
+        say(
+            "switch loudness off if there is a setting for it; else set up at the volume at which it will be loudest, and take the bass from an output that doesn't follow the volume if there is one"
+        ),
+    )
+
+
+def _limiter(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    if stage.factory.limiter not in ("yes", "unknown"):
+        return
+    low, high = context.chain.facts[f"{name}.factory.limiter_threshold"].quantity.interval
+    yield Finding(
+        "note",
+        "source_limits",
+        name,
+        say(
+            "it {may} itself down {low} to {high} dB about its largest clean output: no distortion shows there, its level stops rising",
+            may=say("turns") if stage.factory.limiter == "yes" else say("may turn"),
+            low=f"{low:+.0f}",
+            high=f"{high:+.0f}",
+        ),
+        say(
+            "find its highest clean volume with a meter, step by step: it is the last step that still adds its usual rise"
+        ),
+    )
+
+
+def _load_detection(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    if stage.factory.load_detection not in ("yes", "unknown"):
+        return
+    if stage.factory.load_detection == "unknown":
+        yield Finding(
+            "note",
+            "load_detection_unknown",
+            name,
+            say("it may mute an output at which it finds no speaker, or report a fault"),
+            say(
+                "if it plays nothing into the converter, connect a load resistor or the factory speaker, and write load_detection: yes"
+            ),
+        )
+        return
+    ohm = context.chain.facts[f"{name}.factory.needs_load"].quantity.interval[0]
+    silent = [node for node in context.chain.wiring.outputs(name) if not _plays(context, node)]
+    if silent:
+        watts = context.chain.facts[f"{name}.output_limit"].quantity.interval[1] ** 2 / ohm
+        solved = all(_plays(context, node, ohm) for node in silent)
+        yield Finding(
+            "blocker",
+            "no_load_found",
+            name,
+            say("it finds no speaker at {nodes} and mutes there", nodes=joined([str(node) for node in silent])),
+            say(
+                "connect a resistor of {ohm} ohm that takes {watts} W at each (it gets hot: away from cloth and plastic), or keep the factory speaker connected; enter it in the converter's input impedance{solved}",
+                ohm=f"{ohm:.0f}",
+                watts=f"{watts:.2g}",
+                solved=say(" (solved: it plays)") if solved else "",
+            ),
+        )
+
+
+def _plays(context: PlanContext, node: Node, ohm: float | None = None) -> bool:
+    asked = Conditions(1000.0, -20.0, unloaded=context.speakers, probes={} if ohm is None else {node: ohm})
+    solved = Chain(context.job).solve(asked, targets=(node,), margins=False)
+    return bool(solved.rms_v[0, solved.index(node)] > 0)
+
+
+def _noise_cancelling(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    if stage.factory.noise_cancelling not in ("yes", "unknown"):
+        return
+    high = context.chain.facts.get(f"{name}.factory.cancelling_level")
+    volts = "" if high is None else say(", up to {volts} V at its outputs", volts=f"{high.quantity.interval[1]:.2g}")
+    yield Finding(
+        "caution",
+        "noise_cancelling",
+        name,
+        say(
+            "it {may} against engine noise while the engine idles{volts}: low readings then hold more than the tone, and amplified it booms",
+            may=say("plays") if stage.factory.noise_cancelling == "yes" else say("may play"),
+            volts=volts,
+        ),
+        say(
+            "read with a charger instead of the engine; have the maker's workshop switch it off, or its microphones unplugged by someone who may, before the amplifiers play"
+        ),
+    )
+
+
+def _not_said(name: str, stage: HeadUnit) -> Iterator[Finding]:
+    """Ask about what factory sources with speaker outputs mostly do, where the job says nothing."""
+    open_ = [key for key in ASKED if getattr(stage.factory, key) is None]
+    if stage.speaker_level and open_:
+        words = [say(key.replace("_", " ")) for key in open_]
+        yield Finding(
+            "note",
+            "factory_source_unknown",
+            name,
+            say("the job doesn't say whether it has {words}", words=joined(words, by="{a} or {b}")),
+            say(
+                "find out from its manual or the maker, and write factory: {{{key}: yes}}, no or unknown", key=open_[0]
+            ),
+        )
