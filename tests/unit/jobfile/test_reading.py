@@ -39,9 +39,9 @@ def test_the_small_job_is_read() -> None:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_example_is_read_and_says_what_it_is(name: str) -> None:
-    """Nine examples, each a different situation, each with a line about itself."""
+    """Ten examples, each a different situation, each with a line about itself."""
     assert read_job_text(example_text(name), name).job.title
-    assert len(examples()) == 9
+    assert len(examples()) == 10
 
 
 @pytest.mark.parametrize(
