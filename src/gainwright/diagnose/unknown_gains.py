@@ -27,7 +27,7 @@ def unknown_gains(job: Job) -> tuple[str, ...]:
     return tuple(
         f"{name}.gain"
         for name, stage in job.stages.items()
-        if isinstance(stage, Amplifier) and (stage.gain.at is None or not stage.gain.at.known)
+        if isinstance(stage, Amplifier) and not stage.gain.fixed and (stage.gain.at is None or not stage.gain.at.known)
     )
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gainwright import physics
 from gainwright.diagnose import describe_entry
 from gainwright.jobfile import controls, instruments
-from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker
+from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker, stages_of, unit_of
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
@@ -102,13 +102,24 @@ def _installed(job: Job) -> Table:
         if isinstance(stage, HeadUnit) and stage.rated_output is not None:
             facts.append(say("rated output {volts}", volts=stage.rated_output))
         if isinstance(stage, Amplifier):
-            facts.append(", ".join(r.text for r in stage.power))
+            facts += [", ".join(r.text for r in stage.power), *_of_amplifier(stage)]
         if isinstance(stage, Speaker):
+            facts += (
+                [say("{count} in {wiring}", count=stage.count, wiring=stage.wiring)] if stage.count > 1 else []
+            )
             facts += [str(stage.impedance)] if stage.impedance is not None else []
             facts += [stage.coils.text] if stage.coils is not None else []
             facts += [say("rated {power}", power=stage.power)] if stage.power is not None else []
         rows.append((name, say(stage.kind.replace("_", " ")), joined(facts)))
     return Table((say("Name"), say("Kind"), say("Data")), tuple(rows))
+
+
+def _of_amplifier(stage: Amplifier) -> list[str]:
+    """Return what only some amplifiers have."""
+    found = [say("in chassis {chassis}", chassis=stage.chassis)] if stage.chassis is not None else []
+    found += [say("gain fixed")] if stage.gain.fixed else []
+    found += [say("strapped to {stage}", stage=stage.strapped_to)] if stage.strapped_to is not None else []
+    return found + ([say("supply {volts}", volts=stage.supply.running)] if stage.supply.running is not None else [])
 
 
 def _controls(job: Job) -> Table:
@@ -316,9 +327,15 @@ def _missing(
     if not measured:
         missing.append(say("Distortion: no recording is included."))
     checked = {e.check for e in entries if hasattr(e, "check")}
-    missing += [say("The supply of {stage}.", stage=n) for n, s in job.stages.items() if isinstance(s, Amplifier) and f"{n}.supply_voltage" not in checked]  # fmt: skip
+    missing += [say("The supply of {stage}.", stage=unit) for unit in _unchecked_supplies(job, checked)]
     missing.append(say("Sound pressure in the cabin, and the audible noise there."))
     return tuple(missing)
+
+
+def _unchecked_supplies(job: Job, checked: set[str]) -> list[str]:
+    """Return the amplifiers, or the chassis they share, whose supply wasn't read under either name."""
+    units = dict.fromkeys(unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Amplifier))
+    return [u for u in units if not any(f"{name}.supply_voltage" in checked for name in (u, *stages_of(job, u)))]
 
 
 def _data(

@@ -127,7 +127,8 @@ def with_gains_set(job: Job) -> Job:
     from gainwright.jobfile import with_settings
     from gainwright.model import Amplifier
 
-    unset = [n for n, s in job.stages.items() if isinstance(s, Amplifier) and s.gain.at is None]
+    amplifiers = {n: s.gain for n, s in job.stages.items() if isinstance(s, Amplifier)}
+    unset = [name for name, gain in amplifiers.items() if gain.at is None and not gain.fixed]
     return with_settings(job, {f"{name}.gain": "30 %" for name in unset})
 
 
