@@ -59,12 +59,17 @@ def test_linear_levels_of_every_node(name: str, tone_hz: float) -> None:
 
 @pytest.mark.parametrize(
     ("name", "tone_hz"),
-    [(n, f) for n in examples() for f in (50.0, 400.0) if f == 50.0 or n not in {"one_amplifier", "bridged_pair"}],
+    [
+        (n, f)
+        for n in examples()
+        for f in (50.0, 400.0)
+        if f == 50.0 or n not in {"one_amplifier", "bridged_pair", "strapped_pair"}
+    ],
 )
 def test_clipping_levels_and_thd_of_every_node(name: str, tone_hz: float) -> None:
     """With volume and gains up, stages clip one behind the other; rms and THD of every node agree.
 
-    The two examples with nothing but a low-passed subwoofer clip at 50 Hz only.
+    Two examples have nothing but a low-passed subwoofer, and the fixed gain of a third can't be overdriven: they clip at 50 Hz only.
     """
     clipping = 0
     for node, (ours, theirs, thd, their_thd) in states(name, tone_hz, 0.0, volume=0, gain=0.7).items():

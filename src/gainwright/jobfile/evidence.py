@@ -26,6 +26,7 @@ from gainwright.model import (
     check_places,
     leads_by_name,
     resolve,
+    stages_of,
 )
 from gainwright.quantities import OPEN, Quantity, parse, read_measured
 
@@ -218,7 +219,7 @@ def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) 
 def _check_check(entry: Check, job: Job) -> None:
     """Refuse results that are impossible at a place."""
     what = entry.check.rsplit(".", maxsplit=1)[-1]
-    stage = job.stages.get(entry.check.split(".")[0])
+    stage = job.stages.get(stages_of(job, entry.check.split(".")[0])[0])
     is_lead = entry.check in leads_by_name(resolve(job)) or entry.check in instruments(job)
     given = [key for key in RESULTS["check"] if getattr(entry, {"is": "is_"}.get(key, key)) is not None]
     if is_lead:

@@ -104,9 +104,7 @@ def _installed(job: Job) -> Table:
         if isinstance(stage, Amplifier):
             facts += [", ".join(r.text for r in stage.power), *_of_amplifier(stage)]
         if isinstance(stage, Speaker):
-            facts += (
-                [say("{count} in {wiring}", count=stage.count, wiring=stage.wiring)] if stage.count > 1 else []
-            )
+            facts += [say("{count} in {wiring}", count=stage.count, wiring=stage.wiring)] if stage.count > 1 else []
             facts += [str(stage.impedance)] if stage.impedance is not None else []
             facts += [stage.coils.text] if stage.coils is not None else []
             facts += [say("rated {power}", power=stage.power)] if stage.power is not None else []

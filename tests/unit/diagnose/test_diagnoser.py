@@ -33,7 +33,8 @@ def job(name: str = "two_way_and_sub", marks: str = "") -> Job:
     """Return an example with its gains somewhere in their travel, with a lamp if it has marks."""
     text = example_text(name)
     read = read_job_text(with_lamp(text, marks) if marks else text).job
-    return with_settings(read, {f"{n}.gain": "30 %" for n, s in read.stages.items() if isinstance(s, Amplifier)})
+    gains = [n for n, s in read.stages.items() if isinstance(s, Amplifier) and not s.gain.fixed]
+    return with_settings(read, {f"{name}.gain": "30 %" for name in gains})
 
 
 def entries(said: list[dict[str, Any]], of: Job) -> list[Entry]:
