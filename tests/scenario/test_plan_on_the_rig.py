@@ -9,7 +9,7 @@ import pytest
 
 from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.jobfile import example_text, examples, read_job_text
-from gainwright.model import Job
+from gainwright.model import Amplifier, Job, resolve
 from gainwright.plan import Plan, make_plan
 from gainwright.simulated import Rig, SimulatedBench, random_job
 
@@ -29,7 +29,7 @@ def problems(job: Job, seed: int) -> list[str]:
             # A twelfth of a decibel: what twelve halvings of a gain's travel leave.
             if not step.expect.low * 0.99 <= reads <= step.expect.high * 1.01:
                 found.append(f"{step.id} reads {reads:.4g} V, expected {step.expect.low:.4g} to {step.expect.high:.4g}")
-    return found + clipped_at_the_end(plan, bench)
+    return found + clipped_at_the_end(plan, bench) + clipped_at_some_frequency(plan, job, bench)
 
 
 def clipped_at_the_end(plan: Plan, bench: SimulatedBench) -> list[str]:
@@ -37,13 +37,44 @@ def clipped_at_the_end(plan: Plan, bench: SimulatedBench) -> list[str]:
     found = []
     bench.disconnect(())
     for step in plan.steps:
-        if step.phase == "verify" and step.tone_hz is not None and step.level_dbfs is not None:
+        # of a tone that a filter stops, harmonics from before it are left: that is no clipping
+        if step.phase == "verify" and step.tone_hz is not None and step.level_dbfs is not None and not step.proves:
             bench.play(step.tone_hz, step.level_dbfs)
             period, _ = bench.rig.period(step.measure_at)
             lines = np.abs(np.fft.rfft(period))
             thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
             if not thd < THD_LIMIT:
                 found.append(f"{step.measure_at} ends at {100 * thd:.2f} % THD")
+    return found
+
+
+CLEAN_BEFORE = 0.03
+"""0.67 dB past a ceiling (closed form): what a meter alone leaves at the knee with steps of 2 dB; a boost is 5 and more."""
+FREQUENCIES_HZ = (25.0, 63.0, 160.0, 400.0, 1000.0, 2500.0, 8000.0)
+
+
+def clipped_at_some_frequency(plan: Plan, job: Job, bench: SimulatedBench) -> list[str]:
+    """Look before the amplifiers at full scale, at what frequencies the plan named and others.
+
+    Harmonics above 3 % of the most that a node carries are no longer clean; of a tone that a filter stops, what a clean
+    source left of them may be more than that of the tone itself. Where a source's own boost clips programme, the plan
+    says up to which level it is clean.
+    """
+    clean_to_dbfs = min(volume.clean_to_dbfs for volume in plan.volumes)
+    front = [str(n) for n in resolve(job).nodes if not isinstance(job.stages[n.stage], Amplifier)]
+    tones = {s.tone_hz for s in plan.steps if s.phase == "source" and s.tone_hz} | set(FREQUENCIES_HZ)
+    seen: dict[str, list[tuple[float, float, float]]] = {}
+    for tone_hz in sorted(tones):
+        bench.play(tone_hz, clean_to_dbfs)
+        for node, period in bench.rig.periods().items():
+            lines = np.abs(np.fft.rfft(period)) / len(period)
+            seen.setdefault(node, []).append((tone_hz, float(lines[1]), math.sqrt(float(np.sum(lines[2:] ** 2)))))
+    found = []
+    for node in front:
+        most = max(tone for _, tone, _ in seen[node])
+        worst = max(seen[node], key=lambda row: row[2])
+        if not worst[2] < CLEAN_BEFORE * most:
+            found.append(f"{node} is past its ceiling at {worst[0]:g} Hz: {100 * worst[2] / most:.2f} % of its best")
     return found
 
 
@@ -59,6 +90,28 @@ def test_random_jobs_end_within_their_targets(block: int) -> None:
     """Forty random chains, four in each block, end at their targets and nothing clips."""
     found = {seed: problems(random_job(seed), seed) for seed in range(4 * block, 4 * block + 4)}
     assert {seed: what for seed, what in found.items() if what} == {}
+
+
+EQUALISED = {
+    "active_three_way": ("peak -3 dB at 900 Hz q 1.4", "peak +6 dB at 500 Hz q 1.4"),
+    "two_way_and_sub": (
+        "sub:     {from: sub,   low_pass: linkwitz-riley 24 at 80 Hz}",
+        "sub: {from: sub, low_pass: linkwitz-riley 24 at 80 Hz, equaliser: [peak +5 dB at 60 Hz q 2]}",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", list(EQUALISED))
+def test_a_boost_in_a_processor_is_found_at_its_own_frequency(name: str) -> None:
+    """A boost away from the set-up tone: the source is set for it too, and no frequency clips before the amplifiers."""
+    old, new = EQUALISED[name]
+    text = example_text(name)
+    assert old in text
+    job = read_job_text(text.replace(old, new)).job
+    plan = make_plan(job)
+    assert any("clips earlier" in step.why for step in plan.steps)
+    for seed in (1, 2):
+        assert [found for found in problems(job, seed) if "past its ceiling" in found] == []
 
 
 def test_a_wrong_plan_is_seen() -> None:

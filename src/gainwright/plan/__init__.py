@@ -3,21 +3,25 @@
 from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import RECORDER_VOLTS
+from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.planning import check_job, make_plan
-from gainwright.plan.result import Adjust, Expect, Finding, Plan, Step, Target
+from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Plan, Step, Target
 
 __all__ = [
     "RECORDER_VOLTS",
     "Adjust",
     "AmplifierBand",
     "Attenuator",
+    "CleanVolume",
     "Expect",
     "Finding",
+    "FullScale",
     "Plan",
     "Step",
     "Target",
     "amplifier_bands",
     "check_job",
     "design_attenuators",
+    "full_scale_text",
     "make_plan",
 ]

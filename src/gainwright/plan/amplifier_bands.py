@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import HeadUnit, Processor, Speaker
+from gainwright.model import HeadUnit, Processor
 from gainwright.plan.bands import series_filters
 from gainwright.plan.context import PlanContext
 from gainwright.plan.controls import filters_of
 from gainwright.plan.planning import amplifier_targets
 from gainwright.plan.stage_steps import source_limits
-from gainwright.plan.strapping import halves
+from gainwright.plan.targets import first_at_rating
 
 if TYPE_CHECKING:
     from gainwright.model import FilterSetting, Job
@@ -70,7 +70,7 @@ def _split(context: PlanContext, end: End, target_v: float | None) -> AmplifierB
     found = series_filters(context.job, context.chain.wiring, end.nodes[0])
     highs = [f.setting for f in found if f.kind == "high" and f.setting.corner is not None]
     lows = [f.setting for f in found if f.kind == "low" and f.setting.corner is not None]
-    speaker, ohm, rating = _first_at_rating(context, end)
+    speaker, ohm, rating = first_at_rating(context, end)
     watts = None if target_v is None or not speaker else target_v**2 / ohm
     return AmplifierBand(
         _key(context, end),
@@ -103,26 +103,3 @@ def _key(context: PlanContext, end: End) -> str:
             others = {n.stage for n in context.chain.wiring.nodes if n.output == node.output}
             return node.output if len(others) == 1 else f"{node.stage}.{node.output}"
     return end.stage
-
-
-def _first_at_rating(context: PlanContext, end: End) -> tuple[str, float, float | None]:
-    """Return the speaker that reaches its rating at the lowest voltage, its load in ohm and its rating in watts.
-
-    Without any rating: the speaker with the lowest load, and None.
-    """
-    nominal, rated, others = context.chain.nominal(), [], []
-    for name in end.speakers:
-        stage = context.job.stages[name]
-        assert isinstance(stage, Speaker)  # noqa: S101  ends drive speakers
-        # in the pair's middle the load is at zero: twice the voltage across it is a quarter of its ohms at each amplifier
-        ohm = nominal[f"{name}.impedance"] * stage.count / halves(context, name) ** 2
-        others.append((ohm, name))
-        if stage.power is not None and stage.power.known:
-            separate = stage.coils is not None and stage.coils.wiring == "separate"
-            share = stage.coils.number if separate and stage.coils is not None else 1
-            watts = stage.power.nominal / share
-            rated.append((math.sqrt(watts * ohm), name, ohm, watts))
-    if rated:
-        _, name, ohm, watts = min(rated)
-        return name, ohm, watts
-    return (min(others)[1], min(others)[0], None) if others else ("", math.inf, None)

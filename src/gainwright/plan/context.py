@@ -125,6 +125,11 @@ class PlanContext:
         """The chain with its controls at their starting settings."""
         return self.chain_with(self.starting_settings)
 
+    @cached_property
+    def restored(self) -> Chain:
+        """The chain with its filters as in the job, everything else at starting settings."""
+        return self.chain_with({c: t for c, t in self.starting_settings.items() if c not in self.moved_filters})
+
     def chain_with(self, settings: Mapping[str, str]) -> Chain:
         """Return the chain with other settings; what was learned about unaffected values is kept."""
         plain = Chain(with_settings(self.job, settings))

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 from gainwright.model import Amplifier
 from gainwright.plan.amplifier_controls import woken_by_signal
 from gainwright.plan.blockers import blockers
+from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
+from gainwright.plan.full_scale import full_scale
 from gainwright.plan.preparation import controls, leads, prepare
 from gainwright.plan.result import Finding, Plan, Step
 from gainwright.plan.sizes import sizes
@@ -54,7 +56,19 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     findings += [f for f in (*source, *last) if isinstance(f, Finding)]
     findings += [*blockers(context), *check_pairs(context), *woken_by_signal(context), *sizes(context)]
     findings += source_findings(context)
-    return Plan(job.title, tuple(steps), tuple(targets.values()), _sorted(findings))
+    limits = found.governing_by_end()
+    return Plan(
+        job.title,
+        tuple(steps),
+        tuple(targets.values()),
+        _sorted(findings),
+        tuple(clean_volume(context, limit, context.ends) for limit in found.governing.values()),
+        tuple(
+            full_scale(context, end, limits[end.stage], targets[end.stage])
+            for end in context.ends
+            if end.stage in targets
+        ),
+    )
 
 
 def check_job(job: Job) -> tuple[Finding, ...]:

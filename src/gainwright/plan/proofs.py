@@ -12,7 +12,6 @@ from gainwright.model import Amplifier, Multimeter, Recorder
 from gainwright.plan import cautions
 from gainwright.plan.expected_readings import expect_target
 from gainwright.plan.result import Finding, Step
-from gainwright.plan.stage_steps import restored_chain
 from gainwright.solve import PREFERRED_HZ, noise_v, recorder_full_scale_v
 from gainwright.texts import say
 
@@ -69,7 +68,7 @@ class Proof:
 
 def proofs(context: PlanContext, settled: Sequence[Settled]) -> Iterator[Step | Finding]:
     """Yield a step for each filter that was moved, in the order of the ends, or the finding that nothing here can prove it."""
-    back = restored_chain(context)
+    back = context.restored
     best: dict[str, Proof] = {}
     for one in settled:
         for control, (f, _) in context.moved_filters.items():

@@ -108,13 +108,58 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class CleanVolume:
+    """The highest volume of a source at which nothing before the amplifiers clips, at every frequency.
+
+    Attributes
+    ----------
+    step, low, high : at nominal values, and its 95 % interval, in steps.
+    limited_by : the node that clips first.
+    clean_to_dbfs : 0, or the level up to which programme is clean at `clean_to_hz`: the source's own boost clips louder
+        programme there at any volume.
+    """
+
+    stage: str
+    step: float
+    low: float
+    high: float
+    limited_by: str
+    clean_to_dbfs: float
+    clean_to_hz: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FullScale:
+    """An amplifier under programme at full scale, at the highest clean volume and at the frequency that drives it most.
+
+    Attributes
+    ----------
+    over_db : how far it is past its ceiling; negative while it is clean.
+    v_rms, watts : at its terminals, and into the speaker that reaches its rating first; None without a speaker.
+    rating_w : of that speaker, None if unknown.
+    allowance_db : what its set-up tone lay below full scale.
+    """
+
+    stage: str
+    tone_hz: float
+    over_db: float
+    v_rms: float
+    watts: float | None
+    speaker: str
+    rating_w: float | None
+    allowance_db: float
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
-    """The work in order, the targets, the findings."""
+    """The work in order, the targets, the findings, and what holds at the highest clean volume."""
 
     title: str
     steps: tuple[Step, ...]
     targets: tuple[Target, ...]
     findings: tuple[Finding, ...]
+    volumes: tuple[CleanVolume, ...] = ()
+    full_scale: tuple[FullScale, ...] = ()
 
     @property
     def blocked(self) -> bool:

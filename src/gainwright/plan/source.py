@@ -1,8 +1,8 @@
-"""The source's clean limit: the highest volume at which nothing before the amplifier clips."""
+"""The source's clean limit: the highest volume at which nothing clips that a gain doesn't set."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from gainwright.model import Node
     from gainwright.plan.context import End, PlanContext
-    from gainwright.solve import Chain, Solution
+    from gainwright.solve import Chain
 
     Floats = npt.NDArray[np.float64]
 
@@ -56,50 +56,24 @@ def thd_limit(context: PlanContext) -> float:
     return given.nominal if given is not None and given.known else THD_LIMIT
 
 
-def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> CleanLimit:
-    """Return the clean limit of the source for one end's tone.
+def clean_limit(context: PlanContext, end: End) -> CleanLimit:
+    """Return the clean limit of the source for one end's tone, with the filters open.
 
     Below clipping each volume step raises every node by the same number of dB, so one solution at the lowest step gives
     all margins; the limit allows the clip depth at which a sine reaches the job's THD limit.
     """
-    chain = chain or context.opened
-    front = [n for n in end.upstream if not isinstance(chain.job.stages[n.stage], Amplifier)] or list(end.nodes)
-    head = level_setter(chain.job, front)
-    steps = volume_steps(volume_of(chain.job.stages[head]))
-    upstream = chain.wiring.upstream(head)
-    room_db = _room_inside_db(chain, head, end.tone_hz)
+    chain = context.opened
+    head = head_of(context, end)
+    room_db = float(room_inside_db(chain, head, np.array([end.tone_hz]))[0])
     level_dbfs = 0.0 if room_db >= -0.1 else float(np.floor(room_db))
     depth_db = float(20 * np.log10(physics.drive_for_thd(thd=thd_limit(context))))
+    steps = volume_steps(volume_of(chain.job.stages[head]))
 
-    def limits(values: dict[str, Any] | None) -> tuple[Floats, Floats]:
-        low = chain.solve(
-            Conditions(
-                end.tone_hz, level_dbfs, values=values, settings={f"{head}.volume": 1.0}, unloaded=context.speakers
-            ),
-            targets=front,
-        )
-        step = (values or chain.nominal())[f"{head}.volume.step"]
-        margins = _margins_after_volume(low, front, head, upstream)
-        if f"{head}.factory.bass_at_top" not in chain.facts:
-            return _at_most(1 + np.min(margins, axis=1) / step, steps), margins
-        # an equaliser that moves with the volume: the rise per step is another, but as even
-        quiet = Conditions(
-            end.tone_hz,
-            level_dbfs - FAR_DOWN_DB,
-            values=values,
-            settings={f"{head}.volume": float(steps)},
-            unloaded=context.speakers,
-        )
-        top = _margins_after_volume(chain.solve(quiet, targets=front), front, head, upstream) - FAR_DOWN_DB
-        rise = np.maximum(margins - top, 1e-3) / max(steps - 1, 1)
-        with np.errstate(invalid="ignore"):
-            found = np.min(np.where(np.isfinite(margins), margins / rise, np.inf), axis=1)
-        return _at_most(1 + found, steps), margins
-
-    onset, margins = limits(None)
-    first = front[int(np.argmin(margins[0]))]
+    found = onsets(context, end, chain, end.tone_hz, level_dbfs)
+    first = end.all_nodes[int(np.argmin(found[0]))]
+    onset = _at_most(np.min(found, axis=1), steps)
     drawn = context.drawn_for(chain)
-    drawn_onset, _ = limits(drawn)
+    drawn_onset = _at_most(np.min(onsets(context, end, chain, end.tone_hz, level_dbfs, values=drawn), axis=1), steps)
     drawn_step = drawn[f"{head}.volume.step"]
     middle_step = chain.nominal()[f"{head}.volume.step"]
     volume = np.clip(np.floor(drawn_onset + depth_db / drawn_step + 1e-9), 1, steps)
@@ -107,28 +81,76 @@ def clean_limit(context: PlanContext, end: End, chain: Chain | None = None) -> C
     return CleanLimit(head, level_dbfs, first, float(onset[0]), volume, middle)
 
 
+def head_of(context: PlanContext, end: End) -> str:
+    """Return the stage whose volume sets the level of an end: a head unit, or the master volume after it."""
+    return level_setter(context.job, end.all_nodes)
+
+
+def _set_by_gain(context: PlanContext, node: Node) -> bool:
+    return isinstance(context.job.stages[node.stage], Amplifier)
+
+
+def onsets(
+    context: PlanContext,
+    end: End,
+    chain: Chain,
+    tones_hz: Any,
+    level_dbfs: Any,
+    *,
+    values: dict[str, Any] | None = None,
+) -> Floats:
+    """Return the volume at which each node of an end begins to clip, in steps, shape (cases, nodes); infinite for none.
+
+    Below clipping each volume step raises every node by the same number of dB: that of the volume control, or with an
+    equaliser that moves with the volume another, but as even.
+    """
+    head = head_of(context, end)
+    margins = _margins(context, end, chain, Conditions(tones_hz, level_dbfs, values=values), 1.0)
+    rise = np.asarray((values or chain.nominal())[f"{head}.volume.step"], dtype=np.float64)[..., None]
+    if f"{head}.factory.bass_at_top" in chain.facts:
+        steps = volume_steps(volume_of(chain.job.stages[head]))
+        quiet = Conditions(tones_hz, level_dbfs - FAR_DOWN_DB, values=values)
+        top = _margins(context, end, chain, quiet, float(steps)) - FAR_DOWN_DB
+        with np.errstate(invalid="ignore"):
+            rise = np.maximum(margins - top, 1e-3) / max(steps - 1, 1)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.where(np.isfinite(margins), 1 + margins / rise, np.inf))
+
+
+def _margins(context: PlanContext, end: End, chain: Chain, asked: Conditions, volume: float) -> Floats:
+    """Return the margins of an end's nodes at a volume, dB, shape (cases, nodes).
+
+    Without those before the volume control, which the volume doesn't change, and without an amplifier's own output,
+    which its gain sets.
+    """
+    head, nodes = head_of(context, end), end.all_nodes
+    before = context.chain.wiring.upstream(head)
+    solved = chain.solve(
+        replace(asked, settings={f"{head}.volume": volume}, unloaded=context.speakers),
+        targets=nodes,
+    )
+    margins = solved.margins_db[:, [solved.index(n) for n in nodes]].copy()
+    margins[:, [n.stage == head for n in nodes], :2] = np.inf
+    margins[:, [n in before for n in nodes]] = np.inf
+    margins[:, [_set_by_gain(context, n) for n in nodes], 1:] = np.inf
+    return np.asarray(np.min(margins, axis=2))
+
+
 def _at_most(onset: Floats, steps: int) -> Floats:
     """Return where clipping begins; the highest step where nothing passes, so that nothing clips."""
     return np.asarray(np.where(np.isfinite(onset), onset, float(steps)))
 
 
-def _margins_after_volume(solved: Solution, nodes: list[Node], head: str, upstream: tuple[Node, ...]) -> Floats:
-    """Return margins of nodes, without those before the volume control, which the volume doesn't change."""
-    margins = solved.margins_db[:, [solved.index(n) for n in nodes]].copy()
-    margins[:, [n.stage == head for n in nodes], :2] = np.inf
-    margins[:, [n in upstream for n in nodes]] = np.inf
-    return np.asarray(np.min(margins, axis=2))
-
-
-def _room_inside_db(chain: Chain, head: str, tone_hz: float) -> float:
-    """Return the headroom of a full-scale tone before the volume control, dB; negative if it clips there.
+def room_inside_db(chain: Chain, head: str, tones_hz: Floats) -> Floats:
+    """Return the headroom of full-scale tones before the volume control, dB; negative where one clips there.
 
     That is inside a source after its equaliser; for a master volume it is everything up to there, too.
     """
     upstream = chain.wiring.upstream(head)
     targets = (*upstream, *chain.wiring.outputs(head))
-    solved = chain.solve(Conditions(tone_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=targets)
-    before = solved.margins_db[0].copy()
-    before[[n not in upstream for n in solved.nodes], 2] = np.inf
-    found = [margin - 60 for margin in before.ravel() if np.isfinite(margin)]
-    return float(min([0.0, *found]))
+    solved = chain.solve(Conditions(tones_hz, -60.0, settings={f"{head}.volume": 1.0}), targets=targets)
+    before = solved.margins_db.copy()
+    before[:, [n not in upstream for n in solved.nodes], 2] = np.inf
+    if not upstream:
+        before[:, :, 0] = np.inf
+    return np.asarray(np.minimum(np.min(before, axis=(1, 2)) - 60.0, 0.0))

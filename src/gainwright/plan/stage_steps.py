@@ -11,6 +11,7 @@ from gainwright.jobfile import volume_steps
 from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder, volume_of
 from gainwright.plan import cautions
 from gainwright.plan.amplifier_controls import fixed_gain_step
+from gainwright.plan.clean_volume import worse_tones
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
@@ -28,16 +29,24 @@ if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.result import Target
     from gainwright.plan.visibility import View
-    from gainwright.solve import Chain, Solution
+    from gainwright.solve import Solution
 
 
 @dataclass(frozen=True, slots=True)
 class SourceLimits:
-    """The clean limits of the sources, by end and by head unit, and the ways to measure them."""
+    """The clean limits of the sources, by end and by head unit, and the ways to measure them.
+
+    Attributes
+    ----------
+    limits, ways : end's stage -> at its set-up tone.
+    earlier : ends with a tone at which something clips earlier, their limits and ways.
+    governing : head unit -> the lowest of all its limits.
+    """
 
     limits: dict[str, CleanLimit]
     governing: dict[str, CleanLimit]
     ways: dict[str, Way]
+    earlier: tuple[tuple[End, CleanLimit, Way], ...]
 
     def governing_by_end(self) -> dict[str, CleanLimit]:
         """Return for each end the limit that governs its head unit."""
@@ -45,19 +54,21 @@ class SourceLimits:
 
 
 def source_limits(context: PlanContext) -> SourceLimits:
-    """Return each end's clean limit, the lowest for each head unit, and the way to measure it."""
+    """Return each end's clean limit, the lowest for each head unit at any frequency, and the way to measure each."""
     limits = {end.stage: clean_limit(context, end) for end in context.ends}
-    governing: dict[str, CleanLimit] = {}
-    for limit in limits.values():
-        best = governing.get(limit.head)
-        if best is None:
-            governing[limit.head] = limit
-        else:
-            lower = limit if limit.onset < best.onset else best
-            volume = np.minimum(limit.volume, best.volume)
-            governing[limit.head] = replace(lower, volume=volume, middle=min(limit.middle, best.middle))
     ways = {end.stage: best_way(context, end, limits[end.stage]) for end in context.ends}
-    return SourceLimits(limits, governing, ways)
+    governing, earlier = {}, []
+    for head in dict.fromkeys(limit.head for limit in limits.values()):
+        mine = [limit for limit in limits.values() if limit.head == head]
+        ends = [end for end in context.ends if limits[end.stage].head == head]
+        for end in worse_tones(context, ends, min(limit.onset for limit in mine)):
+            limit = clean_limit(context, end)
+            mine.append(limit)
+            earlier.append((end, limit, best_way(context, end, limit)))
+        lowest = min(mine, key=lambda limit: limit.onset)
+        volume = np.min(np.stack(np.broadcast_arrays(*[limit.volume for limit in mine])), axis=0)
+        governing[head] = replace(lowest, volume=volume, middle=min(limit.middle for limit in mine))
+    return SourceLimits(limits, governing, ways, tuple(earlier))
 
 
 def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | Finding]:
@@ -73,7 +84,15 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
         yield _source_step(context, end, limit, way)
         for other in ends[1:]:
             yield from hidden_limit(context, other, found.limits[other.stage], found.ways[other.stage])
-    if len(groups) > 1:
+    for end, limit, way in found.earlier:
+        step = _source_step(context, end, limit, way)
+        earlier = say(
+            "At {tone_hz} Hz {stage} clips earlier than at the other tones. ",
+            tone_hz=f"{end.tone_hz:g}",
+            stage=limit.first.stage,
+        )
+        yield replace(step, why=earlier + step.why)
+    if len(groups) + len(found.earlier) > 1:
         for limit in found.governing.values():
             low, high = np.quantile(limit.volume, [0.025, 0.975])
             yield Step(
@@ -343,9 +362,3 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
         adjust=Adjust(f"{end.stage}.gain", "v_rms", target.v_rms),
         speakers_off=tuple(sorted(context.speakers)),
     )
-
-
-def restored_chain(context: PlanContext) -> Chain:
-    """Return the chain with its filters as in the job, everything else at starting settings."""
-    starting = {c: t for c, t in context.starting_settings.items() if c not in context.moved_filters}
-    return context.chain_with(starting)

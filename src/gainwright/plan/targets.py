@@ -87,12 +87,13 @@ def clip_v(context: PlanContext, end: End) -> float:
 
 
 def reached_v(context: PlanContext, end: End, limit: CleanLimit, *, position: float) -> float:
-    """Return the voltage that an end would reach without clipping, volts rms, at nominal values."""
+    """Return the voltage that an end would reach without clipping, speakers off, volts rms, at nominal values."""
     solved = context.opened.solve(
         Conditions(
             end.tone_hz,
             -end.allowance_db - _LINEAR_DB,
             settings={f"{limit.head}.volume": limit.middle, f"{end.stage}.gain": position},
+            unloaded=context.speakers,
         ),
         targets=end.nodes[:1],
     )
@@ -100,15 +101,39 @@ def reached_v(context: PlanContext, end: End, limit: CleanLimit, *, position: fl
 
 
 def gain_position(context: PlanContext, end: End, limit: CleanLimit, volts: float) -> float:
-    """Return the expected gain position (0 .. 1) at which an end reaches a voltage, at nominal values."""
+    """Return the expected gain position (0 .. 1) at which an end reaches a voltage, speakers off, at nominal values."""
     positions = np.linspace(0.0, 1.0, 101)
     solved = context.opened.solve(
         Conditions(
             end.tone_hz,
             -end.allowance_db - _LINEAR_DB,
             settings={f"{limit.head}.volume": limit.middle, f"{end.stage}.gain": positions},
+            unloaded=context.speakers,
         ),
         targets=end.nodes[:1],
     )
     reached = solved.rms_v[:, solved.index(end.nodes[0])] * 10 ** (_LINEAR_DB / 20)
     return float(np.interp(volts, reached, positions))
+
+
+def first_at_rating(context: PlanContext, end: End) -> tuple[str, float, float | None]:
+    """Return the speaker that reaches its rating at the lowest voltage, its load in ohm and its rating in watts.
+
+    Without any rating: the speaker with the lowest load, and None.
+    """
+    nominal, rated, others = context.chain.nominal(), [], []
+    for name in end.speakers:
+        stage = context.job.stages[name]
+        assert isinstance(stage, Speaker)  # noqa: S101  ends drive speakers
+        # in the pair's middle the load is at zero: twice the voltage across it is a quarter of its ohms at each amplifier
+        ohm = nominal[f"{name}.impedance"] * stage.count / halves(context, name) ** 2
+        others.append((ohm, name))
+        if stage.power is not None and stage.power.known:
+            separate = stage.coils is not None and stage.coils.wiring == "separate"
+            share = stage.coils.number if separate and stage.coils is not None else 1
+            watts = stage.power.nominal / share
+            rated.append((math.sqrt(watts * ohm), name, ohm, watts))
+    if rated:
+        _, name, ohm, watts = min(rated)
+        return name, ohm, watts
+    return (min(others)[1], min(others)[0], None) if others else ("", math.inf, None)

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import LevelControl, Speaker
+from gainwright.jobfile import volume_steps
+from gainwright.model import LevelControl, Speaker, volume_of
 from gainwright.plan import cautions
 from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import pass_band_hz, series_filters
+from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.expected_readings import expect_target, volts_instrument
 from gainwright.plan.proofs import proofs
 from gainwright.plan.result import Expect, Finding, Step
 from gainwright.plan.settled import Settled
-from gainwright.plan.stage_steps import restored_chain
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
     from gainwright.plan.controls import FilterControl
     from gainwright.plan.result import Target
+    from gainwright.plan.source import CleanLimit
     from gainwright.plan.stage_steps import SourceLimits
 
 SIDE_MATCH_DB = 0.5
@@ -69,7 +71,7 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
             "verify",
             limit.head,
             say("Note the highest clean volume of {head} on the sheet and show it to the customer.", head=limit.head),
-            say("Above it the source itself distorts, whatever the amplifiers do."),
+            _volume_why(context, limit),
             measure_at=f"{limit.head}.volume",
             expect=Expect("step", limit.middle, float(low), float(high)),
         )
@@ -87,6 +89,26 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
     )
 
 
+def _volume_why(context: PlanContext, limit: CleanLimit) -> str:
+    held = clean_volume(context, limit, context.ends)
+    steps = volume_steps(volume_of(context.job.stages[limit.head]))
+    found = (
+        say("Up to it, its highest step, nothing before the amplifiers is expected to clip, at any frequency.")
+        if limit.middle >= steps
+        else say(
+            "Up to it nothing before the amplifiers clips, at any frequency; above it {stage} does.",
+            stage=limit.first.stage,
+        )
+    )
+    if held.clean_to_hz is None:
+        return found
+    return found + say(
+        " But the source's own boost clips programme louder than {level} dBFS at {hz} Hz, at any volume.",
+        level=f"{held.clean_to_dbfs:.1f}",
+        hz=f"{held.clean_to_hz:.0f}",
+    )
+
+
 def _protected_below_hz(context: PlanContext, end: End) -> float:
     """Return below which frequency the most delicate speaker of an end must be protected, Hz; 0 for none."""
     stages = [context.job.stages[name] for name in end.speakers]
@@ -101,7 +123,7 @@ def _by_output(end: End) -> list[tuple[Node, ...]]:
 
 def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
     """Yield the reading of each side with a tone that passes; none where one side alone stands as it was set."""
-    end, back = settled.end, restored_chain(context)
+    end, back = settled.end, context.restored
     filters = series_filters(context.job, context.chain.wiring, settled.nodes[0])
     moved = [f.control for f in filters if f.control in context.moved_filters]
     if not moved and len(settled.nodes) == 1 and settled.target is not None:

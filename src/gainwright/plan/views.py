@@ -37,15 +37,19 @@ def plain_view(context: PlanContext, end: End, limit: CleanLimit, chain: Chain, 
 
 
 def best_way(context: PlanContext, end: End, limit: CleanLimit) -> Way:
-    """Return the first way that works; else the first one, with its doubts."""
+    """Return the first way that works, those that also see the node that clips first before others; else the first one."""
     tried: list[Way] = []
     for name, _ in by_preference(context, end.tone_hz):
         for way in _variants(context, plain_view(context, end, limit, context.opened, name)):
-            found = Way(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view)))
-            if not found.doubts:
-                return found
-            tried.append(found)
-    return tried[0]
+            tried.append(Way(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view))))
+            if not tried[-1].doubts and _behind(context, tried[-1], limit):
+                return tried[-1]
+    return next((way for way in tried if not way.doubts), tried[0])
+
+
+def _behind(context: PlanContext, way: Way, limit: CleanLimit) -> bool:
+    """Return whether a way looks at the node that clips first or behind it."""
+    return way.view.node not in context.chain.wiring.upstream(limit.first.stage)
 
 
 def doubts_as_set(context: PlanContext, end: End, limit: CleanLimit) -> list[Doubt]:

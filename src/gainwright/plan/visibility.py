@@ -144,7 +144,7 @@ def _other_first(view: View, at_limit: Solution) -> list[Doubt]:
     behind = [n for n in view.end.all_nodes if isinstance(view.chain.job.stages[n.stage], Amplifier)]
     index = view.chain.nodes.index
     behind = [n for n in behind if index(n) <= index(view.node)]
-    margins = {n: float(at_limit.margin_db[0, at_limit.index(n)]) for n in behind}
+    margins = {n: float(at_limit.margins_db[0, at_limit.index(n), 2]) for n in behind}
     first = min(margins, key=margins.__getitem__, default=None)
     if first is None or margins[first] > 0:
         return []

@@ -10,6 +10,7 @@ from gainwright import physics
 from gainwright.diagnose import describe_entry
 from gainwright.jobfile import controls, instruments
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker, stages_of, unit_of
+from gainwright.plan import full_scale_text
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
@@ -72,7 +73,7 @@ def handover(
     blocks += [Heading(say("Control settings")), _controls(job)]
     blocks += [Heading(say("Volume")), *_volume(plan, knee)]
     blocks += [Heading(say("Targets and voltages reached")), _targets(plan, reached)]
-    blocks += [Heading(say("Allowance")), *_allowance(job), *(music_blocks(music) if music else ())]
+    blocks += [Heading(say("Allowance")), *_allowance(job, plan), *(music_blocks(music) if music else ())]
     blocks += _corridors(chain, plan)
     blocks += _measured(measured)
     blocks += [Heading(say("Measured curves")), *(Figure(c, c.description) for c in curves)] if curves else []
@@ -181,15 +182,16 @@ def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
     return Table(columns, tuple(rows), right=(1, 3, 4))
 
 
-def _allowance(job: Job) -> list[Block]:
+def _allowance(job: Job, plan: Plan) -> list[Block]:
     rows = tuple((name, f"{db:g} dB") for name, db in allowances(job).items())
     chart = allowance_chart(job, title=say("Allowance"))
     text = say(
         "The set-up tone is this far below full scale. Recordings quieter than full scale still reach full output; "
-        "the loudest passages of loud recordings may clip by as much at the highest clean volume."
+        "the loudest passages of loud recordings clip at the highest clean volume, as far as is said here."
     )
     table = Table((say("Output"), say("Below full scale")), rows, right=(1,))
-    return [Paragraph(text), table, Figure(chart, chart.description)]
+    then = [Paragraph(found) for found in map(full_scale_text, plan.full_scale) if found]
+    return [Paragraph(text), table, *then, Figure(chart, chart.description)]
 
 
 def _corridors(chain: Chain, plan: Plan) -> list[Block]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.plan import Plan
+from gainwright.plan import Plan, full_scale_text
 from gainwright.report.figures import volts
 from gainwright.report.paper import BlankLines, Block, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.report.text import PHASES, expected
@@ -43,6 +43,7 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         shown.update(new)
         blocks.append(_step(number, step, new))
     blocks += [Heading(say("Targets")), _targets(plan)]
+    blocks += [Paragraph(text) for text in map(full_scale_text, plan.full_scale) if text]
     blocks += [BlankLines((say("Done by"), say("Date"), say("Remarks")))]
     return Paper(
         "setup",

@@ -46,7 +46,9 @@ def expected(expect: Expect) -> str:
 
 
 def plan_text(plan: Plan) -> str:
-    """Return the whole plan: findings, steps by phase, targets."""
+    """Return the whole plan: findings, steps by phase, targets, and what full scale does."""
+    from gainwright.plan import full_scale_text
+
     lines = [plan.title or "Plan", ""]
     lines += findings_text(plan.findings)
     phase = ""
@@ -60,6 +62,10 @@ def plan_text(plan: Plan) -> str:
         shown.update(step.cautions)
     lines += ["", "Targets", "-------"]
     lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
+    said_then = [text for text in map(full_scale_text, plan.full_scale) if text]
+    if said_then:
+        title = "At full scale and the highest clean volume"
+        lines += ["", title, "-" * len(title), *(wrapped(text, 4, "  - ") for text in said_then)]
     return "\n".join(lines)
 
 
