@@ -37,24 +37,21 @@ from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
 from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
 from gainwright.model.short_forms import long_form
+from gainwright.model.source_stages import HeadUnit, SourceOutput
+from gainwright.model.stage_keys import SOURCE_TYPE, Lead, Volume
 from gainwright.model.stages import (
-    SOURCE_TYPE,
     STAGES,
     WITH_NAMED_OUTPUTS,
     Amplifier,
     AnyStage,
     Converter,
-    HeadUnit,
-    Lead,
     LevelControl,
     LineDriver,
     Powered,
     Processor,
     ProcessorOutput,
     RemoteLevel,
-    SourceOutput,
     Speaker,
-    Volume,
     volume_of,
 )
 from gainwright.model.wiring import Feed, Route, Wiring, resolve

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
-from gainwright.model.stages import HeadUnit, Processor
+from gainwright.model.source_stages import HeadUnit
+from gainwright.model.stages import Processor
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.model.nodes import LeadRun, Node, Port
-from gainwright.model.stages import Amplifier, HeadUnit, Processor, Speaker
+from gainwright.model.source_stages import HeadUnit
+from gainwright.model.stages import Amplifier, Processor, Speaker
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -5,17 +5,15 @@ For a missing key the catalogue assumes a value, with its reason and spread.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints, model_validator
 
 from gainwright.errors import QuantityError
-from gainwright.model.field_types import NEEDED, FieldType
+from gainwright.model.field_types import FieldType
 from gainwright.model.fields import (
     AboveZeroOhms,
-    AboveZeroRatio,
     AboveZeroVolts,
-    Area,
     CoilsField,
     EqualiserField,
     FilterField,
@@ -23,8 +21,6 @@ from gainwright.model.fields import (
     Fraction,
     Frequency,
     Frozen,
-    Length,
-    LongText,
     Number,
     Power,
     Ratings,
@@ -39,44 +35,8 @@ from gainwright.model.fields import (
     by_kind,
 )
 from gainwright.model.short_forms import expand_gain, expand_supply
-
-Side = Literal["left", "right", "mono"]
-Sides = Annotated[
-    tuple[Side, ...], Field(min_length=1, max_length=3), FieldType("sides", choices=("left", "right", "mono"))
-]
-YesNoUnknown = Literal["yes", "no", "unknown"]
-Reference = Annotated[str, StringConstraints(pattern=r"^\w+(\.\w+){0,2}$", max_length=120)]
-"""`stage`, `stage.output` or `stage.output.side`; inside a processor `input` or `input.side`."""
-SOURCE_TYPE = FieldType("source", example="desk.sub")
-Source = Annotated[Reference | list[Reference] | dict[str, Reference], SOURCE_TYPE]
-"""One source, several that join, or one for each side (or coil)."""
-
-
-class Lead(Frozen):
-    """The lead into a stage; `resistance` is that of both conductors together."""
-
-    length: Length | None = None
-    area: Area | None = None
-    resistance: Resistance | None = None
-
-
-class Stage(Frozen):
-    """The keys of every stage."""
-
-    sides: Sides | None = None
-    lead: Lead | None = None
-    output_impedance: Resistance | None = None
-    output_noise: Voltage | None = None
-    distortion: Fraction | None = Field(default=None, description="its own THD, well below its ceiling")
-    reachable: YesNo = Field(default=True, description="whether its outputs can be reached with a measuring lead")
-    note: LongText = ""
-
-
-class FedStage(Stage):
-    """A stage with one input."""
-
-    source: Source = Field(alias="from")
-    input_impedance: AboveZeroOhms | None = None
+from gainwright.model.source_stages import HeadUnit
+from gainwright.model.stage_keys import SOURCE_TYPE, FedStage, Reference, Sides, Source, Stage, Volume
 
 
 class Supply(Frozen):
@@ -99,92 +59,6 @@ class Powered(Frozen):
     )
     turn_on_level: Voltage | None = Field(default=None, description="rms signal at its input that turns it on")
     high_level: YesNo = Field(default=False, description="its inputs are meant for speaker level (high-level inputs)")
-
-
-class Volume(Frozen):
-    """The volume control of a source, or a processor's master volume."""
-
-    steps: int | None = Field(default=None, ge=1, le=1000)
-    at: float | None = Field(default=None, ge=0)
-    step: AboveZeroRatio | None = Field(default=None, description="dB per step")
-    top: Ratio | None = Field(
-        default=None, description="level of a full-scale tone at the highest step relative to the source's ceiling"
-    )
-
-
-class SourceOutput(Frozen):
-    """One output of a head unit, at line level, for speakers, or digital."""
-
-    sides: Sides = ("left", "right")
-    low_pass: FilterField | None = None
-    high_pass: FilterField | None = None
-    low_pass_range: FilterRangeField | None = None
-    high_pass_range: FilterRangeField | None = None
-    level: Ratio | None = None
-    digital: Literal["optical", "coaxial", "usb", "wireless"] | None = Field(
-        default=None, description="the link of a digital output: it carries full scale, and no volts"
-    )
-    fixed_level: YesNo = Field(default=False, description="whether the volume leaves this output alone")
-
-
-class Factory(Frozen):
-    """What a factory source does by itself; only what is known or suspected is given."""
-
-    loudness: YesNoUnknown | None = Field(
-        default=None,
-        description="whether its equaliser moves with the volume: more bass at low volume, less near the top",
-    )
-    bass_at_bottom: Ratio | None = Field(default=None, description="what it adds to the bass at the lowest step")
-    bass_at_top: Ratio | None = Field(default=None, description="what it adds to the bass at the highest step")
-    bass_corner: Frequency | None = Field(default=None, description="corner of the low shelf that moves")
-    limiter: YesNoUnknown | None = Field(
-        default=None, description="whether it turns itself down before it clips, so that no distortion shows"
-    )
-    limiter_threshold: Ratio | None = Field(
-        default=None, description="level above which it turns itself down, relative to its largest clean output"
-    )
-    load_detection: YesNoUnknown | None = Field(
-        default=None, description="whether it mutes an output at which it finds no speaker"
-    )
-    needs_load: Resistance | None = Field(default=None, description="the highest load that it takes for a speaker")
-    noise_cancelling: YesNoUnknown | None = Field(
-        default=None, description="whether it plays against engine noise while the engine runs"
-    )
-    cancelling_level: Voltage | None = Field(
-        default=None, description="rms of that at its outputs with the engine idling"
-    )
-
-
-class HeadUnit(Stage):
-    """The source: it plays the tone from digital full scale downwards. A phone, a streamer or a computer is one, too."""
-
-    kind: Literal["head_unit"]
-    rated_output: Annotated[AboveZeroVolts | None, NEEDED] = None
-    output_limit: AboveZeroVolts | None = Field(default=None, description="rms of its largest clean sine, if measured")
-    speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
-    volume: Volume = Volume()
-    tone: EqualiserField | None = None
-    levelling: Literal["off", "on", "unknown"] | None = Field(
-        default=None, description="whether it levels its tracks, and plays loud ones softer by itself"
-    )
-    factory: Factory = Factory()
-    outputs: dict[str, SourceOutput] = Field(default_factory=lambda: {"out": SourceOutput()}, min_length=1)
-
-    @property
-    def all_digital(self) -> bool:
-        """Whether none of its outputs has volts."""
-        return all(output.digital is not None for output in self.outputs.values())
-
-    @model_validator(mode="after")
-    def _rated(self) -> Self:
-        if self.rated_output is None and not self.all_digital:
-            raise QuantityError(
-                "the key 'rated_output' is missing",
-                code="missing_key",
-                rule="only a source whose outputs are all digital has none",
-                remedy="add rated_output: ...",
-            )
-        return self
 
 
 class ProcessorOutput(Frozen):

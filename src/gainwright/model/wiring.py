@@ -8,16 +8,16 @@ source.
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from gainwright.errors import JobError
 from gainwright.model.digital_links import check_digital_links, digital_nodes
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
-from gainwright.model.stages import HeadUnit, Processor, Speaker
+from gainwright.model.source_stages import HeadUnit
+from gainwright.model.stages import Processor, Speaker
 from gainwright.model.strapping import strapped_signs
+from gainwright.model.wiring_errors import bad_wiring, unknown_reference
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -140,7 +140,7 @@ class _Resolver:
 
     def run(self) -> Wiring:
         if not any(isinstance(stage, HeadUnit) for stage in self.job.stages.values()):
-            raise _bad("stages", "no stage is a head_unit", "a chain begins with a source", "add one")
+            raise bad_wiring("stages", "no stage is a head_unit", "a chain begins with a source", "add one")
         for name in self.job.stages:
             self._visit(name, ())
         nodes = tuple(
@@ -161,7 +161,7 @@ class _Resolver:
             return
         if name in above:
             circle = " -> ".join([*above[above.index(name) :], name])
-            raise _bad(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "remove one `from` in it")
+            raise bad_wiring(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "remove one `from` in it")
         for _, _, reference in self._references(name):
             target = reference.split(".")[0]
             if target in self.job.stages:
@@ -196,7 +196,7 @@ class _Resolver:
             else:
                 found += [(f"{path}.{i}", None, reference) for i, reference in enumerate(source)]
             if not source:
-                raise _bad(
+                raise bad_wiring(
                     path, "no source is named here", "every stage but a head unit needs a source", "name an output"
                 )
         return found
@@ -205,14 +205,14 @@ class _Resolver:
         """Return stage, output, its sides, and the one side asked for if any."""
         stage, _, rest = reference.partition(".")
         if stage not in self.outputs:
-            raise _unknown(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "a stage")
+            raise unknown_reference(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "a stage")
         outputs = self.outputs[stage]
         if not outputs:
-            raise _bad(path, f"{stage} is a speaker and feeds nothing", "", "name the stage before it")
+            raise bad_wiring(path, f"{stage} is a speaker and feeds nothing", "", "name the stage before it")
         output, _, side = rest.partition(".")
         if not output:
             if len(outputs) > 1:
-                raise _bad(
+                raise bad_wiring(
                     path,
                     f"{stage} has several outputs",
                     f"they are {', '.join(outputs)}",
@@ -222,9 +222,9 @@ class _Resolver:
         elif output not in outputs and len(outputs) == 1 and output in next(iter(outputs.values())) and not side:
             output, side = next(iter(outputs)), output
         if output not in outputs:
-            raise _unknown(path, output, outputs, f"an output of {stage}")
+            raise unknown_reference(path, output, outputs, f"an output of {stage}")
         if side and side not in outputs[output]:
-            raise _unknown(path, side, outputs[output], f"a side of {stage}.{output}")
+            raise unknown_reference(path, side, outputs[output], f"a side of {stage}.{output}")
         return stage, output, outputs[output], side or None
 
     def _connect(self, name: str, input_name: str, references: list[tuple[str, str | None, str]]) -> None:
@@ -234,7 +234,7 @@ class _Resolver:
             stage, output, sides, one_side = self._lookup(path, reference)
             if key is not None:
                 if one_side is None and len(sides) > 1:
-                    raise _bad(
+                    raise bad_wiring(
                         path,
                         f"{reference} has several sides",
                         f"they are {', '.join(sides)}",
@@ -250,7 +250,7 @@ class _Resolver:
                     arriving.setdefault(Port(name, input_name, side), []).append(Node(stage, output, side))
         present = {port.side for port in arriving}
         if "mono" in present and len(present) > 1:
-            raise _bad(
+            raise bad_wiring(
                 references[0][0],
                 f"mono and {' and '.join(sorted(present - {'mono'}))} are joined",
                 "sources that are joined must have the same sides",
@@ -267,7 +267,7 @@ class _Resolver:
         if isinstance(stage.source, dict) and not isinstance(stage, Speaker):
             for path, key, _ in references:
                 if key not in _SIDE_ORDER:
-                    raise _unknown(path, str(key), _SIDE_ORDER, "a side")
+                    raise unknown_reference(path, str(key), _SIDE_ORDER, "a side")
         self._connect(name, "in", references)
         ports = tuple(port for port in self.feeds if port.stage == name)
         if isinstance(stage, Speaker):
@@ -283,7 +283,7 @@ class _Resolver:
 
     def _check_speaker_sides(self, name: str, stage: Speaker, ports: tuple[Port, ...]) -> None:
         if set(stage.sides or ()) != {port.side for port in ports}:
-            raise _bad(
+            raise bad_wiring(
                 f"stages.{name}.sides",
                 f"the speaker is fed from {', '.join(sorted({p.side for p in ports}))}",
                 "a speaker has the sides of its amplifier",
@@ -312,7 +312,7 @@ class _Resolver:
                 return [output]
             if len(stage.inputs) == 1:
                 return [next(iter(stage.inputs))]
-            raise _bad(
+            raise bad_wiring(
                 path.removesuffix(".from"),
                 "its input is not given",
                 "",
@@ -323,13 +323,13 @@ class _Resolver:
     def _input_ports(self, name: str, path: str, text: str, stage: Processor) -> tuple[Port, ...]:
         input_name, _, side = text.partition(".")
         if input_name not in stage.inputs:
-            raise _unknown(path, input_name, stage.inputs, f"an input of {name}")
+            raise unknown_reference(path, input_name, stage.inputs, f"an input of {name}")
         ports = tuple(port for port in self.feeds if port.stage == name and port.input == input_name)
         if not side:
             return ports
         chosen = tuple(Port(p.stage, p.input, p.side) for p in ports if p.side == side)
         if not chosen:
-            raise _unknown(path, side, [p.side for p in ports], f"a side of the input {input_name}")
+            raise unknown_reference(path, side, [p.side for p in ports], f"a side of the input {input_name}")
         return chosen
 
     def _leads(self) -> dict[LeadRun, tuple[tuple[Node, Port], ...]]:
@@ -359,7 +359,7 @@ class _Resolver:
                 stage = self.job.stages[node.stage]
                 many = isinstance(stage, HeadUnit | Processor)
                 where = f"stages.{node.stage}.outputs.{node.output}" if many else f"stages.{node.stage}"
-                raise _bad(
+                raise bad_wiring(
                     where,
                     f"{node} reaches no speaker",
                     "every output must lead to a speaker",
@@ -379,7 +379,7 @@ def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route
         elif side == "mono":
             routes += [Route(port, 1 / len(ports)) for port in ports]
         else:
-            raise _bad(
+            raise bad_wiring(
                 path,
                 f"the side {side} is requested",
                 f"the input has {', '.join(port.side for port in ports)}",
@@ -390,15 +390,3 @@ def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route
 
 def _ordered(sides: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(sorted(dict.fromkeys(sides), key=_SIDE_ORDER.__getitem__))
-
-
-def _bad(where: str, what: str, rule: str, remedy: str) -> JobError:
-    return JobError(what, code="bad_wiring", where=where, rule=rule, remedy=remedy)
-
-
-def _unknown(where: str, name: str, known: Iterable[str], noun: str) -> JobError:
-    known = list(known)
-    near = difflib.get_close_matches(name, known, n=1)
-    remedy = f"did you mean {near[0]}?" if near else ""
-    rule = f"there is {', '.join(known[:12])}" if known else "there is none"
-    return JobError(f"{name} is not {noun}", code="dangling_reference", where=where, rule=rule, remedy=remedy)

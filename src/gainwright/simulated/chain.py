@@ -28,6 +28,7 @@ from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.line_levels import (
     against_engine,
     dithered,
+    hum,
     level,
     levelling,
     limited,
@@ -314,21 +315,10 @@ class SimulatedChain(SimulatedUnits):
         for feed, via in pairs:
             wave = feed.share * at[feed.node] * self.at_port(feed.node, via)
             if running:
-                wave = wave + self._hum(self.lead_names[feed.node, via][0], len(wave), rate_hz)
+                wave = wave + hum(self, self.lead_names[feed.node, via][0], len(wave), rate_hz)
             total = total + wave
         # Inputs are AC-coupled.
         return np.asarray(total if running else total - np.mean(total))
-
-    def _hum(self, lead: str, count: int, rate_hz: float) -> Any:
-        total: Any = 0.0
-        time = np.arange(count) / rate_hz
-        loop, whine = self.fault("ground_loop", lead), self.fault("alternator_whine", lead)
-        if loop:
-            total = total + loop.size * math.sqrt(2) * np.sin(2 * np.pi * 100 * time)
-        if whine and self.supply == "running":
-            comb = sum(np.sin(2 * np.pi * 700 * k * time) / k for k in (1, 2, 3))
-            total = total + whine.size * comb
-        return total
 
     def _emf(
         self, node: Node, at: dict[Node, Floats], source: Floats, shaped: Any, clip: bool, rate_hz: float

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -27,6 +27,7 @@ class TrueChain(Protocol):
     settings: dict[str, float]
     sides: str
     engine: bool
+    supply: str
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
@@ -143,3 +144,16 @@ def dithered(wave: Floats, rng: np.random.Generator) -> Floats:
     step = math.sqrt(2) * 2 / 2**16
     dither = rng.random(len(wave)) - rng.random(len(wave))
     return np.asarray(np.round(wave / step + dither) * step)
+
+
+def hum(chain: TrueChain, lead: str, count: int, rate_hz: float) -> Any:
+    """Return hum and whine that get in at a lead, volts."""
+    total: Any = 0.0
+    time = np.arange(count) / rate_hz
+    loop, whine = chain.fault("ground_loop", lead), chain.fault("alternator_whine", lead)
+    if loop:
+        total = total + loop.size * math.sqrt(2) * np.sin(2 * np.pi * 100 * time)
+    if whine and chain.supply == "running":
+        comb = sum(np.sin(2 * np.pi * 700 * k * time) / k for k in (1, 2, 3))
+        total = total + whine.size * comb
+    return total
