@@ -75,28 +75,26 @@ def _source_drive(end: End, target: Target, *, fixed: bool) -> Iterator[Finding]
     others = {k: v for k, v in target.candidates_v_rms.items() if k != "source"}
     wanted = min(others.values())
     short_db = 20 * math.log10(wanted / target.v_rms)
-    told = {
-        "stage": end.stage,
-        "v_rms": f"{target.v_rms:.3g}",
-        "wanted": f"{wanted:.3g}",
-        "short_db": f"{short_db:.1f}",
-        "part": f"{-end.allowance_db:g}",
-    }
+    message = say(
+        "even with the gain fully up, the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
+        stage=end.stage,
+        v_rms=f"{target.v_rms:.3g}",
+        wanted=f"{wanted:.3g}",
+        short_db=f"{short_db:.1f}",
+        part=f"{-end.allowance_db:g}",
+    )
+    if fixed:
+        message = say(
+            "its gain is fixed, and the source drives it to only {v_rms} V of {wanted} V at {part} dBFS",
+            v_rms=f"{target.v_rms:.3g}",
+            wanted=f"{wanted:.3g}",
+            part=f"{-end.allowance_db:g}",
+        )
     yield Finding(
         "caution",
         "source_cannot_drive",
         end.stage,
-        (
-            say(
-                "its gain is fixed: the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
-                **told,
-            )
-            if fixed
-            else say(
-                "even with the gain fully up, the source drives {stage} to only {v_rms} V of {wanted} V: {short_db} dB short at {part} dBFS",
-                **told,
-            )
-        ),
+        message,
         say(
             "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",
             short_db=f"{short_db:.1f}",
