@@ -41,15 +41,12 @@ def written_tone(entry: NumberedTone) -> WrittenTone:
 
 def plan_tones(plan: Plan, *, seconds: float, rate_hz: int, bits: int) -> list[tuple[Tone, str]]:
     """Return the tones that a plan plays, each once, in the order of first use, and a stepped run for each frequency."""
+    from gainwright.plan import tone_uses
     from gainwright.signals import Tone
 
-    uses: dict[tuple[float, float], list[str]] = {}
-    for step in plan.steps:
-        if step.tone_hz is not None and step.level_dbfs is not None:
-            uses.setdefault((step.tone_hz, step.level_dbfs), []).append(step.stage)
+    uses = tone_uses(plan.steps)
     tones = [
-        (Tone(hz, (level,), seconds, rate_hz, bits), f"for {', '.join(dict.fromkeys(stages))}")
-        for (hz, level), stages in uses.items()
+        (Tone(hz, (level,), seconds, rate_hz, bits), f"for {', '.join(stages)}") for (hz, level), stages in uses.items()
     ]
     levels = tuple(float(v) for v in range(-STEPPED_RANGE_DB, 1, STEPPED_BY_DB))
     for hz in dict.fromkeys(hz for hz, _ in uses):

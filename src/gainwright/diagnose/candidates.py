@@ -23,8 +23,11 @@ from gainwright.model import (
     Recorder,
     Speaker,
     SwapTest,
+    gives_power,
+    is_tweeter,
     leads_by_name,
     link_place,
+    may_connect,
     stages_at,
     stages_of,
     unit_of,
@@ -78,16 +81,27 @@ SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
 
-VOLTS_ONLY = say("Set the meter to AC volts, leads in the volts sockets: on amps or ohms it can short an output.")
-OHMS_DEAD = say("Switch everything off and unplug the lead at both ends before measuring resistance.")
+VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets.")
+OHMS_DEAD = say("Everything off, the lead unplugged at both ends.")
+COIL_DEAD = say("Everything off, the speaker disconnected.")
+OFF_FIRST = say("Plugs and bare wires are moved with everything off.")
 LOUD = say("Begin with the volume down: a tone at full level is loud and heats a speaker; a few seconds at a time.")
 HOT = say(
-    "An amplifier's output carries tens of volts and may be bridged: neither terminal is ground, connect nothing grounded across it."
+    "Outputs for speakers carry tens of volts at power and may be bridged: no bare ends, no fingers, nothing grounded across them."
 )
-BATTERY = say("Supply terminals: take off rings and watch, no tool across them; keep the fuse in only while reading.")
-AIRBAG = say("Keep off airbag wiring (usually yellow).")
-CELL = say("A 1.5 V cell for an instant, amplifier off and its leads disconnected; never on a tweeter.")
-STANDING = say("Vehicle parked, brake on, run the engine only outdoors.")
+DIVIDER = say(
+    "A recorder only through a divider made for it and the output: a resistor in each conductor, one across its input (gainwright attenuator designs it)."
+)
+DC_VOLTS = say("Meter on DC volts, red lead in the volts socket: in the amps socket it shorts the battery.")
+METAL = say("A battery welds tools and burns hands: rings and watch off, no tool across two terminals.")
+REPAIR = say(
+    "Repairs of supply and fuses: engine and charger off, battery disconnected as the vehicle's maker says, a new fuse of the same rating; when unsure, a licensed technician."
+)
+AIRBAG = say("Behind the dash: ignition off and wait as the maker says; leave yellow plugs closed.")
+CELL = say("A 1.5 V cell for an instant, everything off and the speaker disconnected; never on a tweeter.")
+STANDING = say(
+    "Engine only outdoors or with its exhaust extracted; keep clear of belts and fan; never disconnect the battery while it runs."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +233,7 @@ class Catalogue:
             for what in terminals if has_meter else ():
                 minutes = MINUTES["measure_supply"] + self.access(name)
                 entry = _check(f"{unit}.{what}")
-                yield Candidate("measure_supply", f"{unit}.{what}", minutes, entry, (BATTERY, STANDING))
+                yield Candidate("measure_supply", f"{unit}.{what}", minutes, entry, (DC_VOLTS, METAL, REPAIR, STANDING))
 
     def _listening(self) -> Iterator[Candidate]:
         for path in self.paths:
@@ -243,8 +257,9 @@ class Catalogue:
                 if test:
                     entry = Reading.model_validate({"at": str(node), "with": name, **path.played()})
                     minutes = MINUTES[test] + self.access(node.stage)
-                    power = isinstance(self.job.stages[node.stage], Amplifier)
+                    power = gives_power(self.job.stages[node.stage])
                     cautions = ((VOLTS_ONLY,) if test == "measure" else ()) + ((HOT, LOUD) if power else ())
+                    cautions += (DIVIDER,) if power and test == "record" else ()
                     yield Candidate(test, str(node), minutes, entry, cautions, path.nodes)
         if path.stage and path.upstream and self.job.stages[path.stage].kind != "head_unit":
             name = next((n for n, i in self.instruments.items() if isinstance(i, Multimeter)), "")
@@ -253,7 +268,7 @@ class Catalogue:
                 played = {key: v for key, v in path.played().items() if key != "level"}
                 entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **played, **feed})
                 minutes = MINUTES["feed"] + self.access(path.stage)
-                yield Candidate("feed", path.stage, minutes, entry, (VOLTS_ONLY, HOT, LOUD))
+                yield Candidate("feed", path.stage, minutes, entry, (OFF_FIRST, VOLTS_ONLY, HOT, LOUD))
 
     def _usable(self, instrument: Instrument, node: Node, path: PlayedPath) -> str:
         """Return the kind of test that an instrument makes at a node, empty if it can't."""
@@ -263,6 +278,7 @@ class Catalogue:
             return "indicate"
         assert isinstance(instrument, Recorder)  # noqa: S101  the kinds are closed
         fits = recorder_full_scale_v(instrument) > path.healthy_v.get(node, 0.0)
+        fits = fits and may_connect(instrument, self.job.stages[node.stage])
         return "record" if fits and node in path.ends else ""
 
     def _links(self) -> Iterator[Candidate]:
@@ -294,9 +310,17 @@ class Catalogue:
                 sides = [f".{p.side}" for p in ports if p.side != "mono"]
                 for side in ("", *sides):
                     place = f"{name}{side}.resistance"
-                    yield Candidate("measure_speaker", place, minutes, _check(place), (OHMS_DEAD,))
+                    yield Candidate("measure_speaker", place, minutes, _check(place), (COIL_DEAD,))
+                    if self._delicate(name):
+                        continue
                     cone = f"{name}{side}.cone"
                     yield Candidate("move_cone", cone, minutes, _check(cone), (CELL,))
+
+    def _delicate(self, speaker: str) -> bool:
+        """Return whether even a cell would harm a speaker: a tweeter, or one that must be protected from low tones."""
+        below = getattr(self.job.stages[speaker], "protect_below", None)
+        nodes = [node for path in self.chain.wiring.paths if path.speaker == speaker for node in path.nodes]
+        return (below is not None and below.known) or is_tweeter(self.job, speaker, nodes)
 
     def _swaps(self) -> Iterator[Candidate]:
         wiring = self.chain.wiring
@@ -305,7 +329,7 @@ class Catalogue:
                 path = next(p for p in self.paths if any(n.stage == name for n in (*p.upstream, *p.ends)))
                 entry = SwapTest.model_validate({"swap": name, **path.played()})
                 yield Candidate(
-                    "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (LOUD,), path.nodes
+                    "swap_sides", name, MINUTES["swap_sides"] + self.access(name), entry, (OFF_FIRST, LOUD), path.nodes
                 )
         for run, pairs in wiring.leads.items():
             if (
@@ -316,7 +340,7 @@ class Catalogue:
                 path = next(p for p in self.paths if pairs[0][0] in p.nodes)
                 minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
                 entry = SwapTest.model_validate({"swap": str(run), **path.played()})
-                yield Candidate("swap_leads", str(run), minutes, entry, (LOUD, AIRBAG), path.nodes)
+                yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG), path.nodes)
 
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
         """Return the minutes to check one cause directly: those of the shortest test for it."""

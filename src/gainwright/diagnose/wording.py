@@ -35,9 +35,11 @@ _CHECKS = {
     "protection_lamp": say("Check whether the protection lamp of {stage} is lit."),
     "supply_voltage": say("Read the DC volts at the supply terminals of {stage} while the tone plays."),
     "turn_on_voltage": say("Read the DC volts at the turn-on terminal of {stage}."),
-    "resistance": say("Disconnect the leads of {stage} at the amplifier and read their resistance there."),
+    "resistance": say(
+        "Everything off: disconnect the leads of {stage} where they are fed and read their resistance there."
+    ),
     "cone": say(
-        "Touch the leads of {stage} with a 1.5 V cell, plus to plus: does the cone move out, in, or stay still?"
+        "Everything off and the leads of {stage} disconnected: touch them with a 1.5 V cell, plus to plus, for an instant. Does the cone move out, in, or stay still?"
     ),
     "function": say("Check that {stage} is set to AC volts, its leads in the volts sockets."),
     "settings": say("Check every control of {stage}: is each set as in the job?"),
@@ -103,7 +105,7 @@ def describe_test(candidate: Candidate) -> str:
         describe_place(entry.swap) if entry.swap.startswith("lead:") else say("the inputs of {swap}", swap=entry.swap)
     )
     return say(
-        "Play {played}, exchange left and right of {exchanged}: does the fault move to the other side or stay?",
+        "Play {played} and listen. Switch everything off, exchange left and right of {exchanged}, switch on with the volume at its lowest step and play the same: has the fault moved to the other side, or stayed? Switch off again to put them back.",
         played=_played(entry),
         exchanged=exchanged,
     )
@@ -122,7 +124,7 @@ def _ask_reading(test: str, entry: Reading) -> str:
         )
     tone = _played(entry).split(" at ")[0]
     return say(
-        "Unplug the lead into {into}, feed {tone} of {volts} from a telephone or player there, and {verb} at {at} with {with_}.",
+        "Switch everything off, unplug the lead into {into} and plug a telephone or player in there. Switch on, feed {tone} of {volts}, and {verb} at {at} with {with_}. Switch off before the lead goes back.",
         into=entry.feed.into,
         tone=tone,
         volts=entry.feed.volts,
@@ -137,7 +139,7 @@ def _ask_check(test: str, entry: Check) -> str:
     if entry.check.startswith("lead:"):
         lead = describe_place(entry.check)
         return say(
-            "Unplug {lead} at both ends and measure its resistance: each conductor end to end, and between the two.",
+            "Everything off: unplug {lead} at both ends and measure its resistance: each conductor end to end, and between the two.",
             lead=lead,
         )
     if test == "check_measuring_lead":

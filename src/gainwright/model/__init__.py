@@ -38,6 +38,7 @@ from gainwright.model.paths import Path
 from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
+from gainwright.model.speaker_outputs import gives_power, has_divider, is_tweeter, may_connect, may_float
 from gainwright.model.stage_keys import SOURCE_TYPE, Lead, Volume
 from gainwright.model.stages import (
     STAGES,
@@ -119,12 +120,17 @@ __all__ = [
     "chassis",
     "check_places",
     "describe_marks",
+    "gives_power",
+    "has_divider",
     "is_needed",
+    "is_tweeter",
     "kind_of",
     "leads_by_name",
     "link_of",
     "link_place",
     "long_form",
+    "may_connect",
+    "may_float",
     "resolve",
     "stages_at",
     "stages_of",

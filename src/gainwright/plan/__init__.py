@@ -2,12 +2,15 @@
 
 from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
-from gainwright.plan.cautions import RECORDER_VOLTS
+from gainwright.plan.cautions import GENERAL, MAKER_FIRST, RECORDER_VOLTS
 from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Plan, Step, Target
+from gainwright.plan.tone_files import tone_uses
 
 __all__ = [
+    "GENERAL",
+    "MAKER_FIRST",
     "RECORDER_VOLTS",
     "Adjust",
     "AmplifierBand",
@@ -24,4 +27,5 @@ __all__ = [
     "design_attenuators",
     "full_scale_text",
     "make_plan",
+    "tone_uses",
 ]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.jobfile import input_range
 from gainwright.model import Amplifier, Powered
-from gainwright.plan import cautions
+from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_volts, volts_instrument
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import Conditions, input_ohm
@@ -84,7 +84,7 @@ def volts_text(volts: float) -> str:
 def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Step:
     """Return the step that reads an amplifier without a gain control at the clean volume."""
     node = end.nodes[0]
-    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms)
+    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms, node=node)
 
     def solve(draws: bool) -> tuple[object, int]:
         asked = Conditions(
@@ -109,7 +109,7 @@ def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: T
             tone_hz=f"{end.tone_hz:g}",
             part=f"{-end.allowance_db:g}",
             node=node,
-            name=name,
+            name=instrument_words(context, name, node),
             stage=end.stage,
             v_rms=f"{target.v_rms:.3g}",
         ),
@@ -125,7 +125,5 @@ def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: T
         say(
             "Lower: the level before it, a lead, a filter left in. Higher: the level before it is up, or a boost is on."
         ),
-        True,
-        (cautions.HOT_OUTPUT, cautions.HEARING),
         speakers_off=tuple(sorted(context.speakers)),
     )

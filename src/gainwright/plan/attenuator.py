@@ -1,23 +1,23 @@
-"""Design of the voltage divider between an amplifier's output and a recorder's input."""
+"""Design of the voltage divider between an output for speakers, an amplifier's or a head unit's, and a recorder's input."""
 
 from __future__ import annotations
 
 import itertools
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import instruments
-from gainwright.model import Amplifier, Recorder
+from gainwright.model import Amplifier, HeadUnit, Recorder, gives_power, may_float
 from gainwright.physics import parallel, preferred_values
-from gainwright.plan.cautions import BRIDGED, HOT_OUTPUT, MAKER_FIRST, RECORDER_VOLTS
+from gainwright.plan.cautions import BRIDGED, HEAD_BRIDGED, HOT_OUTPUT, MAKER_FIRST, RECORDER_GROUNDS, RECORDER_VOLTS
 from gainwright.solve import Chain, amplifier_ceiling_v
 
 if TYPE_CHECKING:
-    from gainwright.model import Job
+    from gainwright.model import AnyStage, Job
 
 SERIES = (6, 12, 24, 48, 96, 192)
 DRAWS, SEED = 1024, 1
@@ -41,8 +41,8 @@ class Attenuator:
 
     Attributes
     ----------
-    stage, recorder : the amplifier and the recorder that it connects.
-    balanced : whether both of the amplifier's terminals are live, so that each gets a series resistor.
+    stage, recorder : the amplifier or head unit, and the recorder that it connects.
+    balanced : whether both of the output's terminals are live, so that each gets a series resistor.
     highest_v_peak : the largest peak the output may reach, unloaded.
     needed_db : the least attenuation that keeps the peak below full scale less the margin.
     series_ohm, shunt_ohm : the resistors, from the preferred values of `series`.
@@ -74,7 +74,7 @@ class Attenuator:
 
 
 def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolerance: float = 0.01) -> list[Attenuator]:
-    """Return a divider for each amplifier of a job.
+    """Return a divider for each amplifier of a job, and for each head unit that drives speakers.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolera
 
     Raises
     ------
-    CallError : no such recorder or series, no amplifier, a tolerance outside 0.01 to 20 %.
+    CallError : no such recorder or series, no output for speakers, a tolerance outside 0.01 to 20 %.
     """
     if series not in SERIES:
         known = ", ".join(f"E{s}" for s in SERIES)
@@ -92,23 +92,22 @@ def design_attenuators(job: Job, *, recorder: str = "", series: int = 24, tolera
     name, found = _recorder(job, recorder)
     if not 1e-4 <= tolerance <= 0.2:
         raise CallError(f"a tolerance of {100 * tolerance:g} %", code="bad_option", rule="it is 0.01 to 20 %")
-    amplifiers = {n: s for n, s in job.stages.items() if isinstance(s, Amplifier)}
-    if not amplifiers:
-        raise CallError("the job has no amplifier", code="nothing_to_do", remedy="a line output needs no attenuator")
+    powered = {n: s for n, s in job.stages.items() if gives_power(s)}
+    if not powered:
+        raise CallError(
+            "the job has no output for speakers", code="nothing_to_do", remedy="a line output needs no attenuator"
+        )
     chain = Chain(job)
     drawn = {**chain.nominal(), **chain.draws(draws=DRAWS, seed=SEED, quick=True)}
-    return [
-        _design(
-            n,
-            s,
-            math.sqrt(2) * float(np.quantile(amplifier_ceiling_v(chain, n, drawn, unloaded=True), HIGHEST)),
-            name,
-            found,
-            series,
-            tolerance,
-        )
-        for n, s in amplifiers.items()
-    ]
+    return [_design(n, s, _highest_v(chain, n, s, drawn), name, found, series, tolerance) for n, s in powered.items()]
+
+
+def _highest_v(chain: Chain, name: str, stage: AnyStage, drawn: dict[str, Any]) -> float:
+    """Return the highest peak of an output, V. A head unit's bridged output swings up to its supply when it clips."""
+    if isinstance(stage, Amplifier):
+        return math.sqrt(2) * float(np.quantile(amplifier_ceiling_v(chain, name, drawn, unloaded=True), HIGHEST))
+    own = math.sqrt(2) * float(np.quantile(drawn[f"{name}.output_limit"], HIGHEST))
+    return max(own, float(np.quantile(drawn["vehicle.running"], HIGHEST)))
 
 
 def _recorder(job: Job, name: str) -> tuple[str, Recorder]:
@@ -132,19 +131,20 @@ def _recorder(job: Job, name: str) -> tuple[str, Recorder]:
 
 
 def _design(
-    stage: str, amplifier: Amplifier, highest_v: float, name: str, recorder: Recorder, series: int, tolerance: float
+    stage: str, powered: AnyStage, highest_v: float, name: str, recorder: Recorder, series: int, tolerance: float
 ) -> Attenuator:
     full_scale_v = math.sqrt(2) * recorder.full_scale.nominal
     input_ohm = recorder.input_impedance.nominal if recorder.input_impedance is not None else 1e4
     needed_db = 20 * math.log10(highest_v / full_scale_v) + MARGIN_DB
-    legs = 2 if amplifier.bridged else 1
+    legs = 2 if may_float(powered) else 1
     series_ohm, shunt_ohm = _choose(highest_v, needed_db, input_ohm, legs, series)
     corners = [
         _attenuation_db(legs, series_ohm * (1 + s * tolerance), shunt_ohm * (1 - s * tolerance), input_ohm * (1 + r))
         for s, r in itertools.product((-1, 1), (-INPUT_SPREAD, INPUT_SPREAD))
     ]
     current = highest_v / (legs * series_ohm + float(parallel(shunt_ohm, input_ohm)))
-    cautions = (RECORDER_VOLTS, *((BRIDGED,) if amplifier.bridged else ()), HOT_OUTPUT, MAKER_FIRST)
+    head = (HEAD_BRIDGED,) if isinstance(powered, HeadUnit) else (BRIDGED,)
+    cautions = (RECORDER_VOLTS, RECORDER_GROUNDS, *(head if may_float(powered) else ()), HOT_OUTPUT, MAKER_FIRST)
     open_db = _attenuation_db(legs, series_ohm, shunt_ohm, math.inf)
     attenuation_db = _attenuation_db(legs, series_ohm, shunt_ohm, input_ohm)
     low_db, high_db = min(corners), max(corners)

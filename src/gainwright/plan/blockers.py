@@ -6,26 +6,28 @@ constant's own docstring names one.
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, Converter, HeadUnit, Powered, Processor, SourceOutput, Speaker
+from gainwright.model import (
+    Amplifier,
+    Converter,
+    HeadUnit,
+    Powered,
+    Processor,
+    SourceOutput,
+    Speaker,
+    gives_power,
+    is_tweeter,
+)
 from gainwright.plan.bands import guarding_corners_hz
 from gainwright.plan.result import Finding
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
-    from gainwright.model import Job, Node, ProcessorOutput
+    from gainwright.model import Node, ProcessorOutput
     from gainwright.plan.context import PlanContext
-
-TWEETER_ABOVE_HZ = 1000.0
-"""A speaker that needs protection below such a frequency, or resonates there, is a tweeter."""
-TWEETER_RESONANCE_HZ = 400.0
-_TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|[0-9]|$)", re.IGNORECASE)
-_HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|[0-9]|$)", re.IGNORECASE)
-"""Names of outputs that carry the highest band only."""
 
 
 def blockers(context: PlanContext) -> Iterator[Finding]:
@@ -38,26 +40,6 @@ def blockers(context: PlanContext) -> Iterator[Finding]:
         if isinstance(stage, Amplifier):
             yield from _sensitivity(name, stage)
         yield from _corners(name, stage)
-
-
-def is_tweeter(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
-    """Return whether a speaker is a tweeter: by its name, by what it must be protected below, by its resonance, or by the names of the outputs before it."""
-    stage = job.stages[name]
-    if not isinstance(stage, Speaker):
-        return False
-    below, resonance = stage.protect_below, stage.resonance
-    return (
-        bool(_TWEETER.search(name))
-        or any(_HIGH_BAND.search(node.output) for node in nodes)
-        or (below is not None and below.known and below.nominal >= TWEETER_ABOVE_HZ)
-        or (resonance is not None and resonance.known and resonance.nominal >= TWEETER_RESONANCE_HZ)
-    )
-
-
-def gives_power(job: Job, node: Node) -> bool:
-    """Return whether an output is meant for speakers: an amplifier's, or a head unit's power output."""
-    stage = job.stages[node.stage]
-    return isinstance(stage, Amplifier) or (isinstance(stage, HeadUnit) and stage.speaker_level)
 
 
 def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
@@ -87,7 +69,7 @@ def _speaker_feeds(context: PlanContext) -> Iterator[Finding]:
     for port, feeds in context.chain.wiring.feeds.items():
         if isinstance(context.job.stages[port.stage], Speaker):
             for feed in feeds:
-                if not gives_power(context.job, feed.node):
+                if not gives_power(context.job.stages[feed.node.stage]):
                     found.setdefault((port.stage, feed.node.stage), feed.node)
     for (speaker, source), node in found.items():
         head = isinstance(context.job.stages[source], HeadUnit)
@@ -109,7 +91,7 @@ def _line_inputs(context: PlanContext) -> Iterator[Finding]:
         if isinstance(taker, Speaker | Converter) or (isinstance(taker, Powered) and taker.high_level):
             continue
         for feed in feeds:
-            if gives_power(context.job, feed.node):
+            if gives_power(context.job.stages[feed.node.stage]):
                 found.setdefault((port.stage, feed.node.stage), feed.node)
     for (target, _), node in found.items():
         yield Finding(

@@ -1,35 +1,137 @@
-"""Cautions for steps that can hurt someone. Manufacturers' manuals, local codes and licensed practice come first."""
+"""Cautions: what holds all the time, said once, and what a step needs, said there. Makers, codes and licensed practice come first."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from gainwright.model import (
+    Amplifier,
+    HeadUnit,
+    Indicator,
+    Multimeter,
+    Recorder,
+    gives_power,
+    is_tweeter,
+    may_float,
+    stages_at,
+)
 from gainwright.texts import say
 
-STANDING_VEHICLE = say(
-    "Vehicle parked, handbrake on, out of gear. With the engine running: outdoors, or with the exhaust extracted."
-)
-BATTERY = say(
-    "A battery can weld a tool and burn a hand: take off rings and watch, disconnect the negative terminal before touching supply wiring, and leave the fuse at the battery out until the wiring is complete."
+if TYPE_CHECKING:
+    from gainwright.model import Instrument, Job
+    from gainwright.plan.result import Step
+
+MAKER_FIRST = say("Manufacturers' manuals, local codes and licensed practice come first.")
+STANDING_VEHICLE = say("Vehicle parked, handbrake on, out of gear.")
+HIGH_VOLTAGE = say(
+    "Hybrid and electric vehicles: orange cables and what they lead to carry a lethal voltage. Leave them alone; prepare the vehicle as its maker says."
 )
 AIRBAG = say(
     "Keep off airbag and belt-tensioner wiring (usually yellow): no meter, no probe, no splice. Leave it to a licensed technician."
 )
-HEARING = say(
-    "Turn the volume right down before connecting a speaker. Wear hearing protection during power tests, with nobody in the cabin."
+METAL = say("A battery welds tools and burns hands: rings and watch off, no tool across two terminals.")
+ALONE = say("Don't work alone on a supply or at full power.")
+PLUGS = say("Plugs and bare wires are moved with the system off only, probes with the tone stopped.")
+GENERAL = (MAKER_FIRST, STANDING_VEHICLE, HIGH_VOLTAGE, AIRBAG, METAL, ALONE, PLUGS)
+"""What holds all the time."""
+
+CHARGED = say(
+    "Capacitors in amplifiers and at the supply stay charged: wait as long as their makers say, never short them."
+)
+AIRBAG_DASH = say("Behind the dash: ignition off and wait as the maker says; leave yellow plugs closed.")
+OHMS_DEAD = say("Everything off, the lead unplugged at both ends.")
+COIL_DEAD = say("Everything off, the speaker disconnected.")
+SWITCH_ON = say("Smell, smoke, a blown fuse: off at once, and find out why.")
+OUTDOORS = say(
+    "Engine only outdoors or with its exhaust extracted; keep clear of belts and fan; never disconnect the battery while it runs."
+)
+CHARGER = say(
+    "A charger made for this battery (lithium has its own); its clamps on and off with everything off, away from the battery's vents."
+)
+DC_VOLTS = say("Meter on DC volts, red lead in the volts socket: in the amps socket it shorts the battery.")
+SUPPLY_REPAIR = say(
+    "Repairs of supply and fuses: engine and charger off, battery disconnected as the vehicle's maker says, a new fuse of the same rating; when unsure, a licensed technician."
+)
+VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets.")
+FULL_LEVEL = say("All speakers off; no fingers, no bare ends at the terminals.")
+HEAD_BRIDGED = say(
+    "Head units' speaker outputs are nearly always bridged: neither terminal is ground, no wire may touch ground or another."
+)
+BRIDGED = say("Bridged: neither terminal is ground, nothing grounded may touch it.")
+RECORDER_VOLTS = say(
+    "A recorder only through a divider made for it and the output: a resistor in each conductor, one across its input (gainwright attenuator designs it)."
+)
+RECORDER_GROUNDS = say(
+    "The divider on both terminals, its end on a balanced or floating input, the computer on its own battery with nothing else connected: a ground there shorts a bridged output. If that can't be, use the meter."
+)
+SCOPE_GROUNDS = say(
+    "Only an instrument on its own battery, connected to nothing else: a ground clip shorts a bridged output."
 )
 HOT_OUTPUT = say(
-    "Amplifier outputs carry tens of volts at power: no bare wire ends, no hands on the terminals, and no grounded instrument across them."
+    "Outputs for speakers carry tens of volts at power and may be bridged: no bare ends, no fingers, nothing grounded across them."
 )
-BRIDGED = say(
-    "A bridged output: neither terminal is ground. A grounded recorder or a scope's ground clip there shorts half of the amplifier."
-)
-OHMS_DEAD = say(
-    "Measure resistance with everything switched off and the lead unplugged at both ends; a live circuit damages the meter."
-)
-VOLTS_ONLY = say("Set the meter to AC volts, leads in the volts sockets: on amps or ohms it can short an output.")
-TWEETER_OPEN = say(
-    "With its high-pass off, a tone can destroy a tweeter at once: leave it disconnected until the filter is restored."
-)
-RECORDER_VOLTS = say(
-    "A recorder's input accepts a few volts: use an attenuator, and never connect it directly to an amplifier's output."
-)
-MAKER_FIRST = say("Manufacturers' manuals, local codes and licensed practice come first.")
+HEARING = say("Nobody in the cabin, hearing protection on.")
+LISTENING = say("Loud music harms hearing before it hurts: stop at the first distortion.")
+TWEETER_OPEN = say("A tone destroys a tweeter whose high-pass is open: it stays disconnected until that is back.")
+TWEETER_BACK = say("Tweeters only after their high-pass is back and proved.")
+
+
+def step_cautions(
+    job: Job, step: Step, instrument: Instrument | None, *, protecting: frozenset[str] = frozenset()
+) -> tuple[str, ...]:
+    """Return the cautions that a step needs where it stands.
+
+    Parameters
+    ----------
+    protecting : the outputs and stages whose filters protect a tweeter.
+    """
+    found = [*_of_hands(job, step, protecting), *_of_power(step)]
+    if step.measure_at and step.tone_hz is not None:
+        found += _of_reading(job, step, instrument)
+    return tuple(dict.fromkeys(found))
+
+
+def _supply(step: Step) -> bool:
+    return step.expect is not None and step.expect.quantity == "supply_v"
+
+
+def _of_hands(job: Job, step: Step, protecting: frozenset[str]) -> list[str]:
+    """Return what plugs, leads and filters need."""
+    powered_head = any(isinstance(s, HeadUnit) and s.speaker_level for s in job.stages.values())
+    if step.id == "prepare.speakers":
+        return [CHARGED, *((HEAD_BRIDGED,) if powered_head else ())]
+    if step.id == "verify.speakers":
+        tweeters = any(is_tweeter(job, speaker) for speaker in job.stages)
+        return [*((TWEETER_BACK,) if tweeters else ()), *((HEAD_BRIDGED,) if powered_head else ())]
+    if step.phase == "leads":
+        dash = any(isinstance(job.stages.get(stage), HeadUnit) for stage in stages_at(step.measure_at))
+        dead = () if step.expect is None else (COIL_DEAD if step.id.startswith("speaker.") else OHMS_DEAD,)
+        return [*dead, *((AIRBAG_DASH,) if dash else ())]
+    if step.phase in ("controls", "restore"):
+        high = [c.removesuffix(".high_pass") for c in step.sets if c.endswith(".high_pass")]
+        return [TWEETER_OPEN] if protecting.intersection(high) else []
+    return [LISTENING] if step.id == "verify.sound" else []
+
+
+def _of_power(step: Step) -> list[str]:
+    """Return what a change of the supply, or a reading of it, needs."""
+    if _supply(step):
+        return [*((HEARING,) if step.id == "verify.supply" else ()), DC_VOLTS, SUPPLY_REPAIR]
+    changes = {"power.on": [SWITCH_ON, CHARGER], "power.running": [OUTDOORS], "power.again": [OUTDOORS, CHARGER]}
+    return changes.get(step.id, [CHARGED] if step.id in ("power.off", "power.end") else [])
+
+
+def _of_reading(job: Job, step: Step, instrument: Instrument | None) -> list[str]:
+    """Return what a reading with a tone needs, by the place and by the instrument."""
+    stage = job.stages[step.measure_at.split(".")[0]]
+    power, floats = gives_power(stage), may_float(stage) or "-" in step.measure_at
+    found = [VOLTS_ONLY] if isinstance(instrument, Multimeter) else []
+    found += [FULL_LEVEL] if power and step.speakers_off else []
+    if isinstance(instrument, Recorder) and power:
+        found += [RECORDER_VOLTS, RECORDER_GROUNDS]
+    elif floats:
+        found.append(BRIDGED if isinstance(stage, Amplifier) else HEAD_BRIDGED)
+        found += [SCOPE_GROUNDS] if isinstance(instrument, Indicator) else []
+    elif isinstance(instrument, Indicator) and power:
+        found.append(HOT_OUTPUT)
+    return found

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import JUST_ABOVE_MUTING, instruments, remote_top_db, volume_steps, with_settings
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker, volume_of
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Speaker, is_tweeter, volume_of
 from gainwright.plan.bands import pass_band_hz, passed, series_filters
 from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
 from gainwright.plan.distortion_seen import sees_distortion
@@ -158,6 +158,16 @@ class PlanContext:
     def speakers(self) -> frozenset[str]:
         """Every speaker."""
         return frozenset(name for name, stage in self.job.stages.items() if isinstance(stage, Speaker))
+
+    @cached_property
+    def protecting(self) -> frozenset[str]:
+        """The outputs and stages before speakers that low tones destroy."""
+        found: set[str] = set()
+        for path in self.chain.wiring.paths:
+            below = getattr(self.job.stages[path.speaker], "protect_below", None)
+            if (below is not None and below.known) or is_tweeter(self.job, path.speaker, path.nodes):
+                found |= {name for n in path.nodes for name in (n.stage, f"{n.stage}.{n.output}")}
+        return frozenset(found)
 
     def meter(self) -> tuple[str, Multimeter] | None:
         """Return the first multimeter."""

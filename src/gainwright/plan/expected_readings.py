@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Indicator, Multimeter, Recorder
+from gainwright.jobfile import instruments
+from gainwright.model import Indicator, Multimeter, Recorder, has_divider, may_connect
 from gainwright.plan.result import Expect
 from gainwright.solve import (
     InstrumentReading,
@@ -20,7 +21,7 @@ from gainwright.solve import (
 )
 
 if TYPE_CHECKING:
-    from gainwright.model import Instrument
+    from gainwright.model import Instrument, Job, Node
     from gainwright.plan.context import PlanContext
     from gainwright.solve import Solution
 
@@ -80,15 +81,31 @@ def expect_target(instrument: Instrument, volts: float, *, tone_hz: float) -> Ex
     return Expect("v_rms", volts, volts - half, volts + half)
 
 
-def volts_instrument(context: PlanContext, *, tone_hz: float, volts: float) -> tuple[str, Instrument]:
-    """Return the instrument for a voltage: a meter within its bandwidth, else a recorder not overloaded, else any meter."""
+def volts_instrument(
+    context: PlanContext, *, tone_hz: float, volts: float, node: Node | None = None
+) -> tuple[str, Instrument]:
+    """Return the instrument for a voltage: a meter within its bandwidth, else a recorder not overloaded, else any meter.
+
+    A recorder without a divider reads line outputs only. If nothing reads volts there: "" and the usual meter.
+
+    Parameters
+    ----------
+    node : where it is read; an output for speakers when left out.
+    """
     for name, instrument in context.instruments.items():
         if isinstance(instrument, Multimeter) and (
             instrument.bandwidth is None or tone_hz <= instrument.bandwidth.nominal
         ):
             return name, instrument
     for name, instrument in context.instruments.items():
-        if isinstance(instrument, Recorder) and volts <= recorder_full_scale_v(instrument):
+        line = node is not None and may_connect(instrument, context.job.stages[node.stage])
+        if not isinstance(instrument, Recorder) or not (line or has_divider(instrument)):
+            continue
+        if volts <= recorder_full_scale_v(instrument):
             return name, instrument
-    meter = context.meter()
-    return meter if meter is not None else next(iter(context.instruments.items()))
+    return context.meter() or ("", _usual_meter(context.job))
+
+
+def _usual_meter(job: Job) -> Instrument:
+    """Return the multimeter that is assumed where a job names none."""
+    return next(iter(instruments(job.model_copy(update={"instruments": {}})).values()))

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 from gainwright.model import Amplifier
 from gainwright.plan.amplifier_controls import woken_by_signal
 from gainwright.plan.blockers import blockers
+from gainwright.plan.capability import only_what_shows
+from gainwright.plan.cautions import GENERAL
 from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
 from gainwright.plan.full_scale import full_scale
-from gainwright.plan.preparation import controls, leads, prepare
+from gainwright.plan.preparation import controls, leads, prepare, supply, supply_under_load
 from gainwright.plan.result import Finding, Plan, Step
+from gainwright.plan.sequence import in_order
 from gainwright.plan.sizes import sizes
 from gainwright.plan.source_findings import source_findings
 from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
@@ -47,19 +50,27 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     found = source_limits(context)
     targets = amplifier_targets(context, found)
     source = list(source_steps(context, found))
-    steps = [*prepare(context), *leads(context), *controls(context), *(s for s in source if isinstance(s, Step))]
+    steps = [
+        *prepare(context),
+        *leads(context),
+        *controls(context),
+        *supply(context),
+        *(s for s in source if isinstance(s, Step)),
+    ]
     steps += [*processor_steps(context, found), *amplifier_steps(context, found, targets)]
     steps += prove_pairs(context, targets)
     last = list(verify(context, found, targets))
-    steps += [*restore(context), *(s for s in last if isinstance(s, Step))]
+    steps += [*restore(context), *(s for s in last if isinstance(s, Step)), *supply_under_load(context)]
     findings = check(context, found.governing_by_end(), targets)
     findings += [f for f in (*source, *last) if isinstance(f, Finding)]
     findings += [*blockers(context), *check_pairs(context), *woken_by_signal(context), *sizes(context)]
     findings += source_findings(context)
+    steps, unseen = only_what_shows(context, steps)
+    findings += unseen
     limits = found.governing_by_end()
     return Plan(
         job.title,
-        tuple(steps),
+        in_order(context, steps, blocked=any(f.severity == "blocker" for f in findings)),
         tuple(targets.values()),
         _sorted(findings),
         tuple(clean_volume(context, limit, context.ends) for limit in found.governing.values()),
@@ -68,6 +79,7 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
             for end in context.ends
             if end.stage in targets
         ),
+        GENERAL,
     )
 
 

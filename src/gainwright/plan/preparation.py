@@ -1,4 +1,4 @@
-"""The steps before any tone: preparation, leads, controls to their starting settings."""
+"""The steps without a target: speakers off and on again, leads, controls to their starting settings, the supply."""
 
 from __future__ import annotations
 
@@ -6,17 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Speaker, supply_path, unit_of, volume_of
-from gainwright.plan import cautions
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_path, unit_of, volume_of
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
-from gainwright.texts import say
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from gainwright.model import LeadRun
     from gainwright.plan.context import PlanContext
@@ -24,46 +23,106 @@ if TYPE_CHECKING:
 
 
 def prepare(context: PlanContext) -> Iterator[Step]:
-    """Yield the steps that make the work safe and repeatable."""
+    """Yield the step that takes the speakers off before anything is switched on."""
+    at_head = [s for end in context.ends for s in end.speakers if isinstance(context.job.stages[end.stage], HeadUnit)]
+    at_amplifiers = [s for s in sorted(context.speakers) if s not in at_head]
+    places = [say("{and_} at the amplifiers", and_=_and(at_amplifiers))] if at_amplifiers else []
+    places += [say("{and_} at the head unit's plug", and_=_and(sorted(at_head)))] if at_head else []
+    yield Step(
+        "prepare.speakers",
+        "prepare",
+        "",
+        say(
+            "Everything off: system, engine, charger. Disconnect {places}, note which wire is plus, and cover the bare ends.",
+            places=joined(places, by="{a} and {b}"),
+        ),
+        say("Channels are set at full power with a steady tone, which harms speakers and ears."),
+    )
+
+
+def supply(context: PlanContext) -> Iterator[Step]:
+    """Yield the reading of each supply, at the first amplifier that it feeds, before anything is set at it."""
     meter = context.meter()
     supplies: dict[str, str] = {}
     for name, stage in context.job.stages.items():
         if isinstance(stage, Amplifier):
             supplies.setdefault(supply_path(context.job, name, "running"), name)
-    for i, (path, name) in enumerate((supplies or {"vehicle.running": ""}).items()):
-        yield _supply(context, path, name, meter[0] if meter else "", first=i == 0)
-    speakers = tuple(sorted(context.speakers))
+    for i, (path, name) in enumerate(supplies.items()):
+        unit = unit_of(context.job, name)
+        yield Step(
+            "prepare.supply" if i == 0 else f"prepare.supply.{unit}",
+            "source",
+            name,
+            say("Read the DC supply at the terminals of {amplifier}.", amplifier=unit)
+            if i == 0
+            else say("Read the DC supply at the terminals of {unit} as well: it has another supply.", unit=unit),
+            say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
+            measure_at=f"{unit}.supply_voltage",
+            instrument=meter[0] if meter else "",
+            expect=_running(context, path),
+            outside=say(
+                "Lower: charging system, charger too small, a thin supply or ground cable, a loose terminal. Have that repaired first."
+            ),
+        )
+
+
+def reconnect(context: PlanContext) -> Iterator[Step]:
+    """Yield the step that brings the speakers back."""
     yield Step(
-        "prepare.speakers",
-        "prepare",
+        "verify.speakers",
+        "verify",
         "",
-        say("Disconnect {and_} at the amplifiers and cover the bare ends.", and_=_and(speakers)),
-        say("Channels are set at full power with a steady tone, which harms speakers and ears."),
-        cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
-        speakers_off=speakers,
+        say("Connect {and_} again, plus to plus, and tighten the terminals.", and_=_and(sorted(context.speakers))),
+        say("A strand across two terminals shorts an output: with everything off it can be seen and removed."),
     )
 
 
-def _supply(context: PlanContext, path: str, amplifier: str, meter: str, *, first: bool) -> Step:
-    """Return the reading of a supply at the first amplifier that it feeds."""
-    quantity = context.chain.facts[path].quantity
-    unit = unit_of(context.job, amplifier) if amplifier else ""
-    return Step(
-        "prepare.supply" if first else f"prepare.supply.{unit}",
-        "prepare",
+def supply_under_load(context: PlanContext) -> Iterator[Step]:
+    """Yield the reading of the supply at the case that draws most, while its largest amplifier delivers."""
+    unit, amplifier = hungriest(context)
+    end = next((e for e in context.ends if e.stage == amplifier), None)
+    if end is None:
+        return
+    meter = context.meter()
+    yield Step(
+        "verify.supply",
+        "verify",
         amplifier,
-        say("Let the engine idle or connect a charger, then read the DC supply at the amplifier's terminals.")
-        if first
-        else say("Read the DC supply at the terminals of {unit} as well: it has another supply.", unit=unit),
-        say("An amplifier's ceiling follows its supply: set it at the voltage it will play at."),
-        measure_at=f"{unit}.supply_voltage" if unit else "",
-        instrument=meter,
-        expect=Expect("supply_v", quantity.nominal, *quantity.interval),
-        outside=say("Lower: charging system, a thin supply or ground cable, a loose terminal. Repair that first."),
-        cautions=(cautions.STANDING_VEHICLE, cautions.BATTERY, cautions.AIRBAG, cautions.MAKER_FIRST)
-        if first
-        else (cautions.BATTERY,),
+        say(
+            "Start {tone_hz} Hz at {level} dBFS, raise the volume to its clean limit, read the DC supply at the terminals of {amplifier} while it plays, and turn the volume down again.",
+            tone_hz=f"{end.tone_hz:g}",
+            level=f"{-end.allowance_db:g}",
+            amplifier=unit,
+        ),
+        say("It draws more current than any other here: what its supply loses under load, its ceiling loses."),
+        measure_at=f"{unit}.supply_voltage",
+        instrument=meter[0] if meter else "",
+        expect=_running(context, supply_path(context.job, amplifier, "running")),
+        outside=say(
+            "Lower: a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
+        ),
     )
+
+
+def hungriest(context: PlanContext) -> tuple[str, str]:
+    """Return the case that draws most at its ratings, and its largest amplifier; empty texts if there is none."""
+    nominal = context.chain.nominal()
+    watts = {
+        name: max(nominal[f"{name}.power.{i}"] for i in range(len(stage.power)))
+        * len(context.chain.wiring.outputs(name))
+        for name, stage in context.job.stages.items()
+        if isinstance(stage, Amplifier)
+    }
+    units: dict[str, list[str]] = {}
+    for name in watts:
+        units.setdefault(unit_of(context.job, name), []).append(name)
+    unit = max(units, key=lambda u: sum(watts[name] for name in units[u]), default="")
+    return unit, max(units.get(unit, [""]), key=lambda name: watts.get(name, 0.0))
+
+
+def _running(context: PlanContext, path: str) -> Expect:
+    running = context.chain.facts[path].quantity
+    return Expect("supply_v", running.nominal, *running.interval)
 
 
 def leads(context: PlanContext) -> Iterator[Step]:
@@ -85,7 +144,6 @@ def leads(context: PlanContext) -> Iterator[Step]:
             "Over {most} ohm or not open between conductors: use another lead.",
             most=f"{most:.2g}",
         ),
-        cautions=(cautions.OHMS_DEAD,),
     )
     for run in context.chain.wiring.leads:
         if context.chain.wiring.is_digital(run):
@@ -118,7 +176,6 @@ def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
             "Over {most} ohm: broken or corroded. Anything but open between conductors: shorted.",
             most=f"{most:.2g}",
         ),
-        cautions=(cautions.OHMS_DEAD,),
     )
 
 
@@ -128,14 +185,13 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         f"speaker.{speaker}",
         "leads",
         speaker,
-        say("Read the resistance of {speaker} at the end of its lead, amplifier disconnected.", speaker=speaker),
+        say("Read the resistance of {speaker} at the free end of its lead.", speaker=speaker),
         say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
         instrument=meter,
         # A coil's DC resistance is somewhat below its nominal impedance (common practice, no published source).
         expect=Expect("ohm", 0.8 * nominal, 0.6 * nominal, 1.1 * nominal),
         outside=say("Open: coil, terminal or lead. Far lower: coils wired differently, or a short."),
-        cautions=(cautions.OHMS_DEAD,),
     )
 
 
@@ -181,7 +237,6 @@ def _filter(context: PlanContext, f: FilterControl, control: str, text: str) -> 
             enough=enough if f.opens_to(needed) else "",
         ),
         say("As set, it takes {taken}.", taken=taken),
-        cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
         sets={control: text},
     )
 
@@ -233,5 +288,5 @@ def _equalisers(context: PlanContext) -> Iterator[Step]:
         )
 
 
-def _and(names: tuple[str, ...]) -> str:
+def _and(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

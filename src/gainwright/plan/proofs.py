@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, Multimeter, Recorder
-from gainwright.plan import cautions
+from gainwright.model import Amplifier, Multimeter, Recorder, may_connect
+from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_target
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import PREFERRED_HZ, noise_v, recorder_full_scale_v
@@ -98,7 +98,8 @@ def _best(context: PlanContext, settled: Settled, control: str, back: Chain) -> 
     floor = float(noise_v(back)[back.nodes.index(node)]) * NOISE_FACTOR
     found = []
     for name, instrument in context.instruments.items():
-        if not isinstance(instrument, Multimeter | Recorder):
+        power = context.job.stages[node.stage]
+        if not isinstance(instrument, Multimeter | Recorder) or not may_connect(instrument, power):
             continue
         for tone_hz, v, left_v in zip(tones, volts, open_volts, strict=True):
             if v > 0 and _reads(instrument, tone_hz, max(v, left_v)):
@@ -175,7 +176,7 @@ def _step(context: PlanContext, proof: Proof) -> Step:
             tone_hz=f"{proof.tone_hz:g}",
             level_dbfs=f"{proof.level_dbfs:g}",
             node=node,
-            name=proof.instrument_name,
+            name=instrument_words(context, proof.instrument_name, node),
         ),
         say(
             "It proves that {control} is back: left as it was opened, this reads about {left_v} V.",
@@ -188,8 +189,6 @@ def _step(context: PlanContext, proof: Proof) -> Step:
         proof.instrument_name,
         proof.expect,
         say("Higher: {control} is still open, or its corner or slope is another. Connect no speaker.", control=control),
-        True,
-        (cautions.HOT_OUTPUT,),
         speakers_off=tuple(sorted(context.speakers)),
         proves=control,
     )

@@ -10,6 +10,8 @@ from gainwright.results import Number
 
 Phase = Literal["prepare", "leads", "controls", "source", "processor", "amplifier", "restore", "verify"]
 Severity = Literal["blocker", "caution", "note"]
+System = Literal["off", "on", "running"]
+Volume = Literal["", "lowest", "rising", "clean_limit"]
 SetBy = Literal["amplifier", "speaker", "clip", "source"]
 
 
@@ -63,6 +65,11 @@ class Step:
     adjust : a control to turn until a condition is met.
     speakers_off : speakers that are disconnected during the step.
     proves : the control whose place the reading proves, empty for any other reading.
+    system : off, on with the engine off, or running (the engine or a charger).
+    volume : where the source's volume stands; empty while the system is off.
+    seconds_at_most : how long its tone may play at a time; None where nothing plays at full level.
+    file : name of its tone in the plan's set of tones.
+    where_text : where it is read, in words.
     """
 
     id: str
@@ -82,6 +89,11 @@ class Step:
     adjust: Adjust | None = None
     speakers_off: tuple[str, ...] = ()
     proves: str = ""
+    system: System = "off"
+    volume: Volume = ""
+    seconds_at_most: float | None = None
+    file: str = ""
+    where_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +164,10 @@ class FullScale:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The work in order, the targets, the findings, and what holds at the highest clean volume."""
+    """The work in order, the targets, the findings, what holds at the highest clean volume, and the cautions that hold throughout.
+
+    With a blocker the steps end before the first that needs power.
+    """
 
     title: str
     steps: tuple[Step, ...]
@@ -160,6 +175,7 @@ class Plan:
     findings: tuple[Finding, ...]
     volumes: tuple[CleanVolume, ...] = ()
     full_scale: tuple[FullScale, ...] = ()
+    cautions: tuple[str, ...] = ()
 
     @property
     def blocked(self) -> bool:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Multimeter, Processor, Recorder, volume_of
-from gainwright.plan import cautions
+from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Processor, Recorder, may_connect, volume_of
 from gainwright.plan.amplifier_controls import fixed_gain_step
+from gainwright.plan.capability import instrument_words
 from gainwright.plan.clean_volume import worse_tones
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
@@ -123,11 +123,11 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) ->
         )
     )
     do = say(
-        "Play {tone_hz} Hz at {level_dbfs} dBFS{room}. With {instrument_name} at {node}{stand}, raise the volume of {head} step by step until {sign}; go back to the last clean step.",
+        "Turn the volume of {head} to its lowest step and play {tone_hz} Hz at {level_dbfs} dBFS{room}. With {instrument_name} at {node}{stand}, raise the volume step by step until {sign}; go back to the last clean step.",
         tone_hz=f"{end.tone_hz:g}",
         level_dbfs=f"{limit.level_dbfs:g}",
         room=room,
-        instrument_name=view.instrument_name,
+        instrument_name=instrument_words(context, view.instrument_name, view.node),
         node=view.node,
         stand=stand,
         head=limit.head,
@@ -148,7 +148,6 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) ->
             "Far lower: a lead, a filter left in, balance or fader, a level control down. Distorted from the first step: a boost, or a gain after it too high."
         ),
         not way.doubts,
-        _measuring_cautions(context, end, view.instrument),
         sets=way.sets,
         adjust=Adjust(f"{limit.head}.volume", "last_clean"),
         speakers_off=tuple(sorted(context.speakers)),
@@ -184,18 +183,6 @@ def _sign(instrument: Instrument, tone_hz: float) -> str:
     if isinstance(instrument, Recorder):
         return say("the THD of the recording exceeds 1 %")
     return say("the reading no longer rises as evenly as before (a step adds clearly less than the steps before it)")
-
-
-def _measuring_cautions(context: PlanContext, end: End, instrument: Instrument) -> tuple[str, ...]:
-    stage = context.job.stages[end.stage]
-    found = [cautions.HOT_OUTPUT, cautions.HEARING]
-    if isinstance(stage, Amplifier) and stage.bridged:
-        found.insert(0, cautions.BRIDGED)
-    if isinstance(instrument, Multimeter):
-        found.insert(0, cautions.VOLTS_ONLY)
-    if isinstance(instrument, Recorder):
-        found.insert(0, cautions.RECORDER_VOLTS)
-    return tuple(found)
 
 
 def _at_volume(
@@ -253,14 +240,7 @@ def _processor_step(
         f"processor.{name}.{node.output}.{end.stage}",
         "processor",
         name,
-        say(
-            "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, check that {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
-            tone_hz=f"{end.tone_hz:g}",
-            level_dbfs=f"{limit.level_dbfs:g}",
-            instrument_name=view.instrument_name,
-            node=view.node,
-            name=name,
-        ),
+        _still_clean(context, view, limit, name),
         say(
             "{name} has {margin} dB left below its ceiling for {output}: it must not clip at full scale.",
             name=name,
@@ -278,9 +258,28 @@ def _processor_step(
             name=name,
         ),
         not way.doubts,
-        _measuring_cautions(context, end, view.instrument),
         sets=way.sets,
         speakers_off=tuple(sorted(context.speakers)),
+    )
+
+
+def _still_clean(context: PlanContext, view: View, limit: CleanLimit, name: str) -> str:
+    """Return how an instrument tells that a stage is clean: a meter only by whether its reading follows a volume step."""
+    parts = {
+        "tone_hz": f"{view.end.tone_hz:g}",
+        "level_dbfs": f"{limit.level_dbfs:g}",
+        "instrument_name": instrument_words(context, view.instrument_name, view.node),
+        "node": view.node,
+        "name": name,
+    }
+    if sees_distortion(view.instrument, view.end.tone_hz):
+        return say(
+            "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, check that {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
+            **parts,
+        )
+    return say(
+        "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, read {instrument_name} at {node}, then one volume step lower: the reading falls by a whole step. If it falls by clearly less, lower the level into {name} until it does.",
+        **parts,
     )
 
 
@@ -308,13 +307,15 @@ REASONS = {
 
 def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target: Target) -> Step:
     limit = found.governing[found.limits[end.stage].head]
-    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms)
+    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms, node=end.nodes[0])
     position = gain_position(context, end, limit, target.v_rms)
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
-    sees = [n for n, i in context.instruments.items() if sees_distortion(i, end.tone_hz)]
-    stop = say(" or {part} shows distortion, whichever comes first", part=sees[0]) if sees else ""
+    power = context.job.stages[end.stage]
+    sees = [n for n, i in context.instruments.items() if sees_distortion(i, end.tone_hz) and may_connect(i, power)]
+    watch = instrument_words(context, sees[0], node) if sees else ""
+    stop = say(" or {part} shows distortion, whichever comes first", part=watch) if sees else ""
     hot = (
         say(
             " If it shows more with the gain at its lowest position, turn the volume down until it shows {v_rms} V: that is then the highest clean volume, and amplifiers already set must be set again.",
@@ -334,7 +335,7 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
             part=f"{-end.allowance_db:g}",
             volume=volume,
             stage=end.stage,
-            name=name,
+            name=instrument_words(context, name, node),
             node=node,
             v_rms=f"{target.v_rms:.3g}",
             stop=stop,
@@ -357,8 +358,6 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
         say(
             "Not reached with the gain fully up: the input level is too low; check the level before it. Reached at once: the gain is far more sensitive than specified, or a boost is on."
         ),
-        True,
-        _measuring_cautions(context, end, instrument),
         adjust=Adjust(f"{end.stage}.gain", "v_rms", target.v_rms),
         speakers_off=tuple(sorted(context.speakers)),
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.plan import cautions
+from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_target, volts_instrument
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import Conditions
@@ -115,7 +115,7 @@ def _between(context: PlanContext, speaker: str, end: End, plus: Node, minus: No
             "Play {tone_hz} Hz at {part} dBFS with the volume at its clean limit. With {name}, read between the plus terminals of {plus} and {minus}.",
             tone_hz=f"{end.tone_hz:g}",
             part=f"{-end.allowance_db:g}",
-            name=name,
+            name=instrument_words(context, name, plus),
             plus=plus.stage,
             minus=minus.stage,
         ),
@@ -132,7 +132,5 @@ def _between(context: PlanContext, speaker: str, end: End, plus: Node, minus: No
         say(
             "Close to nothing: both have the same polarity; connect nothing until one is inverted. Far from twice each one: their gains differ."
         ),
-        True,
-        (cautions.BRIDGED, cautions.HOT_OUTPUT, cautions.HEARING),
         speakers_off=tuple(sorted(context.speakers)),
     )

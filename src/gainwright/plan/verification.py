@@ -9,11 +9,12 @@ import numpy as np
 
 from gainwright.jobfile import volume_steps
 from gainwright.model import LevelControl, Speaker, volume_of
-from gainwright.plan import cautions
 from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import pass_band_hz, series_filters
+from gainwright.plan.capability import instrument_words
 from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.expected_readings import expect_target, volts_instrument
+from gainwright.plan.preparation import reconnect
 from gainwright.plan.proofs import proofs
 from gainwright.plan.result import Expect, Finding, Step
 from gainwright.plan.settled import Settled
@@ -42,7 +43,6 @@ def restore(context: PlanContext) -> Iterator[Step]:
             f.node.stage,
             say("Set {control} back to {text}.", control=control, text=f.setting.text),
             say("It was opened only for the set-up. Connect no speaker before its filter is restored."),
-            cautions=(cautions.TWEETER_OPEN,) if f.kind == "high" else (),
             sets={control: f.setting.text},
         )
 
@@ -77,15 +77,13 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
         )
     knobs = [n for n, s in context.job.stages.items() if isinstance(s, LevelControl)]
     note = say(" {part} was set fully up; turned down, it leaves that much in reserve.", part=knobs[0]) if knobs else ""
+    yield from reconnect(context)
     yield Step(
         "verify.sound",
         "verify",
         "",
-        say(
-            "Volume right down, tone off, engine off. Connect the speakers, play music softly and raise the volume slowly."
-        ),
+        say("Play music softly, the volume at its lowest step, and raise it slowly."),
         say("Every speaker plays, none distorts, sides and polarity are right.{note}", note=note),
-        cautions=(cautions.HEARING, cautions.HOT_OUTPUT),
     )
 
 
@@ -131,7 +129,7 @@ def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
     tone_hz, level_dbfs = _passing_tone(context, settled, filters), -end.allowance_db
     volts = float(settled.volts(back, np.array([tone_hz]), level_dbfs)[0])
     low, high = settled.spread(back, tone_hz, level_dbfs)
-    name, instrument = volts_instrument(context, tone_hz=tone_hz, volts=volts)
+    name, instrument = volts_instrument(context, tone_hz=tone_hz, volts=volts, node=settled.nodes[0])
     doubt = expect_target(instrument, volts, tone_hz=tone_hz)
     for i, node in enumerate(settled.nodes):
         match = 10 ** (SIDE_MATCH_DB / 20) if i else 1.0
@@ -145,7 +143,7 @@ def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
                 tone_hz=f"{tone_hz:g}",
                 part=f"{-end.allowance_db:g}",
                 node=node,
-                name=name,
+                name=instrument_words(context, name, node),
             ),
             _level_why(settled, i, moved),
             tone_hz,
@@ -158,8 +156,6 @@ def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
             )
             if i == 0
             else say("Apart from the other side: a lead, balance, or the control of one side."),
-            True,
-            (cautions.HOT_OUTPUT,),
             speakers_off=tuple(sorted(context.speakers)),
         )
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, LevelControl, Recorder
+from gainwright.model import Amplifier, LevelControl, Multimeter, Recorder, may_connect
+from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.plan.visibility import Doubt, View, by_preference, doubts
 from gainwright.solve import Conditions, recorder_full_scale_v
 from gainwright.texts import say
@@ -44,7 +45,8 @@ def best_way(context: PlanContext, end: End, limit: CleanLimit) -> Way:
             tried.append(Way(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view))))
             if not tried[-1].doubts and _behind(context, tried[-1], limit):
                 return tried[-1]
-    return next((way for way in tried if not way.doubts), tried[0])
+    sees = [way for way in tried if not way.doubts or way.doubts[0].code not in ("no_divider", "no_instrument")]
+    return next((way for way in sees if not way.doubts), (sees or tried)[0])
 
 
 def _behind(context: PlanContext, way: Way, limit: CleanLimit) -> bool:
@@ -65,6 +67,20 @@ def doubts_as_set(context: PlanContext, end: End, limit: CleanLimit) -> list[Dou
 
 
 def _all_doubts(context: PlanContext, view: View) -> list[Doubt]:
+    if not isinstance(view.instrument, Multimeter) and not sees_distortion(view.instrument, view.end.tone_hz):
+        message = say(
+            "{instrument_name} has no mark for distortion of {tone_hz} Hz",
+            instrument_name=view.instrument_name,
+            tone_hz=f"{view.end.tone_hz:g}",
+        )
+        return [Doubt("no_instrument", view.instrument_name, message)]
+    if not may_connect(view.instrument, context.job.stages[view.node.stage]):
+        message = say(
+            "{instrument_name} has no divider: it may not be connected to {node}, an output for speakers",
+            instrument_name=view.instrument_name,
+            node=view.node,
+        )
+        return [Doubt("no_divider", view.instrument_name, message)]
     found = doubts(context, view)
     if isinstance(view.instrument, Recorder) and not found:
         volts = _volts(context, view)

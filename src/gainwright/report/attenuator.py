@@ -12,14 +12,14 @@ if TYPE_CHECKING:
 
 WIDTH = 96
 ONE_LEG = """
-    amplifier +  ──[ R1 ]──┬──  recorder, live
+    output +     ──[ R1 ]──┬──  recorder, live
                          [ R2 ]
-    amplifier -  ──────────┴──  recorder, ground
+    output -     ──────────┴──  recorder, ground
 """
 TWO_LEGS = """
-    amplifier +  ──[ R1 ]──┬──  recorder, + of a balanced input
+    output +     ──[ R1 ]──┬──  recorder, + of a balanced input
                          [ R2 ]
-    amplifier -  ──[ R1 ]──┴──  recorder, - of a balanced input
+    output -     ──[ R1 ]──┴──  recorder, - of a balanced input
     (the shield is connected at the recorder only, and to no ground of the vehicle)
 """
 

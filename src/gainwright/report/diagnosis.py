@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from gainwright.plan import MAKER_FIRST
 from gainwright.report.figures import WIDTH
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
         lines += _wrapped(f"Or: {'; '.join(others)}.", "  ") if others else []
     elif not diagnosis.done and not diagnosis.next:
         lines += ["", "No test available here would tell more."]
+    if diagnosis.repair is not None or diagnosis.next:
+        lines += ["", MAKER_FIRST]
     return "\n".join(lines)
 
 

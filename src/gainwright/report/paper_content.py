@@ -101,7 +101,8 @@ def _step(block: dict[str, Any], words: dict[str, str]) -> str:
     lines = f"<p>{escape(block['do'])}</p>"
     lines += f"<p><em>{escape(block['expect'])}</em></p>" if block["expect"] else ""
     lines += f"<p><small>{escape(block['why'])}</small></p>" if block["why"] else ""
-    lines += "".join(f"<p class=caution>{escape(words['caution'])} {escape(c)}</p>" for c in block["cautions"])
+    if block["cautions"]:
+        lines += f"<p class=caution>{escape(words['caution'])} {escape(' '.join(block['cautions']))}</p>"
     box = f"<div class=box>{escape(block['box'])}</div>" if block["box"] else "<div class=tick></div>"
     return f"<div class=step><b>{block['number']}.</b><div>{lines}</div>{box}</div>"
 

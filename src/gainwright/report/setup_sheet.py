@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from gainwright.plan import Plan, full_scale_text
 from gainwright.report.figures import volts
-from gainwright.report.paper import BlankLines, Block, Heading, Paper, Paragraph, StepBlock, Table, subtitle
-from gainwright.report.text import PHASES, expected
-from gainwright.texts import say
+from gainwright.report.paper import BlankLines, Block, BulletList, Heading, Paper, Paragraph, StepBlock, Table, subtitle
+from gainwright.report.text import BLOCKED, PHASES, expected, tone_text
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -33,15 +33,15 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
     if plan.findings:
         blocks.append(Heading(say("Before you begin")))
         blocks += [Paragraph(say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy), f.severity == "blocker") for f in plan.findings]  # fmt: skip
+    blocks += [Heading(say("Throughout")), BulletList(plan.cautions)] if plan.cautions else []
     blocks += [Heading(say("Tones")), _tones(plan)]
-    phase, shown = "", set[str]()
+    phase = ""
     for number, step in enumerate(plan.steps, start=1):
         if step.phase != phase:
             phase = step.phase
             blocks.append(Heading(say(PHASES[phase])))
-        new = tuple(c for c in step.cautions if c not in shown)
-        shown.update(new)
-        blocks.append(_step(number, step, new))
+        blocks.append(_step(number, step))
+    blocks += [Paragraph(BLOCKED, strong=True)] if plan.blocked else []
     blocks += [Heading(say("Targets")), _targets(plan)]
     blocks += [Paragraph(text) for text in map(full_scale_text, plan.full_scale) if text]
     blocks += [BlankLines((say("Done by"), say("Date"), say("Remarks")))]
@@ -55,12 +55,14 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
     )
 
 
-def _step(number: int, step: Step, cautions: tuple[str, ...]) -> StepBlock:
+def _step(number: int, step: Step) -> StepBlock:
     box = UNITS.get(step.expect.quantity, "") if step.expect is not None else ""
     expect = "" if step.expect is None else say("Expect {reading}.", reading=expected(step.expect))
     if not step.visible:
         expect = say("These instruments can't show this: see above.")
-    return StepBlock(number, step.do, "", expect, box, cautions)
+    if step.file:
+        expect = joined([text for text in (expect, tone_text(step)) if text], by="{a} {b}")
+    return StepBlock(number, step.do, "", expect, box, step.cautions)
 
 
 def _tones(plan: Plan) -> Table:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.diagnose import Cause, Diagnoser, Diagnosis, describe_cause, repair_text, short_name
 from gainwright.model import Closure, DialogueStep
+from gainwright.plan import GENERAL
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
 from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
@@ -47,6 +48,8 @@ def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int
             Paragraph(diagnosis.repair.prove),
         ]
     asked = () if diagnosis.done else diagnosis.next[:steps]
+    if asked or diagnosis.repair is not None:
+        blocks += [Heading(say("Throughout")), BulletList(GENERAL)]
     if asked:
         blocks.append(Heading(say("What to check, in this order")))
         for i, test in enumerate(asked, start=1):

@@ -26,6 +26,7 @@ PHASES = {
     "restore": "Crossovers restored",
     "verify": "Verify",
 }
+BLOCKED = say("The plan ends here: nothing is switched on before the blockers above are changed.")
 _UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
 
 
@@ -45,21 +46,30 @@ def expected(expect: Expect) -> str:
     return say("{value} ({low} to {high})", value=value, low=f"{expect.low:.3g}", high=f"{expect.high:.3g}")
 
 
+def tone_text(step: Step) -> str:
+    """Return a step's tone file and how long it may play; empty without a tone."""
+    if not step.file:
+        return ""
+    if step.seconds_at_most is None:
+        return say("Tone {file}.", file=step.file)
+    return say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=f"{step.seconds_at_most:g}")
+
+
 def plan_text(plan: Plan) -> str:
     """Return the whole plan: findings, steps by phase, targets, and what full scale does."""
     from gainwright.plan import full_scale_text
 
     lines = [plan.title or "Plan", ""]
     lines += findings_text(plan.findings)
+    lines += ["", "Throughout", "----------", *(wrapped(c, 2, "- ") for c in plan.cautions)]
     phase = ""
-    shown: set[str] = set()
     for number, step in enumerate(plan.steps, start=1):
         if step.phase != phase:
             phase = step.phase
-            shown = set()
             lines += ["", PHASES[phase], "-" * len(PHASES[phase])]
-        lines += _step(number, step, [c for c in step.cautions if c not in shown])
-        shown.update(step.cautions)
+        lines += _step(number, step)
+    if plan.blocked:
+        lines += ["", wrapped(BLOCKED, 0)]
     lines += ["", "Targets", "-------"]
     lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
     said_then = [text for text in map(full_scale_text, plan.full_scale) if text]
@@ -86,14 +96,15 @@ def findings_text(findings: Iterable[Finding]) -> list[str]:
     return lines or ["No findings."]
 
 
-def _step(number: int, step: Step, cautions: list[str]) -> list[str]:
+def _step(number: int, step: Step) -> list[str]:
     lines = [wrapped(step.do, 4, f"{number:>2}. "), wrapped(step.why, 4)]
     if step.expect is not None:
         lines.append(wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
+    if step.file:
+        lines.append(wrapped(tone_text(step), 4))
     if not step.visible:
         lines.append(wrapped("These instruments can't show this: see the findings.", 4))
-    # A caution is printed once in each phase, at the first step that needs it.
-    lines += [wrapped(f"Caution: {caution}", 4) for caution in cautions]
+    lines += [wrapped(f"Caution: {caution}", 4) for caution in step.cautions]
     return lines
 
 

@@ -108,7 +108,7 @@ def test_stages_are_set_front_to_back_with_the_measurement_at_the_end(name: str)
     ends = {t.stage for t in made.targets}
     first = {f.where.removesuffix(".gain") for f in made.findings if f.code == "other_stage_first"}
     for step in made.steps:
-        if step.phase in ("source", "processor", "amplifier") and step.measure_at:
+        if step.phase in ("source", "processor", "amplifier") and step.tone_hz is not None:
             assert step.measure_at.split(".")[0] in ends or step.id.rsplit(".", 1)[1] in first
 
 

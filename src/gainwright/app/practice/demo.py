@@ -62,6 +62,7 @@ class Demo:
     tones: list[DemoTone] = field(default_factory=list)
     recordings: list[DemoRecording] = field(default_factory=list)
     set_up: list[DemoStep] = field(default_factory=list)
+    recorded_with: str = ""
 
     def text(self) -> str:
         """Return one screen of text."""
@@ -78,7 +79,7 @@ class Demo:
             fits = "as expected" if step.low <= step.reads_v <= step.high else "not as expected"
             expected = f"{volts(step.low)} to {volts(step.high)}"
             lines.append(f"  {step.stage:<10} reads {volts(step.reads_v):>8}, expected {expected}: {fits}")
-        lines += ["", "Its amplifier recorded:"]
+        lines += ["", "Its amplifier recorded:", f"  ({self.recorded_with})"]
         for r in self.recordings:
             depth = "" if r.clip_depth_db is None else f", {r.clip_depth_db:.1f} dB over its ceiling"
             lines.append(f"  {r.what:<44} {r.verdict}: {volts(r.v_rms or 0)}, THD {r.thd_percent or 0:.2f} %{depth}")
@@ -169,6 +170,11 @@ def _recordings(found: Demo, bench: Bench, files: dict[str, bytes]) -> list[Demo
     place = next(s.gain for s in found.set_up if s.stage == step.stage)
     bench.disconnect(step.speakers_off)
     bench.play(tone_hz, level_dbfs)
+    found.recorded_with = (
+        f"{name} through its divider of {abs(recorder.attenuator.nominal):g} dB, which gainwright attenuator designs; no ground"
+        if recorder.attenuator is not None
+        else name
+    )
     results = []
     for what, gain in (("as set, crossovers back", place), ("gain turned too far", min(1.0, place * OVERDRIVE + 0.05))):
         bench.turn(f"{step.stage}.gain", gain)

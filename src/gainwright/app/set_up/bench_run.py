@@ -66,7 +66,8 @@ def _carry_out_one(
         bench.set(control, text)
     if step.phase not in ("prepare", "leads", "controls", "source") and outcome.clean_limits:
         _stand_at_limit(bench, outcome)
-    if step.tone_hz is not None and step.level_dbfs is not None:
+    of_the_tone = step.expect is not None and step.expect.quantity == "v_rms" and bool(step.instrument)
+    if step.tone_hz is not None and step.level_dbfs is not None and of_the_tone:
         bench.play(step.tone_hz, step.level_dbfs)
         if step.adjust is not None and step.adjust.until == "last_clean":
             _raise_to_last_clean(step, job, bench, instruments, outcome)
