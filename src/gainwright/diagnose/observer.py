@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, describe_marks
-from gainwright.solve import accuracy_of, meter_reading, monitored_value, recorder_full_scale_v, resolution_v
+from gainwright.solve import (
+    Loading,
+    accuracy_of,
+    grounded_nodes,
+    meter_reading,
+    monitored_value,
+    recorder_full_scale_v,
+    resolution_v,
+)
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -120,7 +128,7 @@ class Observer:
             value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
         else:
             value = solution.rms_v[:, column]
-        shown_v = self._hidden_from(solved.of(value), name)
+        shown_v = self._hidden_from(solved.of(value), name) * self._leg_left(instrument, node)
         shown_v = np.hypot(shown_v, self._stray_v)
         digit_v = 0.0
         if isinstance(instrument, Multimeter):
@@ -135,6 +143,14 @@ class Observer:
             quiet_v,
             digit_v,
         )
+
+    def _leg_left(self, instrument: Instrument, node: Node) -> Any:
+        """Return what a grounded instrument leaves of a balanced output that was whole until then, as a ratio."""
+        if not grounded_nodes(instrument, node):
+            return 1.0
+        if f"{node.stage}.balanced" not in self.chain.facts:
+            return 1.0
+        return 0.5 / Loading(self.chain.wiring, self.ensemble.values, probes={}).leg_share(node)
 
     def _hidden_from(self, shown_v: Floats, name: str) -> Floats:
         """Set the signal to 0 under hypotheses whose measuring lead or meter function hides it."""

@@ -27,7 +27,7 @@ from gainwright.jobfile.assumed_values import (
     percent_of,
     scaled,
 )
-from gainwright.jobfile.source_facts import converter, head_unit, line_driver, processor
+from gainwright.jobfile.source_facts import balanced_facts, converter, head_unit, line_driver, processor
 from gainwright.model import (
     Amplifier,
     Converter,
@@ -68,6 +68,7 @@ def facts(job: Job, wiring: Wiring | None = None) -> dict[str, Fact]:
     ]
     for name in wiring.order:
         found += _stage_facts(name, job.stages[name], wiring)
+        found += balanced_facts(name, job, wiring)
     for run in wiring.leads:
         if wiring.is_digital(run):
             continue
@@ -88,6 +89,8 @@ def settings(job: Job) -> dict[str, float]:
             stand[f"{name}.volume"] = volume.at if volume.at is not None else round(0.75 * volume_steps(volume))
         if isinstance(stage, HeadUnit | Processor):
             stand |= {f"{name}.{o}.level": _nominal(out.level, 0.0) for o, out in stage.outputs.items()}
+        elif isinstance(stage, LineDriver):
+            stand |= {f"{name}.gain": _nominal(stage.gain, 0.0)} if stage.range is not None else {}
         elif isinstance(stage, LevelControl):
             stand[f"{name}.level"] = _nominal(stage.at, 0.0)
         elif isinstance(stage, Amplifier):

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from gainwright.errors import CallError, QuantityError
 from gainwright.jobfile.catalogue import volume_steps
-from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, Processor, volume_of
+from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, LineDriver, Processor, volume_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,8 +26,7 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
     if isinstance(stage, HeadUnit):
         found[f"{name}.volume"] = ("volume", "at")
         found[f"{name}.tone"] = ("tone",)
-        if stage.levelling is not None:
-            found[f"{name}.levelling"] = ("levelling",)
+        found |= {f"{name}.levelling": ("levelling",)} if stage.levelling is not None else {}
         for output in stage.outputs:
             found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in ("level", *_FILTERS)}
     elif isinstance(stage, Processor):
@@ -36,6 +35,8 @@ def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
         keys = ("level", "equaliser", "delay", "polarity", "mute", *_FILTERS)
         for output in stage.outputs:
             found |= {f"{name}.{output}.{key}": ("outputs", output, key) for key in keys}
+    elif isinstance(stage, LineDriver):
+        found |= {f"{name}.gain": ("gain",)} if stage.range is not None else {}
     elif isinstance(stage, LevelControl):
         found[f"{name}.level"] = ("at",)
         found[f"{name}.at"] = ("at",)
@@ -163,6 +164,16 @@ def check_places(job: Job) -> None:
             )
         if isinstance(stage, Amplifier):
             _check_remote_level(name, stage)
+        if isinstance(stage, LineDriver) and stage.range is not None and stage.gain.known:
+            low, high = stage.range.low, stage.range.high
+            if not low <= stage.gain.nominal <= high:
+                raise CallError(
+                    f"the gain of the line driver is set to {stage.gain}",
+                    code="out_of_range",
+                    where=f"stages.{name}.gain",
+                    rule=f"it goes from {low:g} to {high:g} dB",
+                    remedy=f"write {high:g} dB for fully up",
+                )
         if isinstance(stage, LevelControl) and stage.at is not None and stage.at.known:
             low = stage.range.low if stage.range is not None else -200.0
             if not low <= stage.at.nominal <= 0:

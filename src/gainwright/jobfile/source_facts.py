@@ -11,7 +11,7 @@ from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import Converter, HeadUnit, LineDriver, Processor, Wiring
+    from gainwright.model import Converter, HeadUnit, Job, LineDriver, Processor, Wiring
 
 
 def head_unit(name: str, stage: HeadUnit) -> Iterator[Fact]:
@@ -117,6 +117,19 @@ def _analogue_inputs(name: str, stage: Processor, limit_out: Fact) -> Iterator[F
         "full scale at its input gives full scale at its output; " + PRACTICE,
         "ratio",
     )
+
+
+def balanced_facts(name: str, job: Job, wiring: Wiring) -> Iterator[Fact]:
+    """Yield whether a stage has balanced outputs, and of one that they feed, whether its input is balanced."""
+    if getattr(job.stages[name], "balanced", False):
+        yield Fact(f"{name}.balanced", Quantity("yes", "number", Exact(1.0)), given=True)
+    before = {feed.node.stage for port in wiring.ports(name) for feed in wiring.feeds[port]}
+    if any(getattr(job.stages[stage], "balanced", False) for stage in before):
+        says = getattr(job.stages[name], "balanced_input", None) or "unknown"
+        spread = {"yes": Exact(1.0), "no": Exact(0.0)}.get(says, Uniform(0.0, 1.0))
+        why = "many inputs for plugs of two contacts are balanced inside, many aren't, taken as one in two; " + PRACTICE
+        quantity = Quantity(says, "number", spread)
+        yield Fact(f"{name}.balanced_input", quantity, given=says != "unknown", reason="" if says != "unknown" else why)
 
 
 def line_driver(name: str, stage: LineDriver) -> Iterator[Fact]:

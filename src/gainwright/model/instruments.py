@@ -38,6 +38,9 @@ class Recorder(Frozen):
 
     kind: Literal["recorder"]
     full_scale: AboveZeroVolts
+    balanced: YesNo = Field(
+        default=False, description="whether its input is balanced; else its ground is the vehicle's or the mains'"
+    )
     attenuator: Ratio | None = None
     rate: Frequency | None = None
     input_impedance: AboveZeroOhms | None = None

@@ -72,6 +72,9 @@ class HeadUnit(Stage):
     kind: Literal["head_unit"]
     rated_output: Annotated[AboveZeroVolts | None, NEEDED] = None
     output_limit: AboveZeroVolts | None = Field(default=None, description="rms of its largest clean sine, if measured")
+    balanced: YesNo = Field(
+        default=False, description="whether its line outputs are balanced: their voltage is that between the two legs"
+    )
     speaker_level: YesNo = Field(default=False, description="its outputs are meant for speakers")
     volume: Volume = Volume()
     tone: EqualiserField | None = None

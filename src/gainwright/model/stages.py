@@ -36,7 +36,7 @@ from gainwright.model.fields import (
 )
 from gainwright.model.short_forms import expand_gain, expand_supply
 from gainwright.model.source_stages import HeadUnit
-from gainwright.model.stage_keys import SOURCE_TYPE, FedStage, Reference, Sides, Source, Stage, Volume
+from gainwright.model.stage_keys import SOURCE_TYPE, FedStage, Reference, Sides, Source, Stage, Volume, YesNoUnknown
 
 
 class Supply(Frozen):
@@ -92,6 +92,12 @@ class Processor(Stage, Powered):
         default=None,
         description="what full scale at a digital input gives, relative to its largest clean output, levels at 0 dB",
     )
+    balanced: YesNo = Field(
+        default=False, description="whether its line outputs are balanced: their voltage is that between the two legs"
+    )
+    balanced_input: YesNoUnknown | None = Field(
+        default=None, description="whether its input is balanced; an unbalanced one takes half of a balanced output"
+    )
     input_impedance: AboveZeroOhms | None = None
 
 
@@ -100,6 +106,15 @@ class LineDriver(FedStage):
 
     kind: Literal["line_driver"]
     gain: Ratio
+    range: RatioEnds | None = Field(
+        default=None, description="from fully down to fully up, if its gain can be adjusted"
+    )
+    balanced: YesNo = Field(
+        default=False, description="whether its line outputs are balanced: their voltage is that between the two legs"
+    )
+    balanced_input: YesNoUnknown | None = Field(
+        default=None, description="whether its input is balanced; an unbalanced one takes half of a balanced output"
+    )
     output_limit: AboveZeroVolts | None = None
     input_limit: AboveZeroVolts | None = None
 
@@ -110,6 +125,9 @@ class LevelControl(FedStage):
     kind: Literal["level_control"]
     range: RatioEnds | None = None
     at: Ratio | None = None
+    balanced_input: YesNoUnknown | None = Field(
+        default=None, description="whether its input is balanced; an unbalanced one takes half of a balanced output"
+    )
     reserve: Ratio | None = Field(default=None, description="how far below its top it is during set-up")
 
 
@@ -146,6 +164,9 @@ class Amplifier(FedStage, Powered):
     """One or more sides, bridged or not; a bridged rating is that of the bridged pair."""
 
     kind: Literal["amplifier"]
+    balanced_input: YesNoUnknown | None = Field(
+        default=None, description="whether its input is balanced; an unbalanced one takes half of a balanced output"
+    )
     power: Ratings
     sensitivity: VoltageEnds | None = None
     input_ranges: Annotated[

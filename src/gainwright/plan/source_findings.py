@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import HeadUnit
+from gainwright.model import HeadUnit, Recorder
 from gainwright.plan.result import Finding
 from gainwright.solve import Chain, Conditions
 from gainwright.texts import joined, say
@@ -21,6 +21,7 @@ ASKED = ("loudness", "limiter", "load_detection", "noise_cancelling")
 def source_findings(context: PlanContext) -> Iterator[Finding]:
     """Yield what a source does by itself, how far that moves levels, and what to ask where the job says nothing."""
     for name, stage in context.job.stages.items():
+        yield from _balanced(context, name)
         if isinstance(stage, HeadUnit):
             yield from _levelling(context, name, stage)
             yield from _moving_bass(context, name, stage)
@@ -146,6 +147,49 @@ def _noise_cancelling(context: PlanContext, name: str, stage: HeadUnit) -> Itera
             "read with a charger instead of the engine; have the maker's workshop switch it off, or its microphones unplugged by someone who may, before the amplifiers play"
         ),
     )
+
+
+def _balanced(context: PlanContext, name: str) -> Iterator[Finding]:
+    """Yield what takes half of a balanced output, surely or perhaps."""
+    facts = context.chain.facts
+    if f"{name}.balanced" not in facts:
+        return
+    wiring = context.chain.wiring
+    takers = dict.fromkeys(port.stage for node in wiring.outputs(name) for port in wiring.ports_fed_by(node))
+    for taker in takers:
+        low, high = facts[f"{taker}.balanced_input"].quantity.interval
+        if high <= 0.5:
+            yield Finding(
+                "caution",
+                "balanced_into_unbalanced",
+                taker,
+                say("it takes one leg of the balanced output of {name}: half of its voltage, 6 dB less", name=name),
+                say(
+                    "use a balanced input with a lead of two conductors and shield, or count on half; an adapter that ties the second leg to ground only where the maker of {name} allows it",
+                    name=name,
+                ),
+            )
+        elif low <= 0.5:
+            yield Finding(
+                "note",
+                "balanced_input_unknown",
+                taker,
+                say(
+                    "whether it takes both legs of the balanced output of {name} isn't said: 6 dB lie between",
+                    name=name,
+                ),
+                say(
+                    "look in its manual, or compare the volts with and without its plug; write balanced_input: yes or no"
+                ),
+            )
+    if any(isinstance(i, Recorder) and not i.balanced for i in context.instruments.values()):
+        yield Finding(
+            "note",
+            "grounded_on_balanced",
+            name,
+            say("a grounded recorder at its outputs ties one leg to ground and reads half"),
+            say("read there with a meter between the two legs, or with a balanced input"),
+        )
 
 
 def _not_said(name: str, stage: HeadUnit) -> Iterator[Finding]:

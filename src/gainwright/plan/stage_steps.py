@@ -19,7 +19,7 @@ from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
 from gainwright.plan.views import Way, best_way
-from gainwright.solve import Conditions, input_ohm
+from gainwright.solve import Conditions, grounded_nodes, input_ohm
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -199,6 +199,7 @@ def _at_volume(
             settings={**view.settings, f"{limit.head}.volume": volume},
             unloaded=context.speakers,
             probes={view.node: input_ohm(view.instrument)},
+            grounded=grounded_nodes(view.instrument, view.node),
         )
         return view.chain.solve(asked, targets=targets)
 

@@ -17,7 +17,7 @@ from gainwright.model import Amplifier, Indicator, Multimeter, Recorder
 from gainwright.plan.bands import series_filters
 from gainwright.plan.distortion_seen import least_distortion, sees_distortion
 from gainwright.plan.source import thd_limit
-from gainwright.solve import Conditions, input_ohm, recorder_full_scale_v, resolution_v
+from gainwright.solve import Conditions, grounded_nodes, input_ohm, recorder_full_scale_v, resolution_v
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -76,6 +76,7 @@ def _solve(context: PlanContext, view: View, over_db: float) -> Solution:
             settings={**view.settings, f"{view.head}.volume": volume},
             unloaded=context.speakers,
             probes={view.node: input_ohm(view.instrument)},
+            grounded=grounded_nodes(view.instrument, view.node),
         ),
         targets=(view.node, *view.end.all_nodes),
     )

@@ -27,6 +27,7 @@ from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.line_levels import (
     against_engine,
+    between_legs,
     dithered,
     hum,
     level,
@@ -71,6 +72,7 @@ class SimulatedChain(SimulatedUnits):
     faults : faults of the chain.
     off : disconnected speakers.
     probe : node and input resistance of the instrument connected there.
+    grounded : whether that instrument is grounded.
     supply : state of the supply, running or resting.
     engine : whether the engine idles.
     fed : stage -> volts rms that an external source feeds into it.
@@ -86,6 +88,7 @@ class SimulatedChain(SimulatedUnits):
         *,
         off: frozenset[str] = frozenset(),
         probe: tuple[Node, float] | None = None,
+        grounded: bool = False,
         supply: str = "running",
         engine: bool = True,
         sides: str = "both",
@@ -99,6 +102,7 @@ class SimulatedChain(SimulatedUnits):
         self.faults = faults
         self.off = off
         self.probe = probe
+        self.grounded = grounded
         self.supply = supply
         self.engine = engine
         self.sides = sides
@@ -173,8 +177,8 @@ class SimulatedChain(SimulatedUnits):
         """Return the voltage at a node as a share of its EMF; a digital one is not a voltage."""
         if node in self.wiring.digital:
             return 1.0
-        load = self.load_ohm(node)
-        return load / (load + self.truth[f"{node.stage}.output_impedance"])
+        balanced = getattr(self.job.stages[node.stage], "balanced", False)
+        return between_legs(self, node, self.load_ohm(node), balanced=balanced)
 
     def at_port(self, node: Node, port: Port) -> float:
         """Return the voltage at a port as a share of the node's, with its sign."""
@@ -351,6 +355,8 @@ class SimulatedChain(SimulatedUnits):
         if isinstance(stage, LevelControl):
             return self._distorted(name, wave * level(self, name, stage))
         gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
+        if isinstance(stage, LineDriver) and f"{name}.gain" in self.settings:
+            gain_db += self.settings[f"{name}.gain"] - stage.gain.nominal
         assert isinstance(stage, LineDriver | Converter)  # noqa: S101  the kinds are closed
         return cut(
             self._distorted(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2)

@@ -27,11 +27,29 @@ class TrueChain(Protocol):
     settings: dict[str, float]
     sides: str
     engine: bool
+    probe: tuple[Node, float] | None
+    grounded: bool
     supply: str
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
         ...
+
+
+def between_legs(chain: TrueChain, node: Node, load_ohm: float, *, balanced: bool) -> float:
+    """Return the voltage of an output, of a balanced one between its legs, as a share of its EMF.
+
+    Each leg has half of the EMF, of opposite sign, behind half of the output impedance. An unbalanced input or a grounded
+    instrument ties the second leg to ground.
+    """
+    if not balanced:
+        return load_ohm / (load_ohm + chain.truth[f"{node.stage}.output_impedance"])
+    takers = [chain.truth.get(f"{port.stage}.balanced_input", 0.0) for port in chain.wiring.ports_fed_by(node)]
+    tied = any(taker <= 0.5 for taker in takers)
+    tied = tied or (chain.grounded and chain.probe is not None and chain.probe[0] == node)
+    leg_ohm = chain.truth[f"{node.stage}.output_impedance"] / 2
+    current = (0.5 if tied else 1.0) / (load_ohm + leg_ohm + (0.0 if tied else leg_ohm))
+    return current * load_ohm
 
 
 def side_share(chain: TrueChain, node: Node) -> float:

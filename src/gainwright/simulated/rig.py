@@ -65,6 +65,7 @@ class Rig(Inspection):
         self.off: frozenset[str] = frozenset()
         self.engine_running = True
         self.charger = False
+        self._grounded = False
         self._tone = (1000.0, -200.0)
         self._sides = "both"
         self._fed: dict[str, float] = {}
@@ -136,6 +137,7 @@ class Rig(Inspection):
             "engine": engine,
             "off": self.off,
             "probe": probe,
+            "grounded": self._grounded,
             "supply": supply,
             "sides": self._sides,
         }
@@ -212,7 +214,11 @@ class Rig(Inspection):
         ohm = given.nominal if given is not None else 1e6
         if chain.fault("measuring_lead_shorted", name):
             return np.zeros(256)
-        period, _ = self.period(node, probe_ohm=ohm)
+        self._grounded = isinstance(instrument, Recorder) and not instrument.balanced
+        try:
+            period, _ = self.period(node, probe_ohm=ohm)
+        finally:
+            self._grounded = False
         return period * (0.0 if chain.fault("measuring_lead_open", name) else 1.0)
 
     def read_v(self, node: str, name: str) -> float:
@@ -271,7 +277,11 @@ class Rig(Inspection):
         assert recorder.rate is not None  # noqa: S101  instruments are complete
         rate_hz = int(recorder.rate.nominal)
         given = recorder.input_impedance
-        volts = self.waveform(node, seconds=seconds, rate_hz=rate_hz, probe_ohm=given.nominal if given else 1e4)
+        self._grounded = not recorder.balanced
+        try:
+            volts = self.waveform(node, seconds=seconds, rate_hz=rate_hz, probe_ohm=given.nominal if given else 1e4)
+        finally:
+            self._grounded = False
         chain = self._chain()
         if chain.fault("measuring_lead_open", name) or chain.fault("measuring_lead_shorted", name):
             volts = volts * 0.0

@@ -2,10 +2,11 @@
 
 from gainwright.solve.alteration import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, UNALTERED, Alteration, Wire
 from gainwright.solve.chain import Chain, Conditions, amplifier_ceiling_v
-from gainwright.solve.electrics import MUTED_TRAVEL, response
+from gainwright.solve.electrics import MUTED_TRAVEL, Loading, response
 from gainwright.solve.instruments import (
     InstrumentReading,
     accuracy_of,
+    grounded_nodes,
     input_ohm,
     lit_marks,
     meter_reading,
@@ -36,6 +37,7 @@ __all__ = [
     "Conditions",
     "InstrumentReading",
     "Levels",
+    "Loading",
     "NodeLevel",
     "PathLevels",
     "Solution",
@@ -43,6 +45,7 @@ __all__ = [
     "accuracy_of",
     "amplifier_ceiling_v",
     "good_lead_ohm",
+    "grounded_nodes",
     "input_ohm",
     "levels",
     "limits_first",

@@ -55,6 +55,7 @@ class Conditions:
     settings : control path -> scalar or (cases,); missing ones are as in the job.
     unloaded : disconnected speakers.
     probes : node -> input resistance of the instrument there, ohm.
+    grounded : nodes at which that instrument is grounded, which halves a balanced output.
     supply : "running" or "resting".
     alter : deviations from the job.
     """
@@ -65,6 +66,7 @@ class Conditions:
     settings: Values | None = None
     unloaded: frozenset[str] = frozenset()
     probes: Mapping[Node, float] | None = None
+    grounded: frozenset[Node] = frozenset()
     supply: str = "running"
     alter: Alteration = UNALTERED
 
@@ -203,6 +205,7 @@ class Chain:
             values,
             unloaded=conditions.unloaded,
             probes=conditions.probes or {},
+            grounded=conditions.grounded,
             alter=conditions.alter,
         )
         return loading, [

@@ -45,6 +45,7 @@ class Loading:
     values : fact path -> value.
     unloaded : disconnected speakers.
     probes : node -> input resistance of the instrument there, ohm.
+    grounded : nodes at which a grounded instrument is connected.
     alter : deviations from the job.
     """
 
@@ -55,12 +56,14 @@ class Loading:
         *,
         unloaded: frozenset[str] = frozenset(),
         probes: Mapping[Node, float],
+        grounded: frozenset[Node] = frozenset(),
         alter: Alteration = UNALTERED,
     ) -> None:
         self._wiring = wiring
         self._values = values
         self._unloaded = unloaded
         self._probes = probes
+        self._grounded = grounded
         self._alter = alter
         self._lead = {(node, port): str(run) for run, pairs in wiring.leads.items() for node, port in pairs}
 
@@ -93,10 +96,26 @@ class Loading:
         return total
 
     def node_factor(self, node: Node) -> Any:
-        """Return node voltage over EMF: the divider of output impedance and load; a digital output has none."""
+        """Return node voltage over EMF: the divider of output impedance and load; a digital output has none.
+
+        With one leg of a balanced output on ground, half of its EMF and of its output impedance are left.
+        """
         if node in self._wiring.digital:
             return 1.0
-        return 1 / (1 + self._values[f"{node.stage}.output_impedance"] * self.conductance(node))
+        legs = self.leg_share(node)
+        return legs / (1 + legs * self._values[f"{node.stage}.output_impedance"] * self.conductance(node))
+
+    def leg_share(self, node: Node) -> Any:
+        """Return which share of a balanced output is used: 0.5 where an input or an instrument grounds one leg, else 1."""
+        if f"{node.stage}.balanced" not in self._values:
+            return 1.0
+        if node in self._grounded:
+            return 0.5
+        legs: Any = 1.0
+        for port in self._wiring.ports_fed_by(node):
+            balanced = np.asarray(self._values.get(f"{port.stage}.balanced_input", 0.0)) > 0.5
+            legs = np.where(balanced, legs, 0.5)
+        return legs
 
     def port_factor(self, node: Node, port: Port) -> Any:
         """Return the voltage at a port over that of the node before its lead; a digital link passes all or nothing."""
@@ -195,7 +214,8 @@ def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> 
             gain = gain * volume_gain(name, stage.volume, values, settings, top=values[f"{name}.volume.top"])
         return gain
     if isinstance(stage, LineDriver):
-        return physics.ratio_from_db(db=values[f"{name}.gain"])
+        moved = settings.get(f"{name}.gain", stage.gain.nominal) - stage.gain.nominal
+        return physics.ratio_from_db(db=values[f"{name}.gain"] + moved)
     if isinstance(stage, Converter):
         return physics.ratio_from_db(db=values[f"{name}.ratio"])
     assert isinstance(stage, LevelControl)  # noqa: S101  the kinds are closed

@@ -12,7 +12,7 @@ from gainwright.model import Indicator, Multimeter, Recorder
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.model import Instrument, Mark
+    from gainwright.model import Instrument, Mark, Node
     from gainwright.solve.solution import Solution
 
     Floats = npt.NDArray[np.float64]
@@ -126,6 +126,11 @@ def lit_marks(
         name: monitored_value(mark, solution, column, tone_hz=tone_hz) >= mark.threshold.nominal
         for name, mark in indicator.marks.items()
     }
+
+
+def grounded_nodes(instrument: Instrument, node: Node) -> frozenset[Node]:
+    """Return the node at which an instrument is connected if it is grounded: a recorder without a balanced input is."""
+    return frozenset({node}) if isinstance(instrument, Recorder) and not instrument.balanced else frozenset()
 
 
 def input_ohm(instrument: Instrument) -> float:

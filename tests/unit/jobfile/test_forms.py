@@ -121,6 +121,7 @@ def _example(f: FormField) -> str:
         "counts": "2000",
         "count": "2",
         "stages.knob.at": "-3 dB",
+        "stages.driver.range": "0 .. 12 dB",
         ".range": "-30 .. 0 dB",
         "title": "2024: a # strange title",
         "fraction": "2 %",

@@ -125,12 +125,15 @@ def _plain(text: str, control: str) -> str:
 
 def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
     from gainwright.jobfile import remote_top_db, volume_steps
-    from gainwright.model import Amplifier, LevelControl, volume_of
+    from gainwright.model import Amplifier, LevelControl, LineDriver, volume_of
 
     stage = job.stages[name.split(".", maxsplit=1)[0]]
     volume = volume_of(stage)
     if name.endswith(".volume") and volume is not None:
         unit, low, high, by = "step", 0.0, float(volume_steps(volume)), 1.0
+    elif isinstance(stage, LineDriver):
+        ends = stage.range
+        unit, low, high, by = "dB", ends.low if ends else LOWEST_DB, ends.high if ends else HIGHEST_DB, 0.5
     elif name.endswith(".gain"):
         unit, low, high, by, in_job = "%", 0.0, 100.0, 1.0, 100 * in_job
     elif name.endswith(".remote_level") and isinstance(stage, Amplifier):

@@ -76,7 +76,7 @@ def _key_of(fact: Fact, read: JobFile) -> Key | None:
 
 
 def _text(fact: Fact) -> str:
-    if fact.path.endswith("gain.mutes"):
+    if fact.path.endswith(("gain.mutes", "balanced_input")):
         return "unknown"
     quantity = fact.quantity
     if quantity.dimension == "voltage" and isinstance(quantity.spread, Exact) and quantity.nominal < 1e-3:
