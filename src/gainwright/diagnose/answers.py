@@ -13,6 +13,7 @@ from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observer import normal_cdf
 from gainwright.diagnose.played_paths import played_paths
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, UnitAnswers, certain
+from gainwright.jobfile import DC_SHARES
 from gainwright.model import Played, Speaker, leads_by_name, link_place
 from gainwright.solve import Alteration, Conditions, good_lead_ohm
 
@@ -36,7 +37,7 @@ HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
 HUM_HZ, WHINE_HZ = 100.0, 700.0
 SIDES_DIFFER_DB = 3.0
-DC_OF_IMPEDANCE = 0.85
+DC_OF_IMPEDANCE = DC_SHARES[1]
 """A coil's DC resistance over its impedance."""
 SPEAKERS = ("short", "low", "right", "high", "open")
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")

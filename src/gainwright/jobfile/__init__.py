@@ -1,7 +1,7 @@
 """Job files: reading, writing, errors with their location, the catalogue of assumptions, examples."""
 
 from gainwright.jobfile.amplifier_facts import JUST_ABOVE_MUTING, input_range, remote_top_db
-from gainwright.jobfile.assumed_values import Fact
+from gainwright.jobfile.assumed_values import DC_SHARES, Fact
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
@@ -13,6 +13,7 @@ from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 from gainwright.jobfile.yaml_reading import refuse_other_file
 
 __all__ = [
+    "DC_SHARES",
     "JUST_ABOVE_MUTING",
     "Assumption",
     "Fact",

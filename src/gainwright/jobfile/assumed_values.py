@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from gainwright.model import AnyStage, Equaliser, FilterSetting
 
 PRACTICE = "common practice, no published source"
+DC_SHARES = (0.59, 0.75, 0.877)
+"""DC resistance of a voice coil over its nominal impedance: 5, 50 and 95 % of 444 measured drivers (collected data, not
+published)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.jobfile import DC_SHARES
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_path, unit_of, volume_of
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
@@ -13,6 +14,9 @@ from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
 from gainwright.texts import joined, say
+
+WIDER = 1.96 / 1.645
+"""A normal distribution's 97.5 % quantile over its 95 % quantile."""
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -180,7 +184,7 @@ def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
 
 
 def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
-    nominal = context.chain.facts[f"{speaker}.impedance"].quantity.nominal
+    ohm, low, high = coil_ohm(context, speaker)
     return Step(
         f"speaker.{speaker}",
         "leads",
@@ -189,10 +193,36 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
         instrument=meter,
-        # A coil's DC resistance is somewhat below its nominal impedance (common practice, no published source).
-        expect=Expect("ohm", 0.8 * nominal, 0.6 * nominal, 1.1 * nominal),
-        outside=say("Open: coil, terminal or lead. Far lower: coils wired differently, or a short."),
+        expect=Expect("ohm", ohm, low, high),
+        outside=say(
+            "Open: coil, terminal or lead. Far lower: a short, or wired in parallel instead of in series. Far higher: in series instead of in parallel, or one of several open."
+        ),
     )
+
+
+def coil_ohm(context: PlanContext, speaker: str) -> tuple[float, float, float]:
+    """Return what a meter reads of a speaker at the end of its lead, ohm: the middle and a 95 % interval.
+
+    Its `re` where the job gives it, to 5 % (a coil's temperature and tolerance; common practice, no published source); else
+    the share of its impedance that measured drivers have. The lead and the meter's own leads and doubt come on top.
+    """
+    facts = context.chain.facts
+    if f"{speaker}.re" in facts:
+        quantity = facts[f"{speaker}.re"].quantity
+        low, middle, high = (
+            ohm * share
+            for ohm, share in zip(
+                (quantity.interval[0], quantity.nominal, quantity.interval[1]), (0.95, 1.0, 1.05), strict=True
+            )
+        )
+    else:
+        nominal = facts[f"{speaker}.impedance"].quantity.nominal
+        below, share, above = DC_SHARES
+        # from 5 and 95 % to 2.5 and 97.5 % as a normal distribution has them
+        low, middle, high = (nominal * (share + (end - share) * WIDER) for end in (below, share, above))
+    leads = [facts[f"{run}.resistance"].quantity for run in context.chain.wiring.leads if run.target == speaker]
+    lead = max(quantity.nominal for quantity in leads)
+    return middle + lead, low + min(q.interval[0] for q in leads), high + max(q.interval[1] for q in leads) + METER_OHM
 
 
 def controls(context: PlanContext) -> Iterator[Step]:

@@ -68,6 +68,14 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
                     minus=minus.stage,
                 ),
             )
+        if context.meter() is None:
+            yield Finding(
+                "caution",
+                "strapped_unproved",
+                speaker,
+                say("none of these instruments reads between its two outputs: a grounded one shorts an amplifier"),
+                say("read with a handheld meter between the two plus terminals before the speaker is connected"),
+            )
         ohm = context.chain.nominal()[f"{speaker}.impedance"]
         yield Finding(
             "note",
@@ -94,7 +102,12 @@ def _share_across(context: PlanContext, plus: Node, minus: Node) -> float:
 
 
 def prove_pairs(context: PlanContext, targets: Mapping[str, Target]) -> Iterator[Step]:
-    """Yield the reading between the outputs of each strapped pair, before a speaker is connected to it."""
+    """Yield the reading between the outputs of each strapped pair, before a speaker is connected to it.
+
+    Only a handheld meter reads it: anything grounded would short one of the two.
+    """
+    if context.meter() is None:
+        return
     for speaker, (plus, minus) in pairs(context).items():
         end = next(end for end in context.ends if end.stage == plus.stage)
         volts = [targets[n.stage].v_rms if n.stage in targets else math.nan for n in (plus, minus)]
@@ -104,7 +117,7 @@ def prove_pairs(context: PlanContext, targets: Mapping[str, Target]) -> Iterator
 
 
 def _between(context: PlanContext, speaker: str, end: End, plus: Node, minus: Node, volts: float) -> Step:
-    name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=volts)
+    name, instrument = context.meter() or volts_instrument(context, tone_hz=end.tone_hz, volts=volts)
     expect = expect_target(instrument, volts, tone_hz=end.tone_hz)
     unequal = 10 ** (UNEQUAL_DB / 20)
     return Step(

@@ -46,6 +46,7 @@ class Rig(Inspection):
     def __init__(
         self, job: Job, *, seed: int, faults: tuple[Fault, ...] = (), truth: Mapping[str, float] | None = None
     ) -> None:
+        self.seed = seed
         self._rng = np.random.default_rng(seed)
         self.job = job
         self.faults = check_faults(faults, job)
