@@ -1,4 +1,4 @@
-"""What every test shares: the switch for the built wheel, and how property tests search."""
+"""Shared by all tests: the option for the built wheel, and the settings of property tests."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is written down names no host, no folder of a machine and nothing of the place where it was written."""
+"""No file names a host, a folder of one machine, or anything about the place where it was written."""
 
 from __future__ import annotations
 
@@ -90,8 +90,8 @@ def _written(tree: Path) -> list[Path]:
     return [path for path in inside + outside if path.suffix in texts and "__pycache__" not in path.parts]
 
 
-def test_nothing_written_names_a_stranger(tree: Path) -> None:
-    """No file of the tree names a host other than a standard's home, or a folder of one machine."""
+def test_no_file_names_a_foreign_host_or_a_machines_folder(tree: Path) -> None:
+    """No file of the tree names a host other than a standard's own, or a folder of one machine."""
     files = _written(tree)
     assert len(files) > 40
     found = {}
@@ -117,6 +117,6 @@ def test_nothing_written_names_a_stranger(tree: Path) -> None:
         ("http" + SCHEME + "evil.test.com/x", 1),
     ],
 )
-def test_strangers_are_told_from_standards(text: str, bad: int) -> None:
-    """The search finds a host and a machine's folder, and lets a standard's home and a relative path through."""
+def test_search_finds_foreign_hosts_and_passes_standards(text: str, bad: int) -> None:
+    """The search finds a host and a machine's folder, and passes a standard's own host and a relative path."""
     assert len(strangers(text)) == bad

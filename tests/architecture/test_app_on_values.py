@@ -1,4 +1,4 @@
-"""The work in `app` is done on values and ports: files and the environment belong to the adapters."""
+"""Functions in `app` work on values and ports: files and the environment belong to the adapters."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ def _is_type_checking(node: ast.AST) -> bool:
     return isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
 
 
-def test_app_reaches_no_file_and_no_environment(tree: Path) -> None:
-    """Every module of `app`."""
+def test_app_uses_no_files_and_no_environment(tree: Path) -> None:
+    """In no module of `app`."""
     modules = sorted((tree / "src" / "gainwright" / "app").rglob("*.py"))
     assert len(modules) > 20
     found = [
@@ -67,11 +67,11 @@ def test_app_reaches_no_file_and_no_environment(tree: Path) -> None:
         "from gainwright.jobfile import read_job",
     ],
 )
-def test_it_would_be_noticed(source: str) -> None:
-    """Each way to a file or to the environment."""
+def test_each_forbidden_access_is_found(source: str) -> None:
+    """Each way to reach a file or the environment is found by the check."""
     assert list(reaches_out(source))
 
 
-def test_names_for_types_alone_are_allowed() -> None:
-    """What a type checker alone reads reaches nothing."""
+def test_imports_for_type_checking_are_allowed() -> None:
+    """Imports that only a type checker reads are no access."""
     assert not list(reaches_out("if TYPE_CHECKING:\n    from pathlib import Path\nimport io\n"))

@@ -1,4 +1,4 @@
-"""What is a digit is said in one place: Python's own tests of digits, and backslash-d, take more than `int` and `float` mean."""
+"""Only ASCII digits count as digits: Python's own tests for digits, and backslash-d, accept more than `int` and `float` should."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ def _loose_lines(path: Path) -> list[str]:
 
 
 def test_only_ascii_digits_are_digits() -> None:
-    """No text is tested for digits but with `isascii` before it, and no pattern says backslash-d: `[0-9]` says what is meant."""
+    """No text is tested for digits without `isascii` before it, and no pattern uses backslash-d instead of `[0-9]`."""
     assert [line for path in sorted(PACKAGE.rglob("*.py")) for line in _loose_lines(path)] == []
 
 
 def test_a_loose_test_is_found() -> None:
-    """The search finds what it is for."""
+    """The search finds each construct that it forbids."""
     assert LOOSE.search("if text.isdigit():")
     assert LOOSE.search(r're.compile(r"\d+")')
     assert not LOOSE.search(r're.compile(r"[0-9]+")')

@@ -84,7 +84,7 @@ def _execute(block: str, name: str) -> None:
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.relative_to(TREE).as_posix())
 def test_document_examples_run(document: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A reader who types what the document shows gets what it shows."""
+    """Typing what a document shows gives what it shows."""
     text = document.read_text(encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     for name, value in {"PYTHONUTF8": "1", "COLUMNS": "120", "NO_COLOR": "1"}.items():
@@ -99,8 +99,8 @@ def test_document_examples_run(document: Path, tmp_path: Path, monkeypatch: pyte
         _execute(block, document.name)
 
 
-def test_documents_links_lead_somewhere() -> None:
-    """Every relative link of a document names a file of the tree."""
+def test_relative_links_of_documents_exist() -> None:
+    """Every relative link in a document names a file of the tree."""
     for document in DOCUMENTS:
         for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", document.read_text(encoding="utf-8")):
             if ":" not in target:
@@ -108,7 +108,7 @@ def test_documents_links_lead_somewhere() -> None:
 
 
 def test_examples_are_found_with_status_and_output() -> None:
-    """The reader of documents finds blocks, statuses and shown output, and a wrong example fails."""
+    """The parser of documents finds blocks, statuses and expected output, and a wrong example fails."""
     text = "x\n```console\n$ gainwright a b   # exit status 2\nno\n$ gainwright c\n```\n```python\n1 / 0\n```\n"
     (block,) = blocks(text, "console")
     assert calls(block) == [Call("gainwright a b", 2, "no\n"), Call("gainwright c", 0, "")]

@@ -1,4 +1,4 @@
-"""Below the commands nothing speaks of a command's options: a person in the browser has none."""
+"""Messages made below the commands never mention command options: someone in the browser has none."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def texts(tree: ast.AST) -> list[tuple[int, str]]:
 
 
 def test_no_option_is_named_below_the_commands() -> None:
-    """In no text of any module that the web uses too."""
+    """No text in a module that the web app also uses names an option."""
     found = []
     for path in sorted(SOURCE.rglob("*.py")):
         name = path.relative_to(SOURCE).as_posix()
@@ -41,8 +41,8 @@ def test_no_option_is_named_below_the_commands() -> None:
     assert found == []
 
 
-def test_the_command_names_the_option() -> None:
-    """Each that is named is an option of some command; what is no option keeps its place."""
+def test_command_replaces_places_by_its_options() -> None:
+    """Each place that becomes an option names an existing option of some command; any other place is left as it is."""
     assert with_option(CallError("x", code="x", where="series")).where == "--series"
     assert with_option(CallError("x", code="x", where="cluster at tcp:1")).where == "--scheduler tcp:1"
     assert with_option(CallError("x", code="x", where="car.yaml:3")).where == "car.yaml:3"

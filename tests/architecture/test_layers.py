@@ -1,4 +1,4 @@
-"""The layer contract of pyproject.toml holds, and would notice an arrow that points upwards."""
+"""The import contracts in pyproject.toml hold, and would notice an import in the wrong direction."""
 
 from __future__ import annotations
 
@@ -27,15 +27,15 @@ def _lint_imports(source: Path, configuration: Path) -> subprocess.CompletedProc
     )
 
 
-def test_layers_are_kept(tree: Path) -> None:
-    """No room imports a room above it, a neighbour, or a library that its floor may not know."""
+def test_import_contracts_hold(tree: Path) -> None:
+    """No package imports one of a higher layer, a sibling, or a library that its layer may not use."""
     done = _lint_imports(tree / "src", tree / "pyproject.toml")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "0 broken" in done.stdout
 
 
-def test_layers_notice_an_upward_arrow(tree: Path, tmp_path: Path) -> None:
-    """The same contract breaks when a bare formula imports the solver."""
+def test_import_of_a_higher_layer_breaks_the_contract(tree: Path, tmp_path: Path) -> None:
+    """The same contract breaks when a formula module imports the solver."""
     shutil.copytree(tree / "src" / "gainwright", tmp_path / "gainwright", ignore=shutil.ignore_patterns("__pycache__"))
     with (tmp_path / "gainwright" / "physics" / "__init__.py").open("a", encoding="utf-8") as file:
         file.write("\nimport gainwright.solve\n")
@@ -44,8 +44,8 @@ def test_layers_notice_an_upward_arrow(tree: Path, tmp_path: Path) -> None:
     assert "gainwright.physics is not allowed to import gainwright.solve" in " ".join(done.stdout.split())
 
 
-def test_layers_notice_a_circle(tree: Path, tmp_path: Path) -> None:
-    """The contract against circles breaks when one file of a package imports the file that imports it."""
+def test_import_cycle_breaks_the_contract(tree: Path, tmp_path: Path) -> None:
+    """The contract against cycles breaks when a module imports one that imports it."""
     shutil.copytree(tree / "src" / "gainwright", tmp_path / "gainwright", ignore=shutil.ignore_patterns("__pycache__"))
     with (tmp_path / "gainwright" / "simulated" / "frequency_response.py").open("a", encoding="utf-8") as file:
         file.write("\nimport gainwright.simulated.chain\n")

@@ -1,4 +1,4 @@
-"""The licence, the notice of other people's work, and the mark that types are shipped."""
+"""The licence, the notice of third-party work, and the marker that types are shipped."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def notice(tree: Path) -> ModuleType:
 
 
 def test_licence_is_apache_2_and_stated(tree: Path) -> None:
-    """The full text, unchanged, and the project's metadata name it."""
+    """The full text is unchanged, and the project's metadata name it."""
     assert hashlib.sha256((tree / "LICENSE").read_bytes()).hexdigest() == APACHE_2
     project = tomllib.loads((tree / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert project["license"] == "Apache-2.0"
@@ -43,12 +43,12 @@ def test_licence_is_apache_2_and_stated(tree: Path) -> None:
 
 
 def test_notice_is_up_to_date(tree: Path, notice: ModuleType) -> None:
-    """Every locked runtime dependency stands in it with the licence of its metadata."""
+    """Every locked runtime dependency is listed with the licence from its metadata."""
     assert (tree / "NOTICE").read_text(encoding="utf-8") == notice.notice()
 
 
-def test_a_package_that_is_not_known_has_no_licence(notice: ModuleType) -> None:
-    """A new dependency that isn't installed stops the notice, it isn't passed over."""
+def test_package_that_is_not_installed_stops_the_notice(notice: ModuleType) -> None:
+    """A new dependency that isn't installed is an error; it isn't skipped."""
     with pytest.raises(KeyError):
         notice.licence("no-such-package-of-anybody")
 
@@ -64,7 +64,7 @@ def _fonts(held: Any) -> set[str]:
 
 
 def test_fonts_of_papers_are_in_the_notice(tree: Path, tmp_path: Path) -> None:
-    """Each font that a PDF embeds is named in NOTICE; charts ask the system for theirs, so its name alone is compared."""
+    """Each font that a PDF embeds is named in NOTICE; charts use the system's fonts, so only names are compared there."""
     job, made = str(tmp_path / "car.yaml"), str(tmp_path / "paper.pdf")
     for arguments in (["new", job, "--like", "two_way_and_sub"], ["report", job, "--out", made]):
         subprocess.run([sys.executable, "-m", "gainwright", *arguments], check=True, capture_output=True)

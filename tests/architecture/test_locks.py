@@ -37,8 +37,8 @@ def _pins(path: Path) -> dict[str, Requirement]:
 
 
 @pytest.mark.parametrize("lock", LOCKS)
-def test_lock_is_exact_and_names_no_place(tree: Path, lock: str) -> None:
-    """Every line is a version with digests or a comment; no address, option or path stands in it."""
+def test_lock_is_exact_and_has_no_address(tree: Path, lock: str) -> None:
+    """Every line is a version with digests or a comment; no address, option or path."""
     assert _pins(tree / lock)
     text = (tree / lock).read_text(encoding="utf-8")
     assert ":" + "//" not in text
@@ -47,7 +47,7 @@ def test_lock_is_exact_and_names_no_place(tree: Path, lock: str) -> None:
 
 
 def test_locks_agree(tree: Path) -> None:
-    """What is used and what builds the package is tested in exactly the same versions."""
+    """The packages for use and for building are tested in exactly the same versions."""
     develop = _pins(tree / "requirements-dev.txt")
     for lock in LOCKS[:2]:
         for name, pin in _pins(tree / lock).items():
@@ -55,7 +55,7 @@ def test_locks_agree(tree: Path) -> None:
 
 
 def test_locks_hold_what_the_project_declares(tree: Path) -> None:
-    """Each declared dependency is locked in a version that it allows."""
+    """Each declared dependency is locked in a version within its declared range."""
     project = tomllib.loads((tree / "pyproject.toml").read_text(encoding="utf-8"))
     declared = {
         "requirements.txt": project["project"]["dependencies"],
@@ -69,8 +69,8 @@ def test_locks_hold_what_the_project_declares(tree: Path) -> None:
             assert requirement.specifier.contains(version.version), requirement
 
 
-def test_what_is_installed_is_what_is_locked(tree: Path) -> None:
-    """These very tests run with the locked versions."""
+def test_installed_versions_are_the_locked_ones(tree: Path) -> None:
+    """These tests run with the locked versions."""
     for name, pin in _pins(tree / "requirements-dev.txt").items():
         if pin.marker is None or pin.marker.evaluate():
             assert pin.specifier.contains(metadata.version(name)), f"{name} {metadata.version(name)} is not {pin}"
@@ -78,7 +78,7 @@ def test_what_is_installed_is_what_is_locked(tree: Path) -> None:
 
 @pytest.mark.parametrize("lock", ["requirements.txt", "requirements-dev.txt"])
 def test_lock_is_complete_on_every_platform(tree: Path, lock: str) -> None:
-    """Whatever a locked package needs on Linux, macOS or Windows, with Python 3.11 to 3.14, is locked too."""
+    """Everything that a locked package needs on Linux, macOS or Windows, with Python 3.11 to 3.14, is locked too."""
     pins = _pins(tree / lock)
     here = [name for name, pin in pins.items() if pin.marker is None or pin.marker.evaluate()]
     locked = {canonicalize_name(name): pin for name, pin in pins.items()}

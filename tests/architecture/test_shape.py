@@ -1,4 +1,4 @@
-"""The shape of the source: sizes, names of modules, docstrings and what each room hands out."""
+"""The shape of the source: sizes, names of modules, docstrings and the public names of each package."""
 
 from __future__ import annotations
 
@@ -50,8 +50,8 @@ def _undocumented(body: list[ast.stmt], prefix: str = "") -> Iterator[str]:
 
 
 @pytest.mark.parametrize("path", MODULES, ids=_name)
-def test_module_is_small_named_and_told(path: Path) -> None:
-    """A module stays short, is no drawer, says what it is for, and so does each public thing in it."""
+def test_module_is_short_well_named_and_documented(path: Path) -> None:
+    """A module stays short, has a specific name, and it and each public name in it have a docstring."""
     source = path.read_text(encoding="utf-8")
     parsed = ast.parse(source)
     assert len(source.splitlines()) < LINES_PER_FILE
@@ -63,14 +63,14 @@ def test_module_is_small_named_and_told(path: Path) -> None:
 
 
 @pytest.mark.parametrize("room", ROOMS, ids=_name)
-def test_room_says_what_it_is_for_and_hands_out_names_that_exist(room: Path) -> None:
-    """A package's `__init__` says what the room is for; the names that it hands out are there, each once.
+def test_package_has_a_docstring_and_exports_existing_names(room: Path) -> None:
+    """A package's `__init__` says its purpose; the names that it exports exist, each listed once.
 
-    A package of which a command needs one module alone hands out nothing, nor does a part of a room: their modules are
+    A package of which a command needs only one module exports nothing, and neither do subpackages: their modules are
     imported by name, which keeps the start of a command short.
     """
     module = importlib.import_module(".".join(room.relative_to(PACKAGE.parent).parts))
-    assert len((module.__doc__ or "").split()) > 3, "the docstring does not say what the room is for"
+    assert len((module.__doc__ or "").split()) > 3, "the docstring does not say what the package is for"
     names = getattr(module, "__all__", None)
     if names is None:
         assert room.parent != PACKAGE or room.name in BY_MODULE, "no __all__"
@@ -79,8 +79,8 @@ def test_room_says_what_it_is_for_and_hands_out_names_that_exist(room: Path) -> 
     assert [name for name in names if not hasattr(module, name)] == []
 
 
-def test_shape_notices_what_it_forbids() -> None:
-    """A function one line too long and a public method without a word are both found."""
+def test_check_finds_what_it_forbids() -> None:
+    """A function that is one line too long and a public method without a docstring are both found."""
     long = "def f():\n" + "    x = 1\n" * (LINES_PER_FUNCTION - 1)
     assert _long_functions(long) == ["f: 60 lines"]
     assert _long_functions(long.removesuffix("    x = 1\n")) == []

@@ -1,4 +1,4 @@
-"""A command loads what it uses and no more: that makes it answer at once (`bench start` says how fast)."""
+"""A command imports only what it uses, so that it starts quickly (`bench start` measures how quickly)."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _loaded(folder: Path, *arguments: str) -> tuple[subprocess.CompletedProcess[
 
 
 def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
-    """`gainwright --help` imports no library for numbers, units, sound or charts."""
+    """`gainwright --help` imports no library for numerics, units, sound or charts."""
     done, loaded = _loaded(tmp_path, "--help")
     assert done.returncode == 0, done.stderr
     assert "plan" in done.stdout
@@ -52,7 +52,7 @@ def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
 
 
 def test_a_schema_error_loads_nothing_heavy(tmp_path: Path) -> None:
-    """A job file with an unknown key is refused, with its line and the known key, before anything heavy is imported."""
+    """A job file with an unknown key is refused, with its line and the known key, before anything slow is imported."""
     job = tmp_path / "job.yaml"
     job.write_text(
         "format: 1\ntitle: one\nvehicle: {running: 13.8 V}\n"
@@ -69,16 +69,16 @@ def test_a_schema_error_loads_nothing_heavy(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("command", ["plan", "check", "measure", "music"])
-def test_only_the_called_command_is_made(command: str) -> None:
-    """The options of all other commands aren't worked out: that takes longer than reading a job."""
+def test_only_the_called_command_is_built(command: str) -> None:
+    """The options of other commands aren't built: that would take longer than reading a job."""
     line = with_called_command([command, "job.yaml"])
     assert [c.callback.__name__ for c in line.registered_commands if c.callback] == [command]
     assert line.registered_groups == []
 
 
 @pytest.mark.parametrize("arguments", [[], ["--help"], ["--version"], ["plna", "plan"], ["store", "plan"]])
-def test_every_command_is_made_where_none_is_called(arguments: list[str]) -> None:
-    """The help and the message about an unknown command name them all; groups of commands stay."""
+def test_every_command_is_listed_where_none_is_called(arguments: list[str]) -> None:
+    """The help and the message about an unknown command list all commands and groups."""
     assert with_called_command(arguments) is app
     assert len(app.registered_commands) > 20
     assert len(app.registered_groups) == 1
@@ -92,8 +92,8 @@ def _packages(loaded: set[str]) -> set[str]:
 
 
 @pytest.mark.parametrize("command", [("check",), ("levels", "--tone", "1000"), ("plan",)])
-def test_a_command_about_a_job_loads_no_measuring_and_no_diagnosis(tmp_path: Path, command: tuple[str, ...]) -> None:
-    """Checking, solving and planning a job print their result without what judges recordings and finds faults."""
+def test_command_about_a_job_loads_neither_metering_nor_diagnosis(tmp_path: Path, command: tuple[str, ...]) -> None:
+    """Checking, solving and planning a job import neither metering nor diagnosis."""
     job = tmp_path / "job.yaml"
     job.write_text(example_text("two_way_and_sub"), encoding="utf-8")
     done, loaded = _loaded(tmp_path, command[0], "job.yaml", *command[1:])
@@ -103,7 +103,7 @@ def test_a_command_about_a_job_loads_no_measuring_and_no_diagnosis(tmp_path: Pat
 
 
 def test_measuring_a_recording_loads_nothing_about_jobs(tmp_path: Path) -> None:
-    """Measuring a recording prints its verdict without the model of a job and its file."""
+    """Measuring a recording prints its verdict without importing the job model and its file format."""
     (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), seconds=1.0, rate_hz=44_100, bits=16), ".wav"))
     done, loaded = _loaded(tmp_path, "measure", "tone.wav")
     assert "channel 1: clean" in done.stdout

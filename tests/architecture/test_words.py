@@ -125,8 +125,8 @@ def _rows() -> list[Row]:
     return [Row(name, unit.strip(), meaning.strip()) for name, unit, meaning in cells]
 
 
-def test_words_hold_every_quantity_and_no_other() -> None:
-    """Each quantity of the code is in the table, and each row of the table is in the code."""
+def test_words_list_every_quantity_and_no_other() -> None:
+    """Each quantity in the code is in the table, and each row of the table is in the code."""
     used = quantities_in(_code())
     told = {row.name for row in _rows()}
     missing = [f"| `{name}` | {unit_of(name)} |  |   <- {used[name]}" for name in sorted(used.keys() - told)]
@@ -138,8 +138,8 @@ def test_words_hold_every_quantity_and_no_other() -> None:
     assert not stale, message
 
 
-def test_words_say_the_unit_that_the_name_says() -> None:
-    """A row's unit is the one in the name, its meaning is written, and rows are in order, each once."""
+def test_unit_of_a_row_is_that_of_its_name() -> None:
+    """A row's unit is the one in its name, it has a meaning, and rows are sorted, each once."""
     rows = _rows()
     assert rows
     assert [(row.name, row.unit) for row in rows if row.unit != unit_of(row.name)] == []
@@ -147,8 +147,8 @@ def test_words_say_the_unit_that_the_name_says() -> None:
     assert [row.name for row in rows] == sorted({row.name for row in rows})
 
 
-def test_words_search_finds_fields_and_keys_only() -> None:
-    """The search sees fields of public models, near and far heirs and JSON keys, and no private or unitless name."""
+def test_search_finds_fields_and_keys_only() -> None:
+    """The search finds fields of public models, including inherited ones, and JSON keys, but no private or unitless names."""
     source = """
 class Base(BaseModel):
     tone_hz: float
@@ -170,7 +170,7 @@ def f(x_v: float): return {"thd_percent": 1, "db_per_step": 2, "title": 3, "v": 
 
 
 def test_units_are_read_from_names() -> None:
-    """Units are read with what follows them: rms, bounds and per-step rates."""
+    """Units are read together with what follows them: rms, bounds and per-step rates."""
     read = {
         "v_rms": "V rms",
         "v_rms_high": "V rms",

@@ -1,4 +1,4 @@
-"""The commands as a person calls them: what they print, write and return, and how they refuse."""
+"""The commands as a user calls them: what they print, write and return, and what they refuse."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def car(tmp_path: Path) -> Path:
 
 
 def test_new_lists_writes_and_never_overwrites(tmp_path: Path) -> None:
-    """Six examples; a commented file; a second time it refuses and the file stays."""
+    """Lists the examples; writes a commented file; refuses to write it again and leaves the file alone."""
     assert set(as_json("new", cwd=tmp_path)["examples"]) == set(examples())
     call("new", "my.yaml", "--like", "full_range", cwd=tmp_path)
     assert (tmp_path / "my.yaml").read_text(encoding="utf-8") == example_text("full_range")
@@ -56,7 +56,7 @@ def test_new_lists_writes_and_never_overwrites(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_example_checks_and_plans(tmp_path: Path, name: str) -> None:
-    """No blocker; every key of the JSON; targets for each amplifier; steps in phases that follow each other."""
+    """No blocker; every key of the JSON; targets for each amplifier; steps in the order of the phases."""
     (tmp_path / "j.yaml").write_text(example_text(name), encoding="utf-8")
     assert as_json("check", "j.yaml", cwd=tmp_path)["title"]
     plan = as_json("plan", "j.yaml", cwd=tmp_path)
@@ -77,7 +77,7 @@ def test_every_example_checks_and_plans(tmp_path: Path, name: str) -> None:
 
 
 def test_levels(car: Path) -> None:
-    """One path a speaker and side, nodes in signal order, intervals around the level; `--set` moves it."""
+    """One path for each speaker and side, nodes in signal order, intervals around the level; `--set` changes it."""
     found = as_json("levels", car.name, "--tone", "40", cwd=car.parent)
     assert {p["path"] for p in found["paths"]} == {
         "sub.mono", "woofer.left", "woofer.right", "tweeter.left", "tweeter.right",
@@ -130,7 +130,7 @@ def test_levels_are_drawn(car: Path, suffix: str) -> None:
     ],
 )
 def test_bad_calls_say_what_to_do(car: Path, arguments: tuple[str, ...], says: str) -> None:
-    """Status 2 and one sentence; nothing is left behind."""
+    """Status 2 and one sentence; no files are left behind."""
     (car.parent / "short.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 0.5), ".wav"))
     before = sorted(p.name for p in car.parent.rglob("*"))
     said = call(*arguments, cwd=car.parent, status=2)
@@ -139,8 +139,8 @@ def test_bad_calls_say_what_to_do(car: Path, arguments: tuple[str, ...], says: s
     assert sorted(p.name for p in car.parent.rglob("*")) == before
 
 
-def test_a_blocker_is_status_1(car: Path) -> None:
-    """A load under the amplifier's own minimum."""
+def test_a_blocker_exits_with_status_1(car: Path) -> None:
+    """A load below the amplifier's minimum."""
     text = car.read_text(encoding="utf-8").replace("    boost: flat\n", "    boost: flat\n    minimum_load: 4 ohm\n")
     car.write_text(text, encoding="utf-8")
     for command in ("check", "plan"):
@@ -156,7 +156,7 @@ def test_assumed_gives_reasons(car: Path) -> None:
 
 
 def test_a_jobs_tones_and_their_list(car: Path) -> None:
-    """Files numbered in the order of use, a list to print, each as long and as loud as told."""
+    """Files numbered in the order of use, a list to print; each with the requested length and level."""
     found = as_json("tones", car.name, "--out", "t", "--seconds", "0.5", "--flac", cwd=car.parent)["tones"]
     listed = (car.parent / "t" / "tones.txt").read_text(encoding="utf-8")
     assert [Path(t["file"]).name[:2] for t in found] == [f"{i:02d}" for i in range(1, len(found) + 1)]
@@ -190,7 +190,7 @@ def test_measure(tmp_path: Path) -> None:
 
 
 def test_the_demo_leaves_all_results(tmp_path: Path) -> None:
-    """Plan, corridor, tones, recordings and verdicts in a folder; a clean and a clipped recording."""
+    """Plan, corridor, tones, recordings and verdicts in a folder; one clean and one clipped recording."""
     text = call("demo", "--out", "d", cwd=tmp_path)
     assert 10 < text.count("\n") < 60
     assert max(map(len, text.splitlines())) <= 120
@@ -204,7 +204,7 @@ def test_the_demo_leaves_all_results(tmp_path: Path) -> None:
 
 
 def test_help_of_every_command(tmp_path: Path) -> None:
-    """Each says what it does."""
+    """Each has a help text."""
     top = call("--help", cwd=tmp_path)
     for command in ("new", "check", "levels", "plan", "assumed", "tones", "measure", "demo", "selfcheck"):
         assert command in top
@@ -226,8 +226,10 @@ def test_selfcheck_and_version(tmp_path: Path) -> None:
         (("knee",), "12 1.82\nwrong\n13 2.16\n14 2.57\n15 3.05\n\n", 0),
     ],
 )
-def test_a_program_of_its_own_says_the_same(car: Path, arguments: tuple[str, ...], typed: str, status: int) -> None:
-    """What the other tests run in their own process is what a terminal shows: status, result and talk."""
+def test_installed_program_behaves_like_the_call_in_process(
+    car: Path, arguments: tuple[str, ...], typed: str, status: int
+) -> None:
+    """What the other tests run in process is what a terminal shows: status, output and messages."""
     text = car.read_text(encoding="utf-8").replace("    boost: flat\n", "    boost: flat\n    minimum_load: 4 ohm\n")
     (car.parent / "blocked.yaml").write_text(text, encoding="utf-8")
     here, apart = (way(*arguments, folder=car.parent, typed=typed) for way in (run, run_program))

@@ -1,4 +1,4 @@
-"""`diagnose`, `cases`, `practise` as commands: their JSON, the dialogue, statuses, files."""
+"""The commands `diagnose`, `cases` and `practise`: their JSON, dialogue, exit statuses and files."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def told(done: subprocess.CompletedProcess[str]) -> dict[str, Any]:
 
 
 def test_diagnose_keeps_the_contract(folder: Path) -> None:
-    """Causes sum to 1, each (cause, where) once, most likely first; tests hold an entry ready to be answered."""
+    """Probabilities sum to 1, each (cause, where) occurs once, most likely first; each test has an entry to be completed."""
     found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
     causes = found["causes"]
     probabilities = [c["probability"] for c in causes]
@@ -57,8 +57,8 @@ def test_diagnose_keeps_the_contract(folder: Path) -> None:
         assert test["bits"] > 0
 
 
-def test_the_next_tests_entry_can_be_answered_and_given_back(folder: Path) -> None:
-    """What `next` names, with a result, is evidence."""
+def test_entry_of_the_next_test_with_a_result_is_evidence(folder: Path) -> None:
+    """The entry of a suggested test, completed with a result, is accepted as evidence."""
     found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
     entry = dict(found["next"][0]["entry"])
     entry["is" if "heard" in entry else "reads"] = "normal" if "heard" in entry else "1 V"
@@ -66,8 +66,8 @@ def test_the_next_tests_entry_can_be_answered_and_given_back(folder: Path) -> No
     assert told(run("diagnose", "car.yaml", "--evidence", "more.yaml", "--json", folder=folder))["evidence_used"] == 6
 
 
-def test_the_same_question_has_the_same_answer(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """To the last figure, in programs of their own, in which sets stand in other orders."""
+def test_same_evidence_gives_the_same_answer_in_any_process(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Identical to the last digit in separate processes, whose sets have different orders."""
     told_so = []
     for order in ("1", "2"):
         monkeypatch.setenv("PYTHONHASHSEED", order)
@@ -75,8 +75,8 @@ def test_the_same_question_has_the_same_answer(folder: Path, monkeypatch: pytest
     assert told_so[0] == told_so[1] != ""
 
 
-def test_a_tone_that_can_not_come_through_is_named(folder: Path) -> None:
-    """1 kHz at a subwoofer's amplifier says nothing of it: the healthy chain is called by why it seems silent."""
+def test_tone_that_a_filter_stops_is_named(folder: Path) -> None:
+    """1 kHz at a subwoofer's amplifier says nothing about it: the healthy chain appears as the cause that explains the silence."""
     (folder / "tone.yaml").write_text("\n".join(EVIDENCE.splitlines()[:3]) + "\n", encoding="utf-8")
     causes = told(run("diagnose", "car.yaml", "--evidence", "tone.yaml", "--json", folder=folder))["causes"]
     assert (causes[0]["cause"], causes[0]["where"]) == ("wrong_tone_for_path", "desk")
@@ -84,8 +84,8 @@ def test_a_tone_that_can_not_come_through_is_named(folder: Path) -> None:
     assert rest["probability"] == 0
 
 
-def test_places_that_can_not_be_reached_are_not_asked_for(folder: Path) -> None:
-    """No test at a place that is left out; a place that isn't there is told."""
+def test_unreachable_places_are_not_tested(folder: Path) -> None:
+    """No test at a place that is excluded; a place that doesn't exist is refused."""
     out = ("--cant-reach", "amp_sub", "--cant-reach", "desk")
     found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", *out, "--json", folder=folder))
     for test in found["next"]:
@@ -114,7 +114,7 @@ def test_bad_evidence_is_one_sentence(folder: Path, text: str, said: str) -> Non
 
 
 def test_the_customers_page_and_the_drawing(folder: Path) -> None:
-    """The page stands by itself, its texts escaped; the drawing marks the place."""
+    """The page is self-contained and its texts are escaped; the drawing marks the place."""
     text = (
         (folder / "car.yaml")
         .read_text(encoding="utf-8")
@@ -134,7 +134,7 @@ def test_the_customers_page_and_the_drawing(folder: Path) -> None:
 
 
 def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
-    """Answers, help, undo, a slip, another test; kept as a case, gone on with the next day, closed and counted."""
+    """Answers, help, undo, a typing error, another test; stored as a case, continued the next day, closed and counted."""
     typed = "\n".join(["add {heard: sub, tone: 50 Hz, is: silent}", "help", "purple haze", "undo", "add {heard: sub, tone: 50 Hz, is: silent}", "other", "don't know", "can't reach", "why", "quit"])  # fmt: skip
     done = run("diagnose", "small.yaml", "--case", "red", "--cases", "kept", typed=typed, folder=folder)
     assert done.returncode == 0, done.stderr
@@ -156,15 +156,15 @@ def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
     [("diagnose",), ("diagnose", "--case", "none", "--cases", "nowhere"), ("diagnose", "car.yaml", "--case", "../x"),
      ("diagnose", "car.yaml", "--case", "a", "--evidence", "found.yaml"), ("practise", "nowhere.yaml")],
 )  # fmt: skip
-def test_calls_that_can_not_be(folder: Path, arguments: tuple[str, ...]) -> None:
-    """Each is one message on standard error, status 2."""
+def test_invalid_calls_are_refused(folder: Path, arguments: tuple[str, ...]) -> None:
+    """Each gives one message on standard error, and status 2."""
     done = run(*arguments, folder=folder)
     assert done.returncode == 2, done.stdout
     assert "Traceback" not in done.stderr
 
 
-def test_practising_ends_with_both_paths(folder: Path) -> None:
-    """A learner asks, guesses wrong, gives up: the fault is told, and a short way beside the learner's own."""
+def test_practice_ends_with_both_sequences_of_tests(folder: Path) -> None:
+    """A learner asks, guesses wrong, gives up: the fault is shown, and a short sequence beside the learner's own."""
     typed = "help\ntests listen\nlisten sub\nlisten sub\nnonsense\ncauses\nit is gain_muted amp_front\ngive up\n"
     done = run("practise", "--seed", "5", "--json", typed=typed, folder=folder)
     found = told(done)
@@ -176,8 +176,8 @@ def test_practising_ends_with_both_paths(folder: Path) -> None:
     assert told(named)["solved"] is True
 
 
-def test_a_plan_learns_from_readings(folder: Path) -> None:
-    """With two readings the source's clean limit and what was learned are told; without, nothing is."""
+def test_plan_uses_readings(folder: Path) -> None:
+    """With two readings the plan shows the source's clean limit and what changed; without, nothing."""
     text = "evidence:\n  - {at: head.sub.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 0.52 V}\n"
     (folder / "level.yaml").write_text(text, encoding="utf-8")
     plain = told(run("plan", "car.yaml", "--json", folder=folder))

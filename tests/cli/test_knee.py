@@ -38,8 +38,8 @@ def test_a_file_of_readings(tmp_path: Path) -> None:
     assert "handheld meters" in text
 
 
-def test_typed_one_by_one(tmp_path: Path) -> None:
-    """A word after each, slips asked again, the last taken back."""
+def test_readings_typed_one_by_one(tmp_path: Path) -> None:
+    """Advice after each, invalid ones asked again, the last one taken back."""
     lines = READINGS.splitlines()[1:]
     typed = "\n".join(
         ["wrong", *(line.replace(",", " ") for line in lines[:3]), "15 305", "undo", *lines[3:], "", "99 9"]
@@ -66,7 +66,9 @@ def test_typed_one_by_one(tmp_path: Path) -> None:
         (READINGS, ("r.csv", "--chart", "k.doc"), ".svg or .png"),
     ],
 )
-def test_what_is_refused(tmp_path: Path, content: str | None, arguments: tuple[str, ...], says: str) -> None:
+def test_unusable_columns_are_refused(
+    tmp_path: Path, content: str | None, arguments: tuple[str, ...], says: str
+) -> None:
     """Status 2, one sentence."""
     if content is not None:
         (tmp_path / "r.csv").write_text(content)
@@ -84,7 +86,7 @@ def test_ways_to_write_a_reading(line: str) -> None:
 
 @given(st.text(max_size=60))
 def test_any_line_is_read_or_refused(line: str) -> None:
-    """Fuzz of the reader."""
+    """The reader of lines, fuzzed."""
     try:
         parse_readings(line.splitlines(), "x")
     except ReadingError as error:
@@ -103,14 +105,14 @@ def test_any_line_is_read_or_refused(line: str) -> None:
         ("12,350 MV", "megavolts"),
     ],
 )
-def test_lines_that_say_something_else_are_refused(line: str, says: str) -> None:
-    """Only ASCII digits are digits; over range is told as that; three cells aren't two; nothing is left out silently."""
+def test_ambiguous_or_unreadable_lines_are_refused(line: str, says: str) -> None:
+    """Only ASCII digits are digits; over range is reported as such; three cells aren't two; nothing is dropped silently."""
     with pytest.raises(ReadingError, match=says):
         parse_readings([line], "x")
 
 
 def test_a_decimal_comma_in_both_columns_and_steps_below_zero() -> None:
-    """What a space divides may have commas; a step may be a place of a volume in decibels."""
+    """With a space as separator, both cells may have a decimal comma; a step may be a volume setting in decibels."""
     assert parse_readings(["12,5 3,45", "-20;1,5", "-19.5 1600 mV"], "x") == [
         (12.5, pytest.approx(3.45)),
         (-20.0, 1.5),

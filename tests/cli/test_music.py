@@ -1,4 +1,4 @@
-"""`music` as a command: its JSON, every option, mistakes in one sentence, Ctrl-C and going on."""
+"""The command `music`: its JSON, every option, errors in one sentence, Ctrl-C and resuming."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def _kept_inside(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_json_without_a_job(folder: Path) -> None:
-    """Every field is there, the three usual bands, and what was skipped with its reason."""
+    """Every field is present, with the three default bands and what was skipped with its reason."""
     done = run("music", "songs", "--json", folder=folder)
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
@@ -65,7 +65,7 @@ def test_json_without_a_job(folder: Path) -> None:
 
 
 def test_clipped_time_of_a_recording_is_that_of_its_samples(folder: Path) -> None:
-    """The whole programme's clipped time is counted again from the decoded samples, weighted by play time."""
+    """The clipped time of the whole programme is counted again from the decoded samples, weighted by play time."""
     found = json.loads(run("music", "songs", "--json", folder=folder).stdout)
     files = [folder / "songs" / name for name in ("beat.wav", "noise.flac")]
     sizes = [np.abs(soundfile.read(path, dtype="float32", always_2d=True)[0].astype(np.float64)) for path in files]
@@ -77,8 +77,8 @@ def test_clipped_time_of_a_recording_is_that_of_its_samples(folder: Path) -> Non
         assert row["clipped_time_percent"] == pytest.approx(share, rel=0.03, abs=1e-3)
 
 
-def test_a_job_splits_and_judges_and_gets_its_allowances(folder: Path) -> None:
-    """Bands are the job's outputs, powers are watts under the rating, and the file keeps its comments."""
+def test_job_gives_the_bands_and_ratings_and_receives_the_allowances(folder: Path) -> None:
+    """Bands are the job's outputs, powers are watts within the rating, and the file keeps its comments."""
     before = (folder / "job.yaml").read_text(encoding="utf-8")
     (folder / "other.yaml").write_text(before, encoding="utf-8")
     done = run("music", "songs", "--job", "other.yaml", "--write-allowance", "--json", folder=folder)
@@ -100,8 +100,8 @@ def test_a_job_splits_and_judges_and_gets_its_allowances(folder: Path) -> None:
     assert levels == {-found["recommended_db"]["sub"]}
 
 
-def test_people_are_told_what_why_and_by_which_tracks(folder: Path) -> None:
-    """The table, the tracks that decide, the crest in a sentence, what was skipped, and that all was known before."""
+def test_printed_result_explains_the_allowance(folder: Path) -> None:
+    """The table, the tracks that decide, the crest in a sentence, what was skipped, and that everything came from the cache."""
     run("music", "songs", folder=folder)
     done = run("music", "songs", folder=folder)
     assert done.returncode == 0, done.stderr
@@ -114,8 +114,8 @@ def test_people_are_told_what_why_and_by_which_tracks(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("suffix", ["json", "csv", "parquet"])
-def test_each_form_of_result(folder: Path, suffix: str) -> None:
-    """A file comes of it that reads back: the object, or a row a track and band."""
+def test_each_output_format_reads_back(folder: Path, suffix: str) -> None:
+    """The JSON object, or one row per track and band."""
     done = run("music", "songs", "--out", f"found.{suffix}", folder=folder)
     assert (done.returncode, f"written: found.{suffix}" in done.stdout) == (0, True), done.stderr
     path = folder / f"found.{suffix}"
@@ -135,8 +135,8 @@ def test_each_form_of_result(folder: Path, suffix: str) -> None:
 
 
 @pytest.mark.parametrize(("suffix", "begins"), [("svg", b"<svg"), ("png", b"\x89PNG")])
-def test_a_chart(folder: Path, suffix: str, begins: bytes) -> None:
-    """It is drawn in the form that is asked for; the vector one names its bands and axes."""
+def test_chart_is_drawn_in_each_format(folder: Path, suffix: str, begins: bytes) -> None:
+    """In the requested format; the vector one names its bands and axes."""
     done = run("music", "songs", "--chart", f"chart.{suffix}", folder=folder)
     assert done.returncode == 0, done.stderr
     picture = (folder / f"chart.{suffix}").read_bytes()
@@ -145,7 +145,7 @@ def test_a_chart(folder: Path, suffix: str, begins: bytes) -> None:
         assert all(word.encode() in picture for word in ("sub", "high", "clipped time, %", "time above, %"))
 
 
-def test_other_limits_and_one_process_and_nothing_kept(folder: Path) -> None:
+def test_other_limits_one_process_and_no_cache(folder: Path) -> None:
     """Looser limits allow more; without the cache and with one process the result is the same."""
     usual = json.loads(run("music", "songs", "--json", folder=folder).stdout)
     loose = json.loads(run("music", "songs", "--clipped", 5, "--products", 20, "--json", folder=folder).stdout)
@@ -179,17 +179,15 @@ MISTAKES = {
     ("arguments", "said"), MISTAKES.items(), ids=lambda a: " ".join(a) if isinstance(a, tuple) else ""
 )
 def test_mistakes_are_one_sentence(folder: Path, arguments: tuple[str, ...], said: str) -> None:
-    """Status 2, nothing on standard output, what is wrong and how to mend it on standard error."""
+    """Status 2, nothing on standard output; standard error says what is wrong and how to fix it."""
     done = run("music", *arguments, folder=folder)
     assert (done.returncode, done.stdout) == (2, ""), done.stderr
     assert said in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_a_cache_that_can_not_be_written_is_told_and_done_without(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The scan goes on and says that nothing is kept; to resume it would be needed."""
+def test_scan_works_without_a_writable_cache(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The scan continues and says that nothing is cached; `--resume` would need the cache."""
     (folder / "in_the_way").write_text("x", encoding="utf-8")
     monkeypatch.setenv("GAINWRIGHT_CACHE", str(folder / "in_the_way"))
     done = run("music", "songs", "--workers", 1, "--json", folder=folder)
@@ -199,8 +197,8 @@ def test_a_cache_that_can_not_be_written_is_told_and_done_without(
     assert run("music", "--resume", folder=folder).returncode == 2
 
 
-def test_a_result_that_is_none_is_refused(folder: Path) -> None:
-    """A report with a file that isn't what `music` wrote is one sentence."""
+def test_report_refuses_a_file_that_is_no_music_result(folder: Path) -> None:
+    """A report with a file that `music` didn't write gives one sentence."""
     (folder / "list.json").write_text('{"allowance": {"sub": 3}}', encoding="utf-8")
     for name in ("list.json", "job.yaml", "gone.json"):
         done = run("report", "job.yaml", "--kind", "handover", "--music", name, "--out", "x.html", folder=folder)
@@ -209,8 +207,8 @@ def test_a_result_that_is_none_is_refused(folder: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent to a process by its own means there")
-def test_ctrl_c_keeps_what_is_done(folder: Path) -> None:
-    """Status 130 and one sentence; `--resume` goes on with the same files and reads none of those done again."""
+def test_ctrl_c_keeps_finished_results(folder: Path) -> None:
+    """Status 130 and one sentence; `--resume` continues with the same files and reads none of the finished ones again."""
     (folder / "many").mkdir()
     samples = np.random.default_rng(2).normal(0, 0.1, (40 * RATE_HZ, 2))
     for i in range(20):

@@ -1,4 +1,4 @@
-"""`gainwright noise` and `gainwright attenuator`: texts, contracts, refusals."""
+"""The commands `noise` and `attenuator`: texts, JSON, refusals."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_noise_of_a_recording(tmp_path: Path) -> None:
 
 
 def test_onset_of_a_run(tmp_path: Path) -> None:
-    """A stepped run of our own, cut by hand; with a filter named, with one that is none."""
+    """A stepped run made by this test and clipped with numpy; with a filter, and with an invalid one."""
     time_s = np.arange(8 * 48_000) / 48_000
     wave = np.clip(10 ** ((-24 + 3 * time_s) / 20) * np.sin(2 * np.pi * 211 * time_s), -0.5, 0.5)
     soundfile.write(tmp_path / "r.wav", wave, 48_000, subtype="PCM_24")
@@ -52,7 +52,7 @@ def test_onset_of_a_run(tmp_path: Path) -> None:
 
 
 def test_attenuators_of_a_job(tmp_path: Path) -> None:
-    """One for each amplifier, drawn and cautioned."""
+    """One for each amplifier, with a drawing and cautions."""
     (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))
     found = json.loads(call("attenuator", "j.yaml", "--json", cwd=tmp_path).stdout)["attenuators"]
     assert [a["stage"] for a in found] == ["amp_sub", "amp_front", "amp_high"]
@@ -72,7 +72,7 @@ def test_attenuators_of_a_job(tmp_path: Path) -> None:
         (("attenuator", "j.yaml", "--tolerance", "nan"), "tolerance"),
     ],
 )
-def test_what_is_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
+def test_invalid_calls_are_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
     (tmp_path / "j.yaml").write_text(example_text("two_way_and_sub"))
     (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 1.0), ".wav"))

@@ -1,4 +1,4 @@
-"""One memory and one diagnosis: command, page, API and paper take the same cases and give the same probabilities."""
+"""One store of cases and one diagnosis: command, page, API and paper use the same cases and give the same probabilities."""
 
 from __future__ import annotations
 
@@ -78,8 +78,8 @@ def asked_in_every_way(folder: Path) -> dict[str, Probabilities]:
     return {way: probabilities(one) for way, one in found.items()}
 
 
-def test_every_way_gives_the_same_probabilities(folder: Path) -> None:
-    """To the last figure; and the closed cases of the store count in each."""
+def test_every_interface_gives_the_same_probabilities(folder: Path) -> None:
+    """To the last digit, and the store's closed cases count in each."""
     ways = asked_in_every_way(folder)
     first = ways["command, case"]
     assert {way for way, one in ways.items() if one != first} == set()
@@ -90,8 +90,8 @@ def test_every_way_gives_the_same_probabilities(folder: Path) -> None:
     assert not (folder / "empty.sqlite").exists(), "a question makes no store"
 
 
-def test_the_command_and_the_web_keep_one_memory(folder: Path) -> None:
-    """A case that is closed in the terminal is counted in the web at once."""
+def test_command_and_web_share_one_store(folder: Path) -> None:
+    """A case closed in the terminal is counted in the web app at once."""
     store = open_store(own(folder))
     with TestClient(create_app(Site(compose(), store)), base_url="http://127.0.0.1") as api:
         before = api.get("/api/cases/red/diagnosis").json()
@@ -103,8 +103,8 @@ def test_the_command_and_the_web_keep_one_memory(folder: Path) -> None:
     assert told(folder, "cases")["closed"] == COUNTED + 1
 
 
-def test_cases_of_the_first_version_are_not_lost(folder: Path) -> None:
-    """The folder in which the command kept them is imported and said once; its files stay."""
+def test_cases_of_version_0_1_are_imported(folder: Path) -> None:
+    """The folder in which the command used to keep them is imported, with one message; its files stay."""
     old = folder / "data" / "gainwright" / "cases"
     old.mkdir()
     (old / "van.case.yaml").write_text(case_text(CLOSED), encoding="utf-8")
@@ -117,8 +117,8 @@ def test_cases_of_the_first_version_are_not_lost(folder: Path) -> None:
     assert [file.name for file in old.iterdir()] == ["van.case.yaml"]
 
 
-def test_cases_go_out_as_files_and_into_another_store(folder: Path) -> None:
-    """Export, import; a file of another case stays, and a case that differs isn't gone on with."""
+def test_cases_are_exported_and_imported_into_another_store(folder: Path) -> None:
+    """A file with a different case isn't overwritten, and a case that differs isn't continued."""
     assert len(told(folder, "store", "export-cases", "out", "--words", "closed")["added"]) == COUNTED
     done = run("store", "export-cases", "out", folder=folder)
     assert (done.returncode, done.stdout) == (0, f"cases exported: 1; unchanged: {COUNTED}\n")

@@ -1,4 +1,4 @@
-"""`report` as a command: each kind and form, and mistakes in one sentence."""
+"""The command `report`: each kind and format, and errors in one sentence."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.parametrize("kind", ["setup", "handover", "customer", "case"])
 @pytest.mark.parametrize("suffix", ["pdf", "html", "csv", "json"])
-def test_each_kind_in_each_form(folder: Path, kind: str, suffix: str) -> None:
-    """A file comes of it whose beginning is that of its form; said in one line."""
+def test_each_kind_in_each_format(folder: Path, kind: str, suffix: str) -> None:
+    """Each file begins as its format requires; one line is printed."""
     out = f"{kind}.{suffix}"
     evidence = ("--evidence", "found.yaml") if kind in ("customer", "case") else ()
     done = run("report", "small.yaml", "--kind", kind, *evidence, "--out", out, "--date", "2026-11-26", folder=folder)
@@ -58,8 +58,8 @@ def test_each_kind_in_each_form(folder: Path, kind: str, suffix: str) -> None:
         assert text.startswith({"pdf": b"%PDF-", "html": b"<!doctype html>"}[suffix])
 
 
-def test_a_handover_with_what_was_measured(folder: Path) -> None:
-    """The recording's verdict, THD by its Fourier series, and the last clean step of the column are on it."""
+def test_handover_contains_the_measurements(folder: Path) -> None:
+    """The recording's verdict, its THD by the Fourier series, and the last clean step of the column are on it."""
     files = ("--recording", "clip.wav", "--knee", "knee.csv", "--response", "sweep.wav", "--out", "full.html")
     done = run("report", "small.yaml", "--kind", "handover", *files, "--json", folder=folder)
     assert done.returncode == 0, done.stderr
@@ -78,8 +78,8 @@ def test_a_handover_with_what_was_measured(folder: Path) -> None:
     assert "sweep.wav: channel 1: no filter" in page
 
 
-def test_a_kept_case_in_german(folder: Path) -> None:
-    """The case brings its own job; German on Letter."""
+def test_stored_case_in_german(folder: Path) -> None:
+    """The case contains its own job; German on Letter paper."""
     done = run("report", "--kind", "case", "--case", "red", "--cases", "kept", "--language", "de", "--paper", "letter", "--out", "fall.html", folder=folder)  # fmt: skip
     assert done.returncode == 0, done.stderr
     page = (folder / "fall.html").read_text(encoding="utf-8")
@@ -103,8 +103,8 @@ def test_a_kept_case_in_german(folder: Path) -> None:
         (("small.yaml", "--kind", "handover", "--recording", "found.yaml", "--out", "a.pdf"), "found.yaml"),
     ],
 )
-def test_mistakes_are_told_in_one_sentence(folder: Path, arguments: tuple[str, ...], told: str) -> None:
-    """Status 2, what is wrong and what there is, no traceback, nothing half-written."""
+def test_mistakes_are_one_sentence(folder: Path, arguments: tuple[str, ...], told: str) -> None:
+    """Status 2, what is wrong and what is available, no traceback, no half-written file."""
     done = run("report", *arguments, folder=folder)
     assert done.returncode == 2
     assert told in done.stderr

@@ -1,4 +1,4 @@
-"""`gainwright sweep` and `gainwright response`: round trip, chart, refusals."""
+"""The commands `sweep` and `response`: round trip, chart, refusals."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def call(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_a_sweep_and_its_response(tmp_path: Path) -> None:
-    """Written, sent through sox, found again: filter, level, polarity and delay of both sides."""
+    """A sweep is written, filtered by sox and analysed: filter, level, polarity and delay of both sides."""
     assert call("sweep", "--out", "s.wav", "--seconds", "3", cwd=tmp_path).returncode == 0
     remix = ("remix", "1v0.5", "2v-0.4")
     subprocess.run(("sox", "s.wav", "t.wav", "highpass", "-2", "300", "pad", "0.005", "0.3", *remix), cwd=tmp_path, check=True, capture_output=True)  # fmt: skip
@@ -46,7 +46,7 @@ def test_a_sweep_and_its_response(tmp_path: Path) -> None:
         (("response", "none.wav", "--seconds", "nan"), "0.5 to 120"),
     ],
 )
-def test_what_is_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
+def test_invalid_calls_are_refused(tmp_path: Path, arguments: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
     (tmp_path / "tone.wav").write_bytes(tone_bytes(Tone(1000.0, (-3.0,), 1.0), ".wav"))
     done = call(*arguments, cwd=tmp_path)

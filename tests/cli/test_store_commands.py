@@ -1,4 +1,4 @@
-"""`gainwright store`: backup, restore, check, import-cases, as a person runs them."""
+"""The command `store`: backup, restore, check, import-cases, as a user runs them."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ def _titles(place: str) -> list[str]:
         return [job.title for job in store.jobs.list()]
 
 
-def test_a_backup_is_brought_back(folder: Path) -> None:
-    """The person's own store unless another is named, by option or by what the environment says."""
+def test_backup_is_restored(folder: Path) -> None:
+    """Of the user's own store unless another is named by an option or by the environment."""
     done = run("store", "backup", "kept.backup", folder=folder)
     assert (done.returncode, done.stdout, done.stderr) == (0, "backed up into kept.backup\n", "")
     with closing(open_store(_own(folder))) as store:
@@ -55,7 +55,7 @@ def test_a_backup_is_brought_back(folder: Path) -> None:
 
 
 def test_the_environment_names_the_store(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no option does."""
+    """If no option does."""
     monkeypatch.setenv("GAINWRIGHT_STORE", "other.sqlite")
     assert run("store", "check", folder=folder).returncode == 2
     open_store(folder / "other.sqlite").close()
@@ -65,8 +65,8 @@ def test_the_environment_names_the_store(folder: Path, monkeypatch: pytest.Monke
     assert found["holds"]["jobs"] == 1
 
 
-def test_check_says_what_is_wrong_with_status_1(folder: Path) -> None:
-    """One line each; nothing wrong is status 0."""
+def test_check_reports_problems_with_status_1(folder: Path) -> None:
+    """One line each; status 0 if there are none."""
     done = run("store", "check", folder=folder)
     assert done.returncode == 0, done.stdout
     assert done.stdout.endswith("all is well\n")
@@ -79,8 +79,8 @@ def test_check_says_what_is_wrong_with_status_1(folder: Path) -> None:
     assert done.stdout.endswith("problems: 1\n")
 
 
-def test_cases_of_a_folder_are_taken_in(folder: Path) -> None:
-    """New ones; those that are there stay; what is no case is told. A second time changes nothing."""
+def test_cases_of_a_folder_are_imported(folder: Path) -> None:
+    """New ones are; existing ones stay; a file that is no case is reported. A second import changes nothing."""
     cases = FolderCases(folder / "cases")
     for name in ("blue", "red", "green"):
         cases.save(name, Case(title=name, job=JOB))
@@ -114,8 +114,8 @@ def test_cases_of_a_folder_are_taken_in(folder: Path) -> None:
         (("import-cases", "nowhere"), "no such folder"),
     ],
 )
-def test_calls_that_can_not_be(folder: Path, arguments: tuple[str, ...], said: str) -> None:
-    """Each is one message on standard error, status 2; no password is repeated, nothing is made."""
+def test_invalid_calls_are_refused(folder: Path, arguments: tuple[str, ...], said: str) -> None:
+    """Each gives one message on standard error and status 2; no password is repeated, nothing is created."""
     (folder / "letter.txt").write_text("Dear customer, " * 100, encoding="utf-8")
     before = sorted(folder.iterdir())
     done = run("store", *arguments, folder=folder)

@@ -1,4 +1,4 @@
-"""Stores of each kind, each test its own."""
+"""Stores of each kind, a new one for each test."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which cases are about a job, in either database: those begun about it, and those kept elsewhere about the same file."""
+"""Which cases belong to a job, in either database: those opened for it, and imported ones about the same file."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ TITLE = "a van with one amplifier"
 
 
 @pytest.mark.parametrize("title", ["", 'Bob"s \u00e4 big', "it's", "50 % _ off"])
-def test_cases_taken_in_are_found_whatever_the_title(store: Store, title: str) -> None:
-    """Also without any title, and with one that is written otherwise in a file."""
+def test_imported_cases_are_found_whatever_their_title(store: Store, title: str) -> None:
+    """Also without a title, or with one that the file spells differently."""
     job = store.jobs.add(title=title or "untitled", text=set_key(TEXT, ("title",), title))
-    store.cases.write("taken in", Case(job=job.text, title="from the command line"), seen=0)
-    assert [case.name for case in cases_of(store, job.id)] == ["taken in"]
+    store.cases.write("imported", Case(job=job.text, title="from the command line"), seen=0)
+    assert [case.name for case in cases_of(store, job.id)] == ["imported"]
 
 
-def test_cases_of_a_job_are_its_own(store: Store) -> None:
-    """The same file kept twice is two cars; a case that was begun outlives changes of its job."""
+def test_cases_belong_to_one_job(store: Store) -> None:
+    """The same file stored twice means two cars; a case stays with its job when the job changes."""
     mine = store.jobs.add(title=TITLE, text=TEXT.replace(TEXT.split("title:")[1].split("\n")[0], f" {TITLE}"))
     other = store.jobs.add(title=TITLE, text=mine.text)
     begin_case(store, mine, name="begun")
     begin_case(store, other, name="not mine")
-    store.cases.write("taken in", Case(job=mine.text, title="from the command line"), seen=0)
+    store.cases.write("imported", Case(job=mine.text, title="from the command line"), seen=0)
     assert {case.name for case in cases_of(store, mine.id)} == {"begun", "taken in"}
     assert {case.name for case in cases_of(store, other.id)} == {"not mine", "taken in"}
     store.jobs.write(mine.id, title=TITLE, text=mine.text + "# louder now\n", seen=mine.revision, by="phone")

@@ -1,4 +1,4 @@
-"""What every store keeps to, whichever database it is in: one suite over SQLite and a real PostgreSQL."""
+"""The contract of every store, whichever database it uses: one suite over SQLite and a real PostgreSQL."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def _refused(code: str, call: Callable[[], object]) -> CallError:
 # ---- jobs ----------------------------------------------------------------------------------------------------
 
 
-def test_a_job_comes_back_as_it_was_kept(store: Store, place: str) -> None:
-    """Text to the last character, moments in UTC, also after closing and opening."""
+def test_job_is_read_back_as_stored(store: Store, place: str) -> None:
+    """Text to the last character, times in UTC, also after closing and reopening."""
     before = datetime.now(UTC)
     kept = store.jobs.add(title=ODD_TEXT, text=ODD_TEXT * 50)
     after = datetime.now(UTC)
@@ -47,8 +47,8 @@ def test_a_job_comes_back_as_it_was_kept(store: Store, place: str) -> None:
     again.close()
 
 
-def test_undo_and_redo_go_along_the_versions(store: Store) -> None:
-    """Each change counts up the revision; a write after an undo ends what could be done again."""
+def test_undo_and_redo_move_between_versions(store: Store) -> None:
+    """Each change increments the revision; a write after an undo discards what could be redone."""
     job = store.jobs.add(title="one", text="1")
     for number, title in ((2, "two"), (3, "three")):
         job = store.jobs.write(job.id, title=title, text=str(number), seen=job.revision, by="phone")
@@ -74,7 +74,7 @@ def test_undo_and_redo_go_along_the_versions(store: Store) -> None:
 
 @pytest.mark.parametrize("seen", [0, 1, 3, -1, 2**70])
 def test_a_job_changed_meanwhile_is_not_overwritten(store: Store, seen: int) -> None:
-    """Neither by a write nor by undo or redo of somebody who saw another revision."""
+    """Neither by a write nor by undo or redo based on another revision."""
     job = store.jobs.add(title="one", text="1")
     now = store.jobs.write(job.id, title="two", text="2", seen=1)
     changes: list[Callable[[], StoredJob]] = [
@@ -89,8 +89,8 @@ def test_a_job_changed_meanwhile_is_not_overwritten(store: Store, seen: int) -> 
     assert store.jobs.get(job.id) == now
 
 
-def test_jobs_lie_on_shelves(store: Store) -> None:
-    """A job is on one shelf; putting it elsewhere changes neither its text nor its revision."""
+def test_job_has_one_state(store: Store) -> None:
+    """A job is kept, archived or deleted; changing that changes neither its text nor its revision."""
     job = store.jobs.add(title="one", text="1")
     for shelf in ("archived", "deleted", "kept"):
         moved = store.jobs.put(job.id, shelf)
@@ -99,8 +99,8 @@ def test_jobs_lie_on_shelves(store: Store) -> None:
             assert [j.id for j in store.jobs.list(shelf=other)] == ([job.id] if other == shelf else [])
 
 
-def test_the_last_changed_comes_first(store: Store) -> None:
-    """In the order of changes of content, not of making."""
+def test_jobs_are_listed_last_changed_first(store: Store) -> None:
+    """By the time of the last change, not of creation."""
     jobs = [store.jobs.add(title=title, text="") for title in ("a", "b", "c")]
     store.jobs.write(jobs[0].id, title="a", text="x", seen=1)
     store.jobs.write(jobs[1].id, title="b", text="x", seen=1)
@@ -129,7 +129,7 @@ LOOKED_FOR = {
 
 
 def test_jobs_are_found_by_every_word(store: Store) -> None:
-    """In title or text, whole or part, whatever the case, umlauts too; signs mean themselves."""
+    """In title or text, whole or in part, in any case, with umlauts; symbols match themselves."""
     store.jobs.add(title="Grüner Wagen", text="Kombi # Hauptstraße 5\nestate")
     store.jobs.add(title="ÉCLAIR 100% a_b \\", text="van")
     found = {words: sorted(job.text.split("\n")[-1] for job in store.jobs.list(words=words)) for words in LOOKED_FOR}
@@ -137,7 +137,7 @@ def test_jobs_are_found_by_every_word(store: Store) -> None:
 
 
 def test_search_follows_undo(store: Store) -> None:
-    """What is found is the job as it stands."""
+    """The current version of a job is searched."""
     job = store.jobs.add(title="alpha", text="")
     store.jobs.write(job.id, title="beta", text="", seen=1)
     assert [len(store.jobs.list(words=w)) for w in ("alpha", "beta")] == [0, 1]
@@ -145,8 +145,8 @@ def test_search_follows_undo(store: Store) -> None:
     assert [len(store.jobs.list(words=w)) for w in ("alpha", "beta")] == [1, 0]
 
 
-def test_a_job_that_is_not_there(store: Store) -> None:
-    """Is told so by whatever asks for it."""
+def test_missing_job_is_reported(store: Store) -> None:
+    """By every operation."""
     for call in (
         lambda: store.jobs.get("none"),
         lambda: store.jobs.write("none", title="", text="", seen=1),
@@ -162,7 +162,7 @@ def test_a_job_that_is_not_there(store: Store) -> None:
 
 
 @pytest.mark.parametrize("text", NO_TEXT)
-def test_what_is_no_text_is_refused(store: Store, text: str) -> None:
+def test_invalid_text_is_refused(store: Store, text: str) -> None:
     """In the same way by each database; nothing is written."""
     job = store.jobs.add(title="one", text="1")
     for call in (
@@ -182,8 +182,8 @@ def test_what_is_no_text_is_refused(store: Store, text: str) -> None:
 
 
 @pytest.mark.parametrize("days", [29, 31])
-def test_deleted_jobs_are_swept_out_after_30_days(place: str, days: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """With all that belongs to them, when the store is opened; kept and archived ones never."""
+def test_deleted_jobs_are_removed_after_30_days(place: str, days: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With everything that belongs to them, when the store is opened; kept and archived ones never are."""
     from gainwright.adapters.store import jobs as module
 
     store = open_store(place)
@@ -220,8 +220,8 @@ def _entry(store: Store, job: str, *, seen: int, step: str = "gain of amp", **ot
     return store.runs.add(job, step=step, seen=seen, **said)
 
 
-def test_entries_are_numbered_through_the_job(store: Store) -> None:
-    """From 1, over all steps; the earlier ones stay."""
+def test_entries_of_a_run_are_numbered(store: Store) -> None:
+    """From 1, across all steps; earlier ones stay."""
     job, other = (store.jobs.add(title=title, text="").id for title in ("one", "two"))
     first = _entry(store, job, seen=0, value={"nested": {"list": [1, 2.5, None, "Ω\x00"]}, "b": True})
     second = _entry(store, job, seen=0, step="volume", kind="skipped", text=ODD_TEXT)
@@ -232,8 +232,8 @@ def test_entries_are_numbered_through_the_job(store: Store) -> None:
     assert first.at <= second.at <= third.at
 
 
-def test_a_step_said_meanwhile_is_not_overwritten(store: Store) -> None:
-    """Who knew an older entry of the step is refused; another step doesn't matter."""
+def test_entry_made_meanwhile_is_not_overwritten(store: Store) -> None:
+    """A write based on an older entry of the step is refused; another step doesn't matter."""
     job = store.jobs.add(title="one", text="").id
     for seen, step, fits in ((0, "a", True), (0, "a", False), (0, "b", True), (2, "a", False), (1, "a", True), (1, "a", False), (2, "b", True)):  # fmt: skip
         if fits:
@@ -251,8 +251,8 @@ def _device(store: Store, name: str, digest: str) -> Device:
 # ---- recordings, cases, devices, documents -------------------------------------------------------------------
 
 
-def test_recordings_come_back_byte_by_byte(store: Store) -> None:
-    """Newest first; all bytes; gone when taken out."""
+def test_recordings_are_stored_byte_for_byte(store: Store) -> None:
+    """Newest first; all bytes; gone once removed."""
     job = store.jobs.add(title="one", text="").id
     content = bytes(range(256)) * 4000
     first = store.recordings.add(job, name="40 Hz.wav", content=content, measured={"thd": 0.01})
@@ -269,8 +269,8 @@ def test_recordings_come_back_byte_by_byte(store: Store) -> None:
     _refused("no_such_recording", lambda: store.recordings.content(first.id))
 
 
-def test_cases_are_kept_by_name_with_their_revision(store: Store) -> None:
-    """A case comes back as it was; nothing is overwritten by who saw another revision."""
+def test_cases_are_stored_by_name_with_a_revision(store: Store) -> None:
+    """A case is read back as stored; a write based on another revision is refused."""
     case = Case(
         title="Sub silent", job="format: 1\n", evidence=({"at": "head.sub.mono", "reads": 0.5, "tried": [1, None]},)
     )
@@ -291,7 +291,7 @@ def test_cases_are_kept_by_name_with_their_revision(store: Store) -> None:
 
 
 def test_closed_cases_are_counted_by_cause(store: Store) -> None:
-    """Closure, opened again, closed with another cause: the count is of the cases as they stand."""
+    """Closed, reopened, closed with another cause: the count follows."""
     assert store.cases.closed_by_cause() == {}
     blue = Case(job="1", closed=Closure(cause="lead_open", where="lead:a-b"))
     store.cases.write("blue", blue, seen=0)
@@ -305,8 +305,8 @@ def test_closed_cases_are_counted_by_cause(store: Store) -> None:
 
 
 @pytest.mark.parametrize("name", ["", "../x", "a/b", ".a", "a.", "x" * 81, "a\x00", "a\nb"])
-def test_names_that_can_not_be(store: Store, name: str) -> None:
-    """Are refused as the folder of cases refuses them."""
+def test_invalid_case_names_are_refused(store: Store, name: str) -> None:
+    """In the same way as by the folder of cases."""
     for call in (
         lambda: store.cases.write(name, Case(job=""), seen=0),
         lambda: store.cases.get(name),
@@ -314,8 +314,8 @@ def test_names_that_can_not_be(store: Store, name: str) -> None:
         _refused("bad_name", call)
 
 
-def test_cases_are_found_by_any_word_of_them(store: Store) -> None:
-    """Name, title, job, evidence, dialogue; every word, whatever the case; last changed first."""
+def test_cases_are_found_by_any_word(store: Store) -> None:
+    """In name, title, job, evidence and dialogue; every word, in any case; last changed first."""
     evidence = ({"at": "amp_sub.out.mono", "note": "Zündung an"},)
     store.cases.write("blue-estate", Case(title="Kein Bass", job="kind: head_unit", evidence=evidence), seen=0)
     store.cases.write("red-van", Case(title="Bass too loud", job="kind: amplifier"), seen=0)
@@ -324,8 +324,8 @@ def test_cases_are_found_by_any_word_of_them(store: Store) -> None:
     assert [kept.name for kept in store.cases.find("bass")] == ["red-van", "blue-estate"]
 
 
-def test_devices_are_known_by_their_token(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Until they are put out; when they were seen is noted."""
+def test_devices_are_identified_by_their_token(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Until their access is revoked; the time of the last request is stored."""
     from gainwright.adapters.store import devices as module
 
     phone = _device(store, "phone", "d1")
@@ -345,8 +345,8 @@ def test_devices_are_known_by_their_token(store: Store, monkeypatch: pytest.Monk
     _refused("token_taken", lambda: _device(store, "copy", "d2"))
 
 
-def test_documents_are_kept_by_kind_and_key(store: Store) -> None:
-    """Replaced whole, listed last changed first, removed without fuss."""
+def test_documents_are_stored_by_kind_and_key(store: Store) -> None:
+    """Replaced as a whole, listed last changed first; removing a missing one is no error."""
     documents = store.documents
     assert documents.get("scan", "a") is None
     for key, number in itertools.product("ab", (1, 2)):

@@ -1,4 +1,4 @@
-"""Backups and upgrades: a backup of either database restores into either; an older store is brought up, a newer one refused."""
+"""Backups and upgrades: a backup of either database restores into either; an older store is upgraded, a newer one refused."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _places(kind: str, tmp_path: Path, server: PostgreSQL) -> str:
 @pytest.mark.parametrize("into", ["file", "server"])
 @pytest.mark.parametrize("of", ["file", "server"])
 def test_a_backup_of_either_restores_into_either(of: str, into: str, tmp_path: Path, postgresql: PostgreSQL) -> None:
-    """Row by row the same; what was there before is kept, and can be restored in its turn."""
+    """Row by row the same; the previous content is saved and can itself be restored."""
     first, second = _places(of, tmp_path, postgresql), _places(into, tmp_path, postgresql)
     with closing(open_store(first)) as store:
         _fill(store)
@@ -97,8 +97,8 @@ def test_a_backup_of_either_restores_into_either(of: str, into: str, tmp_path: P
         store.jobs.add(title="after", text=JOB)
 
 
-def test_a_backup_restores_where_nothing_was(place: str, tmp_path: Path) -> None:
-    """And then nothing is kept beside."""
+def test_backup_restores_into_a_new_store(place: str, tmp_path: Path) -> None:
+    """No copy of previous content is written then."""
     with closing(open_store(str(tmp_path / "first.sqlite"))) as store:
         _fill(store)
         kept = _all(store)
@@ -108,8 +108,8 @@ def test_a_backup_restores_where_nothing_was(place: str, tmp_path: Path) -> None
         assert _all(store) == kept
 
 
-def test_a_backup_of_a_store_in_use_is_one_moment(store: Store, place: str, tmp_path: Path) -> None:
-    """While somebody writes, every backup is whole: a job and its entries as they were together."""
+def test_backup_of_a_store_in_use_is_consistent(store: Store, place: str, tmp_path: Path) -> None:
+    """While another thread writes, every backup has a job together with its entries as they were at one time."""
     job = store.jobs.add(title="one", text=JOB).id
     stop = threading.Event()
 
@@ -138,8 +138,8 @@ def test_a_backup_of_a_store_in_use_is_one_moment(store: Store, place: str, tmp_
     assert counts[-1] > counts[0], "nothing was written meanwhile: the test shows nothing"
 
 
-def test_what_is_no_backup_changes_nothing(store: SqlStore, place: str, tmp_path: Path) -> None:
-    """No file, a text, another database, a damaged backup, one of a newer program: the store stays as it was."""
+def test_invalid_backup_changes_nothing(store: SqlStore, place: str, tmp_path: Path) -> None:
+    """A missing file, a text, another database, a damaged backup, one of a newer program: the store stays as it was."""
     _fill(store)
     before = _all(store)
     keeper = StoreMaintenance(place)
@@ -167,7 +167,7 @@ def test_what_is_no_backup_changes_nothing(store: SqlStore, place: str, tmp_path
 
 
 def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -> None:
-    """Neither a letter nor an earlier backup, nor the store itself; and it needs a folder."""
+    """Neither another file nor an earlier backup, nor the store itself; its folder must exist."""
     _fill(store)
     (tmp_path / "letter").write_text("Dear", encoding="utf-8")
     _refused("file_exists", lambda: StoreMaintenance(place).backup(tmp_path / "letter"))
@@ -178,10 +178,10 @@ def test_a_backup_overwrites_nothing(store: Store, place: str, tmp_path: Path) -
     assert [path.name for path in tmp_path.rglob("*.part")] == []
 
 
-def test_a_restore_that_breaks_off_changes_nothing(
+def test_failed_restore_changes_nothing(
     store: SqlStore, place: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Whole or not at all: when it fails in the last table, all is as it was."""
+    """All or nothing: when it fails in the last table, everything is as before."""
     from gainwright.adapters.store import backup, restore
 
     with closing(open_store(str(tmp_path / "first.sqlite"))) as first:
@@ -202,8 +202,8 @@ def test_a_restore_that_breaks_off_changes_nothing(
     assert _all(store) == before
 
 
-def test_there_is_nothing_to_back_up_or_check(tmp_path: Path, postgresql: PostgreSQL) -> None:
-    """No store is made by looking for one."""
+def test_missing_store_is_not_created_by_backup_or_check(tmp_path: Path, postgresql: PostgreSQL) -> None:
+    """Each reports that there is no store."""
     for place in (str(tmp_path / "none.sqlite"), postgresql.new_database()):
         _refused("no_store", lambda place=place: StoreMaintenance(place).backup(tmp_path / "backup"))  # type: ignore[misc]
         _refused("no_store", lambda place=place: StoreMaintenance(place).check())  # type: ignore[misc]
@@ -213,8 +213,8 @@ def test_there_is_nothing_to_back_up_or_check(tmp_path: Path, postgresql: Postgr
 # ---- check ---------------------------------------------------------------------------------------------------
 
 
-def test_check_tells_what_is_wrong(store: SqlStore, place: str) -> None:
-    """Each thing in a sentence that names it."""
+def test_check_names_each_problem(store: SqlStore, place: str) -> None:
+    """One sentence each."""
     _fill(store)
     found = StoreMaintenance(place).check()
     assert (found.revision, found.wrong) == (NEWEST, ())
@@ -288,8 +288,8 @@ def _backups_before(place: str, own_folder: Path) -> list[Path]:
     return sorted(folder.glob("*before-upgrade-from-1-*"))
 
 
-def test_a_store_of_the_first_revision_is_brought_up(place: str, own_folder: Path) -> None:
-    """With all that it holds, found by words too; a backup of it as it was lies beside it."""
+def test_store_of_the_first_revision_is_upgraded(place: str, own_folder: Path) -> None:
+    """With all its content, which search finds too; a backup of the old store is written next to it."""
     _first_store(place)
     with closing(open_store(place)) as store:
         job = store.jobs.get("j1")
@@ -313,7 +313,7 @@ def test_a_store_of_the_first_revision_is_brought_up(place: str, own_folder: Pat
 
 
 def test_a_backup_of_the_first_revision_is_restored(place: str, tmp_path: Path) -> None:
-    """It is brought up on its way; the file stays as it was."""
+    """It is upgraded while it is restored; the file isn't changed."""
     old = tmp_path / "old.sqlite"
     _first_store(str(old))
     StoreMaintenance(str(old)).backup(tmp_path / "backup")
@@ -324,8 +324,8 @@ def test_a_backup_of_the_first_revision_is_restored(place: str, tmp_path: Path) 
         assert [job.title for job in store.jobs.list(words="grosser")] == ["Großer Bus"]
 
 
-def test_an_upgrade_that_fails_leaves_the_store_as_it_was(place: str) -> None:
-    """Tables and rows: the next try, with what hindered gone, gets through."""
+def test_failed_upgrade_changes_nothing(place: str) -> None:
+    """Neither tables nor rows; the next attempt succeeds once the obstacle is gone."""
     _first_store(place)
     with closing(Database(place)) as database:
         with database.write() as connection:
@@ -340,7 +340,7 @@ def test_an_upgrade_that_fails_leaves_the_store_as_it_was(place: str) -> None:
 
 
 def test_a_newer_store_is_refused_and_untouched(place: str, tmp_path: Path) -> None:
-    """In a sentence that says what to install."""
+    """With a sentence that says what to install."""
     with closing(open_store(place)) as store:
         _fill(store)
         with store.database.write() as connection:

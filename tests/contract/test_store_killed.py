@@ -1,4 +1,4 @@
-"""`kill -9` in the middle of writing: whatever was acknowledged is there, the store is whole."""
+"""`kill -9` during writes: everything acknowledged is there, and the store is consistent."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ JOB = example_text("one_amplifier")
 
 
 def test_no_acknowledged_entry_is_lost_by_kill_9(tmp_path: Path) -> None:
-    """Two processes write and say each number once its call has returned; both are killed at random moments, again and again."""
+    """Two processes write and report each number once its call has returned; both are killed at random times, repeatedly."""
     place = str(tmp_path / "shop.sqlite")
     with closing(open_store(place)) as store:
         job = store.jobs.add(title="killed", text=JOB).id
@@ -49,8 +49,8 @@ def test_no_acknowledged_entry_is_lost_by_kill_9(tmp_path: Path) -> None:
     assert len(acknowledged) > KILLS * 10, "hardly anything was written: the test shows nothing"
 
 
-def test_a_backup_that_is_killed_leaves_no_backup(tmp_path: Path) -> None:
-    """There is a whole file or none of that name; the next backup of the same name gets through."""
+def test_killed_backup_leaves_no_partial_file(tmp_path: Path) -> None:
+    """There is a complete file of that name or none; the next backup to the same name succeeds."""
     place = str(tmp_path / "shop.sqlite")
     with closing(open_store(place)) as store:
         job = store.jobs.add(title="one", text=JOB).id

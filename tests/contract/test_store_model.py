@@ -1,4 +1,4 @@
-"""Random sequences of writes, undo and redo against a plain Python list."""
+"""Random sequences of writes, undo and redo, compared with a plain Python list."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ ENTRIES = st.lists(st.dictionaries(st.text(max_size=5), ANYTHING, max_size=3), m
 
 @given(title=st.text(max_size=300), entries=ENTRIES)
 @settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_any_case_comes_back_or_is_refused(store: Store, title: str, entries: list[dict[str, Any]]) -> None:
-    """Just as it was, alone and in the list; what is no text is refused before anything is written."""
+def test_any_case_is_read_back_or_refused(store: Store, title: str, entries: list[dict[str, Any]]) -> None:
+    """Exactly as stored, alone and in the list; invalid text is refused before anything is written."""
     case = Case(title=title, job="", evidence=tuple(entries))
     seen = store.cases.get("any").revision if store.cases.find() else 0
     try:
@@ -111,10 +111,10 @@ def _change(plain: Plain, store: Store, job: str, change: tuple[object, ...]) ->
 
 @given(changes=st.lists(CHANGES, max_size=30), first=st.tuples(TEXT, TEXT))
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_any_sequence_of_changes_is_as_a_list_would_have_it(
+def test_any_sequence_of_changes_matches_a_list(
     store: Store, changes: list[tuple[object, ...]], first: tuple[str, str]
 ) -> None:
-    """After each change the job, what can be undone and done again, its shelf and its run are the model's."""
+    """After each change the job, its undo and redo steps, its state and its run are those of the model."""
     plain = Plain([first])
     job = store.jobs.add(title=first[0], text=first[1]).id
     for change in changes:

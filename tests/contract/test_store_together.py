@@ -1,4 +1,4 @@
-"""Several at once, threads and processes: who comes second is told so, nothing is overwritten, no entry is lost."""
+"""Concurrent use by threads and processes: the second writer gets a conflict, nothing is overwritten, no entry is lost."""
 
 from __future__ import annotations
 
@@ -66,8 +66,8 @@ def _race(store: Store, change: Callable[[int], object]) -> tuple[int, int]:
     return sum(through), len(through) - sum(through)
 
 
-def test_of_threads_that_saw_the_same_one_gets_through(store: Store) -> None:
-    """Of a job, of a step, of a case, new or not: exactly one writes, all others are refused."""
+def test_one_of_many_threads_with_the_same_revision_writes(store: Store) -> None:
+    """For a job, a step or a case, new or not: exactly one writes, all others are refused."""
     job = store.jobs.add(title="one", text="1").id
     refused = WRITERS * 3 - 1
     assert _race(store, lambda n: store.jobs.write(job, title=str(n), text=str(n), seen=1)) == (1, refused)
@@ -82,8 +82,8 @@ def test_of_threads_that_saw_the_same_one_gets_through(store: Store) -> None:
     assert len(store.runs.entries(job)) == 2
 
 
-def test_all_may_write_where_nothing_is_seen(store: Store) -> None:
-    """Documents saved by name, new jobs: each call goes through, one of them is there in the end, whole."""
+def test_writes_without_a_revision_all_succeed(store: Store) -> None:
+    """Documents saved by name, new jobs: each call succeeds; in the end one of the documents is there, complete."""
     with ThreadPoolExecutor(WRITERS) as pool:
         list(pool.map(lambda n: store.documents.put("k", "k", {"n": n, "same": n}), range(WRITERS * 5)))
         list(pool.map(lambda n: store.jobs.add(title=str(n), text=""), range(WRITERS * 5)))
@@ -93,7 +93,7 @@ def test_all_may_write_where_nothing_is_seen(store: Store) -> None:
     assert {job.title for job in store.jobs.list()} == {str(n) for n in range(WRITERS * 5)}
 
 
-def test_processes_lose_nothing_of_each_other(store: Store, place: str) -> None:
+def test_concurrent_processes_lose_no_writes(store: Store, place: str) -> None:
     """Each adds entries to one step and lines to one job: all are there, in each writer's order, each once."""
     job = store.jobs.add(title="counted", text="").id
     writers = [
@@ -126,15 +126,15 @@ def test_processes_lose_nothing_of_each_other(store: Store, place: str) -> None:
             assert own == [f"writer{n} {number}" for number in range(EACH)]
 
 
-def test_processes_that_open_a_new_store_at_once(place: str) -> None:
-    """One makes the tables, all go on."""
+def test_new_store_is_opened_by_several_processes_at_once(place: str) -> None:
+    """One creates the tables, all continue."""
     code = "import sys; from gainwright.adapters.store import open_store; open_store(sys.argv[1], patience_s=60).jobs.list()"
     openers = [subprocess.Popen((sys.executable, "-c", code, place), stderr=subprocess.PIPE) for _ in range(WRITERS)]
     assert [(opener.communicate(timeout=120)[1], opener.returncode) for opener in openers] == [(b"", 0)] * WRITERS
 
 
-def test_a_reader_is_not_held_up_by_a_writer(store: Store, place: str) -> None:
-    """While somebody writes, everybody else sees what was there before."""
+def test_writer_does_not_block_readers(store: Store, place: str) -> None:
+    """During a write, everyone else sees the previous state."""
     job = store.jobs.add(title="one", text="1")
     other = open_store(place)
 

@@ -1,4 +1,4 @@
-"""A database that can't: one clear sentence, nothing lost, nothing half-written."""
+"""Databases that fail: one clear sentence, nothing lost, nothing half-written."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ def _opened(place: str, *, patience_s: float = QUICKLY_S) -> Iterator[SqlStore]:
 # ---- somebody else writes --------------------------------------------------------------------------------------
 
 
-def test_a_file_that_another_program_writes_to(tmp_path: Path) -> None:
-    """Is waited for, then told; reading goes on; when the other is done, so does writing."""
+def test_file_locked_by_another_program(tmp_path: Path) -> None:
+    """The store waits, then reports it; reading works; writing works again once the other program is done."""
     place = str(tmp_path / "shop.sqlite")
     with _opened(place) as store, closing(sqlite3.connect(place, isolation_level=None)) as other:
         job = store.jobs.add(title="one", text="1")
@@ -64,7 +64,7 @@ def test_a_file_that_another_program_writes_to(tmp_path: Path) -> None:
         assert store.jobs.write(job.id, title="two", text="2", seen=1).revision == 2
 
 
-def test_a_row_that_another_program_holds(postgresql: PostgreSQL) -> None:
+def test_row_locked_by_another_program(postgresql: PostgreSQL) -> None:
     """The same on a server."""
     place = postgresql.new_database()
     with _opened(place) as store, psycopg.connect(place) as other:
@@ -94,8 +94,8 @@ def _fill(store: SqlStore) -> tuple[str, list[str]]:
     return job, kept
 
 
-def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
-    """All that was acknowledged is there, nothing of what was refused."""
+def test_file_that_can_not_grow(tmp_path: Path) -> None:
+    """Everything acknowledged is there, nothing of what was refused."""
     place = str(tmp_path / "shop.sqlite")
     with _opened(place) as store:
         store.database.engine.dispose()
@@ -121,8 +121,8 @@ def small_disk() -> Iterator[Path]:
     folder.rmdir()
 
 
-def test_a_disk_that_is_full(small_disk: Path) -> None:
-    """All that was acknowledged is there; with room made, writing goes on. A backup that doesn't fit leaves no file."""
+def test_full_disk(small_disk: Path) -> None:
+    """Everything acknowledged is there; once there is room, writing works again. A backup that doesn't fit leaves no file."""
     filler = small_disk / "filler"
     filler.write_bytes(bytes(500_000))
     place = str(small_disk / "shop.sqlite")
@@ -158,7 +158,7 @@ def ordinary_user() -> Iterator[Path]:
         shutil.rmtree(folder)
 
 
-def test_a_folder_that_may_not_be_written_to(ordinary_user: Path) -> None:
+def test_folder_without_write_permission(ordinary_user: Path) -> None:
     """Neither a new store nor an old one; the old one stays as it was."""
     file = ordinary_user / "shop.sqlite"
     with _opened(str(file)) as store:
@@ -177,8 +177,8 @@ def test_a_folder_that_may_not_be_written_to(ordinary_user: Path) -> None:
     _refused("not_written", lambda: StoreMaintenance(str(file)).backup(closed / "backup"))
 
 
-def test_a_store_is_for_its_owners_eyes(tmp_path: Path) -> None:
-    """Nobody else may read it or a backup of it, whatever the usual rights of new files are."""
+def test_store_is_readable_by_its_owner_only(tmp_path: Path) -> None:
+    """Nobody else may read it or a backup of it, whatever the umask."""
     before = os.umask(0o022)
     try:
         with _opened(str(tmp_path / "shop.sqlite")) as store:
@@ -192,8 +192,8 @@ def test_a_store_is_for_its_owners_eyes(tmp_path: Path) -> None:
     assert "shop.sqlite-wal" in modes
 
 
-def test_a_database_that_may_only_be_read(postgresql: PostgreSQL) -> None:
-    """Is told when something is to be written."""
+def test_read_only_database(postgresql: PostgreSQL) -> None:
+    """Is reported when something is to be written."""
     place = postgresql.new_database()
     with _opened(place) as store:
         store.jobs.add(title="one", text="1")
@@ -207,8 +207,8 @@ def test_a_database_that_may_only_be_read(postgresql: PostgreSQL) -> None:
 # ---- no store --------------------------------------------------------------------------------------------------
 
 
-def test_a_file_that_is_no_store(tmp_path: Path) -> None:
-    """Is left as it is: neither a text, nor another program's database, nor a folder becomes a store."""
+def test_file_that_is_no_store(tmp_path: Path) -> None:
+    """Isn't changed: neither a text, nor another program's database, nor a folder becomes a store."""
     text = tmp_path / "letter.txt"
     text.write_bytes(b"Dear customer, " * 100)
     other = tmp_path / "other.sqlite"
@@ -224,8 +224,8 @@ def test_a_file_that_is_no_store(tmp_path: Path) -> None:
         assert connection.execute("SELECT name FROM sqlite_master").fetchall() == [("sold",)]
 
 
-def test_a_damaged_file(tmp_path: Path) -> None:
-    """Is told as such; check says where; a restore brings the backup back and keeps the damaged file."""
+def test_damaged_file(tmp_path: Path) -> None:
+    """Is reported; check says where; a restore brings the backup back and keeps the damaged file."""
     place, backup = tmp_path / "shop.sqlite", tmp_path / "backup"
     with _opened(str(place)) as store:
         job = store.jobs.add(title="one", text="long " * 20_000)
@@ -244,8 +244,8 @@ def test_a_damaged_file(tmp_path: Path) -> None:
         assert store.jobs.list() == [job]
 
 
-def test_pages_that_were_lost_are_found(tmp_path: Path) -> None:
-    """A damaged page that nobody has read yet is told by check, in a sentence."""
+def test_damaged_pages_are_found(tmp_path: Path) -> None:
+    """Check reports a damaged page that nobody has read yet, in a sentence."""
     place = tmp_path / "shop.sqlite"
     with _opened(str(place)) as store:
         job = store.jobs.add(title="one", text="1")
@@ -259,16 +259,16 @@ def test_pages_that_were_lost_are_found(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "place", ["mysql:" + "//localhost/x", "postgresql:" + "//localhost:five/x", "sqlite:" + "//", "://"]
 )
-def test_addresses_that_can_not_be(place: str) -> None:
-    """Say what may be written instead."""
+def test_invalid_addresses(place: str) -> None:
+    """The error says what to write instead."""
     assert "postgresql" in _refused("bad_store", lambda: open_store(place)).rule
 
 
 # ---- a server that isn't there ---------------------------------------------------------------------------------
 
 
-def test_a_server_that_goes_away_and_comes_back(postgresql: PostgreSQL) -> None:
-    """Each call says so while it is away; the same store goes on when it is back, with all that was acknowledged."""
+def test_server_that_is_away_for_a_while(postgresql: PostgreSQL) -> None:
+    """Each call reports it meanwhile; the same store works again afterwards, with everything acknowledged."""
     place = postgresql.new_database()
     with _opened(place) as store:
         job = store.jobs.add(title="one", text="1")
@@ -283,8 +283,8 @@ def test_a_server_that_goes_away_and_comes_back(postgresql: PostgreSQL) -> None:
         assert store.jobs.write(job.id, title="two", text="2", seen=1).revision == 2
 
 
-def test_a_server_that_goes_away_in_the_middle(postgresql: PostgreSQL) -> None:
-    """Nothing is half-written, and the person is told to look."""
+def test_server_lost_during_a_write(postgresql: PostgreSQL) -> None:
+    """Nothing is half-written, and the message asks the user to check."""
     place = postgresql.new_database()
 
     def cut_off() -> None:
@@ -303,8 +303,8 @@ def test_a_server_that_goes_away_in_the_middle(postgresql: PostgreSQL) -> None:
         assert store.jobs.get(job.id) == job
 
 
-def test_a_name_that_is_not_let_in(postgresql: PostgreSQL) -> None:
-    """And a database that isn't there; no password is repeated."""
+def test_refused_login(postgresql: PostgreSQL) -> None:
+    """And a missing database; no password is repeated."""
     there = postgresql.new_database()
     stranger = there.replace("//" + postgresql.user, "//stranger:secret")
     assert "secret" not in str(_refused("store_refused", lambda: open_store(stranger)))

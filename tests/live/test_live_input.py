@@ -1,4 +1,4 @@
-"""Live input over a real sound server: a null sink played into, its monitor measured."""
+"""Live input from a real sound server: tones are played into a null sink, and its monitor is measured."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def follow(server: SoundServer, *options: str, status: int = 0) -> tuple[dict[st
 
 
 def test_level_and_distortion_floor(server: SoundServer, tmp_path: Path) -> None:
-    """Level within 0.01 dB, THD under -90 dB, ten and more updates in a second of sound."""
+    """Level within 0.01 dB, THD below -90 dB, at least ten updates per second of sound."""
     with server.playing(tone(tmp_path)):
         found, _ = follow(server, "--seconds", "3")
     for channel in found["last"]["channels"]:
@@ -59,8 +59,8 @@ def test_level_and_distortion_floor(server: SoundServer, tmp_path: Path) -> None
     assert found["rate_hz"] == RATE_HZ
 
 
-def test_a_meters_reading_calibrates_and_is_kept(server: SoundServer, tmp_path: Path) -> None:
-    """2.000 V at -6 dBFS: full scale is 3.991 V; known again for this device and gain, and not for another."""
+def test_meter_reading_calibrates_the_input(server: SoundServer, tmp_path: Path) -> None:
+    """2.000 V at -6 dBFS: full scale is 3.991 V; remembered for this device and gain, not for another."""
     with server.playing(tone(tmp_path)):
         first, said = follow(server, "--seconds", "3", "--meter-reads", "2.0", "--gain", "noon")
         again, _ = follow(server, "--seconds", "1", "--gain", "noon")
@@ -71,8 +71,8 @@ def test_a_meters_reading_calibrates_and_is_kept(server: SoundServer, tmp_path: 
     assert "not calibrated" in other
 
 
-def test_a_full_input_and_the_worst_are_held(server: SoundServer, tmp_path: Path) -> None:
-    """A tone 3 dB over full scale: said, and status 1 at the end."""
+def test_overload_is_reported_and_held(server: SoundServer, tmp_path: Path) -> None:
+    """A tone 3 dB over full scale is reported, and the status at the end is 1."""
     with server.playing(tone(tmp_path, level_dbfs=3.0)):
         found, _ = follow(server, "--seconds", "2", status=1)
     assert found["last"]["worst"] == ["overloaded_input", "overloaded_input"]
@@ -98,8 +98,8 @@ def following(server: SoundServer) -> Iterator[subprocess.Popen[str]]:
         running.kill()
 
 
-def test_a_dropout_is_told_and_survived(server: SoundServer, tmp_path: Path) -> None:
-    """The server stands still for two seconds in the middle."""
+def test_dropout_is_reported_and_survived(server: SoundServer, tmp_path: Path) -> None:
+    """The server stops for two seconds in the middle."""
     with server.playing(tone(tmp_path)), following(server) as running:
         time.sleep(1)
         server.freeze(2.0)
@@ -110,8 +110,8 @@ def test_a_dropout_is_told_and_survived(server: SoundServer, tmp_path: Path) -> 
     assert found["last"]["channels"][0]["verdict"] == "clean"
 
 
-def test_a_device_that_vanishes_is_waited_for(server: SoundServer, tmp_path: Path) -> None:
-    """The server ends and comes back; the measurement goes on."""
+def test_measurement_waits_for_a_device_that_vanishes(server: SoundServer, tmp_path: Path) -> None:
+    """The server ends and comes back; the measurement continues."""
     path = tone(tmp_path)
     with server.playing(path), following(server) as running:
         time.sleep(1)
@@ -127,8 +127,8 @@ def test_a_device_that_vanishes_is_waited_for(server: SoundServer, tmp_path: Pat
     assert found["last"]["channels"][0]["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.01)
 
 
-def test_what_a_step_expects(server: SoundServer, tmp_path: Path) -> None:
-    """The plan's step beside the reading."""
+def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path) -> None:
+    """The plan's step is shown beside the reading."""
     from gainwright.jobfile import example_text
 
     (tmp_path / "car.yaml").write_text(example_text("one_amplifier"))
@@ -161,7 +161,7 @@ def test_what_a_step_expects(server: SoundServer, tmp_path: Path) -> None:
         (("--seconds", "2", "--meter-reads", "1"), "no clean tone"),
     ],
 )
-def test_what_is_refused(server: SoundServer, options: tuple[str, ...], says: str) -> None:
+def test_invalid_calls_are_refused(server: SoundServer, options: tuple[str, ...], says: str) -> None:
     """Status 2 and one sentence."""
     _, said = follow(server, *options, status=2)
     assert says in said
@@ -169,7 +169,7 @@ def test_what_is_refused(server: SoundServer, options: tuple[str, ...], says: st
 
 
 def test_devices_are_listed(server: SoundServer) -> None:
-    """By name and the system's interface to them."""
+    """By name and by the system's interface to them."""
     done = subprocess.run((sys.executable, "-m", "gainwright", "devices", "--json"), env=server.environment, capture_output=True, text=True, check=True)  # fmt: skip
     found = json.loads(done.stdout)["devices"]
     assert any(device["name"] == "pulse" for device in found)

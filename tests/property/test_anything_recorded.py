@@ -1,4 +1,4 @@
-"""Whatever was recorded, every reader of recordings answers or refuses in one sentence."""
+"""Whatever was recorded, every analysis gives a result or refuses with one sentence."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ lengths = st.sampled_from([1, 7, 500, 20_000, 60_000])
 @settings(max_examples=60)
 @given(kind=kinds, length=lengths, seed=st.integers(0, 10**6), rate_hz=st.sampled_from([8000, 48_000, 192_000]))
 def test_noise_and_onset_of_anything(kind: str, length: int, seed: int, rate_hz: int) -> None:
-    """Answers are plain JSON without NaN."""
+    """Results are plain JSON without NaN."""
     recording = Recording(anything(kind, length, seed)[:, None], rate_hz)
     json.dumps([to_json(channel) for channel in measure_noise(recording)], allow_nan=False)
     json.dumps([to_json(channel) for channel in find_onset(recording)], allow_nan=False)
@@ -74,8 +74,8 @@ def test_responses_of_anything(kind: str, other: str, length: int, seed: int) ->
 
 @settings(max_examples=60)
 @given(content=st.one_of(st.binary(max_size=60), st.text(max_size=60).map(str.encode)))
-def test_any_file_of_calibrations(content: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Read, or refused with what to do."""
+def test_any_calibration_file(content: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Is read, or refused with what to do."""
     folder = tmp_path_factory.mktemp("settings", numbered=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(folder))
@@ -88,7 +88,7 @@ def test_any_file_of_calibrations(content: bytes, tmp_path_factory: pytest.TempP
 
 
 def test_window_and_interpolation_are_scipys() -> None:
-    """The four-term window is scipy's; the bends' tables interpolate within 1e-3 dB of a cubic through them."""
+    """The four-term window is scipy's; the tables of bends interpolate within 1e-3 dB of a cubic through them."""
     np.testing.assert_allclose(blackman_harris(4096), signal.windows.blackmanharris(4096, sym=False), atol=1e-12)
     shape = compression_curve(HARD, shows="rms")
     fine = np.linspace(-25, 40, 5001)

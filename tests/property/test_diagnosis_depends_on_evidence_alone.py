@@ -52,8 +52,8 @@ def believed(diagnoser: Diagnoser, picked: list[int]) -> Probabilities:
     return {(c.cause, c.where): c.probability for c in found.causes}
 
 
-def test_step_by_step_believes_what_all_at_once_does() -> None:
-    """After each entry, and after taking one back and giving it again, as if nothing had been asked before."""
+def test_evidence_step_by_step_gives_the_same_as_all_at_once() -> None:
+    """After each entry, and after one was undone and given again, as if nothing had been asked before."""
     going = Diagnoser(JOB)
     steps = [list(range(n)) for n in (1, 2, 3, 4, 5, 6, 7, 8, 9, 8, 5, 6, 2, 1)]
     found = [believed(going, step) for step in steps]
@@ -67,8 +67,8 @@ def test_step_by_step_believes_what_all_at_once_does() -> None:
     st.lists(st.integers(0, 11), min_size=1, max_size=6, unique=True),
     st.randoms(use_true_random=False),
 )
-def test_the_answer_is_a_function_of_the_evidence(before: list[list[int]], picked: list[int], luck: Random) -> None:
-    """Asked after anything else, in another order, or twice: the same."""
+def test_diagnosis_is_a_function_of_the_evidence(before: list[list[int]], picked: list[int], luck: Random) -> None:
+    """After other questions, in another order, or twice: the same."""
     going = Diagnoser(JOB)
     for other in before:
         going.weigh([pool()[i] for i in other])
@@ -80,8 +80,8 @@ def test_the_answer_is_a_function_of_the_evidence(before: list[list[int]], picke
     assert believed(going, picked) == pytest.approx(alone, abs=ALIKE)
 
 
-def test_a_diagnoser_that_is_asked_for_days_does_not_grow() -> None:
-    """Solutions of more and more tones and settings are let go; the answer stays what it is."""
+def test_diagnoser_in_long_use_does_not_grow() -> None:
+    """Solutions for more and more tones and settings are dropped; the answer stays the same."""
     from gainwright.diagnose import diagnoser
 
     going = Diagnoser(JOB)

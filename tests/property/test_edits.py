@@ -1,4 +1,4 @@
-"""Whatever is asked of a job file's text, in whatever order: a job comes out, or a refusal and nothing changed."""
+"""Whatever edit of a job file's text is requested, in whatever order: the result is a valid job, or a refusal and no change."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ def _edit(draw: Callable[[st.SearchStrategy[Any]], Any], text: str) -> str:
 @settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS), crlf=st.booleans())
 def test_any_edits_in_any_order(data: st.DataObject, text: str, crlf: bool) -> None:
-    """Each step gives a job that can be read, with every comment that stood alone, or is refused in a sentence."""
+    """Each step gives a readable job with every comment that has its own line, or is refused with a sentence."""
     if crlf:
         text = text.replace("\n", "\r\n")
     for _ in range(data.draw(st.integers(1, 6))):
@@ -124,8 +124,8 @@ def test_any_edits_in_any_order(data: st.DataObject, text: str, crlf: bool) -> N
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS))
-def test_a_name_there_and_back(data: st.DataObject, text: str) -> None:
-    """Renaming a stage and back is the same file; in between it is the same chain under another name."""
+def test_renaming_back_restores_the_file(data: st.DataObject, text: str) -> None:
+    """Renaming a stage and back gives the same file; in between it is the same chain under another name."""
     stage = data.draw(st.sampled_from(list(read_job_text(text).job.stages)))
     between = editing.rename_stage(text, stage, "renamed")
     assert read_job_text(editing.rename_stage(between, "renamed", stage)).job == read_job_text(text).job
@@ -136,8 +136,8 @@ def test_a_name_there_and_back(data: st.DataObject, text: str) -> None:
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS))
-def test_put_in_and_taken_out(data: st.DataObject, text: str) -> None:
-    """A stage put into any place and taken out again leaves the chain wired as it was."""
+def test_adding_and_removing_a_stage_keeps_the_wiring(data: st.DataObject, text: str) -> None:
+    """A stage added anywhere and removed again leaves the chain wired as before."""
     place = data.draw(st.sampled_from([p.id for p in editing.places(editing.Draft(text)) if p.kind != "input"]))
     with_it = editing.add_stage(text, "level_control", "new_one", place)
     read = read_job_text(with_it)

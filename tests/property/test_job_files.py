@@ -1,4 +1,4 @@
-"""Whatever a file holds, reading it gives a job or one clear error."""
+"""Whatever a file contains, reading it gives a job or one clear error."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ def test_any_text(text: str) -> None:
 
 @settings(max_examples=150)
 @given(data=st.data())
-def test_an_example_with_a_slip(data: st.DataObject) -> None:
-    """Real files with a piece taken out, doubled, swapped or overwritten."""
+def test_example_with_a_random_mistake(data: st.DataObject) -> None:
+    """Real files with a piece removed, doubled, swapped or overwritten."""
     text = data.draw(st.sampled_from(TEXTS))
     for _ in range(data.draw(st.integers(1, 3))):
         start = data.draw(st.integers(0, max(0, len(text) - 1)))
@@ -83,7 +83,7 @@ def _paths() -> list[tuple[str, ...]]:
 @settings(max_examples=150)
 @given(data=st.data(), value=values)
 def test_another_value_at_any_key(data: st.DataObject, value: object) -> None:
-    """Any value where another was."""
+    """Any value in place of another."""
     document = read_job_text(TEXTS[0]).document
     path = data.draw(st.sampled_from(_paths()))
     here = document

@@ -1,4 +1,4 @@
-"""What holds of the formulas whatever the numbers: sums, orders, inverses and bounds."""
+"""Properties of the formulas for all numbers: sums, orders, inverses and bounds."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ kinds: st.SearchStrategy[Literal["low", "high"]] = st.sampled_from(["low", "high
 
 @given(frequency_hz=audio_hz, corner_hz=audio_hz, order=st.sampled_from([4, 8]))
 def test_linkwitz_riley_sums_to_unity(frequency_hz: float, corner_hz: float, order: int) -> None:
-    """Low and high pass of order 4 or 8 add up to magnitude 1 everywhere (Linkwitz 1976), but for rounding."""
+    """Low-pass and high-pass of order 4 or 8 sum to magnitude 1 at every frequency (Linkwitz 1976), except for rounding."""
     common: dict[str, Any] = {"frequency_hz": frequency_hz, "corner_hz": corner_hz, "order": order}
     low = physics.linkwitz_riley_response(**common, kind="low")
     total = low + physics.linkwitz_riley_response(**common, kind="high")
@@ -32,14 +32,14 @@ def test_linkwitz_riley_sums_to_unity(frequency_hz: float, corner_hz: float, ord
 
 @given(frequency_hz=audio_hz, corner_hz=audio_hz, order=st.integers(1, 8))
 def test_butterworth_splits_power(frequency_hz: float, corner_hz: float, order: int) -> None:
-    """The powers of a Butterworth low and high pass of one order add up to 1."""
+    """The powers of a Butterworth low-pass and high-pass of the same order sum to 1."""
     common: dict[str, Any] = {"frequency_hz": frequency_hz, "corner_hz": corner_hz, "order": order}
     parts = [abs(complex(physics.butterworth_response(**common, kind=kind))) ** 2 for kind in ("low", "high")]
     assert sum(parts) == pytest.approx(1.0, rel=1e-11)
 
 
 @given(which=st.sampled_from(FILTERS), kind=kinds, corner_hz=audio_hz, tones=st.lists(audio_hz, min_size=2, max_size=5))
-def test_filters_only_take_and_take_more_further_out(
+def test_filters_never_amplify_and_attenuate_monotonically(
     which: tuple[str, int], kind: Literal["low", "high"], corner_hz: float, tones: list[float]
 ) -> None:
     """No crossover filter amplifies, and its loss never falls as the tone moves away from its pass band."""
@@ -56,7 +56,7 @@ def test_filters_only_take_and_take_more_further_out(
 def test_corner_for_loss_is_the_inverse(
     which: tuple[str, int], kind: Literal["low", "high"], tone_hz: float, loss_db: float
 ) -> None:
-    """The filter with the corner that was found takes the loss that was asked for."""
+    """A filter with the corner found has the loss that was asked for."""
     named: dict[str, Any] = {"shape": which[0], "slope_db_per_octave": which[1], "kind": kind}
     corner_hz = physics.corner_for_loss(**named, frequency_hz=tone_hz, loss_db=loss_db)
     response = physics.filter_response(**named, corner_hz=corner_hz, frequency_hz=tone_hz)
@@ -79,8 +79,8 @@ def test_a_cut_undoes_a_boost(frequency_hz: float, corner_hz: float, gain_db: fl
 
 
 @given(depths_db=st.lists(st.floats(-20.0, 60.0), min_size=2, max_size=6, unique=True))
-def test_more_drive_gives_more_of_everything(depths_db: list[float]) -> None:
-    """Fundamental, rms, rectified mean and THD never fall as a sine is driven harder, and stay under a square's."""
+def test_all_levels_rise_with_drive(depths_db: list[float]) -> None:
+    """Fundamental, rms, rectified mean and THD never fall as a sine is driven harder, and stay below those of a square wave."""
     drive = 10 ** (np.sort(depths_db) / 20)
     for function, most in (
         (physics.clipped_sine_fundamental, 4 / np.pi),
@@ -96,7 +96,7 @@ def test_more_drive_gives_more_of_everything(depths_db: list[float]) -> None:
 
 @given(thd=st.floats(1e-4, 0.48))
 def test_drive_for_thd_is_the_inverse(thd: float) -> None:
-    """The drive that was found gives the THD that was asked for."""
+    """The drive found gives the THD that was asked for."""
     assert float(physics.clipped_sine_thd(drive=physics.drive_for_thd(thd=thd))) == pytest.approx(thd, rel=1e-6)
 
 
@@ -108,7 +108,7 @@ def test_drive_for_thd_is_the_inverse(thd: float) -> None:
 def test_a_ceiling_meets_its_ratings_and_stays_between_them(
     loads: list[float], powers: list[float], real: list[float]
 ) -> None:
-    """At a rated load the ceiling is the rating; between loads it lies between ratings; order of ratings is no matter."""
+    """At a rated load the ceiling is the rating; between loads it lies between ratings; the order of ratings doesn't matter."""
     ratings_v = np.sqrt(np.array(powers[: len(loads)]) * loads)
     common: dict[str, Any] = {"ratings_load_ohm": np.array(loads), "ratings_v": ratings_v}
     at_ratings = physics.loaded_ceiling(**common, load_ohm=np.array(loads))
@@ -121,7 +121,7 @@ def test_a_ceiling_meets_its_ratings_and_stays_between_them(
 
 
 @given(level=st.floats(-200.0, 100.0))
-def test_levels_come_back(level: float) -> None:
+def test_level_conversions_are_inverses(level: float) -> None:
     """Each pair of conversions is an inverse of the other."""
     volts_dbu, volts_dbv = physics.volts_from_dbu(level_dbu=level), physics.volts_from_dbv(level_dbv=level)
     assert float(physics.dbu_from_volts(voltage_v=volts_dbu)) == pytest.approx(level, abs=1e-9)
@@ -131,14 +131,14 @@ def test_levels_come_back(level: float) -> None:
 
 
 @given(resistances=st.lists(st.floats(0.01, 1e6), min_size=1, max_size=6))
-def test_parallel_is_less_than_the_least(resistances: list[float]) -> None:
-    """Resistances in parallel are at most the least of them and at least that over their number."""
+def test_parallel_is_at_most_the_smallest(resistances: list[float]) -> None:
+    """Resistances in parallel are at most the smallest, and at least the smallest divided by their number."""
     together, least = float(physics.parallel(*resistances)), min(resistances)
     assert least / len(resistances) * (1 - 1e-12) <= together <= least * (1 + 1e-12)
 
 
 @given(levels_db=st.lists(st.floats(-150.0, 150.0), min_size=1, max_size=6))
-def test_powers_together_are_more_than_the_most(levels_db: list[float]) -> None:
+def test_sum_of_powers_is_at_least_the_largest(levels_db: list[float]) -> None:
     """Uncorrelated signals together are at least the loudest and at most that many times it."""
     total, most = float(physics.sum_of_powers_db(levels_db=levels_db)), max(levels_db)
     assert most - 1e-9 <= total <= most + 10 * np.log10(len(levels_db)) + 1e-9

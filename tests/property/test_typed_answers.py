@@ -97,7 +97,7 @@ SPACES = st.sampled_from(["", " ", "\u00a0", "\u2009", "  "])
 @example("²", "row or step")
 @example("Infinity", "volts")
 @example("1e9999 ohm", "lead")
-def test_what_is_typed_is_read_or_refused_and_written_back_the_same(text: str, reader: str) -> None:
+def test_typed_text_is_read_or_refused_and_reads_back_the_same(text: str, reader: str) -> None:
     """Text raises only the project's own error, and the `str()` of an answer reads as that answer."""
     read = READERS[reader]
     try:
@@ -142,7 +142,7 @@ def test_a_row_holds_its_step_and_volts(step: float, volts: str, between: str) -
 
 
 @given(st.text(max_size=20) | TYPED)
-def test_a_bare_number_is_ascii_and_finite_or_none(text: str) -> None:
+def test_bare_number_is_ascii_and_finite_or_refused(text: str) -> None:
     """An accepted number is valid in any program, and has no digits of other scripts."""
     found = decimal(text)
     if found is not None:

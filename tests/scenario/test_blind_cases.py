@@ -1,4 +1,4 @@
-"""Blind cases on the rig: the true cause is found, probabilities are honest, and tests are few.
+"""Blind cases on the simulated rig: the true cause is found, probabilities are calibrated, and few tests are needed.
 
 A smaller draw than the bench's (`python3 tasks.py bench diagnosing`); its table is printed at the end of the run.
 """
@@ -23,7 +23,7 @@ CASES = range(200, 272)
 
 @pytest.mark.parametrize("said", [True, False], ids=["gains said", "gains not said"])
 def test_blind_cases(said: bool, record_property: Callable[[str, object], None]) -> None:
-    """The job says where gains stand, or they stand anywhere: causes are found, probabilities honest, tests few."""
+    """With gain positions in the job and without: causes are found, probabilities are calibrated, tests are few."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         cases = list(pool.map(partial(run_case, said=said), CASES, chunksize=6))
     record_property("table", table(cases))
@@ -57,8 +57,8 @@ def few_tests_are_enough(cases: list[Case]) -> None:
     assert np.median([c.tests for c in reached if c.silent]) <= 5
 
 
-def test_the_same_seed_is_the_same_case() -> None:
-    """A case is reproducible to the last figure."""
+def test_same_seed_gives_the_same_case() -> None:
+    """A case is reproducible to the last digit."""
     one, again = run_case(201), run_case(201)
     assert one.asked == again.asked
     assert one.said == again.said

@@ -119,8 +119,8 @@ def met(call: Call, *, seed: int = 3) -> tuple[Diagnosis, list[str]]:
 
 
 @pytest.mark.parametrize("name", CALLS)
-def test_call_is_answered_with_what_a_caller_has(name: str) -> None:
-    """The cause (or the group that nothing reachable parts it from) is named first, in words, with its repair."""
+def test_cause_is_found_from_what_a_caller_can_do(name: str) -> None:
+    """The cause (or the group that no reachable test separates) is ranked first, described in words, with its repair."""
     call = CALLS[name]
     found, asked = met(call)
     told = call.named or f"{call.cause} at {call.where}"

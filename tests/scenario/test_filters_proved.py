@@ -1,4 +1,4 @@
-"""Each filter that a plan opens for the set-up is proved at its end: a reading tells if it was left open."""
+"""Each filter that a plan opens for the set-up is verified at its output: a reading reveals it if it was left open."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ JOBS = {name: example_text(name) for name in examples()} | CARS
 
 
 @pytest.mark.parametrize("name", list(JOBS))
-def test_every_moved_filter_is_told_from_one_left_open(name: str) -> None:
+def test_filter_left_open_is_noticed(name: str) -> None:
     """Examples and other cars: the level with the filter open lies outside what some verify step expects."""
     job = read_job_text(JOBS[name]).job
     plan = make_plan(job)
@@ -32,8 +32,8 @@ def test_every_moved_filter_is_told_from_one_left_open(name: str) -> None:
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_every_moved_filter_of_random_jobs_is_told(seed: int) -> None:
-    """Random chains: the same, or the plan says that nothing at hand can prove it."""
+def test_filter_left_open_is_noticed_in_random_jobs(seed: int) -> None:
+    """Random chains: the same, or the plan says that no instrument at hand can show it."""
     job = random_job(seed)
     plan = make_plan(job)
     said = {f.where for f in plan.findings if f.code == "filter_not_proved"}
@@ -41,7 +41,7 @@ def test_every_moved_filter_of_random_jobs_is_told(seed: int) -> None:
 
 
 def test_the_check_can_fail() -> None:
-    """Without the readings in the stop band no filter is told: at the set-up tone it takes under 2 dB."""
+    """Without the readings in the stop band no open filter is noticed: at the set-up tone it changes the level by less than 2 dB."""
     job = read_job_text(example_text("two_way_and_sub")).job
     plan = make_plan(job)
     proofs = {f"verify.{control}" for control in moved_filters(plan)}
@@ -49,8 +49,8 @@ def test_the_check_can_fail() -> None:
     assert "desk.sub.low_pass" in not_told(job, replace(plan, steps=left))
 
 
-def test_tweeters_are_proved_first_and_nothing_is_proved_that_was_not_moved() -> None:
-    """The proof of a tweeter's high-pass comes before every other reading; an end left alone has no proof."""
+def test_tweeters_are_verified_first_and_only_moved_filters_are_verified() -> None:
+    """A tweeter's high-pass is verified before every other reading; an output whose filters weren't moved isn't."""
     plan = make_plan(read_job_text(JOBS["two_way_and_sub"]).job)
     verify = [step for step in plan.steps if step.phase == "verify"]
     assert verify[0].id == "verify.desk.tweeter.high_pass"
@@ -59,8 +59,8 @@ def test_tweeters_are_proved_first_and_nothing_is_proved_that_was_not_moved() ->
 
 
 @pytest.mark.parametrize("name", ["two_way_and_sub", "at_the_amplifier", "head_unit_alone"])
-def test_on_the_rig_a_filter_left_open_reads_outside(name: str) -> None:
-    """By the second method: set as planned, each proof reads inside; with its filter left open it reads outside."""
+def test_reading_on_the_rig_is_outside_if_a_filter_was_left_open(name: str) -> None:
+    """By the second method: set as planned, each such reading lies inside; with its filter left open it lies outside."""
     from gainwright.app.set_up.bench_run import run_on_bench
 
     job = read_job_text(JOBS[name]).job
@@ -80,8 +80,8 @@ def test_on_the_rig_a_filter_left_open_reads_outside(name: str) -> None:
         bench.set(control, back)
 
 
-def test_bands_that_are_summed_again_are_no_series() -> None:
-    """Two Linkwitz-Riley bands of one corner add to a flat whole: no clash, a tone within 0.1 dB, no gain fully up."""
+def test_bands_that_are_summed_again_are_not_in_series() -> None:
+    """Two Linkwitz-Riley bands with one corner sum to a flat whole: no clash, a tone within 0.1 dB, no gain fully up."""
     job = read_job_text(JOBS["bands_summed"]).job
     plan = make_plan(job)
     assert not plan.blocked

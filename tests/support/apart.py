@@ -1,4 +1,4 @@
-"""Coroutines in tests: run in a thread of their own, since a browser driven in this one keeps its event loop running."""
+"""Coroutines in tests, run in a thread of their own, since a browser driven in this one keeps its event loop running."""
 
 from __future__ import annotations
 

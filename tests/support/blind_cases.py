@@ -1,7 +1,7 @@
-"""Blind cases: a chain and a fault drawn at random on the rig, a caller who tells what is heard, tests asked for one by one.
+"""Blind cases: a chain and a fault drawn at random on the rig, a caller who reports what is heard, tests asked for one by one.
 
-Nothing of the fault is known to the diagnosis. The caller errs as people do: now and then a word, a lamp, a lead or a
-whole reading is wrong, as often as the diagnosis takes it to be (common practice, no published source).
+The diagnosis knows nothing about the fault. The caller makes mistakes as people do: now and then a word, a lamp, a lead or a
+whole reading is wrong, as often as the diagnosis assumes (common practice, no published source).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What blind cases add up to: ranks, reliability, Brier score, tests and minutes, beside fixed orders of the same tests."""
+"""Statistics of blind cases: ranks, reliability, Brier score, tests and minutes, compared with fixed orders of the same tests."""
 
 from __future__ import annotations
 

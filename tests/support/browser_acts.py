@@ -1,7 +1,7 @@
-"""Clicks and keys in the browser that are over when the page they lead to is there, with its style sheet and scripts.
+"""Clicks and keys in the browser that return once the resulting page is there, with its style sheet and scripts.
 
-A browser answers a click before what it asked for begins, and a page comes in piece by piece: what a test looks at next
-would be the old page or half of the new one.
+A browser returns from a click before the request begins, and a page arrives piece by piece: without waiting, a test would
+see the old page or half of the new one.
 """
 
 from __future__ import annotations

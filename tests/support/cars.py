@@ -1,4 +1,4 @@
-"""Cars drawn for tests, each a kind of system that the shipped examples leave out, all invented."""
+"""Invented cars for tests, each a kind of system that the shipped examples leave out."""
 
 from __future__ import annotations
 

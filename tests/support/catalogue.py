@@ -1,7 +1,7 @@
-"""What a catalogue of the papers has to hold, read from the code: the literal sentences of `say` and `joined`.
+"""The sentences that a catalogue of the papers needs, read from the code: the literal templates of `say` and `joined`.
 
-Called as a program it brings the catalogues up to date: new sentences are added, empty, to be translated; those that
-nobody says any more are kept; what is translated is compiled.
+Called as a program it updates the catalogues: new sentences are added, empty, to be translated; unused ones are
+removed; the translations are compiled.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ PACKAGE = Path(gainwright.__file__).parent
 
 
 def sentences() -> set[str]:
-    """Return every English sentence that the code gives to `say`, or joins others by."""
+    """Return every English sentence that the code passes to `say`, or joins others with."""
     found: set[str] = set()
     for path in sorted(PACKAGE.rglob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -53,13 +53,16 @@ def words() -> set[str]:
 
 
 def main() -> None:
-    """Renew every catalogue, and say how many sentences wait for a translation."""
+    """Update every catalogue, and print how many sentences need a translation."""
+    wanted = sentences() | words()
     for po in sorted((PACKAGE / "locale").glob("*/LC_MESSAGES/gainwright.po")):
         with po.open("rb") as file:
             catalogue = read_po(file)
-        for sentence in sorted(sentences() | words()):
+        for sentence in sorted(wanted):
             if sentence not in catalogue:
                 catalogue.add(sentence)
+        for unused in [m.id for m in catalogue if m.id and m.id not in wanted]:
+            catalogue.delete(unused)
         with po.open("wb") as file:
             write_po(file, catalogue, width=110, sort_output=True)
         with po.with_suffix(".mo").open("wb") as file:

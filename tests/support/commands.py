@@ -1,4 +1,4 @@
-"""Commands as a person runs them, in a folder: in this process, or as a program of their own."""
+"""Commands as a user runs them, in a folder: in this process, or as a separate program."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The compiled analysis of music, put into a cache of its own: it is compiled once, not in each folder that a test begins with."""
+"""A shared cache for the compiled analysis of music, so that it is compiled once and not in each test's folder."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Plans of the shipped examples, with texts of the job replaced, and parts of them."""
+"""Plans of the shipped examples, with replacements in the job's text, and parts of them."""
 
 from __future__ import annotations
 

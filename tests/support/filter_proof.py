@@ -1,8 +1,8 @@
-"""Whether a plan's readings would tell that a filter it opened was left open, by the levels of the chain alone.
+"""Whether a plan's readings would reveal that a filter it opened was left open, from the levels of the chain alone.
 
-At each verify step: the level with the filter back and with it as it was opened, every other filter back, both far below
-every ceiling; their ratio moves the expected reading. It tells when that lies outside the expected interval by 3 dB or a
-third of the distance between the two, whichever is less, and by at least 1 dB.
+At each verify step: the level with the filter restored and with it still open, all other filters restored, both far below
+every ceiling; their ratio shifts the expected reading. The step reveals the open filter if the result lies outside the expected
+interval by 3 dB or a third of the distance between the two, whichever is less, and by at least 1 dB.
 """
 
 from __future__ import annotations

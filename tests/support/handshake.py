@@ -1,4 +1,4 @@
-"""A TLS handshake by OpenSSL, as Python's ssl calls it, strictly: another implementation than the one that made the certificate."""
+"""A strict TLS handshake by OpenSSL, through Python's ssl: a different implementation from the one that made the certificate."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A job's text with an instrument that only says yes or no."""
+"""The text of a job with a yes/no instrument."""
 
 from __future__ import annotations
 

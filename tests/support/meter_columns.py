@@ -1,4 +1,4 @@
-"""Columns of readings of a sine driven into a ceiling step by step, as a meter shows them."""
+"""Columns of meter readings of a sine driven into a ceiling step by step."""
 
 from __future__ import annotations
 

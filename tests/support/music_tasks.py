@@ -1,4 +1,4 @@
-"""Stand-ins for reading a file, to be run in other processes: quick, slow, and one that takes its process with it."""
+"""Stand-ins for reading a file, run in other processes: a fast one, a slow one, and one that kills its process."""
 
 from __future__ import annotations
 

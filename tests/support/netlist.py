@@ -1,4 +1,4 @@
-"""A job's chain as an ngspice netlist, written from the job and its wiring with arithmetic of its own.
+"""A job's chain as an ngspice netlist, written from the job and its wiring with its own arithmetic.
 
 Every loading is resistors, every filter section two integrators (capacitors fed by controlled currents), every ceiling a
 min/max source; ngspice's transient then finds the steady state by itself. Nothing here comes from `gainwright.solve` or

@@ -1,4 +1,4 @@
-"""The analysis of the programme by numpy and scipy calls, block by block: what the compiled kernel is checked against."""
+"""The analysis of the programme with numpy and scipy, block by block: the reference for the compiled kernel."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Test signals for the programme, real music from Debian packages, and what ffmpeg and sox say of a file."""
+"""Test signals for the programme, real music from Debian packages, and what ffmpeg and sox report about a file."""
 
 from __future__ import annotations
 

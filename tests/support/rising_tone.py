@@ -1,4 +1,4 @@
-"""A tone that rises until it is cut, as a recording of a hand on a knob, and the onset found in it."""
+"""A tone that rises until it clips, as if a knob were turned by hand, and the onset found in it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A source, an amplifier and a speaker with nothing in their way: the chain of the solver's closed forms."""
+"""A source, an amplifier and a speaker with nothing in between: the chain for the solver's closed forms."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Processes that write to a store until they are killed, and say what was acknowledged.
+"""Processes that write to a store until they are killed, and report what was acknowledged.
 
 They are forked from one process that has imported the store already: a dozen new interpreters would take a dozen times as
 long to start as they live.

@@ -1,4 +1,4 @@
-"""A careful person at the simulated rig, as far as a set-up run asks: what is typed at each step."""
+"""A careful user at the simulated rig during a set-up run: what is typed at each step."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A document of plain values as YAML text, comments kept where it has them."""
+"""A document of plain values as YAML text, with its comments."""
 
 from __future__ import annotations
 

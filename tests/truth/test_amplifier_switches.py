@@ -46,7 +46,7 @@ def test_a_fixed_gain_is_rated_volts_over_its_sensitivity() -> None:
     assert abs(volts(chain(gain="fixed", sensitivity="0.8 V"))) == pytest.approx(0.25, rel=1e-6)
 
 
-def test_an_input_range_is_the_sensitivity_in_it() -> None:
+def test_sensitivity_depends_on_the_input_range() -> None:
     """Gain fully up: 20 V / 0.2 V in one position, 20 V / 2 V in the other: 20 dB apart (closed form)."""
     ranges = {"low": "0.2 .. 2 V", "high": "2 .. 20 V"}
     low = chain(input_ranges=ranges, input_range="low", gain={"at": "100 %"})
@@ -59,14 +59,14 @@ def test_an_input_range_is_the_sensitivity_in_it() -> None:
     ("at", "factor"), [("-6 dB", 10 ** (-6 / 20)), ("9 dB", 10 ** (9 / 20)), (None, 10 ** (9 / 20))]
 )
 def test_a_remote_level_scales_the_gain(at: str | None, factor: float) -> None:
-    """So many decibels on top of the gain, up into its boost; fully up when not given."""
+    """Its decibels are added to the gain, up into its boost; fully up if not given."""
     remote = {"range": "-20 .. 9 dB"} | ({"at": at} if at else {})
     assert abs(volts(chain(gain="fixed", sensitivity="2 V", remote_level=remote))) == pytest.approx(
         0.1 * factor, rel=1e-6
     )
 
 
-def test_a_remote_boost_lifts_its_band_alone() -> None:
+def test_remote_boost_affects_its_band_only() -> None:
     """A peaking band has its gain at its centre and none far from it (audio equaliser cookbook: H(1) = A^2)."""
     remote = {"range": "0 .. 12 dB", "at": "12 dB", "boosts": "45 Hz"}
     of = chain(gain="fixed", sensitivity="2 V", remote_level=remote)
@@ -74,7 +74,7 @@ def test_a_remote_boost_lifts_its_band_alone() -> None:
     assert abs(volts(of, 15_000.0)) == pytest.approx(0.1, rel=1e-3)
 
 
-def test_a_phase_switch_turns_the_sign() -> None:
+def test_phase_switch_inverts_the_signal() -> None:
     """Half a turn between normal and reversed."""
     turned = np.angle(
         volts(chain(gain="fixed", sensitivity="2 V", polarity="reversed"))
@@ -85,7 +85,7 @@ def test_a_phase_switch_turns_the_sign() -> None:
 
 @pytest.mark.parametrize(("supply", "share"), [("13.8 V", 1.0), ("20.7 V", 1.5)])
 def test_an_unregulated_amplifiers_ceiling_follows_its_own_supply(supply: str, share: float) -> None:
-    """Rails in proportion to the supply: half as much again, whatever the vehicle has."""
+    """Rails in proportion to the supply: half as much again, whatever supply the vehicle has."""
     of = chain(gain="fixed", sensitivity="1 V", supply=supply)
     usual = chain(gain="fixed", sensitivity="1 V")
     ceilings = [c.solve(Conditions(1000.0, -40.0, values=EXACT)).ceiling_v[0, -1] for c in (of, usual)]
@@ -94,8 +94,8 @@ def test_an_unregulated_amplifiers_ceiling_follows_its_own_supply(supply: str, s
     assert of.solve(asked).ceiling_v[0, -1] / ceilings[1] == pytest.approx(share)  # a converter holds it
 
 
-def test_the_rig_has_the_same_levels_by_its_own_means() -> None:
-    """Range, remote level and chassis of the example, sample by sample, within 0.01 dB; and with the switch the wrong way."""
+def test_rig_gives_the_same_levels() -> None:
+    """Range, remote level and chassis of the example, sample by sample, within 0.01 dB; also with the switch set wrongly."""
     job = read_job_text(example_text("five_channel")).job
     job = with_settings(job, {"amp_front.gain": "20 %", "amp_sub.gain": "30 %", "amp_sub.remote_level": "-7 dB"})
     of = Chain(job)

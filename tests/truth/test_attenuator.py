@@ -1,4 +1,4 @@
-"""Dividers: preferred values by the published lists, ratio and power by ngspice, and that nothing overloads."""
+"""Dividers: preferred values against the published lists, ratio and power against ngspice, and no overload."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def by_ngspice(a: Attenuator, tmp_path: Path) -> tuple[float, float, float]:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_amplifier_of_every_example(name: str, tmp_path: Path) -> None:
-    """Under full scale less 3 dB, resistors cool, bridged ones balanced; ratio and power as ngspice has them."""
+    """At most full scale less 3 dB, resistors cool, bridged ones balanced; ratio and power as in ngspice."""
     found = design_attenuators(job(name), recorder="rec")
     stages = job(name).stages
     assert [a.stage for a in found] == [n for n, s in stages.items() if gives_power(s)]

@@ -1,4 +1,4 @@
-"""Every cause as a change to the solver, against the same fault put into the rig: two methods, one voltage at each node."""
+"""Every cause as a change to the solver, against the same fault in the rig: two methods, one voltage at each node."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def causes_to_try(name: str) -> list[Cause]:
 
 @pytest.mark.parametrize("name", JOBS)
 def test_a_change_gives_the_voltages_of_the_rig(name: str) -> None:
-    """At every node, for three tones, each cause in the solver and in the rig come to the same voltage."""
+    """At every node, for three tones, each cause in the solver and in the rig gives the same voltage."""
     wrong = []
     plain = Rig(job(name), seed=8)
     plain.truth |= {path: 0.0 for path in plain.truth if path.endswith("gain.mutes")}
@@ -111,7 +111,7 @@ def test_a_change_gives_the_voltages_of_the_rig(name: str) -> None:
     assert wrong == []
 
 
-def test_a_wrong_change_is_seen() -> None:
+def test_wrong_change_is_noticed() -> None:
     """The comparison can fail: the voltages under one cause are not those of the rig under another."""
     rig = Rig(job("two_way_and_sub"), seed=8, faults=(Fault("gain_muted", "amp_sub"),))
     rig.play(45.0, -10.0)

@@ -1,4 +1,4 @@
-"""Belief, information and the value of a test against published examples and against exact inference by pgmpy.
+"""Probabilities, information and the value of a test against published examples and against exact inference by pgmpy.
 
 Chest clinic: Lauritzen & Spiegelhalter, J. R. Stat. Soc. B 50 (1988), tables as in the BUGS manual. Noisy-OR: the fever
 example of Russell & Norvig (numbers from memory, arithmetic by pgmpy). Oil wildcatter: Raiffa, Decision Analysis (1968),
@@ -66,7 +66,7 @@ PUBLISHED = {
 
 @pytest.mark.parametrize("evidence", PUBLISHED)
 def test_chest_clinic(evidence: tuple[str, ...]) -> None:
-    """The marginals of the published example come out of the same weighing that causes go through."""
+    """The marginals of the published example result from the same weighting that causes go through."""
     prior, chance = clinic()
     observed = []
     for i, name in enumerate(evidence):
@@ -78,7 +78,7 @@ def test_chest_clinic(evidence: tuple[str, ...]) -> None:
 
 
 def test_information_of_the_x_ray() -> None:
-    """I(either; xray) is 0.223790 bit (computed two ways outside)."""
+    """I(either; xray) is 0.223790 bit (computed in two ways outside the program)."""
     prior, chance = clinic()
     p = float(prior @ chance["either"])
     table = np.array([[0.98, 0.02], [0.05, 0.95]])
@@ -92,7 +92,7 @@ PRIOR = {"cold": 0.2, "flu": 0.05, "malaria": 0.01}
 
 
 def test_noisy_or_against_exact_inference() -> None:
-    """Posteriors of three causes of a fever, and the fever's chance for each set of causes."""
+    """Posteriors of three causes of a fever, and the probability of fever for each set of causes."""
     states = np.array(list(itertools.product([True, False], repeat=3)))
     inhibition = np.prod(np.where(states, list(INHIBITED.values()), 1.0), axis=1)
     fever = 1 - inhibition
@@ -141,7 +141,7 @@ def _by_pgmpy(edges: list[tuple[str, str]], tables: dict[str, Any]) -> Any:
 
 
 def test_many_entries_against_exact_inference() -> None:
-    """Eight causes, five answers of a few labels each, an entry that is missing: the posterior is pgmpy's to 1e-9."""
+    """Eight causes, five answers of a few labels each, one entry missing: the posterior is pgmpy's to 1e-9."""
     rng = np.random.default_rng(4)
     prior = rng.dirichlet(np.full(8, 2.0))
     tables = {f"e{i}": rng.dirichlet(np.full(size, 0.7), size=8).T for i, size in enumerate((2, 3, 4, 2, 5))}
@@ -186,7 +186,7 @@ SEISMIC = np.array([[0.1, 0.3, 0.6], [0.3, 0.4, 0.3], [0.5, 0.4, 0.1]])
 
 
 def test_oil_wildcatter() -> None:
-    """Drill without a test for 20; the free test is worth 12.5 (with it 32.5, after its cost of 10, 22.5); to know, 35."""
+    """Drilling without a test is worth 20; a free test adds 12.5 (32.5 with it, 22.5 after its cost of 10); perfect information 35."""
     decision, expected = best_decision(OIL, UTILITY)
     assert decision == 0
     assert expected == pytest.approx(20.0)
@@ -203,7 +203,7 @@ def test_a_test_of_a_rare_fault() -> None:
 
 
 def test_entropy_of_known_distributions() -> None:
-    """A fair coin is one bit, eight alike are three, a certain one none."""
+    """A fair coin has one bit, eight equal outcomes three, a certain one none."""
     assert entropy_bits(np.array([0.5, 0.5])) == pytest.approx(1.0)
     assert entropy_bits(np.full(8, 1 / 8)) == pytest.approx(3.0)
     assert entropy_bits(np.array([1.0, 0.0])) == 0.0
@@ -234,7 +234,7 @@ def revealing(p: np.ndarray, minutes: np.ndarray) -> list[PredictedOutcomes]:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_for_one_certain_fault_tests_come_in_the_order_of_cost_over_probability(seed: int) -> None:
-    """Tests that each reveal one cause are ranked by smallest cost over probability, one after the other."""
+    """Tests that each reveal one cause are ranked by cost over probability, smallest first, one after the other."""
     rng = np.random.default_rng(seed)
     n = 6
     p, minutes = rng.dirichlet(np.full(n, 3.0)), rng.uniform(1, 15, n)
@@ -249,7 +249,7 @@ def test_for_one_certain_fault_tests_come_in_the_order_of_cost_over_probability(
 
 
 def test_bits_per_minute_alone_mislead() -> None:
-    """Ten unlikely causes that are quick to look at tell more bits a minute, and make the search longer."""
+    """Ten unlikely causes with quick tests give more bits per minute, and make the search longer."""
     p = np.array([0.5, *np.full(10, 0.05)])
     minutes = np.array([10.0, *np.full(10, 2.0)])
     predicted = revealing(p, minutes)

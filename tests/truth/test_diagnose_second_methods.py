@@ -1,4 +1,4 @@
-"""Fault finding against two other ways: exact inference over what the rig shows, and chains that ngspice solves."""
+"""Fault finding against two other methods: exact inference over what the rig shows, and chains that ngspice solves."""
 
 from __future__ import annotations
 
@@ -124,7 +124,7 @@ def _two_looks(rigs: list[Rig], job: Job) -> np.ndarray:
 
 @pytest.mark.parametrize("case", range(len(EVIDENCE)))
 def test_a_small_chain_against_exact_inference(case: int) -> None:
-    """The posterior of causes that give certain answers is pgmpy's exact one, the physics coming from the rig."""
+    """The posterior of causes with certain answers is pgmpy's exact one; the physics comes from the rig."""
     job = read_job_text(SMALL).job
     diagnoser = Diagnoser(job)
     prior = np.array([diagnoser.priors[diagnoser.causes.index(c)] for c in CERTAIN])
@@ -162,7 +162,7 @@ LEAD = "lead:head.sub-amp"
 
 @pytest.mark.parametrize("name", SPICE)
 def test_faults_in_a_netlist_are_found(name: str) -> None:
-    """The caller reads both ends, the lead and the gain's place, whatever is wrong, as ngspice solves it and it stands.
+    """The caller reads both ends, the lead and the gain's position, whatever is wrong, as ngspice solves the faulty chain.
 
     The meter has its own error; the lead's ohms and the place of the gain are those of the netlist. The cause is among
     the first two at the end.
@@ -194,8 +194,8 @@ def test_faults_in_a_netlist_are_found(name: str) -> None:
 # ---- what readings teach -----------------------------------------------------------------------------------------
 
 
-def test_learned_numbers_hold_the_truth() -> None:
-    """Over forty rigs: after two readings the interval of a third holds what is read there, and is narrower than before."""
+def test_inferred_numbers_contain_the_truth() -> None:
+    """Over forty rigs: after two readings the interval of a third contains its value, and is narrower than before."""
     job = with_settings(read_job_text(example_text("one_amplifier")).job, {"amp.gain": "40 %"})
     diagnoser = Diagnoser(job)
     held, narrower = [], []

@@ -66,8 +66,8 @@ def test_full_scale_through_a_master_volume() -> None:
     assert volts(chain(), settings={"desk.volume": 0.0}) == 0
 
 
-def test_what_a_player_plays_is_told_in_dbfs_and_not_in_volts() -> None:
-    """The level on the link is the tone's own; its own volume 6 steps down takes 6 dB; noise is that of dithered 16 bits."""
+def test_level_of_a_player_is_in_dbfs_and_not_in_volts() -> None:
+    """The level on the link is the tone's own; 6 steps less of its own volume are 6 dB less; noise is that of dithered 16 bits."""
     for down, expected in ((0, -20.0), (6, -26.0)):
         of = chain(("at: 20, step", f"at: {20 - down}, step"))
         node = levels(of, tone_hz=1000.0, level_dbfs=-20.0, draws=8).paths[0].nodes[0]
@@ -78,7 +78,7 @@ def test_what_a_player_plays_is_told_in_dbfs_and_not_in_volts() -> None:
         assert node.noise_dbfs == pytest.approx(-93.3, abs=0.05)
 
 
-def test_an_output_of_fixed_level_leaves_the_volume_alone() -> None:
+def test_fixed_level_output_ignores_the_volume() -> None:
     """The same at every step of the player's volume."""
     fixed = chain(("{digital: usb}", "{digital: usb, fixed_level: yes}"))
     assert volts(fixed, settings={"player.volume": 3.0}) == volts(chain())
@@ -96,7 +96,7 @@ def test_noise_of_dithered_sixteen_bits() -> None:
 
 
 def test_a_digital_link_passes_everything_or_nothing() -> None:
-    """Resistance in it changes nothing until it is cut; what loads it doesn't matter."""
+    """Resistance in it changes nothing until it is open; its load doesn't matter."""
     of = chain()
     wires = [wire for run, wires in of.wiring.leads.items() if of.wiring.is_digital(run) for wire in wires]
     assert len(wires) == 2
@@ -105,7 +105,7 @@ def test_a_digital_link_passes_everything_or_nothing() -> None:
         assert volts(of, alter=asked) == pytest.approx(share * volts(of), rel=1e-12)
 
 
-def test_a_boost_in_a_processor_clips_full_scale_inside_whatever_the_volume() -> None:
+def test_boost_in_a_processor_clips_full_scale_at_any_volume() -> None:
     """A peak of +6.02 dB on a full-scale sine is clipped to a wave 2:1 over the ceiling: 21.27 % THD.
 
     Closed form of a sine clipped at half of its peak, its angle of conduction 30 degrees (Fourier series); the master
@@ -123,8 +123,8 @@ def test_a_boost_in_a_processor_clips_full_scale_inside_whatever_the_volume() ->
         assert solved.margins_db[0, solved.index(DESK), 1] == pytest.approx(-6.0206, abs=1e-3)
 
 
-def test_the_rig_plays_the_same_by_its_own_means() -> None:
-    """At every node behind the link, at two volumes, within what its own distortion adds."""
+def test_rig_gives_the_same_levels() -> None:
+    """At every node after the link, at two volumes, within what its own distortion adds."""
     of = chain()
     rig = Rig(of.job, seed=1, truth=of.nominal())
     for steps in (50.0, 33.0):

@@ -1,4 +1,4 @@
-"""What factory sources and players do by themselves: levelling, a moving equaliser, a limiter, load detection, noise."""
+"""Automatic functions of factory sources and players: levelling, volume-dependent equalisation, limiter, load detection, noise."""
 
 from __future__ import annotations
 
@@ -55,8 +55,8 @@ def rig_db(of: Chain, *, tone_hz: float = 1000.0, level_dbfs: float = -20.0, vol
     return float(20 * np.log10(np.std(rig.period(str(RADIO))[0])))
 
 
-def test_levelling_takes_off_what_is_over_its_aim() -> None:
-    """ITU-R BS.1770-4, annex 1: a full-scale sine near 1 kHz on both sides has 0 LUFS; an aim of -11.5 takes 11.5 dB off."""
+def test_levelling_reduces_to_its_target() -> None:
+    """ITU-R BS.1770-4, annex 1: a full-scale sine near 1 kHz on both sides has 0 LUFS; a target of -11.5 takes 11.5 dB off."""
     levelled = chain("", ("factory: {}", "levelling: on\n    factory: {}"))
     assert levelled.nominal()["radio.levelling"] == -11.5
     for level, taken in ((0.0, 11.5), (-4.0, 7.5), (-11.5, 0.0), (-20.0, 0.0)):
@@ -67,7 +67,7 @@ def test_levelling_takes_off_what_is_over_its_aim() -> None:
     assert "radio.levelling" not in Chain(with_settings(levelled.job, {"radio.levelling": "off"})).facts
 
 
-def test_loudness_of_the_tone_that_levelling_hears() -> None:
+def test_loudness_of_the_levelled_tone() -> None:
     """The rule above against the meter of programme loudness, BS.1770 with its filters, on the tone itself."""
     from scipy import signal
 
@@ -81,7 +81,7 @@ def test_loudness_of_the_tone_that_levelling_hears() -> None:
 MOVING = "loudness: yes, bass_at_bottom: 8 dB, bass_at_top: -4 dB, bass_corner: 120 Hz"
 
 
-def test_an_equaliser_that_moves_with_the_volume() -> None:
+def test_equalisation_that_depends_on_the_volume() -> None:
     """Far below its corner a low shelf has its whole gain, at the corner half of it in dB (Audio EQ Cookbook)."""
     of = chain(MOVING)
     for volume, bass in ((1.0, 8.0), (16.0, 2.0), (31.0, -4.0)):
@@ -93,8 +93,8 @@ def test_an_equaliser_that_moves_with_the_volume() -> None:
         )
 
 
-def test_the_clean_volume_knows_that_the_bass_moves() -> None:
-    """At the volume at which clipping is said to begin, the margin is nothing, in the bass as well as above."""
+def test_clean_volume_includes_the_bass_boost() -> None:
+    """At the volume given as the onset of clipping the margin is zero, in the bass as well as above."""
     of = read_job_text(CHAIN.replace("factory: {}", f"factory: {{{MOVING}}}").replace("top: 0 dB", "top: 6 dB")).job
     context = PlanContext(of)
     for tone_hz in (30.0, 2000.0):
@@ -105,7 +105,7 @@ def test_the_clean_volume_knows_that_the_bass_moves() -> None:
 
 
 def test_a_limiter_holds_its_threshold_without_distortion() -> None:
-    """Under it the level follows, over it a steady tone stays at 8 V less 2 dB; the margin says how far it is turned down."""
+    """Below it the level follows, above it a steady tone stays at 8 V less 2 dB; the margin says how far it is turned down."""
     of = chain("limiter: yes, limiter_threshold: -2 dB")
     loaded = level_db(chain(), level_dbfs=0.0) - 20 * np.log10(8)
     for level, expected in ((-10.0, -10.0), (-2.5, -2.5), (-1.0, -2.0), (0.0, -2.0)):
@@ -116,8 +116,8 @@ def test_a_limiter_holds_its_threshold_without_distortion() -> None:
     assert solved.margin_db[0, solved.index(RADIO)] == pytest.approx(-2.0, abs=1e-6)
 
 
-def test_load_detection_mutes_where_no_speaker_is() -> None:
-    """Ohm's law: 1 kohm is no speaker for a radio that wants 100 ohm, 47 ohm is one."""
+def test_load_detection_mutes_without_a_speaker() -> None:
+    """Ohm's law: 1 kohm is no speaker for a radio that needs 100 ohm, 47 ohm is one."""
     wants = "load_detection: yes, needs_load: 100 ohm"
     without, with_resistor = chain(wants), chain(wants, ("1 kohm", "47 ohm"))
     for of, plays in ((without, False), (with_resistor, True)):
@@ -128,7 +128,7 @@ def test_load_detection_mutes_where_no_speaker_is() -> None:
         assert (float(np.std(rig.period(str(RADIO))[0])) > 0) == plays
 
 
-def test_following_the_remedy_of_no_load_makes_it_play() -> None:
+def test_remedy_for_no_load_makes_it_play() -> None:
     """The plan is stopped; with the resistor that it names the finding goes."""
     job = chain("load_detection: yes, needs_load: 100 ohm").job
     blocker = next(f for f in make_plan(job).findings if f.code == "no_load_found")
@@ -138,8 +138,8 @@ def test_following_the_remedy_of_no_load_makes_it_play() -> None:
     assert "no_load_found" not in {f.code for f in make_plan(mended).findings}
 
 
-def test_noise_cancelling_is_in_the_floor() -> None:
-    """50 mV of it stand in the noise at the output, as powers; the rig plays as much, and nothing with the engine off."""
+def test_noise_cancelling_adds_to_the_noise_floor() -> None:
+    """50 mV of it are part of the noise at the output, added as powers; the rig plays as much, and nothing with the engine off."""
     of, quiet = chain("noise_cancelling: yes, cancelling_level: 50 mV"), chain()
     i = of.nodes.index(RADIO)
     assert noise_v(of)[i] == pytest.approx(np.hypot(noise_v(quiet)[i], 0.05), rel=0.1)
@@ -150,8 +150,8 @@ def test_noise_cancelling_is_in_the_floor() -> None:
         assert float(np.std(floor)) == pytest.approx(volts, abs=0.002)
 
 
-def test_what_a_plan_asks_of_a_factory_source() -> None:
-    """What isn't said is asked for, what moves levels is told, levelling is switched off in a step."""
+def test_plan_asks_about_a_factory_source() -> None:
+    """Missing values are asked for, functions that change levels are reported, levelling is switched off in a step."""
     asked = make_plan(read_job_text(example_text("factory_converter")).job)
     assert "factory_source_unknown" in {f.code for f in asked.findings}
     told = make_plan(read_job_text(example_text("factory_equaliser")).job)

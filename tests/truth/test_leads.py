@@ -1,4 +1,4 @@
-"""What a lead may read, against the divider error that it makes (Ohm's law) and against volts of the whole chain."""
+"""What a lead may read, against the divider error that it causes (Ohm's law) and against the voltages of the whole chain."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def test_series_resistance_makes_the_divider_error(source: float, load: float, l
         assert series == pytest.approx(source + load, rel=1e-4)
 
 
-def test_limit_of_a_line_lead_follows_what_it_feeds() -> None:
+def test_limit_of_a_line_lead_depends_on_its_load() -> None:
     """Into 10 kohm 11.5 ohm and half an ohm of the meter; into 40 kohm four times that; the head unit's own ohms count."""
     limits = {}
     for kohm in (10, 40):
@@ -41,7 +41,7 @@ def test_limit_of_a_line_lead_follows_what_it_feeds() -> None:
 
 
 def test_limit_in_the_lead_costs_the_chain_that_error() -> None:
-    """The solved chain gives 0.01 dB less with as much more in its lead."""
+    """The solved chain has 0.01 dB less with that resistance added in its lead."""
     volts = []
     wanted = (10e3 + 200) * (10 ** (LEAD_ERROR_DB / 20) - 1)
     for extra in (0.0, wanted):
@@ -55,8 +55,8 @@ def test_limit_in_the_lead_costs_the_chain_that_error() -> None:
     assert 20 * math.log10(volts[0] / volts[1]) == pytest.approx(LEAD_ERROR_DB, rel=1e-4)
 
 
-def test_limit_of_a_long_lead_is_never_under_what_the_lead_is() -> None:
-    """A speaker lead of 30 m of 0.5 mm² has 1.03 ohm each way (17.24 nohm m of copper at 20 °C, IEC 60028): it isn't called bad for being long."""
+def test_limit_of_a_long_lead_is_above_its_own_resistance() -> None:
+    """A speaker lead of 30 m of 0.5 mm² has 1.03 ohm each way (17.24 nohm m of copper at 20 °C, IEC 60028): length alone doesn't make it bad."""
     text = TEXT.replace("lead: {length: 2 m, area: 2.5 mm²}", "lead: {length: 30 m, area: 0.5 mm²}")
     chain = Chain(read_job_text(text).job)
     run = next(run for run in chain.wiring.leads if run.target == "sub")
@@ -64,7 +64,7 @@ def test_limit_of_a_long_lead_is_never_under_what_the_lead_is() -> None:
 
 
 def test_the_plan_expects_up_to_that_limit() -> None:
-    """The step of a lead ends its interval there and says it in words."""
+    """The expected interval of a lead's step ends there, and its text says so."""
     job = read_job_text(TEXT).job
     chain = Chain(job)
     step = next(s for s in make_plan(job).steps if s.id == "lead.head.sub-amp")

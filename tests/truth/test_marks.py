@@ -45,7 +45,7 @@ def lit(job: Job, *, over_db: float, tone_hz: float = TONE_HZ) -> dict[str, bool
 
 @pytest.mark.parametrize("percent", [0.7, 3.0, 8.0])
 def test_distortion_mark_lights_where_a_clipped_sine_has_that_thd(percent: float) -> None:
-    """The depth at which a cut sine has the mark's THD, by root finding on the closed form; 0.02 dB under it dark, over it lit."""
+    """The clip depth at which a sine has the mark's THD, by root finding on the closed form; dark 0.02 dB below it, lit above."""
     drive = brentq(lambda d: thd_of_clipped_sine(d) - percent / 100, 1.0001, 10)
     depth_db = 20 * math.log10(drive)
     job = with_marks(f"clip: thd over {percent:g} %")
@@ -53,8 +53,8 @@ def test_distortion_mark_lights_where_a_clipped_sine_has_that_thd(percent: float
     assert lit(job, over_db=depth_db + 0.02) == {"clip": True}
 
 
-def test_each_mark_lights_by_itself() -> None:
-    """Every combination of three marks occurs: no mark waits for another, and their order says nothing."""
+def test_marks_light_independently() -> None:
+    """Every combination of three marks occurs: no mark waits for another, and their order means nothing."""
     drive = 10 ** (2 / 20)
     thd = 100 * thd_of_clipped_sine(drive)
     for level_lit in (True, False):
@@ -78,7 +78,7 @@ def test_tuned_mark_sees_a_third_octave_and_no_more() -> None:
         assert lit(with_marks(fifty), over_db=2.0, tone_hz=tone_hz) == {"a": inside, "b": inside, "c": inside}
 
 
-def test_tuned_level_takes_the_harmonic_that_falls_into_its_band() -> None:
+def test_tuned_level_includes_a_harmonic_in_its_band() -> None:
     """The third harmonic of a square wave is a third of its first, 4/(3 pi) of its peak: deep clipping lights 150 Hz."""
     volts = (
         2 * 4 / (3 * math.pi)
@@ -91,7 +91,7 @@ def test_tuned_level_takes_the_harmonic_that_falls_into_its_band() -> None:
     "marks", ["s: level over 0.4 V, t: fundamental over 0.6 V, c: thd over 2 %, n: level over 20 mV at 125 Hz"]
 )
 def test_rig_lights_the_same_marks_as_the_solver(marks: str) -> None:
-    """At every node, tone and level, the rig being put to the middle of every spread; thresholds are well apart from levels."""
+    """At every node, tone and level, with the rig in the middle of every spread; thresholds are far from the levels."""
     job = with_marks(marks, "two_way_and_sub")
     chain = Chain(job)
     nominal = chain.nominal()

@@ -1,4 +1,4 @@
-"""What `measure` finds against closed forms, bounds and other programs."""
+"""Results of `measure` against closed forms, bounds and other programs."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def clipped(
     ],
 )
 def test_thd_and_depth_of_clipped_sines(depth_db: float, thd_percent: float) -> None:
-    """THD within 1 % of the table's value at 60 dB of signal to noise; the depth of the cut is found.
+    """THD within 1 % of the table's value at 60 dB of signal to noise; the clip depth is found.
 
     The table counts harmonics without end, the recording ends at 20 kHz: at 211 Hz that leaves out H95 and above, 0.1 %
     of THD at most.
@@ -86,7 +86,7 @@ def test_harmonics_of_a_3_db_clip(order: int, percent: float) -> None:
 
 
 def test_a_polynomial_bend() -> None:
-    """A bend x + 0.02 x^2 + 0.04 x^3 of a unit sine: fundamental 1.03, THD 1.373023 % (trigonometric identities); not cut."""
+    """A bend x + 0.02 x^2 + 0.04 x^3 of a unit sine: fundamental 1.03, THD 1.373023 % (trigonometric identities); not clipped."""
     x = np.sin(2 * np.pi * TONE_HZ * np.arange(2 * RATE_HZ) / RATE_HZ)
     channel = measure(Recording((0.5 * (x + 0.02 * x**2 + 0.04 * x**3))[:, None], RATE_HZ)).channels[0]
     assert channel.thd_percent == pytest.approx(1.373023, rel=1e-3)
@@ -97,7 +97,7 @@ def test_a_polynomial_bend() -> None:
 
 @pytest.mark.parametrize("level_dbfs", [0.0, -3.0, -20.0, -60.0])
 def test_levels_are_those_of_aes17(level_dbfs: float) -> None:
-    """A full-scale sine is 0 dBFS in rms and fundamental, and its peak 0 dBFS too (AES17-2015, 3.12)."""
+    """A full-scale sine is 0 dBFS in rms and fundamental, and its peak is 0 dBFS too (AES17-2015, 3.12)."""
     x = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * TONE_HZ * np.arange(RATE_HZ) / RATE_HZ)
     channel = measure(Recording(x[:, None], RATE_HZ)).channels[0]
     assert channel.fundamental_dbfs == pytest.approx(level_dbfs, abs=1e-3)
@@ -106,7 +106,7 @@ def test_levels_are_those_of_aes17(level_dbfs: float) -> None:
 
 
 def test_noise_and_thd_n() -> None:
-    """White noise of known power: 20 Hz to 20 kHz holds 19980/24000 of it; THD+N is it over all (AES17-2015, 6.3.1)."""
+    """White noise of known power: 20 Hz to 20 kHz contains 19980/24000 of it; THD+N is that over the total (AES17-2015, 6.3.1)."""
     noise_rms = 1e-3
     x = 0.5 * np.sin(2 * np.pi * TONE_HZ * np.arange(10 * RATE_HZ) / RATE_HZ)
     x += np.random.default_rng(2).normal(0, noise_rms, len(x))
@@ -117,7 +117,7 @@ def test_noise_and_thd_n() -> None:
     assert channel.thd_percent == pytest.approx(0, abs=0.02)
 
 
-def test_dc_is_told_and_kept_out_of_the_level() -> None:
+def test_dc_is_reported_and_not_part_of_the_level() -> None:
     """A mean of 0.1 of full scale is -20 dB re a peak of 1 and changes nothing else."""
     x = 0.3 * np.sin(2 * np.pi * TONE_HZ * np.arange(RATE_HZ) / RATE_HZ) + 0.1
     channel = measure(Recording(x[:, None], RATE_HZ)).channels[0]
@@ -199,7 +199,7 @@ def test_tones_by_other_programs_are_measured_right(tmp_path: Path, program: str
 
 
 def test_rms_and_peak_are_those_of_sox_and_ffmpeg(tmp_path: Path) -> None:
-    """The same file of a noisy clipped tone by three programs: rms within 0.02 dB, peak within 0.01 dB."""
+    """The same file of a noisy clipped tone in three programs: rms within 0.02 dB, peak within 0.01 dB."""
     path = tmp_path / "clip.wav"
     soundfile.write(path, clipped(3.0, seconds=3.0), RATE_HZ, subtype="PCM_24")
     channel = measure(read_recording(path)).channels[0]

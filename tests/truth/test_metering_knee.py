@@ -82,7 +82,7 @@ def simulated(rng: np.random.Generator, *, true_rms: bool, soft: bool, uneven_db
     ids=["hard", "average", "soft", "uneven"],
 )
 def test_blind_columns(kind: dict[str, Any]) -> None:
-    """The last clean step in 9 of 10, never more than one too high; 95 % intervals that hold what they promise."""
+    """The last clean step in 9 of 10, never more than one too high; 95 % intervals have their stated coverage."""
     rng = np.random.default_rng(20)
     exact, held = 0, np.zeros(3)
     for _ in range(CASES):
@@ -118,7 +118,7 @@ def test_bends_are_what_a_meter_shows(true_rms: bool, sharpness: float, drive_db
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_a_step_left_out_at_the_knee_is_asked_for(seed: int) -> None:
+def test_missing_step_at_the_knee_is_requested(seed: int) -> None:
     """With 14, 15 and 16 missing and the onset at 15, that step is asked for; with it the last clean step is known.
 
     1 % THD lies 0.251261 dB over the hard ceiling (closed form): 14.9 and an eighth of a step of 2 dB are 15.03.
@@ -134,7 +134,7 @@ def test_a_step_left_out_at_the_knee_is_asked_for(seed: int) -> None:
 
 
 def test_another_limit_moves_the_onset_by_its_drive() -> None:
-    """0.1, 1 and 10 % THD lie 0.036677, 0.251261 and 2.173141 dB over a hard ceiling (inverse of the closed form)."""
+    """0.1, 1 and 10 % THD are 0.036677, 0.251261 and 2.173141 dB above a hard ceiling (inverse of the closed form)."""
     steps, volts = column(25, 15.3, 1.0)
     onsets = {}
     for limit in (0.001, 0.01, 0.1):

@@ -1,4 +1,4 @@
-"""Noise levels against closed forms and scipy, hum and whine against recordings made by sox and ffmpeg."""
+"""Noise levels against closed forms and scipy; hum and whine against recordings made by sox and ffmpeg."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ def white(rms: float, seconds: float = 20.0, seed: int = 1) -> np.ndarray:
     return np.random.default_rng(seed).normal(0, rms, round(seconds * RATE_HZ))
 
 
-def test_white_noise_has_its_band_of_its_power() -> None:
-    """19980 of 24000 Hz of the power of white noise lie in 20 Hz to 20 kHz."""
+def test_white_noise_has_the_bands_share_of_its_power() -> None:
+    """19980 of 24000 Hz of the power of white noise are in 20 Hz to 20 kHz."""
     found = measured(white(1e-3))
     assert found.noise_dbfs is not None
     assert found.interval_db is not None
@@ -36,7 +36,7 @@ def test_white_noise_has_its_band_of_its_power() -> None:
     assert found.interval_db < 0.05
 
 
-def test_the_interval_holds_its_share() -> None:
+def test_interval_has_its_stated_coverage() -> None:
     """Of 60 recordings of 4 s, about 95 % lie within the stated interval of the true level (chi-square)."""
     true = 20 * math.log10(1e-3 * math.sqrt(2 * 19980 / 24000))
     inside = 0
@@ -62,7 +62,7 @@ def test_a_weighting_is_that_of_a_filter_in_time() -> None:
     assert found == pytest.approx(20 * math.log10(np.std(weighted) * math.sqrt(2)), abs=0.1)
 
 
-def test_a_1_khz_line_weighs_nothing() -> None:
+def test_weighting_of_a_1_khz_line_is_zero() -> None:
     """A-weighting is 0 dB at 1 kHz, -19.1 dB at 100 Hz, -39.4 dB at 31.6 Hz (IEC 61672-1, table 3)."""
     time_s = np.arange(5 * RATE_HZ) / RATE_HZ
     for hz, weight in ((1000.0, 0.0), (100.0, -19.1), (10**1.5, -39.4)):
@@ -73,7 +73,7 @@ def test_a_1_khz_line_weighs_nothing() -> None:
 
 
 def test_signal_to_noise_of_a_power() -> None:
-    """300 W into 4 ohm is 34.64 V; 1 mV of noise in the band is 90.8 dB under it."""
+    """300 W into 4 ohm is 34.64 V; 1 mV of noise in the band is 90.8 dB below it."""
     found = measure_noise(
         Recording(white(1e-3)[:, None], RATE_HZ), calibrate_v=1 / math.sqrt(2), reference_v=math.sqrt(300 * 4)
     )[0]
@@ -108,8 +108,10 @@ def made(path: Path, expression: str, seconds: int = 10) -> NoiseChannel:
         ("+".join(f"0.001/{k}*sin(2*PI*{k}*(600*t+15*t*t))" for k in range(1, 5)), "alternator_whine", None, -58.47),
     ],
 )
-def test_each_kind_is_known(tmp_path: Path, expression: str, kind: str, hz: float | None, level_dbfs: float) -> None:
-    """The loudest component is what was put in, at its level; hiss is what is left."""
+def test_each_kind_of_noise_is_recognised(
+    tmp_path: Path, expression: str, kind: str, hz: float | None, level_dbfs: float
+) -> None:
+    """The loudest component is the one added, at its level; hiss is the remainder."""
     found = made(tmp_path / "n.wav", expression)
     first, *others = found.components
     assert first.kind == kind
@@ -123,8 +125,8 @@ def test_each_kind_is_known(tmp_path: Path, expression: str, kind: str, hz: floa
     )
 
 
-def test_kinds_together_are_told_apart(tmp_path: Path) -> None:
-    """Hum, whine of the alternator and a steady whine in one recording."""
+def test_combined_kinds_are_distinguished(tmp_path: Path) -> None:
+    """Hum, alternator whine and a steady whine in one recording."""
     whine = "+".join(f"0.002/{k}*sin(2*PI*{k}*(500*t+20*t*t))" for k in range(1, 5))
     found = made(tmp_path / "n.wav", f"0.01*sin(2*PI*50*t)+{whine}+0.0003*sin(2*PI*11025*t)")
     levels = {c.kind: c.level_dbfs for c in found.components}
@@ -135,7 +137,7 @@ def test_kinds_together_are_told_apart(tmp_path: Path) -> None:
 
 
 def test_a_whine_recorded_by_sox(tmp_path: Path) -> None:
-    """A sweep of sox's own oscillators, 600 to 900 Hz and its double, is an alternator's; at a steady 600 Hz it is not."""
+    """A sweep of sox's own oscillators, 600 to 900 Hz and its double, is recognised as an alternator's; a steady 600 Hz isn't."""
     for end, kind in (("-900", "alternator_whine"), ("", "digital_whine")):
         path = tmp_path / f"whine{end}.wav"
         double = f"1200{'-1800' if end else ''}"

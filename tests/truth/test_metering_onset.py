@@ -19,8 +19,8 @@ EXPECTED = {0.1: CEILING_DB + 0.0352, 1.0: CEILING_DB + 0.2016, 10.0: CEILING_DB
 
 @pytest.mark.parametrize("limit", [0.1, 1.0, 10.0])
 @pytest.mark.parametrize("noise", [1e-5, 1e-3])
-def test_a_hand_on_the_knob(limit: float, noise: float) -> None:
-    """Level within 0.1 dB and inside its interval, time to match (2 dB a second)."""
+def test_knob_turned_by_hand(limit: float, noise: float) -> None:
+    """Level within 0.1 dB and inside its interval, time to match (2 dB per second)."""
     onset = found(rising(noise=noise), limit_percent=limit)
     assert onset.by == "thd"
     assert onset.level is not None
@@ -34,7 +34,7 @@ def test_a_hand_on_the_knob(limit: float, noise: float) -> None:
 
 
 def test_the_stepped_run() -> None:
-    """The onset lies between the last clean step and the first that is cut."""
+    """The onset lies between the last clean step and the first clipped one."""
     onset = found(rising(steps=True))
     assert onset.level is not None
     assert -6.05 < onset.level.value < -5.3
@@ -42,7 +42,7 @@ def test_the_stepped_run() -> None:
 
 
 def test_one_sided_ceilings() -> None:
-    """Even harmonics tell that one half is cut first."""
+    """Even harmonics show that one half clips first."""
     onset = found(rising(ceiling=(1.0, 2.0)))
     assert onset.one_sided
     assert onset.flattened
@@ -51,7 +51,7 @@ def test_one_sided_ceilings() -> None:
 
 
 def test_a_soft_ceiling_is_rounded_not_flat() -> None:
-    """x/(1 + |x|^3)^(1/3): the tops bend, THD passes the limit lower; nothing is called flat."""
+    """x/(1 + |x|^3)^(1/3): the peaks are bent, THD passes the limit at a lower level; nothing is called flat."""
     onset = found(rising(soft=3.0))
     assert onset.by == "thd"
     assert onset.rounded
@@ -74,15 +74,15 @@ BEHIND_DB = 20 * math.log10(abs(1 / (1 + 1j * np.sqrt(2) * 0.5 - 0.25) ** 2))
 
 
 def test_a_known_filter_is_undone() -> None:
-    """40 Hz behind 80 Hz, 24 dB an octave: 11 % THD shows as 2 %; undone, the onset is where it is."""
+    """40 Hz after 80 Hz, 24 dB an octave: 11 % THD shows as 2 %; with the filter undone, the onset is right."""
     onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6), behind=response)
     assert onset.level is not None
     assert onset.level.value == pytest.approx(EXPECTED[1.0] + BEHIND_DB, abs=0.15)
     assert onset.level.low <= EXPECTED[1.0] + BEHIND_DB <= onset.level.high
 
 
-def test_an_unknown_filter_is_said_and_the_interval_reaches_down() -> None:
-    """By harmonics alone the onset is late; the interval holds it, and the tops are called rounded."""
+def test_unknown_filter_is_reported_and_widens_the_interval_downwards() -> None:
+    """By harmonics alone the onset is late; the interval contains the true one, and the peaks are called rounded."""
     onset = found(rising(hz=40.0, sos=LINKWITZ_RILEY, noise=1e-6))
     assert onset.rounded
     assert onset.level is not None
@@ -90,8 +90,8 @@ def test_an_unknown_filter_is_said_and_the_interval_reaches_down() -> None:
     assert onset.level.low <= EXPECTED[1.0] + BEHIND_DB + 0.05
 
 
-def test_even_steps_tell_through_any_filter() -> None:
-    """In a stepped run the fundamental stops following the steps, whatever filter is behind."""
+def test_equal_steps_show_the_onset_through_any_filter() -> None:
+    """In a stepped run the fundamental stops following the steps, whatever filter comes after."""
     onset = found(rising(hz=40.0, steps=True, sos=LINKWITZ_RILEY, noise=1e-6))
     assert onset.by == "level"
     assert onset.hidden

@@ -1,4 +1,4 @@
-"""What a recording looks like against what it was made of: the clipped sine's Fourier series, a sine's own level."""
+"""Waveform and spectrum of a recording against its ingredients: the clipped sine's Fourier series, a sine's own level."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def amplitude(n: int) -> float:
 
 
 def test_the_wave_is_the_clipped_sine() -> None:
-    """Each point of the period is the band-limited wave's, and the ceilings lie where it is cut, to the ripple there."""
+    """Each point of the period is that of the band-limited wave, and the ceilings are where it clips, within the ripple there."""
     found = pictures(recorded(clipped_sine()))
     assert found.frequency_hz == pytest.approx(TONE_HZ, rel=1e-5)
     expected = sum(amplitude(n) * np.sin(2 * np.pi * n * found.phase) for n in range(1, 24, 2))
@@ -53,7 +53,7 @@ def test_the_harmonics_are_those_of_the_fourier_series() -> None:
 
 @pytest.mark.parametrize("level_dbfs", [-1.0, -20.0, -60.0])
 def test_the_spectrum_shows_a_sine_at_its_level(level_dbfs: float) -> None:
-    """The peak of the drawn spectrum is the sine's level, to the window's scalloping (0.83 dB, Harris 1978, table 1)."""
+    """The peak of the spectrum shown is the sine's level, within the window's scalloping (0.83 dB, Harris 1978, table 1)."""
     time_s = np.arange(2 * RATE_HZ) / RATE_HZ
     found = pictures(recorded(10 ** (level_dbfs / 20) * np.sin(2 * np.pi * TONE_HZ * time_s)))
     top = int(np.argmax(found.spectrum_dbfs))

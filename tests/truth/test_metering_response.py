@@ -1,4 +1,4 @@
-"""Responses, filters, polarity, delay and match against scipy-made filters, closed forms and sox."""
+"""Responses, filters, polarity, delay and match against filters made by scipy, closed forms and sox."""
 
 from __future__ import annotations
 
@@ -68,8 +68,8 @@ ORDERS = {"butterworth": (6, 12, 18, 24, 36, 48), "bessel": (12, 18, 24, 36, 48)
 
 
 @pytest.mark.parametrize("kind", ["low", "high"])
-def test_filters_are_known_blind(kind: str) -> None:
-    """Shape and order right in 40 of 40 (99 % asked), corner within 1 % and inside its interval, polarity and delay right."""
+def test_filters_are_identified_blind(kind: str) -> None:
+    """Shape and order right in 40 of 40 (99 % required), corner within 1 % and inside its interval, polarity and delay right."""
     rng = np.random.default_rng(4 if kind == "low" else 5)
     held = timed = 0
     for i in range(40):
@@ -98,8 +98,8 @@ def test_a_band_has_two_filters() -> None:
     assert path.delay_s == pytest.approx(0.002, abs=1e-5)
 
 
-def test_a_flat_path_has_none() -> None:
-    """Nothing is seen into it; a reversed one is reversed."""
+def test_flat_path_has_no_filter() -> None:
+    """None is found in it; an inverted one is reported as inverted."""
     _, path = measured(recorded([], gain=-0.25, delay_s=0.0031))
     assert path.filters == ()
     assert path.polarity == "reversed"
@@ -107,7 +107,7 @@ def test_a_flat_path_has_none() -> None:
     assert path.delay_s == pytest.approx(0.0031, abs=2e-6)
 
 
-def test_the_level_is_the_filters() -> None:
+def test_response_is_that_of_the_filter() -> None:
     """Each point of the curve within 0.15 dB of scipy's response, down to 40 dB."""
     filters: list[Named] = [("low", "butterworth", 24, 250.0)]
     response, _ = measured(recorded(filters, noise=1e-5))
@@ -140,7 +140,7 @@ def test_harmonics_lead_by_the_closed_form(order: int, lead_s: float) -> None:
 
 
 def test_a_distorting_path_shows_its_linear_response() -> None:
-    """X + 0.1 x^2 + 0.05 x^3 of a unit sine: the linear part is 1 + 0.0375 (identities); the harmonics are cut out."""
+    """X + 0.1 x^2 + 0.05 x^3 of a unit sine: the linear part is 1 + 0.0375 (identities); the harmonics are removed."""
     x = Sweep(seconds=4.0, level_dbfs=0.0).render()
     wave = np.concatenate([x + 0.1 * x**2 + 0.05 * x**3, np.zeros(4800)])
     response = sweep_response(wave, x, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
@@ -148,8 +148,8 @@ def test_a_distorting_path_shows_its_linear_response() -> None:
     assert np.max(np.abs(response.level_db[middle] - 20 * math.log10(1.0375))) < 0.1
 
 
-def test_sides_are_matched() -> None:
-    """1.5 dB less, 0.5 ms later (17.2 cm at 20 °C, 343.2 m/s), reversed."""
+def test_sides_are_compared() -> None:
+    """1.5 dB less, 0.5 ms later (17.2 cm at 20 °C, 343.2 m/s), inverted."""
     band: list[Named] = [("high", "butterworth", 12, 100.0)]
     left = measured(recorded(band, delay_s=0.001))
     right = measured(recorded(band, delay_s=0.0015, gain=-(10 ** (-1.5 / 20)), seed=2))
@@ -162,7 +162,7 @@ def test_sides_are_matched() -> None:
     assert found.same_polarity is False
 
 
-def test_a_filter_of_sox_is_known(tmp_path: Path) -> None:
+def test_filter_of_sox_is_identified(tmp_path: Path) -> None:
     """Two of sox's second-order low-passes at 200 Hz make a Linkwitz-Riley of 24 dB an octave; padded by 10 ms."""
     import soundfile
 

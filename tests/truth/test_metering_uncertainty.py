@@ -1,4 +1,4 @@
-"""The 95 % intervals of a measured tone hold what they promise, by simulation; rounding after the guide."""
+"""The 95 % intervals of a measured tone have their stated coverage, by simulation; rounding according to the GUM."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ def noisy(depth_db: float, snr_db: float, rng: np.random.Generator) -> tuple[np.
 
 
 @pytest.mark.parametrize(("depth_db", "snr_db"), [(1.0, 50.0), (3.0, 40.0), (6.0, 60.0)])
-def test_intervals_hold_what_they_promise(depth_db: float, snr_db: float) -> None:
-    """Frequency and level in 95 of 100 (IEEE 1057 bounds); THD and depth at least."""
+def test_intervals_have_their_stated_coverage(depth_db: float, snr_db: float) -> None:
+    """Frequency and level in 95 of 100 (IEEE 1057 bounds); THD and depth in at least that many."""
     rng = np.random.default_rng(int(100 * depth_db + snr_db))
     held = dict.fromkeys(("frequency_hz", "fundamental_dbfs", "thd_percent", "clip_depth_db"), 0)
     for _ in range(RUNS):
@@ -51,8 +51,8 @@ def test_intervals_hold_what_they_promise(depth_db: float, snr_db: float) -> Non
     assert held["clip_depth_db"] >= 0.89 * RUNS
 
 
-def test_calibration_adds_as_squares() -> None:
-    """3 % of calibration beside next to nothing of noise is 3 % (JCGM 100:2008, 5.1.2)."""
+def test_calibration_uncertainty_adds_as_squares() -> None:
+    """3 % of calibration with almost no noise is 3 % (JCGM 100:2008, 5.1.2)."""
     wave = 0.5 * np.sin(2 * np.pi * 997 * np.arange(RATE_HZ) / RATE_HZ)
     channel = measure(Recording(wave[:, None], RATE_HZ), calibrate_v=10.0, calibrated_within=0.03).channels[0]
     assert channel.within["volts_percent"] == pytest.approx(3.0, rel=1e-3)
@@ -70,5 +70,5 @@ def test_calibration_adds_as_squares() -> None:
     ],
 )
 def test_one_rounded_figure(value: float, half: float | None, text: str) -> None:
-    """As the guide rounds: 10.057 62 with 27 milliohm is 10.058; here two figures of the ± (JCGM 100:2008, 7.2.6)."""
+    """As the GUM rounds: 10.057 62 with 27 milliohm is 10.058; here two digits of the ± (JCGM 100:2008, 7.2.6)."""
     assert rounded(value, half) == text

@@ -44,7 +44,7 @@ def test_table_of_clipped_sines() -> None:
 
 @pytest.mark.parametrize(("order", "column"), [(3, 2), (5, 3), (7, 4)])
 def test_table_of_single_harmonics(order: int, column: int) -> None:
-    """Third, fifth and seventh harmonic over the fundamental, with their signs."""
+    """Third, fifth and seventh harmonic relative to the fundamental, with their signs."""
     found = physics.clipped_sine_harmonic(drive=DRIVE, order=order) / physics.clipped_sine_fundamental(drive=DRIVE)
     np.testing.assert_allclose(100 * found, TABLE[:, column], atol=5.1e-4)
 
@@ -61,8 +61,8 @@ def test_closed_forms_against_a_sum_over_a_grid() -> None:
 
 
 @pytest.mark.parametrize(("depth_db", "thd_percent"), [(1.0, 4.63141), (3.0, 13.3793)])
-def test_thd_as_a_circuit_simulator_finds_it(depth_db: float, thd_percent: float) -> None:
-    """What ngspice 39 `fourier` gave, harmonics 2 to 59; its time grid is good to about 1e-4 of the value."""
+def test_thd_is_that_of_a_circuit_simulator(depth_db: float, thd_percent: float) -> None:
+    """The result of ngspice 39 `fourier`, harmonics 2 to 59; its time grid is accurate to about 1e-4 of the value."""
     drive = 10 ** (depth_db / 20)
     harmonics = [float(physics.clipped_sine_harmonic(drive=drive, order=n)) for n in range(2, 60)]
     thd = np.sqrt(np.sum(np.square(harmonics))) / physics.clipped_sine_fundamental(drive=drive)
@@ -80,13 +80,13 @@ def test_clip_depth_for_a_thd(thd: float, depth_db: float) -> None:
 
 
 def test_power_at_ten_per_cent_over_power_at_one() -> None:
-    """10 % THD holds 0.8968 dB (x 1.229) more power than 1 %, and 1.0984 dB more than the onset (closed form)."""
+    """A sine clipped to 10 % THD has 0.8968 dB (x 1.229) more power than at 1 %, and 1.0984 dB more than at the onset (closed form)."""
     rms = [float(physics.clipped_sine_rms(drive=physics.drive_for_thd(thd=thd))) for thd in (0.01, 0.1)]
     assert 20 * np.log10(rms[1] / rms[0]) == pytest.approx(0.8968, abs=HALF_DIGIT)
     assert 20 * np.log10(rms[1] * np.sqrt(2)) == pytest.approx(1.0984, abs=HALF_DIGIT)
 
 
-def test_a_square_wave_is_the_end() -> None:
+def test_square_wave_is_the_limit() -> None:
     """THD of a square is sqrt(pi^2/8 - 1) = 48.342585 % (Blagouchine and Moreau, IEEE Trans. Commun. 59(9), 2011)."""
     drive = 1e6
     assert 100 * float(physics.clipped_sine_thd(drive=drive)) == pytest.approx(48.342585, abs=1e-4)
@@ -104,7 +104,7 @@ def test_describing_function_of_saturation() -> None:
     np.testing.assert_allclose(found, [saturation.describing_function(a) for a in drive], rtol=1e-12)
 
 
-def test_wrong_forms_would_be_seen() -> None:
+def test_wrong_forms_are_noticed() -> None:
     """The table can fail: THD re total, a ceiling off by 0.1 % and a lost factor of the mean square are all outside."""
     thd = physics.clipped_sine_thd(drive=DRIVE)
     for wrong in (thd / np.sqrt(1 + thd**2), physics.clipped_sine_thd(drive=DRIVE * 1.001)):

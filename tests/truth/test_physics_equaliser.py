@@ -61,7 +61,7 @@ def test_digital_coefficients_of_the_cookbook(name: str) -> None:
     np.testing.assert_allclose(digital(RESPONSES[name], frequency_hz), expected, rtol=0, atol=DIGITS)
 
 
-def test_prototypes_as_a_control_library_has_them() -> None:
+def test_prototypes_are_those_of_a_control_library() -> None:
     """The note's H(s) written with python-control's s, at four gains and three q; relative 1e-9."""
     s = control.tf("s")
     f = np.geomspace(0.01, 100, 50)
@@ -84,8 +84,8 @@ def test_prototypes_as_a_control_library_has_them() -> None:
                 np.testing.assert_allclose(found[name], system(1j * f), rtol=1e-9, err_msg=f"{name} {gain_db} {q}")
 
 
-def test_gain_at_the_marks() -> None:
-    """A peak has its whole gain at the centre and none far off; a shelf has half of it at the corner (the note)."""
+def test_gain_at_centre_and_corner() -> None:
+    """A peak has its whole gain at the centre and none far from it; a shelf has half of it at the corner (the note)."""
     marks = np.array([1e-6, 1.0, 1e6])
     peak_db = 20 * np.log10(np.abs(physics.peak_response(frequency_hz=marks, centre_hz=1.0, gain_db=6, q=1.0)))
     low_db = 20 * np.log10(np.abs(physics.low_shelf_response(frequency_hz=marks, corner_hz=1.0, gain_db=6, q=S_OF_ONE)))
@@ -97,7 +97,7 @@ def test_gain_at_the_marks() -> None:
     np.testing.assert_allclose(high_db, [0, -2, -4], atol=1e-9)
 
 
-def test_a_wrong_gain_law_would_be_seen() -> None:
+def test_wrong_gain_law_is_noticed() -> None:
     """The check can fail: A = 10^(gain/20), or a q off by 1e-6, miss the printed coefficients."""
     frequency_hz, expected = PRINTED["peak"]
 

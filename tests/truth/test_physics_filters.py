@@ -36,7 +36,7 @@ def by_scipy(shape: str, order: int, kind: str) -> Any:
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("order", range(1, 9))
-def test_butterworth_and_bessel_as_scipy_has_them(order: int, kind: Literal["low", "high"]) -> None:
+def test_butterworth_and_bessel_are_scipys(order: int, kind: Literal["low", "high"]) -> None:
     """scipy.signal.butter and bessel(norm="mag"), analogue, complex response from 1 Hz to 20 kHz."""
     common: dict[str, Any] = {"frequency_hz": FREQUENCY_HZ, "corner_hz": CORNER_HZ, "order": order, "kind": kind}
     np.testing.assert_allclose(physics.butterworth_response(**common), by_scipy("butterworth", order, kind), rtol=SAME)
@@ -45,7 +45,7 @@ def test_butterworth_and_bessel_as_scipy_has_them(order: int, kind: Literal["low
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("order", [2, 4, 6, 8])
-def test_linkwitz_riley_as_a_control_library_cascades_it(order: int, kind: Literal["low", "high"]) -> None:
+def test_linkwitz_riley_is_a_control_librarys_cascade(order: int, kind: Literal["low", "high"]) -> None:
     """python-control: two Butterworth systems of half the order in series, on a normalised frequency axis."""
     half = control.tf(*scipy.signal.butter(order // 2, 1.0, kind, analog=True))
     expected = (half * half)(1j * FREQUENCY_HZ / CORNER_HZ)
@@ -74,7 +74,7 @@ def test_butterworth_polynomials_of_the_handbooks(order: int, polynomial: list[f
     [(2, [1, 3, 3]), (3, [1, 6, 15, 15]), (4, [1, 10, 45, 105, 105]), (5, [1, 15, 105, 420, 945, 945])],
 )
 def test_bessel_polynomials_of_the_handbooks(order: int, polynomial: list[float]) -> None:
-    """Reverse Bessel polynomials (Thomson 1949): the same response, but for the scale that puts -3.01 dB at the corner."""
+    """Reverse Bessel polynomials (Thomson 1949): the same response, except for the scale that puts -3.01 dB at the corner."""
     system = control.tf([polynomial[-1]], polynomial)
     scale = {2: 1.36165, 3: 1.75567, 4: 2.11392, 5: 2.42741}[
         order
@@ -121,7 +121,7 @@ def test_noise_bandwidth(order: int, ratio: float) -> None:
 
 
 def test_crossover_sums() -> None:
-    """Linkwitz 1976: orders 4 and 8 sum to magnitude 1 as they are, 2 and 6 with one reversed; order 2 in phase is null.
+    """Linkwitz 1976: orders 4 and 8 sum to magnitude 1 as they are, 2 and 6 with one inverted; order 2 in phase has a null.
 
     Magnitude 1 within 1e-12: exact but for rounding.
     """
@@ -141,7 +141,7 @@ def test_crossover_sums() -> None:
     [("butterworth", 24), ("linkwitz-riley", 24), ("bessel", 24), ("bessel", 6), ("butterworth", 48)],
 )
 def test_corner_for_a_loss_gives_that_loss(shape: str, slope: int, kind: Literal["low", "high"]) -> None:
-    """The corner found makes scipy's (or the closed form's) filter take just that loss from a 1 kHz tone, to 1e-9 dB."""
+    """With the corner found, scipy's (or the closed form's) filter has just that loss for a 1 kHz tone, to 1e-9 dB."""
     for loss in (0.01, 0.5, 3.0, 60.0, 120.0):
         corner_hz = physics.corner_for_loss(
             shape=shape, slope_db_per_octave=slope, kind=kind, frequency_hz=1000.0, loss_db=loss
@@ -158,7 +158,7 @@ def test_corner_for_a_loss_gives_that_loss(shape: str, slope: int, kind: Literal
         assert found == pytest.approx(loss, rel=1e-9, abs=1e-9)
 
 
-def test_wrong_filters_would_be_seen() -> None:
+def test_wrong_filters_are_noticed() -> None:
     """The checks can fail: a corner off by 1e-6, a neighbouring order and Bessel by delay are all outside tolerance."""
     common: dict[str, Any] = {"frequency_hz": FREQUENCY_HZ, "kind": "low"}
     expected = by_scipy("butterworth", 4, "low")

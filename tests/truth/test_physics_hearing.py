@@ -119,7 +119,7 @@ def test_weekly_allowance_is_an_exposure() -> None:
     assert float(halves) == pytest.approx(1.0, rel=1e-12)
 
 
-def test_the_other_exchange_rate_would_be_seen() -> None:
+def test_wrong_exchange_rate_is_noticed() -> None:
     """The table can fail: with OSHA's 5 dB in place of NIOSH's 3 dB, 100 dBA would be allowed an hour, not 15 minutes."""
     other = 8 * HOUR / 2 ** ((100 - 85) / 5)
     assert abs(other - float(physics.niosh_permissible_time_s(level_dba=100))) > 2000

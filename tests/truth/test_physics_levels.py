@@ -57,7 +57,7 @@ def test_full_scale_sine_is_zero_and_full_scale_square_is_three_dbfs() -> None:
     np.testing.assert_allclose(physics.sine_peak_from_rms(rms=np.sqrt(np.mean(sine**2))), 1.0, rtol=1e-12)
 
 
-def test_the_other_dbfs_would_be_seen() -> None:
+def test_other_dbfs_convention_is_noticed() -> None:
     """The check can fail: rms re peak, the other convention in use, is 3.0103 dB away (BS.1770 and most code)."""
     assert abs(20 * np.log10(np.sqrt(0.5)) - float(physics.dbfs_from_rms(rms=np.sqrt(0.5)))) > 3
 
@@ -89,8 +89,8 @@ def test_loading(source_ohm: float, load_ohm: float, loss_db: float, last_digit:
     assert -float(physics.db_from_ratio(ratio=ratio)) == pytest.approx(loss_db, abs=last_digit)
 
 
-def test_coils_together() -> None:
-    """Two 4 ohm coils side by side are 2 ohm, 4 with 2 ohm 1.3333, two pairs in series side by side 4 (Kirchhoff)."""
+def test_coils_in_series_and_parallel() -> None:
+    """Two 4 ohm coils in parallel are 2 ohm, 4 with 2 ohm 1.3333, two pairs in series in parallel 4 (Kirchhoff)."""
     assert float(physics.parallel(4, 4)) == 2.0
     assert float(physics.parallel(4, 2)) == pytest.approx(4 / 3, rel=1e-15)
     pair_ohm = physics.coil_resistance_series(coil_ohm=4, coils=2)

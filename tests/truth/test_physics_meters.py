@@ -1,4 +1,4 @@
-"""What meters show against waveforms that are summed, instrument manuals and the GUM."""
+"""Meter indications against summed waveforms, instrument manuals and the GUM."""
 
 from __future__ import annotations
 
@@ -76,6 +76,6 @@ def test_standard_uncertainty_of_bounds(shape: str, distribution: scipy.stats.rv
     assert found == pytest.approx(3.0 * distribution.std(), rel=1e-9)
 
 
-def test_a_wrong_factor_would_be_seen() -> None:
+def test_wrong_factor_is_noticed() -> None:
     """The checks can fail: peak scaling (1/sqrt(2) of the peak) reads a square 29 % low, not 11 % high."""
     assert abs(1 / np.sqrt(2) - over_true(np.sign(np.sin(T)))) > 0.3

@@ -53,7 +53,7 @@ def test_weighting_poles_and_normalisation() -> None:
     ],
 )
 def test_weighted_noise_over_the_audio_band(weighting: Callable[..., Any], slope: int, expected_db: float) -> None:
-    """A less flat, 20 Hz to 20 kHz, white and pink; C less flat, pink: also had from Table 3's bands, hence 0.02 dB."""
+    """A less flat, 20 Hz to 20 kHz, white and pink; C less flat, pink: also computed from Table 3's bands, hence 0.02 dB."""
 
     def power(octave: float, flat: bool = False) -> float:
         f = 2**octave
@@ -107,7 +107,7 @@ def test_sums_of_powers(levels_db: tuple[float, float], expected_db: float) -> N
     assert float(physics.sum_of_powers_db(levels_db=levels_db)) == pytest.approx(expected_db, abs=5e-4)
 
 
-def test_wrong_weightings_would_be_seen() -> None:
+def test_wrong_weightings_are_noticed() -> None:
     """The table can fail: nominal in place of exact frequencies, and C in place of A without f2, miss a row."""
     nominal = physics.a_weighting_db(frequency_hz=np.round(EXACT_HZ, -1))
     assert np.max(np.abs(nominal - TABLE_3_A)) > 2 * HALF_DIGIT

@@ -199,7 +199,7 @@ def test_voltage_dropped_by_a_feed() -> None:
     ("gauge", "ohm_per_1000_ft", "half_digit"),
     [(18, 7.77, 5e-3), (16, 4.89, 5e-3), (14, 3.07, 5e-3), (12, 1.93, 5e-3), (10, 1.21, 5e-3), (8, 0.764, 5e-4)],
 )
-def test_copper_gets_warm(gauge: int, ohm_per_1000_ft: float, half_digit: float) -> None:
+def test_resistance_of_warm_copper(gauge: int, ohm_per_1000_ft: float, half_digit: float) -> None:
     """Solid copper wire at 75 degrees C, as NFPA 70 (the National Electrical Code) prints it in chapter 9, table 8.
 
     Half of the last digit; it rounds its circular mils too (1620 for the exact 1624 of 18 AWG), hence 0.25 % more.
@@ -220,7 +220,7 @@ def test_copper_at_its_limits() -> None:
     assert float(physics.copper_temperature_factor(temperature_c=20.0)) == 1.0
 
 
-def test_skin_effect_stays_as_small_as_said() -> None:
+def test_skin_effect_is_as_small_as_documented() -> None:
     """A round wire's exact resistance to alternating current (Bessel functions) over the one for direct current.
 
     Impedance of a metre: k rho/(2 pi a) J0(ka)/J1(ka), k = (1 - j)/depth. 3 to 5 % more at 20 kHz, 1 mm2, and at 8 kHz,
@@ -262,7 +262,7 @@ def test_ampacity_in_engine_spaces() -> None:
         assert abs(found - amperes) < 0.76  # it rounds most down, some to the nearest
 
 
-def test_wrong_ceilings_and_copper_would_be_seen() -> None:
+def test_wrong_ceilings_and_copper_are_noticed() -> None:
     """The checks can fail: the rating taken as clean, linear in R, and a factor of 250/(230+t) are all outside."""
     clean_v = float(physics.rated_clip_voltage(power_w=100.0, load_ohm=4.0))
     assert abs(20 * np.log10(20.0 / clean_v)) > 1000 * 5.1e-5

@@ -30,7 +30,7 @@ def middle_hz(low: float, high: float) -> float:
     return min(PREFERRED_HZ, key=lambda hz: abs(math.log(hz / math.sqrt(low * high))))
 
 
-def test_each_tone_is_the_middle_of_what_its_path_passes_and_an_instrument_reads(plan: Plan) -> None:
+def test_tone_is_the_middle_of_what_the_path_passes_and_an_instrument_reads(plan: Plan) -> None:
     """Sub: 20 Hz to its low-pass; woofer: its high-pass to the meter's 1 kHz; tweeter: its high-pass to a third of 20 kHz."""
     tones = {step.stage: step.tone_hz for step in steps(plan, "amplifier")}
     assert tones == {
@@ -40,8 +40,8 @@ def test_each_tone_is_the_middle_of_what_its_path_passes_and_an_instrument_reads
     }
 
 
-def test_a_tone_follows_the_path_the_meter_and_the_speaker() -> None:
-    """Another corner, another meter, a speaker to be protected, no recorder: the tone goes with each; a job's own tone is taken."""
+def test_tone_depends_on_path_meter_and_speaker() -> None:
+    """Another corner, another meter, a speaker to be protected, no recorder: each changes the tone; a job's own tone is used."""
 
     def tone(stage: str, **changes: str) -> float | None:
         return next(s.tone_hz for s in make_plan(job(**changes)).steps if s.id == f"amplifier.{stage}")
@@ -73,8 +73,8 @@ def test_a_full_range_tone_at_a_low_passed_sub_says_nothing(plan: Plan) -> None:
     assert 20 * math.log10(at[0] / at[1]) == pytest.approx(87.7532, abs=1e-3)
 
 
-def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
-    """A stage at 40 Hz with some per cent THD shows under 1 % behind an 80 Hz 24 dB/octave low-pass; the plan opens it."""
+def test_low_pass_after_a_source_hides_its_limit(plan: Plan) -> None:
+    """A stage at 40 Hz with some per cent THD shows under 1 % after an 80 Hz 24 dB/octave low-pass; the plan opens it."""
     said = finding(plan, "harmonics_filtered", "desk.sub.low_pass")
     assert "4.6 % THD" in said.message
     assert "solved again: it shows" in said.remedy
@@ -86,7 +86,7 @@ def test_a_source_limit_is_hidden_by_the_low_pass_behind_it(plan: Plan) -> None:
     assert next(s for s in steps(plan, "source") if s.tone_hz == 40.0).visible
 
 
-def test_how_far_a_filter_opens_is_never_less_than_where_it_stands() -> None:
+def test_filter_is_never_opened_to_less_than_its_corner() -> None:
     """A low-pass of 3.2 kHz at 1 kHz takes 5.0 dB from the third harmonic: 20 lg(1 + (3/3.2)^4); 1 dB needs 3000/0.5910 Hz."""
     lamp = "instruments:\n => instruments:\n  lamp: {kind: indicator, marks: {clip: thd over 1 %}}\n"
     made = make_plan(job(a="allowance: {sub => tones: {woofer: 1 kHz}\nallowance: {sub", b=lamp))
@@ -96,7 +96,7 @@ def test_how_far_a_filter_opens_is_never_less_than_where_it_stands() -> None:
 
 
 def test_with_only_a_meter_harmonics_do_not_matter() -> None:
-    """A meter sees a knee, no distortion: a filter that lets the tone through stays as it is."""
+    """A meter shows a knee, no distortion: a filter that passes the tone stays as it is."""
     no_recorder = "  interface:  {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n => "
     made = make_plan(job(a="allowance: {sub => tones: {woofer: 1 kHz}\nallowance: {sub", b=no_recorder))
     assert not [s for s in steps(made, "controls") if "desk.woofer.low_pass" in s.sets]

@@ -31,8 +31,8 @@ def _noise(seed: int = 1, sigma: float = 0.15) -> np.ndarray:
     return np.random.default_rng(seed).normal(0, sigma, 4_000_000)
 
 
-def test_a_sine_is_clipped_as_its_closed_form_says() -> None:
-    """A full-scale sine over a ceiling c: share 1 - 2 asin(c)/pi, and the mean of (sin - c)^2 over its tops."""
+def test_clipped_sine_matches_its_closed_form() -> None:
+    """A full-scale sine over a ceiling c: share 1 - 2 asin(c)/pi, and the mean of (sin - c)^2 over its peaks."""
     x = np.sin(2 * np.pi * (np.arange(1_000_003) + 0.5) / 1_000_003)
     found = clipping_at(band_of(x), CEILINGS[1:])
     c = CEILINGS[1:]
@@ -79,7 +79,7 @@ def test_a_quiet_sine_gains_what_is_allowed_and_a_loud_one_less() -> None:
         assert row.worst_1s_power_db == pytest.approx(min(row.db, 10 * math.log10(2)), abs=1e-3)
 
 
-def test_noise_is_clipped_as_its_closed_form_says() -> None:
+def test_clipped_noise_matches_its_closed_form() -> None:
     """Gaussian noise: share erfc(c / (sigma sqrt 2)), products 2 [(sigma^2 + c^2) Q - c sigma phi]; 3 standard errors."""
     sigma, n = 0.2, 4_000_000
     x = _noise(seed=7, sigma=sigma)
@@ -94,7 +94,7 @@ def test_noise_is_clipped_as_its_closed_form_says() -> None:
 
 @pytest.mark.parametrize("kind", ["noise", "beats", "dense", "eight bits"])
 def test_clipping_the_samples_themselves_gives_the_same(kind: str) -> None:
-    """Share, products and power of the distribution are those of the clipped samples, within what is stated."""
+    """Share, products and power from the distribution are those of the clipped samples, within the stated bounds."""
     time = np.arange(3_000_000) / 48_000
     x = {
         "noise": _noise(),
@@ -121,7 +121,7 @@ def test_clipping_the_samples_themselves_gives_the_same(kind: str) -> None:
 
 
 def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
-    """A list weighted by play time is the statistics of its samples put end to end."""
+    """A list weighted by play time has the statistics of its samples joined end to end."""
     one, two = 0.3 * _noise(2)[:1_000_000], 0.9 * _noise(3)[:3_000_000]
     found = evaluate_allowances([part_of("one", one), part_of("two", two)])
     both = np.concatenate([one, two])
@@ -143,7 +143,7 @@ def test_the_clipped_list_is_the_tracks_one_after_the_other() -> None:
 
 
 def test_real_music_clipped_sample_by_sample() -> None:
-    """A decoded track, whole and split by scipy's filters, clipped by numpy: what its distributions say."""
+    """A decoded track, whole and split by scipy's filters, clipped by numpy, against its distributions."""
     real = music("hyperrogue-music")[8]
     samples, rate_hz = soundfile.read(real, dtype="float64", always_2d=True)
     half = signal.butter(2, 80, "low", fs=rate_hz, output="sos")

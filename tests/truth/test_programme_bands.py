@@ -1,4 +1,4 @@
-"""Bands, levels and powers against scipy.signal, numpy.histogram and closed forms, by both ways of analysis."""
+"""Bands, levels and powers against scipy.signal, numpy.histogram and closed forms, by both implementations of the analysis."""
 
 from __future__ import annotations
 
@@ -109,8 +109,8 @@ def test_every_figure_is_that_of_scipy_and_numpy(way: str, rate_hz: int, bands: 
         assert part.worst_1s == pytest.approx(max(second), rel=1e-9)
 
 
-def test_both_ways_give_the_same_numbers() -> None:
-    """The kernel and its numpy twin agree to 1e-9 in everything, over many blocks, with clipping and eight channels."""
+def test_both_implementations_give_the_same_numbers() -> None:
+    """The kernel and its numpy counterpart agree to 1e-9 in everything, over many blocks, with clipping and eight channels."""
     samples = np.clip(made(3.0, channels=7) * 4, -1, 1)
     one, other = (heard(samples, way, USUAL_BANDS + JOB) for way in WAYS)
     for name in ("lufs", "momentary_lufs", "short_term_lufs", "true_peak"):
@@ -126,8 +126,8 @@ def test_both_ways_give_the_same_numbers() -> None:
 
 
 @pytest.mark.parametrize("way", WAYS)
-def test_a_sine_has_its_closed_form(way: str) -> None:
-    """Full-scale sine: 0 dBFS rms, crest 3.01 dB, and 2/pi arcsin(a) of the time under a."""
+def test_sine_matches_its_closed_form(way: str) -> None:
+    """Full-scale sine: 0 dBFS rms, crest 3.01 dB, and 2/pi arcsin(a) of the time below a."""
     found = heard(np.repeat(sine(0, 4, 997)[:, None], 2, axis=1), way).band("full")
     assert found.rms_dbfs == pytest.approx(0, abs=1e-3)
     assert found.crest_db == pytest.approx(3.0103, abs=1e-3)
@@ -139,8 +139,8 @@ def test_a_sine_has_its_closed_form(way: str) -> None:
 
 
 @pytest.mark.parametrize(("hz", "loss_db"), [(40, 0.5266), (80, 6.0206), (160, 24.6090)])
-def test_the_usual_low_pass_loses_what_linkwitz_and_riley_say(hz: float, loss_db: float) -> None:
-    """20 lg(1 + (f/fc)^4) at 80 Hz; the bilinear transform at 48 kHz departs by under 0.01 dB here."""
+def test_low_pass_has_the_closed_form_loss(hz: float, loss_db: float) -> None:
+    """20 lg(1 + (f/fc)^4) at 80 Hz; the bilinear transform at 48 kHz departs by less than 0.01 dB here."""
     smooth = sine(-6, 20, hz) * np.hanning(20 * RATE_HZ)  # a sudden start would pass the filter
     found = heard(np.repeat(smooth[:, None], 2, axis=1), "compiled")
     assert found.band("full").rms_dbfs - found.band("sub").rms_dbfs == pytest.approx(loss_db, abs=0.01)
@@ -148,7 +148,7 @@ def test_the_usual_low_pass_loses_what_linkwitz_and_riley_say(hz: float, loss_db
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("channels", range(1, 9))
-def test_channels_count_alike(way: str, channels: int) -> None:
+def test_channels_count_equally(way: str, channels: int) -> None:
     """Peak of any, mean over all, power of the loudest; an odd channel is not joined by a silent one."""
     rng = np.random.default_rng(channels)
     samples = (rng.normal(0, 0.05, (RATE_HZ, channels)) * np.arange(1, channels + 1)).astype(np.float32)
@@ -159,7 +159,7 @@ def test_channels_count_alike(way: str, channels: int) -> None:
     assert found.worst_1s == pytest.approx((samples.astype(float) ** 2).mean(axis=0).max(), rel=1e-9)
 
 
-def test_parts_of_a_list_add_up() -> None:
+def test_parts_of_a_list_are_merged() -> None:
     """Merged statistics are those of both samples together."""
     one, other = made(1, seed=2), made(1, seed=3) * 2
     both = merged(heard(one, "compiled").bands[0], heard(other, "compiled").bands[0])

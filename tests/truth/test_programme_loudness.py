@@ -1,4 +1,4 @@
-"""Loudness against the minimum requirements of EBU Tech 3341 (v4, table 1) and Tech 3342, by both ways of analysis.
+"""Loudness against the minimum requirements of EBU Tech 3341 (v4, table 1) and Tech 3342, by both implementations.
 
 The signals are made from the published description: sines of 1 kHz whose level is the peak's, both channels in phase.
 Cases 7 and 8 are recordings of the EBU and are left out.
@@ -40,7 +40,7 @@ INTEGRATED = {
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("case", INTEGRATED)
 def test_tech_3341_integrated(case: str, way: str) -> None:
-    """Cases 1 and 3 to 6: integrated -23.0 LUFS, whatever is quieter around it; 5.0 surround with its weights."""
+    """Cases 1 and 3 to 6: integrated -23.0 LUFS, whatever quieter parts surround it; 5.0 surround with its weights."""
     assert heard(INTEGRATED[case], way).lufs == pytest.approx(-23.0, abs=WITHIN_LU)
 
 
@@ -55,7 +55,7 @@ def test_tech_3341_momentary_short_term_and_integrated_agree(level: float, way: 
 
 @pytest.mark.parametrize("way", WAYS)
 def test_tech_3341_short_term_of_a_changing_level(way: str) -> None:
-    """Case 9: short-term is -23.0 whatever part of the pattern its 3 s hold; its highest is."""
+    """Case 9: short-term is -23.0 whatever part of the pattern its 3 s contain; so is its maximum."""
     found = heard(steps(*([(-20, 1.34), (-30, 1.66)] * 5)), way)
     assert found.short_term_lufs == pytest.approx(-23.0, abs=WITHIN_LU)
 
@@ -69,7 +69,7 @@ def test_tech_3341_momentary_of_a_changing_level(way: str) -> None:
 
 @pytest.mark.parametrize(("way", "index"), EACH_BEGINNING)
 def test_tech_3341_highest_short_term(way: str, index: int) -> None:
-    """Case 10: 3 s of -23 that begin anywhere between the windows still read -23.0 at most."""
+    """Case 10: 3 s of -23 that begin anywhere between the windows still have a maximum of -23.0."""
     silence = np.zeros((round(index * 0.15 * RATE_HZ), 2))
     found = heard(np.concatenate([silence, steps((-23, 3)), np.zeros((RATE_HZ, 2))]), way)
     assert found.short_term_lufs == pytest.approx(-23.0, abs=WITHIN_LU)
@@ -77,7 +77,7 @@ def test_tech_3341_highest_short_term(way: str, index: int) -> None:
 
 @pytest.mark.parametrize("index", range(20))
 def test_tech_3341_live_bursts(index: int) -> None:
-    """Cases 11 and 14: of bursts of 3 s and of 400 ms that grow by 1 dB, the highest so far is the last one's."""
+    """Cases 11 and 14: for bursts of 3 s and of 400 ms that rise by 1 dB, the maximum so far is that of the last one."""
     pause, silence = np.zeros((RATE_HZ, 2)), np.zeros((round(index * 0.15 * RATE_HZ), 2))
     so_far = np.concatenate([steps((-39 + index, 3)), pause, silence, steps((-38 + index, 3)), pause])
     assert heard(so_far, "compiled").short_term_lufs == pytest.approx(-38 + index, abs=WITHIN_LU)
@@ -88,7 +88,7 @@ def test_tech_3341_live_bursts(index: int) -> None:
 
 @pytest.mark.parametrize(("way", "index"), EACH_BEGINNING)
 def test_tech_3341_highest_momentary(way: str, index: int) -> None:
-    """Case 13: 400 ms of -23 that begin at any multiple of 20 ms read -23.0 at most."""
+    """Case 13: 400 ms of -23 that begin at any multiple of 20 ms have a maximum of -23.0."""
     silence = np.zeros((round(index * 0.02 * RATE_HZ), 2))
     found = heard(np.concatenate([silence, steps((-23, 0.4)), np.zeros((RATE_HZ, 2))]), way)
     assert found.momentary_lufs == pytest.approx(-23.0, abs=WITHIN_LU)
@@ -114,7 +114,7 @@ def test_k_weighting_is_the_printed_table() -> None:
 
 @pytest.mark.parametrize("rate_hz", [32_000, 44_100, 96_000, 192_000])
 def test_k_weighting_is_the_same_at_other_rates(rate_hz: int) -> None:
-    """Other rates are to have the same response (Annex 1); bilinear transforms part towards half the rate."""
+    """Other rates must have the same response (Annex 1); bilinear transforms deviate near half the rate."""
     at_hz = np.array([20.0, 50, 100, 200, 500, 997, 2000, 4000])
     here = signal.sosfreqz(k_weighting(rate_hz), at_hz, fs=rate_hz)[1]
     there = signal.sosfreqz(k_weighting(48_000), at_hz, fs=48_000)[1]

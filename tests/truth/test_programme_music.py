@@ -33,7 +33,7 @@ def track(package: str, index: int) -> tuple[Path, TrackStatistics]:
 
 @pytest.mark.parametrize(("package", "index"), TRACKS)
 def test_peak_rms_and_dc_are_those_of_ffmpeg_and_sox(package: str, index: int) -> None:
-    """Both over all channels: ffmpeg astats and sox stats over all channels."""
+    """Over all channels: ffmpeg astats and sox stats."""
     path, found = track(package, index)
     full = found.band("full")
     by_ffmpeg = by_ffmpeg_levels(path)
@@ -69,7 +69,7 @@ def test_loudness_is_that_of_ffmpeg_and_pyloudnorm(package: str) -> None:
 
 @pytest.mark.parametrize("index", [0, 6, 12])
 def test_true_peak_is_near_ffmpeg_s(index: int) -> None:
-    """Another interpolator, that of ffmpeg: both are within what four times oversampling may read under."""
+    """Against ffmpeg's interpolator: both are within what four times oversampling may read low."""
     path, found = track("hyperrogue-music", index)
     assert found.true_peak_dbtp == pytest.approx(by_ffmpeg_loudness(path)["true_peak"], abs=0.25)
 
@@ -82,8 +82,8 @@ def test_true_peak_is_near_ffmpeg_s(index: int) -> None:
         ("flac", ["-c:a", "flac"]),
     ],
 )
-def test_other_formats_read_the_same_by_ffmpeg(suffix: str, options: list[str], tmp_path: Path) -> None:
-    """MP3, AAC and FLAC of one track, decoded here and by ffmpeg; over full scale as well (nothing is clamped)."""
+def test_other_formats_agree_with_ffmpeg(suffix: str, options: list[str], tmp_path: Path) -> None:
+    """MP3, AAC and FLAC of one track, decoded here and by ffmpeg; also above full scale (nothing is clamped)."""
     path = tmp_path / f"track.{suffix}"
     source = ["ffmpeg", "-v", "error", "-i", str(music("hyperrogue-music")[8]), "-vn", "-af", "volume=3dB"]
     subprocess.run([*source, *options, str(path)], check=True)

@@ -55,7 +55,7 @@ def test_tech_3341_sines_between_samples(case: str, way: str) -> None:
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("offset", range(4))
 def test_tech_3341_a_period_between_samples(offset: int, way: str) -> None:
-    """Cases 20 to 23: fs/6 at 0.50 with one period of fs/4 at 1.00, made at 4 fs, low-passed and taken apart."""
+    """Cases 20 to 23: fs/6 at 0.50 with one period of fs/4 at 1.00, made at 4 fs, low-passed and decimated."""
     quick = 4 * RATE_HZ
     low = 0.5 * np.sin(2 * np.pi * np.arange(24 * 1000) / 24)
     burst = np.sin(2 * np.pi * np.arange(16) / 16)
@@ -85,13 +85,13 @@ PRINTED = np.array(
 
 
 def test_the_table_is_the_printed_one() -> None:
-    """All 48 coefficients are those of BS.1770-4 Annex 2, a column a phase."""
+    """All 48 coefficients are those of BS.1770-4 Annex 2, one column per phase."""
     assert (PHASES == PRINTED.T).all()
 
 
 @pytest.mark.parametrize("way", WAYS)
-def test_a_single_sample_comes_out_as_the_printed_table(way: str) -> None:
-    """One full sample between silence has its largest point at the largest coefficient; two of opposite sign at their difference."""
+def test_single_sample_gives_the_printed_table(way: str) -> None:
+    """One full-scale sample in silence has its maximum at the largest coefficient; two of opposite sign at their difference."""
     for shape in (np.array([0.5]), np.array([0.5, 0.5]), np.array([0.5, -0.5, 0.25])):
         samples = np.zeros(4800)
         samples[2000 : 2000 + len(shape)] = shape
@@ -103,7 +103,7 @@ def test_a_single_sample_comes_out_as_the_printed_table(way: str) -> None:
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("index", [0, 9, 13])
 def test_true_peak_of_music_is_scipy_s(index: int, way: str) -> None:
-    """Pruning leaves nothing out: scipy.signal.upfirdn with the annex' table finds the same to 1e-9."""
+    """Pruning misses nothing: scipy.signal.upfirdn with the annex's table finds the same to 1e-9."""
     with open_track(music("hyperrogue-music")[index]) as track:
         samples = np.concatenate([block.copy() for block in track.blocks])[: 40 * track.rate_hz].astype(np.float64)
         found = analyse([samples], rate_hz=track.rate_hz, channels=2, bands=(Band("full"),), pair=WAYS[way])
@@ -113,7 +113,7 @@ def test_true_peak_of_music_is_scipy_s(index: int, way: str) -> None:
 
 
 def test_bounds_hold_and_are_met() -> None:
-    """No row of samples passes the bounds by size and step under the printed table; its sharpest row meets the one by size."""
+    """No row of samples exceeds the bounds by size and step with the printed table; its sharpest row meets the one by size."""
     rng = np.random.default_rng(3)
     rows = rng.uniform(-1, 1, (20_000, 12)) * rng.uniform(0, 1, (20_000, 1))
     rows = np.concatenate([rows, np.cumsum(rows, axis=1), np.sign(rows), np.sign(PRINTED.T)])
@@ -126,7 +126,7 @@ def test_bounds_hold_and_are_met() -> None:
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize(("period", "under_db"), [(4, 0.1685), (3, 0.3011)])
-def test_four_times_reads_under_by_what_the_standard_says(period: int, under_db: float, way: str) -> None:
+def test_four_times_oversampling_reads_low_as_the_standard_says(period: int, under_db: float, way: str) -> None:
     """BS.1770-4 Annex 2: a peak midway between points a quarter of a sample apart is missed by -20 lg cos(pi f/fs/4).
 
     The sine's peaks lie a quarter of a sample from its samples, midway between two of the table's points, which stand at

@@ -1,4 +1,4 @@
-"""Units against pint, decibel references, spreads against the guides on uncertainty (JCGM 100 and 101)."""
+"""Units against pint, decibel references, and spreads against the guides to uncertainty (JCGM 100 and 101)."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ DRAWS = 2**14
     ("dimension", "unit"),
     [(d.name, u) for d in DIMENSIONS.values() if d.pint_unit for u in d.units],
 )
-def test_the_fast_table_holds_what_pint_holds(dimension: str, unit: str) -> None:
-    """Every unit of the short table converts as the general-purpose units library converts it."""
+def test_short_table_of_units_agrees_with_pint(dimension: str, unit: str) -> None:
+    """Every unit of the short table converts as in the general-purpose units library."""
     kind = DIMENSIONS[dimension]
     spelled = unit.replace("²", "**2").replace("mm2", "mm**2")
     expected = PINT.Quantity(1.0, spelled).to(kind.pint_unit).magnitude
@@ -32,7 +32,7 @@ def test_the_fast_table_holds_what_pint_holds(dimension: str, unit: str) -> None
 
 @pytest.mark.parametrize(("text", "dimension"), [("2 inch", "length"), ("3 feet", "length"), ("1 hour", "time")])
 def test_units_outside_the_table_go_through_pint(text: str, dimension: str) -> None:
-    """A unit that people write and the table lacks is converted by pint."""
+    """Other units that people write are converted by pint."""
     expected = PINT(text).to(DIMENSIONS[dimension].pint_unit).magnitude
     assert parse(text, dimension).nominal == pytest.approx(expected, rel=1e-12)
 
@@ -84,7 +84,7 @@ def test_propagated_distributions(text: str, half_width: float, within: float) -
     assert np.quantile(total, [0.025, 0.975]) == pytest.approx([-half_width, half_width], abs=within)
 
 
-def test_one_dominant_rectangle() -> None:
+def test_one_dominant_rectangular_distribution() -> None:
     """JCGM 101:2008, 9.2.4: three of u = 1 and one of u = 10: u = 10.1, 95 % interval ±17.0 (the GUM's own ±19.9)."""
     narrow, wide = math.sqrt(3), 10 * math.sqrt(3)
     texts = dict.fromkeys("abc", f"{-narrow} .. {narrow} dB") | {"d": f"{-wide} .. {wide} dB"}
@@ -94,7 +94,7 @@ def test_one_dominant_rectangle() -> None:
 
 
 def test_the_power_of_a_reading() -> None:
-    """P = V^2/R of 28.28(27) V and 4.00(4) ohm: u(P)/P = 2.1555 % (JCGM 100:2008, 5.1), and so says GTC."""
+    """P = V^2/R of 28.28(27) V and 4.00(4) ohm: u(P)/P = 2.1555 % (JCGM 100:2008, 5.1), as GTC computes too."""
     k = stats.norm.ppf(0.975)
     drawn = draw(
         {"v": parse(f"28.28 V ± {0.27 * k} V", "voltage"), "r": parse(f"4 ohm ± {0.04 * k} ohm", "resistance")},
@@ -108,7 +108,7 @@ def test_the_power_of_a_reading() -> None:
 
 
 def test_draws_are_evenly_spread_and_repeatable() -> None:
-    """Each quantity's draws lie in equal shares (a Sobol' net of 2^m points); the same seed gives the same draws."""
+    """Each quantity has one draw in each of equal shares (a Sobol' net of 2^m points); the same seed gives the same draws."""
     q = {"a": parse("0 .. 1 V", "voltage"), "b": parse("0 .. 1 V", "voltage")}
     one, again, other = (draw(q, draws=256, seed=s) for s in (4, 4, 5))
     assert np.array_equal(one["b"], again["b"])

@@ -1,4 +1,4 @@
-"""Tones as written: level, frequency, dither and format, judged by other programs and closed forms."""
+"""Tones as written: level, frequency, dither and format, checked with other programs and closed forms."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from gainwright.signals import Tone, quantise, render, steady_frames, tone_bytes
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
 @pytest.mark.parametrize(("rate_hz", "bits"), [(44_100, 16), (48_000, 16), (44_100, 24), (48_000, 24)])
 @pytest.mark.parametrize(("frequency_hz", "level_dbfs"), [(40.0, 0.0), (1000.0, -10.0), (3150.0, -5.0)])
-def test_level_and_frequency_as_asked(
+def test_level_and_frequency_are_those_requested(
     tmp_path: Path, suffix: str, rate_hz: int, bits: int, frequency_hz: float, level_dbfs: float
 ) -> None:
     """Read back by libsndfile and fitted (IEEE 1057): level to 0.001 dB, frequency to its rounding."""
@@ -36,7 +36,7 @@ def test_level_and_frequency_as_asked(
 
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
 def test_sox_and_ffmpeg_read_what_is_written(tmp_path: Path, suffix: str) -> None:
-    """A -12 dBFS tone: rms of a sine is 3.01 dB under its level; both programs say so within 0.01 dB."""
+    """A -12 dBFS tone: the rms of a sine is 3.01 dB below its level; both programs agree within 0.01 dB."""
     path = tmp_path / f"tone.{suffix}"
     path.write_bytes(tone_bytes(Tone(1000.0, (-12.0,), 30.0), path.suffix))
     sox = subprocess.run(
@@ -52,8 +52,8 @@ def test_sox_and_ffmpeg_read_what_is_written(tmp_path: Path, suffix: str) -> Non
         assert float(found[1]) == pytest.approx(-12 - 10 * np.log10(2), abs=0.01)
 
 
-def test_flac_holds_what_wav_holds(tmp_path: Path) -> None:
-    """The reference FLAC program decodes to the same samples."""
+def test_flac_and_wav_have_the_same_samples(tmp_path: Path) -> None:
+    """Decoded by the reference FLAC program."""
     tone = Tone(440.0, (-1.0,), 2.0)
     (tmp_path / "a.wav").write_bytes(tone_bytes(tone, (tmp_path / "a.wav").suffix))
     (tmp_path / "b.flac").write_bytes(tone_bytes(tone, (tmp_path / "b.flac").suffix))
@@ -63,7 +63,7 @@ def test_flac_holds_what_wav_holds(tmp_path: Path) -> None:
 
 
 def test_the_dither_is_triangular() -> None:
-    """Total error of TPDF dither and rounding: variance 3 LSB^2/12, free of the signal (Lipshitz et al. 1992)."""
+    """Total error of TPDF dither and rounding: variance 3 LSB^2/12, independent of the signal (Lipshitz et al. 1992)."""
     tone = Tone(997.0, (-60.0,), 20.0)
     samples = render(tone)
     error = (quantise(samples, bits=16, seed=3) >> 16) - samples * 32767
@@ -79,7 +79,7 @@ def test_the_dither_is_triangular() -> None:
     assert np.max(spectrum) / np.mean(spectrum) > 1000  # the check can fail
 
 
-def test_whole_periods_and_soft_ends() -> None:
+def test_whole_periods_and_faded_ends() -> None:
     """The steady part ends within half a sample of a period; the ends are raised cosines without a step."""
     tone = Tone(40.0, (0.0,), 1.03, rate_hz=48_000)
     frames = steady_frames(tone)
@@ -93,7 +93,7 @@ def test_whole_periods_and_soft_ends() -> None:
 
 
 def test_a_run_of_levels_is_steady_at_each() -> None:
-    """Each step's level to 0.001 dB, one phase throughout."""
+    """Each step's level to 0.001 dB, with continuous phase."""
     levels = (-12.0, -9.0, -6.0, -3.0)
     tone = Tone(1000.0, levels, 1.0, rate_hz=48_000, bits=24, sides="mono")
     wave = (quantise(render(tone), bits=24, seed=1) / 2**31)[:, 0]
@@ -107,7 +107,7 @@ def test_a_run_of_levels_is_steady_at_each() -> None:
     ("sides", "levels"), [("both", (0, 0)), ("left", (0, None)), ("right", (None, 0)), ("mono", (0,))]
 )
 def test_sides(tmp_path: Path, sides: str, levels: tuple[int | None, ...]) -> None:
-    """A side that is silent is silent to the last bit."""
+    """A silent side is zero to the last bit."""
     path = tmp_path / "tone.wav"
     path.write_bytes(tone_bytes(Tone(1000.0, (0.0,), 1.0, sides=sides), path.suffix))  # type: ignore[arg-type]
     samples, _ = soundfile.read(path, always_2d=True)

@@ -50,7 +50,7 @@ def test_thd_and_rms_of_a_clipped_sine_follow_the_closed_form() -> None:
 
 @pytest.mark.parametrize(("depth_db", "thd_percent"), [(1.0, 4.6316), (3.0, 13.3795), (6.0, 23.2371), (10.0, 32.1637)])
 def test_thd_of_the_printed_table(depth_db: float, thd_percent: float) -> None:
-    """The table of clipped sines (IEC 60268-3 THD re fundamental), to one of its last printed digit."""
+    """The table of clipped sines (IEC 60268-3 THD re fundamental), to one unit of its last printed digit."""
     state = clipped_at_many_phases(np.array([depth_db]))
     np.testing.assert_allclose(100 * state.wave.thd, thd_percent, rtol=0, atol=1.01e-4)
 
@@ -75,14 +75,14 @@ def test_describing_function_of_saturation(drive: float, gain: float) -> None:
     np.testing.assert_allclose(np.abs(state.wave.few[:, 0]) / drive, gain, atol=2e-6)
 
 
-def test_a_wrong_ceiling_would_be_seen() -> None:
-    """The check above can fail: a ceiling off by 0.1 % moves THD of a 1 dB clip by far more than the tolerance."""
+def test_wrong_ceiling_is_noticed() -> None:
+    """The check above can fail: a ceiling off by 0.1 % moves the THD of a 1 dB clip by far more than the tolerance."""
     _, _, thd = closed_form(np.array([10 ** (1 / 20)]))
     state = clipped_at_many_phases(np.array([1.0 + 20 * np.log10(1.001)]))
     assert np.all(np.abs(state.wave.thd / thd - 1) > 1e-3)
 
 
-def test_a_filter_behind_a_clip_multiplies_each_harmonic() -> None:
+def test_filter_after_clipping_multiplies_each_harmonic() -> None:
     """A square-like wave through H(f) = 1/(1 + jf/f0) keeps each harmonic times |H|: linear system theory."""
     drive = np.array([100.0])
 
@@ -100,7 +100,7 @@ def test_a_filter_behind_a_clip_multiplies_each_harmonic() -> None:
 
 
 def test_two_equal_ceilings_clip_as_one() -> None:
-    """A clip at a ceiling already applied changes nothing (clip is idempotent), to the aliasing bound."""
+    """Clipping at a ceiling that was already applied changes nothing (clipping is idempotent), to the aliasing bound."""
     cells = [Cell([], None, 1.0, 0.0, 1.0), Cell([(0, 1.0)], None, 1.0, 0.0, 1.0)]
     states = run(cells, tone_hz=np.array([50.0]), source_peak=np.array([3.0]))
     np.testing.assert_allclose(states[1].wave.thd, states[0].wave.thd, rtol=2e-3)

@@ -13,7 +13,7 @@ from gainwright.simulated import Rig
 from gainwright.solve import Chain, Conditions, levels
 
 
-def test_a_source_loses_by_loading() -> None:
+def test_loading_reduces_the_level_of_a_source() -> None:
     """600 ohm into 10 kohm: -0.5061 dB (divider, 20 lg(10000/10600)); 2 V rms at full scale, -10 dBFS."""
     volts = solved(chain())["head.out.mono"][0]
     assert 20 * math.log10(volts / (2 * 10 ** (-10 / 20))) == pytest.approx(-0.5061, abs=5e-5)
@@ -26,7 +26,7 @@ def test_sensitivity_gives_rated_power() -> None:
 
 
 def test_the_ceiling_of_a_rating_at_1_per_cent() -> None:
-    """A sine cut to 1 % THD has 0.2016 dB more rms than one that just touches (closed form at 0.251261 dB deep)."""
+    """A sine clipped to 1 % THD has 0.2016 dB more rms than one that just reaches the ceiling (closed form at 0.251261 dB deep)."""
     of = chain()
     found = of.solve(Conditions(1000.0, 0.0))
     ceiling = float(found.ceiling_v[0, of.nodes.index(of.wiring.outputs("amp")[0])])
@@ -65,7 +65,7 @@ def test_a_volume_step_is_its_decibels() -> None:
 
 
 def test_a_mono_sum_is_half_of_each_side() -> None:
-    """A tone in both sides arrives whole; sides of opposite polarity cancel (sum of phasors)."""
+    """A tone in both sides is unattenuated; sides of opposite polarity cancel (sum of phasors)."""
     text = """
 format: 1
 stages:
@@ -89,7 +89,7 @@ stages:
 
 
 def test_the_interval_of_a_level_is_that_of_its_factors() -> None:
-    """Volts proportional to one normal factor: 95 % interval of ±10 % of it (JCGM 101:2008, linear model)."""
+    """Volts proportional to one normal factor: 95 % interval of ±10 % (JCGM 101:2008, linear model)."""
     of = chain(("rated_output: 2 V", "rated_output: 2 V ± 10 %"))
     found = levels(of, tone_hz=1000.0, level_dbfs=-20.0, draws=4096)
     node = found.paths[0].nodes[0]

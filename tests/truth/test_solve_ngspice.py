@@ -51,7 +51,7 @@ def states(
 @pytest.mark.parametrize("name", list(examples()))
 @pytest.mark.parametrize("tone_hz", [40.0, 400.0])
 def test_linear_levels_of_every_node(name: str, tone_hz: float) -> None:
-    """Far under every ceiling, each node that passes the tone stands where ngspice's transient has it."""
+    """Far below every ceiling, each node that passes the tone has the level of ngspice's transient."""
     for node, (ours, theirs, *_) in states(name, tone_hz, -20.0, volume=15, gain=0.3).items():
         if ours > 1e-5:  # less is deep in a stop band, where ngspice leaves a residue
             assert abs(20 * np.log10(ours / theirs)) < LEVEL_DB, (node, ours, theirs)
@@ -67,7 +67,7 @@ def test_linear_levels_of_every_node(name: str, tone_hz: float) -> None:
     ],
 )
 def test_clipping_levels_and_thd_of_every_node(name: str, tone_hz: float) -> None:
-    """With volume and gains up, stages clip one behind the other; rms and THD of every node agree.
+    """With volume and gains up, stages clip one after the other; rms and THD of every node agree.
 
     Two examples have nothing but a low-passed subwoofer, and the fixed gain of a third can't be overdriven: they clip at 50 Hz only.
     """
@@ -81,8 +81,8 @@ def test_clipping_levels_and_thd_of_every_node(name: str, tone_hz: float) -> Non
     assert clipping > 0
 
 
-def test_another_place_of_the_volume_would_be_seen() -> None:
-    """The check can fail: one step less of volume is far out of its tolerances."""
+def test_another_volume_step_is_noticed() -> None:
+    """The check can fail: one volume step less is far outside its tolerances."""
     node = "amp_front.out.left"
     full, less = (states("full_range", 400.0, 0.0, volume=v, gain=0.2)[node] for v in (0, 1))
     assert abs(20 * np.log10(full[0] / less[1])) > LEVEL_DB

@@ -1,4 +1,4 @@
-"""A strapped pair against circuit laws: voltages add across the load, each amplifier sees half of it, and so on the rig."""
+"""A strapped pair against circuit laws and the rig: voltages add across the load, each amplifier sees half of it."""
 
 from __future__ import annotations
 
@@ -78,8 +78,8 @@ def test_the_pair_delivers_the_sum_of_its_halves() -> None:
         ("    strapped_to: amp_a", "    bridged: yes\n    strapped_to: amp_a", "strapped_bridged"),
     ],
 )
-def test_what_stops_the_plan(before: str, after: str, code: str) -> None:
-    """Both the same way round, two outputs that nobody declared a pair, and a bridged half: each is a blocker."""
+def test_blockers_of_a_strapped_pair(before: str, after: str, code: str) -> None:
+    """Neither inverted, two outputs that weren't declared a pair, and a bridged half: each is a blocker."""
     assert before in TEXT
     findings = make_plan(read_job_text(TEXT.replace(before, after)).job).findings
     assert code in {f.code for f in findings if f.severity == "blocker"}
@@ -93,14 +93,14 @@ def test_what_stops_the_plan(before: str, after: str, code: str) -> None:
         (TEXT.replace("strapped_to: amp_a", "strapped_to: front"), "not another amplifier"),
     ],
 )
-def test_a_pair_that_can_not_be(text: str, says: str) -> None:
-    """The partner is another amplifier, at the other end of the same load."""
+def test_invalid_pairs_are_refused(text: str, says: str) -> None:
+    """The partner must be another amplifier, at the other end of the same load."""
     with pytest.raises(JobError, match=says):
         read_job_text(text)
 
 
 def test_the_plan_reads_between_the_outputs_before_the_speaker_is_on() -> None:
-    """Twice the target, with the speakers off; on the rig it reads that, and next to nothing when both are in phase."""
+    """Twice the target, with the speakers off; on the rig it reads that, and almost nothing if both are in phase."""
     plan = make_plan(read_job_text(TEXT).job)
     step = next(s for s in plan.steps if s.id == "amplifier.sub.between")
     targets = {t.stage: t.v_rms for t in plan.targets}
@@ -117,7 +117,7 @@ def test_the_plan_reads_between_the_outputs_before_the_speaker_is_on() -> None:
 
 
 def test_the_rig_plays_the_difference() -> None:
-    """Sound: normal. In phase, or with one end of the load open: silent, though both amplifiers give their voltage."""
+    """Correctly wired: normal. In phase, or with one end of the load open: silent, though both amplifiers give their voltage."""
     set_up = job()
     truth = Chain(set_up).nominal()
     heard = {}
@@ -135,8 +135,8 @@ def test_the_rig_plays_the_difference() -> None:
     assert ("polarity_reversed", "lead:amp_b-sub") not in possible_faults(set_up)
 
 
-def test_fault_finding_hears_the_difference() -> None:
-    """A turned half, or an open end, is silence; a dead half is half the voltage, which still plays."""
+def test_fault_finding_uses_the_difference() -> None:
+    """An inverted half, or an open end, is silence; a dead half is half the voltage, which still plays."""
     fixed = TEXT.replace("    sensitivity: 0.2 .. 5 V\n", "    sensitivity: 0.6 V\n    gain: fixed\n")
     fixed = fixed.replace("    gain: {mutes_at_minimum: no}\n", "")
     model = Diagnoser(read_job_text(fixed).job, draws=64).rough

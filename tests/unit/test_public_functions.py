@@ -1,4 +1,4 @@
-"""The public names: all there, documented with what they raise, and brought in only when they are used."""
+"""The public names: all present, documented with the errors they raise, and imported only when they are used."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def test_every_public_name_is_there_and_no_room_hides_it() -> None:
-    """Each name gives what it says, also after the rooms of the package were imported."""
+def test_every_public_name_is_there_and_no_subpackage_hides_it() -> None:
+    """Each name keeps its meaning, also after the subpackages were imported."""
     for name in gainwright.__all__:
         assert getattr(gainwright, name) is not None
     assert not [name for name in gainwright.__all__ if inspect.ismodule(getattr(gainwright, name))]
@@ -28,8 +28,8 @@ def test_every_public_name_is_there_and_no_room_hides_it() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(set(gainwright.__all__) & set(vars(api))))
-def test_a_public_function_says_its_errors_and_types(name: str) -> None:
-    """Every parameter and result is annotated; a function that can refuse says how."""
+def test_public_functions_document_errors_and_types(name: str) -> None:
+    """Every parameter and result is annotated; a function that can refuse documents how."""
     function = getattr(gainwright, name)
     signature = inspect.signature(function)
     assert signature.return_annotation is not inspect.Signature.empty
@@ -38,14 +38,14 @@ def test_a_public_function_says_its_errors_and_types(name: str) -> None:
 
 
 def test_importing_the_package_imports_nothing_else() -> None:
-    """No numpy, no pydantic: only what is used is brought in."""
+    """Neither numpy nor pydantic: only what is used is imported."""
     code = "import sys, gainwright; print([m for m in ('numpy', 'pydantic', 'gainwright.api') if m in sys.modules])"
     done = subprocess.run((sys.executable, "-c", code), capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
 
-def test_what_is_wrong_is_one_error_with_a_place(tmp_path: Path) -> None:
-    """A missing file, a wrong tone and a wrong paper are all of one class."""
+def test_mistakes_raise_one_error_class_with_a_place(tmp_path: Path) -> None:
+    """A missing file, a wrong tone and a wrong kind of paper all raise the same class."""
     with pytest.raises(GainwrightError, match="can't be read"):
         gainwright.load_job(tmp_path / "none.yaml")
     (tmp_path / "car.yaml").write_text(example_text("one_amplifier"), encoding="utf-8")

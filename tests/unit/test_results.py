@@ -1,4 +1,4 @@
-"""Results become JSON in one way, and the schema that is made of the same types holds for it."""
+"""Results are converted to JSON in one way, and conform to the schema made from the same types."""
 
 from __future__ import annotations
 
@@ -63,8 +63,8 @@ def closed(schema: dict[str, object]) -> dict[str, object]:
     return schema
 
 
-def test_fields_are_the_keys_and_what_is_not_finite_is_null() -> None:
-    """Order and names of the fields; numbers of numpy and sentences with their parts are plain; properties stay out."""
+def test_fields_are_the_keys_and_non_finite_numbers_are_null() -> None:
+    """Order and names of the fields; numpy numbers and template strings become plain; properties are left out."""
     result = Outer((Inner(math.inf), Inner(np.float64(2.5), "b")), {"x": math.nan, "y": 1.0}, say("{a} of", a=3))
     assert json.dumps(to_json(result)) == (
         '{"parts": [{"gain_db": null, "kind": "a"}, {"gain_db": 2.5, "kind": "b"}],'
@@ -73,8 +73,8 @@ def test_fields_are_the_keys_and_what_is_not_finite_is_null() -> None:
     conforms(result, Outer)
 
 
-def test_what_was_written_reads_back_the_same() -> None:
-    """A null becomes None, so that its JSON is the same again; a key more does no harm, one less is named."""
+def test_written_result_reads_back_the_same() -> None:
+    """Null becomes None, so that its JSON is the same again; an extra key is ignored, a missing one is named."""
     plain = to_json(Outer((Inner(math.inf), Inner(2.5, "b")), {"x": 1.0}, "why", -3.0))
     read = from_json(Outer, plain | {"since": "later"})
     assert read.parts[1] == Inner(2.5, "b")
@@ -84,7 +84,7 @@ def test_what_was_written_reads_back_the_same() -> None:
 
 
 def test_number_that_may_not_be_null_breaks_its_schema() -> None:
-    """The check can fail: a plain float that isn't finite is null, too, and the schema says so nowhere."""
+    """The check can fail: a plain float that isn't finite is null, too, and its schema doesn't allow that."""
 
     @dataclass(frozen=True, slots=True)
     class Careless:
@@ -95,15 +95,15 @@ def test_number_that_may_not_be_null_breaks_its_schema() -> None:
 
 
 @pytest.mark.parametrize("name", examples())
-def test_plan_and_corridor_of_every_example_are_as_their_schema_says(name: str) -> None:
-    """Where a node has no ceiling its margin is infinite; an adjustment without a target has none."""
+def test_plan_and_corridor_of_every_example_conform_to_their_schema(name: str) -> None:
+    """A node without a ceiling has an infinite margin; an adjustment without a target has none."""
     job = read_job_text(example_text(name), name).job
     conforms(make_plan(job), Plan)
     conforms(levels(Chain(job), tone_hz=40, level_dbfs=0), Levels)
 
 
-def test_diagnosis_is_as_its_schema_says() -> None:
-    """With a cause that is sure, and its repair; `for` is no name in Python, and a key all the same."""
+def test_diagnosis_conforms_to_its_schema() -> None:
+    """With a cause that is certain, and its repair; `for` can't be a Python name, and is a key all the same."""
     job = read_job_text(example_text("two_way_and_sub")).job
     heard = {"heard": "sub", "tone": "40 Hz", "is": "silent"}
     entries = [heard, {"check": "lead:desk.sub-knob", "resistance": "open"}]
@@ -115,8 +115,8 @@ def test_diagnosis_is_as_its_schema_says() -> None:
     assert [c["for"] for c in plain["causes"]] == [list(c.speaks_for) for c in found.causes]
 
 
-def test_what_a_recording_holds_is_as_its_schema_says() -> None:
-    """A clipped sine, silence (-inf dBFS) and nothing at all, calibrated and not."""
+def test_measurement_conforms_to_its_schema() -> None:
+    """A clipped sine, silence (-inf dBFS) and an empty recording, calibrated and not."""
     t = np.arange(48_000) / 48_000
     clipped = np.clip(0.9 * np.sin(2 * np.pi * 315 * t), -0.5, 0.6)
     for samples in (np.stack([clipped, 0 * t], axis=1), np.zeros((10, 1))):
@@ -130,6 +130,6 @@ def test_what_a_recording_holds_is_as_its_schema_says() -> None:
 
 
 def test_pydantic_is_imported_when_a_result_is_written() -> None:
-    """Who measures and prints text doesn't wait for it."""
+    """Measuring and printing text doesn't need it."""
     code = "import sys, gainwright.metering; sys.exit('pydantic' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -1,4 +1,4 @@
-"""What tests of the web app share: a server, a browser at phone and desktop size, screenshots, accessibility."""
+"""Shared by tests of the web app: a server, a browser at phone and desktop size, screenshots, accessibility checks."""
 
 from __future__ import annotations
 

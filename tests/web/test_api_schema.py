@@ -1,4 +1,4 @@
-"""The API is as its OpenAPI document tells: schemathesis asks every operation, and no answer breaks the document."""
+"""The API conforms to its OpenAPI document: schemathesis calls every operation, and no answer violates the document."""
 
 from __future__ import annotations
 
@@ -80,14 +80,14 @@ def ask(operation: Any, address: str, there: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("operation", list(operations()))
-def test_operation_answers_as_it_is_told(filled: tuple[str, dict[str, str]], operation: Any) -> None:
-    """Never a 5xx of its own; status, type and shape of each answer stand in the document."""
+def test_operation_answers_as_documented(filled: tuple[str, dict[str, str]], operation: Any) -> None:
+    """Never a 5xx; status, type and schema of each answer are in the document."""
     ask(operation, *filled)
 
 
 @pytest.mark.parametrize("spoiled", ["shape", "status"])
 def test_answer_that_breaks_the_document_is_noticed(filled: tuple[str, dict[str, str]], spoiled: str) -> None:
-    """A document that tells another shape, or leaves a status out, is found to be broken by the same check."""
+    """A document with another schema, or without a status, fails the same check."""
     raw = copy.deepcopy(document().raw_schema)
     answers = raw["paths"]["/api/jobs"]["get"]["responses"]
     if spoiled == "shape":
@@ -101,8 +101,8 @@ def test_answer_that_breaks_the_document_is_noticed(filled: tuple[str, dict[str,
     assert {"shape": "violates schema", "status": "undocumented"}[spoiled] in told
 
 
-def test_nothing_is_told_that_needs_no_check() -> None:
-    """The document has an operation for each way of asking the API, and each tells its errors."""
+def test_every_operation_is_checked_and_documents_its_errors() -> None:
+    """The document has every operation of the API, and each lists its errors."""
     told = document().raw_schema["paths"]
     assert len(told) > 20
     for path, ways in told.items():
@@ -140,8 +140,8 @@ def shapeless(schema: Any, at: str = "") -> Iterator[str]:
 _seen: set[str] = set()
 
 
-def test_every_answer_has_a_shape() -> None:
-    """No JSON that the API answers may hold just anything: plan, corridor, diagnosis, music and all else are told key by key."""
+def test_every_answer_has_a_schema() -> None:
+    """No JSON of the API may be arbitrary: plan, corridor, diagnosis, music and everything else is described key by key."""
     _seen.clear()
     found = []
     for path, ways in document().raw_schema["paths"].items():
@@ -154,8 +154,8 @@ def test_every_answer_has_a_shape() -> None:
     assert {"Plan", "Levels", "Diagnosis", "MusicResult", "StoredMeasurement", "StepValue", "CaseCounts"} <= _seen
 
 
-def test_answer_of_any_shape_is_noticed() -> None:
-    """The check can fail, at the place that is meant."""
+def test_answer_without_a_schema_is_noticed() -> None:
+    """The check can fail, at the expected place."""
     _seen.clear()
     loose = {"type": "object", "properties": {"a": {"type": "array", "items": {"type": "object"}}, "b": {}}}
     assert list(shapeless(loose, "x")) == ["x.a", "x.b"]

@@ -1,4 +1,4 @@
-"""The shop's cases: found by any word, open and closed, and what they add up to."""
+"""The shop's cases: found by any word, open and closed, and their statistics."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def listed(page: Page) -> list[str]:
 @pytest.mark.usefixtures("shop")
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
 def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: bool) -> None:
-    """Title, note, cause and what was found are all looked through, every word must be there, letters large or small."""
+    """Title, note, cause and evidence are all searched; every word must occur, in any case."""
     page = open_page("/cases", size="phone", scripts=scripts)
     whole = {"Still open, grüner Bus", "Customer 0", "Customer 1", "Customer 2"}
     assert whole <= set(listed(page))  # other tests may have begun more
@@ -79,8 +79,8 @@ def test_case_is_found_by_any_word(open_page: Callable[..., Page], *, scripts: b
     assert "trodden on" in page.locator(".ask").inner_text()
 
 
-def test_the_tally_is_what_the_cases_say(open_page: Callable[..., Page], shop: dict[str, Any]) -> None:
-    """Cases, tests, minutes and wrong beliefs in the table are those counted by hand from the cases themselves."""
+def test_tally_agrees_with_the_cases(open_page: Callable[..., Page], shop: dict[str, Any]) -> None:
+    """Cases, tests, minutes and wrong first guesses in the table are those counted by hand."""
     api = shop["api"]
     cases = [api.get(f"/api/cases/{name}").json() for name in shop["closed"]]
     page = open_page("/cases/tally")
@@ -106,8 +106,8 @@ def test_the_tally_is_what_the_cases_say(open_page: Callable[..., Page], shop: d
     assert sorted(listed(page)) == ["Customer 0", "Customer 1"]
 
 
-def test_closed_cases_sharpen_what_is_suspected(shop: dict[str, Any]) -> None:
-    """A cause that was met more often is believed more from the beginning."""
+def test_closed_cases_change_the_first_suspects(shop: dict[str, Any]) -> None:
+    """A cause that was found more often is more probable from the beginning."""
     api, job = shop["api"], shop["job"]
 
     def open_lead() -> float:
@@ -122,10 +122,10 @@ def test_closed_cases_sharpen_what_is_suspected(shop: dict[str, Any]) -> None:
     assert open_lead() > 1.5 * before
 
 
-def test_closed_case_takes_nothing_until_it_is_opened_again(
+def test_closed_case_refuses_answers_until_reopened(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """A closed case refuses answers; opened again it goes on, and is counted no more."""
+    """Reopened it continues, and is no longer counted."""
     new = api.post("/api/cases", json={"job": job, "evidence": [HEARD]}).json()
     name = new["name"]
     said = {"seen": new["revision"], "cause": "speaker_shorted", "where": "sub"}
@@ -146,7 +146,7 @@ def test_closed_case_takes_nothing_until_it_is_opened_again(
 
 
 def test_stale_writer_is_refused(api: httpx.Client, job: str) -> None:
-    """Every change from an older revision is refused with 409, and nothing is changed."""
+    """Every change based on an older revision is refused with 409, and nothing is changed."""
     new = api.post("/api/cases", json={"job": job, "evidence": [HEARD]}).json()
     name, old = new["name"], new["revision"]
     now = api.post(f"/api/cases/{name}/add", json={"seen": old, "entry": LAMP}).json()
@@ -171,7 +171,7 @@ def test_stale_writer_is_refused(api: httpx.Client, job: str) -> None:
 
 
 def test_titles_with_markup_are_text(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """The list shows a hostile title as it was written, and the link to it works for any name."""
+    """The list shows a hostile title as it was typed, and its link works for any name."""
     hostile = "<script>alert(1)</script><i>x</i>"
     lines = example_text("one_amplifier").splitlines()
     text = "\n".join(f"title: {json.dumps(hostile)}" if x.startswith("title:") else x for x in lines)
@@ -185,13 +185,13 @@ def test_titles_with_markup_are_text(open_page: Callable[..., Page], api: httpx.
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_pages_are_accessible_and_can_be_looked_at(
+def test_pages_are_accessible(
     open_page: Callable[..., Page],
     day_and_night: Callable[..., None],
     shop: dict[str, Any],
     size: str,
 ) -> None:
-    """The list, the tally and a closed case, by day and by night."""
+    """The list, the tally and a closed case, in light and dark mode, with screenshots."""
     page = open_page("/cases", size=size)
     day_and_night(page, f"cases-{size}")
     page.goto("/cases/tally")

@@ -1,4 +1,4 @@
-"""The own authority and its certificates, verified by another implementation: OpenSSL, as Python's ssl calls it, strictly."""
+"""Our own authority and its certificates, verified by another implementation: OpenSSL, strictly, through Python's ssl."""
 
 from __future__ import annotations
 
@@ -89,16 +89,16 @@ def forged(folder: Path, name: str) -> Certificate:
         ("10.1.2.3", True),
     ],
 )
-def test_stolen_authority_is_good_for_local_names_only(tmp_path: Path, name: str, accepted: bool) -> None:
-    """Name constraints (RFC 5280, 4.2.1.10): what a thief signs for a site on the internet is refused."""
+def test_stolen_authority_is_valid_for_local_names_only(tmp_path: Path, name: str, accepted: bool) -> None:
+    """Name constraints (RFC 5280, 4.2.1.10): a certificate signed with it for a site on the internet is refused."""
     made = forged(tmp_path, name)
     said = shake(made, made.authority, name)
     assert (said == "TLSv1.3") is accepted, said
     assert accepted or "permitted subtree" in said
 
 
-def test_keys_are_for_the_person_alone(tmp_path: Path) -> None:
-    """Folder and files can be read by nobody else; a key that others could read is closed to them."""
+def test_keys_are_readable_by_the_user_only(tmp_path: Path) -> None:
+    """Folder and files; the permissions of a key that others could read are corrected."""
     folder = tmp_path / "certificates"
     own_certificate(NAMES, folder=folder)
     assert folder.stat().st_mode & 0o077 == 0
@@ -109,7 +109,7 @@ def test_keys_are_for_the_person_alone(tmp_path: Path) -> None:
 
 
 def test_certificate_follows_the_addresses_and_the_authority_stays(tmp_path: Path) -> None:
-    """The same names: the same files. Another address: another certificate of the same authority."""
+    """The same names: the same files. Another address: another certificate from the same authority."""
     first = own_certificate(NAMES, folder=tmp_path)
     content = first.chain.read_bytes()
     assert own_certificate(NAMES, folder=tmp_path).chain.read_bytes() == content
@@ -123,8 +123,8 @@ def test_certificate_follows_the_addresses_and_the_authority_stays(tmp_path: Pat
 
 
 @pytest.mark.parametrize("spoiled", [b"", b"garbage", b"-----BEGIN CERTIFICATE-----\nxx\n-----END CERTIFICATE-----\n"])
-def test_spoiled_files_are_made_anew(tmp_path: Path, spoiled: bytes) -> None:
-    """Files that are no certificate any more are replaced; another authority then has another fingerprint."""
+def test_damaged_certificate_files_are_replaced(tmp_path: Path, spoiled: bytes) -> None:
+    """Files that are no longer certificates are replaced; another authority then has another fingerprint."""
     first = own_certificate(NAMES, folder=tmp_path)
     for name in ("server.pem", "authority.pem"):
         (tmp_path / name).write_bytes(spoiled)
@@ -134,7 +134,7 @@ def test_spoiled_files_are_made_anew(tmp_path: Path, spoiled: bytes) -> None:
 
 
 def test_fingerprint_is_what_openssl_says(tmp_path: Path, run_openssl: Callable[..., str]) -> None:
-    """The fingerprint that a person compares is that of the openssl program."""
+    """The fingerprint that a user compares is that of the openssl program."""
     made = own_certificate(NAMES, folder=tmp_path)
     said = run_openssl("x509", "-in", str(tmp_path / "authority.pem"), "-noout", "-fingerprint", "-sha256")
     assert said.strip().rpartition("=")[2] == made.fingerprint
@@ -148,8 +148,8 @@ def run_openssl() -> Callable[..., str]:
     return lambda *arguments: subprocess.run(("openssl", *arguments), capture_output=True, text=True, check=True).stdout
 
 
-def test_given_certificate_is_looked_at_first(tmp_path: Path, run_openssl: Callable[..., str]) -> None:
-    """One's own certificate is taken with its names; a wrong key, a locked one, an ended one and no file are told."""
+def test_given_certificate_is_checked(tmp_path: Path, run_openssl: Callable[..., str]) -> None:
+    """The user's own certificate is used with its names; a wrong key, an encrypted one, an expired certificate and no file are reported."""
     pairs = {}
     for name in ("good", "other"):
         chain, key = tmp_path / f"{name}.pem", tmp_path / f"{name}.key"
@@ -187,7 +187,7 @@ def ended(folder: Path) -> tuple[Path, Path]:
     return file, file
 
 
-def test_own_addresses_can_be_listened_at() -> None:
+def test_own_addresses_can_be_bound() -> None:
     """Each address found is one of this machine: a socket can be bound to it."""
     found = own_addresses()
     assert all(not ipaddress.ip_address(address).is_loopback for address in found)

@@ -1,4 +1,4 @@
-"""The chain in the browser: read, filled in, rebuilt and undone, at phone and desktop size, with and without scripts."""
+"""The chain in the browser: viewed, edited, rearranged and undone, at phone and desktop size, with and without scripts."""
 
 from __future__ import annotations
 
@@ -55,10 +55,10 @@ def save(page: Page) -> None:
 
 @BOTH_SIZES
 @BOTH_WAYS
-def test_a_stage_is_found_in_the_drawing_and_filled_in(
+def test_stage_form_is_reached_from_the_drawing_and_saved(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:
-    """From the drawing to a stage's form; what is typed stands in the file, with a decimal comma too, and undo takes it back."""
+    """What is typed is in the file, with a decimal comma too, and undo reverts it."""
     page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
     for name in read_job_text(example_text("two_way_and_sub")).job.stages:
         assert box(page, name).count() == 1
@@ -75,10 +75,8 @@ def test_a_stage_is_found_in_the_drawing_and_filled_in(
     assert page.get_by_label("Rated output").input_value() == "4.5 V ± 5 %"
 
 
-def test_a_silent_key_shows_what_is_assumed_and_why(
-    open_page: Callable[..., Page], api: httpx.Client, job: str
-) -> None:
-    """The catalogue's value with its spread and its reason stand at the field; said, they go; emptied, they come back."""
+def test_missing_key_shows_what_is_assumed_and_why(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """The catalogue's value with its spread and its reason is shown at the field until a value is given, and again once it is removed."""
     page = open_page(f"/jobs/{job}/chain/stage/amp_sub")
     click(page.get_by_text(re.compile("more, assumed")))
     told = page.locator(".field", has=page.get_by_label("Input impedance"))
@@ -94,10 +92,10 @@ def test_a_silent_key_shows_what_is_assumed_and_why(
 
 
 @BOTH_WAYS
-def test_a_wrong_value_is_told_at_its_key_and_nothing_is_lost(
+def test_invalid_value_is_reported_at_its_field_and_nothing_is_lost(
     open_page: Callable[..., Page], api: httpx.Client, job: str, scripts: bool
 ) -> None:
-    """The page comes back with the error of the file, the field marked, all that was typed still there, nothing kept."""
+    """The page comes back with the file's error, the field marked, everything typed still there, nothing saved."""
     page = open_page(f"/jobs/{job}/chain/stage/head", scripts=scripts)
     page.get_by_label("Rated output").fill("4 ohm")
     page.get_by_label("Volume steps").fill("50")
@@ -116,10 +114,10 @@ def test_a_wrong_value_is_told_at_its_key_and_nothing_is_lost(
 
 @BOTH_SIZES
 @BOTH_WAYS
-def test_a_stage_is_added_moved_renamed_and_taken_out(
+def test_stage_is_added_moved_renamed_and_removed(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:
-    """All without the text of the file; each step can be seen in the wiring, and at the end the chain is wired as before."""
+    """All without the text of the file; each step shows in the wiring, and at the end the chain is wired as before."""
     before = stages_of(api, job)
     page = open_page(f"/jobs/{job}/chain", size=size, scripts=scripts)
     click(page.get_by_role("link", name="Add to the chain"))
@@ -152,8 +150,8 @@ def test_a_stage_is_added_moved_renamed_and_taken_out(
     assert stages_of(api, job) == before
 
 
-def test_a_branch_comes_and_goes(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """An output of the processor with amplifier and speaker, and all of it out again with the speaker's branch."""
+def test_branch_is_added_and_removed(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """An output of the processor with amplifier and speaker, and all of it removed with the speaker's branch."""
     page = open_page(f"/jobs/{job}/chain/stage/desk")
     click(page.get_by_role("link", name="add a branch"))
     form = page.locator("form[action$=add_branch]")
@@ -183,7 +181,7 @@ def test_a_stage_is_rewired_in_its_form(open_page: Callable[..., Page], api: htt
 
 
 def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Renamed, one fed from another and taken out, an input added."""
+    """One renamed, one fed from another input and removed, an input added."""
     page = open_page(f"/jobs/{job}/chain/stage/desk")
     form = page.locator("form[action$=rename_output]")
     form.get_by_label("Output").select_option("tweeter")
@@ -206,7 +204,7 @@ def test_outputs_and_inputs_are_changed(open_page: Callable[..., Page], api: htt
 
 
 def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Allowance by output, the supply, the time to get there, an instrument of each kind added and taken out."""
+    """Allowance by output, the supply, access times, an instrument of each kind added and removed."""
     page = open_page(f"/jobs/{job}/chain/section/allowance")
     page.get_by_label("woofer", exact=True).fill("7 dB")
     save(page)
@@ -238,7 +236,7 @@ def test_sections_and_instruments_have_forms(open_page: Callable[..., Page], api
 def test_two_people_at_one_stage_lose_nothing(
     open_page: Callable[..., Page], api: httpx.Client, job: str, scripts: bool
 ) -> None:
-    """Who saves second is told, sees both, and keeps his on top of the other's; what only the other changed stays the other's."""
+    """The second to save gets a conflict, sees both versions, and saves on top of the other's; keys that only the other changed keep the other's values."""
     first = open_page(f"/jobs/{job}/chain/stage/head", scripts=scripts)
     second = open_page(f"/jobs/{job}/chain/stage/head", size="phone", scripts=scripts)
     first.get_by_label("Rated output").fill("5 V")
@@ -267,7 +265,7 @@ def test_two_people_at_one_stage_lose_nothing(
 def test_the_file_is_edited_as_text_with_errors_at_their_lines(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:
-    """The same error as the command line's, its line marked beside the text and shown; mended, it is kept with its comments."""
+    """The same error as on the command line, its line marked and shown beside the text; corrected, it is saved with its comments."""
     page = open_page(f"/jobs/{job}/chain/text", size=size, scripts=scripts)
     area = page.get_by_label("Text of the job file")
     text = area.input_value()
@@ -291,8 +289,8 @@ def test_the_file_is_edited_as_text_with_errors_at_their_lines(
     assert page.get_by_label("Text of the job file").input_value() == text
 
 
-def test_text_is_checked_while_it_is_written(open_page: Callable[..., Page], job: str) -> None:
-    """A mistake is told and marked without a click, the caret stays where one writes, and so is its mending."""
+def test_text_is_checked_while_typing(open_page: Callable[..., Page], job: str) -> None:
+    """A mistake is reported and marked without a click, the caret stays where it is, and the correction is noticed too."""
     page = open_page(f"/jobs/{job}/chain/text")
     area = page.get_by_label("Text of the job file")
     area.press("Control+Home")
@@ -322,7 +320,7 @@ def held(page: Page, job: str, *, saving: bool) -> list[Route]:
 
 
 def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """What is checked while it is written gives way to Save, though the check is never answered."""
+    """The check while typing is abandoned on Save, even if it never answers."""
     page = open_page(f"/jobs/{job}/chain/text")
     checks = held(page, job, saving=False)
     area = page.get_by_label("Text of the job file")
@@ -335,8 +333,8 @@ def test_saving_does_not_wait_for_a_slow_check(open_page: Callable[..., Page], a
     assert text_of(api, job).endswith("# mine\n")
 
 
-def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[..., Page], job: str) -> None:
-    """Saving takes a while; the page doesn't say that what was typed meanwhile is kept."""
+def test_text_typed_while_saving_is_checked_afterwards(open_page: Callable[..., Page], job: str) -> None:
+    """Saving takes a while; the page doesn't claim that what was typed meanwhile is saved."""
     page = open_page(f"/jobs/{job}/chain/text")
     saving = held(page, job, saving=True)
     area = page.get_by_label("Text of the job file")
@@ -351,7 +349,7 @@ def test_what_is_written_while_it_is_saved_is_checked_then(open_page: Callable[.
 
 
 def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Line by line what is there and what is one's own; one's own is still in the editor and is kept when asked for."""
+    """The stored and the own text line by line; the own text is still in the editor and is saved on request."""
     page = open_page(f"/jobs/{job}/chain/text")
     area = page.get_by_label("Text of the job file")
     mine = area.input_value() + "# mine\n"
@@ -371,7 +369,7 @@ def test_two_people_at_one_text_see_both(open_page: Callable[..., Page], api: ht
 
 
 @BOTH_WAYS
-def test_findings_stand_at_their_stages(open_page: Callable[..., Page], api: httpx.Client, scripts: bool) -> None:
+def test_findings_are_shown_at_their_stages(open_page: Callable[..., Page], api: httpx.Client, scripts: bool) -> None:
     """Those of `gainwright check`: on the drawing by shape and word, in the list, and on the stage's own page."""
     job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
     findings = api.get(f"/api/jobs/{job}/chain/findings").json()
@@ -391,7 +389,7 @@ def test_findings_stand_at_their_stages(open_page: Callable[..., Page], api: htt
 
 
 def test_markup_and_strange_names_do_nothing(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """Markup in a note and in what is typed is shown as text; names out of the address reach nothing."""
+    """Markup in a note and in typed text is shown as text; names from the address reach nothing."""
     text = example_text("one_amplifier").replace("    rated_output", '    note: "<b>x</b> {{ 7*7 }}"\n    rated_output')
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/chain/stage/head")
@@ -409,10 +407,8 @@ def test_markup_and_strange_names_do_nothing(open_page: Callable[..., Page], api
     )
 
 
-def test_a_job_that_cannot_be_read_any_more_is_mended_as_text(
-    open_page: Callable[..., Page], server: WebServer
-) -> None:
-    """The chain of a job that another program wrote leads to its text, with what is wrong and where."""
+def test_unreadable_job_is_corrected_as_text(open_page: Callable[..., Page], server: WebServer) -> None:
+    """The chain page of a job that another program wrote leads to its text, with what is wrong and where."""
     store = open_store(str(server.folder / "store.sqlite"))
     text = example_text("one_amplifier").replace("    minimum_load: 2 ohm", "    shininess: 3")
     job = store.jobs.add(title="from elsewhere", text=text).id
@@ -431,7 +427,7 @@ def test_a_job_that_cannot_be_read_any_more_is_mended_as_text(
 def test_a_form_is_filled_in_by_keyboard_alone(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str
 ) -> None:
-    """Every field is reached by the tab key, what has the focus is never under the bar below, and enter saves."""
+    """Every field is reached by the tab key, the focused one is never under the bar at the bottom, and Enter saves."""
     page = open_page(f"/jobs/{job}/chain/stage/amp_sub", size=size)
     page.locator("#keys details summary").press("Enter")
     fields = page.locator("#keys .field").locator("input, select, textarea")
@@ -477,7 +473,7 @@ def test_the_api_does_what_the_pages_do(api: httpx.Client, job: str) -> None:
 
 
 @BOTH_SIZES
-def test_pages_can_be_looked_at_and_keep_to_wcag(
+def test_pages_conform_to_wcag(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
@@ -486,7 +482,7 @@ def test_pages_can_be_looked_at_and_keep_to_wcag(
     job: str,
     size: str,
 ) -> None:
-    """Every page of the chain, with its findings, an error and a conflict, by day and by night."""
+    """Every page of the chain, with its findings, an error and a conflict, in light and dark mode, with screenshots."""
     api.get(f"/api/jobs/{job}/chain/findings")
     page = open_page(f"/jobs/{job}/chain", size=size)
     page.locator("#findings details").wait_for()
@@ -513,7 +509,7 @@ def test_pages_can_be_looked_at_and_keep_to_wcag(
 def test_the_drawing_is_readable_on_a_small_phone(
     open_page: Callable[..., Page], api: httpx.Client, example: str
 ) -> None:
-    """At 360 px every stage has a line of its own, 44 px high, its whole name at full size, in signal order."""
+    """At 360 px every stage has a line of its own, 44 px high, with its full name at normal size, in signal order."""
     job = api.post("/api/jobs", json={"like": example}).json()["id"]
     page = open_page(f"/jobs/{job}/chain", size="phone", scripts=False)  # nothing is swapped while it is measured
     page.set_viewport_size({"width": 360, "height": 740})

@@ -1,4 +1,4 @@
-"""The corridor under one's hand: moved, answered at once, kept and taken back; the same over the API as on the command line."""
+"""The corridor page: controls moved, updated at once, saved and undone; the API gives the same as the command line."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def margin_of(page: Page, place: str) -> str:
 
 
 def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str) -> None:
-    """The API answers what the solver says of the same job, tone and settings; a setting that can't be is told."""
+    """The API gives the solver's levels for the same job, tone and settings; an invalid setting is refused."""
     found = api.get(f"/api/jobs/{job}/levels", params={"tone": 40, "level": -10, "set": "head.volume=36"})
     read = with_settings(read_job_text(example_text("two_way_and_sub")).job, {"head.volume": "36"})
     assert found.json() == to_json(levels(Chain(read), tone_hz=40, level_dbfs=-10))
@@ -39,7 +39,7 @@ def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page], job: str, size: str) -> None:
-    """A number and a slider move the same control; the margin falls by what the volume adds; the job stays as it is."""
+    """A number and a slider move the same control; the margin falls by what the volume adds; the job isn't changed."""
     page = open_page(f"/jobs/{job}/corridor?tone=40&level=0", size=size)
     before = margin_of(page, "head.sub")
     page.get_by_label("volume", exact=True).fill("38")
@@ -58,8 +58,8 @@ def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page
     assert page.get_by_label("volume", exact=True).input_value() == "37"
 
 
-def test_a_dragged_slider_ends_at_its_last_place(open_page: Callable[..., Page], job: str) -> None:
-    """However fast a slider is drawn, the corridor ends at where it was let go."""
+def test_dragged_slider_ends_at_its_last_position(open_page: Callable[..., Page], job: str) -> None:
+    """However fast a slider is dragged, the corridor shows the position where it was released."""
     page = open_page(f"/jobs/{job}/corridor?tone=40&level=0")
     page.evaluate(
         """() => { const s = [...document.querySelectorAll("[data-mirrors]")].find((e) => e.dataset.mirrors === "c-head.volume");
@@ -68,8 +68,8 @@ def test_a_dragged_slider_ends_at_its_last_place(open_page: Callable[..., Page],
     page.get_by_text("head.volume 30 → 39").wait_for()
 
 
-def test_pinch_is_told_by_word_and_shape(open_page: Callable[..., Page], job: str) -> None:
-    """Where it clips a word and a square say so, and the phone shows the path that pinches first."""
+def test_clipping_is_shown_by_word_and_shape(open_page: Callable[..., Page], job: str) -> None:
+    """Where it clips there is a word and a square, and a phone shows the path with the smallest margin first."""
     page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.amp_sub.gain=100&set.head.volume=40", size="phone")
     shown = page.locator(".passage:not(.other)")
     assert shown.count() == 1
@@ -79,10 +79,8 @@ def test_pinch_is_told_by_word_and_shape(open_page: Callable[..., Page], job: st
     assert "clips by" in page.get_by_role("status").first.inner_text()
 
 
-def test_settings_are_kept_in_the_file_and_taken_back(
-    open_page: Callable[..., Page], api: httpx.Client, job: str
-) -> None:
-    """Kept controls stand in the job file, comments and all else as before; undo brings the file back as it was."""
+def test_settings_are_saved_in_the_file_and_undone(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Saved controls are in the job file, comments and everything else as before; undo restores the file."""
     before = api.get(f"/api/jobs/{job}").json()["text"]
     page = open_page(f"/jobs/{job}/corridor")
     page.get_by_label("volume", exact=True).fill("33")
@@ -103,10 +101,10 @@ def test_settings_are_kept_in_the_file_and_taken_back(
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_a_boost_costs_what_it_lifts(
+def test_boost_reduces_the_margin_by_its_gain(
     open_page: Callable[..., Page], look: Callable[..., None], api: httpx.Client, job: str, size: str
 ) -> None:
-    """A peak at the tone lifts it by its gain (W3C Audio EQ Cookbook: |H| at the centre); two bands are kept as a list."""
+    """A peak at the tone raises it by its gain (W3C Audio EQ Cookbook: |H| at the centre); two bands are saved as a list."""
     typed = "peak +6 dB at 40 Hz q 1; low-shelf -3 dB at 4 kHz q 0.7"
 
     def behind_the_head_unit(*settings: str) -> list[float]:
@@ -131,8 +129,8 @@ def test_a_boost_costs_what_it_lifts(
     assert len(read.model_dump(by_alias=True)["stages"]["desk"]["outputs"]["sub"]["equaliser"]) == 2
 
 
-def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """31 bands with blanks among them: untouched they aren't moved, something else is kept without losing one of them."""
+def test_long_equalisers_stay_complete(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """31 bands with blanks among them: untouched they don't change; another control is saved without losing one of them."""
     bands = [f"peak  {(-1) ** i * (i % 7) / 2:+g} dB at {20 * 2 ** (i / 3):.5g} Hz q 4.3" for i in range(31)]
     text = example_text("two_way_and_sub").replace("tone: [flat]", f"tone: {json.dumps(bands)}")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
@@ -150,8 +148,8 @@ def test_long_equalisers_stay_whole(open_page: Callable[..., Page], api: httpx.C
     assert controls(read_job_text(kept).job)["head.tone"] == "; ".join(bands)
 
 
-def test_an_emptied_field_of_bands_is_flat(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """Nothing typed is nothing done to the tone; far too much typed is refused in words."""
+def test_empty_field_of_bands_is_flat(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """An empty field means flat; far too long a text is refused with a message."""
     text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 40 Hz q 1]")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
@@ -163,10 +161,10 @@ def test_an_emptied_field_of_bands_is_flat(open_page: Callable[..., Page], api: 
     assert "over 2000 characters" in page.get_by_role("alert").inner_text()
 
 
-def test_settings_made_from_an_older_job_are_not_written_over_it(
+def test_settings_based_on_an_older_job_do_not_overwrite_it(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """Who keeps from an older version is told so, nothing is lost, and can keep it then on top of the newer one."""
+    """Saving from an older version gives a conflict, nothing is lost, and it can then be saved on top of the newer one."""
     page = open_page(f"/jobs/{job}/corridor")
     page.get_by_label("volume", exact=True).fill("31")
     page.get_by_text("head.volume 30 → 31").wait_for()
@@ -182,8 +180,8 @@ def test_settings_made_from_an_older_job_are_not_written_over_it(
     assert (stand["head.volume"], stand["amp_sub.gain"]) == ("31.0", "22 %")
 
 
-def test_without_scripts_the_form_answers(open_page: Callable[..., Page], job: str) -> None:
-    """Without scripts a number is typed and Enter shows the corridor; Enter never keeps."""
+def test_form_works_without_scripts(open_page: Callable[..., Page], job: str) -> None:
+    """A number is typed and Enter shows the corridor; Enter never saves."""
     page = open_page(f"/jobs/{job}/corridor", scripts=False)
     assert page.get_by_role("slider").count() == 0
     field = page.get_by_label("volume", exact=True)
@@ -196,8 +194,8 @@ def test_without_scripts_the_form_answers(open_page: Callable[..., Page], job: s
     assert page.get_by_role("button", name="Save these settings").count() == 1
 
 
-def test_what_can_not_be_is_told_beside_the_controls(open_page: Callable[..., Page], job: str) -> None:
-    """A volume over its steps, a number that is none, a filter that is none: told, with the focus left where it is."""
+def test_invalid_settings_are_reported_beside_the_controls(open_page: Callable[..., Page], job: str) -> None:
+    """A volume above its steps, an invalid number, an invalid filter: reported, with the focus left where it is."""
     page = open_page(f"/jobs/{job}/corridor")
     field = page.get_by_label("volume", exact=True)
     for typed, told in (("44", "0 to 40"), ("x", "not a number"), ("33", "")):
@@ -210,14 +208,14 @@ def test_what_can_not_be_is_told_beside_the_controls(open_page: Callable[..., Pa
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_corridor_is_accessible_and_can_be_looked_at(
+def test_corridor_is_accessible(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     day_and_night: Callable[..., None],
     job: str,
     size: str,
 ) -> None:
-    """WCAG 2.2 AA as far as axe tells, by day and by night; the table says the same as the drawing."""
+    """WCAG 2.2 AA as far as axe can check, in light and dark mode; the table contains the same as the drawing."""
     page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.head.volume=38", size=size)
     day_and_night(page, f"corridor-{size}", full=size == "desktop")
     click(page.get_by_text("As a table"))

@@ -1,4 +1,4 @@
-"""Finding a fault on the page: a simulated rig answers what is asked until its fault is believed; and every other way through it."""
+"""Finding a fault on the page: a simulated rig answers each test until its fault is found; and every other way to use the page."""
 
 from __future__ import annotations
 
@@ -90,10 +90,10 @@ def case(api: httpx.Client, job: str) -> dict[str, Any]:
         ("phone", False, "speaker_open", "sub"),
     ],
 )
-def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
+def test_rig_answers_until_its_fault_is_found_closed_and_counted(
     open_page: Callable[..., Page], api: httpx.Client, job: str, *, size: str, scripts: bool, cause: str, where: str
 ) -> None:
-    """What a simulated chain with a hidden fault shows, typed into the page as it is asked, leads to the fault."""
+    """The readings of a simulated chain with a hidden fault, typed into the page as they are asked for, lead to the fault."""
     rig = SimulatedHiddenRigs().hidden(with_gains_set(JOB), seed=5, cause=cause, where=where)
     for kept in api.get("/api/cases").json():  # what was closed before is suspected sooner: here nothing was
         if kept["closed"]:
@@ -124,10 +124,10 @@ def test_rig_answers_until_its_fault_is_believed_closed_and_counted(
     assert page.get_by_role("row", name=cause.replace("_", " ")).count() == 1
 
 
-def test_dont_know_cant_reach_take_back_and_correct(
+def test_dont_know_cant_reach_undo_and_correct(
     open_page: Callable[..., Page], api: httpx.Client, case: dict[str, Any]
 ) -> None:
-    """What can't be answered isn't asked again; the last step goes back; an earlier answer is put right."""
+    """A test that can't be answered isn't asked again; the last step is undone; an earlier answer is corrected."""
     address = f"/cases/{case['name']}"
     page = open_page(address)
     first = asked(page)
@@ -151,10 +151,10 @@ def test_dont_know_cant_reach_take_back_and_correct(
     assert kept["dialogue"][-1]["believed"] is not None
 
 
-def test_answer_that_is_none_is_told_and_stays_as_it_was_typed(
+def test_invalid_answer_is_reported_and_stays_in_the_field(
     open_page: Callable[..., Page], api: httpx.Client, case: dict[str, Any]
 ) -> None:
-    """A word for volts is refused beside the field, the word still in it; nothing is kept."""
+    """A word instead of volts is refused beside the field, with the word still in it; nothing is stored."""
     page = open_page(f"/cases/{case['name']}")
     for _ in range(8):
         if page.locator("input#answer").count():
@@ -170,10 +170,8 @@ def test_answer_that_is_none_is_told_and_stays_as_it_was_typed(
     assert len(api.get(f"/api/cases/{case['name']}").json()["evidence"]) == 1
 
 
-def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
-    open_page: Callable[..., Page], case: dict[str, Any]
-) -> None:
-    """Any of the next tests can be made instead; and what nobody asked for goes in, too."""
+def test_another_test_and_an_own_observation_are_accepted(open_page: Callable[..., Page], case: dict[str, Any]) -> None:
+    """Any of the next tests can be made instead; an observation that wasn't asked for can be added."""
     page = open_page(f"/cases/{case['name']}")
     click(page.get_by_text("Another test instead"))
     words = page.locator(".tests a").nth(1).inner_text()
@@ -203,7 +201,7 @@ def test_another_test_is_chosen_and_an_observation_of_ones_own_is_taken(
 def test_two_people_on_one_case_lose_nothing(
     open_page: Callable[..., Page], api: httpx.Client, case: dict[str, Any]
 ) -> None:
-    """Who comes second is shown what the other did beside what he entered, and may enter it all the same; a resend counts once."""
+    """The second is shown the other's change beside their own entry, and may add it all the same; sent twice it counts once."""
     name = case["name"]
     one, two = open_page(f"/cases/{name}"), open_page(f"/cases/{name}", size="phone")
     entry, old = asked(one), seen(one)
@@ -237,7 +235,7 @@ def test_two_people_on_one_case_lose_nothing(
 def test_answer_without_network_is_kept_and_sent_later(
     open_page: Callable[..., Page], api: httpx.Client, case: dict[str, Any]
 ) -> None:
-    """While the server can't be reached an answer stays on the device; then it is sent by itself."""
+    """While the server can't be reached an answer stays on the device; then it is sent automatically."""
     page = open_page(f"/cases/{case['name']}", size="phone")
     page.context.set_offline(True)
     form = page.locator('.ask form[action$="/answer"]')
@@ -253,7 +251,7 @@ def test_answer_without_network_is_kept_and_sent_later(
 
 
 def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: str) -> None:
-    """Keys choose what is heard, begin the case and answer; the focus goes to the next answer."""
+    """By keyboard a symptom is chosen, the case opened and a test answered; the focus goes to the next answer."""
     page = open_page(f"/jobs/{job}/fault")
     page.locator('input[name="heard-sub"]').first.focus()
     page.keyboard.press("ArrowRight")
@@ -273,7 +271,7 @@ def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: 
 def test_case_begins_with_the_readings_of_the_set_up_run(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """What was read in the set-up run is taken along as evidence, and can be taken back one by one."""
+    """The readings of the set-up run become evidence, and can be removed one by one."""
     page = open_page(f"/jobs/{job}/fault?from=run")
     assert page.get_by_text("has no usable readings").count() == 1
     for step in api.get(f"/api/jobs/{job}/run").json()["steps"]:
@@ -314,8 +312,8 @@ ODD: list[dict[str, Any]] = [
 ]
 
 
-def test_odd_entries_are_refused_or_taken_and_never_an_error_inside(api: httpx.Client, job: str) -> None:
-    """Whatever an entry holds, the answer is a diagnosis or a sentence; a case can always be looked at afterwards."""
+def test_odd_entries_never_cause_an_internal_error(api: httpx.Client, job: str) -> None:
+    """Any entry gives a diagnosis or a sentence; the case page always works afterwards."""
     kept = api.post("/api/cases", json={"job": job}).json()
     name = kept["name"]
     for entry in ODD:
@@ -328,7 +326,7 @@ def test_odd_entries_are_refused_or_taken_and_never_an_error_inside(api: httpx.C
 
 
 def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """Markup in a title, a note, an entry or a job does nothing anywhere."""
+    """Markup in a title, a note, an entry or a job has no effect anywhere."""
     lines = [f"title: {json.dumps(HOSTILE)}" if line.startswith("title:") else line for line in TEXT.splitlines()]
     job = api.post("/api/jobs", json={"text": "\n".join(lines) + "\n"}).raise_for_status().json()["id"]
     page = open_page(f"/jobs/{job}/fault")
@@ -354,8 +352,8 @@ def test_markup_is_text(open_page: Callable[..., Page], api: httpx.Client) -> No
     assert "<b>x" not in taken.text
 
 
-def test_name_that_is_taken_or_reserved_is_told(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Two cases never share a name, and none is called as the page of the tally."""
+def test_taken_or_reserved_name_is_refused(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """Two cases never share a name, and none is named like the tally page."""
     api.post("/api/cases", json={"job": job, "name": "blue one"}).raise_for_status()
     page = open_page(f"/jobs/{job}/fault")
     for name, told in [("blue one", "already"), ("tally", "can't be called"), ("a/b", "can't be the name")]:
@@ -366,10 +364,10 @@ def test_name_that_is_taken_or_reserved_is_told(open_page: Callable[..., Page], 
     assert page.get_by_role("link", name="Blue estate").count() == 1
 
 
-def test_job_that_was_changed_is_taken_as_it_stands(
+def test_case_can_use_the_changed_job(
     open_page: Callable[..., Page], api: httpx.Client, case: dict[str, Any], job: str
 ) -> None:
-    """A case keeps the job it was begun with until it is told to take the newer one; what was found stays."""
+    """A case keeps the job it was opened with until it is told to use the newer one; its evidence stays."""
     now = api.get(f"/api/jobs/{job}").json()
     newer = now["text"] + "# a later word\n"
     api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": now["revision"]}).raise_for_status()
@@ -381,7 +379,7 @@ def test_job_that_was_changed_is_taken_as_it_stands(
     assert page.get_by_text("The job was changed").count() == 0
 
 
-def test_diagnosis_over_http_is_that_of_the_program(api: httpx.Client, job: str) -> None:
+def test_diagnosis_over_http_is_that_of_the_command(api: httpx.Client, job: str) -> None:
     """Evidence posted for a job gives what `diagnose --json` prints: the same causes with the same probabilities."""
     entries = [
         {"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"},
@@ -405,8 +403,8 @@ def test_diagnosis_over_http_is_that_of_the_program(api: httpx.Client, job: str)
     assert (nowhere.status_code, nowhere.json()["code"]) == (422, "unknown_place")
 
 
-def test_case_outlives_a_kill(open_page: Callable[..., Page], server: WebServer, case: dict[str, Any]) -> None:
-    """What was answered is there when the server was killed and started again; the dialogue goes on from there."""
+def test_case_survives_a_killed_server(open_page: Callable[..., Page], server: WebServer, case: dict[str, Any]) -> None:
+    """Everything answered is there when the server was killed and started again; the dialogue continues from there."""
     page = open_page(f"/cases/{case['name']}")
     done(page, page.get_by_role("button", name="Don't know").click)
     before = asked(page)
@@ -419,7 +417,7 @@ def test_case_outlives_a_kill(open_page: Callable[..., Page], server: WebServer,
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_pages_are_accessible_and_can_be_looked_at(
+def test_pages_are_accessible(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
@@ -429,7 +427,7 @@ def test_pages_are_accessible_and_can_be_looked_at(
     case: dict[str, Any],
     size: str,
 ) -> None:
-    """The beginning, a case amid its search with everything unfolded, and by night."""
+    """The beginning, a case during its search with everything unfolded, and in dark mode, with screenshots."""
     page = open_page(f"/jobs/{job}/fault", size=size)
     assert axe(page) == []
     look(page, f"fault-{size}")
@@ -452,7 +450,7 @@ def test_pages_are_accessible_and_can_be_looked_at(
 
 
 def test_customer_gets_a_page(api: httpx.Client, case: dict[str, Any]) -> None:
-    """The page for the customer is there to look at and as a PDF, with the chain drawn."""
+    """The page for the customer can be viewed, and downloaded as a PDF, with the chain drawn."""
     html = api.get(f"/cases/{case['name']}/customer.html")
     assert html.status_code == 200
     assert "<svg" in html.text

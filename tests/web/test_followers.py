@@ -1,4 +1,4 @@
-"""Many pages follow one piece of work: no thread waits for them, and every other request is answered meanwhile."""
+"""Many pages follow one piece of work: no thread waits for them, and all other requests are answered meanwhile."""
 
 from __future__ import annotations
 
@@ -48,8 +48,8 @@ def read_until(line: socket.socket, state: bytes) -> None:
         came += piece
 
 
-def test_a_hundred_followers_hold_no_thread_and_stop_nobody(tmp_path: Path) -> None:
-    """Each sees the work begin and end; in between a page is answered, and no thread was added for any of them."""
+def test_hundred_followers_hold_no_thread_and_block_nobody(tmp_path: Path) -> None:
+    """Each sees the work begin and end; meanwhile a page is answered, and no thread was added for any of them."""
     world = compose()
     site = Site(world, world.store(str(tmp_path / "store.sqlite")))
     end = threading.Event()

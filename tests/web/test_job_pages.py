@@ -1,4 +1,4 @@
-"""The jobs, from an example or a file to the file back: at phone and desktop size, with and without scripts."""
+"""Jobs from an example or a file to the file again: at phone and desktop size, with and without scripts."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
-def test_job_is_begun_doubled_deleted_and_put_back(
+def test_job_is_created_copied_deleted_and_restored(
     open_page: Callable[..., Page], server: WebServer, *, size: str, scripts: bool
 ) -> None:
-    """A job begins like an example, is doubled, deleted, and put back by undo."""
+    """A job is created from an example, copied, deleted, and restored by undo."""
     page = open_page("/", size=size, scripts=scripts)
     page.get_by_role("radio").nth(1).check()
     click(page.get_by_role("button", name="Create job"))
@@ -43,7 +43,7 @@ def test_job_is_begun_doubled_deleted_and_put_back(
 
 
 def test_job_is_found_by_any_word_while_it_is_typed(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """The list follows what is typed; every word must stand in the title or the file."""
+    """The list follows what is typed; every word must occur in the title or the file."""
     for title in ("Grüner Kombi, Kunde Öztürk", "Green van, ward seven"):
         text = example_text("two_way_and_sub").splitlines()
         text = [f"title: {title}" if line.startswith("title:") else line for line in text]
@@ -56,8 +56,8 @@ def test_job_is_found_by_any_word_while_it_is_typed(open_page: Callable[..., Pag
     page.get_by_text("No job matches all these words").wait_for()
 
 
-def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_path: Path) -> None:
-    """A job file is taken in and handed back byte for byte, comments kept."""
+def test_uploaded_file_is_downloaded_unchanged(open_page: Callable[..., Page], tmp_path: Path) -> None:
+    """Byte for byte, with its comments."""
     text = example_text("two_way_and_sub") + "# a last word\n"
     path = tmp_path / "car.yaml"
     path.write_text(text, encoding="utf-8", newline="\n")
@@ -79,10 +79,10 @@ def test_uploaded_file_comes_back_as_it_was(open_page: Callable[..., Page], tmp_
         (b"a: [1", "car.yaml"),
     ],
 )
-def test_bad_upload_is_told_where_and_what(
+def test_bad_upload_is_reported_with_location(
     open_page: Callable[..., Page], tmp_path: Path, content: bytes, told: str
 ) -> None:
-    """A file that is no job is refused with its place, and nothing is kept."""
+    """A file that is no job is refused with the location of the error, and nothing is stored."""
     path = tmp_path / "car.yaml"
     path.write_bytes(content)
     page = open_page("/")
@@ -94,7 +94,7 @@ def test_bad_upload_is_told_where_and_what(
 
 
 def test_markup_in_a_title_is_text(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """Markup in a title shows as it was written and does nothing."""
+    """Markup in a title is shown as typed and has no effect."""
     hostile = "<img src=x onerror=alert(1)><b>bold</b> {{ 7*7 }}"
     text = example_text("two_way_and_sub").splitlines()
     text = [f'title: "{hostile}"' if line.startswith("title:") else line for line in text]
@@ -105,7 +105,7 @@ def test_markup_in_a_title_is_text(open_page: Callable[..., Page], api: httpx.Cl
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_pages_are_accessible_small_and_can_be_looked_at(
+def test_pages_are_accessible_and_small(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
@@ -113,7 +113,7 @@ def test_pages_are_accessible_small_and_can_be_looked_at(
     job: str,
     size: str,
 ) -> None:
-    """The list and a job keep WCAG 2.2 AA as far as axe tells, by day and by night; a first visit takes under 150 kB."""
+    """The list and a job conform to WCAG 2.2 AA as far as axe can check, in light and dark mode; a first visit takes under 150 kB."""
     page = open_page("/", size=size)
     day_and_night(page, f"jobs-{size}")
     sizes = page.evaluate(
@@ -129,7 +129,7 @@ def test_pages_are_accessible_small_and_can_be_looked_at(
 
 
 def test_stale_writer_is_refused_and_loses_nothing(api: httpx.Client, job: str) -> None:
-    """Who writes from an older revision is told so with 409, and the newer text stays."""
+    """A write based on an older revision gets 409, and the newer text stays."""
     first = api.get(f"/api/jobs/{job}").json()
     newer = first["text"] + "# newer\n"
     assert api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": first["revision"]}).status_code == 200

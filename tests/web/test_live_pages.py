@@ -1,4 +1,4 @@
-"""Live measurement in a real browser that hears a known signal: its figures against the truth, and what hands do there."""
+"""Live measurement in a real browser with a known input signal: its figures against the truth, and the controls of the page."""
 
 from __future__ import annotations
 
@@ -168,7 +168,7 @@ def harmonics_of_cut(*, peak: float, ceiling: float, count: int) -> list[float]:
 
 
 def test_frequency_level_and_pace(listening: Callable[..., Listener], job: str) -> None:
-    """997 Hz within 0.01 Hz and -6 dBFS within 0.05 dB, in the messages and on the page; ten or more updates painted a second."""
+    """997 Hz within 0.01 Hz and -6 dBFS within 0.05 dB, in the messages and on the page; at least ten updates per second are painted."""
     heard = listening(tone(), f"/jobs/{job}/live").start()
     assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
     assert heard.channel["fundamental_dbfs"] == pytest.approx(-6.0, abs=0.05)
@@ -185,8 +185,8 @@ def test_frequency_level_and_pace(listening: Callable[..., Listener], job: str) 
     assert 0 < float(heard.page.locator("#live").get_attribute("data-delay") or 0) < 2000
 
 
-def test_cut_tone_and_its_ceilings(listening: Callable[..., Listener], job: str) -> None:
-    """A sine of 0.9 cut at 0.7: THD and fundamental by the Fourier integral; both ceilings drawn where they are."""
+def test_clipped_tone_and_its_ceilings(listening: Callable[..., Listener], job: str) -> None:
+    """A sine of 0.9 clipped at 0.7: THD and fundamental by the Fourier integral; both ceilings drawn where they are."""
     heard = listening(clipped(peak=0.9, ceiling=0.7), f"/jobs/{job}/live").start()
     first, *others = harmonics_of_cut(peak=0.9, ceiling=0.7, count=int(20_000 / TONE_HZ))
     thd_percent = 100 * math.sqrt(sum(v * v for v in others)) / first
@@ -204,8 +204,10 @@ def test_cut_tone_and_its_ceilings(listening: Callable[..., Listener], job: str)
     assert heard.page.locator("#spectrum .word").all_text_contents()[:3] == ["3", "5", "7"]
 
 
-def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
-    """A browser that keeps automatic gain on: nothing is to be trusted, nothing calibrated, and a recording says so."""
+def test_browser_processing_that_stays_on_is_reported(
+    listening: Callable[..., Listener], job: str, api: httpx.Client
+) -> None:
+    """A browser that keeps automatic gain on: levels are marked as unreliable, calibration is refused, and a recording keeps the note."""
     heard = listening(tone(), f"/jobs/{job}/live", script=LEAVES_ON).start()
     assert "automatic gain and noise suppression" in heard.text("#distrust")
     heard.until(lambda: "unreliable" in heard.text("#verdict"))
@@ -220,7 +222,7 @@ def test_what_the_browser_leaves_on_is_said(listening: Callable[..., Listener], 
 
 
 def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener], job: str) -> None:
-    """350 mV of the meter stand for the tone; known again for this gain, not for another; volts are shown."""
+    """The tone is entered as 350 mV by the meter; remembered for this gain, not for another; volts are shown."""
     heard = listening(tone(), f"/jobs/{job}/live")
     heard.page.get_by_label("Gain").fill("noon")
     heard.start()
@@ -240,7 +242,7 @@ def test_calibration_is_kept_by_input_and_gain(listening: Callable[..., Listener
 
 @pytest.mark.parametrize("asked", ["volts", "column"])
 def test_reading_is_taken_for_a_step(listening: Callable[..., Listener], api: httpx.Client, asked: str) -> None:
-    """The step's expectation stands beside the reading; taken, the volts stand in the run, for a column beside its place."""
+    """The step's expectation is shown beside the reading; once taken, the volts are in the run, for a column with the step number."""
     job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
     now = {step["id"]: step for step in api.get(f"/api/jobs/{job}/run").json()["steps"]}
     plan = api.get(f"/api/jobs/{job}/plan").json()["steps"]
@@ -288,7 +290,7 @@ def assert_same_figures(one: object, other: object) -> None:
 def test_recording_is_kept_and_measures_as_the_command_does(
     listening: Callable[..., Listener], job: str, api: httpx.Client, tmp_path: Path
 ) -> None:
-    """Two seconds are kept under a name with markup in it; the file, downloaded, gives `gainwright measure` the same figures."""
+    """Two seconds are stored under a name with markup in it; for the downloaded file `gainwright measure` gives the same figures."""
     hostile = "<img src=x onerror=alert(1)> at the amp"
     heard = listening(clipped(peak=0.9, ceiling=0.7), f"/jobs/{job}/live").start()
     heard.page.get_by_label("Name").fill(hostile)
@@ -315,7 +317,7 @@ def test_recording_is_kept_and_measures_as_the_command_does(
 
 
 def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: str, api: httpx.Client) -> None:
-    """Two minutes were meant; what was heard until the button was pressed again is kept, and another can be begun."""
+    """Two minutes were chosen; what was recorded until the button was pressed again is stored, and another can be started."""
     heard = listening(tone(), f"/jobs/{job}/live").start()
     heard.page.get_by_label("Seconds").fill("120")
     click(heard.page.get_by_role("button", name="Record", exact=True))
@@ -332,8 +334,8 @@ def test_recording_is_stopped_and_kept(listening: Callable[..., Listener], job: 
     assert kept["measured"]["channels"][0]["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.1)
 
 
-def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listener], job: str) -> None:
-    """A browser that loses each two hundredth block: said, counted, forgotten when it is begun anew."""
+def test_lost_samples_are_counted_and_reset(listening: Callable[..., Listener], job: str) -> None:
+    """A browser that loses every two hundredth block: reported, counted, reset on restart."""
     heard = listening(tone(), f"/jobs/{job}/live", script=LOSES).start()
     heard.until(lambda: "Samples were lost" in heard.text("#gaps"))
     assert heard.last["reading"]["gaps"] >= 1
@@ -343,7 +345,7 @@ def test_lost_samples_are_counted_and_begun_anew(listening: Callable[..., Listen
 
 
 def test_held_figures_stay(listening: Callable[..., Listener], job: str) -> None:
-    """A tone whose level steps every second: held, the figure stays; the pace goes on; begun anew, it moves again."""
+    """A tone whose level changes every second: on hold, the figure stays while updates continue; released, it changes again."""
     steps = np.concatenate([tone(level_dbfs=level, seconds=1.0) for level in (-6.0, -20.0) * 15])
     heard = listening(steps, f"/jobs/{job}/live").start()
     hold = heard.page.get_by_role("button", name="Hold")
@@ -358,8 +360,10 @@ def test_held_figures_stay(listening: Callable[..., Listener], job: str) -> None
     heard.until(lambda: heard.text("#level") != shown)
 
 
-def test_it_goes_on_after_the_server_was_away(listening: Callable[..., Listener], server: WebServer, job: str) -> None:
-    """The server is killed in the middle: said; when it is back the measurement goes on by itself."""
+def test_measurement_resumes_after_the_server_was_away(
+    listening: Callable[..., Listener], server: WebServer, job: str
+) -> None:
+    """The server is killed in the middle: reported; when it is back the measurement continues automatically."""
     heard = listening(tone(), f"/jobs/{job}/live").start()
     server.kill()
     heard.page.get_by_text("The server can't be reached. The measurement restarts").wait_for()
@@ -373,7 +377,7 @@ def test_it_goes_on_after_the_server_was_away(listening: Callable[..., Listener]
 
 
 def test_address_that_is_not_secure_says_why(listening: Callable[..., Listener], job: str) -> None:
-    """Without a microphone to ask for: why, what to do, and recordings can still be taken in."""
+    """Without access to a microphone: why, what to do, and recordings can still be uploaded."""
     heard = listening(tone(seconds=1), f"/jobs/{job}/live", script=INSECURE)
     assert "gainwright serve --lan" in heard.text("#insecure")
     assert heard.page.locator("#live").is_hidden()
@@ -381,7 +385,7 @@ def test_address_that_is_not_secure_says_why(listening: Callable[..., Listener],
 
 
 def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> None:
-    """It measures all the same, and says where recordings are kept."""
+    """It measures all the same, and says where recordings can be stored."""
     heard = listening(tone(), "/live").start()
     assert heard.channel["frequency_hz"] == pytest.approx(TONE_HZ, abs=0.01)
     assert heard.page.get_by_role("button", name="Record", exact=True).count() == 0
@@ -389,7 +393,7 @@ def test_without_a_job_nothing_is_kept(listening: Callable[..., Listener]) -> No
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_it_is_accessible_and_can_be_looked_at(
+def test_page_is_accessible(
     listening: Callable[..., Listener],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
@@ -397,7 +401,7 @@ def test_it_is_accessible_and_can_be_looked_at(
     job: str,
     size: str,
 ) -> None:
-    """Two channels, by day and by night, before and while it runs."""
+    """Two channels, in light and dark mode, before and while it runs, with screenshots."""
     both = np.concatenate([clipped(peak=0.9, ceiling=0.7), tone(level_dbfs=-12.0)], axis=1)
     heard = listening(both, f"/jobs/{job}/live", size=size)
     assert axe(heard.page) == []
@@ -413,10 +417,10 @@ def test_it_is_accessible_and_can_be_looked_at(
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
-def test_recording_is_taken_in_marked_taken_out_and_put_back(
+def test_recording_is_uploaded_marked_removed_and_restored(
     open_page: Callable[..., Page], job: str, *, scripts: bool
 ) -> None:
-    """An uploaded file: its verdict, the handover, out of the job and back by undo; all without scripts, too."""
+    """An uploaded file: its verdict, the handover, removed and restored by undo; all without scripts, too."""
     name = "<b>tone<b>.flac"
     content = io.BytesIO()
     soundfile.write(content, tone(seconds=2), RATE_HZ, format="FLAC", subtype="PCM_24")
@@ -442,8 +446,8 @@ def test_recording_is_taken_in_marked_taken_out_and_put_back(
     kept.get_by_role("button", name="Add to handover").wait_for()
 
 
-def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page], job: str, tmp_path: Path) -> None:
-    """One sentence, and nothing is kept."""
+def test_invalid_recording_is_reported_on_the_page(open_page: Callable[..., Page], job: str, tmp_path: Path) -> None:
+    """One sentence, and nothing is stored."""
     path = tmp_path / "tone.wav"
     path.write_bytes(b"this is text")
     page = open_page(f"/jobs/{job}/live")
@@ -454,7 +458,7 @@ def test_what_is_no_recording_is_told_on_the_page(open_page: Callable[..., Page]
 
 
 def test_fourier_integral_agrees_with_a_spectrum() -> None:
-    """The truth of these tests against numpy's FFT of one finely sampled period."""
+    """The reference of these tests against numpy's FFT of one finely sampled period."""
     count = 1 << 16
     wave = np.clip(0.9 * np.sin(2 * np.pi * np.arange(count) / count), -0.7, 0.7)
     lines = 2 * np.abs(np.fft.rfft(wave)) / count

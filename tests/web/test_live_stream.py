@@ -1,4 +1,4 @@
-"""The live measurement under its page: what the WebSocket refuses, the bench's own inputs, uploads that mean harm."""
+"""The live measurement below its page: what the WebSocket refuses, the machine's own inputs, harmful uploads."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def update_of(socket: ClientConnection, number: int) -> dict[str, Any]:
 
 
 def test_blocks_give_figures_and_the_number_of_the_last(server: WebServer) -> None:
-    """A second of blocks: the frequency, and which block the last update knows."""
+    """A second of blocks: the frequency, and which block the last update includes."""
     with opened(server) as socket:
         for number in range(50):
             socket.send(block(number))
@@ -93,8 +93,8 @@ def test_blocks_give_figures_and_the_number_of_the_last(server: WebServer) -> No
         assert found["gaps"] == 0
 
 
-def test_missing_numbers_are_gaps_and_numbers_go_round(server: WebServer) -> None:
-    """One number left out is one gap; after the last of 32 bits comes none without one."""
+def test_missing_numbers_are_gaps_and_numbers_wrap_around(server: WebServer) -> None:
+    """One missing number is one gap; after the largest 32-bit number comes zero, without one."""
     with opened(server) as socket:
         last = 2**32 - 1
         content = [block(i)[12:] for i in range(80)]  # under two seconds: more than that waiting is let go, and a gap
@@ -104,8 +104,8 @@ def test_missing_numbers_are_gaps_and_numbers_go_round(server: WebServer) -> Non
         assert update_of(socket, numbers[-1])["reading"]["gaps"] == 1
 
 
-def test_other_pages_may_not_listen(server: WebServer) -> None:
-    """Another site's page, or another name of ours, is refused before anything is taken."""
+def test_other_sites_pages_may_not_connect(server: WebServer) -> None:
+    """Another site's page, or another name of ours, is refused before any data is read."""
     for origin in ("http:" + "//evil.test", "null", "http://127.0.0.1:1"):
         with pytest.raises(InvalidHandshake), opened(server, origin=origin):
             pass
@@ -132,7 +132,7 @@ def test_other_pages_may_not_listen(server: WebServer) -> None:
         {"job": {"a": 1}},
     ],
 )
-def test_hello_that_can_not_be_is_told(server: WebServer, hello: dict[str, Any]) -> None:
+def test_invalid_hello_is_refused(server: WebServer, hello: dict[str, Any]) -> None:
     """The connection ends with a sentence."""
     with opened(server, hello) as socket:
         code, reason = closed(socket)
@@ -142,8 +142,8 @@ def test_hello_that_can_not_be_is_told(server: WebServer, hello: dict[str, Any])
 
 
 @pytest.mark.parametrize("first", ["", "[]", "{", "null", b"\x00\x01", "x" * 100_000])
-def test_beginning_that_is_no_hello_is_told(server: WebServer, first: str | bytes) -> None:
-    """Text or bytes that say nothing of what comes."""
+def test_missing_hello_is_refused(server: WebServer, first: str | bytes) -> None:
+    """Text or bytes that don't describe what follows."""
     with connect(server.address.replace("http", "ws") + "/api/live") as socket:
         socket.send(first)
         code, reason = closed(socket)
@@ -168,8 +168,8 @@ def test_beginning_that_is_no_hello_is_told(server: WebServer, first: str | byte
         ("[1]", 1003),
     ],
 )
-def test_blocks_that_can_not_be_end_it(server: WebServer, content: bytes | str, code: int) -> None:
-    """The connection ends with a reason, and the next one works."""
+def test_invalid_blocks_end_the_connection(server: WebServer, content: bytes | str, code: int) -> None:
+    """With a reason, and the next connection works."""
     with opened(server) as socket:
         socket.send(content)
         told, reason = closed(socket)
@@ -180,7 +180,7 @@ def test_blocks_that_can_not_be_end_it(server: WebServer, content: bytes | str, 
 
 
 def test_huge_but_finite_samples_are_measured(server: WebServer) -> None:
-    """The largest 32-bit floats are no reason to fall over."""
+    """The largest 32-bit floats cause no error."""
     with opened(server) as socket:
         for number in range(60):
             loud = np.full(FRAMES, 3e38 * (-1) ** number, "<f4")
@@ -188,7 +188,7 @@ def test_huge_but_finite_samples_are_measured(server: WebServer) -> None:
         assert update_of(socket, 59)["reading"]["channels"][0]["verdict"] != "clean"
 
 
-def test_more_than_the_rate_says_ends_it(server: WebServer) -> None:
+def test_more_samples_than_the_rate_allows_end_the_connection(server: WebServer) -> None:
     """Thirty seconds of sound within one."""
     with opened(server) as socket:
         sending = threading.Thread(target=_flood, args=(socket, 1500), daemon=True)
@@ -206,8 +206,8 @@ def _flood(socket: ClientConnection, count: int) -> None:
         pass
 
 
-def test_only_so_many_at_once(server: WebServer) -> None:
-    """The thirteenth is sent away until another ends."""
+def test_number_of_measurements_is_limited(server: WebServer) -> None:
+    """The thirteenth is refused until another ends."""
     with contextlib.ExitStack() as stack:
         sockets = [stack.enter_context(opened(server)) for _ in range(12)]
         for socket in sockets:
@@ -260,10 +260,10 @@ class Events:
         raise AssertionError("the stream ended")
 
 
-def test_benchs_own_input_is_measured_calibrated_and_recorded(
+def test_own_input_is_measured_calibrated_and_recorded(
     server: WebServer, sound: SoundServer, api: httpx.Client, job: str, tmp_path: Path
 ) -> None:
-    """Frequency, level, then 2 V by a meter, a recording kept with the job; over a real sound server."""
+    """Frequency, level, then 2 V by a meter, a recording stored with the job; over a real sound server."""
     query: dict[str, str | int] = {"device": "pulse", "channels": 2, "job": job}
     with (
         sound.playing(tone(tmp_path)),
@@ -298,7 +298,7 @@ def _noisy(update: dict[str, Any]) -> bool:
     return bool(channel["verdict"] != "clean") or bool(abs(channel["frequency_hz"] - TONE_HZ) > 0.01)
 
 
-def test_benchs_own_input_on_the_page(
+def test_own_input_on_the_page(
     open_page: Callable[..., Page],
     look: Callable[..., None],
     axe: Callable[[Page], list[str]],
@@ -323,8 +323,8 @@ def _options(page: Page) -> list[str]:
     return page.get_by_label("Input").locator("option").all_inner_texts()
 
 
-def test_input_that_is_not_there_is_told(api: httpx.Client) -> None:
-    """By its name, with what there is."""
+def test_missing_input_is_reported(api: httpx.Client) -> None:
+    """By its name, with the ones available."""
     answer = api.get("/api/live/events", params={"device": "nothing"})
     assert answer.status_code == 422
     assert "no input is named nothing" in answer.json()["what"]
@@ -392,8 +392,8 @@ def bomb() -> bytes:
     ],
     ids=["nothing", "text", "page", "cut", "no samples", "no number", "bomb"],
 )
-def test_harmful_uploads_are_told_and_not_kept(api: httpx.Client, job: str, content: bytes, told: str) -> None:
-    """422 with one sentence that names the file, over the API and on the page; nothing stands in the list."""
+def test_harmful_uploads_are_refused_and_not_kept(api: httpx.Client, job: str, content: bytes, told: str) -> None:
+    """422 with one sentence that names the file, over the API and on the page; the list stays empty."""
     files = {"file": ("../../<b>a</b>.wav", content, "audio/wav")}
     answer = api.post(f"/api/jobs/{job}/recordings", files=files)
     assert answer.status_code == 422
@@ -404,8 +404,8 @@ def test_harmful_uploads_are_told_and_not_kept(api: httpx.Client, job: str, cont
     assert api.get(f"/api/jobs/{job}/recordings").json() == []
 
 
-def test_header_that_lies_gives_what_is_there(api: httpx.Client, job: str) -> None:
-    """A hundred samples of silence, told as such."""
+def test_wrong_sample_count_in_a_header_is_harmless(api: httpx.Client, job: str) -> None:
+    """A hundred samples of silence, reported as such."""
     answer = api.post(f"/api/jobs/{job}/recordings", files={"file": ("a.wav", lying_header())})
     assert answer.status_code in (201, 422)
     kept = api.get(f"/api/jobs/{job}/recordings").json()

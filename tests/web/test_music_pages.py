@@ -1,4 +1,4 @@
-"""Music in the browser: folders by name, a scan that is followed and stopped, what it allows, into the job and onto the handover."""
+"""Music in the browser: folders by name, a scan with progress and a stop button, its result in the job and on the handover."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_music_is_scanned_for_a_job_and_goes_into_it(
+def test_music_is_scanned_for_a_job_and_written_into_it(
     open_page: Callable[..., Page],
     api: httpx.Client,
     job: str,
@@ -63,7 +63,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
     look: Callable[..., None],
     size: str,
 ) -> None:
-    """A folder is scanned beside, its result told with the skipped file's reason, written into the job, on the handover."""
+    """A folder is scanned in the background; the result, with the skipped file's reason, is written into the job and the handover."""
     page = open_page(f"/music?job={job}", size=size)
     assert axe(page) == []
     look(page, f"music-{size}")
@@ -94,7 +94,7 @@ def test_music_is_scanned_for_a_job_and_goes_into_it(
 
 
 def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """A scan goes on while its page is loaded anew; stopped, it ends, and says that files read so far are kept."""
+    """A scan continues while its page is reloaded; stopped, it ends, and says that the files read so far are cached."""
     page = open_page("/music")
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ long").check()
@@ -107,7 +107,7 @@ def test_scan_is_stopped_and_survives_a_reload(open_page: Callable[..., Page], a
 
 
 def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
-    """Without scripts the page is loaded again until it is done."""
+    """Without scripts the page reloads until it is done."""
     page = open_page("/music", scripts=False)
     page.get_by_role("checkbox", name="music & <b>more", exact=True).uncheck()
     page.get_by_role("checkbox", name="/ quick").check()
@@ -123,8 +123,8 @@ def test_scan_without_scripts(open_page: Callable[..., Page]) -> None:
     assert "What this music allows" in page.locator("h1").inner_text()
 
 
-def test_only_known_folders_are_looked_into(api: httpx.Client) -> None:
-    """A path, an id that isn't there, no folder at all: refused with one sentence; whole paths are never told."""
+def test_only_known_folders_are_scanned(api: httpx.Client) -> None:
+    """A path, an unknown id, no folder at all: refused with one sentence; full paths are never shown."""
     for asked in (["/etc"], ["../../.."], ["0123456789abcdef"], []):
         answer = api.post("/api/music", json={"folders": asked})
         assert answer.status_code in (404, 422)
@@ -133,7 +133,7 @@ def test_only_known_folders_are_looked_into(api: httpx.Client) -> None:
     assert all("/tmp" not in folder["name"] for folder in listed)  # noqa: S108  it is looked for, not used
 
 
-def test_folders_are_roots_and_what_is_right_inside(tmp_path: Path) -> None:
+def test_folders_are_the_roots_and_their_direct_subfolders(tmp_path: Path) -> None:
     """Hidden folders, files and deeper folders aren't listed; an unknown id is refused."""
     (tmp_path / "a" / "deep").mkdir(parents=True)
     (tmp_path / ".hidden").mkdir()

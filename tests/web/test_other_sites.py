@@ -1,4 +1,4 @@
-"""Another site's page in the same browser: it may link here, and can neither post, read, embed, listen nor rebind a name."""
+"""Another site's page in the same browser: it may link here, but can't post, read, embed, listen or rebind a name."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def jobs_kept(server: WebServer) -> int:
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "localhost"])
 def test_form_of_another_site_does_nothing(foreign: Page, server: WebServer, host: str) -> None:
-    """A form that another site's page sends is refused, from the same machine's other port and from another name."""
+    """A form sent by another site's page is refused, from another port of the same machine and from another name."""
     before = jobs_kept(server)
     foreign.evaluate(
         """address => { const form = document.createElement("form"); form.method = "post"; form.action = address;
@@ -73,7 +73,7 @@ def test_form_of_another_site_does_nothing(foreign: Page, server: WebServer, hos
 
 
 def test_script_of_another_site_neither_writes_nor_reads(foreign: Page, server: WebServer) -> None:
-    """Requests without CORS do nothing, ones with it fail, a WebSocket is refused, pictures and frames stay empty."""
+    """Requests without CORS have no effect, those with it fail, a WebSocket is refused, images and frames stay empty."""
     before = jobs_kept(server)
     found = foreign.evaluate(
         """async address => {
@@ -103,7 +103,7 @@ def test_script_of_another_site_neither_writes_nor_reads(foreign: Page, server: 
 
 
 def test_page_isnt_shown_in_another_sites_frame(foreign: Page, server: WebServer) -> None:
-    """A frame of another site stays without our page, so that nobody clicks what isn't seen."""
+    """A frame of another site doesn't show our page, which prevents clickjacking."""
     foreign.evaluate(
         """address => new Promise((done) => { const frame = document.createElement("iframe"); frame.src = address;
         frame.onload = done; document.body.append(frame); })""",
@@ -114,8 +114,8 @@ def test_page_isnt_shown_in_another_sites_frame(foreign: Page, server: WebServer
     assert "New job" not in inside[0].locator("html").inner_text()
 
 
-def test_link_of_another_site_brings_a_person_here(foreign: Page, server: WebServer) -> None:
-    """A plain link works."""
+def test_link_of_another_site_works(foreign: Page, server: WebServer) -> None:
+    """A plain link that a person follows."""
     foreign.evaluate(
         "address => { const a = document.createElement('a'); a.href = address; a.text = 'go'; document.body.append(a); }",
         server.address,
@@ -124,8 +124,8 @@ def test_link_of_another_site_brings_a_person_here(foreign: Page, server: WebSer
     assert foreign.get_by_role("heading", level=1).inner_text() == "Jobs"
 
 
-def test_rebound_name_leads_nowhere(browser: Browser, server: WebServer) -> None:
-    """A name of another site that is made to point at this machine is told it is wrong, on every path."""
+def test_rebound_name_is_refused(browser: Browser, server: WebServer) -> None:
+    """A name of another site that points at this machine is refused on every path."""
     flags = ["--no-sandbox", "--disable-gpu", "--host-resolver-rules=MAP evil.test 127.0.0.1"]
     rebound = browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags)
     try:
@@ -144,8 +144,8 @@ def test_rebound_name_leads_nowhere(browser: Browser, server: WebServer) -> None
         rebound.close()
 
 
-def test_policy_lets_nothing_inline_run(browser: Browser, server: WebServer) -> None:
-    """Markup that got in all the same would not run: no inline script, handler, eval, style, foreign picture or base."""
+def test_policy_blocks_everything_inline(browser: Browser, server: WebServer) -> None:
+    """Injected markup would not run: no inline script, handler, eval, style, foreign image or base."""
     context = browser.new_context()
     try:
         page = context.new_page()
@@ -176,7 +176,7 @@ def test_policy_lets_nothing_inline_run(browser: Browser, server: WebServer) -> 
         context.close()
 
 
-def test_open_page_has_nothing_to_do_with_the_probe(open_page: Callable[..., Page]) -> None:
-    """Our own pages keep the policy: `open_page` fails on any breach that the browser tells."""
+def test_own_pages_keep_the_policy(open_page: Callable[..., Page]) -> None:
+    """`open_page` fails on any violation that the browser reports."""
     page = open_page("/bench")
     assert page.get_by_role("heading", level=1).inner_text() == "System"

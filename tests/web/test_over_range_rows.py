@@ -1,4 +1,4 @@
-"""A row of a column that was over range: kept as that, shown, taken back; runs that hold one open and work."""
+"""An over-range row of a column: stored as such, shown, undone; runs that contain one open and work."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def enter(api: httpx.Client, job: str, text: str, kind: str = "reading") -> http
 
 
 @pytest.mark.parametrize("text", ["12 OL", "12;0L"])
-def test_a_row_over_range_leaves_the_run_working(api: httpx.Client, job: str, text: str) -> None:
-    """Run, step, fault page and API answer with it, it can be taken back, and the limit be entered beside it."""
+def test_run_with_an_over_range_row_works(api: httpx.Client, job: str, text: str) -> None:
+    """Run, step, fault page and API answer with it, it can be undone, and the limit can be entered beside it."""
     for row in ("10 1.2", "11 1.4", text):
         enter(api, job, row).raise_for_status()
     step = column(api, job)
@@ -43,8 +43,8 @@ def test_a_row_over_range_leaves_the_run_working(api: httpx.Client, job: str, te
     assert api.get(f"/jobs/{job}/setup/{step['id']}").status_code == 200
 
 
-def test_a_supply_is_never_over_range(api: httpx.Client, job: str) -> None:
-    """It is refused with an example: nothing can be said of a supply by it."""
+def test_over_range_is_refused_for_a_supply(api: httpx.Client, job: str) -> None:
+    """With an example: it says nothing about a supply."""
     supply = next(s for s in api.get(f"/api/jobs/{job}/run").json()["steps"] if s["asked"] == "supply")
     refused = api.post(f"/api/jobs/{job}/run", json={"step": supply["id"], "text": "OL", "seen": 0})
     assert refused.status_code == 422

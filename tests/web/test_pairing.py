@@ -107,8 +107,8 @@ def device_id(own: httpx.Client, name: str) -> str:
 # ---- over a real server ----------------------------------------------------------------------------------------
 
 
-def test_start_tells_address_code_picture_and_fingerprint(lan_server: WebServer, own: httpx.Client) -> None:
-    """What a person needs is printed: where, with which code, drawn for a camera, and whom to trust."""
+def test_start_prints_address_code_qr_code_and_fingerprint(lan_server: WebServer, own: httpx.Client) -> None:
+    """What a user needs: the address, the code, a QR code for a camera, and which certificate to trust."""
     said = "\n".join(lan_server.said)
     assert re.search(rf"https://{re.escape(ADDRESS)}:\d+/pair", said)
     assert re.search(r"Pairing code: \d{4} \d{4} ", said)
@@ -117,8 +117,8 @@ def test_start_tells_address_code_picture_and_fingerprint(lan_server: WebServer,
     assert len(own.get("/api/bench").json()["fingerprint"].split(":")) == 32
 
 
-def test_nobody_comes_in_unpaired(phone: httpx.Client) -> None:
-    """Pages lead to pairing, data is refused, changes are refused; what pairing needs is there."""
+def test_unpaired_devices_have_no_access(phone: httpx.Client) -> None:
+    """Pages lead to pairing, data and changes are refused; what pairing needs is available."""
     for path in ("/", "/jobs/x", "/bench", "/cases", "/nothing"):
         led = phone.get(path)
         assert (led.status_code, led.headers["location"]) == (303, "/pair")
@@ -137,7 +137,7 @@ def test_nobody_comes_in_unpaired(phone: httpx.Client) -> None:
     assert ">System<" not in phone.get("/pair").text.split("<main")[0]
 
 
-def test_own_machine_needs_no_pairing_and_other_names_lead_nowhere(own: httpx.Client, phone: httpx.Client) -> None:
+def test_own_machine_needs_no_pairing_and_other_names_are_refused(own: httpx.Client, phone: httpx.Client) -> None:
     """Each listener answers to its own host names only."""
     assert own.get("/").status_code == 200
     assert own.get("/pair").headers["location"] == "/bench"
@@ -146,8 +146,8 @@ def test_own_machine_needs_no_pairing_and_other_names_lead_nowhere(own: httpx.Cl
     assert phone.get("/pair", headers={"host": "localhost"}).status_code == 200
 
 
-def test_paired_device_comes_in_under_its_name(own: httpx.Client, phone: httpx.Client, lan_server: WebServer) -> None:
-    """The token is in a cookie that scripts can't read and other sites can't send; the store has its digest only."""
+def test_paired_device_has_access_under_its_name(own: httpx.Client, phone: httpx.Client, lan_server: WebServer) -> None:
+    """The token is in a cookie that scripts can't read and other sites can't send; the store has only its digest."""
     done = _paired(own, phone, "phone under the dash")
     cookie = done.headers["set-cookie"]
     assert cookie.startswith("__Host-")
@@ -180,7 +180,7 @@ def test_paired_device_comes_in_under_its_name(own: httpx.Client, phone: httpx.C
 def test_device_may_revoke_only_itself_and_makes_no_code(
     own: httpx.Client, phone: httpx.Client, trusting: ssl.SSLContext
 ) -> None:
-    """A paired device sees the bench, but codes are made and other devices revoked on the machine itself."""
+    """A paired device sees the page System, but codes are made and other devices revoked on the machine itself."""
     pair(own, phone, "tablet")
     assert phone.get("/bench").status_code == 200
     page = phone.get("/bench").text
@@ -204,8 +204,8 @@ def test_device_may_revoke_only_itself_and_makes_no_code(
     assert "second tablet" in shown.split("Access revoked (")[1]
 
 
-def test_wrong_codes_are_told_wait_and_end_the_code(own: httpx.Client, phone: httpx.Client) -> None:
-    """A wrong code is told beside what was typed; at once again must wait; a used code is none."""
+def test_wrong_codes_are_reported_cause_waits_and_void_the_code(own: httpx.Client, phone: httpx.Client) -> None:
+    """A wrong code is reported beside what was typed; another attempt must wait; a used code is void."""
     digits = new_code(own)
     wrong = f"{(int(digits) + 1) % 10**8:08}"
     refused = phone.post("/pair", data={"code": wrong, "name": '"><script>x</script>'})
@@ -222,8 +222,8 @@ def test_wrong_codes_are_told_wait_and_end_the_code(own: httpx.Client, phone: ht
     assert phone.post("/pair", data={"code": "1" * 11_000, "name": "x"}).status_code == 413
 
 
-def test_server_started_again_knows_its_devices_and_keeps_its_certificate(tmp_path: Path) -> None:
-    """After a hard end and a new start a device is still paired, and still trusts the same authority."""
+def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:
+    """After a kill and a restart a device is still paired, and still trusts the same authority."""
     running = WebServer(tmp_path, ("--lan", "--address", ADDRESS)).start()
     try:
         with httpx.Client(base_url=running.address) as own:
@@ -251,10 +251,10 @@ def test_server_started_again_knows_its_devices_and_keeps_its_certificate(tmp_pa
         (("--lan", "--key", "none.key"), "add --certificate"),
     ],
 )
-def test_mistakes_at_the_start_are_told(
+def test_mistakes_at_the_start_are_reported(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, options: tuple[str, ...], told: str
 ) -> None:
-    """An address that isn't this machine's, or files that aren't there, end it with one sentence and status 2."""
+    """An address that isn't this machine's, or missing files, end it with one sentence and status 2."""
 
     def served(*_: object, **_options: object) -> None:
         pytest.fail("it serves")
@@ -293,7 +293,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
 
 
 def test_open_connection_of_a_revoked_device_is_ended(site: Site) -> None:
-    """Revoking a device ends its open WebSocket, and it opens no other; without a token none is opened."""
+    """Revoking a device ends its open WebSocket, and it can't open another; without a token none is opened."""
     app = create_app(site)
 
     @app.websocket("/api/echo")
@@ -330,7 +330,7 @@ def test_open_connection_of_a_revoked_device_is_ended(site: Site) -> None:
 
 
 def test_stream_of_a_device_ends_when_it_is_revoked() -> None:
-    """An answer that goes on and on is ended properly; what was begun after the putting out ends at once."""
+    """A continuous answer is ended properly; one that begins after the revocation ends at once."""
 
     async def forever(_scope: Any, _receive: Any, send: Any) -> None:
         await send({"type": "http.response.start", "status": 200, "headers": []})
@@ -361,7 +361,7 @@ def test_stream_of_a_device_ends_when_it_is_revoked() -> None:
 
 
 def test_requests_of_unpaired_devices_are_limited(site: Site) -> None:
-    """One address may have six requests at once, all unpaired devices together forty; an ended request makes room."""
+    """One address may have six requests at once, all unpaired devices together forty; a finished request makes room."""
     unpaired = UnpairedRequests()
     assert [unpaired.add("a") for _ in range(8)] == [True] * MOST_UNPAIRED_OF_ADDRESS + [False] * 2
     assert unpaired.add("b")
@@ -378,8 +378,8 @@ def test_requests_of_unpaired_devices_are_limited(site: Site) -> None:
     assert [client.get("/pair").status_code for _ in range(20)] == [200] * 20
 
 
-def test_store_that_is_away_lets_nobody_in(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
-    """When the store can't say who it is, the answer is 503 in words, not a page."""
+def test_unreachable_store_gives_no_access(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the store can't identify the device, the answer is 503 with a sentence, not a page."""
     from gainwright.errors import CallError
 
     def away(_self: object, _digest: str) -> None:
@@ -415,7 +415,7 @@ def launched(browser: Browser, home: Path) -> Browser:
     return browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags, env=environment)
 
 
-def test_phone_that_trusts_is_paired_and_may_hear(
+def test_phone_that_trusts_the_authority_is_paired_and_has_the_microphone(
     browser: Browser,
     own: httpx.Client,
     lan_address: str,
@@ -423,7 +423,7 @@ def test_phone_that_trusts_is_paired_and_may_hear(
     tmp_path: Path,
     look: Callable[..., None],
 ) -> None:
-    """A browser that trusts the authority is paired without a warning, and has the microphone; http elsewhere has none."""
+    """A browser that trusts the authority is paired without a warning, and has the microphone; plain http doesn't."""
     trust(tmp_path, own.get("/certificate").content)
     chromium = launched(browser, tmp_path)
     try:
@@ -446,8 +446,8 @@ def test_phone_that_trusts_is_paired_and_may_hear(
         chromium.close()
 
 
-def test_browser_that_trusts_nobody_warns(browser: Browser, lan_address: str, tmp_path: Path) -> None:
-    """Without trust a browser refuses at first."""
+def test_browser_without_trust_warns(browser: Browser, lan_address: str, tmp_path: Path) -> None:
+    """Without trust in the authority a browser refuses at first."""
     chromium = launched(browser, tmp_path)
     try:
         page = chromium.new_page()
@@ -485,7 +485,7 @@ def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
 def test_device_is_paired_and_revoked_on_the_pages(
     lan_page: Callable[..., Page], lan_server: WebServer, lan_address: str, *, size: str, scripts: bool
 ) -> None:
-    """The bench makes a code; a device enters it with a name; the bench shows it and revokes it."""
+    """The page System makes a code; a device enters it with a name; the page shows the device and revokes it."""
     name = f"{size} {'with' if scripts else 'without'} scripts"
     bench = lan_page(f"{lan_server.address}/bench", size=size, scripts=scripts)
     before = bench.locator(".digits").inner_text() if bench.locator(".digits").count() else ""
@@ -508,7 +508,7 @@ def test_device_is_paired_and_revoked_on_the_pages(
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
+def test_system_and_pairing_pages_are_accessible(
     lan_page: Callable[..., Page],
     own: httpx.Client,
     phone: httpx.Client,
@@ -517,7 +517,7 @@ def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
     day_and_night: Callable[..., None],
     size: str,
 ) -> None:
-    """Both pages keep WCAG 2.2 AA as far as axe tells, by day and by night, with everything on them opened."""
+    """Both pages conform to WCAG 2.2 AA as far as axe can check, in light and dark mode, with everything unfolded."""
     pair(own, phone, f"tablet at the lift ({size})")
     new_code(own)
     bench = lan_page(f"{lan_server.address}/bench", size=size)
@@ -535,7 +535,7 @@ def test_bench_and_pairing_are_accessible_and_can_be_looked_at(
     day_and_night(pairing, f"pair-{size}")
 
 
-def test_bench_without_the_network_says_how_to_open_it(
+def test_system_page_without_lan_says_how_to_start_it(
     open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None]
 ) -> None:
     """Without --lan the page says how to connect a phone; the store is checked with and without scripts."""
@@ -551,7 +551,7 @@ def test_bench_without_the_network_says_how_to_open_it(
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["day", "night"])
-def test_drawn_code_is_read_by_another_program(
+def test_qr_code_is_read_by_another_program(
     lan_page: Callable[..., Page],
     own: httpx.Client,
     lan_server: WebServer,
@@ -560,7 +560,7 @@ def test_drawn_code_is_read_by_another_program(
     *,
     dark: bool,
 ) -> None:
-    """What the page and the terminal draw is read back by a reader of such codes: the address with the code."""
+    """The codes on the page and in the terminal are decoded by a QR reader: the address with the code."""
     digits = new_code(own)
     page = lan_page(f"{lan_server.address}/bench", dark=dark)
     page.locator("svg.code").screenshot(path=tmp_path / "page.png")

@@ -1,4 +1,4 @@
-"""The papers in the browser: chosen, looked at, made beside, taken along."""
+"""Papers in the browser: chosen, viewed, made in the background, downloaded."""
 
 from __future__ import annotations
 
@@ -18,10 +18,8 @@ if TYPE_CHECKING:
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
-def test_sheet_is_looked_at_and_taken_along(
-    open_page: Callable[..., Page], job: str, *, size: str, scripts: bool
-) -> None:
-    """The set-up sheet shows in the page, is made beside as PDF, and the PDF holds the plan's first step."""
+def test_sheet_is_viewed_and_downloaded(open_page: Callable[..., Page], job: str, *, size: str, scripts: bool) -> None:
+    """The set-up sheet is shown in the page, made as PDF in the background, and the PDF contains the plan's first step."""
     page = open_page(f"/jobs/{job}/papers", size=size, scripts=scripts)
     click(page.get_by_role("button", name="Preview"))
     frame = page.frame_locator("iframe.sheet")
@@ -44,8 +42,8 @@ def test_sheet_is_looked_at_and_taken_along(
 
 @pytest.mark.parametrize("kind", ["setup", "handover", "customer", "case"])
 @pytest.mark.parametrize("form", ["pdf", "html", "csv", "json"])
-def test_every_paper_in_every_form(api: httpx.Client, job: str, kind: str, form: str) -> None:
-    """The API gives each paper in each form, on the paper that is asked for."""
+def test_every_paper_in_every_format(api: httpx.Client, job: str, kind: str, form: str) -> None:
+    """The API gives each paper in each format, on the paper size that is asked for."""
     answer = api.get(f"/api/jobs/{job}/papers/{kind}.{form}", params={"size": "letter", "date": "2026-11-26"})
     assert answer.status_code == 200
     assert answer.headers["content-disposition"].startswith("attachment; filename=")
@@ -69,8 +67,8 @@ def test_every_paper_in_every_form(api: httpx.Client, job: str, kind: str, form:
         ("papers/case.pdf?case=nobody", 404),
     ],
 )
-def test_paper_that_can_not_be_is_told(api: httpx.Client, job: str, path: str, status: int) -> None:
-    """One sentence says what can't be and what there is."""
+def test_impossible_paper_is_refused(api: httpx.Client, job: str, path: str, status: int) -> None:
+    """One sentence says what is wrong and what is available."""
     answer = api.get(f"/api/jobs/{job}/{path}")
     assert answer.status_code == status
     assert answer.json()["what"]
@@ -79,7 +77,7 @@ def test_paper_that_can_not_be_is_told(api: httpx.Client, job: str, path: str, s
 def test_choice_is_accessible(
     open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None], job: str
 ) -> None:
-    """The page keeps WCAG 2.2 AA as far as axe tells, at both sizes."""
+    """The page conforms to WCAG 2.2 AA as far as axe can check, at both sizes."""
     for size in ("phone", "desktop"):
         page = open_page(f"/jobs/{job}/papers?shown=true&kind=setup", size=size)
         page.frame_locator("iframe.sheet").get_by_role("heading", level=1).wait_for()

@@ -1,4 +1,4 @@
-"""Practising on the page: the call, tests by place, guesses, the two ways; kept over a restart, and nothing told too early."""
+"""Practising on the page: the call, tests by place, guesses, the comparison; kept over a restart, and nothing revealed too early."""
 
 from __future__ import annotations
 
@@ -51,10 +51,10 @@ def ask(page: Page, place: str, words: str) -> str:
 
 
 @pytest.mark.parametrize(("size", "scripts"), [("phone", True), ("desktop", False)], ids=["phone", "plain"])
-def test_practice_from_the_call_to_the_two_ways(
+def test_practice_from_the_call_to_the_comparison(
     open_page: Callable[..., Page], server: WebServer, *, size: str, scripts: bool
 ) -> None:
-    """Readings are those of the rig; a wrong guess is told; a restart loses nothing; the right one ends it with both ways."""
+    """Readings are those of the rig; a wrong guess is reported; a restart loses nothing; the right one ends it with both sequences of tests."""
     page = open_page("/", size=size, scripts=scripts)
     begin(page)
     same = practise(with_gains_set(example_job()), rigs=SimulatedHiddenRigs(), seed=SEED)
@@ -93,8 +93,8 @@ def test_practice_from_the_call_to_the_two_ways(
     assert page.get_by_text("solved").count() >= 1
 
 
-def test_fault_is_told_when_it_has_ended_and_not_before(api: httpx.Client) -> None:
-    """The API names the fault only at the end; the same seed hides the same fault; an ended practice takes nothing."""
+def test_fault_is_revealed_only_at_the_end(api: httpx.Client) -> None:
+    """The API names the fault only at the end; the same seed hides the same fault; a finished practice accepts nothing."""
     one = api.post("/api/practices", json={"seed": 11}).raise_for_status().json()
     other = api.post("/api/practices", json={"seed": 11}).json()
     assert one["id"] != other["id"]
@@ -121,7 +121,7 @@ def test_fault_is_told_when_it_has_ended_and_not_before(api: httpx.Client) -> No
 def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     open_page: Callable[..., Page], api: httpx.Client
 ) -> None:
-    """What is typed narrows the tests; markup in the job's title is text; a job of the shop can be practised on."""
+    """Typed text filters the tests; markup in the job's title is text; a job of the shop can be used for practice."""
     title = "<b>Bus</b> & {{ 7*7 }}"
     lines = example_text("one_amplifier").splitlines()
     text = "\n".join(f"title: {json.dumps(title)}" if x.startswith("title:") else x for x in lines)
@@ -139,8 +139,8 @@ def test_tests_are_found_by_words_and_a_job_of_the_shop_is_practised_on(
     page.get_by_text("No test matches these words").wait_for()
 
 
-def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Callable[..., Page]) -> None:
-    """A group is unfolded and a test made with keys; the focus goes to what was found."""
+def test_is_made_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
+    """A group is unfolded and a test made with keys; the focus goes to the result."""
     page = open_page("/practise")
     press(page.get_by_role("button", name="Start"), "Enter")
     page.get_by_role("heading", name="The call").wait_for()
@@ -153,13 +153,13 @@ def test_keyboard_alone_makes_a_test_and_is_told_what_was_found(open_page: Calla
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_pages_are_accessible_and_can_be_looked_at(
+def test_pages_are_accessible(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
     size: str,
 ) -> None:
-    """The beginning, amid a practice, while the short way is looked for, and the end."""
+    """The beginning, during a practice, while the short sequence is computed, and the end, with screenshots."""
     page = open_page("/practise", size=size, dark=size == "phone")
     assert axe(page) == []
     look(page, f"practise-{size}")

@@ -1,4 +1,4 @@
-"""Who is let in and what a page may do: hosts, origins, headers, limits, paths and names; from outside, as an attacker would."""
+"""Access and what a page may do: hosts, origins, headers, limits, paths and names; from outside, as an attacker would."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
         ("bench.local:65535", "bench.local"),
     ],
 )
-def test_host_is_read_as_it_is_meant(text: str, name: str) -> None:
+def test_equivalent_hosts_are_equal(text: str, name: str) -> None:
     """Upper case, the dot of the root, long forms of IPv6 and any port are the same host."""
     found = read_host(text, scheme="http")
     assert found is not None
@@ -89,8 +89,8 @@ def test_host_is_read_as_it_is_meant(text: str, name: str) -> None:
         *("127.0.0.1\t", "127.0.0.1\n", "lоcalhost", "１２７.0.0.1", "localhost%00", "[::1%25eth0]", "[127.0.0.1]"),
     ],
 )
-def test_what_isnt_exactly_a_host_is_none(text: str) -> None:
-    """Tricks with user names, ports, blanks, look-alike letters and brackets name nothing."""
+def test_malformed_hosts_are_rejected(text: str) -> None:
+    """Tricks with user names, ports, blanks, look-alike letters and brackets name no host."""
     assert read_host(text, scheme="http") is None
 
 
@@ -99,8 +99,8 @@ HOSTISH = st.text(st.sampled_from("localhst127.0:[]@/#?%\\ evilx-_.:"), max_size
 
 @given(st.one_of(HOSTISH, st.text(max_size=40)))
 @example("127.0.0.1:8470@evil.test")
-def test_host_that_is_read_is_what_another_reader_finds(text: str) -> None:
-    """Whatever is read as a host, a URL parser of its own (httpx) finds as the host of an address with it."""
+def test_accepted_host_agrees_with_another_parser(text: str) -> None:
+    """Any host that is accepted is what another URL parser (httpx) finds in an address with it."""
     found = read_host(text, scheme="http")
     if found is None:
         return
@@ -129,14 +129,14 @@ def test_host_that_is_read_is_what_another_reader_finds(text: str) -> None:
         ("//127.0.0.1:8470", False),
     ],
 )
-def test_origin_is_the_very_scheme_host_and_port(origin: str, same: bool) -> None:
-    """An origin is the same only when all three are; `null` is nobody's."""
+def test_origin_compares_scheme_host_and_port(origin: str, same: bool) -> None:
+    """An origin is the same only if all three are; `null` is never accepted."""
     assert same_origin(origin, scheme="http", host=("127.0.0.1", 8470)) is same
 
 
 @given(st.one_of(st.builds("http://{}".format, HOSTISH), st.text(max_size=40)))
-def test_origin_that_passes_is_ours_for_another_reader_too(origin: str) -> None:
-    """No text but our own origin, in whatever case, passes."""
+def test_accepted_origin_agrees_with_another_parser(origin: str) -> None:
+    """No text but our own origin, in any case, is accepted."""
     if same_origin(origin, scheme="http", host=("localhost", 80)):
         assert origin.lower().replace(":80", "").rstrip(".").removesuffix(":") in (
             "http://localhost",
@@ -144,7 +144,7 @@ def test_origin_that_passes_is_ours_for_another_reader_too(origin: str) -> None:
         )
 
 
-def test_address_is_a_host_as_browsers_write_it() -> None:
+def test_addresses_are_written_as_browsers_do() -> None:
     """IPv6 in brackets and short."""
     assert as_host("fd00:0:0::1") == "[fd00::1]"
     assert as_host("192.168.1.2") == "192.168.1.2"
@@ -193,8 +193,8 @@ def status(answer: bytes) -> int:
         (b"TRACE / HTTP/1.1\r\nHost: localhost\r\n", 405),
     ],
 )
-def test_request_is_let_through_or_refused(server: WebServer, head: bytes, expected: int) -> None:
-    """One answer to each way of asking, and never an inside."""
+def test_requests_are_accepted_or_refused(server: WebServer, head: bytes, expected: int) -> None:
+    """One answer for each kind of request, and never internal details."""
     request = head.replace(b"{port}", str(server.port).encode())
     answer = raw(server, request + b"Connection: close\r\n\r\n")
     found = status(answer)
@@ -216,7 +216,7 @@ def test_request_is_let_through_or_refused(server: WebServer, head: bytes, expec
     ],
 )
 def test_every_answer_carries_the_headers(api: httpx.Client, path: str, least: int) -> None:
-    """Pages, data, files and errors alike carry the policy and its companions."""
+    """Pages, data, files and errors all carry the policy and the related headers."""
     answer = api.get(path)
     assert answer.status_code == least
     policy = dict(part.split(" ", 1) for part in answer.headers["content-security-policy"].split("; "))
@@ -259,7 +259,7 @@ TRAVERSALS = (
 
 @pytest.mark.parametrize("path", TRAVERSALS)
 def test_no_path_leaves_the_static_folder(server: WebServer, path: str) -> None:
-    """Whatever is asked for under /static, only the files there are handed out."""
+    """Any path under /static gives only the files there."""
     answer = raw(server, f"GET /static/{path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode())
     assert status(answer) in (400, 404, 405), answer[:200]
     assert b"import" not in answer
@@ -272,8 +272,8 @@ def test_no_path_leaves_the_static_folder(server: WebServer, path: str) -> None:
 @pytest.mark.parametrize(
     "path", ["/jobs/{}", "/api/jobs/{}", "/api/jobs/{}/file", "/api/work/{}", "/api/bench/devices/{}/put_out"]
 )
-def test_odd_names_in_paths_are_told_and_do_nothing(server: WebServer, path: str, name: str) -> None:
-    """Names out of paths are looked up, not opened: there is no such thing, in words."""
+def test_odd_names_in_paths_are_refused(server: WebServer, path: str, name: str) -> None:
+    """Names from paths are looked up, not opened: the answer is that there is no such thing."""
     method = "POST" if path.endswith("put_out") else "GET"
     request = (
         f"{method} {path.format(name)} HTTP/1.1\r\nHost: localhost\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
@@ -297,7 +297,7 @@ def test_odd_names_in_paths_are_told_and_do_nothing(server: WebServer, path: str
     ],
 )
 def test_download_has_a_plain_name(api: httpx.Client, title: str) -> None:
-    """A job's file is downloaded under a name of plain characters, whatever its title says."""
+    """A job's file is downloaded under a name of plain characters, whatever its title is."""
     text = re.sub(
         "(?m)^title:.*$", lambda _: f'title: "{title.replace(chr(34), chr(92) + chr(34))}"', example_text("full_range")
     )
@@ -319,8 +319,8 @@ def chunks(size: int) -> Iterator[bytes]:
 
 
 @pytest.mark.parametrize("path", ["/jobs/new", "/jobs/upload", "/api/jobs"])
-def test_body_that_goes_on_too_long_is_given_up(api: httpx.Client, path: str) -> None:
-    """A body whose length isn't told is given up at the limit, with 413; the server goes on."""
+def test_endless_body_is_refused(api: httpx.Client, path: str) -> None:
+    """A body without a stated length is abandoned at the limit, with 413; the server continues."""
     kind = "application/json" if path.startswith("/api") else "application/x-www-form-urlencoded"
     kind = "multipart/form-data; boundary=x" if path.endswith("upload") else kind
     try:
@@ -350,8 +350,8 @@ def test_body_that_goes_on_too_long_is_given_up(api: httpx.Client, path: str) ->
         (b"", (422,)),
     ],
 )
-def test_odd_json_is_told_in_words(api: httpx.Client, content: bytes, told: tuple[int, ...]) -> None:
-    """JSON that is deep, endless, no JSON or no job is refused with one sentence."""
+def test_odd_json_is_refused_with_a_sentence(api: httpx.Client, content: bytes, told: tuple[int, ...]) -> None:
+    """JSON that is deeply nested, endless, invalid or no job."""
     answer = api.post("/api/jobs", content=content, headers={"content-type": "application/json"})
     assert answer.status_code in told, answer.text[:300]
     assert set(answer.json()) == {"code", "where", "what", "rule", "remedy"}
@@ -359,7 +359,7 @@ def test_odd_json_is_told_in_words(api: httpx.Client, content: bytes, told: tupl
 
 
 def test_yaml_bomb_is_refused_at_once(api: httpx.Client) -> None:
-    """A file of a few lines that would unfold into billions is no job, and costs little."""
+    """A file of a few lines that would expand to billions is no job, and costs little."""
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
     lines += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]" for n in range(1, 12)]
     for text in ("\n".join(lines), "format: 1\ntitle: x\nstages: " + "{a: " * 3000 + "}" * 3000):
@@ -389,7 +389,7 @@ def run_limited(pieces: Sequence[tuple[float, bytes]], *, most: int) -> int:
 
 
 def test_body_may_be_neither_too_large_nor_too_slow(monkeypatch: pytest.MonkeyPatch) -> None:
-    """One byte too many, silence, and drops without end are given up; a slow line with a large file isn't."""
+    """One byte too many, silence, and endless trickling are refused; a slow connection with a large file isn't."""
     monkeypatch.setattr(bodies, "FIRST_S", 0.2)
     monkeypatch.setattr(bodies, "SLOWEST_BYTES_S", 1000.0)
     assert run_limited([(0, b"x" * 10)], most=10) == 10
@@ -420,7 +420,7 @@ def dripped(line: socket.socket) -> int:
 
 
 def test_connection_without_a_request_is_closed(monkeypatch: pytest.MonkeyPatch, inside: TestClient) -> None:
-    """A head that comes drop by drop is waited for only so long; one that comes at once is answered."""
+    """A request head that trickles in is waited for only so long; one that arrives at once is answered."""
     monkeypatch.setattr("gainwright.web.network.connection_limits.HEAD_S", 0.5)
     config = uvicorn.Config(inside.app, http=TimeLimitedProtocol, lifespan="off", log_level="critical", ws="none")
     running = uvicorn.Server(config)
@@ -463,7 +463,7 @@ def inside(tmp_path: Path) -> Iterator[TestClient]:
 
 
 @pytest.mark.parametrize("path", ["/fails", "/api/fails"])
-def test_what_nobody_foresaw_tells_nothing_of_the_inside(inside: TestClient, path: str, tmp_path: Path) -> None:
+def test_unexpected_error_reveals_no_details(inside: TestClient, path: str, tmp_path: Path) -> None:
     """An exception in the program is answered with a sentence, the headers, and nothing of what happened or where."""
     answer = inside.get(path)
     assert answer.status_code == 500
@@ -493,7 +493,7 @@ FETCHES = [
 
 
 @pytest.mark.parametrize(("method", "headers", "expected"), FETCHES)
-def test_other_sites_may_only_bring_a_person_here(
+def test_other_sites_may_only_link_here(
     inside: TestClient, method: str, headers: dict[str, str], expected: int
 ) -> None:
     """A link from elsewhere works; embedding, reading and posting from elsewhere don't."""
@@ -505,8 +505,8 @@ def test_other_sites_may_only_bring_a_person_here(
 
 
 @given(st.text(st.characters(codec="latin-1", exclude_characters="\r\n\x00"), max_size=60))
-def test_any_host_and_origin_are_judged_without_stumbling(text: str) -> None:
-    """Whatever a Host or Origin header holds is let through or refused; nothing breaks."""
+def test_any_host_and_origin_header_is_handled(text: str) -> None:
+    """Whatever a Host or Origin header contains is accepted or refused; nothing crashes."""
     asked: list[int] = []
 
     async def app(*_: Any) -> None:

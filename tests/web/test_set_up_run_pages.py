@@ -1,4 +1,4 @@
-"""The set-up run in the browser: a step a screen, at phone and desktop size, by one, by two, through breaks of every kind."""
+"""The set-up run in the browser: one step per screen, at phone and desktop size, by one user or two, through all kinds of interruptions."""
 
 from __future__ import annotations
 
@@ -61,10 +61,10 @@ def column(api: httpx.Client, *, seed: int) -> tuple[str, str, list[str]]:
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
-def test_reading_is_entered_judged_corrected_and_taken_back(
+def test_reading_is_entered_judged_corrected_and_undone(
     open_page: Callable[..., Page], api: httpx.Client, job: str, *, size: str, scripts: bool
 ) -> None:
-    """What to expect stands there before; after it fits, low or high in a word; a later one replaces it; all stays visible."""
+    """The expected reading is shown before; afterwards a word: fits, low or high; a later reading replaces it; all stay visible."""
     page = open_page(f"/jobs/{job}/setup", size=size, scripts=scripts)
     page.get_by_role("link", name="Start: step 1").wait_for()
     click(page.get_by_role("link", name="Read the DC supply").first)
@@ -84,7 +84,7 @@ def test_reading_is_entered_judged_corrected_and_taken_back(
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
 def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, job: str, *, scripts: bool) -> None:
-    """Done leads on; a skip wants its reason; the step before is a step away."""
+    """Done leads to the next step; a skip needs its reason; the previous step is one click away."""
     page = open_page(step_page(job, "prepare.speakers"), size="phone", scripts=scripts)
     click(page.get_by_role("button", name="Done"))
     page.get_by_role("heading", name="Check the measuring lead").wait_for()
@@ -108,10 +108,10 @@ def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, j
         ("3 kg", "not a valid reading"),
     ],
 )
-def test_what_is_no_reading_is_told_and_stays_in_the_field(
+def test_invalid_reading_is_reported_and_stays_in_the_field(
     open_page: Callable[..., Page], api: httpx.Client, job: str, typed: str, told: str
 ) -> None:
-    """A slip is told with an example, what was typed stays, nothing is kept."""
+    """A mistake is reported with an example, what was typed stays, nothing is stored."""
     page = open_page(step_page(job, SUPPLY))
     enter(page, typed)
     page.get_by_role("alert").get_by_text(told).wait_for()
@@ -120,7 +120,7 @@ def test_what_is_no_reading_is_told_and_stays_in_the_field(
 
 
 def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Millivolts by a touch, over range by a touch, a lead's second figure by a choice."""
+    """Millivolts and over range by a button, a lead's second value by a choice."""
     page = open_page(step_page(job, "amplifier.amp_front"), size="phone")
     page.get_by_label("mV").check()
     page.get_by_label("Final gain").fill("40")
@@ -137,10 +137,8 @@ def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.C
     assert values == ["350 mV at 40", "OL", "0,3 shorted"]
 
 
-def test_outside_reading_tells_what_it_suggests_and_leads_to_the_fault(
-    open_page: Callable[..., Page], job: str
-) -> None:
-    """An outside reading says what it suggests, then what is believed, and takes the evidence along to the fault."""
+def test_reading_outside_its_interval_leads_to_the_fault_page(open_page: Callable[..., Page], job: str) -> None:
+    """It says what it suggests, then which causes are probable, and the evidence is taken along to the fault page."""
     page = open_page(step_page(job, "speaker.sub"), size="phone")
     enter(page, "open")
     page.get_by_text("Open: coil, terminal or lead").first.wait_for()
@@ -150,8 +148,8 @@ def test_outside_reading_tells_what_it_suggests_and_leads_to_the_fault(
     assert "sub" in page.locator("main").inner_text()
 
 
-def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """By a meter the last clean step is found from rising volts; it is told what to read next, and it can be taken at a touch."""
+def test_column_of_readings_gives_advice_after_each(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """With a meter the last clean step is found from rising volts; the page says what to read next, and the result can be accepted with one tap."""
     job, step_id, texts = column(api, seed=3)
     page = open_page(step_page(job, step_id), size="phone")
     for text in texts:
@@ -166,10 +164,8 @@ def test_column_of_readings_says_after_each_whether_to_go_on(open_page: Callable
     assert [e["text"] for e in entries(api, job)][:-1] == texts
 
 
-def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
-    open_page: Callable[..., Page], api: httpx.Client
-) -> None:
-    """What the server said before the second row was entered comes in after it: the row stays, and the knee is still told."""
+def test_late_background_answer_does_not_remove_a_newer_row(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """An answer from before the second row arrives after it: the row stays, and the knee is still reported."""
     job, step_id, texts = column(api, seed=8)
     first, second = (text.split(" ") for text in texts[:2])
     page = open_page(step_page(job, step_id), size="phone")
@@ -203,10 +199,10 @@ def test_late_answer_of_what_was_found_beside_doesnt_take_a_newer_row_away(
     assert len(entries(api, job)) == 2
 
 
-def test_suggested_step_that_comes_under_the_hand_is_typed_over(
+def test_suggested_step_is_selected_when_it_appears_in_the_focused_field(
     open_page: Callable[..., Page], api: httpx.Client
 ) -> None:
-    """The step to read next is put into the field while the cursor is in it: what is typed then takes its place."""
+    """The next step to read is put into the field while the cursor is in it: typing replaces it."""
     job, step_id, texts = column(api, seed=10)
     step, volts = texts[0].split(" ")
     page = open_page(step_page(job, step_id), size="phone")
@@ -220,8 +216,8 @@ def test_suggested_step_that_comes_under_the_hand_is_typed_over(
     assert page.locator("#field").input_value() == "31"
 
 
-def test_work_whose_place_is_gone_is_followed_no_longer(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """A browser has six connections to a server: rows entered one after the other leave none behind that waits."""
+def test_work_without_an_element_is_no_longer_followed(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """A browser has six connections to a server: rows entered one after the other leave none waiting."""
     job, step_id, texts = column(api, seed=9)
     page = open_page(step_page(job, step_id), size="phone")
     begun: list[Request] = []
@@ -241,7 +237,7 @@ def test_work_whose_place_is_gone_is_followed_no_longer(open_page: Callable[...,
 
 
 def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Who enters what somebody else has entered meanwhile sees both; theirs stays or mine is entered on top."""
+    """The second to enter a value sees both; the other's stays or one's own is entered on top."""
     first, second = open_page(step_page(job, SUPPLY)), open_page(step_page(job, SUPPLY), size="phone")
     enter(first, "13.7")
     first.locator("#found").get_by_text("fits").wait_for()
@@ -256,7 +252,7 @@ def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api
     assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
 
 
-def test_two_entries_stay_shown_when_the_evaluation_is_done(
+def test_conflict_stays_shown_when_the_evaluation_ends(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
     """The evaluation in the background ends while a person still chooses between two entries: the choice stays."""
@@ -275,7 +271,7 @@ def test_two_entries_stay_shown_when_the_evaluation_is_done(
 def test_reading_typed_without_a_network_is_sent_when_it_is_back(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """Off the network a reading stays on the phone, and is entered once when the network is back."""
+    """Without a network a reading stays on the phone, and is entered once when the network is back."""
     page = open_page(step_page(job, SUPPLY), size="phone")
     page.context.set_offline(True)
     enter(page, "13,9")
@@ -286,10 +282,10 @@ def test_reading_typed_without_a_network_is_sent_when_it_is_back(
     assert [e["text"] for e in entries(api, job)] == ["13,9"]
 
 
-def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
+def test_offline_reading_in_conflict_is_shown_with_the_other(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
-    """A kept reading that meets another's is not thrown away: it stays on the phone until it is entered or let go."""
+    """An offline reading that meets another's is not lost: it stays on the phone until it is entered or discarded."""
     page = open_page(step_page(job, SUPPLY), size="phone")
     page.context.set_offline(True)
     enter(page, "13,1")
@@ -309,7 +305,7 @@ def test_reading_kept_while_somebody_else_entered_is_shown_with_theirs(
 
 
 def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[..., Page], server: WebServer) -> None:
-    """Killed without a word between two readings: what was entered is there, what is typed meanwhile is sent once it answers again."""
+    """Killed between two readings: what was entered is there, what is typed meanwhile is sent once it answers again."""
     with httpx.Client(base_url=server.address, timeout=60) as api:
         job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
         page = open_page(step_page(job, SUPPLY), size="phone")
@@ -326,7 +322,7 @@ def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[
 
 
 def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path) -> None:
-    """Many write at once over HTTP, the server is killed without a word: every reading that was acknowledged is there, once."""
+    """Many write at once over HTTP and the server is killed: every acknowledged reading is there, once."""
     server = WebServer(tmp_path).start()
     try:
         for round_ in range(3):
@@ -381,7 +377,7 @@ def _kill_under_load(server: WebServer, round_: int) -> None:
 def test_whole_run_at_the_rig_by_keyboard_alone(
     open_page: Callable[..., Page], api: httpx.Client, look: Callable[..., None], size: str
 ) -> None:
-    """The example's plan from its first step to its last at a simulated rig, without a pointer; it ends with all done and fitting."""
+    """The example's plan from first to last step at a simulated rig, without a pointer; at the end all steps are done and fit."""
     job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
     read = read_job_text(example_text("one_amplifier")).job
     plan, hand = make_plan(read), Hand(read, seed=2)
@@ -419,8 +415,8 @@ def test_whole_run_at_the_rig_by_keyboard_alone(
     look(page, f"setup-done-{size}")
 
 
-def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """What one device entered another goes on from; the list says what is done, skipped, outside."""
+def test_run_is_continued_on_another_device(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
+    """One device continues another's run; the list shows what is done, skipped, outside."""
     first = open_page(step_page(job, SUPPLY), size="phone")
     enter(first, "12.2")
     first.locator("#onward").wait_for()
@@ -437,8 +433,8 @@ def test_run_goes_on_elsewhere(open_page: Callable[..., Page], api: httpx.Client
     second.wait_for_url("**/setup/lead.measuring")
 
 
-def test_readings_sharpen_what_later_steps_expect(open_page: Callable[..., Page], api: httpx.Client) -> None:
-    """After the source was read, what the proof of the other side expects comes from the readings, and is told so."""
+def test_readings_refine_what_later_steps_expect(open_page: Callable[..., Page], api: httpx.Client) -> None:
+    """After the source was read, the expectation for verifying the other side comes from the readings, and the page says so."""
     job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
     plan = make_plan(read_job_text(example_text("full_range")).job)
     source = next(s for s in plan.steps if s.phase == "source" and s.tone_hz)
@@ -453,7 +449,7 @@ def test_readings_sharpen_what_later_steps_expect(open_page: Callable[..., Page]
 
 
 def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """The tone that a step plays has its frequency and level (checked by numpy's FFT), starts at a touch, and really stops."""
+    """The tone of a step has its frequency and level (checked by numpy's FFT), starts with one tap, and really stops."""
     answer = api.get("/api/tones.wav", params={"hz": 40, "dbfs": -10, "seconds": 2})
     samples, rate = soundfile.read(io.BytesIO(answer.content))
     spectrum = np.abs(np.fft.rfft(samples[rate // 2 : rate // 2 + rate, 0])) / (rate / 2)
@@ -475,7 +471,7 @@ def test_tone_is_the_one_asked_for_and_stops(open_page: Callable[..., Page], api
 
 
 def test_all_tones_come_as_one_archive(open_page: Callable[..., Page], job: str) -> None:
-    """The whole set is written beside the page and downloaded: every tone of the plan and the list."""
+    """The whole set is written in the background and downloaded: every tone of the plan and the list."""
     page = open_page(f"/jobs/{job}/setup")
     page.get_by_label("Seconds per tone").fill("1")
     click(page.get_by_role("button", name="Make files"))
@@ -492,8 +488,8 @@ def test_all_tones_come_as_one_archive(open_page: Callable[..., Page], job: str)
     assert "tones.txt" in names
 
 
-def test_api_refuses_what_can_not_be_said(api: httpx.Client, job: str) -> None:
-    """No such step, no reading, a conflict: each with its status; a resent entry is the same entry."""
+def test_api_refuses_invalid_entries(api: httpx.Client, job: str) -> None:
+    """No such step, an invalid reading, a conflict: each with its status; an entry sent twice is the same entry."""
     run = f"/api/jobs/{job}/run"
     assert api.post(run, json={"step": "no.step", "text": "1", "seen": 0}).status_code == 404
     assert api.post(run, json={"step": SUPPLY, "text": "many", "seen": 0}).status_code == 422
@@ -506,7 +502,7 @@ def test_api_refuses_what_can_not_be_said(api: httpx.Client, job: str) -> None:
 
 
 def test_markup_in_a_reason_is_text(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:
-    """Markup in a reason shows as it was written."""
+    """Markup in a reason is shown as typed."""
     hostile = "<img src=x onerror=alert(1)>{{ 7*7 }}"
     api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "kind": "skipped", "text": hostile, "seen": 0})
     page = open_page(step_page(job, SUPPLY))
@@ -515,7 +511,7 @@ def test_markup_in_a_reason_is_text(open_page: Callable[..., Page], api: httpx.C
 
 
 @pytest.mark.parametrize("size", ["phone", "desktop"])
-def test_steps_are_accessible_and_can_be_looked_at(
+def test_steps_are_accessible(
     open_page: Callable[..., Page],
     axe: Callable[[Page], list[str]],
     look: Callable[..., None],
@@ -524,7 +520,7 @@ def test_steps_are_accessible_and_can_be_looked_at(
     job: str,
     size: str,
 ) -> None:
-    """WCAG 2.2 AA as far as axe tells: the list and each kind of step, before and after its reading, by day and by night."""
+    """WCAG 2.2 AA as far as axe can check: the list and each kind of step, before and after its reading, in light and dark mode."""
     texts = {SUPPLY: "12.1", "lead.head.front-desk": "0.3 open", "speaker.sub": "open", "amplifier.amp_front": "17.2"}
     plan = make_plan(read_job_text(example_text("two_way_and_sub")).job)
     kinds = {s.phase: s.id for s in plan.steps} | {
@@ -550,8 +546,10 @@ def test_steps_are_accessible_and_can_be_looked_at(
 
 
 @pytest.mark.parametrize("size", ["phone"])
-def test_what_a_thumb_needs_is_large_and_at_the_bottom(open_page: Callable[..., Page], job: str, size: str) -> None:
-    """On a phone the field and its button stand in the lower half of the screen, and are 56 px high at least."""
+def test_field_and_button_are_large_and_within_reach_of_the_thumb(
+    open_page: Callable[..., Page], job: str, size: str
+) -> None:
+    """On a phone the field and its button are in the lower half of the screen, and at least 56 px high."""
     page = open_page(step_page(job, "amplifier.amp_front"), size=size)
     for target in (page.locator("#field"), page.get_by_role("button", name="Enter", exact=True)):
         box = target.bounding_box()

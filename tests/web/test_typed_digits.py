@@ -15,8 +15,8 @@ DIGITS = ("²", "٣", "３")
 
 
 @pytest.mark.parametrize("digit", DIGITS)
-def test_the_corridor_shows_its_tightest_path(api: httpx.Client, job: str, digit: str) -> None:
-    """A path that is no number is as if none were chosen."""
+def test_corridor_with_an_invalid_path_shows_the_tightest(api: httpx.Client, job: str, digit: str) -> None:
+    """A path that is no number counts as none."""
     found = api.get(f"/jobs/{job}/corridor", params={"path": digit})
     plain = api.get(f"/jobs/{job}/corridor")
     assert (found.status_code, plain.status_code) == (200, 200)
@@ -28,7 +28,7 @@ def test_the_corridor_shows_its_tightest_path(api: httpx.Client, job: str, digit
 
 @pytest.mark.parametrize("digit", [*DIGITS, "", "-1", "9" * 40])
 def test_a_form_without_its_version_is_refused(api: httpx.Client, job: str, digit: str) -> None:
-    """The corridor, a step of the run and an observation of one's own: 422 and one sentence, nothing written."""
+    """The corridor, a step of the run and an own observation: 422 and one sentence, nothing written."""
     case = api.post("/api/cases", json={"job": job}).json()["name"]
     step = api.get(f"/api/jobs/{job}/run").json()["next"]
     for address, fields in (
@@ -44,8 +44,8 @@ def test_a_form_without_its_version_is_refused(api: httpx.Client, job: str, digi
 
 
 @pytest.mark.parametrize("digit", [*DIGITS, "12a", "-1", "9" * 12])
-def test_a_practice_of_no_number_is_refused(api: httpx.Client, digit: str) -> None:
-    """Another practice than the one that was meant is never begun."""
+def test_practice_with_an_invalid_number_is_refused(api: httpx.Client, digit: str) -> None:
+    """No other practice is started instead."""
     answer = api.post("/practise", data={"on": "example:one_amplifier", "number": digit})
     assert answer.status_code == 422
     assert "is not a valid number of a practice" in answer.text

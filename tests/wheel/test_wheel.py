@@ -1,4 +1,4 @@
-"""What a person gets with `pip install`: the wheel, built, installed away from the tree and used there."""
+"""What a user gets with `pip install`: the wheel, built, installed outside the tree and used there."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_wheel_holds_all_files_of_the_package_and_no_more(installed: Installed, 
 
 
 def test_wheel_metadata_names_python_script_and_dependencies(installed: Installed) -> None:
-    """The metadata asks for Python 3.11, gives the `gainwright` program and no dependency by address."""
+    """The metadata requires Python 3.11, provides the `gainwright` program and lists no dependency by address."""
     with zipfile.ZipFile(installed.wheel) as archive:
         (metadata,) = (name for name in archive.namelist() if name.endswith(".dist-info/METADATA"))
         (scripts,) = (name for name in archive.namelist() if name.endswith(".dist-info/entry_points.txt"))
@@ -90,7 +90,7 @@ def test_wheel_metadata_names_python_script_and_dependencies(installed: Installe
 
 
 def test_wheel_dependencies_fit_together(installed: Installed) -> None:
-    """`pip check` finds every dependency of the installed package present in a fitting version."""
+    """`pip check` finds every dependency of the installed package in a compatible version."""
     done = installed.run("python", "-m", "pip", "--disable-pip-version-check", "check")
     assert done.returncode == 0, done.stdout + done.stderr
 
@@ -116,7 +116,7 @@ def test_wheel_first_job(installed: Installed) -> None:
 
 
 def test_wheel_error_without_traceback(installed: Installed) -> None:
-    """A call that is bad ends with 2 and one message on standard error, also when installed."""
+    """An invalid call ends with status 2 and one message on standard error, also when installed."""
     done = installed.run("gainwright", "check", "not-there.yaml")
     assert done.returncode == 2
     assert "not-there.yaml" in done.stderr

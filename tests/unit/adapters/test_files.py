@@ -1,4 +1,4 @@
-"""Files that are written whole or not at all."""
+"""Files that are written completely or not at all."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from gainwright.adapters.files import new_file, write_file
 from gainwright.errors import CallError
 
 
-def test_a_file_is_replaced_whole(tmp_path: Path) -> None:
-    """While the new one is written the old one is there, and nothing is left over."""
+def test_file_is_replaced_as_a_whole(tmp_path: Path) -> None:
+    """While the new one is written the old one is there; no temporary file is left."""
     path = tmp_path / "a"
     path.write_text("old")
     with new_file(path) as part:
@@ -24,8 +24,8 @@ def test_a_file_is_replaced_whole(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_an_error_leaves_what_was_there(tmp_path: Path) -> None:
-    """The old file stays, the part goes."""
+def test_error_leaves_the_old_file(tmp_path: Path) -> None:
+    """The old file stays, the temporary one is removed."""
     path = tmp_path / "a"
     path.write_text("old")
     with contextlib.suppress(ZeroDivisionError), new_file(path) as part:
@@ -38,7 +38,7 @@ def test_an_error_leaves_what_was_there(tmp_path: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no such modes")
 @pytest.mark.parametrize("mode", [0o600, 0o666])
 def test_a_private_file_is_private_from_its_first_byte(tmp_path: Path, mode: int) -> None:
-    """Also while it is written, and whatever was there before; others have what the umask leaves them."""
+    """Also while it is written, and if the old file wasn't private; other files follow the umask."""
     path = tmp_path / "a"
     path.write_text("readable by all")
     path.chmod(0o644)
@@ -52,8 +52,8 @@ def test_a_private_file_is_private_from_its_first_byte(tmp_path: Path, mode: int
     assert path.stat().st_mode & 0o777 == mode & ~0o022
 
 
-def test_two_writers_of_one_file_have_each_their_own_part(tmp_path: Path) -> None:
-    """The last one to end wins, with its own content whole."""
+def test_two_writers_use_separate_temporary_files(tmp_path: Path) -> None:
+    """The last one to finish wins, with its own complete content."""
     path = tmp_path / "a"
     with new_file(path) as first, new_file(path) as second:
         first.write_text("first")
@@ -62,8 +62,8 @@ def test_two_writers_of_one_file_have_each_their_own_part(tmp_path: Path) -> Non
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_a_place_that_is_missing_is_said(tmp_path: Path) -> None:
-    """Where, and that another is to be chosen."""
+def test_missing_folder_is_named(tmp_path: Path) -> None:
+    """With the advice to choose another."""
     with pytest.raises(CallError, match="can't be written") as refused:
         write_file(tmp_path / "nowhere" / "a", "text")
     assert refused.value.code == "not_written"
@@ -71,7 +71,7 @@ def test_a_place_that_is_missing_is_said(tmp_path: Path) -> None:
 
 
 def test_the_longest_name_can_be_written(tmp_path: Path) -> None:
-    """The name of the part is no longer than a file's name may be (255 bytes on most systems)."""
+    """The temporary name is no longer than a file name may be (255 bytes on most systems)."""
     path = tmp_path / ("a" * 251 + ".wav")
     write_file(path, b"content")
     assert path.read_bytes() == b"content"

@@ -1,4 +1,4 @@
-"""Sound files of unknown origin: decoded in a child, refused with one sentence, whatever is in them."""
+"""Sound files of unknown origin: decoded in a child process, or refused with one sentence, whatever they contain."""
 
 from __future__ import annotations
 
@@ -56,8 +56,8 @@ def bomb(seconds: int) -> bytes:
 
 
 @pytest.mark.parametrize(("kind", "subtype"), FORMATS)
-def test_every_kind_comes_through(kind: str, subtype: str) -> None:
-    """What libsndfile itself reads of the file comes back as 32-bit float, sample for sample."""
+def test_every_format_is_decoded(kind: str, subtype: str) -> None:
+    """What libsndfile itself reads of the file is returned as 32-bit float, sample for sample."""
     content = written(tone(), kind, subtype)
     wav = GuardedSoundFiles().as_wav(content, name="a")
     with soundfile.SoundFile(io.BytesIO(wav)) as file:
@@ -92,8 +92,8 @@ def test_every_kind_comes_through(kind: str, subtype: str) -> None:
     ],
     ids=[f"case {i}" for i in range(17)],  # the contents hold the time when they were made
 )
-def test_what_is_no_recording_is_told_in_one_sentence(content: bytes, code: str | None) -> None:
-    """Each is refused by its kind, or read as far as it goes; never a crash, never words of the inside."""
+def test_invalid_recording_gives_one_sentence(content: bytes, code: str | None) -> None:
+    """Each is refused as its kind requires, or read as far as possible; never a crash, never internal details."""
     try:
         wav = GuardedSoundFiles().as_wav(content, name="x.wav")
     except RecordingError as error:
@@ -105,8 +105,8 @@ def test_what_is_no_recording_is_told_in_one_sentence(content: bytes, code: str 
         soundfile.read(io.BytesIO(wav))
 
 
-def test_a_long_file_is_refused_by_what_it_tells_before_it_is_read() -> None:
-    """Ten minutes of eight channels: refused so also when all but the beginning of its sound is missing."""
+def test_long_file_is_refused_by_its_header() -> None:
+    """Ten minutes of eight channels: refused even if all but the beginning of its data is missing."""
     content = bomb(600)
     assert len(content) < 1_000_000
     for given in (content, content[:8192]):
@@ -115,8 +115,8 @@ def test_a_long_file_is_refused_by_what_it_tells_before_it_is_read() -> None:
         assert caught.value.code == "too_large"
 
 
-def test_a_child_that_takes_too_long_or_too_much_is_ended() -> None:
-    """By its clock, by its processor time, by its memory; each with its own sentence."""
+def test_child_over_its_limits_is_killed() -> None:
+    """Elapsed time, processor time, memory: each with its own message."""
     content = bomb(600)
     most = 10**9
     with pytest.raises(RecordingError, match="takes too long"):
@@ -127,8 +127,8 @@ def test_a_child_that_takes_too_long_or_too_much_is_ended() -> None:
         GuardedSoundFiles(memory_bytes=500_000_000, most_samples=most).as_wav(content, name="a")
 
 
-def test_a_header_that_lies_costs_nothing() -> None:
-    """A file that tells a thousand million samples and holds a hundred gives these."""
+def test_wrong_sample_count_in_the_header_is_harmless() -> None:
+    """A file that claims a thousand million samples and has a hundred gives a hundred."""
     wav = GuardedSoundFiles().as_wav(header(frames=10**9, data=b"\x00\x40" * 100), name="a")
     samples, _ = soundfile.read(io.BytesIO(wav))
     assert samples.tolist() == [0.5] * 100
@@ -138,6 +138,6 @@ def test_a_header_that_lies_costs_nothing() -> None:
     ("begin", "is_sound"),
     [(b"RIFF", True), (b"\xff\xfb", True), (b"\xff\x1b", False), (b"\xff", False), (b"%PDF", False), (b"ID3", True)],
 )
-def test_kind_is_told_by_content(begin: bytes, *, is_sound: bool) -> None:
-    """The first bytes count, whatever the name."""
+def test_format_is_recognised_by_content(begin: bytes, *, is_sound: bool) -> None:
+    """By its first bytes, whatever the name."""
     assert looks_like_sound(begin) is is_sound

@@ -1,4 +1,4 @@
-"""A Dask cluster reads music as this machine does, though a worker is killed on the way; mistakes in one sentence."""
+"""A Dask cluster gives the same results as this machine, even if a worker is killed; errors in one sentence."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ def music(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_a_cluster_finds_the_same_though_a_worker_is_killed(cluster: LocalCluster, music: Path) -> None:
-    """Every figure is that of the local run; the worker that is killed after the first answer costs nothing."""
+def test_cluster_gives_the_same_results_when_a_worker_is_killed(cluster: LocalCluster, music: Path) -> None:
+    """Every figure is that of the local run; killing a worker after the first answer loses nothing."""
     killed: list[int] = []
 
     def kill_one(progress: object) -> None:
@@ -79,8 +79,8 @@ def test_a_cluster_finds_the_same_though_a_worker_is_killed(cluster: LocalCluste
             assert np.array_equal(a.power_1s, b.power_1s)
 
 
-def test_a_file_that_takes_every_worker_with_it_is_given_up(cluster: LocalCluster, tmp_path: Path) -> None:
-    """It has no answer, all others have; each of the same calls is done, none answered from memory."""
+def test_file_that_kills_every_worker_is_given_up(cluster: LocalCluster, tmp_path: Path) -> None:
+    """It has no result, all others have; identical calls are all run, none answered from the scheduler's memory."""
     tasks = [Task(str(tmp_path / name), ()) for name in ("a", "die", "b")]
     for task in tasks:
         (tmp_path / task.path).write_text(task.path, encoding="utf-8")
@@ -88,7 +88,7 @@ def test_a_file_that_takes_every_worker_with_it_is_given_up(cluster: LocalCluste
     assert {t.path: a and a.digest for t, a in found} == {t.path: None if "die" in t.path else t.path for t in tasks}
 
 
-def test_a_cluster_stops_when_it_should(cluster: LocalCluster, music: Path) -> None:
+def test_cluster_stops_on_request(cluster: LocalCluster, music: Path) -> None:
     """After the first answer nothing more is read."""
     seen: list[object] = []
     found = scan(
@@ -98,8 +98,8 @@ def test_a_cluster_stops_when_it_should(cluster: LocalCluster, music: Path) -> N
     assert (found.stopped, len(found.tracks) + len(found.skipped)) == (True, 1)
 
 
-def test_a_scheduler_without_workers_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    """It is waited for some time, then said."""
+def test_scheduler_without_workers_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After waiting for some time."""
     distributed = pytest.importorskip("distributed")
     monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     with distributed.LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty:
@@ -108,8 +108,8 @@ def test_a_scheduler_without_workers_is_told(monkeypatch: pytest.MonkeyPatch) ->
         assert refused.value.code == "no_workers"
 
 
-def test_no_scheduler_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A port where nobody listens, an address that is none, and the library that is missing."""
+def test_missing_scheduler_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A port where nothing listens, an invalid address, and a missing library."""
     monkeypatch.setattr("gainwright.adapters.music_cluster._TIMEOUT_S", 1)
     for address in ("tcp://127.0.0.1:1", "nowhere at all"):
         with pytest.raises(CallError) as refused:

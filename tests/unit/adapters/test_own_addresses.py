@@ -19,7 +19,7 @@ INTERFACES: dict[str, list[tuple[int, str]]] = {
 }
 
 
-def test_every_interface_counts_and_only_what_others_reach(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_addresses_that_others_can_reach_are_listed(monkeypatch: pytest.MonkeyPatch) -> None:
     """IPv4 first, private before public; no loopback, link-local or hardware address."""
     held = {
         name: [SimpleNamespace(family=f, address=a) for f, a in entries]
@@ -30,6 +30,6 @@ def test_every_interface_counts_and_only_what_others_reach(monkeypatch: pytest.M
 
 
 def test_no_network_is_no_address(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A machine by itself."""
+    """A machine without a network."""
     monkeypatch.setattr(psutil, "net_if_addrs", dict)
     assert own_addresses() == ()

@@ -1,4 +1,4 @@
-"""Folders of the user on each system, and what version 0.1.0 kept elsewhere."""
+"""The user's folders on each system, and files that version 0.1.0 kept elsewhere."""
 
 from __future__ import annotations
 
@@ -79,15 +79,15 @@ def path_of(kind: str, name: str) -> Path:
 
 
 def test_a_new_user_has_the_folders_of_the_system(system: str, tmp_path: Path) -> None:
-    """As the system's guidance says."""
+    """As the system's conventions require."""
     expected = {kind: tmp_path / folder for kind, folder in FOLDERS[system].items()}
     found = {"data": data_path("x").parent, "config": config_path("x").parent, "cache": cache_folder()}
     assert found == expected
 
 
 @pytest.mark.parametrize("kind", KEPT)
-def test_what_0_1_kept_is_found(system: str, tmp_path: Path, kind: str) -> None:
-    """Each thing by itself, also when the new folder has been made for another; a new one is not put there."""
+def test_files_of_0_1_are_found(system: str, tmp_path: Path, kind: str) -> None:
+    """Each file separately, even if the new folder already exists for another; new files aren't put there."""
     for name in KEPT[kind]:
         path = of_0_1(kind, tmp_path) / name
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -98,8 +98,8 @@ def test_what_0_1_kept_is_found(system: str, tmp_path: Path, kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", KEPT)
-def test_the_current_folder_goes_before_that_of_0_1(system: str, tmp_path: Path, kind: str) -> None:
-    """What is kept in both is read from the current one."""
+def test_current_folder_takes_precedence_over_that_of_0_1(system: str, tmp_path: Path, kind: str) -> None:
+    """A file in both is read from the current one."""
     for folder in (of_0_1(kind, tmp_path), tmp_path / FOLDERS[system][kind]):
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "kept").touch()
@@ -115,7 +115,7 @@ def test_xdg_variables_name_the_folders(system: str, tmp_path: Path, monkeypatch
 
 
 def test_a_relative_xdg_variable_is_ignored(system: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """As the specification says, unless 0.1.0, which took it, kept something there."""
+    """As the specification says, unless 0.1.0, which accepted it, kept something there."""
     monkeypatch.setenv("XDG_DATA_HOME", "relative")
     assert data_path("x").parent == tmp_path / FOLDERS[system]["data"]
     (tmp_path / "relative" / "gainwright").mkdir(parents=True)
@@ -124,7 +124,7 @@ def test_a_relative_xdg_variable_is_ignored(system: str, tmp_path: Path, monkeyp
 
 
 def test_the_cache_is_where_0_1_had_it(system: str, tmp_path: Path) -> None:
-    """So nothing is analysed or compiled again."""
+    """So that nothing is analysed or compiled again."""
     assert system
     assert cache_folder() == of_0_1("cache", tmp_path)
 

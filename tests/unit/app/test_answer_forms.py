@@ -1,4 +1,4 @@
-"""How tests are answered on a page: every test of every example, as its rig answers it, typed as a person would."""
+"""How tests are answered on a page: every test of every example, as its rig answers it, entered as a user would."""
 
 from __future__ import annotations
 
@@ -45,8 +45,8 @@ LAMPS = (
 
 @pytest.mark.parametrize("name", list(examples()))
 @pytest.mark.parametrize("marks", LAMPS)
-def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) -> None:
-    """With one mark, two or more the page takes every way in which they are lit, and refuses a mark that isn't there."""
+def test_lit_marks_can_be_pressed_or_typed(name: str, marks: str) -> None:
+    """With one mark or more the page accepts every combination of lit marks, and refuses a mark that doesn't exist."""
     text = example_text(name)
     job = with_gains_set(read_job_text(text if "lamp:" in text else with_lamp(text, marks)).job)
     rig = SimulatedHiddenRigs().hidden(job, seed=2)
@@ -63,7 +63,7 @@ def test_marks_that_a_rig_lights_can_be_pressed_or_typed(name: str, marks: str) 
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
-    """What a rig shows at each test that can be made, typed or pressed on the page, is the entry that the rig gives."""
+    """What a rig shows at each possible test, typed or pressed on the page, becomes the entry that the rig gives."""
     job = with_gains_set(read_job_text(example_text(name)).job)
     diagnoser = Diagnoser(job)
     rig = SimulatedHiddenRigs().hidden(job, seed=2)
@@ -79,8 +79,8 @@ def test_every_test_can_be_answered_as_its_rig_does(name: str) -> None:
         ), asked
 
 
-def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
-    """Nobody is asked whether it stands as it should where the job doesn't say; where it does, both can be answered."""
+def test_unknown_gain_is_asked_for_as_a_position() -> None:
+    """Whether it is right is asked only if the job gives its position; then both answers are possible."""
     said = with_gains_set(read_job_text(example_text("one_amplifier")).job)
     silent = read_job_text(example_text("one_amplifier").replace("{at: 30 %, ", "{")).job
     asked = {"check": "amp.gain"}
@@ -101,8 +101,8 @@ def test_a_gain_that_the_job_does_not_say_is_read_off() -> None:
     assert all(c.test != "read_off_gain" for c in known)
 
 
-def test_own_entry_takes_units_as_they_are_meant() -> None:
-    """Hertz, full-scale decibels, volts and per cent need no unit; what is left empty isn't said."""
+def test_own_entry_adds_the_usual_units() -> None:
+    """Hertz, full-scale decibels, volts and per cent need no unit; an empty field adds nothing."""
     fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "40", "level": "-10", "text": "0,35"}
     meant = {"at": "amp.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.35 V"}
     job = read_job_text(with_lamp(example_text("one_amplifier"))).job
@@ -121,6 +121,6 @@ def test_own_entry_takes_units_as_they_are_meant() -> None:
 
 @pytest.mark.parametrize("fields", [{}, {"kind": "smelt", "text": "x"}, {"kind": "heard", "place": "sub"}])
 def test_own_entry_without_kind_or_result_is_refused(fields: dict[str, str]) -> None:
-    """Something without its kind or its result is no entry."""
+    """An entry needs its kind and its result."""
     with pytest.raises(CallError):
         entry_from_form(fields, read_job_text(example_text("one_amplifier")).job)

@@ -1,4 +1,4 @@
-"""Answers that were misread: a bad lead that looked perfect, a megohm that was a milliohm; and answers as they are written."""
+"""Answers that used to be misread: a bad lead that looked perfect, a megohm read as a milliohm; and answers as people write them."""
 
 from __future__ import annotations
 
@@ -48,8 +48,8 @@ ASKED: tuple[dict[str, str], ...] = (
         ({"check": "amp.gain"}, "\u22120 %", {"is": "-0 %"}),
     ],
 )
-def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
-    """The same on every way in; the entry can be meant in the job."""
+def test_typed_answer_is_read_as_meant(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
+    """The same by every input; the entry is valid for the job."""
     found = with_result(entry, typed)
     assert found == entry | result
     read_entry(found, JOB)
@@ -70,14 +70,14 @@ def test_what_is_typed_is_what_is_meant(entry: dict[str, str], typed: str, resul
         ({"check": "amp.gain"}, "３"),
     ],
 )
-def test_what_says_no_value_is_refused(entry: dict[str, str], typed: str) -> None:
-    """It is refused as it is typed, with an example."""
+def test_text_without_a_value_is_refused(entry: dict[str, str], typed: str) -> None:
+    """It is quoted as typed, with an example."""
     with pytest.raises(CallError, match="write, for example"):
         with_result(entry, typed)
 
 
-def test_the_two_fields_of_a_page_are_read_as_one_line_is() -> None:
-    """Ohms end to end and between, volts and distortion."""
+def test_two_fields_are_read_like_one_line() -> None:
+    """Ohms end to end and between conductors; volts and distortion."""
     assert with_result(LEAD, "0,3", "open") == with_result(LEAD, "0.3 open")
     assert with_result(LEAD, "", "0,1") == LEAD | {"between_conductors": "0.1 ohm"}
     assert with_result(LEAD, "4k7", "shorted") == LEAD | {"resistance": "4.7 kohm", "between_conductors": "0 ohm"}
@@ -86,8 +86,8 @@ def test_the_two_fields_of_a_page_are_read_as_one_line_is() -> None:
         with_result(LEAD, "0.3 open", "open")
 
 
-def test_a_digit_of_another_script_corrects_no_entry() -> None:
-    """`correct ²` in the terminal is a sentence, not a crash."""
+def test_digit_of_another_script_is_no_entry_number() -> None:
+    """`correct ²` in the terminal gives a sentence, not a crash."""
     from gainwright.cli.dialogue import run_dialogue
 
     said: list[str] = []
@@ -104,8 +104,10 @@ def test_a_digit_of_another_script_corrects_no_entry() -> None:
     st.text(max_size=20) | st.lists(st.sampled_from(WORDS), max_size=6).map(" ".join),
     st.sampled_from(["", "open", "²", "3", "3 %"]),
 )
-def test_what_is_typed_becomes_an_entry_that_reads_the_same(entry: dict[str, str], text: str, second: str) -> None:
-    """Any text is refused by the project's own error, or makes an entry that reads back as itself and answers alike."""
+def test_any_typed_text_gives_an_entry_that_reads_back_or_an_error(
+    entry: dict[str, str], text: str, second: str
+) -> None:
+    """Any text is refused with the project's own error, or gives an entry that reads back the same."""
     try:
         found = with_result(entry, text, second)
         read = read_entry(found, JOB)
@@ -120,7 +122,7 @@ def test_what_is_typed_becomes_an_entry_that_reads_the_same(entry: dict[str, str
 
 
 def test_evidence_files_are_read_by_the_same_reader() -> None:
-    """A decimal comma, `OL`, and the code of components; what isn't a reading is refused at its line."""
+    """A decimal comma, `OL`, and component codes; anything that isn't a reading is refused at its line."""
     text = """evidence:
   - {at: amp.out.mono, with: meter, tone: 50 Hz, reads: "0,35 V"}
   - {at: amp.out.mono, with: meter, tone: 50 Hz, reads: OL}

@@ -1,4 +1,4 @@
-"""The date of cases and papers: that of the place where the work is done."""
+"""The date of cases and papers: the local date."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def zone_h(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> I
     time.tzset()
 
 
-def test_today_is_the_date_here(zone_h: int) -> None:
-    """And a dialogue that is begun in the terminal opens its case with it."""
+def test_today_is_the_local_date(zone_h: int) -> None:
+    """A dialogue that is opened in the terminal dates its case with it."""
     here = datetime.timezone(datetime.timedelta(hours=zone_h))
     before = datetime.datetime.now(here).date().isoformat()
     found = {today(), begin_dialogue(example_text("one_amplifier"), "", closed_by_cause={}).opened}

@@ -1,4 +1,4 @@
-"""The dialogue: answers as they are typed, taken back, corrected, out of reach, kept and gone on with."""
+"""The dialogue: answers as typed, undone, corrected, unreachable, stored and continued."""
 
 from __future__ import annotations
 
@@ -56,8 +56,8 @@ def dialogue() -> Dialogue:
         ({"swap": "amp"}, "moved", {"fault": "moved"}),
     ],
 )
-def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
-    """Units may be left out, a comma is a point, words are words."""
+def test_typed_answers_are_understood(entry: dict[str, str], typed: str, result: dict[str, str]) -> None:
+    """Units are optional, a comma is a decimal point, words are words."""
     assert with_result(entry, typed) == entry | result
 
 
@@ -65,13 +65,13 @@ def test_answers_as_one_types_them(entry: dict[str, str], typed: str, result: di
     ("typed", "lit"),
     [("none", "none"), ("Nothing", "none"), ("clip", ["clip"]), ("red one; CLIP", ["clip", "red one"])],
 )
-def test_marks_are_named_as_the_job_names_them(typed: str, lit: object) -> None:
-    """Those that are lit with commas between, in any order and case."""
+def test_marks_are_typed_by_their_names(typed: str, lit: object) -> None:
+    """The lit ones, separated by commas, in any order and case."""
     assert with_result({"at": "amp.out.mono"}, typed, marks=("clip", "red one")) == {"at": "amp.out.mono", "shows": lit}
 
 
-def test_a_dialogue_goes_forward_and_back() -> None:
-    """Answers, don't know, can't reach, undo and correct: each does what it says."""
+def test_dialogue_commands() -> None:
+    """Answers, don't know, can't reach, undo and correct."""
     talk = dialogue()
     first = talk.diagnosis()
     talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
@@ -97,8 +97,8 @@ def test_a_dialogue_goes_forward_and_back() -> None:
             wrong()
 
 
-def test_an_answer_that_can_not_be_is_refused_and_nothing_changes() -> None:
-    """The entry stays out."""
+def test_invalid_answer_changes_nothing() -> None:
+    """No entry is added."""
     talk = dialogue()
     test = talk.diagnosis().next[0]
     for typed in ("", "purple", "-3"):
@@ -115,8 +115,8 @@ def store(tmp_path: Path) -> Iterator[SqlStore]:
         yield opened
 
 
-def test_a_case_is_kept_and_gone_on_with(store: SqlStore, tmp_path: Path) -> None:
-    """What was said yesterday is there today, to the last word, and as a file too where one is wanted; closing it counts it."""
+def test_case_is_stored_and_continued(store: SqlStore, tmp_path: Path) -> None:
+    """Everything said yesterday is there today, and in a file if requested; closing the case counts it."""
     copies = FolderCases(tmp_path / "cases")
     kept = open_case(store.cases, "red 1", job_text=TEXT, title="Red hatchback", copies=copies)
     talk = kept.dialogue
@@ -145,7 +145,7 @@ def test_a_case_is_kept_and_gone_on_with(store: SqlStore, tmp_path: Path) -> Non
 
 
 def test_a_folder_of_case_files_is_imported_and_exported(store: SqlStore, tmp_path: Path) -> None:
-    """Nothing is written over on either side."""
+    """Neither direction overwrites anything."""
     folder, other = FolderCases(tmp_path / "in"), FolderCases(tmp_path / "out")
     case = dialogue().closed("lead_open", "lead:head.sub-amp")
     for name in ("blue", "red"):
@@ -160,8 +160,8 @@ def test_a_folder_of_case_files_is_imported_and_exported(store: SqlStore, tmp_pa
     assert export_cases(store.cases.find("red"), other).same == ("red",)
 
 
-def test_the_folder_of_the_first_version_is_imported_once(store: SqlStore, tmp_path: Path) -> None:
-    """Its cases count from then on; its files stay; a case that is taken out of the folder or changed there isn't looked at again."""
+def test_folder_of_version_0_1_is_imported_once(store: SqlStore, tmp_path: Path) -> None:
+    """Its cases count from then on; its files stay; a case removed or changed there later isn't imported again."""
     folder = FolderCases(tmp_path / "cases")
     assert import_old_folder(folder, store) is None
     folder.save("blue", dialogue().closed("lead_open", "lead:head.sub-amp"))
@@ -176,15 +176,15 @@ def test_the_folder_of_the_first_version_is_imported_once(store: SqlStore, tmp_p
 
 
 @pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "x" * 100, "con\x00"])
-def test_names_that_can_not_be_names(name: str, tmp_path: Path) -> None:
+def test_invalid_case_names_are_refused(name: str, tmp_path: Path) -> None:
     """No name reaches another folder."""
     with pytest.raises(CallError, match="can't be the name"):
         FolderCases(tmp_path).save(name, dialogue().case())
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_damaged_case_is_told_with_its_place(store: SqlStore, tmp_path: Path) -> None:
-    """Unknown keys and wrong values at their lines; the others are imported without it."""
+def test_damaged_case_file_is_reported_with_line(store: SqlStore, tmp_path: Path) -> None:
+    """Unknown keys and wrong values at their lines; the other cases are imported."""
     folder = FolderCases(tmp_path / "cases")
     folder.save("good", dialogue().closed("lead_open", "lead:head.sub-amp"))
     (tmp_path / "cases" / "bad.case.yaml").write_text("format: 1\njob: x\nopend: 3\n", encoding="utf-8")
@@ -196,8 +196,8 @@ def test_a_damaged_case_is_told_with_its_place(store: SqlStore, tmp_path: Path) 
 
 
 @given(st.text(max_size=200), st.text(max_size=40))
-def test_a_case_of_any_text_survives_its_file(job: str, title: str) -> None:
-    """What is written is what is read, or it is refused in one sentence."""
+def test_case_with_any_text_reads_back_or_is_refused(job: str, title: str) -> None:
+    """What is written is what is read, or it is refused with one sentence."""
     try:
         case = Case(job=job, title=title)
         text = case_text(case)
@@ -210,7 +210,7 @@ def test_a_case_of_any_text_survives_its_file(job: str, title: str) -> None:
 
 @given(st.text(max_size=20))
 def test_anything_typed_is_an_answer_or_one_sentence(text: str) -> None:
-    """No line breaks the dialogue."""
+    """No line crashes the dialogue."""
     for entry in (METER, {"check": "lead:head.sub-amp"}, {"check": "amp.gain"}, {"heard": "sub"}):
         try:
             read_entry(with_result(entry, text), JOB)

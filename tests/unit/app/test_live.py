@@ -1,4 +1,4 @@
-"""The running measurement without any sound device: a made-up input."""
+"""The running measurement without a sound device: a simulated input."""
 
 from __future__ import annotations
 
@@ -63,8 +63,8 @@ def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
 
 
-def test_ten_updates_a_second_and_the_worst_is_held() -> None:
-    """A moment of clipping stays as the worst; the last moment is clean again."""
+def test_updates_per_second_and_held_maximum() -> None:
+    """A moment of clipping stays as the worst; the present one is clean again."""
     wave = np.concatenate([tone(1), np.clip(tone(1, peak=0.7), -0.5, 0.5), tone(1)])
     updates = [u for u in followed(MadeUp(wave)) if u.reading is not None]
     assert len(updates) >= 25
@@ -79,8 +79,8 @@ def test_ten_updates_a_second_and_the_worst_is_held() -> None:
     assert "worst CLIPPED" in live_lines(last, calibrated=False)[0]
 
 
-def test_a_device_away_is_told_and_the_rest_measured() -> None:
-    """What was before the gap isn't joined to what comes after."""
+def test_lost_device_is_reported_and_the_rest_measured() -> None:
+    """Samples before the gap aren't joined to those after it."""
     updates = followed(MadeUp(np.concatenate([tone(1), tone(1, begin=12_345)]), away_at=50))
     assert sum(u.away for u in updates) == 1
     last = updates[-1].reading
@@ -91,7 +91,7 @@ def test_a_device_away_is_told_and_the_rest_measured() -> None:
 
 
 def test_automatic_gain_is_noticed() -> None:
-    """A steady tone that creeps up by 3 dB in four seconds."""
+    """A steady tone that rises by 3 dB in four seconds."""
     gain = 10 ** (np.linspace(0, 3, 5 * RATE_HZ) / 20)
     last = followed(MadeUp(0.5 * tone(5) * gain[:, None]))[-1].reading
     assert last is not None
@@ -102,15 +102,15 @@ def test_automatic_gain_is_noticed() -> None:
     assert not any("automatic gain" in w for w in by_hand.warnings)
 
 
-def test_a_full_input_is_noticed() -> None:
-    """Flat tops at the input's own full scale."""
+def test_clipping_input_is_noticed() -> None:
+    """Flat peaks at the input's own full scale."""
     last = followed(MadeUp(np.clip(tone(1, peak=1.5), -1, 1)))[-1].reading
     assert last is not None
     assert last.worst[0] == "overloaded_input"
     assert any("the input itself is overloaded" in w for w in last.warnings)
 
 
-def test_low_tones_get_a_longer_look() -> None:
+def test_low_tones_get_a_longer_window() -> None:
     """40 Hz needs twelve periods."""
     last = followed(MadeUp(tone(3, hz=40.0)))[-1].reading
     assert last is not None
@@ -118,8 +118,8 @@ def test_low_tones_get_a_longer_look() -> None:
     assert last.channels[0].frequency_hz == pytest.approx(40, abs=0.01)
 
 
-def test_a_meter_calibrates() -> None:
-    """4 V at -6.02 dBFS: full scale is 8 V; kept beside others; used the next time."""
+def test_meter_reading_calibrates_the_input() -> None:
+    """4 V at -6.02 dBFS: full scale is 8 V; stored beside others; used the next time."""
     FileCalibrations().keep("other", 1.5)
     updates = followed(MadeUp(tone(4)), meter_v=4.0)
     assert updates[-1].calibrate_v == pytest.approx(8.0, rel=1e-3)
@@ -130,13 +130,13 @@ def test_a_meter_calibrates() -> None:
     assert not any("not calibrated" in note for note in again.notes)
 
 
-def test_a_converted_rate_is_said() -> None:
-    """Another rate than the device's own."""
+def test_converted_sample_rate_is_reported() -> None:
+    """A sample rate other than the device's own."""
     assert any("converts 48000 Hz to 44100 Hz" in n for n in followed(MadeUp(tone(1)), rate_hz=44_100)[-1].notes)
 
 
 def test_damaged_calibrations_are_not_overwritten() -> None:
-    """Told, with what to do; the file stays."""
+    """An error says what to do; the file stays."""
     FileCalibrations().path.parent.mkdir(parents=True)
     FileCalibrations().path.write_text("{oops")
     with pytest.raises(CallError, match="delete it and calibrate again"):
@@ -147,28 +147,28 @@ def test_damaged_calibrations_are_not_overwritten() -> None:
 @pytest.mark.parametrize(
     ("name", "key"), [("", "box (A)"), ("line", "line (A)"), ("box (B)", "box (B)"), ("LIN", "line (A)")]
 )
-def test_a_name_means_one_device(name: str, key: str) -> None:
-    """Whole names win, parts must be unique, none means the first."""
+def test_device_name_must_be_unique(name: str, key: str) -> None:
+    """Whole names win, parts must be unique, no name means the first device."""
     assert choose_device(MadeUp(tone(0.1)), name).key == key
 
 
 @pytest.mark.parametrize(
     ("name", "says"), [("box", "may be box"), ("cd", "there is box"), ("1", "no input is named 1")]
 )
-def test_names_that_mean_none_or_several(name: str, says: str) -> None:
-    """Refused with what there is; a number is no name."""
+def test_unknown_and_ambiguous_device_names_are_refused(name: str, says: str) -> None:
+    """With a list of the devices; a number is no name."""
     with pytest.raises(CallError, match=says):
         choose_device(MadeUp(tone(0.1)), name)
 
 
 def test_no_device_at_all() -> None:
-    """Said what to do."""
+    """The error says what to do."""
     with pytest.raises(CallError, match="plug the interface in"):
         choose_device(MadeUp(tone(0.1), known=()), "")
 
 
-def test_too_little_is_no_reading() -> None:
-    """Before there is a third of a second there is nothing; a reset forgets the worst."""
+def test_too_little_sound_gives_no_reading() -> None:
+    """Nothing in the first third of a second; a reset clears the worst."""
     meter = LiveMeter(rate_hz=RATE_HZ, channels=2)
     assert meter.reading() is None
     meter.push(np.clip(tone(0.5, peak=0.8), -0.5, 0.5))

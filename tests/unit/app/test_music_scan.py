@@ -1,4 +1,4 @@
-"""Scanning: which files are found, what is kept and found again, what breaks, and stopping without loss."""
+"""Scanning: which files are found, what is cached, damaged files and crashes, and stopping without loss."""
 
 from __future__ import annotations
 
@@ -70,8 +70,8 @@ def _scan(
     return scan([str(folder)], bands=USUAL_BANDS, files=DiskMusicFiles(), workers=workers, cache=cache), workers.read
 
 
-def test_files_are_found_sorted_once_and_circles_end(music: Path) -> None:
-    """Known suffixes in all folders, a link back to the top, a link into nowhere, a folder that is named twice."""
+def test_files_are_found_sorted_and_once(music: Path) -> None:
+    """Known suffixes in all folders; a link back to the top, a dangling link, a folder named twice."""
     (music / "notes.txt").write_text("x", encoding="utf-8")
     (music / "album" / "up").symlink_to(music)
     (music / "gone.wav").symlink_to(music / "nowhere.wav")
@@ -84,7 +84,7 @@ def test_files_are_found_sorted_once_and_circles_end(music: Path) -> None:
 
 
 def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -> None:
-    """The second scan reads nothing and gives the same; a renamed and a touched file are told by their content alone."""
+    """The second scan reads nothing and gives the same; a renamed and a touched file are recognised by their content."""
     cache = SqliteMusicCache(tmp_path / "cache")
     first, read = _scan(music, cache)
     assert sorted(read) == ["a.wav", "b.wav", "c.flac"]
@@ -104,8 +104,8 @@ def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -
     assert (len(whole.tracks[0].statistics.bands), len(workers.read)) == (1, 3)
 
 
-def test_kept_statistics_are_the_very_same(music: Path) -> None:
-    """Every figure and count survives being kept, infinite ones too; damaged bytes are refused."""
+def test_cached_statistics_are_identical(music: Path) -> None:
+    """Every figure and count survives caching, infinite ones too; damaged bytes are refused."""
     for path in (music / "a.wav", music / "silent.wav"):
         if not path.exists():
             soundfile.write(path, np.zeros((4000, 1)), RATE_HZ)
@@ -121,8 +121,8 @@ def test_kept_statistics_are_the_very_same(music: Path) -> None:
         statistics_of(b"nothing")
 
 
-def test_what_can_not_be_read_is_skipped_with_its_reason(music: Path, tmp_path: Path) -> None:
-    """Empty, cut short, no sound behind the name, not a number: each is told, none stops the scan or is tried again."""
+def test_unreadable_files_are_skipped_with_the_reason(music: Path, tmp_path: Path) -> None:
+    """Empty, truncated, not sound, not a number: each is reported, none stops the scan or is tried again."""
     whole = (music / "b.wav").read_bytes()
     (music / "empty.mp3").write_bytes(b"")
     (music / "fake.flac").write_text("this is no sound at all, only words", encoding="utf-8")
@@ -140,8 +140,8 @@ def test_what_can_not_be_read_is_skipped_with_its_reason(music: Path, tmp_path: 
     assert (read, {Path(s.file).name: s.why for s in again.skipped}) == ([], reasons)
 
 
-def test_a_content_is_digested_only_where_results_are_kept(music: Path, tmp_path: Path) -> None:
-    """SHA-256 of a 24-bit FLAC takes an eighth of the scan; without a cache nobody asks for it."""
+def test_digest_is_computed_only_with_a_cache(music: Path, tmp_path: Path) -> None:
+    """SHA-256 of a 24-bit FLAC takes an eighth of the scan; without a cache it isn't needed."""
     workers = Here()
     _scan(music, None, workers)
     assert workers.digests == ["", "", ""]
@@ -151,8 +151,8 @@ def test_a_content_is_digested_only_where_results_are_kept(music: Path, tmp_path
     assert sorted(workers.digests) == sorted(hashlib.sha256((music / n).read_bytes()).hexdigest() for n in names)
 
 
-def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is gone when its turn comes is skipped; what is written to while it is read isn't kept as what it was."""
+def test_file_that_vanishes_or_changes_is_reported_and_not_cached(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that is gone when its turn comes is skipped; one that is written to while it is read isn't cached."""
     assert read_file(Task(str(music / "gone.wav"), USUAL_BANDS)).why.startswith("can't be read")
 
     def write_on(path: Path, bands: tuple[Band, ...], *, overlapped: bool) -> None:
@@ -168,8 +168,8 @@ def test_a_file_that_vanishes_or_changes_is_told_and_not_kept(music: Path, monke
     assert (answer.lasting, answer.why) == (False, "can't be analysed (ZeroDivisionError: division by zero)")
 
 
-def test_a_stopped_scan_is_gone_on_with(music: Path, tmp_path: Path) -> None:
-    """What was done stays done; the same files are gone on with, and a file that came later isn't among them."""
+def test_stopped_scan_is_resumed(music: Path, tmp_path: Path) -> None:
+    """Finished results stay; the same files are continued with, and a file added later isn't among them."""
     cache = SqliteMusicCache(tmp_path / "cache")
     seen: list[Progress] = []
     stopped = scan(
@@ -199,16 +199,16 @@ def test_a_stopped_scan_is_gone_on_with(music: Path, tmp_path: Path) -> None:
     assert cache.stopped([str(music)]) == StoppedScan((str(music),), tuple(sorted(map(str, music.rglob("*.*")))))
 
 
-def test_a_folder_without_recordings_is_told(tmp_path: Path) -> None:
-    """Neither nothing at all nor a folder of other things is a library."""
+def test_folder_without_recordings_is_refused(tmp_path: Path) -> None:
+    """Whether it is empty or has other files."""
     for paths, code in (([], "no_folder"), ([str(tmp_path)], "no_recordings")):
         with pytest.raises(CallError) as refused:
             scan(paths, bands=USUAL_BANDS, files=DiskMusicFiles(), workers=Here())
         assert refused.value.code == code
 
 
-def test_a_folder_that_can_not_be_written_is_refused_at_once(tmp_path: Path) -> None:
-    """The cache says where and how to mend it."""
+def test_unwritable_cache_folder_is_refused_at_once(tmp_path: Path) -> None:
+    """The error says where and how to fix it."""
     tmp_path.chmod(0o500)
     # for root every folder can be written but those of the kernel
     folder = tmp_path / "cache" if os.geteuid() else Path("/proc/gainwright")
@@ -217,8 +217,8 @@ def test_a_folder_that_can_not_be_written_is_refused_at_once(tmp_path: Path) -> 
     assert refused.value.code == "no_cache"
 
 
-def test_a_cache_that_is_none_is_refused(tmp_path: Path) -> None:
-    """A file in the place of the folder, and words in the place of the cache, are told in a sentence."""
+def test_invalid_cache_is_refused(tmp_path: Path) -> None:
+    """A file in place of the folder, and text in place of the cache, each give one sentence."""
     (tmp_path / "file").write_text("x", encoding="utf-8")
     (tmp_path / "cache").mkdir()
     (tmp_path / "cache" / "music.sqlite").write_text("no database, only words" * 99, encoding="utf-8")
@@ -229,8 +229,8 @@ def test_a_cache_that_is_none_is_refused(tmp_path: Path) -> None:
         assert "--no-cache" in with_option(refused.value).remedy
 
 
-def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
-    """A reader that is killed over a file takes no other answer with it; one that was killed by chance is asked again."""
+def test_crashing_process_costs_one_file_only(tmp_path: Path) -> None:
+    """A reader that crashes on a file takes no other result with it; one killed by chance is tried again."""
     names = ["a", "b", "die", "c", "once", "d"]
     tasks = [Task(str(tmp_path / name), ()) for name in names]
     for task in tasks:
@@ -239,16 +239,16 @@ def test_a_process_that_breaks_down_costs_one_file_only(tmp_path: Path) -> None:
     assert found == {name: None if name == "die" else name for name in names}
 
 
-def test_processes_that_never_live_are_told(tmp_path: Path) -> None:
-    """When every file seems to kill its reader from the first on, it isn't the files."""
+def test_processes_that_always_crash_are_reported(tmp_path: Path) -> None:
+    """When every file seems to crash its reader from the beginning, the files aren't the reason."""
     tasks = [Task(str(tmp_path / f"die{i}"), ()) for i in range(8)]
     with pytest.raises(CallError) as refused:
         list(LocalWorkers(2, read=length).run(tasks, lambda: False))
     assert refused.value.code == "no_processes"
 
 
-def test_processes_are_ended_when_they_should_stop(tmp_path: Path) -> None:
-    """A file that takes a minute isn't waited for: its process ends before it can leave its mark."""
+def test_processes_are_ended_on_stop(tmp_path: Path) -> None:
+    """A file that takes a minute isn't waited for: its process ends before it can finish."""
     done: list[Answer | None] = []
     tasks = [Task(str(tmp_path / "quick"), ()), Task(str(tmp_path / "slow"), ())]
     for _, answer in LocalWorkers(2, read=slow).run(tasks, lambda: bool(done)):
@@ -258,8 +258,8 @@ def test_processes_are_ended_when_they_should_stop(tmp_path: Path) -> None:
     assert not (tmp_path / "slow").exists()
 
 
-def test_a_process_ended_in_the_middle_of_its_answer_is_not_waited_for(tmp_path: Path) -> None:
-    """Ctrl-C ends a scan also when an answer is on its way: no thread is left that waits for the rest."""
+def test_process_killed_while_answering_is_not_waited_for(tmp_path: Path) -> None:
+    """Ctrl-C ends a scan even while a result is being transferred: no thread is left waiting for the rest."""
     before = set(threading.enumerate())
     path = tmp_path / "begun"
     began_s = time.monotonic()
@@ -274,8 +274,8 @@ def test_a_process_ended_in_the_middle_of_its_answer_is_not_waited_for(tmp_path:
     assert not any(thread.is_alive() for thread in left)
 
 
-def test_decoding_has_a_thread_of_its_own_where_a_core_is_free_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Half as many files side by side as there are cores, or fewer; never when every core has its file."""
+def test_decoding_has_its_own_thread_when_a_core_is_free(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With at most half as many files at once as there are cores; never when every core has its file."""
     monkeypatch.setattr("gainwright.adapters.music_workers.cores", lambda: 4)
     assert [LocalWorkers().spare(tasks) for tasks in (1, 2, 3, 100)] == [True, True, False, False]
     assert LocalWorkers(2).spare(100)

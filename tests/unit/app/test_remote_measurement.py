@@ -1,4 +1,4 @@
-"""A measurement that is watched from elsewhere, and the recordings of a job."""
+"""A measurement with a remote client, and the recordings of a job."""
 
 from __future__ import annotations
 
@@ -72,8 +72,8 @@ def pushed(room: RemoteMeasurement, items: list[Block]) -> list[dict[str, Any]]:
     return [message for block in items for message in room.push(block)]
 
 
-def test_fourteen_updates_a_second_and_one_for_what_came_at_once(store: Store) -> None:
-    """Blocks of 20 ms give 14 updates a second over the long run; five seconds in one go give one."""
+def test_fourteen_updates_per_second_and_one_for_a_backlog(store: Store) -> None:
+    """Blocks of 20 ms give 14 updates per second on average; five seconds at once give one."""
     told = pushed(room_of(store), blocks(5))
     assert len(told) == pytest.approx(70, abs=1)
     assert [m["kind"] for m in told] == ["update"] * len(told)
@@ -82,7 +82,7 @@ def test_fourteen_updates_a_second_and_one_for_what_came_at_once(store: Store) -
     assert one["reading"]["channels"][0]["frequency_hz"] == pytest.approx(997, abs=1e-3)
 
 
-def test_pictures_are_those_of_the_reading(store: Store) -> None:
+def test_waveform_and_spectrum_match_the_reading(store: Store) -> None:
     """The period is the tone's own, its peak 0.5; the spectrum's highest line is the tone at -6.02 dBFS."""
     drawn = next(m["pictures"] for m in pushed(room_of(store), blocks(1)) if m["pictures"])
     assert max(drawn["wave"]) == pytest.approx(0.5, abs=1e-3)
@@ -91,8 +91,8 @@ def test_pictures_are_those_of_the_reading(store: Store) -> None:
     assert drawn["spectrum_hz"][top] == pytest.approx(997, rel=0.02)
 
 
-def test_calibration_and_what_a_step_expects(store: Store) -> None:
-    """4 V at -6.02 dBFS is low, fits or high by the interval; a text that is no voltage is told, and nothing changes."""
+def test_calibration_and_expected_reading_of_a_step(store: Store) -> None:
+    """4 V at -6.02 dBFS is low, fits or high by the interval; text that is no voltage is refused, and nothing changes."""
     room = room_of(store, expected=Expectation("x", 3.9, 4.1))
     pushed(room, blocks(2))
     assert room.command({"do": "calibrate", "text": "four"})[0]["code"] == "bad_reading"
@@ -109,8 +109,8 @@ def test_calibration_and_what_a_step_expects(store: Store) -> None:
     assert pushed(room, blocks(1, peak=0.6))[-1]["fits"] == ["high"]
 
 
-def test_nothing_is_calibrated_by_silence(store: Store) -> None:
-    """Told that no clean tone comes in, and the measurement goes on."""
+def test_silence_is_no_calibration(store: Store) -> None:
+    """The message says that there is no clean tone, and the measurement continues."""
     room = room_of(store)
     quiet = [Block(np.zeros((SIZE, 1)))] * 120
     pushed(room, quiet)
@@ -121,8 +121,8 @@ def test_nothing_is_calibrated_by_silence(store: Store) -> None:
     assert told[-1]["calibrate_v"] is None
 
 
-def test_what_the_browser_leaves_on_refuses_calibration_and_verdict(store: Store, job: str) -> None:
-    """No level holds then; a recording says so for good."""
+def test_browser_processing_prevents_calibration_and_verdict(store: Store, job: str) -> None:
+    """Levels can't be trusted then; the recording keeps a note of it."""
     room = room_of(store, job, processing=("automatic gain",), expected=Expectation("x", 1, 2))
     pushed(room, blocks(2))
     assert "automatic gain" in room.command({"do": "calibrate", "text": "1 V"})[0]["what"]
@@ -131,8 +131,8 @@ def test_what_the_browser_leaves_on_refuses_calibration_and_verdict(store: Store
     assert store.recordings.of(job)[0].measured["about"]["processing"] == ["automatic gain"]
 
 
-def test_recording_is_what_came_in(store: Store, job: str) -> None:
-    """One second is kept sample for sample; gaps in it are counted, and those before it aren't."""
+def test_recording_contains_the_input(store: Store, job: str) -> None:
+    """One second is stored sample for sample; gaps in it are counted, and those before it aren't."""
     room = room_of(store, job)
     room.push(*blocks(0.5))
     room.push(Block(blocks(0.02)[0].samples, lost=True))
@@ -152,8 +152,8 @@ def test_recording_is_what_came_in(store: Store, job: str) -> None:
     assert np.array_equal(samples, wanted)
 
 
-def test_recording_ended_early_is_kept_and_an_empty_one_is_told(store: Store, job: str) -> None:
-    """What there is, when a person stops it."""
+def test_recording_stopped_early_is_kept_and_an_empty_one_refused(store: Store, job: str) -> None:
+    """It contains what came in before the user stopped it."""
     room = room_of(store, job)
     room.command({"do": "record", "seconds": 60})
     assert room.command({"do": "stop_recording"})[0]["code"] == "empty"
@@ -179,15 +179,15 @@ def test_recording_ended_early_is_kept_and_an_empty_one_is_told(store: Store, jo
         {"do": "calibrate", "text": "9" * 10_000},
     ],
 )
-def test_what_can_not_be_asked_is_told(store: Store, job: str, message: dict[str, Any]) -> None:
-    """One trouble each, with words."""
+def test_invalid_commands_are_refused(store: Store, job: str, message: dict[str, Any]) -> None:
+    """One error each, with a sentence."""
     (told,) = room_of(store, job).command(message)
     assert told["kind"] == "trouble"
     assert told["what"]
 
 
-def test_worst_and_gaps_begin_anew(store: Store) -> None:
-    """A device that was away is told; a reset forgets."""
+def test_reset_clears_worst_and_gaps(store: Store) -> None:
+    """A device that was away is reported; a reset clears it."""
     room = room_of(store)
     pushed(room, [Block(np.clip(b.samples, -0.3, 0.3)) for b in blocks(1)])
     away = room.push(Block(np.zeros((0, 1)), away=True))[0]
@@ -208,8 +208,8 @@ def wav(*, peak: float = 0.5) -> bytes:
     return into.getvalue()
 
 
-def test_taken_out_is_put_back_until_it_is_swept(store: Store, job: str) -> None:
-    """Undo brings it back with its mark; after a week it is gone."""
+def test_removed_recording_can_be_restored_for_a_week(store: Store, job: str) -> None:
+    """Undo restores it with its mark; after a week it is gone."""
     kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
     mark_recording(store, job, kept.id, "handover")
     assert handover_recordings(store, job) == (kept.id,)
@@ -227,8 +227,8 @@ def test_taken_out_is_put_back_until_it_is_swept(store: Store, job: str) -> None
         store.recordings.get(kept.id)
 
 
-def test_marks_are_of_the_jobs_own_recordings(store: Store, job: str) -> None:
-    """Another job's recording isn't there."""
+def test_only_the_jobs_own_recordings_can_be_marked(store: Store, job: str) -> None:
+    """Another job's recording isn't found."""
     kept = import_recording(store, job, wav(), name="a.wav", files=GuardedSoundFiles())
     other = store.jobs.add(title="two", text=example_text("one_amplifier")).id
     with pytest.raises(CallError, match="no such recording"):
@@ -237,8 +237,8 @@ def test_marks_are_of_the_jobs_own_recordings(store: Store, job: str) -> None:
         mark_recording(store, job, kept.id, "burn")
 
 
-def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
-    """Refused, and nothing stands in the list."""
+def test_invalid_upload_is_not_kept(store: Store, job: str) -> None:
+    """It is refused, and the list is empty."""
     with pytest.raises(RecordingError, match="is not a sound file"):
         import_recording(store, job, b"text", name="../../etc/passwd", files=GuardedSoundFiles())
     with pytest.raises(CallError, match="no such job"):
@@ -259,5 +259,5 @@ def test_no_recording_is_kept_of_what_is_none(store: Store, job: str) -> None:
     ],
 )
 def test_names_are_one_plain_line(name: str, plain: str) -> None:
-    """Control characters, turned writing and lengths go; letters stay."""
+    """Control characters, bidirectional marks and excess length are removed; letters stay."""
     assert shown_name(name) == plain

@@ -1,4 +1,4 @@
-"""A set-up run on a store: what each entry is found to be, what is next, who may write, what it says of the chain."""
+"""A set-up run on a store: the judgement of each entry, the next step, conflicts, and its evidence about the chain."""
 
 from __future__ import annotations
 
@@ -59,8 +59,8 @@ def here_fixture(tmp_path: Path) -> Bay:
     return bay(tmp_path)
 
 
-def test_reading_is_judged_and_the_run_goes_on(here: Bay) -> None:
-    """A reading within the interval fits, the next step is the next one; outside it is low or high."""
+def test_reading_is_judged_and_the_next_step_shown(here: Bay) -> None:
+    """A reading within the interval fits; outside it is low or high."""
     assert here.run.next is here.run.steps[0] or here.run.next == here.run.steps[0]
     entry = here.enter("prepare.supply", "13,8 V")
     assert entry.value["verdict"] == "fits"
@@ -75,7 +75,7 @@ def test_reading_is_judged_and_the_run_goes_on(here: Bay) -> None:
 
 
 def test_steps_are_done_skipped_with_a_reason_and_taken_back(here: Bay) -> None:
-    """A step without a reading is done; any may be skipped, not without a reason; taken back it is open again."""
+    """A step without a reading is marked done; any may be skipped, but not without a reason; undone it is open again."""
     here.enter("prepare.speakers", kind="done")
     assert here.run.of("prepare.speakers").state == "done"
     with pytest.raises(CallError, match="no reason"):
@@ -92,7 +92,7 @@ def test_steps_are_done_skipped_with_a_reason_and_taken_back(here: Bay) -> None:
 
 
 def test_same_entry_sent_again_is_one_entry_another_is_a_conflict(here: Bay) -> None:
-    """What a broken connection sends twice is kept once; what somebody else entered meanwhile is not overwritten."""
+    """What a broken connection sends twice is stored once; an entry made meanwhile by someone else is not overwritten."""
     first = here.enter("prepare.supply", "13.8", seen=0)
     assert here.enter("prepare.supply", "13.8", seen=0).number == first.number
     with pytest.raises(ConflictError):
@@ -102,15 +102,15 @@ def test_same_entry_sent_again_is_one_entry_another_is_a_conflict(here: Bay) -> 
     assert len(here.store.runs.entries(here.id)) == 1
 
 
-def test_lead_is_judged_by_both_of_its_figures(here: Bay) -> None:
-    """End to end under 10 ohm and open between is right; a short between is off, an open conductor high."""
+def test_lead_is_judged_by_both_values(here: Bay) -> None:
+    """Under 10 ohm end to end and open between is right; a short between conductors is off, an open conductor high."""
     step = "lead.head.front-desk"
     for text, verdict in [("0,3 open", "fits"), ("0.3", "fits"), ("0.3 2 ohm", "off"), ("open open", "high")]:
         assert here.enter(step, text).value["verdict"] == verdict, text
 
 
-def test_look_fits_the_marks_to_be_expected(tmp_path: Path) -> None:
-    """The marks that the plan expects fit, any other set is off; what was seen is evidence of just these marks."""
+def test_expected_marks_fit(tmp_path: Path) -> None:
+    """The marks that the plan expects fit, any other set is off; what was seen is evidence of exactly these marks."""
     here = bay(tmp_path, marks="signal: level over 0.3 V, clip: thd over 1 %")
     state = next(s for s in here.run.steps if s.asked == "look")
     assert state.step.expect is not None
@@ -133,12 +133,12 @@ def test_look_fits_the_marks_to_be_expected(tmp_path: Path) -> None:
     [(1.0, "fits"), (0.9, "fits"), (1.1, "fits"), (0.8999, "fits"), (0.89, "low"), (1.111, "high")],
 )
 def test_verdict_is_that_of_the_figures_shown(value: float, verdict: str) -> None:
-    """Both ends belong to the interval, as far as three figures tell."""
+    """Both ends belong to the interval, as rounded to three digits."""
     assert verdict_of(value, Expect("v_rms", 1.0, 0.9, 1.1)) == verdict
 
 
-def test_column_is_read_row_by_row_to_a_last_clean_step(tmp_path: Path) -> None:
-    """Rows make a knee that names the rig's own last clean step within one; a row is corrected and taken back; a step alone ends it."""
+def test_column_gives_the_last_clean_step(tmp_path: Path) -> None:
+    """Rows give a knee within one step of the rig's own last clean step; a row is corrected and undone; a step alone ends it."""
     here = bay(tmp_path, "full_range")
     hand = Hand(here.job, seed=3)
     state = next(s for s in here.run.steps if s.asked == "column")
@@ -162,8 +162,8 @@ def test_column_is_read_row_by_row_to_a_last_clean_step(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", list(examples()))
-def test_whole_run_on_the_rig_fits_and_speaks_for_nothing_wrong(name: str, tmp_path: Path) -> None:
-    """Each example set up on a rig within its spreads: nearly every reading fits, and nothing is believed to be wrong."""
+def test_whole_run_on_the_rig_fits_and_finds_nothing_wrong(name: str, tmp_path: Path) -> None:
+    """Each example set up on a rig within its spreads: nearly every reading fits, and nothing wrong is the likeliest cause."""
     here = bay(tmp_path, name)
     hand = Hand(here.job, seed=2)
     while (state := here.run.next) is not None:
@@ -191,7 +191,7 @@ def test_whole_run_on_the_rig_fits_and_speaks_for_nothing_wrong(name: str, tmp_p
 
 
 def test_reading_that_is_far_off_names_its_cause(here: Bay) -> None:
-    """A right side that is dead when its output is read is believed to be so, or what would look the same."""
+    """A right side that is dead when its output is read is found as the cause, or one that would look the same."""
     hand = Hand(here.job, seed=2, fault={"amp_front.out.right": 0.0})
     while (state := here.run.next) is not None and state.step.id != "verify.head.volume":
         texts = hand.texts(here.run, state)
@@ -206,8 +206,8 @@ def test_reading_that_is_far_off_names_its_cause(here: Bay) -> None:
     assert sum(c.probability for c in blamed) > 0.5, [(c.cause, c.where, c.probability) for c in told.causes[:6]]
 
 
-def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
-    """What was set stands until it is put back; a skipped setting doesn't; the volume stands at the clean limit."""
+def test_controls_are_where_the_run_set_them(here: Bay) -> None:
+    """A setting holds until it is restored; a skipped one doesn't count; the volume stays at the clean limit."""
     for state in here.run.steps:
         if state.step.phase == "controls":
             kind, text = (
@@ -227,7 +227,7 @@ def test_controls_stand_where_the_run_put_them(here: Bay) -> None:
 
 
 def test_too_long_a_text_is_refused(here: Bay) -> None:
-    """Nobody types a book into a step."""
+    """No more than a reading or a reason fits into a step."""
     with pytest.raises(CallError, match="over 500"):
         entry_value(here.run, here.run.steps[0], kind="skipped", text="x" * 501)
     with pytest.raises(CallError, match="no step"):

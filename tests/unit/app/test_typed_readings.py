@@ -1,4 +1,4 @@
-"""Readings as they are typed with a thumb: what is meant, and what is refused."""
+"""Readings typed on a phone: how they are read, and what is refused."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from gainwright.errors import CallError
     [("0,35", 0.35), ("350 mV", 0.35), ("350mV", 0.35), ("1.2 V", 1.2), ("1,2V", 1.2), ("12", 12.0), ("  0 ", 0.0)],
 )
 def test_volts_are_taken_with_comma_point_and_unit(text: str, value: float) -> None:
-    """Volts may be typed either way."""
+    """Decimal comma or point, with or without a unit."""
     assert read_answer(text, "volts").value == pytest.approx(value, rel=1e-12)
 
 
 @pytest.mark.parametrize("text", ["OL", "o.l", "over range", "Overload"])
 def test_over_range_is_a_reading(text: str) -> None:
-    """A meter that shows it can't tell has told something."""
+    """An over-range display is information too."""
     assert read_answer(text, "volts").value == math.inf
 
 
@@ -41,15 +41,15 @@ def test_over_range_is_a_reading(text: str) -> None:
         ("1.2 kohm open", 1200.0, math.inf),
     ],
 )
-def test_lead_is_told_end_to_end_then_between(text: str, ohm: float, between: float | None) -> None:
-    """Of a lead the ohms end to end come first, those between its conductors second."""
+def test_lead_is_typed_end_to_end_then_between(text: str, ohm: float, between: float | None) -> None:
+    """Ohms end to end first, those between its conductors second."""
     found = read_answer(text, "lead")
     assert found.value == pytest.approx(ohm)
     assert found.between == between
 
 
-def test_gain_may_be_said_behind_the_volts() -> None:
-    """Where the gain ended stands behind the reading."""
+def test_gain_position_may_follow_the_volts() -> None:
+    """The final position of the gain comes after the reading."""
     found = read_answer("31,6 V at 42,5 %", "volts")
     assert found.value == pytest.approx(31.6)
     assert found.at == "42.5 %"
@@ -84,8 +84,8 @@ def test_column_takes_a_step_alone_or_with_volts(text: str, step: float, volts: 
         ("12 x", "column"),
     ],
 )
-def test_what_is_no_reading_is_refused_with_an_example(text: str, asked: AnswerKind) -> None:
-    """Anything else is refused, and told what would be right."""
+def test_invalid_reading_is_refused_with_an_example(text: str, asked: AnswerKind) -> None:
+    """The error says what would be valid."""
     with pytest.raises(CallError) as caught:
         read_answer(text, asked)
     assert caught.value.remedy
@@ -93,7 +93,7 @@ def test_what_is_no_reading_is_refused_with_an_example(text: str, asked: AnswerK
 
 @given(st.text(max_size=30), st.sampled_from(["volts", "supply", "ohm", "lead", "place", "column", "look"]))
 def test_any_text_is_a_reading_or_refused(text: str, asked: AnswerKind) -> None:
-    """No text does anything else than be read or refused; what is read is no negative number."""
+    """Any text is read or refused; a value that is read is never negative."""
     try:
         found = read_answer(text, asked, ("clip",))
     except CallError:

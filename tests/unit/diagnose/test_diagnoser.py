@@ -1,4 +1,4 @@
-"""The diagnosis as a whole: pairs, contradictions, renewed draws, priors, names of a sound chain, what it says."""
+"""The diagnosis as a whole: pairs, contradictions, more draws, priors, causes of a healthy chain, texts."""
 
 from __future__ import annotations
 
@@ -60,8 +60,8 @@ def test_causes_are_those_of_the_rig_and_priors_are_a_distribution(name: str) ->
     assert diagnoser.causes[0].id == NOTHING
 
 
-def test_every_cause_is_said_and_repaired() -> None:
-    """Each id has a sentence with its place and a repair; every id is there."""
+def test_every_cause_has_a_text_and_a_repair() -> None:
+    """Each id has a sentence with its place and a repair; every id is present."""
     for name in examples():
         for cause in Diagnoser(job(name)).causes:
             assert len(describe_cause(cause)) > 10
@@ -88,7 +88,7 @@ def test_closed_cases_sharpen_the_priors() -> None:
 
 
 def test_two_faults_at_once() -> None:
-    """What no single cause explains is found as a pair, and its two members lead the list."""
+    """Evidence that no single cause explains is explained by a pair, and its two members lead the list."""
     of = job()
     faults = (Fault("lead_open", "lead:desk.sub-knob"), Fault("amplifier_no_supply", "amp_high"))
     rig = Rig(of, seed=2, faults=faults)
@@ -113,8 +113,8 @@ def test_two_faults_at_once() -> None:
     assert sum(c.probability for c in found.causes) == pytest.approx(1)
 
 
-def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
-    """A lamp that is off and volts at the output can't both be: it is said which, and what it would be without."""
+def test_contradiction_names_the_entry() -> None:
+    """A lamp that is off and volts at the output contradict each other: the entry is named, with the result without it."""
     of = job()
     said = [
         {"heard": "sub", **TONE, "is": "silent"},
@@ -140,8 +140,8 @@ def test_a_contradiction_is_told_with_the_entry_it_hinges_on() -> None:
         ("amp_sub.boost", "peak +3 dB at 45 Hz q 1"),
     ],
 )
-def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) -> None:
-    """Read off band by band is the same as the word right, whatever else is believed; other bands are wrong."""
+def test_bands_equal_to_those_of_the_job_are_right(place: str, bands: str) -> None:
+    """The same bands as in the job mean the same as the word right, whatever else is known; other bands are wrong."""
     of = with_settings(job(), {place: bands})
     diagnoser = Diagnoser(of)
 
@@ -155,8 +155,8 @@ def test_bands_read_off_as_the_job_has_them_stand_right(place: str, bands: str) 
     assert believed("peak +9 dB at 30 Hz q 2") == believed("wrong")
 
 
-def test_something_that_is_not_modelled_is_a_surprise() -> None:
-    """A speaker that plays with its amplifier dead is told as something else."""
+def test_surprise_rises_for_evidence_outside_the_model() -> None:
+    """A speaker that plays although its amplifier is dead is reported as something else."""
     of = job()
     said = [
         {"heard": "sub", **TONE, "is": "normal"},
@@ -168,8 +168,8 @@ def test_something_that_is_not_modelled_is_a_surprise() -> None:
     assert make_diagnosis(Diagnoser(of), entries(said[:1], of)).surprise < 0.05
 
 
-def test_draws_are_renewed_when_few_count() -> None:
-    """After sharp readings the leading hypotheses are weighed with more draws, and enough of them count."""
+def test_draws_are_added_when_few_have_weight() -> None:
+    """After sharp readings the leading hypotheses are evaluated with more draws, and enough of them have weight."""
     of = job()
     rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
     said = [{"at": n, "with": "meter", **TONE} for n in ("desk.sub.mono", "knob.out.mono", "amp_sub.out.mono")]
@@ -182,8 +182,8 @@ def test_draws_are_renewed_when_few_count() -> None:
     assert float(state.error.max()) < 0.1
 
 
-def test_the_error_that_is_told_is_the_scatter_over_seeds() -> None:
-    """Ten seeds: the leading probability scatters by about its told standard error, and not by far more."""
+def test_stated_error_is_the_scatter_over_seeds() -> None:
+    """Ten seeds: the leading probability scatters by about its stated standard error, and not by far more."""
     of = job()
     rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp_sub", 0.05),))
     said = asked(rig, [{"at": n, "with": "meter", **TONE} for n in ("knob.out.mono", "amp_sub.out.mono")])
@@ -197,8 +197,8 @@ def test_the_error_that_is_told_is_the_scatter_over_seeds() -> None:
     assert np.std(found) < 0.15
 
 
-def test_a_sound_chain_is_called_by_why_it_seems_silent() -> None:
-    """A filter that stops the tone, an indicator's threshold; else nothing is wrong."""
+def test_healthy_chain_is_named_by_why_it_seems_silent() -> None:
+    """A filter that stops the tone, an indicator's threshold; otherwise nothing is wrong."""
     of = job(marks="signal: level over 0.5 V")
     stopped = entries(
         [{"at": "amp_sub.out.mono", "with": "meter", "tone": "2 kHz", "level": "0 dBFS", "reads": "0.004 V"}], of
@@ -212,8 +212,8 @@ def test_a_sound_chain_is_called_by_why_it_seems_silent() -> None:
     assert make_diagnosis(Diagnoser(of), fine).causes[0].cause == NOTHING
 
 
-def test_changes_of_two_causes_join() -> None:
-    """Factors multiply, resistances add, what only one changes stays."""
+def test_changes_of_two_causes_combine() -> None:
+    """Factors multiply, resistances add, a change made by one alone stays."""
     chain = Diagnoser(job()).chain
     hidden = np.full((3, 3), 0.5)
     one = change_of(Cause("source_low", "head"), chain, hidden)
@@ -228,8 +228,8 @@ def test_changes_of_two_causes_join() -> None:
     assert combined(Change(), one).gain.keys() == one.gain.keys()
 
 
-def test_access_is_paid_once_and_the_job_may_say_it() -> None:
-    """A stage that was reached costs no access any more; `access` in the job takes the place of the usual."""
+def test_access_time_counts_once_and_the_job_may_give_it() -> None:
+    """A stage that was reached costs no further access time; `access` in the job replaces the typical value."""
     of = job()
     plain = {(n.where, n.test): n.minutes for n in make_diagnosis(Diagnoser(of), ()).next}
     text = example_text("two_way_and_sub") + "access: {amp_sub: 30 min}\n"
@@ -243,7 +243,7 @@ def test_access_is_paid_once_and_the_job_may_say_it() -> None:
     assert plain
 
 
-def test_nothing_is_asked_twice_or_where_nobody_gets() -> None:
+def test_tests_are_not_repeated_or_suggested_where_unreachable() -> None:
     """Tests that were made, declined or are out of reach don't come again."""
     of = job()
     diagnoser = Diagnoser(of)
@@ -256,7 +256,7 @@ def test_nothing_is_asked_twice_or_where_nobody_gets() -> None:
 
 
 def test_threads_share_a_diagnoser() -> None:
-    """Several dialogues at once about one chain are each told what they are told alone, within the draws' error."""
+    """Several simultaneous dialogues about one chain each get the same result as alone, within the draws' error."""
     of = job("one_amplifier")
     words = ("silent", "faint", "normal", "distorted")
     said = [entries([{"heard": "sub", **TONE, "is": w}], of) for w in words]

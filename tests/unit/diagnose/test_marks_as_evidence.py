@@ -1,4 +1,4 @@
-"""Marks of an indicator as evidence: right once, and otherwise evenly wrong."""
+"""Marks of an indicator as evidence: usually right, and otherwise evenly wrong."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ def with_marks(marks: str, name: str = "one_amplifier") -> Job:
     return read_job_text(with_lamp(example_text(name), marks)).job
 
 
-def test_evidence_of_marks_weighs_as_often_wrong_as_is_stated() -> None:
-    """The chances of all sets of marks sum to 1 in every draw: right once, and 1.5 % over the other sets together."""
+def test_probabilities_of_marks_include_the_stated_error_rate() -> None:
+    """The probabilities of all sets of marks sum to 1 in every draw: one right set, and 1.5 % over the others together."""
     job = with_marks("s: level over 0.5 V, c: thd over 2 %, t: fundamental over 0.9 V")
     rough = Diagnoser(job).rough
     asked: dict[str, Any] = {"at": "head.sub.mono", "with": "lamp", "tone": "50 Hz", "level": "0 dBFS"}

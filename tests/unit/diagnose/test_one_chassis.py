@@ -1,4 +1,4 @@
-"""Amplifiers in one chassis: what they share is one cause, and is checked in one place."""
+"""Amplifiers in one chassis: what they share is a single cause, checked in one place."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def diagnoser() -> Diagnoser:
 
 
 def test_what_they_share_is_one_cause(diagnoser: Diagnoser) -> None:
-    """Supply, turn-on and protection stand once, at the chassis; gains stand at each amplifier."""
+    """Supply, turn-on and protection occur once, at the chassis; gains occur at each amplifier."""
     for cause in SHARED:
         assert [c.where for c in diagnoser.causes if c.id == cause] == ["five"]
         assert [where for found, where in possible_faults(diagnoser.job) if found == cause] == ["five"]
@@ -37,14 +37,14 @@ def test_what_they_share_is_one_cause(diagnoser: Diagnoser) -> None:
 
 
 def test_all_silent_points_to_the_chassis(diagnoser: Diagnoser) -> None:
-    """With a signal from the head unit and three silent channels, nearly all belief lies on what the chassis shares."""
+    """With a signal from the head unit and three silent channels, nearly all probability is on what the chassis shares."""
     found = make_diagnosis(diagnoser, read_evidence_text(SILENT, diagnoser.job))
     at_chassis = sum(c.probability for c in found.causes if c.where == "five")
     assert at_chassis > 0.9
     assert found.next[0].where.startswith("five.")
 
 
-def test_a_place_of_one_stage_is_that_of_its_chassis(diagnoser: Diagnoser) -> None:
+def test_supply_of_one_stage_is_that_of_its_chassis(diagnoser: Diagnoser) -> None:
     """The supply read at one channel's name counts for all of them, and isn't asked for again."""
     entry = read_evidence_text("evidence: [{check: amp_sub.supply_voltage, reads: 0.02 V}]", diagnoser.job)
     found = make_diagnosis(diagnoser, (*read_evidence_text(SILENT, diagnoser.job), *entry))
@@ -54,7 +54,7 @@ def test_a_place_of_one_stage_is_that_of_its_chassis(diagnoser: Diagnoser) -> No
 
 @pytest.mark.parametrize("cause", SHARED[:3])
 def test_the_rig_silences_all_of_them(cause: str, diagnoser: Diagnoser) -> None:
-    """One fault of the chassis, and every channel in it plays nothing; its lamp is read once."""
+    """One fault of the chassis silences every channel in it; its lamp is read once."""
     rig = Rig(diagnoser.job, seed=2, faults=(Fault(cause, "five"),))
     rig.play(100.0, -10.0)
     assert all(not np.any(wave) for name, wave in rig.periods().items() if name.startswith("amp"))

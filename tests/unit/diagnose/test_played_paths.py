@@ -25,7 +25,7 @@ def played(text: str = TEXT, *said: dict[str, Any]) -> dict[str, tuple[float, fl
 
 
 @pytest.mark.parametrize("corner_hz", [80, 160])
-def test_tones_are_amid_what_passes_whole_and_a_meter_reads(corner_hz: int) -> None:
+def test_tones_are_in_the_middle_of_the_usable_range(corner_hz: int) -> None:
     """Within a third of an octave of the geometric middle, computed from the filters' closed form and the meter's 1 kHz."""
     found = played(TEXT.replace("24 at 80 Hz", f"24 at {corner_hz} Hz"))
     middles = {
@@ -38,7 +38,7 @@ def test_tones_are_amid_what_passes_whole_and_a_meter_reads(corner_hz: int) -> N
 
 
 def test_levels_follow_the_allowance_at_half_the_power() -> None:
-    """The job says 8, 6 and 3 dB; 10 lg 2 is 3.01 dB. Another allowance is another level."""
+    """The job gives 8, 6 and 3 dB; 10 lg 2 is 3.01 dB. Another allowance gives another level."""
     half = 10 * math.log10(2)
     for text, sub_db in ((TEXT, 8), (TEXT.replace("sub: 8 dB", "sub: 12 dB"), 12)):
         found = {stage: level for stage, (_, level) in played(text).items()}
@@ -48,15 +48,15 @@ def test_levels_follow_the_allowance_at_half_the_power() -> None:
         }
 
 
-def test_a_tone_that_plays_is_kept_where_it_passes() -> None:
-    """630 Hz is played on: the woofers get it, at its level; the sub's low-pass stops it, so that gets another at that level."""
+def test_playing_tone_is_kept_where_it_passes() -> None:
+    """630 Hz is playing: it is used for the woofers, at its level; the sub's low-pass stops it, so the sub gets another tone and level."""
     found = played(TEXT, {"heard": "woofer", "tone": "630 Hz", "level": "-17 dBFS", "is": "faint"})
     assert found["amp_front"] == (630.0, -17.0)
     assert found["amp_sub"] == (played()["amp_sub"][0], -17.0)
 
 
-def test_a_tone_that_the_job_asks_for_is_taken_where_it_passes() -> None:
-    """440 Hz for the woofers is taken, for the sub behind its low-pass not."""
+def test_tone_of_the_job_is_used_where_it_passes() -> None:
+    """440 Hz for the woofers is used, for the sub with its low-pass it isn't."""
     found = played(TEXT.replace("instruments:\n", "tones: {all: 440 Hz}\n\ninstruments:\n", 1))
     assert found["amp_front"][0] == 440.0
     assert found["amp_sub"][0] < 80

@@ -1,4 +1,4 @@
-"""Gains that a job doesn't say: anywhere in their travel until one is read, and readings that fit nothing."""
+"""Gains that a job doesn't give: anywhere in their range until one is read; and readings that fit nothing."""
 
 from __future__ import annotations
 
@@ -45,8 +45,8 @@ def front_db(diagnoser: Diagnoser, *said: dict[str, Any]) -> tuple[float, float]
     return mean, float(np.sqrt(weight @ (shown - mean) ** 2))
 
 
-def test_only_gains_without_a_place_are_spread_evenly_over_their_travel(job: Job) -> None:
-    """One that is said stays where it is; the others have the mean and spread of an even distribution (1/2, 1/sqrt 12)."""
+def test_only_unknown_gains_are_uniform_over_their_range(job: Job) -> None:
+    """A gain that is given stays where it is; the others have the mean and spread of a uniform distribution (1/2, 1/sqrt 12)."""
     assert unknown_gains(job) == ("amp_front.gain", "amp_high.gain")
     assert unknown_gains(with_settings(job, {"amp_front.gain": "0 %"})) == ("amp_high.gain",)
     for places in gain_positions(job, draws=4000, seed=1).values():
@@ -55,14 +55,14 @@ def test_only_gains_without_a_place_are_spread_evenly_over_their_travel(job: Job
     assert gain_positions(with_settings(job, {"amp_front.gain": "0 %", "amp_high.gain": "1 %"}), draws=4, seed=1) == {}
 
 
-def test_density_of_a_place_integrates_to_one() -> None:
-    """Over the travel, in its middle."""
+def test_density_of_a_position_integrates_to_one() -> None:
+    """Over the range, at its middle."""
     places = np.linspace(0, 1, 100_001)
     assert np.trapezoid(position_density(places, 0.4), places) == pytest.approx(1.0, abs=1e-6)
 
 
-def test_spread_of_a_level_is_that_of_the_travel_until_the_place_is_read(job: Job, diagnoser: Diagnoser) -> None:
-    """Travel is geometric: an even place has the travel in dB over sqrt 12; each place that is read moves the level by its share."""
+def test_spread_of_a_level_is_that_of_the_range_until_the_position_is_read(job: Job, diagnoser: Diagnoser) -> None:
+    """A uniform position spreads the level by the range in dB over sqrt 12; each position that is read moves the level by its share."""
     said = with_settings(job, {"amp_front.gain": "50 %"})
     _, alone_db = front_db(Diagnoser(said, draws=2000))
     _, spread_db = front_db(diagnoser)
@@ -73,15 +73,15 @@ def test_spread_of_a_level_is_that_of_the_travel_until_the_place_is_read(job: Jo
     assert max(low_sd, high_sd) < 0.85 * spread_db
 
 
-def test_middle_stands_for_a_gain_that_is_not_said(diagnoser: Diagnoser) -> None:
-    """Where one number is needed it is the middle of the travel."""
+def test_unknown_gain_counts_as_the_middle(diagnoser: Diagnoser) -> None:
+    """Where one number is needed it is the middle of the range."""
     assert diagnoser.chain.settings["amp_front.gain"] == MIDDLE
     assert diagnoser.chain.settings["amp_sub.gain"] == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("place", ["10 %", "50 %", "90 %"])
-def test_a_gain_that_stands_anywhere_doesnt_hide_an_open_speaker(job: Job, place: str) -> None:
-    """Other amplifiers louder or quieter than nothing was said of don't put the blame on the leads before them."""
+def test_unknown_gain_does_not_hide_an_open_speaker(job: Job, place: str) -> None:
+    """Other amplifiers being louder or quieter than expected doesn't put the blame on the leads before them."""
     stands = with_settings(job, {"amp_front.gain": place, "amp_high.gain": place})
     for seed in (5, 7):
         rig = Rig(stands, seed=seed, faults=(Fault("speaker_open", "sub"),))
@@ -101,8 +101,8 @@ def test_a_gain_that_stands_anywhere_doesnt_hide_an_open_speaker(job: Job, place
         assert first.probability > 0.5
 
 
-def test_readings_that_fit_nothing_are_told_so(job: Job) -> None:
-    """Volts at random at nodes at random: always an answer, and hardly ever one without surprise."""
+def test_readings_that_fit_nothing_raise_the_surprise(job: Job) -> None:
+    """Random volts at random nodes: always an answer, and hardly ever one without surprise."""
     diagnoser = Diagnoser(job)
     nodes = [str(n) for n in diagnoser.chain.nodes]
     surprises = []

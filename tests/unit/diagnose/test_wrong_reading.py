@@ -1,4 +1,4 @@
-"""A reading that fits nothing beside others that do."""
+"""One reading that fits nothing among others that do."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from gainwright.diagnose.belief import Observation, VoltsReading, weigh
 
 
 def test_a_wrong_reading_does_not_decide() -> None:
-    """Of three readings that fit one cause and one that no draw gives, the one is taken as wrong and the cause stays."""
+    """Of three readings that fit one cause and one that no draw gives, that one is taken as wrong and the cause stays."""
     rng = np.random.default_rng(3)
     predicted = np.array([0.0, 10.0])[:, None] + 0.5 * rng.standard_normal((2, 256))
     alive = np.ones((2, 256), dtype=bool)

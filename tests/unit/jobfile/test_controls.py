@@ -26,7 +26,7 @@ def job() -> Job:
     return read_job_text(example_text("two_way_and_sub")).job
 
 
-def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
+def test_controls_are_listed_with_their_positions(job: Job) -> None:
     """Volume, levels, filters, gains by name."""
     found = controls(job)
     assert found["head.volume"] == "30.0"
@@ -48,7 +48,7 @@ def test_controls_are_listed_with_where_they_stand(job: Job) -> None:
         ("off", "off"),
     ],
 )
-def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) -> None:
+def test_bands_are_set_and_read_as_one_text(job: Job, text: str, stands: str) -> None:
     """Tone controls, equalisers, boosts; several bands separated by semicolons, and each of them counts."""
     for control in ("head.tone", "desk.sub.equaliser", "amp_sub.boost"):
         changed = with_settings(job, {control: text})
@@ -56,8 +56,8 @@ def test_bands_are_put_and_read_in_one_text(job: Job, text: str, stands: str) ->
         assert with_settings(changed, {control: controls(changed)[control]}) == changed
 
 
-def test_a_list_of_no_bands_is_flat() -> None:
-    """It can be put back as it is told."""
+def test_empty_list_of_bands_is_flat() -> None:
+    """It can be set again as it is printed."""
     read = read_job_text(example_text("two_way_and_sub").replace("tone: [flat]", "tone: []")).job
     assert controls(read)["head.tone"] == "flat"
     assert controls(with_settings(read, {"head.tone": "flat"}))["head.tone"] == "flat"
@@ -73,8 +73,8 @@ def test_a_list_of_no_bands_is_flat() -> None:
         ("desk.sub.level", "-3 dB", "desk.sub.level", -3),
     ],
 )
-def test_a_control_is_put_somewhere_else(job: Job, control: str, text: str, path: str, value: float) -> None:
-    """The job stays as it was; the new one has the control there and nothing else changed."""
+def test_control_is_set(job: Job, control: str, text: str, path: str, value: float) -> None:
+    """The job isn't changed; the new one differs only in that control."""
     before = settings(job)
     after = settings(with_settings(job, {control: text}))
     assert after[path] == pytest.approx(value)
@@ -95,16 +95,16 @@ def test_a_control_is_put_somewhere_else(job: Job, control: str, text: str, path
         ("desk.sub.polarity", "upside down", "desk.sub.polarity"),
     ],
 )
-def test_places_where_a_control_can_not_be(job: Job, control: str, text: str, says: str) -> None:
-    """Each says what would be right."""
+def test_invalid_control_settings(job: Job, control: str, text: str, says: str) -> None:
+    """Each error says what would be valid."""
     with pytest.raises(CallError) as caught:
         with_settings(job, {control: text})
     assert says in str(caught.value)
 
 
 @pytest.mark.parametrize("name", list(examples()))
-def test_every_number_is_given_or_assumed_for_a_reason(name: str) -> None:
-    """All finite, in order, with a reason where the job is silent."""
+def test_every_number_is_given_or_assumed_with_a_reason(name: str) -> None:
+    """All finite, in order, with a reason where the job gives nothing."""
     read = read_job_text(example_text(name))
     for path, fact in facts(read.job, read.wiring).items():
         assert np.isfinite(fact.quantity.nominal), path
@@ -112,8 +112,8 @@ def test_every_number_is_given_or_assumed_for_a_reason(name: str) -> None:
         assert fact.given or fact.reason or path.endswith(".gain"), path
 
 
-def test_what_is_given_wins_over_what_is_assumed() -> None:
-    """A key in the job takes the place of the catalogue's."""
+def test_given_values_replace_assumed_ones() -> None:
+    """A key in the job replaces the catalogue's value."""
     text = example_text("one_amplifier")
     assert not facts(read_job_text(text).job)["amp.headroom"].given
     said = facts(read_job_text(text.replace("    minimum_load", "    headroom: 1 dB\n    minimum_load")).job)[
@@ -123,8 +123,8 @@ def test_what_is_given_wins_over_what_is_assumed() -> None:
     assert said.quantity.nominal == 1
 
 
-def test_a_job_without_instruments_has_a_usual_meter() -> None:
-    """It is assumed, and said so."""
+def test_job_without_instruments_has_a_typical_meter() -> None:
+    """It is assumed, and listed as such."""
     job = read_job_text(example_text("one_amplifier")).job
     bare = job.model_copy(update={"instruments": {}})
     assert [i.kind for i in instruments(bare).values()] == ["multimeter"]

@@ -25,7 +25,7 @@ def changed_lines(before: str, after: str) -> tuple[list[str], list[str]]:
 
 
 def test_new_keys_are_placed_where_one_would_write_them() -> None:
-    """In a bracketed mapping inside its brackets, in a block on a line of its own, a section in its order."""
+    """Into braces in a flow mapping, on a line of its own in a block, a section in its order."""
     text = editing.set_key(TWO_WAY, ("stages", "amp_front", "gain", "at"), "5 %")
     assert "sensitivity: 0.3 .. 6 V, gain: {at: 5 %}}" in text
     assert changed_lines(TWO_WAY, editing.set_key(TWO_WAY, ("stages", "head", "lead", "length"), "5 m")) == (
@@ -38,7 +38,7 @@ def test_new_keys_are_placed_where_one_would_write_them() -> None:
 
 
 def test_a_comment_beside_a_value_stays_in_its_column() -> None:
-    """A longer value takes its room from the blanks before the comment."""
+    """A longer value takes its space from the blanks before the comment."""
     text = editing.set_key(TWO_WAY, ("stages", "head", "rated_output"), "5 V ± 5 %")
     before = next(line for line in TWO_WAY.splitlines() if "the maker's figure" in line)
     after = next(line for line in text.splitlines() if "the maker's figure" in line)
@@ -50,14 +50,14 @@ def test_a_comment_beside_a_value_stays_in_its_column() -> None:
     "title", ["a: b # c 'd' \"e\"", "2024", "yes", "null", " x", "- x", "[x", "*x", "ü\tb", "1e3", "x:"]
 )
 def test_any_text_reads_back_as_it_was_typed(title: str) -> None:
-    """Whatever YAML would take for something else is quoted."""
+    """Text that YAML would take for something else is quoted."""
     assert read_job_text(editing.set_key(TWO_WAY, ("title",), title)).job.title == title
     flow = editing.set_key(TWO_WAY, ("vehicle", "description"), title)
     assert read_job_text(flow).job.vehicle.description == title
 
 
-def test_one_figure_for_all_becomes_one_among_others() -> None:
-    """`allowance: 4 dB` takes an output beside it."""
+def test_single_value_becomes_a_mapping() -> None:
+    """`allowance: 4 dB` gets an output beside it."""
     text = editing.set_key(THREE_WAY, ("allowance", "high"), "3 dB")
     assert "allowance: {all: 4 dB, high: 3 dB}" in text
     assert "allowance" not in editing.unset_key(THREE_WAY, ("allowance", "all"))
@@ -77,8 +77,8 @@ def test_items_of_a_list_on_lines_keep_their_comments() -> None:
     assert "# as sold" in one
 
 
-def test_a_stage_is_put_into_a_lead() -> None:
-    """It takes from what fed the lead, and the stage behind takes from it."""
+def test_stage_is_inserted_into_a_lead() -> None:
+    """It takes its input from what fed the lead, and the next stage is fed from it."""
     text = editing.add_stage(TWO_WAY, "line_driver", "driver", "lead:head.front-desk", values={"gain": "6 dB"})
     assert changed_lines(TWO_WAY, text) == (
         ["inputs: {front: head.front, sub: head.sub}"],
@@ -95,7 +95,7 @@ def test_a_new_stage_must_have_its_required_keys() -> None:
         editing.add_stage(TWO_WAY, "amplifier", "new", "output:desk.sub")
 
 
-def test_a_source_joins_another_with_its_sides() -> None:
+def test_second_source_at_an_input_has_its_sides() -> None:
     """A second head unit at a mono input gives mono."""
     text = editing.add_stage(TWO_WAY, "head_unit", "radio", "input:desk.sub", values={"rated_output": "2 V"})
     read = read_job_text(text)
@@ -103,8 +103,8 @@ def test_a_source_joins_another_with_its_sides() -> None:
     assert [n.side for n in read.wiring.outputs("radio")] == ["mono"]
 
 
-def test_what_a_removed_stage_fed_takes_from_what_fed_it() -> None:
-    """Also through a processor, each output by the input that it took."""
+def test_removing_a_stage_closes_the_chain() -> None:
+    """Also through a processor, each output by the input that it used."""
     read = read_job_text(editing.remove_stage(TWO_WAY, "desk")).job
     assert [read.stages[s].source for s in ("knob", "amp_front", "amp_high")] == [  # type: ignore[union-attr]
         "head.sub",
@@ -114,7 +114,7 @@ def test_what_a_removed_stage_fed_takes_from_what_fed_it() -> None:
     assert "attenuates only" not in editing.remove_stage(TWO_WAY, "knob")
 
 
-def test_a_branch_goes_with_all_that_led_only_there() -> None:
+def test_branch_is_removed_with_everything_that_led_only_there() -> None:
     """Speaker, amplifier, control, the processor's output and input, the source's output, and its allowance."""
     text = editing.remove_branch(TWO_WAY, "sub")
     read = read_job_text(text).job
@@ -147,15 +147,15 @@ REFUSED: list[tuple[Callable[[], str], str]] = [
 
 
 @pytest.mark.parametrize(("edit", "told"), REFUSED, ids=[told for _, told in REFUSED])
-def test_what_cannot_be_is_refused_in_a_sentence(edit: Callable[[], str], told: str) -> None:
+def test_impossible_edits_are_refused_with_a_sentence(edit: Callable[[], str], told: str) -> None:
     """The sentence names the thing, and most say what to do."""
     with pytest.raises(JobError, match=told) as error:
         edit()
     assert error.value.where
 
 
-def test_everything_follows_a_renamed_stage() -> None:
-    """`from`, inputs, access, allowance by its full name; what names an output of that name stays."""
+def test_references_follow_a_renamed_stage() -> None:
+    """`from`, inputs, access, allowance by its full name; keys that mean an output of that name stay."""
     text = editing.set_key(TWO_WAY, ("access", "desk"), "20 min")
     text = editing.set_key(text, ("allowance", "desk.tweeter"), "6 dB")
     text = editing.set_key(text, ("tones", "sub"), "50 Hz")
@@ -171,8 +171,8 @@ def test_everything_follows_a_renamed_stage() -> None:
     assert list(read.tones) == ["a"]
 
 
-def test_everything_follows_a_renamed_output_and_input() -> None:
-    """References with and without a side, and the input that an output took without saying so."""
+def test_references_follow_a_renamed_output_and_input() -> None:
+    """With and without a side, and the input that an output used implicitly."""
     read = read_job_text(editing.rename_output(BRIDGED, "head", "sub", "low")).job
     assert read.stages["amp_a"].source == "head.low.left"  # type: ignore[union-attr]
     implied = TWO_WAY.replace("sub:     {from: sub,   low_pass", "sub:     {low_pass")
@@ -181,7 +181,7 @@ def test_everything_follows_a_renamed_output_and_input() -> None:
 
 
 def test_a_moved_stage_keeps_its_keys_and_comments() -> None:
-    """What it says of itself and the comments at it stay; the chain closes behind it and opens where it goes."""
+    """Its keys and comments stay; the chain closes at the old place and opens at the new one."""
     text = editing.move_stage(TWO_WAY, "knob", "lead:head.sub-desk")
     read = read_job_text(text).job
     assert read.stages["desk"].inputs["sub"] == "knob"  # type: ignore[union-attr]
@@ -199,7 +199,7 @@ def test_a_moved_stage_keeps_its_keys_and_comments() -> None:
 
 
 def test_a_branch_is_added_at_a_new_output() -> None:
-    """An output, an amplifier and a speaker come together: nothing in between would lead anywhere."""
+    """An output, an amplifier and a speaker are added together, since any part alone would lead nowhere."""
     text = editing.add_branch(TWO_WAY, "desk", "amp_rear", "rear", power="50 W @ 4 ohm", output="rear", takes="front")
     read = read_job_text(text)
     assert [p.name for p in read.wiring.paths if p.speaker == "rear"] == ["rear.left", "rear.right"]
@@ -210,7 +210,7 @@ def test_a_branch_is_added_at_a_new_output() -> None:
 
 
 def test_a_file_with_shared_values_is_edited_elsewhere_or_refused() -> None:
-    """An alias isn't taken apart: what it stands for is changed in the text by hand."""
+    """An alias isn't resolved: its value must be changed in the text by hand."""
     text = TWO_WAY.replace("rated_output: 4 V ", "rated_output: &v 4 V ").replace(
         "output_limit: 4 V", "output_limit: *v"
     )
@@ -221,8 +221,8 @@ def test_a_file_with_shared_values_is_edited_elsewhere_or_refused() -> None:
         editing.set_key(text, ("stages", "head", "rated_output"), "5 V")
 
 
-def test_instruments_come_and_go() -> None:
-    """Added, renamed, taken out; the last one takes its section along."""
+def test_instruments_are_added_renamed_and_removed() -> None:
+    """Removing the last one removes its section."""
     text = editing.add_instrument(TWO_WAY, "recorder", "card", values={"full_scale": "2 V"})
     assert "card:\n    kind: recorder\n    full_scale: 2 V\n" in text
     assert "  dial:       {kind: multimeter" in editing.rename_instrument(TWO_WAY, "meter", "dial")

@@ -1,4 +1,4 @@
-"""Evidence files: what is read, each mistake at its line, any other input with one error."""
+"""Evidence files: valid entries, each mistake at its line, any other input with one error."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_every_kind_of_entry_is_read() -> None:
         ("silent", 3, "must be a mapping"),
     ],
 )
-def test_each_mistake_at_its_place(entry: str, line: int, said: str) -> None:
+def test_each_mistake_is_reported_at_its_line(entry: str, line: int, said: str) -> None:
     """One error: line, what is wrong, and how to fix it."""
     text = f"evidence:\n  - {{check: amp_sub.power_lamp, is: on}}\n  - {entry}\n"
     with pytest.raises(JobError) as caught:
@@ -98,19 +98,19 @@ def test_each_mistake_at_its_place(entry: str, line: int, said: str) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "evidence: 3", "evidenz: []", "- 1", "evidence: [\n"])
-def test_what_is_no_evidence_file(text: str) -> None:
-    """It is said in one sentence."""
+def test_file_that_is_no_evidence_file(text: str) -> None:
+    """One sentence says so."""
     with pytest.raises(JobError):
         read_evidence_text(text, JOB)
 
 
-def test_an_empty_list_is_no_evidence() -> None:
-    """Nothing found yet is a file as well."""
+def test_empty_list_is_valid() -> None:
+    """A file may say that nothing has been found yet."""
     assert read_evidence_text("evidence: []", JOB) == ()
 
 
-def test_files_that_are_not_there(tmp_path: Path) -> None:
-    """A missing file and a folder are told by name."""
+def test_missing_files_are_named(tmp_path: Path) -> None:
+    """A missing file, and a folder."""
     for path in (tmp_path / "none.yaml", tmp_path):
         with pytest.raises(JobError, match=path.name):
             read_evidence(path, JOB)
@@ -133,7 +133,7 @@ _values = st.one_of(
 
 @given(st.dictionaries(_words, _values, max_size=6))
 def test_any_mapping_is_an_entry_or_one_sentence(mapping: dict[str, object]) -> None:
-    """Whatever is put in, an entry comes out or an error of ours with a rule or a remedy."""
+    """Whatever is given, the result is an entry, or an error of ours with a rule or a remedy."""
     try:
         entry = read_entry(mapping, JOB)
     except GainwrightError as error:
@@ -144,7 +144,7 @@ def test_any_mapping_is_an_entry_or_one_sentence(mapping: dict[str, object]) -> 
 
 @given(st.text(max_size=60))
 def test_any_line_is_a_mapping_or_one_sentence(text: str) -> None:
-    """A line typed in the dialogue is taken or refused, and never breaks it."""
+    """A line typed in the dialogue is accepted or refused, and never crashes it."""
     try:
         entry_mapping(text)
     except GainwrightError as error:
@@ -186,5 +186,5 @@ def test_control_with_bands_accepts_no_other_word(place: str, said: str) -> None
     [("head.volume", "30"), ("amp_sub.gain", "20 %"), ("knob.at", "-6 dB"), ("amp_sub.gain", "wrong")],
 )
 def test_control_accepts_its_position(place: str, said: str) -> None:
-    """A step, a share of travel, decibels, or a judgement."""
+    """A step, a percentage, decibels, or a judgement."""
     assert read_entry({"check": place, "is": said}, JOB) == Check.model_validate({"check": place, "is": said})

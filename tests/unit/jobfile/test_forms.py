@@ -1,4 +1,4 @@
-"""Forms of a job: every key of the schema is on one, shows what is assumed with its reason, and can be set."""
+"""Forms of a job: every key of the schema is on one, shows what is assumed and why, and can be set."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def test_every_key_of_the_schema_is_on_a_form() -> None:
 
 
 def test_kind_of_a_field_is_the_models_own_metadata() -> None:
-    """A description says nothing of the kind: other words leave it, and a type that isn't marked is refused."""
+    """It doesn't depend on the description; a type without metadata is refused."""
 
     class Plain(BaseModel):
         limit: Voltage | None = Field(default=None, description="flat, or a list of bands")
@@ -144,8 +144,8 @@ def _example(f: FormField) -> str:
 
 
 @pytest.mark.parametrize("name", [f.name for form in _every_form() for f in form.fields])
-def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
-    """Typed into its field it stands in the file and on the form; emptied it is gone; the comment stays."""
+def test_every_key_can_be_set_and_removed_again(name: str) -> None:
+    """Typed into its field it is in the file and on the form; emptied it is gone; the comment stays."""
     before = DIGITAL_READY if name == "stages.head.outputs.out.digital" else EVERY_KIND
     every = forms.forms(read_job_text(before))
     form, f = next((form, f) for form in every for f in form.fields if f.name == name)
@@ -166,7 +166,7 @@ def test_every_key_can_be_set_and_taken_out_again(name: str) -> None:
 
 @pytest.mark.parametrize("example", [*examples(), "every kind"])
 def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
-    """Whatever the catalogue and the instruments assume stands at a silent field, with spread and reason."""
+    """Every value assumed by the catalogue and the instruments is shown at its empty field, with spread and reason."""
     read = read_job_text(EVERY_KIND if example == "every kind" else example_text(example))
     silent = [f for form in forms.forms(read) for f in form.fields if not f.present and f.assumed]
     reasons = {f.assumed.reason for f in silent if f.assumed}
@@ -182,8 +182,8 @@ def test_every_assumption_is_shown_with_its_reason(example: str) -> None:
         assert values["instruments.meter.counts"] == "4000"
 
 
-def test_help_and_label_are_there_for_every_field() -> None:
-    """Each field has a label and help, or says what leaving it out means."""
+def test_every_field_has_a_label_and_help() -> None:
+    """Or says what leaving it out means."""
     for form in _every_form():
         assert form.title
         for f in form.fields:
@@ -210,8 +210,8 @@ def test_help_and_label_are_there_for_every_field() -> None:
         ),
     ],
 )
-def test_typed_texts_are_read_as_people_mean_them(name: str, text: str, value: Any) -> None:
-    """Commas in figures, lines of lists, joined sources, sides."""
+def test_typed_text_is_read_as_meant(name: str, text: str, value: Any) -> None:
+    """Commas in figures, lists by lines, mixed sources, sides."""
     f = next(f for form in _every_form() for f in form.fields if f.name == name)
     assert forms.parse_field(f, text) == value
 
@@ -224,7 +224,7 @@ def test_invalid_value_is_reported_with_its_location_and_nothing_changes() -> No
 
 
 def test_every_table_by_kind_of_stage_has_every_kind() -> None:
-    """What takes how long, what can be added on a page, what must be said: no kind is left out, none is made up."""
+    """Access times, what can be added on a page, required keys: no kind is missing, none is invented."""
     from gainwright.diagnose.candidates import ACCESS_MINUTES
     from gainwright.web.jobs import chain_edit_pages as chain_edits
 

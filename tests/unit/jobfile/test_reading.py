@@ -31,15 +31,15 @@ def refusal(text: str) -> JobError:
     return caught.value
 
 
-def test_the_small_job_is_read() -> None:
-    """What the mistakes below are made from is right."""
+def test_base_job_is_valid() -> None:
+    """The job from which the mistakes below are made is valid."""
     job = read_job_text(SMALL).job
     assert list(job.stages) == ["head", "amp", "sub"]
 
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_every_example_is_read_and_says_what_it_is(name: str) -> None:
-    """Ten examples, each a different situation, each with a line about itself."""
+    """Each is a different situation, with a line that describes it."""
     assert read_job_text(example_text(name), name).job.title
     assert len(examples()) == 10
 
@@ -97,7 +97,7 @@ def test_a_mistake_is_reported_with_its_location(old: str, new: str, code: str, 
 
 
 def test_several_mistakes_are_reported_in_the_order_of_the_file() -> None:
-    """The first in full, the others with their places."""
+    """The first in full, the others with their locations."""
     error = refusal(SMALL.replace("2 V", "2 W").replace("300 W @", "300 ohm @").replace("0.2 ..", "x .."))
     text = str(error)
     assert text.index("my.yaml:4") < text.index("my.yaml:8") < text.index("my.yaml:9")
@@ -108,11 +108,11 @@ def test_several_mistakes_are_reported_in_the_order_of_the_file() -> None:
     "text", ["", "# only a comment\n", "- a\n- b\n", "just a word", "5", "null", "!!python/object:os.system {}"]
 )
 def test_a_file_that_is_not_a_job(text: str) -> None:
-    """Empty files, lists, words and tags are refused with what to do."""
+    """Empty files, lists, plain text and tags are refused with what to do."""
     assert refusal(text).code in {"not_a_job", "not_yaml", "missing_key", "unknown_key"}
 
 
-def test_aliases_that_explode() -> None:
+def test_exploding_aliases_are_refused() -> None:
     """Nine lines that stand for ten thousand million values are refused before they are expanded."""
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
     lines += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 10)]
@@ -129,13 +129,13 @@ def test_an_alias_of_reasonable_size_is_accepted() -> None:
     assert read_job_text(text).job.title == "a & b * c"
 
 
-def test_an_alias_of_itself() -> None:
+def test_alias_of_itself_is_refused() -> None:
     """A mapping inside itself has no end."""
     assert refusal("a: &a {b: *a}\n").code in {"too_large", "not_yaml", "unknown_key", "missing_key"}
 
 
-def test_depth_without_end() -> None:
-    """Ten thousand brackets are refused, not followed."""
+def test_excessive_depth_is_refused() -> None:
+    """Ten thousand brackets are refused without following them."""
     assert refusal("format: 1\nx: " + "[" * 10_000 + "]" * 10_000).code in {"too_large", "not_yaml"}
 
 
@@ -155,22 +155,22 @@ def write(folder: Path, content: bytes) -> Path:
         (b"", "not_a_job", "gainwright new"),
     ],
 )
-def test_files_of_another_kind(tmp_path: Path, content: bytes, code: str, says: str) -> None:
-    """Another encoding is named, with the byte and its line."""
+def test_other_encodings_are_refused(tmp_path: Path, content: bytes, code: str, says: str) -> None:
+    """The encoding is named, with the byte and its line."""
     with pytest.raises(JobError) as caught:
         read_job(write(tmp_path, content))
     assert caught.value.code == code
     assert says in str(caught.value)
 
 
-def test_a_byte_order_mark_and_other_line_ends_do_no_harm(tmp_path: Path) -> None:
+def test_byte_order_mark_and_other_line_endings_are_accepted(tmp_path: Path) -> None:
     """Files from other systems are read."""
     content = b"\xef\xbb\xbf" + SMALL.replace("\n", "\r\n").encode()
     assert read_job(write(tmp_path, content)).job.title == "small"
 
 
-def test_a_file_of_100_mb(tmp_path: Path) -> None:
-    """It is refused by its size, without being read."""
+def test_file_of_100_mb_is_refused(tmp_path: Path) -> None:
+    """By its size, without being read."""
     path = tmp_path / "recording.yaml"
     with path.open("wb") as file:
         file.truncate(100_000_000)
@@ -178,8 +178,8 @@ def test_a_file_of_100_mb(tmp_path: Path) -> None:
         read_job(path)
 
 
-def test_no_file_and_a_folder(tmp_path: Path) -> None:
-    """Both say so."""
+def test_missing_file_and_folder_are_named(tmp_path: Path) -> None:
+    """Each has its own message."""
     with pytest.raises(JobError, match="check the name"):
         read_job(tmp_path / "none.yaml")
     with pytest.raises(JobError, match="is a folder"):
@@ -195,7 +195,7 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         (b"PK\x03\x04\x14\x00", "an office document"),
     ],
 )
-def test_another_kind_of_file_is_named(tmp_path: Path, content: bytes, says: str) -> None:
+def test_other_kinds_of_file_are_named(tmp_path: Path, content: bytes, says: str) -> None:
     """A PDF given as a job is called a PDF, whatever its size, as a file and as an upload."""
     path = tmp_path / "car.yaml"
     path.write_bytes(content)
@@ -207,7 +207,7 @@ def test_another_kind_of_file_is_named(tmp_path: Path, content: bytes, says: str
 
 
 def test_a_comma_inside_braces_is_explained() -> None:
-    """YAML ends the value at the comma: `{rated_output: 0,5 V}` is a key too many."""
+    """YAML ends the value at the comma: `{rated_output: 0,5 V}` has a key too many."""
     with pytest.raises(JobError) as caught:
         read_job_text("format: 1\nstages:\n  head: {kind: head_unit, rated_output: 0,5 V}\n")
     assert caught.value.code == "comma_in_braces"

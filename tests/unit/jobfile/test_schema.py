@@ -1,4 +1,4 @@
-"""The shipped JSON Schema: up to date, valid, and it judges as the reader does."""
+"""The shipped JSON Schema: up to date, valid, and in agreement with the reader."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from gainwright.jobfile import example_text, examples, job_schema, schema_text, 
 
 
 def test_the_shipped_schema_is_the_models() -> None:
-    """Written anew with `python -c "from gainwright.jobfile import schema_text; print(schema_text(), end='')"`."""
+    """Made by `python -c "from gainwright.jobfile import schema_text; print(schema_text(), end='')"`."""
     assert shipped_schema() == schema_text()
 
 
-def test_it_is_a_schema() -> None:
+def test_it_is_a_valid_schema() -> None:
     """By the meta-schema of draft 2020-12."""
     jsonschema.Draft202012Validator.check_schema(job_schema())
 
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_it_accepts_every_example(name: str) -> None:
-    """The general-purpose validator finds nothing."""
+    """A general-purpose validator finds no errors."""
     document = json.loads(json.dumps(YAML(typ="safe", pure=True).load(example_text(name))))
     assert list(jsonschema.Draft202012Validator(job_schema()).iter_errors(document)) == []
 
@@ -39,7 +39,7 @@ def test_it_refuses_what_the_reader_refuses(change: dict[str, Any]) -> None:
     assert list(jsonschema.Draft202012Validator(job_schema()).iter_errors(document))
 
 
-def test_every_key_of_the_schema_is_told(tree: Path) -> None:
+def test_every_key_of_the_schema_is_documented(tree: Path) -> None:
     """docs/job-file.md names each key that a job file may have."""
     told = (tree / "docs" / "job-file.md").read_text(encoding="utf-8")
     schema = job_schema()

@@ -1,4 +1,4 @@
-"""Figures that are unknown work, wide; figures that can't be, and indicators without marks, are one clear sentence."""
+"""Unknown figures work, with wide intervals; impossible figures, and indicators without marks, give one clear sentence."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ def plan(old: str, new: str) -> Plan:
         (METER, "  meter: {kind: multimeter, input_impedance: 0 ohm}", "instruments.meter", "a resistance of zero"),
     ],
 )
-def test_what_can_not_be_is_one_clear_sentence(old: str, new: str, where: str, what: str) -> None:
-    """Each names its place and says what to write; none is a traceback, none speaks of the language's own types."""
+def test_impossible_figures_give_one_clear_sentence(old: str, new: str, where: str, what: str) -> None:
+    """Each names its place and what to write; none is a traceback, none mentions Python's types."""
     with pytest.raises(JobError) as caught:
         plan(old, new)
     said = str(caught.value)
@@ -63,7 +63,7 @@ def test_what_can_not_be_is_one_clear_sentence(old: str, new: str, where: str, w
     ],
 )
 def test_unknown_figures_work_and_are_wide(old: str, new: str, path: str) -> None:
-    """Each plans; the figure is drawn over a factor of two and more where it is unknown, and was not before."""
+    """Each has a plan; the figure spans a factor of two or more if it is unknown, and didn't before."""
     made = plan(old, new)
     assert made.targets
     assert all(np.isfinite(t.v_rms) for t in made.targets)
@@ -75,8 +75,8 @@ def test_unknown_figures_work_and_are_wide(old: str, new: str, path: str) -> Non
         assert not np.max(known[path]) > 2 * np.min(known[path])
 
 
-def test_an_amplifier_of_unknown_power_is_set_by_what_nearly_all_reach() -> None:
-    """Its target is no rating: it is what 39 of 40 amplifiers reach cleanly, well under the middle of the spread."""
+def test_amplifier_of_unknown_power_is_set_to_what_nearly_all_reach() -> None:
+    """Its target is no rating: it is what 39 of 40 amplifiers reach cleanly, well below the middle of the spread."""
     target = plan(POWER, "power: unknown").targets[0]
     assert target.set_by == "clip"
     assert target.v_rms < 0.5 * target.candidates_v_rms["amplifier"]

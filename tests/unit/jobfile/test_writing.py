@@ -1,4 +1,4 @@
-"""Writing job files: only what changes changes, comments stay, and nothing is half-written."""
+"""Writing job files: only the affected text changes, comments stay, and nothing is half-written."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from gainwright.jobfile.editing import set_key
     ],
 )
 def test_one_value_changes_one_line(key: str, value: str) -> None:
-    """The rest of the file stays byte for byte, comments beside the value too."""
+    """The rest of the file stays byte for byte, including comments beside the value."""
     text = example_text("two_way_and_sub")
     path = [int(part) if part.isdigit() else part for part in key.split(".")]
     changed = set_key(text, tuple(path), int(value) if value.isdigit() else value)
@@ -48,7 +48,7 @@ def test_a_new_key_is_added_and_comments_stay() -> None:
 
 
 def test_saving_is_all_or_nothing(tmp_path: Path) -> None:
-    """The old file stays until the new one is whole; no part is left behind."""
+    """The old file stays until the new one is complete; no temporary file is left behind."""
     path = tmp_path / "job.yaml"
     write_file(path, "a: 1\n")
     write_file(path, "a: é\n")

@@ -1,4 +1,4 @@
-"""Advice while a column of readings comes in, slips in it, and columns that say nothing."""
+"""Advice during a column of readings, mistakes in it, and columns without a knee."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ def test_no_knee_is_claimed_where_none_is_shown() -> None:
     assert (found.advice, found.next_step) == ("go_on", 21)
 
 
-def test_as_readings_come_in() -> None:
-    """Never a clean step that isn't, and in the end enough."""
+def test_advice_while_readings_come_in() -> None:
+    """Never a last clean step that isn't clean, and in the end enough readings."""
     steps, volts = column(20, 15.3, 1.5)
     advices = []
     for n in range(1, 21):
@@ -35,7 +35,7 @@ def test_as_readings_come_in() -> None:
 
 
 @pytest.mark.parametrize(("index", "factor"), [(8, 10.0), (8, 0.1), (13, 1.2), (16, 0.8)])
-def test_a_slip_is_named_and_does_not_decide(index: int, factor: float) -> None:
+def test_mistyped_reading_is_named_and_ignored(index: int, factor: float) -> None:
     """A wrong range, a mistyped digit."""
     steps, volts = column(20, 15.3, 1.5)
     volts[index] *= factor
@@ -61,8 +61,8 @@ def test_missing_unequal_and_backward_steps(chosen: slice) -> None:
         ([], [], "too_few"),
     ],
 )
-def test_columns_that_say_nothing(steps: Any, volts: Any, advice: str) -> None:
-    """A control past its knee or without effect, a loose lead, too few."""
+def test_columns_without_information(steps: Any, volts: Any, advice: str) -> None:
+    """A control past its knee or without effect, a loose lead, too few readings."""
     found = knee(steps, volts)
     assert found.advice == advice
     assert not found.found
@@ -73,7 +73,7 @@ def test_columns_that_say_nothing(steps: Any, volts: Any, advice: str) -> None:
     ("steps", "volts", "limit"),
     [([1, 2], [1], 0.01), ([1, 2], [1, -1], 0.01), ([1, 2], [1, float("nan")], 0.01), ([1, 2], [1, 2], 0.9)],
 )
-def test_readings_that_are_none(steps: list[float], volts: list[float], limit: float) -> None:
-    """Each refused with what is wrong."""
+def test_invalid_readings_are_refused(steps: list[float], volts: list[float], limit: float) -> None:
+    """Each with what is wrong."""
     with pytest.raises(ReadingError):
         find_knee(steps, volts, limit_thd=limit)

@@ -1,4 +1,4 @@
-"""Recordings of which no noise level can be measured."""
+"""Recordings without a measurable noise level."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ def white(rms: float, seconds: float = 20.0, seed: int = 1) -> np.ndarray:
         (np.full(RATE_HZ, 0.1), "digital silence"),
     ],
 )
-def test_what_can_not_be_measured(samples: np.ndarray, why: str) -> None:
-    """Nothing is made up."""
+def test_unmeasurable_noise_is_not_invented(samples: np.ndarray, why: str) -> None:
+    """No figure is made up."""
     found = measured(samples)
     assert found.noise_dbfs is None
     assert why in found.why_not["noise_dbfs"]
 
 
-def test_no_numbers() -> None:
-    """NaN is refused."""
+def test_nan_is_refused() -> None:
+    """With the project's own error."""
     with pytest.raises(RecordingError):
         measured(np.full(RATE_HZ, np.nan))

@@ -18,7 +18,7 @@ from rising_tone import RATE_HZ, found, rising
     ],
 )
 def test_recordings_without_an_onset(samples: np.ndarray, says: str) -> None:
-    """Said why."""
+    """The result says why."""
     onset = found(samples)
     assert onset.level_dbfs is None
     assert says in onset.why_not

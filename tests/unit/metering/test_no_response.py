@@ -1,4 +1,4 @@
-"""Recordings that hold no response, and sweeps that can't be."""
+"""Recordings without a response, and invalid sweeps."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def measured(samples: np.ndarray) -> tuple[Response, IdentifiedPath]:
     return response, identify_filters(response)
 
 
-def test_two_channels_with_nothing_in_common() -> None:
-    """Refused, and too short ones too."""
+def test_uncorrelated_channels_are_refused() -> None:
+    """And too short ones."""
     a, b = (np.random.default_rng(s).normal(0, 0.1, 5 * RATE_HZ) for s in (1, 2))
     with pytest.raises(RecordingError, match="no signal in common"):
         two_channel_response(a, b, rate_hz=RATE_HZ, low_hz=20, high_hz=20_000)
@@ -42,8 +42,8 @@ def test_two_channels_with_nothing_in_common() -> None:
 
 
 @pytest.mark.parametrize("samples", [np.zeros(5 * RATE_HZ), np.random.default_rng(1).normal(0, 0.1, 5 * RATE_HZ)])
-def test_no_sweep_is_no_response(samples: np.ndarray) -> None:
-    """Silence and noise are refused."""
+def test_recording_without_a_sweep_is_refused(samples: np.ndarray) -> None:
+    """Silence and noise."""
     with pytest.raises(RecordingError, match="the sweep is not in it"):
         measured(samples)
 
@@ -59,7 +59,7 @@ def test_no_sweep_is_no_response(samples: np.ndarray) -> None:
         {"rate_hz": 8000},
     ],
 )
-def test_sweeps_that_can_not_be(options: dict[str, Any]) -> None:
-    """Each refused with its bounds."""
+def test_invalid_sweeps_are_refused(options: dict[str, Any]) -> None:
+    """Each with its bounds."""
     with pytest.raises(CallError):
         Sweep(**options)

@@ -1,4 +1,4 @@
-"""What a recording without a tone looks like."""
+"""Waveform and spectrum of a recording without a tone."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def recorded(wave: np.ndarray) -> Recording:
 
 
 def test_silence_has_no_period() -> None:
-    """Without a tone there is a spectrum and no wave."""
+    """Without a tone there is a spectrum and no waveform."""
     found = pictures(recorded(1e-6 * np.random.default_rng(5).standard_normal(RATE_HZ)))
     assert found.frequency_hz is None
     assert len(found.wave) == 0

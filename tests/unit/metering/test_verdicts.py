@@ -79,7 +79,7 @@ def test_verdicts(samples: np.ndarray, verdict: str) -> None:
 
 
 def test_one_sided_clipping_shows_even_harmonics() -> None:
-    """A sine of 1 cut at -0.8 only: H2 4.83531 %, H3 3.86825 % of the fundamental (half-wave closed forms)."""
+    """A sine of 1 clipped at -0.8 only: H2 4.83531 %, H3 3.86825 % of the fundamental (half-wave closed forms)."""
     found = judged(0.5 * np.maximum(tone(4.0, peak=1.0, hz=211.0), -0.8))
     percents = {h.order: h.percent for h in found.harmonics}
     assert percents[2] == pytest.approx(4.83531, rel=0.01)
@@ -107,7 +107,7 @@ def test_the_expected_frequency_wins_over_a_louder_hum() -> None:
 
 
 def test_fades_and_pauses_are_left_out() -> None:
-    """Only the steady stretch counts."""
+    """Only the steady part counts."""
     wave = np.concatenate([np.zeros(RATE_HZ), tone(3.0), np.linspace(1, 0, RATE_HZ) * tone(1.0)])
     part = steady_part(wave, rate_hz=RATE_HZ)
     assert 2.7 * RATE_HZ < len(part) < 3.3 * RATE_HZ
@@ -127,7 +127,7 @@ def refusal(path: Path) -> RecordingError:
 
 
 def test_files_that_are_not_recordings(tmp_path: Path) -> None:
-    """Missing, folder, empty, text, a picture's beginning, a WAV head alone."""
+    """Missing, folder, empty, text, the beginning of an image, a WAV header alone."""
     assert refusal(tmp_path / "none.wav").code == "not_readable"
     assert refusal(tmp_path).code == "not_a_file"
     for name, content, code in (
@@ -143,7 +143,7 @@ def test_files_that_are_not_recordings(tmp_path: Path) -> None:
 
 
 def test_a_truncated_file(tmp_path: Path) -> None:
-    """Half a WAV holds half a tone; half a FLAC too, or it is refused in one sentence."""
+    """Half a WAV contains half a tone; half a FLAC too, or it is refused with one sentence."""
     for suffix in ("wav", "flac"):
         whole = tmp_path / f"whole.{suffix}"
         soundfile.write(whole, tone(4.0), RATE_HZ)
@@ -159,7 +159,7 @@ def test_a_truncated_file(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
 def test_samples_that_are_not_numbers(tmp_path: Path, bad: float) -> None:
-    """The error gives the place."""
+    """The error gives the position."""
     wave = tone()
     wave[4800] = bad
     path = tmp_path / "bad.wav"
@@ -184,7 +184,7 @@ def test_an_empty_recording(tmp_path: Path) -> None:
     rate_hz=st.sampled_from([8000, 44_100, 192_000]),
 )
 def test_anything_finite_is_judged(seed: int, length: int, kind: str, rate_hz: int) -> None:
-    """Whatever the samples, a verdict comes out, and its JSON has no NaN."""
+    """Any samples give a verdict, and its JSON has no NaN."""
     rng = np.random.default_rng(seed)
     n = np.arange(length)
     wave = {
@@ -204,7 +204,7 @@ def test_anything_finite_is_judged(seed: int, length: int, kind: str, rate_hz: i
 @settings(max_examples=80)
 @given(data=st.data())
 def test_damaged_files_are_measured_or_refused(data: st.DataObject, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """A WAV or FLAC with bytes overwritten or cut off brings a measurement or a `RecordingError`."""
+    """A WAV or FLAC with bytes overwritten or removed gives a measurement or a `RecordingError`."""
     folder = tmp_path_factory.mktemp("damaged", numbered=True)
     suffix = data.draw(st.sampled_from(["wav", "flac"]))
     path = folder / f"tone.{suffix}"
@@ -220,7 +220,7 @@ def test_damaged_files_are_measured_or_refused(data: st.DataObject, tmp_path_fac
 
 
 def test_two_levels_of_equal_length_are_measured() -> None:
-    """A level that jumps in the middle, as when samples are lost: no level lies between the two, one of them is measured."""
+    """A level that jumps in the middle, as when samples are lost: one of the two is measured, not something in between."""
     one = tone(1.0)
     found = judged(np.concatenate([one, one * 10 ** (-9 / 20)]))
     assert found.rms_dbfs is not None

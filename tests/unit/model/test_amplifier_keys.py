@@ -1,4 +1,4 @@
-"""What some amplifiers and speakers have: a fixed gain, input ranges, a remote level control, a chassis, a supply, wiring."""
+"""Properties of some amplifiers and speakers: a fixed gain, input ranges, a remote level control, a chassis, a supply, wiring."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def text(one: str = "sides: [mono]", two: str = "sides: [mono]", speaker: str = 
 
 
 def test_a_fixed_gain_has_no_control() -> None:
-    """`gain: fixed` and `gain: {fixed: yes}` mean the same; there is nothing to turn, and nothing that mutes."""
+    """`gain: fixed` and `gain: {fixed: yes}` mean the same; there is no control and nothing that mutes."""
     for said in ("gain: fixed", "gain: Fixed", "gain: {fixed: yes}"):
         job = read_job_text(text(f"{said}, sensitivity: 1.5 V")).job
         assert "one.gain" not in controls(job)
@@ -51,8 +51,8 @@ def test_a_fixed_gain_has_no_control() -> None:
         ("turn_on: signal", "one supply, fuse, ground and turn-on"),
     ],
 )
-def test_what_is_refused(one: str, says: str) -> None:
-    """Each message says what would be right; two in one chassis can't have two supplies."""
+def test_invalid_keys_are_refused(one: str, says: str) -> None:
+    """Each message says what would be valid; two amplifiers in one chassis can't have two supplies."""
     with pytest.raises(JobError) as caught:
         read_job_text(text(one, "supply: 12 V" if "supply" in one else "sides: [mono]"))
     assert says in str(caught.value)
@@ -79,7 +79,7 @@ def test_the_load_of_several_speakers(speaker: str, ohm: float) -> None:
 
 
 def test_a_chassis_has_one_supply() -> None:
-    """A supply given once feeds all in the chassis; one value holds with the engine off, a battery rests lower."""
+    """A supply given once feeds everything in the chassis; a single value holds with the engine off, a battery rests lower."""
     job = read_job_text(text("supply: 24 V ± 0.5 V, rated_at: 24 V", "rated_at: 24 V")).job
     assert chassis(job) == {"box": ("one", "two")}
     assert unit_of(job, "two") == "box"
@@ -92,7 +92,7 @@ def test_a_chassis_has_one_supply() -> None:
 
 
 def test_positions_of_the_switches() -> None:
-    """The first range and fully up are assumed; a control that boosts a band stands at no boost."""
+    """The first range and fully up are assumed; a control that boosts a band is assumed to be at no boost."""
     job = read_job_text(
         text("input_ranges: {low: 0.2 .. 2 V, high: 2 .. 12 V}, remote_level: {range: -20 .. 6 dB}")
     ).job
@@ -103,7 +103,7 @@ def test_positions_of_the_switches() -> None:
 
 
 def test_short_forms_are_edited_key_by_key() -> None:
-    """`gain: fixed` and `supply: 24 V` show on the form as their keys, and are written in full when one is changed."""
+    """`gain: fixed` and `supply: 24 V` appear on the form as their keys, and are written in full when one is changed."""
     start = text("gain: fixed, supply: 24 V, rated_at: 24 V")
     fields = {f.path: f.present for form in forms(read_job_text(start)) for f in form.fields}
     assert fields["stages", "one", "gain", "fixed"] == "yes"

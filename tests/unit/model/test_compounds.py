@@ -1,4 +1,4 @@
-"""Texts of several parts: filters, ranges, bands, ratings, ends, coils, accuracies, sensitivities."""
+"""Texts with several parts: filters, ranges, bands, ratings, ends, coils, accuracies, sensitivities."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def test_invalid_filters(text: str, says: str) -> None:
     ],
 )
 def test_filters_as_people_write_them(text: str, means: tuple[str, int, float]) -> None:
-    """Orders and slopes, abbreviations, either order; the text stays as it was written."""
+    """Orders and slopes, abbreviations, either order; the text stays as written."""
     read = FilterSetting.parse(text)
     assert read.corner is not None
     assert (read.shape, read.slope_db_per_octave, read.corner.nominal) == means
@@ -85,7 +85,7 @@ def test_filters_as_people_write_them(text: str, means: tuple[str, int, float]) 
     ],
 )
 def test_ratings_as_people_write_them(text: str) -> None:
-    """Watts, RMS, into, at; of several channels a rating is that of one."""
+    """Watts, RMS, into, at; for several channels a rating is that of one."""
     rating = PowerRating.parse(text)
     assert (rating.power.nominal, rating.load.nominal) == (75, 4)
     assert rating.as_written() == text
@@ -93,7 +93,7 @@ def test_ratings_as_people_write_them(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["75 W RMS", "75 W"])
 def test_a_rating_without_its_load_is_one_question(text: str) -> None:
-    """It asks into which load, with the power kept."""
+    """The error asks into which load, and keeps the power."""
     with pytest.raises(QuantityError, match="doesn't say into which load") as caught:
         PowerRating.parse(text)
     assert caught.value.remedy == f"write, for example, {text} @ 4 ohm"
@@ -156,7 +156,7 @@ def test_ends() -> None:
     ],
 )
 def test_coils(text: str, ohm: float) -> None:
-    """What an amplifier sees: series adds, parallel divides (Ohm's law)."""
+    """The load of an amplifier: series adds, parallel divides (Ohm's law)."""
     coils = Coils.parse(text)
     assert coils.each.nominal * coils.factor == pytest.approx(ohm)
 
@@ -172,7 +172,7 @@ def test_invalid_coils(text: str) -> None:
 
 
 def test_accuracy_and_sensitivity() -> None:
-    """A share, counts, both; 2.83 V or 1 W."""
+    """A percentage, counts, both; 2.83 V or 1 W."""
     assert (Accuracy.parse("1.2 % + 3 counts").ratio, Accuracy.parse("1.2 % + 3 counts").counts) == (0.012, 3)
     assert Accuracy.parse("0.5 %").counts == 0
     assert Accuracy.parse("5 digits").ratio == 0

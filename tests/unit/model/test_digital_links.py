@@ -1,4 +1,4 @@
-"""Digital outputs: what they can feed, and what is asked of them in planning and fault finding."""
+"""Digital outputs: what they can feed, and their steps in planning and fault finding."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ LINK = "player.out.link"
         ("at: 36", "at: 53", "the volume is set to 53 of 52 steps"),
     ],
 )
-def test_what_a_digital_output_can_not_do(old: str, new: str, told: str) -> None:
-    """It feeds a digital processor, alone; a source without it needs a rated output."""
+def test_limits_of_a_digital_output(old: str, new: str, told: str) -> None:
+    """It feeds a digital processor, alone; a source without one needs a rated output."""
     other = "  other: {kind: head_unit, rated_output: 2 V}\n" if "other" in new else ""
     assert old in TEXT
     text = TEXT.replace(old, new, 1).replace("  desk:\n", f"{other}  desk:\n", 1)
@@ -42,7 +42,7 @@ def test_what_a_digital_output_can_not_do(old: str, new: str, told: str) -> None
 
 
 def test_a_digital_lead_is_open_or_not() -> None:
-    """It is one run without sides, has one cause, and rig and model agree on that."""
+    """It is one lead without sides, has one cause, and rig and model agree on that."""
     job = read_job_text(TEXT).job
     chain = Chain(job)
     assert [name for name in leads_by_name(chain.wiring) if "player" in name] == [LEAD]
@@ -55,7 +55,7 @@ def test_a_digital_lead_is_open_or_not() -> None:
 
 
 def test_nothing_is_read_on_a_digital_link() -> None:
-    """Neither a step of the plan nor a test of fault finding reads there; the link is looked at."""
+    """No step of the plan and no test of fault finding reads there; the link is inspected."""
     job = read_job_text(TEXT).job
     link = next(step for step in make_plan(job).steps if step.id == "lead.player-desk")
     assert link.expect is None
@@ -76,7 +76,7 @@ def test_a_reading_on_a_digital_link_is_refused() -> None:
 
 
 def test_the_master_volume_sets_the_level() -> None:
-    """The player's own volume goes to its highest step and stays; the clean limit is found on the master volume."""
+    """The player's own volume is set to its highest step and stays there; the clean limit is found with the master volume."""
     steps = make_plan(read_job_text(TEXT.replace("at: 15}", "at: 4}")).job).steps
     assert next(step.sets for step in steps if step.id == "control.player.volume") == {"player.volume": "15"}
     turned = {step.adjust.control for step in steps if step.adjust is not None and step.adjust.until == "last_clean"}
@@ -84,8 +84,8 @@ def test_the_master_volume_sets_the_level() -> None:
     assert "verify.desk.volume" in {step.id for step in steps}
 
 
-def test_an_unplugged_link_and_a_levelling_player_are_told_apart() -> None:
-    """Nothing after the link with it looked at and wrong; far too little with it right: the player's own level."""
+def test_unplugged_link_and_levelling_player_are_distinguished() -> None:
+    """No signal after the link and the inspected link wrong; far too little with the link right: the player's own level."""
     diagnoser = Diagnoser(read_job_text(TEXT).job, draws=256)
     silent = {"heard": "front", "is": "silent", "tone": "630 Hz", "level": "-10 dBFS"}
     assert _first(diagnoser, silent, {"check": LINK, "is": "wrong"}) == ("lead_open", LEAD)

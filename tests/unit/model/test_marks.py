@@ -1,4 +1,4 @@
-"""The syntax of an indicator's marks: what is read, what is refused, and the messages."""
+"""The syntax of an indicator's marks: what is accepted, what is refused, and the messages."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ TEXT = example_text("one_amplifier")
         ("thd over 3 % ± 0.5 % at 315 Hz", "thd", 0.03, 315.0),
     ],
 )
-def test_conditions_that_are_read(text: str, of: str, threshold: float, tuned: float | None) -> None:
+def test_valid_conditions(text: str, of: str, threshold: float, tuned: float | None) -> None:
     """The monitored quantity, the threshold in SI, the tuned frequency; written back unchanged."""
     lamp = read_job_text(with_lamp(TEXT, f"my word: {text}")).job.instruments["lamp"]
     assert isinstance(lamp, Indicator)
@@ -46,7 +46,7 @@ def test_conditions_that_are_read(text: str, of: str, threshold: float, tuned: f
         ('"a, b": thd over 3 %', "isn't valid here"),
     ],
 )
-def test_what_is_refused(marks: str, says: str) -> None:
+def test_invalid_conditions_are_refused(marks: str, says: str) -> None:
     """Each with one message at its line."""
     with pytest.raises(JobError) as caught:
         read_job_text(with_lamp(TEXT, marks))
@@ -54,7 +54,7 @@ def test_what_is_refused(marks: str, says: str) -> None:
     assert caught.value.where.startswith("job:8:")
 
 
-def test_thresholds_of_older_job_files_are_refused_with_the_new_way() -> None:
+def test_thresholds_of_older_job_files_are_refused_with_the_new_syntax() -> None:
     """A file of 0.1.0 gets one message with what to write."""
     old = TEXT.replace(
         "instruments:\n", "instruments:\n  lamp: {kind: indicator, level_above: 0.5 V, thd_above: 1 %}\n"
@@ -88,7 +88,7 @@ def test_evidence_lists_the_marks_that_are_lit(shows: object, lit: tuple[str, ..
     ],
 )
 def test_evidence_of_other_marks_is_refused(entry: dict[str, object], says: str) -> None:
-    """Only marks that the instrument has, only of an indicator."""
+    """Only marks of the instrument, and only of an indicator."""
     job = read_job_text(with_lamp(TEXT, "a: level over 1 V, b: thd over 3 %")).job
     with pytest.raises(JobError) as caught:
         read_entry({"at": "amp.out.mono", "tone": "50 Hz"} | entry, job)

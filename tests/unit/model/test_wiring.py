@@ -1,4 +1,4 @@
-"""Wiring: sides, shares, branches, joins, and every kind of mistake."""
+"""Wiring: sides, shares, branches, mixing, and every kind of mistake."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ SUB = {"amp_sub": amp("head.sub"), "sub": speaker("amp_sub")}
 FRONT = {"amp": amp("head.front"), "door": speaker("amp")}
 
 
-def test_sides_come_from_what_feeds() -> None:
+def test_sides_come_from_the_source() -> None:
     """A stereo output makes a stereo amplifier and two speakers' paths."""
     found = wired(**SUB, **FRONT)
     assert [str(n) for n in found.outputs("amp")] == ["amp.out.left", "amp.out.right"]
@@ -48,7 +48,7 @@ def test_sides_come_from_what_feeds() -> None:
 
 
 def test_stages_in_any_order_are_resolved_in_signal_order() -> None:
-    """Order of the file doesn't matter."""
+    """The order of the file doesn't matter."""
     backwards = dict(reversed(list({**SUB, **FRONT}.items())))
     found = wired(**backwards)
     assert found.order.index("amp") < found.order.index("door")
@@ -62,7 +62,7 @@ def test_one_output_may_branch() -> None:
     assert {p.stage for p in found.ports_fed_by(left)} == {"amp", "rear"}
 
 
-def test_a_bridged_amplifier_has_one_side_of_both() -> None:
+def test_bridged_amplifier_mixes_both_sides() -> None:
     """Half of each."""
     found = wired(**FRONT, big=amp("head.front", bridged=True), box=speaker("big"), **SUB)
     (node,) = found.outputs("big")
@@ -70,13 +70,13 @@ def test_a_bridged_amplifier_has_one_side_of_both() -> None:
     assert [r.share for r in found.routes[node]] == [0.5, 0.5]
 
 
-def test_mono_feeds_both_sides_whole() -> None:
-    """An amplifier that says its sides."""
+def test_mono_feeds_both_sides_unattenuated() -> None:
+    """An amplifier that gives its sides."""
     found = wired(**FRONT, wide=amp("head.sub", sides=["left", "right"]), box=speaker("wide"))
     assert [found.routes[n][0].share for n in found.outputs("wide")] == [1.0, 1.0]
 
 
-def test_sources_that_join_share_equally() -> None:
+def test_mixed_sources_share_equally() -> None:
     """Two monos into one."""
     found = wired(
         desk={"kind": "processor", "inputs": {"in": "head.front", "s": "head.sub"},
@@ -101,7 +101,7 @@ def test_coils_with_an_amplifier_each() -> None:
     assert {p.input for p in found.ports("box")} == {"coil_1", "coil_2"}
 
 
-def test_leads_are_named_by_what_they_join() -> None:
+def test_leads_are_named_by_their_ends() -> None:
     """`lead:FROM-TO`, with the output where there are several."""
     names = {str(run) for run in wired(**SUB, **FRONT).leads}
     assert names == {"lead:head.sub-amp_sub", "lead:amp_sub-sub", "lead:head.front-amp", "lead:amp-door"}
@@ -139,7 +139,7 @@ def test_wrong_wirings(stages: dict[str, Any], code: str, where: str, says: str)
     assert says in str(error)
 
 
-def test_a_job_without_a_source() -> None:
+def test_job_without_a_source_is_refused() -> None:
     """A chain begins with a source."""
     with pytest.raises(JobError, match="no stage is a head_unit"):
         resolve(Job.model_validate({"format": 1, "stages": {"amp": amp("head"), "door": speaker("amp")}}))

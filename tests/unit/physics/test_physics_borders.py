@@ -76,8 +76,8 @@ TONE: dict[str, Any] = {"frequency_hz": 100.0, "corner_hz": 80.0}
         ),
     ],
 )
-def test_what_cannot_be_is_refused(call: Callable[[], Any], says: str) -> None:
-    """A value outside a formula's range is refused with what would be valid."""
+def test_values_out_of_range_are_refused(call: Callable[[], Any], says: str) -> None:
+    """The error says what would be valid."""
     with pytest.raises(ValueError, match=re.escape(says)):
         call()
 
@@ -153,13 +153,13 @@ def test_import_loads_numpy_and_nothing_heavy() -> None:
 
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_physical_arguments_are_named(name: str) -> None:
-    """Every argument is keyword-only (but resistances in parallel), so that they can't be swapped."""
+    """Every argument is keyword-only (except resistances in parallel), so that they can't be swapped."""
     kinds = {parameter.kind for parameter in inspect.signature(FUNCTIONS[name]).parameters.values()}
     assert kinds == ({inspect.Parameter.VAR_POSITIONAL} if name == "parallel" else {inspect.Parameter.KEYWORD_ONLY})
 
 
 def test_every_formula_is_documented(tree: Path) -> None:
-    """docs/model.md, section Formulas, has a row for each formula and no others."""
+    """The section Formulas of docs/model.md has a row for each formula and no others."""
     text = (tree / "docs" / "model.md").read_text(encoding="utf-8")
     section = text.split("\n## Formulas\n")[1].split("\n## ")[0]
     told = set(re.findall(r"^\| `(\w+)` \|", section, flags=re.MULTILINE))

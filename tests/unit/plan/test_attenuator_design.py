@@ -1,4 +1,4 @@
-"""Dividers: what a finer series and tolerances change, and what can't be designed."""
+"""Dividers: the effect of a finer series and of tolerances, and what can't be designed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def job(name: str) -> Job:
 
 
 def test_values_over_decades() -> None:
-    """Both bounds belong to it; bounds out of order are refused."""
+    """Both bounds are included; bounds out of order are refused."""
     assert preferred_values(series=3, low=10, high=1000) == (10, 22, 47, 100, 220, 470, 1000)
     with pytest.raises(ValueError, match="in order"):
         preferred_values(series=24, low=10, high=1)
@@ -42,8 +42,8 @@ def test_tolerances_widen_the_ratio() -> None:
     assert one.high_db - one.attenuation_db > 20 * math.log10(1.01 / 0.99) * 0.9
 
 
-def test_what_can_not_be_designed() -> None:
-    """No recorder, another name, no amplifier that quarter-watt parts can meet."""
+def test_impossible_dividers_are_refused() -> None:
+    """No recorder, an unknown name, no amplifier that quarter-watt resistors are sufficient for."""
     plain = read_job_text(example_text("one_amplifier")).job
     with pytest.raises(CallError, match="names no recorder"):
         design_attenuators(plain)

@@ -1,4 +1,4 @@
-"""What stops a plan: each connection or figure that destroys something, and each that can hardly be meant."""
+"""What stops a plan: each connection or figure that would destroy something, and each that can hardly be intended."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def of(job: Job) -> dict[str, Finding]:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_no_example_is_stopped(name: str) -> None:
-    """The shipped jobs have nothing of all this."""
+    """The shipped jobs have no blocker."""
     assert of(read_job_text(example_text(name)).job) == {}
 
 
@@ -60,7 +60,7 @@ def test_no_example_is_stopped(name: str) -> None:
         ),
     ],
 )
-def test_what_destroys_something_is_a_blocker(stages: tuple[str, ...], code: str, where: str) -> None:
+def test_destructive_connections_are_blockers(stages: tuple[str, ...], code: str, where: str) -> None:
     """Each is found where it is, stops the plan and says what to change."""
     finding = found(*stages)[code]
     assert (finding.severity, finding.where) == ("blocker", where)
@@ -68,7 +68,7 @@ def test_what_destroys_something_is_a_blocker(stages: tuple[str, ...], code: str
 
 
 def test_a_processor_on_a_speaker_and_its_band_of_tweeters() -> None:
-    """A processor's output is a line output, and one that is called tweeter feeds tweeters whatever they are called."""
+    """A processor's output is at line level, and one that is called tweeter feeds tweeters whatever they are called."""
     desk = "desk: {kind: processor, inputs: {in: head.front}, outputs: {tweeter: {from: in}}}"
     codes = found(desk, "x: {kind: speaker, from: desk.tweeter}")
     assert codes["line_output_on_speaker"].where == codes["unprotected_speaker"].where == "x"
@@ -77,7 +77,7 @@ def test_a_processor_on_a_speaker_and_its_band_of_tweeters() -> None:
 
 
 def test_speaker_level_into_a_line_input() -> None:
-    """A head unit's power output, or an amplifier's, into a line input; through a converter it may."""
+    """A head unit's power output, or an amplifier's, into a line input; through a converter it is allowed."""
     speaker = "x: {kind: speaker, from: a}"
     assert found(f"a: {AMP}", speaker, head=POWERED)["speaker_level_into_line_input"].where == "a"
     second = f"b: {AMP.replace('head.front', 'a')}"
@@ -87,8 +87,8 @@ def test_speaker_level_into_a_line_input() -> None:
     assert found("x: {kind: speaker, from: head.front}", head=POWERED) == {}
 
 
-def test_two_coils_with_an_amplifier_each_are_not_tied() -> None:
-    """Outputs on coils of their own may be what they are."""
+def test_two_coils_with_an_amplifier_each_are_allowed() -> None:
+    """The outputs are not connected to each other."""
     coils = "sub: {kind: speaker, from: {coil_1: a, coil_2: b}, coils: 2 x 4 ohm separate}"
     assert found(f"a: {BASS}", f"b: {BASS}", coils) == {}
 
@@ -105,7 +105,7 @@ def test_two_coils_with_an_amplifier_each_are_not_tied() -> None:
     ],
 )
 def test_a_supply_far_from_the_rating(vehicle: dict[str, Any], code: str) -> None:
-    """12 V electronics take 9 to 16 V (ISO 16750-2, code C, from memory); a battery that rests above running isn't charged."""
+    """12 V electronics take 9 to 16 V (ISO 16750-2, code C, from memory); a battery whose resting voltage exceeds the running one isn't charged."""
     codes = found(f"a: {AMP}", "x: {kind: speaker, from: a}", **vehicle)
     assert {c: f.severity for c, f in codes.items()} == ({code: "blocker"} if code else {})
 
@@ -130,8 +130,8 @@ def test_an_amplifier_for_24_volts_at_24_and_at_12() -> None:
         ("}", ", high_pass: butterworth 12 at 100 kHz}", "caution"),
     ],
 )
-def test_absurd_sizes_are_asked_about(old: str, new: str, severity: str) -> None:
-    """A figure outside everything sold is a question, one ten times outside stops: never silence."""
+def test_implausible_figures_are_questioned(old: str, new: str, severity: str) -> None:
+    """A figure outside everything sold is a question, one ten times outside is a blocker: never accepted in silence."""
     finding = found(f"a: {AMP.replace(old, new)}", "x: {kind: speaker, from: a}")["improbable_value"]
     assert "meant?" in finding.message
     worst = {f.severity for f in _all(f"a: {AMP.replace(old, new)}")}

@@ -1,4 +1,4 @@
-"""The practice of the trade, item by item, as plan and levels.
+"""Common practice of the trade, item by item, in plan and levels.
 
 Each is common practice, no published source; a figure with a published or closed-form source names it.
 """
@@ -22,8 +22,8 @@ def plan() -> Plan:
     return two_way_plan()
 
 
-def test_leads_are_read_from_nothing_up_and_the_measuring_lead_comes_first(plan: Plan) -> None:
-    """Each conductor end to end, open between conductors; one on the rig that is well reads inside, one that isn't outside.
+def test_leads_are_expected_from_zero_up_and_the_measuring_lead_comes_first(plan: Plan) -> None:
+    """Each conductor end to end, open between conductors; a good one on the rig reads inside, a bad one doesn't.
 
     What the limit lets through is compared with the divider in test_leads.py.
     """
@@ -43,8 +43,8 @@ def test_leads_are_read_from_nothing_up_and_the_measuring_lead_comes_first(plan:
         assert float(str(bad["resistance"]).removesuffix(" ohm")) > lead.high
 
 
-def test_a_source_too_low_for_the_indicator_is_said_and_got_round() -> None:
-    """A source under what the indicator needs is a finding, and the plan looks another way that works."""
+def test_source_too_low_for_the_indicator_is_reported_and_worked_around() -> None:
+    """A source below the indicator's threshold is a finding, and the plan uses another method that works."""
     lamp = "instruments:\n => instruments:\n  lamp: {kind: indicator, marks: {there: level over 1 V, clip: thd over 1 %}}\n"
     weak = make_plan(job(a="rated_output: 4 V => rated_output: 20 mV", b=lamp))
     said = finding(weak, "below_threshold", "lamp")
@@ -54,7 +54,7 @@ def test_a_source_too_low_for_the_indicator_is_said_and_got_round() -> None:
     assert step.instrument != "lamp" or step.sets
 
 
-def test_a_stage_behind_that_clips_first_is_said() -> None:
+def test_later_stage_that_clips_first_is_reported() -> None:
     """An amplifier that clips before the source does hides the source's limit."""
     hot = make_plan(job(a="sensitivity: 0.2 .. 5 V => sensitivity: 0.02 .. 0.1 V"))
     said = finding(hot, "other_stage_first", "amp_sub.gain")
@@ -64,15 +64,15 @@ def test_a_stage_behind_that_clips_first_is_said() -> None:
     assert step.measure_at != "amp_sub.out.mono" or step.sets
 
 
-def test_a_source_gives_less_than_its_rating_with_flat_tone_often_a_fraction() -> None:
-    """A source that keeps room for its tone controls: at its top it may give less than rated; the interval says so."""
+def test_source_may_give_less_than_its_rating_with_flat_tone() -> None:
+    """A source that reserves headroom for its tone controls may give less than rated at its top; the interval includes that."""
     top = with_settings(job(), {"head.volume": "40"})
     node = levels(Chain(top), tone_hz=1000, level_dbfs=0).paths[1].nodes[0]
     assert node.node == "head.front.left"
     assert node.v_rms_low < 0.6 * 4.0
 
 
-def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive() -> None:
+def test_level_control_is_set_fully_up_and_a_reserve_costs_drive() -> None:
     """A level control only attenuates; it is set fully up, and turned down it leaves that much in reserve."""
     plain = make_plan(job())
     step = next(s for s in plain.steps if s.id == "control.knob.level")
@@ -87,7 +87,7 @@ def test_the_level_control_stands_fully_up_and_a_reserve_costs_that_much_drive()
 
 
 def test_a_gain_that_may_mute_starts_just_above_its_lowest_end(plan: Plan) -> None:
-    """Some gain controls pass nothing at their lowest end; silence there is then no fault."""
+    """Some gain controls pass nothing at their lowest end; silence there is no fault."""
     step = next(s for s in plan.steps if s.id == "control.amp_sub.gain")
     assert step.sets == {"amp_sub.gain": "5 %"}
     assert "not a fault" in finding(plan, "gain_may_mute", "amp_sub.gain").remedy
@@ -122,7 +122,7 @@ def test_speakers_are_off_while_a_channel_is_set_at_power(name: str) -> None:
             assert step.cautions
 
 
-def test_filters_are_opened_before_setting_and_put_back_after(plan: Plan) -> None:
+def test_filters_are_opened_before_setting_and_restored_after(plan: Plan) -> None:
     """Low-pass filters are opened above the tone and high-pass filters below it before setting, and restored."""
     opened = {c for s in steps(plan, "controls") for c in s.sets if c.endswith("_pass")}
     restored = {c: t for s in steps(plan, "restore") for c, t in s.sets.items()}
@@ -131,14 +131,14 @@ def test_filters_are_opened_before_setting_and_put_back_after(plan: Plan) -> Non
     assert restored["desk.tweeter.high_pass"] == "linkwitz-riley 24 at 3.2 kHz"
 
 
-def test_a_boost_is_said_with_the_headroom_it_costs() -> None:
-    """Equaliser and boost stand flat, or as they will be used, with what that costs."""
+def test_boost_is_reported_with_the_headroom_it_costs() -> None:
+    """Equaliser and boost are set flat, or as they will be used, with the headroom that this costs."""
     boosted = make_plan(job(a="boost: flat => boost: peak +6 dB at 45 Hz q 0.7"))
     assert "6.0 dB" in finding(boosted, "boost_costs_headroom", "amp_sub.boost").message
 
 
 def test_the_tone_sits_below_full_scale_by_the_allowance(plan: Plan) -> None:
-    """Set-up tones below full scale leave room for quieter recordings, each output as much as the job says."""
+    """Set-up tones below full scale leave room for quieter recordings, by each output's allowance in the job."""
     assert {s.stage: s.level_dbfs for s in steps(plan, "amplifier")} == {
         "amp_sub": -8,
         "amp_front": -6,
@@ -147,14 +147,14 @@ def test_the_tone_sits_below_full_scale_by_the_allowance(plan: Plan) -> None:
     assert all(s.level_dbfs == 0 for s in steps(plan, "source") if s.tone_hz)
 
 
-def test_a_meter_out_of_its_band_at_1_khz_is_said() -> None:
+def test_meter_out_of_its_band_at_1_khz_is_reported() -> None:
     """Many handheld meters specify their AC ranges only to 400 or 500 Hz: 1 kHz lies outside."""
     made = make_plan(job("full_range", a="bandwidth: 1 kHz => bandwidth: 400 Hz"))
     assert finding(made, "tone_out_of_band", "meter").severity in ("note", "caution")
     assert all(s.tone_hz is None or s.tone_hz <= 400 for s in made.steps)
 
 
-def test_a_source_that_cannot_drive_is_said() -> None:
+def test_source_too_weak_for_full_power_is_reported() -> None:
     """A source that can't drive the amplifier to its rating even at full gain sets the target and is a finding."""
     made = make_plan(job(a="sensitivity: 0.2 .. 5 V => sensitivity: 4 .. 8 V"))
     target = next(t for t in made.targets if t.stage == "amp_sub")
@@ -186,7 +186,7 @@ def test_a_source_that_cannot_drive_is_said() -> None:
     ],
 )
 def test_engineering_findings(change: str, code: str, where: str, severity: str) -> None:
-    """Load under the minimum, unprotected tweeter, overdriven input, clashing and doubled filters."""
+    """Load below the minimum, unprotected tweeter, overdriven input, clashing and doubled filters."""
     made = make_plan(job(a=change))
     assert finding(made, code, where).severity == severity
     assert made.blocked == (severity == "blocker")

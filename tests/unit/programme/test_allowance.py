@@ -1,4 +1,4 @@
-"""The choice of an allowance: it keeps its limits, only rises as they are loosened, and names who stands against more."""
+"""The choice of an allowance: it keeps its limits, only rises as they are loosened, and names the tracks that limit it."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def _parts(tracks: list[list[float]]) -> list[TrackBand]:
 @settings(max_examples=60, deadline=None)
 @given(tracks=TRACKS, percent=st.floats(0, 50), products=st.floats(-80, -1))
 def test_more_allowance_never_clips_less(tracks: list[list[float]], percent: float, products: float) -> None:
-    """Clipped time, products and power re a tone only rise with the allowance; the choice keeps its limits, the next doesn't."""
+    """Clipped time, products and power re a tone only rise with the allowance; the choice keeps its limits, the next step doesn't."""
     found = evaluate_allowances(_parts(tracks), limits=Limits(percent, products), drive=SpeakerLoad("s", 100.0, None))
     for less, more in zip(found.rows, found.rows[1:], strict=False):
         assert more.clipped_time_percent >= less.clipped_time_percent - 1e-9
@@ -67,8 +67,8 @@ def _noise(sigma: float, seconds: float = 4.0, seed: int = 1) -> np.ndarray:
     return np.random.default_rng(seed).normal(0, sigma, round(seconds * RATE_HZ))
 
 
-def test_the_loud_track_of_a_list_is_named() -> None:
-    """Of one loud and two soft tracks the loud one stands against more."""
+def test_limiting_track_of_a_list_is_named() -> None:
+    """Of one loud and two soft tracks it is the loud one."""
     parts = [part_of("soft", _noise(0.02)), part_of("loud", _noise(0.2)), part_of("other", _noise(0.03))]
     found = evaluate_allowances(parts)
     assert found.choice.tracks == ("loud",)
@@ -76,8 +76,8 @@ def test_the_loud_track_of_a_list_is_named() -> None:
     assert found.choice.db < evaluate_allowances(parts[:1]).choice.db
 
 
-def test_a_coil_is_judged_by_its_worst_track() -> None:
-    """A square wave has 3.01 dB more power than the sine it is as high as; over the rating it decides, however short it is."""
+def test_power_is_judged_by_the_worst_track() -> None:
+    """A square wave has 3.01 dB more power than a sine of the same peak; over the rating it decides, however short it is."""
     square = np.sign(np.sin(2 * np.pi * 50 * (np.arange(RATE_HZ) + 0.5) / RATE_HZ)) * 0.5
     parts = [part_of("square", square), part_of("soft", _noise(0.01, seconds=60))]
     found = evaluate_allowances(parts, drive=SpeakerLoad("sub", 100.0, 110.0), limits=Limits(100, 0))
@@ -90,22 +90,22 @@ def test_a_coil_is_judged_by_its_worst_track() -> None:
     assert found.choice.db == 3.0
 
 
-def test_nothing_to_clip() -> None:
-    """Silence allows all that is looked at, and has neither crest nor products."""
+def test_silence_allows_everything() -> None:
+    """Every allowance that is tried, and silence has neither crest nor products."""
     found = evaluate_allowances([part_of("silence", np.zeros(1000))])
     assert (found.choice.db, found.choice.decided_by, found.choice.kept) == (20.0, "range", True)
     assert found.crest_db is None
     assert {row.distortion_power_db for row in found.rows} == {None}
 
 
-def test_what_goes_over_full_scale_is_told() -> None:
+def test_track_over_full_scale_is_reported() -> None:
     """A track over full scale all the time keeps no limit, not even at 0 dB."""
     found = evaluate_allowances([part_of("over", 1.4 * np.sign(_noise(1.0)))])
     assert (found.choice.db, found.choice.kept, found.choice.tracks) == (0.0, False, ("over",))
 
 
-def test_what_can_not_be_asked() -> None:
-    """No track and a ceiling of nothing are refused; so that a wrong call isn't answered."""
+def test_invalid_calls_are_refused() -> None:
+    """No track, and a ceiling of zero, are errors and not answered."""
     with pytest.raises(ValueError, match="track"):
         evaluate_allowances([])
     with pytest.raises(ValueError, match="ceiling"):

@@ -34,14 +34,14 @@ def heard(
 
 
 def test_level_steps_are_a_tenth_of_a_decibel_or_less() -> None:
-    """The finest question asked of the distribution is 0.1 dB."""
+    """The finest question put to the distribution is 0.1 dB."""
     assert len(LEVEL_EDGES) == LEVELS + 1
     assert (20 * np.log10(LEVEL_EDGES[1:] / LEVEL_EDGES[:-1])).max() < 0.1
 
 
 @pytest.mark.parametrize("way", WAYS)
 def test_runs_at_full_scale_are_counted(way: str) -> None:
-    """Single samples at full scale are no clipping, two or more in a row are, also over the border of two blocks."""
+    """Single samples at full scale are no clipping, two or more in a row are, also across two blocks."""
     samples = np.full((40_000, 1), 0.1, dtype=np.float32)
     samples[100] = 1
     samples[200:202] = 1
@@ -52,8 +52,8 @@ def test_runs_at_full_scale_are_counted(way: str) -> None:
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("count", [1, 3, 511, 512, 513, 4000, 16_384, 16_385, 32_768])
-def test_any_length_and_any_blocks(way: str, count: int) -> None:
-    """A track of any length, in blocks of any size, gives the same; a short one has one window, its whole."""
+def test_any_track_length_and_block_size(way: str, count: int) -> None:
+    """A track of any length, in blocks of any size, gives the same; a short one is a single window."""
     samples = made(1, seed=9)[:count]
     whole = heard(samples, way)
     rng = np.random.default_rng(count)

@@ -1,4 +1,4 @@
-"""Where compiled code is kept, and what is done where it can't be had."""
+"""Where compiled code is cached, and what happens when it can't be."""
 
 from __future__ import annotations
 
@@ -37,15 +37,15 @@ def said_in_turn(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
 
 
 def test_only_the_first_process_compiles(said_in_turn: list[str]) -> None:
-    """The first says that it compiles, the second says nothing and has the same."""
+    """The first one says that it compiles, the second says nothing and gives the same results."""
     _, first, _, second = said_in_turn
     assert first.splitlines()[-1] == "kernel"
     assert "note: compiling" in first
     assert second == "kernel\n"
 
 
-def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
-    """A file stands where the folder should be: the code is compiled all the same, for this once."""
+def test_unwritable_cache_folder_is_reported(tmp_path: Path) -> None:
+    """A file is in place of the folder: the code is compiled all the same, for this run."""
     (tmp_path / "file").write_text("")
     told = said(tmp_path / "file")
     assert "can't be used as a cache" in told
@@ -53,7 +53,7 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
 
 
 def test_without_numba_music_is_refused_in_a_sentence(tmp_path: Path) -> None:
-    """It says what is missing and how to mend it, each time it is asked."""
+    """It says what is missing and how to install it, at every call."""
     code = """
 import sys
 sys.modules["numba"] = None
@@ -72,8 +72,8 @@ for _ in range(2):
         assert "pip install --upgrade numba" in line
 
 
-def test_nothing_is_imported_that_is_not_used() -> None:
-    """Neither numba nor scipy nor a decoder comes with the package."""
+def test_unused_libraries_are_not_imported() -> None:
+    """Neither numba nor scipy nor a decoder is imported with the package."""
     code = "import sys, gainwright.programme; print([n for n in ('numba', 'scipy', 'soundfile', 'av') if n in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"
@@ -86,21 +86,21 @@ def test_the_cache_folder_follows_its_variable(monkeypatch: pytest.MonkeyPatch, 
 
 
 def test_odd_rates_and_channels_are_refused() -> None:
-    """A rate or a number of channels that is no music is a sentence."""
+    """A sample rate or a number of channels that music can't have gives a sentence."""
     for rate_hz, channels in ((100, 2), (2_000_000, 2), (48_000, 0), (48_000, 9)):
         with pytest.raises(RecordingError):
             Analysis(rate_hz=rate_hz, channels=channels)
 
 
-def test_edges_are_checked() -> None:
-    """No corner at or under 0 Hz, no slope that a shape does not have."""
+def test_band_edges_are_checked() -> None:
+    """No corner at or below 0 Hz, no slope that a shape doesn't have."""
     for corner_hz, shape, slope in ((0.0, "butterworth", 24), (80.0, "linkwitz-riley", 18), (80.0, "odd", 24)):
         with pytest.raises(ValueError, match=r"corner|filter"):
             Edge(corner_hz, shape, slope)
 
 
 def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
-    """It is asked block by block, and nothing comes back."""
+    """It is checked block by block, and nothing is returned."""
     import numpy as np
     import soundfile
 
@@ -111,21 +111,21 @@ def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
 
 
 def test_a_filter_is_designed_without_scipy() -> None:
-    """Importing scipy.signal takes longer than all else before the first sample."""
+    """Importing scipy.signal takes longer than everything else before the first sample."""
     code = "import sys; from gainwright.programme import Edge; Edge(80.0).sections('low', 48_000); print('scipy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
 
 
-def test_what_is_kept_is_known_without_numba(said_in_turn: list[str]) -> None:
-    """Nothing is kept in a new folder; after one process has compiled, it is."""
+def test_cached_code_is_found_without_numba(said_in_turn: list[str]) -> None:
+    """Nothing is cached in a new folder; after one process has compiled, it is."""
     before, _, after, _ = said_in_turn
     assert before == "False False\n"
     assert after == "True False\n"
 
 
-def test_an_error_reaches_another_process_whole() -> None:
-    """It is the same after it was pickled, as a worker's is on its way back."""
+def test_error_can_be_pickled() -> None:
+    """It is the same after pickling, as when a worker returns it."""
     error = CallError("no", code="a_code", where="here", rule="a rule", remedy="mend it")
     back = pickle.loads(pickle.dumps(error))  # noqa: S301  our own
     assert type(back) is CallError

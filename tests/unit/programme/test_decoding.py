@@ -1,4 +1,4 @@
-"""Odd files: each is one sentence, never a crash; what is sound is read by what it holds."""
+"""Odd files: each gives one sentence, never a crash; valid ones are read by their content."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def refused(path: Path) -> RecordingError:
 
 @pytest.mark.parametrize("suffix", CODERS)
 def test_every_format_is_read_to_its_end(suffix: str, coded: dict[str, Path]) -> None:
-    """Twenty seconds come out of every format, as loud as the others within 0.2 LU."""
+    """Every format gives twenty seconds, with the same loudness within 0.2 LU."""
     found = analyse_file(coded[suffix])
     assert found is not None
     assert found.channels == 2
@@ -70,8 +70,8 @@ def test_every_format_is_read_to_its_end(suffix: str, coded: dict[str, Path]) ->
 
 
 @pytest.mark.parametrize("suffix", [name for name in CODERS if name != "aac"])
-def test_cut_short_is_told(suffix: str, coded: dict[str, Path], tmp_path: Path) -> None:
-    """A file whose copying stopped half way says so; a bare AAC stream has no head that could tell."""
+def test_truncated_file_is_reported(suffix: str, coded: dict[str, Path], tmp_path: Path) -> None:
+    """A file whose copying stopped half way is reported; a bare AAC stream has no header that could show it."""
     whole = coded[suffix].read_bytes()
     path = tmp_path / f"half.{suffix}"
     path.write_bytes(whole[: len(whole) // 2])
@@ -80,7 +80,7 @@ def test_cut_short_is_told(suffix: str, coded: dict[str, Path], tmp_path: Path) 
 
 @pytest.mark.parametrize("suffix", CODERS)
 def test_a_name_does_not_matter(suffix: str, coded: dict[str, Path], tmp_path: Path) -> None:
-    """A track with another format's name is read by what it holds."""
+    """A track with another format's suffix is read by its content."""
     path = tmp_path / ("named.mp3" if suffix != "mp3" else "named.wav")
     path.write_bytes(coded[suffix].read_bytes())
     found = analyse_file(path)
@@ -90,14 +90,14 @@ def test_a_name_does_not_matter(suffix: str, coded: dict[str, Path], tmp_path: P
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
 @pytest.mark.parametrize("content", [b"", b"no sound at all, only words. " * 200, bytes(5000), b"\xff" * 5000])
-def test_what_is_no_sound_is_told(suffix: str, content: bytes, tmp_path: Path) -> None:
-    """Nothing, words, zeros and ones under every name of a track."""
+def test_files_without_sound_are_refused(suffix: str, content: bytes, tmp_path: Path) -> None:
+    """Empty, text, zeros and ones under every suffix of a track."""
     path = tmp_path / f"track{suffix}"
     path.write_bytes(content)
     refused(path)
 
 
-def test_locked_tracks_are_told(coded: dict[str, Path], tmp_path: Path) -> None:
+def test_protected_tracks_are_refused(coded: dict[str, Path], tmp_path: Path) -> None:
     """Protected sound in MP4 (ISO/IEC 14496-12: sample entry enca; or drms) is not decoded to noise."""
     for mark in (b"enca", b"drms"):
         path = tmp_path / "locked.m4a"
@@ -105,14 +105,14 @@ def test_locked_tracks_are_told(coded: dict[str, Path], tmp_path: Path) -> None:
         assert refused(path).code == "encrypted"
 
 
-def test_folder_and_absent_file_are_told(tmp_path: Path) -> None:
+def test_folder_and_missing_file_are_refused(tmp_path: Path) -> None:
     """Neither is a crash."""
     refused(tmp_path)
     refused(tmp_path / "absent.wav")
 
 
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
-def test_samples_that_are_no_numbers_are_told(value: float, tmp_path: Path) -> None:
+def test_nan_samples_are_refused(value: float, tmp_path: Path) -> None:
     """One NaN in the middle of a file of floats."""
     samples = np.repeat(sine(-6, 2, rate_hz=RATE_HZ)[:, None], 2, axis=1).astype(np.float32)
     samples[40_000, 1] = value
@@ -121,15 +121,15 @@ def test_samples_that_are_no_numbers_are_told(value: float, tmp_path: Path) -> N
     assert refused(path).code == "not_numbers"
 
 
-def test_a_head_without_samples_is_told(tmp_path: Path) -> None:
+def test_header_without_samples_is_refused(tmp_path: Path) -> None:
     """A WAV file of no frames."""
     path = tmp_path / "none.wav"
     soundfile.write(path, np.zeros((0, 2)), RATE_HZ)
     assert refused(path).code == "empty"
 
 
-def test_picture_inside_is_no_trouble(coded: dict[str, Path], tmp_path: Path) -> None:
-    """A cover picture beside the sound is left alone."""
+def test_embedded_picture_is_ignored(coded: dict[str, Path], tmp_path: Path) -> None:
+    """A cover picture beside the sound."""
     path = tmp_path / "cover.m4a"
     draw = [
         "-f",
@@ -154,7 +154,7 @@ def test_picture_inside_is_no_trouble(coded: dict[str, Path], tmp_path: Path) ->
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_damage_never_crashes(suffix: str, coded: dict[str, Path], tmp_path: Path, data: st.DataObject) -> None:
-    """Bytes changed or taken out anywhere: statistics that are numbers, or an error that is a sentence."""
+    """Bytes changed or removed anywhere: finite statistics, or an error in one sentence."""
     content = bytearray(coded[suffix].read_bytes()[:150_000])
     for _ in range(data.draw(st.integers(1, 8))):
         at = data.draw(st.integers(0, len(content) - 1) | st.integers(0, 400))
@@ -182,8 +182,8 @@ def test_blocks_can_be_left_unread(coded: dict[str, Path]) -> None:
 
 
 @pytest.mark.parametrize("suffix", CODERS)
-def test_samples_are_the_same_however_they_are_asked_for(suffix: str, coded: dict[str, Path]) -> None:
-    """Buffers of any length, and a thread that reads ahead of them, give what whole blocks give, to the last frame."""
+def test_samples_do_not_depend_on_buffers_or_threads(suffix: str, coded: dict[str, Path]) -> None:
+    """Buffers of any length, and a thread that reads ahead, give what whole blocks give, to the last frame."""
     with open_track(coded[suffix]) as track:
         whole = np.concatenate([block.copy() for block in track.blocks])
         channels = track.channels

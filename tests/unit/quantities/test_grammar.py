@@ -1,4 +1,4 @@
-"""The grammar of quantities: what is read, what is refused, and the messages."""
+"""The grammar of quantities: what is accepted, what is refused, and the messages."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ from gainwright.quantities import DIMENSIONS, Exact, Normal, Uniform, Unknown, p
         ("Unknown", "power", Unknown()),
     ],
 )
-def test_what_is_read(text: str, dimension: str, spread: object) -> None:
+def test_valid_quantities(text: str, dimension: str, spread: object) -> None:
     """The grammar of the job file: value, unit, spread."""
     read = parse(text, dimension)
     assert type(read.spread) is type(spread)
@@ -93,7 +93,7 @@ def test_what_is_read(text: str, dimension: str, spread: object) -> None:
         ("3 dBm", "voltage", "wrong_unit", "dBm is not a unit of voltage"),
     ],
 )
-def test_what_is_refused(text: str, dimension: str, code: str, says: str) -> None:
+def test_invalid_quantities_are_refused(text: str, dimension: str, code: str, says: str) -> None:
     """An error names the text, the rule and what would be valid."""
     with pytest.raises(QuantityError) as caught:
         parse(text, dimension)

@@ -68,8 +68,8 @@ def test_a_lead_is_read_end_to_end_then_between(text: str, ohm: float | None, be
         ("", "nothing was entered"),
     ],
 )
-def test_a_lead_that_is_refused(text: str, says: str) -> None:
-    """Nothing is picked out of a sentence, and ambiguous text is refused."""
+def test_unreadable_lead_values_are_refused(text: str, says: str) -> None:
+    """No number is picked out of a sentence, and ambiguous text is refused."""
     with pytest.raises(AnswerError, match=says) as caught:
         read_lead(text)
     assert "write, for example" in caught.value.remedy
@@ -112,22 +112,22 @@ def test_a_row_is_a_step_with_volts(text: str, step: float, volts: float | None)
         ("²", "0 to 1000"),
     ],
 )
-def test_a_row_that_is_refused(text: str, says: str) -> None:
-    """Text that could be a step or a row is refused."""
+def test_ambiguous_rows_are_refused(text: str, says: str) -> None:
+    """Text that could be a step or a row."""
     with pytest.raises(AnswerError, match=says):
         read_row(text, step_alone=True)
 
 
 def test_a_step_alone_is_not_a_row() -> None:
-    """Where a row is expected a lone number is refused; a comma separates cells."""
+    """Where a row is expected a single number is refused; a comma separates cells."""
     with pytest.raises(AnswerError, match="a step and volts"):
         read_row("34")
     assert number(read_row("12,3").volts) == 3.0
 
 
 @pytest.mark.parametrize("line", ["a" * 200_000, '"' * 200_000, "\0,1", '"a\0";1'])
-def test_any_line_has_cells(line: str) -> None:
-    """A line that no table can hold has no readings."""
+def test_any_line_gives_cells_or_none(line: str) -> None:
+    """A line that no table can contain has no readings."""
     with pytest.raises(AnswerError):
         read_row(";".join(split_cells(line)))
 
@@ -144,7 +144,7 @@ def test_volts_with_distortion_or_a_gain_position() -> None:
 
 
 def test_control_positions() -> None:
-    """Per cent of a gain's travel and decibels of a level need no unit; a step is a number."""
+    """Per cent of a gain's range and decibels of a level need no unit; a step is a number."""
     assert str(read_position("37,5", "fraction")) == "37.5 %"
     assert str(read_position("\u22126 db", "ratio")) == "-6 dB"
     assert read_step("Step 12,5") == 12.5

@@ -46,7 +46,7 @@ def value(found: Quantity | str) -> float:
     ],
 )
 def test_volts_with_comma_point_unit_or_none(text: str, volts: float) -> None:
-    """Volts may be typed either way; thin spaces group digits."""
+    """Decimal comma or point, with or without a unit; thin spaces group digits."""
     assert value(read_volts(text).volts) == pytest.approx(volts, rel=1e-12)
 
 
@@ -113,7 +113,7 @@ def test_a_negation_gives_no_value(text: str) -> None:
         ("1" * 400, "voltage", "not a valid reading"),
     ],
 )
-def test_what_is_refused_says_why_and_gives_an_example(text: str, dimension: str, says: str) -> None:
+def test_refusal_gives_reason_and_example(text: str, dimension: str, says: str) -> None:
     """The text, what would be valid, an example."""
     with pytest.raises(AnswerError, match=says) as caught:
         read_measured(text, dimension, unit={"voltage": "V", "resistance": "ohm"}[dimension], words=(OVER_RANGE,))

@@ -1,4 +1,4 @@
-"""The drawing of a chain: no lead runs through a stage that isn't its end, no two stages stand in one place."""
+"""The drawing of a chain: no lead crosses a stage that isn't its end, no two stages are in one place."""
 
 from __future__ import annotations
 
@@ -75,8 +75,8 @@ def _through(layout: ChainLayout) -> list[str]:
 
 @settings(max_examples=200)
 @given(drawing=chains())
-def test_downwards_each_stage_has_its_line_and_each_lead_its_rail(drawing: ChainDrawing) -> None:
-    """Every stage once, each below all that feed it, its leads ending at it, none through another."""
+def test_vertical_layout_has_a_line_per_stage_and_a_rail_per_lead(drawing: ChainDrawing) -> None:
+    """Every stage once, each below all that feed it, its leads ending at it, none crossing another."""
     layout = lay_out_down(drawing, {})
     assert sorted(s.name for s in layout.stops) == sorted(b.name for b in drawing.boxes)
     assert len({s.y for s in layout.stops}) == len(layout.stops)
@@ -90,8 +90,8 @@ def test_downwards_each_stage_has_its_line_and_each_lead_its_rail(drawing: Chain
 
 @settings(max_examples=100)
 @given(drawing=chains())
-def test_across_no_two_boxes_touch(drawing: ChainDrawing) -> None:
-    """Boxes stand apart and inside the sheet."""
+def test_horizontal_layout_keeps_boxes_apart(drawing: ChainDrawing) -> None:
+    """And inside the drawing."""
     layout = lay_out_across(drawing, {"s0": ("high", "1 caution")})
     for a, b in itertools.combinations(layout.stops, 2):
         assert abs(a.x - b.x) >= BOX_WIDE or abs(a.y - b.y) >= BOX_HIGH
@@ -119,8 +119,8 @@ def _crossed(sources: int, ends: int) -> ChainDrawing:
 @given(marked=marked_chains())
 @example(marked=(_crossed(3, 6), Line("s2", "e5", ""), "s0"))
 @example(marked=(_crossed(3, 11), Line("s2", "e10", ""), "s0"))
-def test_balloons_stand_where_the_fault_may_be(marked: tuple[ChainDrawing, Line, str]) -> None:
-    """At a stage on its box or in its line, at a lead beside its way into a stage; inside the sheet; what they mark is suspected."""
+def test_balloons_mark_where_the_fault_may_be(marked: tuple[ChainDrawing, Line, str]) -> None:
+    """At a stage on its box or in its line, at a lead beside its end at a stage; inside the drawing; marked places are suspected."""
     drawing, line, name = marked
     marks = {f"{name}.out": [1, 2, 3, 4, 5, 6], f"lead:{line.source}.left-{line.target}": [7, 8, 9]}
     for layout in (lay_out_across(drawing, {}, marks=marks), lay_out_down(drawing, {}, marks=marks)):
@@ -142,7 +142,7 @@ def test_balloons_stand_where_the_fault_may_be(marked: tuple[ChainDrawing, Line,
 
 
 def test_the_check_notices_a_lead_through_a_stage() -> None:
-    """A rail drawn through another stage's mark is found."""
+    """A rail drawn through another stage's symbol is found."""
     drawing = ChainDrawing(
         "a",
         "",
@@ -158,8 +158,8 @@ def test_the_check_notices_a_lead_through_a_stage() -> None:
 
 
 @pytest.mark.parametrize("letters", [16, 17, 40])
-def test_a_long_name_is_cut_across_and_whole_down(letters: int) -> None:
-    """Across a name fits its box; down it stands whole."""
+def test_long_name_is_shortened_horizontally_and_complete_vertically(letters: int) -> None:
+    """In the horizontal layout a name fits its box."""
     name = "n" * letters
     drawing = ChainDrawing("a", "", (Box(name, "x", 0, 0.0, ""),), (), "")
     shown = lay_out_across(drawing, {}).stops[0].shown
@@ -169,7 +169,7 @@ def test_a_long_name_is_cut_across_and_whole_down(letters: int) -> None:
 
 
 def test_paper_and_page_are_drawn_from_one_layout() -> None:
-    """The picture holds the leads, boxes and balloons of the page's own layout, and says below what each balloon means."""
+    """The picture has the leads, boxes and balloons of the page's own layout, and explains each balloon below."""
     boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
     drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1"),), "")
     page = lay_out_across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})

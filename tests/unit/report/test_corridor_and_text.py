@@ -1,4 +1,4 @@
-"""Charts and texts say what the numbers say."""
+"""Charts and texts contain the numbers of the results."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ from gainwright.solve import Chain, levels
     ("value", "text"),
     [(0, "0 V"), (1e-9, "< 1 µV"), (12.3456e-6, "12.3 µV"), (0.0123, "12.3 mV"), (1.2345, "1.23 V"), (math.inf, "-")],
 )
-def test_volts_for_people(value: float, text: str) -> None:
-    """Three figures and a handy unit."""
+def test_volts_are_printed_with_three_digits_and_a_suitable_prefix(value: float, text: str) -> None:
+    """Three digits and a convenient unit."""
     assert volts(value) == text
 
 
-def test_the_chart_holds_the_levels() -> None:
-    """Every mark is its node in dBV; sides with the same numbers are drawn once; one tightest mark a path."""
+def test_chart_shows_the_levels() -> None:
+    """Every marker is its node in dBV; sides with the same numbers are drawn once; one tightest marker per path."""
     chain = Chain(read_job_text(example_text("two_way_and_sub")).job)
     found = levels(chain, tone_hz=1000.0, level_dbfs=-10.0)
     chart = corridor_chart(found, title="a car")
@@ -43,7 +43,7 @@ def test_the_chart_holds_the_levels() -> None:
     assert "tightest at" in chart.description
 
 
-def test_margins_are_said_in_words() -> None:
+def test_margins_are_given_in_words() -> None:
     """Colour is not needed to see them."""
     chain = Chain(read_job_text(example_text("full_range")).job)
     found = levels(chain, tone_hz=1000.0, level_dbfs=0.0, draws=64)
@@ -71,7 +71,7 @@ def test_plans_fit_a_terminal_and_leave_nothing_out(name: str) -> None:
     assert findings_text([])
 
 
-def test_a_verdict_is_said() -> None:
+def test_verdicts_in_words() -> None:
     """Clean and clipped, with level and depth."""
     wave = np.sin(2 * np.pi * 997 * np.arange(48_000) / 48_000)
     both = np.stack([0.4 * wave, np.clip(0.6 * wave, -0.5, 0.5)], axis=1)

@@ -1,4 +1,4 @@
-"""Papers in another language: every sentence is there, its places are kept, numbers are written its way."""
+"""Papers in another language: every sentence is translated, its placeholders are kept, numbers follow the language."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def places(template: str) -> set[str]:
 
 @pytest.mark.parametrize("code", OTHERS)
 def test_every_sentence_is_translated(code: str) -> None:
-    """What the code says is in the catalogue, not empty, not uncertain; a sentence with an own gap would be seen."""
+    """Each sentence in the code is in the catalogue, not empty, not fuzzy; a missing one would be noticed."""
     catalogue = po(code)
     said = {str(m.id): m for m in catalogue if m.id}
     assert len(sentences()) > 250
@@ -41,14 +41,14 @@ def test_every_sentence_is_translated(code: str) -> None:
 
 
 @pytest.mark.parametrize("code", OTHERS)
-def test_the_places_of_a_sentence_are_kept(code: str) -> None:
-    """A translation puts in exactly what its sentence has."""
+def test_placeholders_of_a_sentence_are_kept(code: str) -> None:
+    """A translation has exactly the placeholders of its sentence."""
     assert [m.id for m in po(code) if m.id and places(str(m.id)) != places(str(m.string))] == []
 
 
 @pytest.mark.parametrize("code", OTHERS)
-def test_what_is_shipped_is_what_is_written(code: str) -> None:
-    """The compiled catalogue, read by Python's gettext, says what the written one says."""
+def test_compiled_catalogue_is_up_to_date(code: str) -> None:
+    """Read by Python's gettext, it gives what the source catalogue gives."""
     path = Path(PACKAGE / "locale" / code / "LC_MESSAGES" / "gainwright.mo")
     with path.open("rb") as file:
         shipped = gettext.GNUTranslations(file)
@@ -56,8 +56,8 @@ def test_what_is_shipped_is_what_is_written(code: str) -> None:
     assert [m.id for m in written if shipped.gettext(str(m.id)) != m.string] == []
 
 
-def test_numbers_after_the_language() -> None:
-    """German writes a comma (Unicode CLDR: decimal of de is ','); English and a job's own words stay."""
+def test_numbers_follow_the_language() -> None:
+    """German writes a comma (Unicode CLDR: decimal of de is ','); English and texts from the job stay."""
     text = say("Reached {volts}", volts="25.36 V ± 0.2")
     assert Language("de").translate(text).endswith("25,36 V ± 0,2")
     assert Language("en").translate(text) == "Reached 25.36 V ± 0.2"
@@ -66,7 +66,7 @@ def test_numbers_after_the_language() -> None:
 
 
 def test_sentences_within_sentences() -> None:
-    """Parts that are sentences are said in the language, too; joined ones as well."""
+    """Parts that are sentences are translated, too, joined ones as well."""
     inner = say("nothing")
     assert inner in ("nothing",)
     both = joined([inner, inner], "{a}; {b}")
@@ -74,8 +74,8 @@ def test_sentences_within_sentences() -> None:
     assert both == "nothing; nothing"
 
 
-def test_chart_words() -> None:
-    """Titles and texts of a chart are said in the language; its data stay."""
+def test_chart_texts_are_translated() -> None:
+    """Titles and texts of a chart are; its data stay."""
     spec = {"title": say("The chain"), "data": [{"name": "ceiling", "v": 1.5}], "layer": [{"title": "ceiling"}]}
     german = translate_chart(spec, Language("de"))
     assert german["title"] != "The chain"
@@ -85,7 +85,7 @@ def test_chart_words() -> None:
 
 
 def test_an_unknown_language() -> None:
-    """One sentence that names those there are."""
+    """One sentence names those available."""
     with pytest.raises(GainwrightError, match="xx") as caught:
         language("xx")
     assert "Deutsch" in str(caught.value)

@@ -1,4 +1,4 @@
-"""The papers say the job's numbers and words, whatever they are, and the same input gives the same bytes."""
+"""Papers contain the job's numbers and texts, whatever they are, and the same input gives the same bytes."""
 
 from __future__ import annotations
 
@@ -91,8 +91,8 @@ def parsed(html: bytes) -> _Page:
     return page
 
 
-def test_the_set_up_sheet_says_the_plan(job: Job, plan: Plan) -> None:
-    """Every step and target of the plan stands on at most five pages, A4 and Letter (ISO 216, ANSI Y14.1)."""
+def test_set_up_sheet_contains_the_plan(job: Job, plan: Plan) -> None:
+    """Every step and target of the plan on at most five pages, A4 and Letter (ISO 216, ANSI Y14.1)."""
     paper = setup_sheet(job, plan, date="2026-11-26")
     for size, (width_mm, height_mm) in {"a4": (210, 297), "letter": (215.9, 279.4)}.items():
         pdf = written(paper, ".pdf", size=size)
@@ -118,7 +118,7 @@ def test_cautions_stand_at_every_step_that_needs_them(job: Job, plan: Plan) -> N
     assert not set(plan.cautions) & {c for s in plan.steps for c in s.cautions}
 
 
-def test_it_is_tagged_pdf_ua_with_words_for_charts(job: Job, plan: Plan) -> None:
+def test_pdf_is_tagged_pdf_ua_with_alternative_texts(job: Job, plan: Plan) -> None:
     """ISO 14289-1 (PDF/UA-1): marked, a title, a language, the identifier in XMP, and alternative texts of figures."""
     reader = PdfReader(io.BytesIO(written(handover(job, plan), ".pdf")))
     root: Any = reader.trailer["/Root"]
@@ -143,8 +143,8 @@ def _alternatives(node: Any) -> list[str]:
     return found + (_alternatives(node["/K"]) if "/K" in node else [])
 
 
-def test_pages_are_drawn_in_greys_and_inside_the_margins(job: Job, plan: Plan, tmp_path: Path) -> None:
-    """Rendered by PDFium: something on every page, nothing in the outer 4 mm, the sheet without colour."""
+def test_pages_are_grey_and_inside_the_margins(job: Job, plan: Plan, tmp_path: Path) -> None:
+    """Rendered by PDFium: content on every page, nothing in the outer 4 mm, the sheet without colour."""
     document = pypdfium2.PdfDocument(written(setup_sheet(job, plan), ".pdf"))
     for number, page in enumerate(document):
         picture = page.render(scale=2).to_numpy()
@@ -160,7 +160,7 @@ def test_pages_are_drawn_in_greys_and_inside_the_margins(job: Job, plan: Plan, t
 
 @pytest.mark.parametrize("suffix", [".pdf", ".html", ".json", ".csv"])
 def test_the_same_input_gives_the_same_bytes(job: Job, plan: Plan, suffix: str) -> None:
-    """Twice the same; another date, another file."""
+    """Twice the same; another date gives another file."""
     one = written(handover(job, plan, date="2026-11-26"), suffix)
     assert written(handover(job, plan, date="2026-11-26"), suffix) == one
     if suffix != ".csv":
@@ -168,7 +168,7 @@ def test_the_same_input_gives_the_same_bytes(job: Job, plan: Plan, suffix: str) 
 
 
 def test_the_fingerprint_is_of_the_data(job: Job, plan: Plan) -> None:
-    """The date and the language leave it; a number that differs changes it."""
+    """Date and language don't affect it; a different number does."""
     sheet = setup_sheet(job, plan)
     assert setup_sheet(job, plan, date="2026-11-26").fingerprint == sheet.fingerprint
     other = dataclasses.replace(sheet, data=dataclasses.replace(sheet.data, customer="another"))
@@ -177,7 +177,7 @@ def test_the_fingerprint_is_of_the_data(job: Job, plan: Plan) -> None:
 
 
 def test_json_and_csv_hold_the_numbers(job: Job, plan: Plan) -> None:
-    """JSON holds the plan as the plan itself says it; CSV, by the standard library, its targets."""
+    """JSON contains the plan's own JSON; CSV, read by the standard library, its targets."""
     paper = setup_sheet(job, plan)
     assert json.loads(written(paper, ".json"))["plan"] == json.loads(json.dumps(to_json(plan)))
     rows = list(csv.reader(io.StringIO(written(paper, ".csv").decode(), newline="")))
@@ -185,7 +185,7 @@ def test_json_and_csv_hold_the_numbers(job: Job, plan: Plan) -> None:
         assert any(row[:2] == [target.stage, volts(target.v_rms)] for row in rows)
 
 
-def test_what_was_reached_with_its_uncertainty(job: Job, plan: Plan) -> None:
+def test_reached_voltage_has_its_uncertainty(job: Job, plan: Plan) -> None:
     """A reading at the target's tone counts: value, half interval by the meter's data, dB off; one elsewhere doesn't."""
     step = next(s for s in plan.steps if s.phase == "amplifier" and s.tone_hz)
     entry = {"at": _output(job, step.stage), "with": "meter", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
@@ -204,7 +204,7 @@ def test_what_was_reached_with_its_uncertainty(job: Job, plan: Plan) -> None:
 
 
 def test_a_recorders_reading_has_the_recorders_uncertainty(job: Job, plan: Plan) -> None:
-    """A calibrated recorder is good to 0.05 dB (common practice): 0.58 % by the definition of the decibel, not a meter's."""
+    """A calibrated recorder is accurate to 0.05 dB (common practice): 0.58 % by the definition of the decibel, not a meter's."""
     step = next(s for s in plan.steps if s.phase == "amplifier")
     entry = {"at": _output(job, step.stage), "with": "interface", "tone": f"{step.tone_hz} Hz", "level": f"{step.level_dbfs} dBFS"}  # fmt: skip
     read = read_entry({**entry, "reads": "10 V"}, job)
@@ -220,7 +220,7 @@ def _output(job: Job, stage: str) -> str:
 
 
 def test_the_allowance_is_the_jobs(job: Job, plan: Plan) -> None:
-    """Each output's allowance as the job has it; the chart's bars end that far below full scale; set-up tones lie there."""
+    """Each output's allowance as in the job; the chart's bars end that far below full scale, as do the set-up tones."""
     chart = allowance_chart(job, title="Allowance")
     asked = {name: float(str(value).split()[0]) for name, value in job.allowance.items()}
     assert {name: -level for name, level, _ in chart.bars} == asked
@@ -230,8 +230,8 @@ def test_the_allowance_is_the_jobs(job: Job, plan: Plan) -> None:
     assert compose().charts.render(chart, ".svg").startswith(b"<svg")
 
 
-def test_what_was_not_measured_is_said(job: Job, plan: Plan) -> None:
-    """Without readings each target, the clean limit, distortion and each supply are listed; a reading takes one off."""
+def test_missing_measurements_are_listed(job: Job, plan: Plan) -> None:
+    """Without readings each target, the clean limit, distortion and each supply are listed; a reading removes one."""
     missing = next(b for b in reversed(handover(job, plan).blocks) if isinstance(b, BulletList)).items
     for target in plan.targets:
         assert any(target.stage in m for m in missing)
@@ -249,7 +249,7 @@ def test_hearing_times_are_those_of_the_tables() -> None:
 
 
 def test_the_customers_page_is_one_page(job: Job) -> None:
-    """What to check, in order, as the diagnosis ranks it; the place is in the drawing's words."""
+    """What to check, in order, as ranked by the diagnosis; places are named as in the drawing."""
     entry = read_entry({"heard": "sub", "tone": "40 Hz", "is": "silent"}, job)
     found = make_diagnosis(Diagnoser(job), (entry,))
     paper = customer_paper(job, found)
@@ -262,7 +262,7 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
 
 
 def test_the_case_paper(job: Job) -> None:
-    """Every entry, every cause of weight and the belief step by step are on it, and that the case is open."""
+    """Every entry, every probable cause and the probabilities step by step are on it, and that the case is open."""
     entries = [read_entry(e, job) for e in ({"heard": "sub", "tone": "40 Hz", "is": "silent"}, {"check": "amp_sub.power_lamp", "is": "off"})]  # fmt: skip
     diagnoser = Diagnoser(job)
     found = make_diagnosis(diagnoser, entries)
@@ -277,7 +277,7 @@ def test_the_case_paper(job: Job) -> None:
 
 
 def test_german(job: Job, plan: Plan) -> None:
-    """Headings, steps and charts are German, decimals have commas, names of the job stay; the sheet fits as well."""
+    """Headings, steps and charts are German, decimals have commas, names from the job stay; the sheet still fits."""
     assert len(pages(written(setup_sheet(job, plan), ".pdf", code="de"))) <= 6
     pdf = written(handover(job, plan), ".pdf", code="de")
     text = " ".join(pages(pdf))
@@ -291,7 +291,7 @@ def test_german(job: Job, plan: Plan) -> None:
 
 @pytest.mark.parametrize("text", NASTY)
 def test_no_text_of_a_job_becomes_markup(job: Job, plan: Plan, text: str) -> None:
-    """In every field: as it was typed on PDF and HTML; no tag, no handler, no formula comes of it."""
+    """In every field: as typed on PDF and HTML; it becomes no tag, no handler, no formula."""
     odd = job.model_copy(
         update={"title": text, "customer": text, "vehicle": job.vehicle.model_copy(update={"description": text})}
     )
@@ -322,7 +322,7 @@ SCRIPTS = (
 
 @pytest.mark.parametrize("text", SCRIPTS)
 def test_other_scripts_and_overlong_texts(job: Job, plan: Plan, text: str) -> None:
-    """A file comes of it, whatever fonts there are; nothing runs off the page; Cyrillic, Greek and Hebrew are set."""
+    """A file is made, whatever fonts there are; nothing runs off the page; Cyrillic, Greek and Hebrew are set."""
     odd = job.model_copy(update={"title": text, "customer": text})
     pdf = written(setup_sheet(odd, plan), ".pdf")
     document = pypdfium2.PdfDocument(pdf)
@@ -335,7 +335,7 @@ def test_other_scripts_and_overlong_texts(job: Job, plan: Plan, text: str) -> No
 
 
 def test_forty_stages() -> None:
-    """A chain of forty stages with long names: sheet and handover stand within the page, each name whole."""
+    """A chain of forty stages with long names: sheet and handover stay within the page, each name complete."""
     text = example_text("one_amplifier")
     amp, sub = (re.search(rf"^  {name}:.*(?:\n    .*)*", text, re.MULTILINE) for name in ("amp", "sub"))
     assert amp is not None
@@ -362,7 +362,7 @@ TAGS = {*("html", "head", "meta", "title", "style", "body", "h1", "h2", "p", "st
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(texts=st.lists(st.text(max_size=60), min_size=6, max_size=6))
 def test_any_text_prints(texts: list[str]) -> None:
-    """Whatever texts come, a PDF comes of them, or one clear sentence."""
+    """Any texts give a PDF, or one clear sentence."""
     a, b, c, d, e, f = (t.encode("utf-8", "ignore").decode() for t in texts)
     blocks = (
         Heading(a),

@@ -1,4 +1,4 @@
-"""The rig: its faults show, its meter rounds, the same seed gives the same rig."""
+"""The rig: its faults have effects, its meter rounds, the same seed gives the same rig."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ DONE_BY_HAND = {"wrong_tone_for_path", "indicator_below_threshold", "nothing_wro
 
 
 @pytest.mark.parametrize("name", ["two_way_and_sub", "factory_converter", "bridged_pair"])
-def test_every_fault_at_every_place_changes_something(name: str) -> None:
+def test_every_fault_at_every_place_has_an_effect(name: str) -> None:
     """Each cause shows at some node, instrument, lamp, lead, cone or ear.
 
     But for an alternator's whine (700 Hz and up) into an amplifier that is low-passed under 100 Hz: nobody hears that.
@@ -121,7 +121,7 @@ def test_every_fault_at_every_place_changes_something(name: str) -> None:
 
 
 def test_every_cause_has_a_place() -> None:
-    """The ids are fixed; each can occur in one of the examples at least, or where a lamp shows that a signal is there."""
+    """The ids are fixed; each can occur in at least one of the examples, or where a lamp shows that a signal is present."""
     found = {cause for name in examples() for cause, _ in possible_faults(job(name))}
     found |= {cause for cause, _ in possible_faults(read_job_text(with_lamp(example_text("one_amplifier"))).job)}
     assert found == ALL_CAUSES
@@ -129,13 +129,13 @@ def test_every_cause_has_a_place() -> None:
 
 
 def test_the_same_seed_gives_the_same_rig() -> None:
-    """Hidden numbers, noise and rounding come from the seed alone."""
+    """Hidden numbers, noise and rounding depend on the seed alone."""
     one, again, other = (dict(observed(Rig(job("one_amplifier"), seed=s))) for s in (7, 7, 8))
     assert not any(differs(one[key], again[key]) for key in one)
     assert any(differs(one[key], other[key]) for key in one)
 
 
-def test_hidden_numbers_lie_in_the_jobs_spreads() -> None:
+def test_hidden_numbers_are_within_the_jobs_spreads() -> None:
     """Over many seeds each hidden number fills its own 95 % interval, and hardly leaves it."""
     inside: list[bool] = []
     for seed in range(60):
@@ -147,13 +147,13 @@ def test_hidden_numbers_lie_in_the_jobs_spreads() -> None:
     assert 0.93 < np.mean(inside) < 0.97
 
 
-def test_a_given_truth_is_kept() -> None:
-    """One hidden number can be put in."""
+def test_given_hidden_number_is_used() -> None:
+    """One hidden number can be set."""
     assert Rig(job("one_amplifier"), seed=1, truth={"amp.headroom": 0.25}).truth["amp.headroom"] == 0.25
 
 
 def test_a_meter_shows_whole_digits_within_its_accuracy() -> None:
-    """A 4000-count meter of 1.5 % + 5 counts: digits of its range, and never further off than that."""
+    """A 4000-count meter of 1.5 % + 5 counts: digits of its range, and never a larger error."""
     errors = []
     for seed in range(40):
         rig = Rig(job("one_amplifier"), seed=seed)
@@ -179,14 +179,14 @@ def test_an_average_responding_meter_misreads_a_square() -> None:
 
 
 @pytest.mark.parametrize(("cause", "where"), [("lead_open", "lead:nowhere"), ("gain_low", "sub"), ("gremlins", "amp")])
-def test_a_fault_that_can_not_be(cause: str, where: str) -> None:
-    """It is refused with the places where it can."""
+def test_impossible_fault_is_refused(cause: str, where: str) -> None:
+    """With the places where it can occur."""
     with pytest.raises(CallError):
         Rig(job("one_amplifier"), seed=1, faults=(Fault(cause, where),))
 
 
-def test_names_that_are_not_there() -> None:
-    """Nodes, instruments, leads and controls are told by name."""
+def test_unknown_names_are_refused() -> None:
+    """Nodes, instruments, leads and controls."""
     rig = Rig(job("one_amplifier"), seed=1)
     for act in (
         lambda: rig.period("head.front.left"),

@@ -1,4 +1,4 @@
-"""The solver: a muted gain, and many cases at once."""
+"""The solver: a muted gain, and many draws at once."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from gainwright.solve import Conditions
 
 
 def test_a_muted_gain_passes_nothing() -> None:
-    """At its lowest end, when it mutes there."""
+    """At its lowest end, if it mutes there."""
     of = chain(("mutes_at_minimum: no", "mutes_at_minimum: yes"))
     assert solved(of, amp_gain=0.0)["amp.out.mono"][0] == 0
     assert solved(of, amp_gain=0.05)["amp.out.mono"][0] > 0
 
 
-def test_a_batch_is_its_cases_one_by_one() -> None:
+def test_batch_equals_its_draws_one_by_one() -> None:
     """Solving many draws at once gives what each alone gives, clipping ones too."""
     of = chain(("rated_output: 2 V", "rated_output: 2 V ± 20 %"), ("power: 100 W", "power: 100 W ± 20 %"))
     drawn = of.draws(draws=40, seed=9)

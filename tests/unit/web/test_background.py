@@ -1,4 +1,4 @@
-"""Work in the background: told as it goes, stopped, failed in one sentence, kept for a while."""
+"""Work in the background: progress, stopping, failure in one sentence, kept for a while."""
 
 from __future__ import annotations
 
@@ -38,8 +38,8 @@ def _followed(work: Work) -> list[WorkProgress]:
     return run_apart(follow())
 
 
-def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background: Background) -> None:
-    """Who follows sees the shares grow and the end; who comes after the end sees the end."""
+def test_followers_see_progress_in_order_and_the_end(background: Background) -> None:
+    """A follower sees the progress grow and the end; one that comes later sees the end."""
     go = threading.Event()
 
     def do(work: Work) -> None:
@@ -60,8 +60,8 @@ def test_changes_are_told_in_order_and_the_end_is_told_to_late_comers(background
     assert [told.state for told in _followed(work)] == ["done"]
 
 
-def test_silence_is_told_so_that_a_connection_stays_open(background: Background) -> None:
-    """While nothing changes, a follower is told None; when it goes away, nobody is told for it any more."""
+def test_follower_gets_none_while_nothing_changes(background: Background) -> None:
+    """So that its connection stays open; a follower that leaves is forgotten."""
     go = threading.Event()
 
     def do(_work: Work) -> None:
@@ -81,8 +81,8 @@ def test_silence_is_told_so_that_a_connection_stays_open(background: Background)
     assert _ended(work).state == "done"
 
 
-def test_stopped_work_ends_at_its_next_word(background: Background) -> None:
-    """A person stops it: it ends as stopped, and what waits never begins."""
+def test_stopped_work_ends_at_its_next_report(background: Background) -> None:
+    """It ends as stopped, and queued work never begins."""
     running = threading.Event()
 
     def endless(work: Work) -> None:
@@ -98,8 +98,8 @@ def test_stopped_work_ends_at_its_next_word(background: Background) -> None:
     assert [_ended(work).state for work in works] == ["stopped"] * 3
 
 
-def test_failure_is_one_sentence_without_insides(background: Background) -> None:
-    """A mendable error is told as it is; anything else says nothing of the inside."""
+def test_failure_is_one_sentence_without_internal_details(background: Background) -> None:
+    """An error that can be corrected is shown as it is; any other shows no internal details."""
 
     def mendable(_work: Work) -> None:
         raise CallError("the folder is empty", code="empty", remedy="name another")
@@ -114,8 +114,8 @@ def test_failure_is_one_sentence_without_insides(background: Background) -> None
     assert "secret" not in told.said
 
 
-def test_only_the_last_are_kept_and_an_old_one_is_said_to_be_gone(background: Background) -> None:
-    """Old work goes; asking for it is answered, not a crash."""
+def test_only_the_latest_works_are_kept(background: Background) -> None:
+    """Asking for an older one gives a message, not a crash."""
     first = background.start("first", lambda _: None, back="/")
     _ended(first)
     for _ in range(MOST_KEPT + 5):
@@ -126,8 +126,8 @@ def test_only_the_last_are_kept_and_an_old_one_is_said_to_be_gone(background: Ba
     assert error.value.code == "no_such_work"
 
 
-def test_files_of_finished_work_are_not_in_memory_and_go_in_time(background: Background) -> None:
-    """A file is on the disk: the newest few, for a while; the folder goes at the end."""
+def test_files_of_finished_work_are_on_disk_and_removed_later(background: Background) -> None:
+    """The newest few are kept for a while; the folder is removed at the end."""
     clock = 0.0
     background._files.clock = lambda: clock
 
@@ -156,8 +156,8 @@ def test_files_of_finished_work_are_not_in_memory_and_go_in_time(background: Bac
     assert not folder.exists()
 
 
-def test_a_model_that_cannot_be_made_leaves_nothing_behind() -> None:
-    """Each text that can't be read is tried anew, and no lock of it is kept."""
+def test_failed_model_leaves_no_lock() -> None:
+    """A text that can't be parsed is tried again each time, and no lock is kept for it."""
     models = Models()
     for number in range(20):
         with pytest.raises(JobError):
@@ -165,8 +165,8 @@ def test_a_model_that_cannot_be_made_leaves_nothing_behind() -> None:
     assert models._making == {}
 
 
-def test_model_is_made_once_for_all_who_ask_at_the_same_time() -> None:
-    """Eight threads ask for the same model: it is made once; another text makes another; the oldest goes first."""
+def test_model_is_made_once_for_concurrent_requests() -> None:
+    """Eight threads ask for the same model: it is made once; another text makes another; the oldest is dropped first."""
     models = Models()
     made: list[str] = []
 
@@ -190,5 +190,5 @@ def test_model_is_made_once_for_all_who_ask_at_the_same_time() -> None:
 
 
 def test_ended_states_are_those_that_work_can_end_in() -> None:
-    """Every end is one of the words a page knows."""
+    """Every final state is one that the pages know."""
     assert set(ENDED) == {"done", "failed", "stopped"}

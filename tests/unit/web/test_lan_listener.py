@@ -26,7 +26,7 @@ def addresses(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[str]:
 
 
 def test_listener_follows_the_machine_to_another_network(addresses: list[str]) -> None:
-    """After a change of address, new connections get a certificate for it, of the same authority."""
+    """After a change of address, new connections get a certificate for it, from the same authority."""
     access = NetworkAccess()
     lan = LanListener(access, 8471)
     lan.open()
@@ -57,15 +57,15 @@ def test_listener_follows_the_machine_to_another_network(addresses: list[str]) -
     ],
 )
 def test_addresses_are_those_listened_on(addresses: list[str], address: str, shown: list[str]) -> None:
-    """IPv6 addresses are shown only where the listener accepts them."""
+    """IPv6 addresses are shown only if the listener accepts them."""
     assert len(addresses) == 2
     access = NetworkAccess()
     LanListener(access, 1, address).open()
     assert [told for told in access.addresses if "bench" not in told] == shown
 
 
-def test_machine_in_no_network_is_told(addresses: list[str]) -> None:
-    """Without any network the listener isn't opened, with one sentence as error."""
+def test_machine_without_network_is_reported(addresses: list[str]) -> None:
+    """The listener isn't started, and the error is one sentence."""
     addresses.clear()
     access = NetworkAccess()
     with pytest.raises(CallError, match="not in a network"):

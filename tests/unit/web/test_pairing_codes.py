@@ -1,4 +1,4 @@
-"""A pairing code is good once, for ten minutes and five wrong tries; a device's name is one line unlike every other."""
+"""A pairing code is valid once, for ten minutes and five wrong attempts; a device's name is one line and unique."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ def wrong_for(digits: str) -> str:
     return f"{(int(digits) + 1) % 10**8:08}"
 
 
-def test_code_is_good_once_however_it_is_typed() -> None:
-    """Blanks, hyphens and figures of another script are the same code; a second use is none."""
+def test_code_is_valid_once_however_it_is_typed() -> None:
+    """Blanks, hyphens and digits of another script give the same code; a second use is refused."""
     pairing = Pairing(Clock())
     for typed in ("{0} {1}", "{0}-{1}", " {0}\u00a0{1} ", "{0}\u2011{1}"):
         digits = pairing.new_code().digits
@@ -54,8 +54,8 @@ def test_code_is_good_once_however_it_is_typed() -> None:
 @example("\ud800")
 @example("")
 @example("０" * 8)
-def test_nothing_typed_breaks_it_or_is_right_by_chance(typed: str) -> None:
-    """Whatever is typed is refused in words; hypothesis would have to guess one in a hundred million."""
+def test_any_typed_text_is_refused(typed: str) -> None:
+    """With a sentence; hypothesis would have to guess one code in a hundred million."""
     pairing = Pairing(Clock())
     code = pairing.new_code()
     with pytest.raises(PairingError):
@@ -63,8 +63,8 @@ def test_nothing_typed_breaks_it_or_is_right_by_chance(typed: str) -> None:
     assert code.wrong == 1
 
 
-def test_code_ends_after_ten_minutes_and_when_another_is_made() -> None:
-    """A code is good up to ten minutes, and void as soon as there is another."""
+def test_code_expires_after_ten_minutes_or_with_a_new_one() -> None:
+    """A code is valid for ten minutes, and void as soon as there is another."""
     clock = Clock()
     pairing = Pairing(clock)
     first = pairing.new_code().digits
@@ -82,8 +82,8 @@ def test_code_ends_after_ten_minutes_and_when_another_is_made() -> None:
             pairing.take(second, address="192.168.1.9")
 
 
-def test_five_wrong_tries_end_a_code_wherever_they_came_from() -> None:
-    """Five addresses with one wrong try each: the sixth address with the right code comes too late."""
+def test_five_wrong_attempts_void_a_code() -> None:
+    """Five addresses with one wrong attempt each: the sixth address with the right code is too late."""
     pairing = Pairing(Clock())
     digits = pairing.new_code().digits
     for last in range(5):
@@ -96,8 +96,8 @@ def test_five_wrong_tries_end_a_code_wherever_they_came_from() -> None:
         pairing.take(digits, address="192.168.1.77")
 
 
-def test_waits_grow_and_nothing_is_looked_at_meanwhile() -> None:
-    """An address that was wrong waits 2, 4, 8 ... s up to a quarter of an hour; the right code doesn't help it earlier."""
+def test_waits_grow_and_codes_are_ignored_meanwhile() -> None:
+    """An address that was wrong waits 2, 4, 8 ... s up to a quarter of an hour; the right code doesn't shorten it."""
     clock = Clock()
     pairing = Pairing(clock)
     waits = []
@@ -130,8 +130,8 @@ def test_waits_grow_and_nothing_is_looked_at_meanwhile() -> None:
         ("192.168.1.7", "192.168.1.8", False),
     ],
 )
-def test_wait_is_counted_for_whoever_it_is(one: str, other: str, same: bool) -> None:
-    """An address and its mapped form are one asker, and so are all addresses of one IPv6 network."""
+def test_wait_applies_to_all_forms_of_an_address(one: str, other: str, same: bool) -> None:
+    """An address and its mapped form count as one, and so do all addresses of one IPv6 network."""
     pairing = Pairing(Clock())
     digits = pairing.new_code().digits
     with pytest.raises(PairingError):
@@ -143,8 +143,8 @@ def test_wait_is_counted_for_whoever_it_is(one: str, other: str, same: bool) -> 
         pairing.take(digits, address=other)
 
 
-def test_one_of_many_at_once_gets_in() -> None:
-    """Forty threads with the right code: exactly one is let in."""
+def test_one_of_many_concurrent_attempts_succeeds() -> None:
+    """Forty threads with the right code: exactly one is accepted."""
     pairing = Pairing(Clock())
     digits = pairing.new_code().digits
     got_in: list[int] = []
@@ -181,14 +181,14 @@ def test_one_of_many_at_once_gets_in() -> None:
         ("Tablet", "Tablet 3"),
     ],
 )
-def test_name_is_one_visible_line_unlike_every_other(typed: str, kept: str) -> None:
-    """Marks that hide or turn text go; a name that would pass for another gets a number."""
+def test_device_name_is_one_visible_line_and_unique(typed: str, kept: str) -> None:
+    """Characters that hide or reverse text are removed; a name that could be taken for another gets a number."""
     assert device_name(typed, taken={"this machine", "tablet", "Tablet 2"}) == kept
 
 
 @given(st.text(max_size=80), st.sets(st.text(min_size=1, max_size=8), max_size=5))
-def test_any_name_is_kept_cleanly_or_refused(typed: str, taken: set[str]) -> None:
-    """What is kept has no control or format characters, is short, and is none of those there already."""
+def test_any_device_name_is_cleaned_or_refused(typed: str, taken: set[str]) -> None:
+    """The stored name has no control or format characters, is short, and differs from all others."""
     try:
         kept = device_name(typed, taken=taken)
     except PairingError as refused:
@@ -201,8 +201,8 @@ def test_any_name_is_kept_cleanly_or_refused(typed: str, taken: set[str]) -> Non
     kept.encode()
 
 
-def test_tokens_are_long_random_and_not_what_is_kept() -> None:
-    """256 bits each, none twice; what is kept is a digest from which none comes back."""
+def test_tokens_are_long_random_and_stored_as_digests() -> None:
+    """256 bits each, never the same twice; the store has a digest that can't be reversed."""
     tokens = {new_token() for _ in range(200)}
     assert len(tokens) == 200
     assert {len(token) for token in tokens} == {43}  # 256 bits in base64

@@ -1,4 +1,4 @@
-"""What every page needs: numbers with their noun, and the end of a form."""
+"""Helpers of every page: numbers with their noun, and the result of a form."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from gainwright.web.rendering import counted, done_or_shown
         (3, "entry", "entries", "3 entries"),
     ],
 )
-def test_a_number_has_its_noun(number: int, one: str, more: str, words: str) -> None:
-    """One of it in the singular, none and several in the plural."""
+def test_noun_agrees_with_its_number(number: int, one: str, more: str, words: str) -> None:
+    """Singular for one, plural for none and several."""
     assert counted(number, one, more) == words
 
 
-def test_a_form_ends_at_an_address_or_with_its_error() -> None:
-    """A redirect when it was done; the page with the error when it was refused; other exceptions are not caught."""
+def test_form_redirects_or_shows_its_error() -> None:
+    """A redirect when it succeeds; the page with the error when it is refused; other exceptions are not caught."""
     done = done_or_shown(lambda: "/jobs/1", lambda error: PlainTextResponse(error.what))
     assert (done.status_code, done.headers["location"]) == (303, "/jobs/1")
 

@@ -1,4 +1,4 @@
-"""No error that is seen in the browser or the API names a folder of the machine or an option of a command."""
+"""No error in the browser or the API names a folder of the machine or an option of a command."""
 
 from __future__ import annotations
 
@@ -96,15 +96,15 @@ def wrong(found: Iterator[tuple[str, int, str]], folder: Path) -> tuple[list[str
     return told, count
 
 
-def test_no_route_tells_a_folder_or_an_option(web: TestClient, store: SqlStore, folder: Path) -> None:
-    """Every route, asked about what isn't there and with values that can't be."""
+def test_no_route_reveals_a_folder_or_an_option(web: TestClient, store: SqlStore, folder: Path) -> None:
+    """Every route, asked about missing things and with invalid values."""
     found, count = wrong(asked(web, store.jobs.list()[0].id), folder)
     assert found == []
     assert count > 150, "most of what is asked can't be done"
 
 
-def test_no_route_tells_where_a_broken_store_is(web: TestClient, store: SqlStore, folder: Path) -> None:
-    """The same when no table can be read: the store's own errors name its file, and no folder."""
+def test_no_route_reveals_the_folder_of_a_broken_store(web: TestClient, store: SqlStore, folder: Path) -> None:
+    """The same when no table can be read: the store's own errors name its file, but no folder."""
     job = store.jobs.list()[0].id
     with store.database.write() as connection:
         for table in ("kept_case", "run_entry", "recording_content", "recording", "document", "job_version", "device"):
@@ -129,8 +129,8 @@ def measured(web: TestClient, *, rate_hz: int = 48_000, frames: int = 960) -> It
                 yield line.receive_json()
 
 
-def test_the_live_measurement_tells_no_folder(web: TestClient, folder: Path) -> None:
-    """Neither where a calibration was kept, nor where one can't be."""
+def test_live_measurement_reveals_no_folder(web: TestClient, folder: Path) -> None:
+    """Neither where a calibration was stored, nor where one can't be."""
     kept = next(message for message in measured(web) if message.get("calibrate_v"))
     assert any(note.endswith("kept in calibrations.json") for note in kept["notes"])
     assert folder.name not in json.dumps(kept)
@@ -155,6 +155,6 @@ def test_the_live_measurement_tells_no_folder(web: TestClient, folder: Path) -> 
         ("look at http://127.0.0.1:8000/jobs/7 again", "look at http://127.0.0.1:8000/jobs/7 again"),
     ],
 )
-def test_only_folders_go(words: str, left: str) -> None:
-    """A name of a file, a place in a job, a unit and an address of the app stay."""
+def test_only_folders_are_removed(words: str, left: str) -> None:
+    """A file name, a place in a job, a unit and an address of the app stay."""
     assert without_folders(words) == left
