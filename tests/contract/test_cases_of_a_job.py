@@ -33,7 +33,7 @@ def test_cases_belong_to_one_job(store: Store) -> None:
     begin_case(store, mine, name="begun")
     begin_case(store, other, name="not mine")
     store.cases.write("imported", Case(job=mine.text, title="from the command line"), seen=0)
-    assert {case.name for case in cases_of(store, mine.id)} == {"begun", "taken in"}
-    assert {case.name for case in cases_of(store, other.id)} == {"not mine", "taken in"}
+    assert {case.name for case in cases_of(store, mine.id)} == {"begun", "imported"}
+    assert {case.name for case in cases_of(store, other.id)} == {"not mine", "imported"}
     store.jobs.write(mine.id, title=TITLE, text=mine.text + "# louder now\n", seen=mine.revision, by="phone")
     assert [case.name for case in cases_of(store, mine.id)] == ["begun"]
