@@ -112,11 +112,26 @@ class Netlist:
             else:
                 into = "+".join(f"{r.share!r}*V({_name(r.port)})" for r in self.wiring.routes[node])
             emf = self._through(node, stage, into)
+            if getattr(stage, "balanced", False):
+                self._two_legs(node, emf)
+                continue
             self._b(f"emf_{_name(node)}", emf)
             digital = node in self.wiring.digital
             ohm = 1e-6 if digital else max(self.values[f"{name}.output_impedance"], 1e-6)
             self.lines.append(f"R{self._next()} emf_{_name(node)} {_name(node)} {ohm!r}")
             self.lines.append(f"R{self._next()} {_name(node)} 0 1e12")
+
+    def _two_legs(self, node: Node, emf: str) -> None:
+        """Lay out a balanced output: half of the EMF on each leg, of opposite sign, behind half of the impedance."""
+        half_ohm = self.values[f"{node.stage}.output_impedance"] / 2
+        for leg, sign in (("hot", 0.5), ("cold", -0.5)):
+            self._b(f"emf_{leg}_{_name(node)}", f"{sign}*({emf})")
+            self.lines.append(f"R{self._next()} emf_{leg}_{_name(node)} {leg}_{_name(node)} {half_ohm!r}")
+            self.lines.append(f"R{self._next()} {leg}_{_name(node)} 0 1e12")
+            for port in self.wiring.ports_fed_by(node):
+                if self.values[f"{port.stage}.balanced_input"] <= 0.5 and leg == "cold":
+                    self.lines.append(f"R{self._next()} cold_{_name(node)} 0 1e-6")
+        self._b(_name(node), f"V(hot_{_name(node)})-V(cold_{_name(node)})")
 
     def _port(self, port: Port, *, speaker: bool) -> None:
         name = port.stage
@@ -132,9 +147,14 @@ class Netlist:
         for feed in self.wiring.feeds[port]:
             at = f"at_{_name(port)}_{_name(feed.node)}"
             lead = max(self.values[f"{self._leads[feed.node, port]}.resistance"], 1e-6)
-            self.lines.append(f"R{self._next()} {_name(feed.node)} {at} {lead!r}")
-            self.lines.append(f"R{self._next()} {at} 0 {ohm!r}")
-            parts.append(f"{feed.share!r}*V({at})")
+            balanced = getattr(self.job.stages[feed.node.stage], "balanced", False)
+            hot, cold = (
+                f"{leg}_{_name(feed.node)}" if balanced else alone
+                for leg, alone in (("hot", _name(feed.node)), ("cold", "0"))
+            )
+            self.lines.append(f"R{self._next()} {hot} {at} {lead!r}")
+            self.lines.append(f"R{self._next()} {at} {cold} {ohm!r}")
+            parts.append(f"{feed.share!r}*(V({at})-V({cold}))" if balanced else f"{feed.share!r}*V({at})")
         if not speaker:
             limit = self.values.get(f"{name}.input_limit", math.inf)
             self._b(_name(port), _clipped("+".join(parts), math.sqrt(2) * limit))

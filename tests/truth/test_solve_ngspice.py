@@ -9,7 +9,7 @@ import pytest
 from netlist import Netlist
 
 from gainwright.jobfile import example_text, examples, read_job_text
-from gainwright.model import volume_of
+from gainwright.model import Amplifier, volume_of
 from gainwright.solve import Chain, Conditions
 
 LEVEL_DB = 0.002
@@ -35,7 +35,7 @@ def states(
         found_volume = volume_of(stage)
         if control.endswith(".volume") and found_volume is not None:
             stand[control] = (found_volume.steps or 40) - volume
-        elif control.endswith(".gain"):
+        elif control.endswith(".gain") and isinstance(stage, Amplifier):
             stand[control] = gain
     solved = chain.solve(Conditions(tone_hz, level_dbfs, values=values, settings=stand))
     net = Netlist(job, chain.wiring, values, stand, tone_hz=tone_hz, level_dbfs=level_dbfs)

@@ -46,7 +46,7 @@ INSPECTED: dict[str, tuple[str, ...]] = {
     "source_muted": ("mute",),
     "tone_level_wrong": ("player",),
     "balance_over": ("balance",),
-    "level_control_down": ("level", "at", "volume", "remote_level"),
+    "level_control_down": ("level", "at", "volume", "remote_level", "gain"),
     "gain_muted": ("gain",),
     "gain_low": ("gain",),
     "gain_high": ("gain",),

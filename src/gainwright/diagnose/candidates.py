@@ -210,7 +210,7 @@ class Catalogue:
                 test = "read_off_gain" if place in unknown else "look_at_control"
                 yield Candidate(test, place, MINUTES[test] + self._settling(stage), _check(place))
         for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
-            if sum(place.startswith(f"{stage}.") for place in wanted) > 1:
+            if f"{stage}.settings" in known and sum(place.startswith(f"{stage}.") for place in wanted) > 1:
                 minutes = MINUTES["look_at_settings"] + self._settling(stage)
                 yield Candidate("look_at_settings", f"{stage}.settings", minutes, _check(f"{stage}.settings"))
 

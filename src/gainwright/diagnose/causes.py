@@ -11,7 +11,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Indicator, LevelControl, Multimeter, Processor, Speaker, leads_by_name
+from gainwright.model import (
+    Amplifier,
+    HeadUnit,
+    Indicator,
+    LevelControl,
+    LineDriver,
+    Multimeter,
+    Processor,
+    Speaker,
+    leads_by_name,
+)
 from gainwright.solve import MUTED_TRAVEL
 
 if TYPE_CHECKING:
@@ -100,7 +110,8 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         found += [Cause(i, name) for i in _ON_STAGE.get(type(stage), ())]
         if isinstance(stage, HeadUnit) and stage.all_digital:
             found.remove(Cause("source_low", name))
-        if isinstance(stage, Processor) and stage.volume is not None:
+        master = isinstance(stage, Processor) and stage.volume is not None
+        if master or (isinstance(stage, LineDriver) and stage.range is not None):
             found.append(Cause("level_control_down", name))
         found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, wiring, name)

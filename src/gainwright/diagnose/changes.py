@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, LevelControl, Port, RemoteLevel, Speaker, leads_by_name, stages_of, volume_of
+from gainwright.model import (
+    Amplifier,
+    LevelControl,
+    LineDriver,
+    Port,
+    RemoteLevel,
+    Speaker,
+    leads_by_name,
+    stages_of,
+    volume_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -213,6 +223,11 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
         highest = max(stands - LEVEL_DOWN_DB / chain.nominal()[f"{where}.volume.step"], 1.0)
         steps = np.where(hidden[:, 1] < AT_LOWEST, 1.0, _even((highest, 1.0), hidden[:, 0]))
         return Change(settings={f"{where}.volume": steps})
+    if isinstance(stage, LineDriver) and stage.range is not None:
+        stands = chain.settings[f"{where}.gain"]
+        highest = max(stands - LEVEL_DOWN_DB, stage.range.low)
+        gain_db = np.where(hidden[:, 1] < AT_LOWEST, stage.range.low, _even((highest, stage.range.low), hidden[:, 0]))
+        return Change(settings={f"{where}.gain": gain_db})
     control = f"{where}.remote_level" if isinstance(stage, Amplifier) else f"{where}.level"
     holder = stage.remote_level if isinstance(stage, Amplifier) else stage
     stands = chain.settings[control]

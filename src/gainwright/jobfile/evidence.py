@@ -20,6 +20,7 @@ from gainwright.model import (
     Check,
     HeardSpeaker,
     Indicator,
+    LineDriver,
     Reading,
     Speaker,
     SwapTest,
@@ -236,6 +237,8 @@ def _check_check(entry: Check, job: Job) -> None:
         _only(entry, given, ("is",))
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
             raise _bad(f"a cone can't move {entry.is_!r}", "is", remedy="write out, in or still")
+        if isinstance(stage, LineDriver) and entry.is_ not in (None, "right", "wrong"):
+            raise _bad(f"a line driver's gain can't be at {entry.is_!r}", "is", remedy="write right or wrong")
         if (what in NUMBERED or takes_bands(what)) and entry.is_ not in (None, "right", "wrong"):
             _check_stand(str(entry.is_), what)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gainwright.model import HeadUnit, Recorder
 from gainwright.plan.result import Finding
 from gainwright.solve import Chain, Conditions
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.model import Node
     from gainwright.plan.context import PlanContext
 
+TOO_LOUD_DB = 0.1
 ASKED = ("loudness", "limiter", "load_detection", "noise_cancelling")
 
 
@@ -28,6 +31,7 @@ def source_findings(context: PlanContext) -> Iterator[Finding]:
             yield from _limiter(context, name, stage)
             yield from _load_detection(context, name, stage)
             yield from _noise_cancelling(context, name, stage)
+            yield from _before_master(context, name, stage)
             yield from _not_said(name, stage)
 
 
@@ -190,6 +194,40 @@ def _balanced(context: PlanContext, name: str) -> Iterator[Finding]:
             say("a grounded recorder at its outputs ties one leg to ground and reads half"),
             say("read there with a meter between the two legs, or with a balanced input"),
         )
+
+
+def _before_master(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Finding]:
+    """Yield where a source that stands before a master volume is too loud for what follows it, as its volume stands."""
+    if name in context.level_setters or stage.all_digital:
+        return
+    chain, control = context.opened, f"{name}.volume"
+    takers = {p.stage for node in chain.wiring.outputs(name) for p in chain.wiring.ports_fed_by(node)}
+    nodes = [node for node in chain.nodes if node.stage in takers]
+
+    def room_db(volume: float) -> float:
+        solved = chain.solve(Conditions(1000.0, 0.0, settings={control: volume}), targets=nodes)
+        return float(np.min(solved.margins_db[0, :, 0]))
+
+    stands = chain.settings[control]
+    over = -room_db(stands)
+    if over <= TOO_LOUD_DB:
+        return
+    lower = next((step for step in np.arange(stands - 1, 0, -1.0) if room_db(step) >= 0), 1.0)
+    yield Finding(
+        "caution",
+        "source_too_loud",
+        name,
+        say(
+            "at step {at} full scale is {over} dB over what {takers} takes",
+            at=f"{stands:g}",
+            over=f"{over:.1f}",
+            takers=joined(sorted(takers)),
+        ),
+        say(
+            "set its volume to step {lower} and leave it there (solved: clean); the master volume sets the level",
+            lower=f"{lower:g}",
+        ),
+    )
 
 
 def _not_said(name: str, stage: HeadUnit) -> Iterator[Finding]:

@@ -29,6 +29,7 @@ from gainwright.simulated.line_levels import (
     against_engine,
     between_legs,
     dithered,
+    driver_turned_db,
     hum,
     level,
     levelling,
@@ -355,8 +356,7 @@ class SimulatedChain(SimulatedUnits):
         if isinstance(stage, LevelControl):
             return self._distorted(name, wave * level(self, name, stage))
         gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
-        if isinstance(stage, LineDriver) and f"{name}.gain" in self.settings:
-            gain_db += self.settings[f"{name}.gain"] - stage.gain.nominal
+        gain_db += driver_turned_db(self, name, stage)
         assert isinstance(stage, LineDriver | Converter)  # noqa: S101  the kinds are closed
         return cut(
             self._distorted(name, wave * 10 ** (gain_db / 20)), self.truth[f"{name}.output_limit"] * math.sqrt(2)

@@ -11,6 +11,7 @@ from gainwright.model import (
     HeadUnit,
     Indicator,
     LevelControl,
+    LineDriver,
     Multimeter,
     Processor,
     Speaker,
@@ -72,7 +73,9 @@ def possible_faults(job: Job) -> list[tuple[str, str]]:
         found += [(cause, name) for cause in _ON_STAGE.get(type(stage), ())]
         found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, name)
-        found += [("level_control_down", name)] if isinstance(stage, Processor) and stage.volume is not None else []
+        master = isinstance(stage, Processor) and stage.volume is not None
+        if master or (isinstance(stage, LineDriver) and stage.range is not None):
+            found.append(("level_control_down", name))
         if isinstance(stage, HeadUnit) and stage.all_digital:
             found.remove(("source_low", name))
         if wiring.has_sides(name) and not isinstance(stage, Speaker):

@@ -30,7 +30,7 @@ VISIBLE_FAULTS = {
     "volume": ("level_control_down",),
     "remote_level": ("level_control_down",),
     "input_range": ("input_range_wrong",),
-    "gain": ("gain_muted", "gain_low", "gain_high"),
+    "gain": ("gain_muted", "gain_low", "gain_high", "level_control_down"),
     "low_pass": ("low_pass_in_the_way",),
     "high_pass": ("high_pass_in_the_way",),
     "boost": ("boost_on",),

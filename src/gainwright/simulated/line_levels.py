@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from gainwright.jobfile import volume_steps
+from gainwright.model import LineDriver
 from gainwright.simulated.filters import band_section
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.model import HeadUnit, LevelControl, Node, Processor, Volume, Wiring
+    from gainwright.model import AnyStage, HeadUnit, LevelControl, Node, Processor, Volume, Wiring
     from gainwright.simulated.faults import Fault
 
     Floats = npt.NDArray[np.float64]
@@ -146,6 +147,15 @@ def processor_gain(chain: TrueChain, node: Node, stage: Processor) -> float:
         down = chain.fault("level_control_down", node.stage)
         db += volume_db(chain, node.stage, stage.volume) - (down.size if down else 0.0)
     return float(sign * 10 ** (db / 20))
+
+
+def driver_turned_db(chain: TrueChain, name: str, stage: AnyStage) -> float:
+    """Return how far a line driver's gain stands from where the job has it, dB; 0 for one that can't be adjusted."""
+    if f"{name}.gain" not in chain.settings or not isinstance(stage, LineDriver) or stage.range is None:
+        return 0.0
+    down = chain.fault("level_control_down", name)
+    stands = max(chain.settings[f"{name}.gain"] - (down.size if down else 0.0), stage.range.low)
+    return float(stands - stage.gain.nominal)
 
 
 def level(chain: TrueChain, name: str, stage: LevelControl) -> float:

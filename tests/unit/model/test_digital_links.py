@@ -97,3 +97,34 @@ def test_unplugged_link_and_levelling_player_are_distinguished() -> None:
 def _first(diagnoser: Diagnoser, *said: dict[str, Any]) -> tuple[str, str]:
     found = make_diagnosis(diagnoser, [read_entry(s, diagnoser.job) for s in said]).causes[0]
     return found.cause, found.where
+
+
+ANALOGUE = """
+format: 1
+stages:
+  head: {kind: head_unit, rated_output: 8 V, output_limit: 8 V, volume: {steps: 30, at: 30, step: 1 dB, top: 0 dB}}
+  desk: {kind: processor, inputs: {in: head}, input_limit: 4 V, volume: {steps: 40}, outputs: {out: {}}}
+  amp: {kind: amplifier, from: desk, power: 60 W @ 4 ohm}
+  front: {kind: speaker, from: amp, impedance: 4 ohm}
+"""
+
+
+def test_an_analogue_source_too_loud_for_the_processor_before_its_master_volume() -> None:
+    """8 V into 4 V is 6 dB too much whatever the master volume; six steps lower the finding is gone."""
+    job = read_job_text(ANALOGUE).job
+    found = next(f for f in make_plan(job).findings if f.code == "source_too_loud")
+    assert "6.0 dB over" in found.message or "5.9 dB over" in found.message
+    assert "step 24" in found.remedy
+    mended = read_job_text(ANALOGUE.replace("at: 30", "at: 24")).job
+    assert "source_too_loud" not in {f.code for f in make_plan(mended).findings}
+    step = next(step for step in make_plan(mended).steps if step.id == "control.head.volume")
+    assert step.sets == {"head.volume": "24"}
+
+
+def test_a_line_driver_turned_down_is_found() -> None:
+    """Little behind it, its gain looked at and not as in the job: it is turned down, as the rig has it."""
+    diagnoser = Diagnoser(read_job_text(example_text("active_three_way")).job, draws=256)
+    low = {"at": "driver.out.left", "with": "meter", "tone": "1 kHz", "level": "-6 dBFS", "reads": "150 mV"}
+    looked = {"check": "driver.gain", "is": "wrong"}
+    assert _first(diagnoser, low, {**low, "at": "driver.out.right"}, looked) == ("level_control_down", "driver")
+    assert ("level_control_down", "driver") in possible_faults(diagnoser.job)

@@ -107,7 +107,7 @@ def _of_marks(marks: list[str]) -> AnswerForm:
 def _of_check(place: str, job: Job) -> AnswerForm:
     from gainwright.diagnose import unknown_gains
     from gainwright.jobfile import instruments
-    from gainwright.model import leads_by_name, resolve
+    from gainwright.model import LineDriver, leads_by_name, resolve
 
     what = place.rpartition(".")[2]
     if place in instruments(job) or place in leads_by_name(resolve(job)):
@@ -117,7 +117,10 @@ def _of_check(place: str, job: Job) -> AnswerForm:
         return _CHECKED[what]
     if place in unknown_gains(job):
         return AnswerForm((), TextField("Setting", *_NUMBERED["gain"]))
-    return AnswerForm(STANDS, TextField("Or its setting", *_NUMBERED[what]) if what in _NUMBERED else None)
+    driver = isinstance(job.stages.get(place.split(".", maxsplit=1)[0]), LineDriver)
+    return AnswerForm(
+        STANDS, TextField("Or its setting", *_NUMBERED[what]) if what in _NUMBERED and not driver else None
+    )
 
 
 def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
