@@ -4,6 +4,7 @@ from gainwright.jobfile.amplifier_facts import JUST_ABOVE_MUTING, input_range, r
 from gainwright.jobfile.assumed_values import DC_SHARES, Fact
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
+from gainwright.jobfile.changes import with_changes
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
@@ -44,5 +45,6 @@ __all__ = [
     "shipped_schema",
     "takes_bands",
     "volume_steps",
+    "with_changes",
     "with_settings",
 ]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Speaker
+from gainwright.plan import remedies
 from gainwright.plan.amplifier_controls import has_fixed_gain
 from gainwright.plan.bands import guarding_corners_hz, series_filters
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from gainwright.plan.result import Target
     from gainwright.plan.source import CleanLimit
 
+REMEDY_DB = 0.05
+"""A boost that differs less from that at the set-up tone needs no other tone."""
+
 
 def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str, Target]) -> list[Finding]:
     """Return the engineering findings."""
@@ -33,7 +37,7 @@ def check(context: PlanContext, limits: dict[str, CleanLimit], targets: dict[str
     for end in context.ends:
         if isinstance(context.job.stages[end.stage], Amplifier):
             found += _load(context, end)
-            found += _source_drive(end, targets[end.stage], fixed=has_fixed_gain(context, end))
+            found += _source_drive(context, end, limits[end.stage], targets[end.stage])
             found += _too_hot(context, end, limits[end.stage], targets[end.stage])
             found += _speaker_rating(context, end)
             found += _muting(context, end)
@@ -66,10 +70,11 @@ def _load(context: PlanContext, end: End) -> Iterator[Finding]:
                 lowest=f"{lowest:.2g}",
             ),
             say("wire the coils or speakers for {lowest} ohm or more", lowest=f"{lowest:.2g}"),
+            remedies.higher_load(context, end, lowest),
         )
 
 
-def _source_drive(end: End, target: Target, *, fixed: bool) -> Iterator[Finding]:
+def _source_drive(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Iterator[Finding]:
     if target.set_by != "source":
         return
     others = {k: v for k, v in target.candidates_v_rms.items() if k != "source"}
@@ -83,13 +88,14 @@ def _source_drive(end: End, target: Target, *, fixed: bool) -> Iterator[Finding]
         short_db=f"{short_db:.1f}",
         part=f"{-end.allowance_db:g}",
     )
-    if fixed:
+    if has_fixed_gain(context, end):
         message = say(
             "its gain is fixed, and the source drives it to only {v_rms} V of {wanted} V at {part} dBFS",
             v_rms=f"{target.v_rms:.3g}",
             wanted=f"{wanted:.3g}",
             part=f"{-end.allowance_db:g}",
         )
+    sets = remedies.more_drive(context, end, limit, short_db)
     yield Finding(
         "caution",
         "source_cannot_drive",
@@ -98,7 +104,12 @@ def _source_drive(end: End, target: Target, *, fixed: bool) -> Iterator[Finding]
         say(
             "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",
             short_db=f"{short_db:.1f}",
+        )
+        if sets
+        else say(
+            "no level before it helps: its own input clips there; it takes an amplifier that needs less at its input"
         ),
+        sets,
     )
 
 
@@ -122,6 +133,7 @@ def _too_hot(context: PlanContext, end: End, limit: CleanLimit, target: Target) 
                 "reduce the level before it by {over_db} dB (a processor's output level, a pad), or keep the volume that much lower",
                 over_db=f"{over_db:.1f}",
             ),
+            remedies.less_drive(context, end.stage, over_db),
         )
 
 
@@ -133,17 +145,13 @@ def _speaker_rating(context: PlanContext, end: End) -> Iterator[Finding]:
             "speaker_under_rating",
             ", ".join(end.speakers),
             say(
-                "rated for {speaker} V; {stage} delivers {rated} V at its rated power",
+                "rated for {speaker} V; {stage} delivers {rated} V at its rated power: its target is {part} dB below that",
                 speaker=f"{speaker:.3g}",
                 stage=end.stage,
                 rated=f"{rated:.3g}",
-            ),
-            say(
-                "the target of {stage} is {speaker} V, {part} dB below its rating",
-                stage=end.stage,
-                speaker=f"{speaker:.3g}",
                 part=f"{20 * math.log10(rated / speaker):.1f}",
             ),
+            "",
         )
 
 
@@ -155,10 +163,12 @@ def _muting(context: PlanContext, end: End) -> Iterator[Finding]:
             "note",
             "gain_may_mute",
             f"{end.stage}.gain",
-            say("its gain control mutes at its lowest end")
+            say("its gain control mutes at its lowest end: silence there is not a fault, and it starts just above it")
             if known
-            else say("its gain control may mute at its lowest end"),
-            say("start just above it; silence at the lowest end is not a fault"),
+            else say(
+                "its gain control may mute at its lowest end: silence there is not a fault, and it starts just above"
+            ),
+            "",
         )
 
 
@@ -203,6 +213,7 @@ def _overdriven(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[F
                 over=f"{over:.1f}",
                 stage=node.stage,
             ),
+            remedies.wider_input(context, node.stage, over),
         )
 
 
@@ -226,8 +237,20 @@ def _boost(context: PlanContext, end: End) -> Iterator[Finding]:
                     stage=stage,
                     part_3=f"{gain_db[worst] - at_tone:.1f}",
                 ),
-                say("set it flat, or use {part} dB more allowance", part=f"{gain_db[worst] - at_tone:.1f}"),
+                _boost_remedy(frequency_hz[worst], gain_db[worst] - at_tone),
+                {control: "flat"},
             )
+
+
+def _boost_remedy(boosted_hz: float, more_db: float) -> str:
+    """Return what to do about a boost: more allowance would raise the gain, and make it worse."""
+    if more_db <= REMEDY_DB:
+        return say("set it flat, or keep it: the set-up tone has it in full, so nothing plays louder than what is set")
+    return say(
+        "set it flat; or keep it and set up with a tone of {hz} Hz (tones in the job), so that nothing plays louder than what is set and the rest {more_db} dB below. More allowance would raise the gain",
+        hz=f"{boosted_hz:.0f}",
+        more_db=f"{more_db:.1f}",
+    )
 
 
 def _protection(context: PlanContext, path: Path) -> Iterator[Finding]:
@@ -252,6 +275,7 @@ def _protection(context: PlanContext, path: Path) -> Iterator[Finding]:
                 "set a high-pass of 12 dB/octave or more at {limit_hz} Hz or above, before any tone is played",
                 limit_hz=f"{limit_hz:g}",
             ),
+            remedies.protecting(context, path.nodes, limit_hz),
         )
 
 
@@ -277,6 +301,7 @@ def _clash(context: PlanContext, end: End) -> Iterator[Finding]:
                     part_2=f"{corner[low.control]:g}",
                 ),
                 say("set the low-pass above the high-pass"),
+                remedies.apart(low, 4 * corner[high.control]),
             )
     for group in (highs, lows):
         tight = sorted(group, key=lambda f: corner[f.control], reverse=group is highs)
@@ -293,6 +318,8 @@ def _clash(context: PlanContext, end: End) -> Iterator[Finding]:
                         control_2=second.control,
                     ),
                     say("switch one of them off, or set them at least an octave apart"),
+                    remedies.apart(second, corner[first.control] * (0.4 if group is highs else 2.5))
+                    or remedies.apart(first, corner[second.control] * (2.5 if group is highs else 0.4)),
                 )
 
 
@@ -322,7 +349,10 @@ def _meter_band(context: PlanContext, targets: dict[str, Target]) -> Iterator[Fi
                     tones=tones,
                 ),
                 say(
-                    "use a tone up to {limit_hz} Hz, or compare it once with a recorder at the tone used",
-                    limit_hz=f"{limit_hz:g}",
+                    "there use a meter that is specified up to {highest} Hz, or a recorder",
+                    highest=f"{beyond[-1]:g}",
                 ),
+                {f"instruments.{name}": f"{{kind: multimeter, bandwidth: {beyond[-1]:g} Hz}}"}
+                if name not in context.job.instruments
+                else {f"instruments.{name}.bandwidth": f"{beyond[-1]:g} Hz"},
             )

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from gainwright.jobfile import with_changes
+from gainwright.plan.remedies import opened_on_the_way
 from gainwright.plan.result import Finding
-from gainwright.plan.views import Way, doubts_as_set, plain_view
+from gainwright.plan.source import clean_limit
+from gainwright.plan.views import Way, best_way, doubts_as_set, plain_view
 from gainwright.plan.visibility import by_preference, doubts
 from gainwright.solve import Conditions
 from gainwright.texts import say
@@ -20,34 +23,53 @@ if TYPE_CHECKING:
 
 OTHER_TONE_HZ = 1000.0
 """The most common test tone."""
-NO_WAY = say("no method found here can show it: measure nearer to the source")
+WOULD_SHOW = (
+    "{kind: multimeter, true_rms: yes, counts: 6000, bandwidth: 20 kHz}",
+    "{kind: recorder, full_scale: 2 V, attenuator: 0 dB, rate: 96 kHz}",
+    "{kind: recorder, full_scale: 2 V, attenuator: 40 dB, rate: 96 kHz}",
+)
+"""Instruments that are tried where those at hand can't show something."""
 
 
 def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Way) -> Iterator[Finding]:
     """Yield what would hide the limit with the job's settings, and what the plan does instead (solved)."""
     view = way.view
     instead = way.description or say("{instrument} at {node}", instrument=view.instrument_name, node=view.node)
-    own = context.moved_filters.items()
-    opened = ", ".join(f"{c} {text}" for c, (f, text) in own if f.node in end.all_nodes)
-    for doubt in doubts_as_set(context, end, limit):
-        if way.doubts:
-            yield _found("caution", doubt, NO_WAY)
-            continue
-        moved = say(" with {opened}", opened=opened) if opened else ""
-        planned = say("planned{moved}: {instead}; solved again: it shows", moved=moved, instead=instead)
-        yield _found("note", doubt, planned)
-    for doubt in way.doubts:
-        yield _found("caution", doubt, NO_WAY)
+    sets = opened_on_the_way(context, end)
+    opened = ", ".join(f"{control} {text}" for control, text in sets.items())
+    if way.doubts:
+        remedy, needed = _other_instrument(context, end)
+        for doubt in (*doubts_as_set(context, end, limit), *way.doubts):
+            yield _found("caution", doubt, remedy, needed)
+    else:
+        for doubt in doubts_as_set(context, end, limit):
+            moved = say(" with {opened}", opened=opened) if opened else ""
+            planned = say("planned{moved}: {instead}; solved again: it shows", moved=moved, instead=instead)
+            yield _found("note", doubt, planned, sets | way.sets)
     if way.description and not way.doubts:
         plain = plain_view(context, end, limit, context.opened, by_preference(context, end.tone_hz)[0][0])
         for doubt in doubts(context, plain):
-            yield _found("note", doubt, say("planned: {said}; solved again: it shows", said=way.description))
-    if end.tone_hz != OTHER_TONE_HZ:
+            yield _found(
+                "note", doubt, say("planned: {said}; solved again: it shows", said=way.description), sets | way.sets
+            )
+    if end.tone_hz != OTHER_TONE_HZ and end.path.asked_tone_hz(context.job) is None:
         yield from _full_range_tone(context, end, limit)
 
 
-def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str) -> Finding:
-    return Finding(severity, doubt.code, doubt.where, doubt.message, remedy)
+def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str, sets: dict[str, str]) -> Finding:
+    return Finding(severity, doubt.code, doubt.where, doubt.message, remedy, sets)
+
+
+def _other_instrument(context: PlanContext, end: End) -> tuple[str, dict[str, str]]:
+    """Return which further instrument would show a limit, solved again, and how the job says it; empty if none would."""
+    for text in WOULD_SHOW:
+        sets = {"instruments.other": text}
+        changed = type(context)(with_changes(context.job, sets))
+        again = next(e for e in changed.ends if e.stage == end.stage)
+        if not best_way(changed, again, clean_limit(changed, again)).doubts:
+            said = text.strip("{}").removeprefix("kind: ")
+            return say("nothing at hand shows it; solved again: this would: {instrument}", instrument=said), sets
+    return say("nothing at hand shows it"), {}
 
 
 def _full_range_tone(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[Finding]:
@@ -66,4 +88,4 @@ def _full_range_tone(context: PlanContext, end: End, limit: CleanLimit) -> Itera
                 volts=f"{volts:.3g}",
                 part=end.nodes[0],
             )
-            yield _found("note", doubt, remedy)
+            yield _found("note", doubt, remedy, {f"tones.{end.stage}": f"{end.tone_hz:g} Hz"})

@@ -110,13 +110,20 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A problem or remark about the job, with its remedy."""
+    """A problem or remark about the job, with its remedy.
+
+    Attributes
+    ----------
+    remedy : what to do, empty if there is nothing to do.
+    remedy_sets : the same as changes of the job, as `with_changes` takes them; empty where it can't be said so.
+    """
 
     severity: Severity
     code: str
     where: str
     message: str
     remedy: str
+    remedy_sets: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

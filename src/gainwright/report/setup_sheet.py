@@ -13,7 +13,7 @@ from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-    from gainwright.plan import Step
+    from gainwright.plan import Finding, Step
 
 UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
 
@@ -32,7 +32,7 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
     blocks: list[Block] = []
     if plan.findings:
         blocks.append(Heading(say("Before you begin")))
-        blocks += [Paragraph(say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy), f.severity == "blocker") for f in plan.findings]  # fmt: skip
+        blocks += [Paragraph(_finding(f), f.severity == "blocker") for f in plan.findings]  # fmt: skip
     blocks += [Heading(say("Throughout")), BulletList(plan.cautions)] if plan.cautions else []
     blocks += [Heading(say("Tones")), _tones(plan)]
     phase = ""
@@ -53,6 +53,12 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         SetupData(plan, job.customer, job.vehicle.description),
         date,
     )
+
+
+def _finding(f: Finding) -> str:
+    if not f.remedy:
+        return say("{where}: {message}.", where=f.where, message=f.message)
+    return say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy)
 
 
 def _step(number: int, step: Step) -> StepBlock:

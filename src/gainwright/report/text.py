@@ -91,7 +91,7 @@ def findings_text(findings: Iterable[Finding]) -> list[str]:
     for f in findings:
         lines += [
             wrapped(f"{f.where}: {f.message}.", 10, f"{f.severity:<9} "),
-            wrapped(f"{f.remedy}. [{f.code}]", 10),
+            wrapped(f"{f.remedy}. [{f.code}]" if f.remedy else f"[{f.code}]", 10),
         ]
     return lines or ["No findings."]
 

@@ -90,7 +90,7 @@ def test_a_gain_that_may_mute_starts_just_above_its_lowest_end(plan: Plan) -> No
     """Some gain controls pass nothing at their lowest end; silence there is no fault."""
     step = next(s for s in plan.steps if s.id == "control.amp_sub.gain")
     assert step.sets == {"amp_sub.gain": "5 %"}
-    assert "not a fault" in finding(plan, "gain_may_mute", "amp_sub.gain").remedy
+    assert "not a fault" in finding(plan, "gain_may_mute", "amp_sub.gain").message
     surely_not = make_plan(job("one_amplifier"))
     assert next(s for s in surely_not.steps if s.id == "control.amp.gain").sets == {"amp.gain": "0 %"}
 
