@@ -382,7 +382,7 @@ def test_whole_run_at_the_rig_by_keyboard_alone(
     read = read_job_text(example_text("one_amplifier")).job
     plan, hand = make_plan(read), Hand(read, seed=2)
     page = open_page(f"/jobs/{job}/setup", size=size)
-    press(page.get_by_role("link", name="Start"), "Enter")
+    press(page.get_by_role("link", name="Start: step"), "Enter")
     for step in plan.steps:
         page.wait_for_url(f"**/setup/{step.id}")
         now = [RunEntry(**e) for e in entries(api, job)]  # type: ignore[arg-type]

@@ -9,6 +9,21 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.diagnose.answers import INSPECTED, inspected_places
+from gainwright.diagnose.cautions import (
+    AIRBAG,
+    CELL,
+    COIL_DEAD,
+    DC_VOLTS,
+    DIVIDER,
+    HOT,
+    LOUD,
+    METAL,
+    OFF_FIRST,
+    OHMS_DEAD,
+    REPAIR,
+    STANDING,
+    VOLTS_ONLY,
+)
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.model import (
@@ -33,7 +48,6 @@ from gainwright.model import (
     unit_of,
 )
 from gainwright.solve import recorder_full_scale_v
-from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -80,28 +94,6 @@ SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
 """What the stages in one chassis share."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
-
-VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets.")
-OHMS_DEAD = say("Everything off, the lead unplugged at both ends.")
-COIL_DEAD = say("Everything off, the speaker disconnected.")
-OFF_FIRST = say("Plugs and bare wires are moved with everything off.")
-LOUD = say("Begin with the volume down: a tone at full level is loud and heats a speaker; a few seconds at a time.")
-HOT = say(
-    "Outputs for speakers carry tens of volts at power and may be bridged: no bare ends, no fingers, nothing grounded across them."
-)
-DIVIDER = say(
-    "A recorder only through a divider made for it and the output: a resistor in each conductor, one across its input (gainwright attenuator designs it)."
-)
-DC_VOLTS = say("Meter on DC volts, red lead in the volts socket: in the amps socket it shorts the battery.")
-METAL = say("A battery welds tools and burns hands: rings and watch off, no tool across two terminals.")
-REPAIR = say(
-    "Repairs of supply and fuses: engine and charger off, battery disconnected as the vehicle's maker says, a new fuse of the same rating; when unsure, a licensed technician."
-)
-AIRBAG = say("Behind the dash: ignition off and wait as the maker says; leave yellow plugs closed.")
-CELL = say("A 1.5 V cell for an instant, everything off and the speaker disconnected; never on a tweeter.")
-STANDING = say(
-    "Engine only outdoors or with its exhaust extracted; keep clear of belts and fan; never disconnect the battery while it runs."
-)
 
 
 @dataclass(frozen=True, slots=True)

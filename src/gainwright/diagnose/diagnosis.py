@@ -9,6 +9,7 @@ import numpy as np
 from gainwright.diagnose.belief import SPAN_DB
 from gainwright.diagnose.cause_texts import describe_cause, repair_text, short_name
 from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
+from gainwright.diagnose.cautions import repair_cautions
 from gainwright.diagnose.healthy_chain import healthy_cause
 from gainwright.diagnose.observations import observe, stimulus_of
 from gainwright.diagnose.ranking import ASKING, ENOUGH
@@ -283,6 +284,7 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
                 tone_hz=f"{path.tone_hz:g}",
                 part=joined(path.speakers, by="{a} and {b}"),
             ),
+            cautions=repair_cautions(cause),
         )
     entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **path.played()})
     stimulus = stimulus_of(entry)
@@ -298,4 +300,4 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
         volts=volts_text(low),
         volts_2=volts_text(high),
     )
-    return Repair(do, prove, as_mapping(entry), low, high)
+    return Repair(do, prove, as_mapping(entry), low, high, repair_cautions(cause))

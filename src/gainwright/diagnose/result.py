@@ -57,13 +57,14 @@ class EvidenceItem:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The repair of the leading cause, and the reading that proves it."""
+    """The repair of the leading cause, its cautions, and the reading that proves it."""
 
     do: str
     prove: str
     entry: EntryMapping = field(default_factory=dict)
     v_rms_low: float | None = None
     v_rms_high: float | None = None
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from gainwright.model import Node
+    from gainwright.model import AnyStage, Instrument, Node
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import Step
 
@@ -32,6 +32,20 @@ def instrument_words(context: PlanContext, name: str, node: Node) -> str:
     return name
 
 
+def finds_limit(instrument: Instrument, stage: AnyStage, tone_hz: float) -> bool:
+    """Return whether an instrument may be connected to a stage and can tell where a tone is no longer clean."""
+    return may_connect(instrument, stage) and (
+        isinstance(instrument, Multimeter) or sees_distortion(instrument, tone_hz)
+    )
+
+
+def watching(context: PlanContext, stage: str, tone_hz: float) -> str:
+    """Return the instrument that watches for distortion while an amplifier's gain is raised; empty if none can."""
+    power = context.job.stages[stage]
+    found = context.instruments.items()
+    return next((n for n, i in found if sees_distortion(i, tone_hz) and may_connect(i, power)), "")
+
+
 def can_show(context: PlanContext, step: Step) -> bool:
     """Return whether a step's instrument can show what the step reads; steps that read nothing by an instrument always can."""
     if step.expect is None or step.expect.quantity == "step":
@@ -45,7 +59,7 @@ def can_show(context: PlanContext, step: Step) -> bool:
     if stage is None or step.tone_hz is None or not may_connect(instrument, stage):
         return False
     if step.phase in _CLEAN:
-        return isinstance(instrument, Multimeter) or sees_distortion(instrument, step.tone_hz)
+        return finds_limit(instrument, stage, step.tone_hz)
     return not isinstance(instrument, Indicator) or (step.expect.lit is not None and step.adjust is None)
 
 

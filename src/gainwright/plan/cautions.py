@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.model import (
-    Amplifier,
     HeadUnit,
     Indicator,
     Multimeter,
@@ -18,6 +17,8 @@ from gainwright.model import (
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gainwright.model import Instrument, Job
     from gainwright.plan.result import Step
 
@@ -70,24 +71,25 @@ SCOPE_GROUNDS = say(
 HOT_OUTPUT = say(
     "Outputs for speakers carry tens of volts at power and may be bridged: no bare ends, no fingers, nothing grounded across them."
 )
-HEARING = say("Nobody in the cabin, hearing protection on.")
+HEARING = say("Hearing protection on, doors open, nobody else in the cabin.")
 LISTENING = say("Loud music harms hearing before it hurts: stop at the first distortion.")
 TWEETER_OPEN = say("A tone destroys a tweeter whose high-pass is open: it stays disconnected until that is back.")
 TWEETER_BACK = say("Tweeters only after their high-pass is back and proved.")
 
 
 def step_cautions(
-    job: Job, step: Step, instrument: Instrument | None, *, protecting: frozenset[str] = frozenset()
+    job: Job, step: Step, connected: Sequence[Instrument], *, protecting: frozenset[str] = frozenset()
 ) -> tuple[str, ...]:
     """Return the cautions that a step needs where it stands.
 
     Parameters
     ----------
+    connected : the instruments at its place.
     protecting : the outputs and stages whose filters protect a tweeter.
     """
     found = [*_of_hands(job, step, protecting), *_of_power(step)]
     if step.measure_at and step.tone_hz is not None:
-        found += _of_reading(job, step, instrument)
+        found += _of_reading(job, step, connected)
     return tuple(dict.fromkeys(found))
 
 
@@ -121,17 +123,17 @@ def _of_power(step: Step) -> list[str]:
     return changes.get(step.id, [CHARGED] if step.id in ("power.off", "power.end") else [])
 
 
-def _of_reading(job: Job, step: Step, instrument: Instrument | None) -> list[str]:
-    """Return what a reading with a tone needs, by the place and by the instrument."""
+def _of_reading(job: Job, step: Step, connected: Sequence[Instrument]) -> list[str]:
+    """Return what a reading with a tone needs, by the place and by the instruments."""
     stage = job.stages[step.measure_at.split(".")[0]]
     power, floats = gives_power(stage), may_float(stage) or "-" in step.measure_at
-    found = [VOLTS_ONLY] if isinstance(instrument, Multimeter) else []
+    kinds = {type(instrument) for instrument in connected}
+    found = [VOLTS_ONLY] if Multimeter in kinds else []
     found += [FULL_LEVEL] if power and step.speakers_off else []
-    if isinstance(instrument, Recorder) and power:
+    if floats:
+        found.append(HEAD_BRIDGED if isinstance(stage, HeadUnit) else BRIDGED)
+    if Recorder in kinds and power:
         found += [RECORDER_VOLTS, RECORDER_GROUNDS]
-    elif floats:
-        found.append(BRIDGED if isinstance(stage, Amplifier) else HEAD_BRIDGED)
-        found += [SCOPE_GROUNDS] if isinstance(instrument, Indicator) else []
-    elif isinstance(instrument, Indicator) and power:
-        found.append(HOT_OUTPUT)
+    if Indicator in kinds and power:
+        found.append(SCOPE_GROUNDS if floats else HOT_OUTPUT)
     return found

@@ -45,14 +45,11 @@ def prepare(context: PlanContext) -> Iterator[Step]:
 
 
 def supply(context: PlanContext) -> Iterator[Step]:
-    """Yield the reading of each supply, at the first amplifier that it feeds, before anything is set at it."""
+    """Yield the reading of each supply, at the case on it that draws most, before anything is set at it."""
     meter = context.meter()
-    supplies: dict[str, str] = {}
-    for name, stage in context.job.stages.items():
-        if isinstance(stage, Amplifier):
-            supplies.setdefault(supply_path(context.job, name, "running"), name)
-    for i, (path, name) in enumerate(supplies.items()):
-        unit = unit_of(context.job, name)
+    paths = dict.fromkeys(supply_path(context.job, name, "running") for name in _rated_w(context))
+    for i, path in enumerate(paths):
+        unit, name = hungriest(context, path)
         yield Step(
             "prepare.supply" if i == 0 else f"prepare.supply.{unit}",
             "source",
@@ -108,18 +105,29 @@ def supply_under_load(context: PlanContext) -> Iterator[Step]:
     )
 
 
-def hungriest(context: PlanContext) -> tuple[str, str]:
-    """Return the case that draws most at its ratings, and its largest amplifier; empty texts if there is none."""
+def _rated_w(context: PlanContext) -> dict[str, float]:
+    """Return amplifier -> the power of all its sides at its highest rating."""
     nominal = context.chain.nominal()
-    watts = {
+    return {
         name: max(nominal[f"{name}.power.{i}"] for i in range(len(stage.power)))
         * len(context.chain.wiring.outputs(name))
         for name, stage in context.job.stages.items()
         if isinstance(stage, Amplifier)
     }
+
+
+def hungriest(context: PlanContext, path: str = "") -> tuple[str, str]:
+    """Return the case that draws most at its ratings, and its largest amplifier; empty texts if there is none.
+
+    Parameters
+    ----------
+    path : of the supply whose cases are compared; all of them when empty.
+    """
+    watts = _rated_w(context)
     units: dict[str, list[str]] = {}
     for name in watts:
-        units.setdefault(unit_of(context.job, name), []).append(name)
+        if not path or supply_path(context.job, name, "running") == path:
+            units.setdefault(unit_of(context.job, name), []).append(name)
     unit = max(units, key=lambda u: sum(watts[name] for name in units[u]), default="")
     return unit, max(units.get(unit, [""]), key=lambda name: watts.get(name, 0.0))
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gainwright.model import HeadUnit, Processor, gives_power
+from gainwright.plan.capability import watching
 from gainwright.plan.cautions import step_cautions
 from gainwright.plan.place_words import place_words
 from gainwright.plan.result import Step
@@ -19,6 +20,7 @@ from gainwright.texts import joined, say
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from gainwright.model import Instrument
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import System, Volume
 
@@ -174,10 +176,16 @@ def _complete(context: PlanContext, step: Step, files: dict[tuple[float, float],
         file=files.get((step.tone_hz, step.level_dbfs), "") if played else "",  # type: ignore[arg-type]
         seconds_at_most=OFF_LOAD_S if loud else None,
         where_text=place_words(context.job, step.measure_at),
-        cautions=step_cautions(
-            context.job, step, context.instruments.get(step.instrument), protecting=context.protecting
-        ),
+        cautions=step_cautions(context.job, step, _instruments(context, step), protecting=context.protecting),
     )
+
+
+def _instruments(context: PlanContext, step: Step) -> list[Instrument]:
+    """Return the instruments that are connected at a step: the one that reads, and the one that watches a gain being raised."""
+    names = [step.instrument]
+    if step.adjust is not None and step.adjust.until == "v_rms" and step.tone_hz is not None:
+        names.append(watching(context, step.stage, step.tone_hz))
+    return [context.instruments[name] for name in dict.fromkeys(names) if name]
 
 
 def _on_load(step: Step, steps: Iterable[Step]) -> Step:

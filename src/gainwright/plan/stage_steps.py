@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Processor, Recorder, may_connect, volume_of
+from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Processor, Recorder, volume_of
 from gainwright.plan.amplifier_controls import fixed_gain_step
-from gainwright.plan.capability import instrument_words
+from gainwright.plan.capability import finds_limit, instrument_words, watching
 from gainwright.plan.clean_volume import worse_tones
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
@@ -114,6 +114,7 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) ->
     middle, spread = _at_volume(context, view, limit, (view.node,))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     source = context.sources(end)[0]
+    shows = finds_limit(view.instrument, context.job.stages[view.node.stage], end.tone_hz)
     stand = f", {way.description}" if way.description and not way.description.startswith("measured") else ""
     room = (
         ""
@@ -127,11 +128,11 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) ->
         tone_hz=f"{end.tone_hz:g}",
         level_dbfs=f"{limit.level_dbfs:g}",
         room=room,
-        instrument_name=instrument_words(context, view.instrument_name, view.node),
+        instrument_name=instrument_words(context, view.instrument_name if shows else "", view.node),
         node=view.node,
         stand=stand,
         head=limit.head,
-        sign=_sign(view.instrument, end.tone_hz),
+        sign=_sign(view.instrument if shows else None, end.tone_hz),
     )
     return Step(
         f"source.{source.stage}.{source.output}.{end.tone_hz:g}hz.{end.stage}",
@@ -177,7 +178,7 @@ def _source_why(context: PlanContext, end: End, limit: CleanLimit) -> str:
     )
 
 
-def _sign(instrument: Instrument, tone_hz: float) -> str:
+def _sign(instrument: Instrument | None, tone_hz: float) -> str:
     if isinstance(instrument, Indicator):
         return say("its mark {mark} lights", mark=distortion_mark(instrument, tone_hz))
     if isinstance(instrument, Recorder):
@@ -266,14 +267,15 @@ def _processor_step(
 
 def _still_clean(context: PlanContext, view: View, limit: CleanLimit, name: str) -> str:
     """Return how an instrument tells that a stage is clean: a meter only by whether its reading follows a volume step."""
+    shows = finds_limit(view.instrument, context.job.stages[view.node.stage], view.end.tone_hz)
     parts = {
         "tone_hz": f"{view.end.tone_hz:g}",
         "level_dbfs": f"{limit.level_dbfs:g}",
-        "instrument_name": instrument_words(context, view.instrument_name, view.node),
+        "instrument_name": instrument_words(context, view.instrument_name if shows else "", view.node),
         "node": view.node,
         "name": name,
     }
-    if sees_distortion(view.instrument, view.end.tone_hz):
+    if shows and sees_distortion(view.instrument, view.end.tone_hz):
         return say(
             "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, check that {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
             **parts,
@@ -313,10 +315,12 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
     others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
-    power = context.job.stages[end.stage]
-    sees = [n for n, i in context.instruments.items() if sees_distortion(i, end.tone_hz) and may_connect(i, power)]
-    watch = instrument_words(context, sees[0], node) if sees else ""
-    stop = say(" or {part} shows distortion, whichever comes first", part=watch) if sees else ""
+    watch = watching(context, end.stage, end.tone_hz)
+    stop = (
+        say(" or {part} shows distortion, whichever comes first", part=instrument_words(context, watch, node))
+        if watch
+        else ""
+    )
     hot = (
         say(
             " If it shows more with the gain at its lowest position, turn the volume down until it shows {v_rms} V: that is then the highest clean volume, and amplifiers already set must be set again.",

@@ -25,6 +25,7 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
         lines += ["", *_wrapped(diagnosis.contradiction, "! ")]
     if diagnosis.repair is not None:
         lines += ["", "What to do", *_wrapped(diagnosis.repair.do, "  "), *_wrapped(diagnosis.repair.prove, "  ")]
+        lines += [line for c in diagnosis.repair.cautions for line in _wrapped(f"Caution: {c}", "  ")]
     if diagnosis.next and not diagnosis.done:
         lines += ["", "Next test", *next_test_lines(diagnosis.next[0])]
         others = [f"{n.test.replace('_', ' ')} {n.where} ({n.minutes:g} min)" for n in diagnosis.next[1:4]]

@@ -46,6 +46,7 @@ def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int
             Heading(say("What to do")),
             Paragraph(diagnosis.repair.do, strong=True),
             Paragraph(diagnosis.repair.prove),
+            *([BulletList(diagnosis.repair.cautions)] if diagnosis.repair.cautions else []),
         ]
     asked = () if diagnosis.done else diagnosis.next[:steps]
     if asked or diagnosis.repair is not None:
