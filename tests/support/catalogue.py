@@ -7,6 +7,7 @@ removed; the translations are compiled.
 from __future__ import annotations
 
 import ast
+import functools
 import sys
 from pathlib import Path
 
@@ -52,6 +53,16 @@ def words() -> set[str]:
     )
 
 
+@functools.cache
+def constants() -> frozenset[str]:
+    """Return every string of the code, words of identifiers separated by spaces: results are translated word by word, too."""
+    trees = (ast.parse(path.read_text(encoding="utf-8")) for path in sorted(PACKAGE.rglob("*.py")))
+    texts = (
+        n.value for tree in trees for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)
+    )
+    return frozenset(form for text in texts for form in (text, text.replace("_", " ")))
+
+
 def main() -> None:
     """Update every catalogue, and print how many sentences need a translation."""
     wanted = sentences() | words()
@@ -61,7 +72,7 @@ def main() -> None:
         for sentence in sorted(wanted):
             if sentence not in catalogue:
                 catalogue.add(sentence)
-        for unused in [m.id for m in catalogue if m.id and m.id not in wanted]:
+        for unused in [m.id for m in catalogue if m.id and m.id not in wanted and str(m.id) not in constants()]:
             catalogue.delete(unused)
         with po.open("wb") as file:
             write_po(file, catalogue, width=110, sort_output=True)
