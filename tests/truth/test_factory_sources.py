@@ -161,3 +161,21 @@ def test_plan_asks_about_a_factory_source() -> None:
     assert "source_levels_tracks" in {f.code for f in levelled.findings}
     step = next(step for step in levelled.steps if step.id == "control.radio.volume")
     assert step.sets["radio.levelling"] == "off"
+
+
+def test_noise_cancelling_explains_a_hum_with_the_engine_running() -> None:
+    """A boom without a tone is what such a source does, so it says nothing of grounds; without it, or with the engine off, it does."""
+    from gainwright.diagnose import Diagnoser, make_diagnosis
+    from gainwright.jobfile import read_entry
+
+    loud = example_text("factory_equaliser").replace("20 .. 60 mV", "0.3 .. 0.5 V")
+    grounds = {}
+    for does in ("yes", "no"):
+        text = loud.replace("noise_cancelling: yes", f"noise_cancelling: {does}")
+        diagnoser = Diagnoser(read_job_text(text).job, draws=128)
+        for engine in ("on", "off"):
+            heard = {"heard": "sub", "is": "hum", "tone": "off", "engine": engine}
+            found = make_diagnosis(diagnoser, [read_entry(heard, diagnoser.job)])
+            grounds[does, engine] = sum(c.probability for c in found.causes if c.cause == "ground_loop")
+    assert grounds["no", "on"] > 3 * grounds["yes", "on"]
+    assert grounds["yes", "off"] > 3 * grounds["yes", "on"]

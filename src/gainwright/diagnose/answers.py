@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from gainwright.diagnose.changes import Change
     from gainwright.diagnose.ensemble import Ensemble
     from gainwright.diagnose.observer import Observer
     from gainwright.model import Node, Port
@@ -36,6 +37,8 @@ HEARD_EDGE_DB = 3.0
 HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
 HUM_HZ, WHINE_HZ = 100.0, 700.0
+ENGINE_HZ = 40.0
+"""Within what noise cancelling plays against an idling engine (common practice, no published source)."""
 SIDES_DIFFER_DB = 3.0
 DC_OF_IMPEDANCE = DC_SHARES[1]
 """A coil's DC resistance over its impedance."""
@@ -239,7 +242,7 @@ class AnswerModel(UnitAnswers):
                     louder = volts > loudest
                     loudest = np.where(louder, volts, loudest)
                     thd = np.where(louder, np.nan_to_num(bent), thd)
-                hum = np.maximum(hum, self._hum_v("hum", node) * arriving)
+                hum = np.maximum(hum, np.hypot(self._hum_v("hum", node), self._engine_v(node) * running) * arriving)
                 whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
         noisy = np.maximum(hum, whine)
         noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
@@ -282,6 +285,23 @@ class AnswerModel(UnitAnswers):
             for lead, volts in getattr(change, kind).items():
                 found[i] = np.hypot(found[i], volts * self._gain(lead, node, HUM_HZ if kind == "hum" else WHINE_HZ))
         return found
+
+    def _engine_v(self, node: Node) -> Floats:
+        """Return what sources with noise cancelling play at a node while the engine idles, volts rms, as `_hum_v`."""
+        found = np.zeros((len(self.changes), self.ensemble.draws))
+        passing = [self._passes(change, node) for change in self.changes]
+        for run in self.chain.wiring.leads:
+            level = self.ensemble.values.get(f"{run.source_stage}.factory.cancelling_level")
+            if level is not None:
+                found = np.hypot(found, level * self._gain(str(run), node, ENGINE_HZ) * np.array(passing)[:, None])
+        return found
+
+    def _passes(self, change: Change, node: Node) -> float:
+        """Return 0 where a change cuts the way to a node, 1 elsewhere."""
+        way = {node, *self.chain.wiring.upstream(node.stage)}
+        cut = any(np.max(np.abs(gain)) == 0 for at, gain in change.gain.items() if at in way)
+        cut = cut or any(np.min(ohm) >= LEAD_OPEN_OHM for (at, _), ohm in change.series_ohm.items() if at in way)
+        return 0.0 if cut or any(at in way for at, _ in change.shorted) else 1.0
 
     def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
         """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling."""

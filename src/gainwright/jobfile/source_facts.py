@@ -61,9 +61,9 @@ def _by_itself(name: str, stage: HeadUnit) -> Iterator[Fact]:
     if does.noise_cancelling in ("yes", "unknown") and not stage.all_digital:
         rated = stage.rated_output
         rated_v = rated.nominal if rated is not None and rated.known else 8.0
-        low, high = (0.005 if does.noise_cancelling == "yes" else 0.0) * rated_v, 0.05 * rated_v
+        low, high = (0.002 if does.noise_cancelling == "yes" else 0.0) * rated_v, 0.02 * rated_v
         level = Quantity(f"{low:.3g} .. {high:.3g} V", "voltage", Uniform(low, high))
-        why = "engine noise of an idling car, up to 5 % of the rated output; " + PRACTICE
+        why = "engine noise of an idling car, up to 2 % of the rated output; " + PRACTICE
         yield fact_of(f"{path}.cancelling_level", does.cancelling_level, level, why)
 
 
