@@ -52,6 +52,16 @@ stages:
   speaker: {kind: speaker, from: amp}
 """
 """A digital output can only feed a processor."""
+TWO_AMPLIFIERS_READY = """\
+format: 1   # every kind once
+stages:
+  head: {kind: head_unit, rated_output: 6 V, outputs: {out: {sides: [mono]}}}
+  other: {kind: amplifier, from: head, power: 100 W @ 4 ohm}
+  amp: {kind: amplifier, from: head, power: 100 W @ 4 ohm}
+  speaker: {kind: speaker, from: [other, amp]}
+"""
+"""Two amplifiers can only be strapped if they feed one speaker."""
+READY = {"stages.head.outputs.out.digital": DIGITAL_READY, "stages.amp.strapped_to": TWO_AMPLIFIERS_READY}
 DEFINITIONS = json.loads(shipped_schema())["$defs"]
 
 
@@ -114,6 +124,7 @@ def _example(f: FormField) -> str:
     kind = f.type
     special = {
         "chassis": "box",
+        "strapped_to": "other",
         "input_range": "low",
         "input_ranges": "low: 0.2 .. 2 V\nhigh: 2 .. 12 V",
         "volume.at": "12",
@@ -146,7 +157,7 @@ def _example(f: FormField) -> str:
 @pytest.mark.parametrize("name", [f.name for form in _every_form() for f in form.fields])
 def test_every_key_can_be_set_and_removed_again(name: str) -> None:
     """Typed into its field it is in the file and on the form; emptied it is gone; the comment stays."""
-    before = DIGITAL_READY if name == "stages.head.outputs.out.digital" else EVERY_KIND
+    before = READY.get(name, EVERY_KIND)
     every = forms.forms(read_job_text(before))
     form, f = next((form, f) for form in every for f in form.fields if f.name == name)
     text = _example(f)
@@ -188,8 +199,8 @@ def test_every_field_has_a_label_and_help() -> None:
         assert form.title
         for f in form.fields:
             assert f.label
-            assert f.help or f.silent, f.name
-            assert f.assumed or f.silent or f.required, f.name
+            assert f.help or f.if_empty, f.name
+            assert f.assumed or f.if_empty or f.required, f.name
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile.forms.assumptions import Assumed, assumed
 from gainwright.jobfile.forms.fields import Key, about, shape
-from gainwright.jobfile.forms.labels import GROUPS, SILENT
+from gainwright.jobfile.forms.labels import GROUPS, IF_EMPTY
 from gainwright.jobfile.yaml_reading import plain
 from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker, long_form
 
@@ -30,7 +30,7 @@ class Field:
     path : of the key in the file.
     present : its current value as text, one line per item of a list; empty when it isn't given.
     assumed : what is assumed when it isn't given; None where nothing is.
-    silent : in words, the meaning of a missing key where no figure is assumed.
+    if_empty : in words, what a missing key means where no figure is assumed.
     """
 
     path: Path
@@ -41,7 +41,7 @@ class Field:
     required: bool
     present: str
     assumed: Assumed | None
-    silent: str
+    if_empty: str
 
     @property
     def name(self) -> str:
@@ -76,28 +76,28 @@ class Form:
 
 def forms(read: JobFile) -> tuple[Form, ...]:
     """Return every form of a job: itself, its vehicle, allowance, tones, access, instruments, then each stage with its outputs."""
-    says = plain(read.document, "job")
-    silent = assumed(read)
+    given = plain(read.document, "job")
+    assumptions = assumed(read)
     whole = shape(Job)
     own = tuple(k for k in whole.keys if not k.group)
     vehicle = tuple(replace(k, group="") for k in whole.keys if k.group == "vehicle")
     found = [
-        Form((), "The job", "job", about(Job), _fields((), own, says, silent)),
-        Form(("vehicle",), "Vehicle and supply", "vehicle", "", _fields((), vehicle, says, silent)),
+        Form((), "The job", "job", about(Job), _fields((), own, given, assumptions)),
+        Form(("vehicle",), "Vehicle and supply", "vehicle", "", _fields((), vehicle, given, assumptions)),
     ]
-    found += [_by_name(section, says, read) for section in _SECTIONS]
-    instruments = says.get("instruments", {})
+    found += [_by_name(section, given, read) for section in _SECTIONS]
+    instruments = given.get("instruments", {})
     found += [
-        _thing(("instruments", name), INSTRUMENTS, instrument, silent) for name, instrument in instruments.items()
+        _thing(("instruments", name), INSTRUMENTS, instrument, assumptions) for name, instrument in instruments.items()
     ]
-    for name, stage in says["stages"].items():
-        found += _stage(name, stage, silent)
+    for name, stage in given["stages"].items():
+        found += _stage(name, stage, assumptions)
     return tuple(found)
 
 
-def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iterator[Form]:
-    form = _thing(("stages", name), STAGES, says, silent)
-    of_output = shape(STAGES[says["kind"]]).named.get("outputs")
+def _stage(name: str, given: dict[str, Any], assumptions: dict[Path, Assumed]) -> Iterator[Form]:
+    form = _thing(("stages", name), STAGES, given, assumptions)
+    of_output = shape(STAGES[given["kind"]]).named.get("outputs")
     inputs = tuple(
         Field(
             ("stages", name, "inputs", entry),
@@ -108,57 +108,59 @@ def _stage(name: str, says: dict[str, Any], silent: dict[Path, Assumed]) -> Iter
             required=True,
             present=as_typed(source),
             assumed=None,
-            silent="",
+            if_empty="",
         )
-        for entry, source in says.get("inputs", {}).items()
+        for entry, source in given.get("inputs", {}).items()
     )
     yield Form(form.path, form.title, form.kind, form.about, inputs + form.fields)
     if isinstance(of_output, type):
-        for output, says_of_it in (says.get("outputs") or {"out": {}}).items():
+        for output, given_output in (given.get("outputs") or {"out": {}}).items():
             path = ("stages", name, "outputs", output)
             fields = tuple(
                 replace(
                     f,
                     help="which input it takes; several are added: a, b",
-                    silent="its only input, or the input of the same name",
+                    if_empty="its only input, or the input of the same name",
                 )
                 if f.path[-1] == "from"
                 else f
-                for f in _fields(path, shape(of_output).keys, says_of_it or {}, silent)
+                for f in _fields(path, shape(of_output).keys, given_output or {}, assumptions)
             )
             yield Form(path, f"{name}.{output}", "output", about(of_output), fields)
 
 
-def _thing(path: Path, kinds: Mapping[str, type[BaseModel]], says: dict[str, Any], silent: dict[Path, Assumed]) -> Form:
+def _thing(
+    path: Path, kinds: Mapping[str, type[BaseModel]], given: dict[str, Any], assumptions: dict[Path, Assumed]
+) -> Form:
     """Return the form of a stage or an instrument."""
-    model = kinds[says["kind"]]
-    return Form(path, path[-1], says["kind"], about(model), _fields(path, shape(model).keys, says, silent))
+    model = kinds[given["kind"]]
+    return Form(path, path[-1], given["kind"], about(model), _fields(path, shape(model).keys, given, assumptions))
 
 
-def _fields(path: Path, keys: tuple[Key, ...], says: Any, silent: dict[Path, Assumed]) -> tuple[Field, ...]:
+def _fields(path: Path, keys: tuple[Key, ...], given: Any, assumptions: dict[Path, Assumed]) -> tuple[Field, ...]:
     made = []
     for key in keys:
         full = (*path, *key.path)
         default = Assumed(key.default, "the usual value") if key.default else None
-        taken = silent.get(full, default)
-        meant = "" if taken else SILENT.get(".".join(key.path)) or SILENT.get(key.path[-1], "not given")
-        said = _at(says, key.path)
-        listed = key.type.name == "marks" and isinstance(said, dict)
-        present = "\n".join(f"{name}: {mark}" for name, mark in said.items()) if listed else as_typed(said)
-        made.append(Field(full, key.type, key.label, key.help, key.group, key.required, present, taken, meant))
+        taken = assumptions.get(full, default)
+        if_empty = "" if taken else IF_EMPTY.get(".".join(key.path)) or IF_EMPTY.get(key.path[-1], "not given")
+        value = _at(given, key.path)
+        listed = key.type.name == "marks" and isinstance(value, dict)
+        present = "\n".join(f"{name}: {mark}" for name, mark in value.items()) if listed else as_typed(value)
+        made.append(Field(full, key.type, key.label, key.help, key.group, key.required, present, taken, if_empty))
     return tuple(made)
 
 
-def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
+def _by_name(section: str, given: dict[str, Any], read: JobFile) -> Form:
     """Return the form of a mapping by name: the names that it has, and those that it may have."""
     takes = shape(Job).named[section]
     assert isinstance(takes, FieldType)  # noqa: S101  these sections hold quantities
-    held = says.get(section) or {}
+    held = given.get(section) or {}
     held = held if isinstance(held, dict) else {"all": held}
     stages = [name for name, stage in read.job.stages.items() if section == "access" or isinstance(stage, Speaker)]
     outputs = dict.fromkeys(node.output for node in read.wiring.nodes if node.output != "out")
     names = stages if section == "access" else ["all", *outputs, *stages]
-    title, purpose, meant = _SECTIONS[section]
+    title, purpose, if_empty = _SECTIONS[section]
     takes = replace(takes, example=_EXAMPLES.get(section, takes.example))
     fields = tuple(
         Field(
@@ -170,7 +172,7 @@ def _by_name(section: str, says: dict[str, Any], read: JobFile) -> Form:
             required=False,
             present=as_typed(held.get(name)),
             assumed=None,
-            silent=_OTHERS.get(section, meant) if name == "all" else meant,
+            if_empty=_OTHERS.get(section, if_empty) if name == "all" else if_empty,
         )
         for name in dict.fromkeys([*names, *held])
     )
@@ -201,12 +203,12 @@ _SECTIONS = {
 }
 
 
-def _at(says: Any, path: Path) -> Any:
+def _at(given: Any, path: Path) -> Any:
     for i, part in enumerate(path):
-        if i and says is not None and not isinstance(says, dict):
-            says = long_form(path[i - 1], says)
-        says = says.get(part) if isinstance(says, dict) else None
-    return says
+        if i and given is not None and not isinstance(given, dict):
+            given = long_form(path[i - 1], given)
+        given = given.get(part) if isinstance(given, dict) else None
+    return given
 
 
 def as_typed(value: Any) -> str:

@@ -139,7 +139,7 @@ HELP = {
 SPEAKER_HELP = {"power": "its continuous power handling", "sensitivity": "at 1 m for 2.83 V, or for 1 W: 88 dB @ 1 W"}
 """Help of keys that have another meaning for a speaker."""
 
-SILENT = {
+IF_EMPTY = {
     "low_pass": "no low-pass",
     "high_pass": "no high-pass",
     "low_pass_range": "any corner, or off",

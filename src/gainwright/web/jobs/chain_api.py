@@ -131,7 +131,7 @@ def get_chain(site: CurrentSite, job: CurrentJob) -> ChainShown:
                     required=f.required,
                     present=f.present,
                     assumed=f.assumed,
-                    silent=f.silent,
+                    silent=f.if_empty,
                 )
                 for f in form.fields
             ],
