@@ -8,8 +8,10 @@ import pytest
 from example_plans import finding, job, steps, two_way_plan
 
 from gainwright.jobfile import with_settings
+from gainwright.model import Recorder
 from gainwright.plan import Plan, make_plan
-from gainwright.solve import Chain, Conditions
+from gainwright.plan.context import PlanContext
+from gainwright.solve import Chain, Conditions, reading_error_v
 
 
 @pytest.fixture
@@ -51,7 +53,9 @@ def test_tone_depends_on_path_meter_and_speaker() -> None:
     wide = "bandwidth: 1 kHz => bandwidth: 20 kHz"
     assert tone("amp_front", a=wide) == middle_hz(80 / LR24_3_DB, 3200 * LR24_3_DB)
     protected = "power: 70 W, sensitivity: 88 dB => power: 70 W, sensitivity: 88 dB, protect_below: 400 Hz"
-    assert tone("amp_front", a=protected) == middle_hz(400, 1000)
+    # unprotected it is a blocker, and nothing is played: the tone that the plan would choose
+    chosen = {end.stage: end.tone_hz for end in PlanContext(job(a=protected)).ends}
+    assert chosen["amp_front"] == middle_hz(400, 1000)
     no_recorder = "  interface:  {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n => "
     assert tone("amp_high", a=no_recorder) == 1000.0
     assert tone("amp_front", a="instruments:\n => tones: {woofer: 440 Hz}\ninstruments:\n") == 440.0
@@ -126,3 +130,20 @@ def test_a_regulated_amplifier_is_set_by_its_rating() -> None:
     made = make_plan(job(a="power: 400 W, => power: 900 W,", b="boost: flat => regulated: yes"))
     target = next(t for t in made.targets if t.stage == "amp_sub")
     assert (target.set_by, round(target.v_rms, 4)) == ("amplifier", 31.6228)
+
+
+@pytest.mark.parametrize(("divider", "half_db"), [("0 dB", 0.05), ("30 dB", 0.45), ("30 dB ± 0.2 dB", 0.25)])
+def test_a_divider_before_a_recorder_is_known_no_better_than_its_parts(divider: str, half_db: float) -> None:
+    """0.05 dB of drift, and the divider's spread or 0.4 dB: 1 % resistors 0.17 dB (20 lg(1.01/0.99)), 10 kohm +-30 % the rest."""
+    recorder = Recorder.model_validate({"kind": "recorder", "full_scale": "2 V", "attenuator": divider})
+    assert 20 * math.log10(1 + float(reading_error_v(recorder, 10.0)) / 10.0) == pytest.approx(half_db, abs=1e-9)
+
+
+def test_only_intervals_of_draws_are_called_so(plan: Plan) -> None:
+    """A lead's limit and a target are limits; what the draws give is an interval of 95 %."""
+    said = {s.id: s.expect.interval_95 for s in plan.steps if s.expect is not None}
+    assert not said["lead.head.sub-desk"]
+    assert not said["amplifier.amp_sub"]
+    assert said["verify.amp_sub.out.mono"]
+    assert said["verify.desk.sub.low_pass"]
+    assert said["source.head.sub.40hz.amp_sub"]

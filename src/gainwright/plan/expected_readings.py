@@ -50,7 +50,7 @@ def expect_volts(instrument: Instrument, middle: Solution, spread: Solution, col
     share = np.random.default_rng(_SEED).random(len(shown.value))
     readings = shown.value - shown.below + share * (shown.below + shown.above)
     low, high = np.nanquantile(readings, [0.025, 0.975]) if np.any(np.isfinite(readings)) else (value, value)
-    expect = Expect("v_rms", value, min(float(low), value), max(float(high), value))
+    expect = Expect("v_rms", value, min(float(low), value), max(float(high), value), interval_95=True)
     if not isinstance(instrument, Indicator):
         return expect
     lit = lit_marks(instrument, middle, column, tone_hz=tone_hz)

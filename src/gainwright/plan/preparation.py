@@ -180,7 +180,7 @@ def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
             source_output=run.source_output,
             target=run.target,
         ),
-        say("A bad lead is a common cause of a silent chain."),
+        say("It must pass the signal at both conductors and keep them apart, or nothing after it can be right."),
         measure_at=str(run),
         instrument=meter,
         expect=Expect("ohm", each, 0.0, most),
@@ -201,7 +201,7 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
         instrument=meter,
-        expect=Expect("ohm", ohm, low, high),
+        expect=Expect("ohm", ohm, low, high, interval_95=True),
         outside=say(
             "Open: coil, terminal or lead. Far lower: a short, or wired in parallel instead of in series. Far higher: in series instead of in parallel, or one of several open."
         ),

@@ -118,7 +118,7 @@ def _best(context: PlanContext, settled: Settled, control: str, back: Chain) -> 
             proof.expect.low * min(low / value, 1.0) * min(*by_hand, value) / value,
             proof.expect.high * max(high / value, 1.0) * max(*by_hand, value) / value,
         )
-        expect = replace(proof.expect, low=bounds[0], high=bounds[1])
+        expect = replace(proof.expect, low=bounds[0], high=bounds[1], interval_95=True)
         drawn = replace(proof, expect=expect, outside_db=_outside_db(expect, proof.left_v))
         if drawn.outside_db >= LEAST_DB:
             return drawn

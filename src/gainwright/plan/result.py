@@ -17,10 +17,11 @@ SetBy = Literal["amplifier", "speaker", "clip", "source"]
 
 @dataclass(frozen=True, slots=True)
 class Expect:
-    """An expected reading: quantity, nominal value, and 95 % interval with the instrument's uncertainty.
+    """An expected reading: quantity, nominal value, and its ends with the instrument's uncertainty.
 
     Attributes
     ----------
+    interval_95 : whether the ends bound the central 95 % of the draws; else they are limits of what is right.
     lit : marks of an indicator that are lit at the nominal value; None if the reading is a number.
     may_be_lit : marks that are lit in a part of the 95 % interval only.
     """
@@ -31,6 +32,7 @@ class Expect:
     high: float
     lit: tuple[str, ...] | None = None
     may_be_lit: tuple[str, ...] = ()
+    interval_95: bool = False
 
 
 @dataclass(frozen=True, slots=True)

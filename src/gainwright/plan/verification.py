@@ -73,7 +73,7 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
             say("Note the highest clean volume of {head} on the sheet and show it to the customer.", head=limit.head),
             _volume_why(context, limit),
             measure_at=f"{limit.head}.volume",
-            expect=Expect("step", limit.middle, float(low), float(high)),
+            expect=Expect("step", limit.middle, float(low), float(high), interval_95=True),
         )
     knobs = [n for n, s in context.job.stages.items() if isinstance(s, LevelControl)]
     note = say(" {part} was set fully up; turned down, it leaves that much in reserve.", part=knobs[0]) if knobs else ""
@@ -150,7 +150,7 @@ def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
             level_dbfs,
             str(node),
             name,
-            Expect("v_rms", volts, doubt.low * shifts[0] / match, doubt.high * shifts[1] * match),
+            Expect("v_rms", volts, doubt.low * shifts[0] / match, doubt.high * shifts[1] * match, interval_95=i == 0),
             say(
                 "Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a control moved since it was set."
             )

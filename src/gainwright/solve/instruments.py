@@ -24,6 +24,9 @@ LOWEST_RANGE_V = 0.6
 
 RECORDER_DB = 0.05
 """Stability of a recorder's calibration (common practice, no published source)."""
+DIVIDER_DB = 0.4
+"""How well a divider before a recorder is known where the job doesn't say: resistors of 1 to 5 %, and the recorder's input
+resistance beside the shunt (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +53,24 @@ def accuracy_of(meter: Multimeter) -> tuple[float, int]:
 
 
 def reading_error_v(instrument: Instrument, reading_v: Any) -> Any:
-    """Return the largest error of a reading, volts: a meter's accuracy, otherwise 0.05 dB of calibration drift."""
+    """Return the largest error of a reading, volts.
+
+    A meter's accuracy; a recorder's drift, and how far its divider is known on top; for an indicator, 0.05 dB.
+    """
     if isinstance(instrument, Multimeter):
         ratio, counts = accuracy_of(instrument)
         return ratio * reading_v + counts * resolution_v(instrument, reading_v)
-    return reading_v * (10 ** (RECORDER_DB / 20) - 1)
+    divider = divider_error_db(instrument) if isinstance(instrument, Recorder) else 0.0
+    return reading_v * (10 ** ((RECORDER_DB + divider) / 20) - 1)
+
+
+def divider_error_db(recorder: Recorder) -> float:
+    """Return how far the attenuation before a recorder may lie from its figure, dB; 0 without a divider."""
+    given = recorder.attenuator
+    if given is None or not given.known or given.nominal == 0:
+        return 0.0
+    low, high = given.interval
+    return (high - low) / 2 if high > low else DIVIDER_DB
 
 
 def meter_reading(meter: Multimeter, solution: Solution, column: int, *, tone_hz: Any) -> InstrumentReading:
@@ -84,7 +100,7 @@ def _rectified_mean(harmonics: npt.NDArray[np.complex128]) -> Floats:
 
 
 def recorder_reading(recorder: Recorder, solution: Solution, column: int) -> InstrumentReading:
-    """Return the reading of a recorder: the rms, with 0.05 dB of calibration drift; NaN when it overloads."""
+    """Return the reading of a recorder: the rms, with its drift and its divider's error; NaN when it overloads."""
     value = solution.rms_v[:, column]
     peak = value * np.sqrt(2)
     value = np.where(peak > recorder_full_scale_v(recorder) * np.sqrt(2) * 1.0001, np.nan, value)
