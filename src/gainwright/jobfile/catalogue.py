@@ -34,6 +34,7 @@ from gainwright.model import (
     HeadUnit,
     LevelControl,
     LineDriver,
+    Powered,
     Processor,
     Speaker,
     Volume,
@@ -124,6 +125,8 @@ def _stage_facts(name: str, stage: AnyStage, wiring: Wiring) -> Iterator[Fact]:
         yield from _amplifier(name, stage)
     else:
         yield from _speaker(name, stage, wiring)
+    if isinstance(stage, Powered):
+        yield from powered_facts(name, stage)
 
 
 def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
@@ -173,7 +176,6 @@ def _amplifier(name: str, stage: Amplifier) -> Iterator[Fact]:
     )
     yield from filter_facts(f"{name}.out", low_pass=stage.low_pass, high_pass=stage.high_pass)
     yield from equaliser_facts(f"{name}.boost", stage.boost)
-    yield from powered_facts(name, stage)
 
 
 def _speaker(name: str, stage: Speaker, wiring: Wiring) -> Iterator[Fact]:

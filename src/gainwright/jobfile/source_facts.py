@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from gainwright.jobfile.amplifier_facts import HIGH_LEVEL_OHM
 from gainwright.jobfile.assumed_values import PRACTICE, Fact, common, equaliser_facts, fact_of, filter_facts, percent_of
 from gainwright.quantities import Exact, Normal, Quantity, Uniform, parse
 
@@ -98,7 +99,12 @@ def processor(name: str, stage: Processor, wiring: Wiring) -> Iterator[Fact]:
         yield fact_of(f"{name}.volume.top", stage.volume.top, "0 dB", why, "ratio")
     noise_v = limit_out.quantity.nominal * 10 ** (-100 / 20)
     facts = common(
-        name, stage, input_ohm="20 kohm ± 30 %", output_ohm="50 .. 300 ohm", noise_v=noise_v, thd="0.003 .. 0.01 %"
+        name,
+        stage,
+        input_ohm=HIGH_LEVEL_OHM if stage.high_level else "20 kohm ± 30 %",
+        output_ohm="50 .. 300 ohm",
+        noise_v=noise_v,
+        thd="0.003 .. 0.01 %",
     )
     yield from (fact for fact in facts if not (all(digital) and fact.path.endswith("input_impedance")))
     for output, o in stage.outputs.items():
@@ -107,7 +113,8 @@ def processor(name: str, stage: Processor, wiring: Wiring) -> Iterator[Fact]:
 
 
 def _analogue_inputs(name: str, stage: Processor, limit_out: Fact) -> Iterator[Fact]:
-    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, "4 V ± 10 %", PRACTICE)
+    usual = "16 V ± 20 %" if stage.high_level else "4 V ± 10 %"
+    limit_in = fact_of(f"{name}.input_limit", stage.input_limit, usual, PRACTICE)
     gain_db = 20 * math.log10(limit_out.quantity.nominal / limit_in.quantity.nominal)
     yield limit_in
     yield fact_of(

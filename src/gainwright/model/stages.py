@@ -101,7 +101,7 @@ class Processor(Stage, Powered):
     input_impedance: AboveZeroOhms | None = None
 
 
-class LineDriver(FedStage):
+class LineDriver(FedStage, Powered):
     """Raises a line-level signal."""
 
     kind: Literal["line_driver"]

@@ -52,7 +52,28 @@ _INSTRUMENTS: tuple[dict[str, Any], ...] = (
 
 def random_job(seed: int) -> Job:
     """Return a valid job drawn by a seed."""
-    return _Draw(np.random.default_rng(seed)).job()
+    job = _Draw(np.random.default_rng(seed)).job()
+    return _with_switches(job, np.random.default_rng([seed, 1]))
+
+
+def _with_switches(job: Job, rng: np.random.Generator) -> Job:
+    """Return a job where some amplifiers share a chassis, have a range switch, a remote level or several speakers.
+
+    Drawn apart, so that the jobs of a seed stay as they were but for these.
+    """
+    content = job.model_dump(by_alias=True, exclude_unset=True)
+    shared = rng.random() < 0.3
+    for stage in content["stages"].values():
+        if stage["kind"] == "amplifier":
+            if shared:
+                stage["chassis"] = "unit"
+            if rng.random() < 0.25:
+                stage["input_ranges"] = {"low": stage.pop("sensitivity"), "high": "2 .. 16 V"}
+            if rng.random() < 0.25:
+                stage["remote_level"] = {"range": "-20 .. 0 dB"}
+        elif stage["kind"] == "speaker" and rng.random() < 0.2:
+            stage |= {"count": 2, "wiring": "series"}
+    return Job.model_validate(content)
 
 
 class _Draw:

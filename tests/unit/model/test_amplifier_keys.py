@@ -9,6 +9,7 @@ from gainwright.jobfile import controls, facts, read_job_text, settings
 from gainwright.jobfile.editing import set_key, unset_key
 from gainwright.jobfile.forms import forms
 from gainwright.model import chassis, supply_path, unit_of
+from gainwright.plan import make_plan
 
 JOB = """\
 format: 1
@@ -111,3 +112,23 @@ def test_short_forms_are_edited_key_by_key() -> None:
     changed = set_key(start, ("stages", "one", "supply", "running"), "27 V")
     assert "supply: {running: 27 V, resting: 24 V}" in changed
     assert "fixed" not in unset_key(changed, ("stages", "one", "gain", "fixed"))
+
+
+def test_a_processor_shares_a_chassis_too() -> None:
+    """Its supply feeds the amplifier in it; its inputs may be for speaker level, and take more there."""
+    text = """\
+format: 1
+stages:
+  head: {kind: head_unit, rated_output: 8 V, speaker_level: yes, outputs: {out: {sides: [mono]}}}
+  desk: {kind: processor, inputs: {in: head}, outputs: {sub: {}}, chassis: box, supply: 24 V, high_level: yes}
+  amp: {kind: amplifier, from: desk.sub, chassis: box, power: 50 W @ 4 ohm, rated_at: 24 V}
+  speaker: {kind: speaker, from: amp}
+"""
+    read = read_job_text(text)
+    found = facts(read.job)
+    assert supply_path(read.job, "amp", "running") == "desk.supply.running"
+    assert found["desk.supply.running"].quantity.nominal == 24
+    assert found["desk.input_limit"].quantity.nominal == 16
+    assert [f.code for f in make_plan(read.job).findings if f.severity == "blocker"] == []
+    bare = read_job_text(text.replace(", high_level: yes", "")).job
+    assert "speaker_level_into_line_input" in {f.code for f in make_plan(bare).findings}
