@@ -125,10 +125,11 @@ def test_equalisers() -> None:
 
 
 def test_ratings() -> None:
-    """Power into a load; both required and above zero."""
+    """Power into a load; both required and above zero, but the power may be unknown."""
     rating = PowerRating.parse("500 W ± 5 % @ 2 ohm")
     assert (rating.power.nominal, rating.load.nominal) == (500, 2)
-    for wrong in ("500 W", "unknown @ 2 ohm", "500 W @ 0 ohm", "500 W @ 2 W", "@"):
+    assert not PowerRating.parse("unknown @ 2 ohm").power.known
+    for wrong in ("500 W", "unknown @ 0 ohm", "500 W @ 0 ohm", "500 W @ 2 W", "@"):
         with pytest.raises(QuantityError):
             PowerRating.parse(wrong)
 
@@ -139,7 +140,9 @@ def test_ends() -> None:
     assert (ends.first.nominal, ends.second.nominal, ends.low, ends.high) == (0.2, 5, 0.2, 5)
     assert Ends.of("voltage").parse("5 V .. 200 mV").first.nominal == 5
     assert Ends.of("ratio").parse("-40 .. 0 dB").low == -40
-    for wrong in ("5 V", "1 .. 2 .. 3 V", "5 .. 5 V", "x .. 5 V"):
+    assert Ends.of("voltage").parse("5 V").single  # the sensitivity of a fixed gain
+    assert not ends.single
+    for wrong in ("1 .. 2 .. 3 V", "5 .. 5 V", "x .. 5 V", "5 W"):
         with pytest.raises(QuantityError):
             Ends.of("voltage").parse(wrong)
 
