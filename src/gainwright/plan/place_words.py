@@ -19,7 +19,9 @@ def device_words(job: Job, name: str) -> str:
     if not isinstance(job.stages.get(name), Amplifier):
         return " ".join(words)
     own = " ".join(word for word in words if word.lower() not in _AMPLIFIER)
-    return say("the {name} amplifier", name=own) if own else say("the amplifier")
+    if not own:
+        return say("the amplifier")
+    return say("amplifier {name}", name=own) if len(own) < 3 else say("the {name} amplifier", name=own)
 
 
 def place_words(job: Job, place: str) -> str:

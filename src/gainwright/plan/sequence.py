@@ -18,7 +18,7 @@ from gainwright.plan.tone_files import tone_files
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from gainwright.model import Instrument
     from gainwright.plan.context import PlanContext
@@ -36,14 +36,13 @@ _VOLUME: dict[str, Volume] = {
 }
 
 
-def in_order(context: PlanContext, steps: Iterable[Step], *, blocked: bool) -> tuple[Step, ...]:
+def in_order(context: PlanContext, steps: Sequence[Step], *, blocked: bool) -> tuple[Step, ...]:
     """Return the steps in a safe order with the changes of power between them, each complete with its state and cautions.
 
     Parameters
     ----------
     blocked : whether the plan ends before the first step that needs power.
     """
-    steps = [replace(s, phase="controls") if _is_link(s) else s for s in steps]
     wanted = [replace(s, system=_needed(context, s)) for s in (*_taps(context, steps), *steps)]
     order = {phase: i for i, phase in enumerate(("prepare", "leads", *_VOLUME))}
     wanted.sort(key=lambda s: (order[s.phase], s.phase == "controls" and ("off", "on", "running").index(s.system)))
@@ -62,13 +61,12 @@ def _needed(context: PlanContext, step: Step) -> System:
     if step.phase in ("prepare", "leads") or step.id == "verify.speakers":
         return "off"
     if step.phase == "controls":
-        return "on" if _is_link(step) or isinstance(context.job.stages.get(step.stage), HeadUnit | Processor) else "off"
+        return (
+            "on"
+            if step.id.startswith("lead.") or isinstance(context.job.stages.get(step.stage), HeadUnit | Processor)
+            else "off"
+        )
     return "running"
-
-
-def _is_link(step: Step) -> bool:
-    """Return whether a step looks after a digital link, which shows its signal with the system on only."""
-    return step.id.startswith("lead.") and step.expect is None
 
 
 def _taps(context: PlanContext, steps: Iterable[Step]) -> Iterator[Step]:

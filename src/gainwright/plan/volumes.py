@@ -25,14 +25,14 @@ def digital_link(context: PlanContext, run: LeadRun) -> Step:
         say("Check that {target} is paired with {source} and shows its input as present.", **words)
         if link == "wireless"
         else say(
-            "Check the {link} lead from {source} to {target}: plugged in until it clicks or seats at both ends, not kinked, and {target} shows its input as present.",
+            "Check the {link} lead from {source} to {target}: plugged in until it clicks or seats at both ends, not kinked. With the system on, {target} shows its input as present.",
             link=say(link),
             **words,
         )
     )
     return Step(
         f"lead.{str(run).removeprefix('lead:')}",
-        "leads",
+        "controls" if link == "wireless" else "leads",
         run.target,
         do,
         say("A digital link passes everything or nothing: there are no volts and no resistance to read."),

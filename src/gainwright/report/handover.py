@@ -10,7 +10,7 @@ from gainwright import physics
 from gainwright.diagnose import describe_entry
 from gainwright.jobfile import controls, instruments
 from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker, stages_of, unit_of
-from gainwright.plan import full_scale_text
+from gainwright.plan import MAKER_FIRST, full_scale_text
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.corridor import corridor_chart
@@ -81,7 +81,7 @@ def handover(
     blocks += [Heading(say("Hearing")), *_hearing(loud)]
     blocks += [Heading(say("Readings")), *_read(entries)]
     blocks += [Heading(say("Not measured")), BulletList(_missing(job, plan, reached, measured, knee, entries))]
-    blocks += [BlankLines((say("Handed over by"), say("To"), say("Date")))]
+    blocks += [Paragraph(MAKER_FIRST), BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music)
     return Paper(
         "handover",
