@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from cars import CARS
+from filter_proof import moved_filters, not_told
 
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.plan import make_plan
 from gainwright.simulated import Rig, SimulatedBench, random_job
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
-from cars import CARS
-from filter_proof import moved_filters, not_told
 
 JOBS = {name: example_text(name) for name in examples()} | CARS
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from cars import CARS
 
 from gainwright.app.set_up.bench_run import run_on_bench
 from gainwright.jobfile import example_text, examples, read_job_text
@@ -90,6 +91,15 @@ def test_random_jobs_reach_their_targets(block: int) -> None:
     """Forty random chains, four in each block, reach their targets and nothing clips."""
     found = {seed: problems(random_job(seed), seed) for seed in range(4 * block, 4 * block + 4)}
     assert {seed: what for seed, what in found.items() if what} == {}
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_an_amplifier_before_another_stage_is_set_too(seed: int) -> None:
+    """A factory amplifier before a converter ends below its own ceiling and the next input's, where its step says."""
+    job = read_job_text(CARS["amplifier_before"]).job
+    steps = [step.id for step in make_plan(job).steps if step.phase == "amplifier"]
+    assert steps == ["amplifier.factory", "amplifier.amp"]
+    assert problems(job, seed) == []
 
 
 EQUALISED = {

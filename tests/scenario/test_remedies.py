@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from cars import CARS
 
 from gainwright.jobfile import example_text, examples, read_job_text, with_changes
 from gainwright.model import Job
 from gainwright.plan import Finding, Plan, make_plan
 from gainwright.simulated import random_job
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
-from cars import CARS
 
 PLANNED = ("harmonics_filtered", "below_threshold", "other_stage_first", "tone_filtered", "recorder_overloads")
 """What the plan itself goes round: its own step is the remedy, seen when it is visible."""

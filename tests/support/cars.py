@@ -96,7 +96,22 @@ stages:
   front: {kind: speaker, from: amp, impedance: 4 ohm, power: 90 W}
 """
 
+AMPLIFIER_BEFORE = """
+format: 1
+title: A factory amplifier kept before a converter and a processor
+vehicle: {description: saloon}
+instruments:
+  dmm: {kind: multimeter, true_rms: yes, accuracy: 1 % + 3 counts, counts: 6000, bandwidth: 2 kHz}
+stages:
+  head: {kind: head_unit, rated_output: 2 V, volume: {steps: 38}, outputs: {line: {}}}
+  factory: {kind: amplifier, from: head.line, power: 25 W @ 4 ohm, sensitivity: 0.3 .. 4 V}
+  converter: {kind: converter, from: factory, input_limit: 12 V, ratio: -12 dB ± 0.5 dB}
+  amp: {kind: amplifier, from: converter, power: 80 W @ 4 ohm, sensitivity: 0.2 .. 5 V}
+  front: {kind: speaker, from: amp, impedance: 4 ohm, power: 90 W}
+"""
+
 CARS = {
+    "amplifier_before": AMPLIFIER_BEFORE,
     "three_amplifiers": THREE_AMPLIFIERS,
     "at_the_amplifier": AT_THE_AMPLIFIER,
     "head_unit_alone": HEAD_UNIT_ALONE,

@@ -13,6 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Multimeter, Spea
 from gainwright.plan.bands import pass_band_hz, passed, series_filters
 from gainwright.plan.controls import LOSS_ALLOWED_DB, FilterControl
 from gainwright.plan.distortion_seen import sees_distortion
+from gainwright.plan.inner_gains import gain_share, inner_amplifiers
 from gainwright.solve import ANY_LOAD_OHM, Chain, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
@@ -97,14 +98,16 @@ class PlanContext:
 
     @cached_property
     def starting_settings(self) -> dict[str, str]:
-        """Starting settings of controls: filters open, gains at the lowest that doesn't mute, level controls up."""
+        """Starting settings of controls: filters open, gains at the lowest that doesn't mute, level controls up.
+
+        The gain of an amplifier before another stage stands where it is expected to end.
+        """
         found = {control: text for control, (_, text) in self.moved_filters.items()}
         for name, stage in self.job.stages.items():
             if isinstance(stage, Amplifier) and stage.remote_level is not None:
                 found[f"{name}.remote_level"] = remote_start(stage)
             if isinstance(stage, Amplifier) and not stage.gain.fixed:
-                muting = stage.gain.mutes_at_minimum != "no"
-                found[f"{name}.gain"] = f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
+                found[f"{name}.gain"] = self.lowest_gain(name)
             elif isinstance(stage, HeadUnit):
                 if stage.all_digital and name not in self.level_setters:
                     found[f"{name}.volume"] = f"{volume_steps(stage.volume)}"
@@ -113,7 +116,16 @@ class PlanContext:
             elif isinstance(stage, LevelControl):
                 reserve = stage.reserve.nominal if stage.reserve is not None and stage.reserve.known else 0.0
                 found[f"{name}.level"] = f"{0.0 - abs(reserve):g} dB"
+        for name, end in inner_amplifiers(self.job, self.ends).items():
+            share = gain_share(self.chain_with(found), name, end, level_setter(self.job, end.all_nodes))
+            found[f"{name}.gain"] = f"{100 * share:.0f} %"
         return found
+
+    def lowest_gain(self, name: str) -> str:
+        """Return the lowest place of an amplifier's gain that doesn't mute, as the job file writes it."""
+        stage = self.job.stages[name]
+        muting = isinstance(stage, Amplifier) and stage.gain.mutes_at_minimum != "no"
+        return f"{100 * JUST_ABOVE_MUTING:g} %" if muting else "0 %"
 
     @cached_property
     def level_setters(self) -> frozenset[str]:

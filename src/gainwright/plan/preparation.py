@@ -10,6 +10,7 @@ from gainwright.jobfile import DC_SHARES
 from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_path, unit_of, volume_of
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
+from gainwright.plan.inner_gains import inner_amplifiers
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
@@ -296,7 +297,10 @@ def _level_control(context: PlanContext, name: str, stage: LevelControl) -> Step
 
 def _gain(context: PlanContext, name: str, stage: Amplifier) -> Step:
     text = context.starting_settings[f"{name}.gain"]
-    if stage.gain.mutes_at_minimum == "no":
+    if name in inner_amplifiers(context.job, context.ends):
+        do = say("Turn the gain of {name} to about {text} of its travel.", name=name, text=text)
+        why = say("It feeds another stage: there the source is expected to clip first; it is set with a reading later.")
+    elif stage.gain.mutes_at_minimum == "no":
         do, why = (
             say("Turn the gain of {name} fully down.", name=name),
             say("The amplifier must not be the first to clip."),

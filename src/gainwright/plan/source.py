@@ -87,7 +87,8 @@ def head_of(context: PlanContext, end: End) -> str:
 
 
 def _set_by_gain(context: PlanContext, node: Node) -> bool:
-    return isinstance(context.job.stages[node.stage], Amplifier)
+    last = node.stage in {end.stage for end in context.ends}
+    return last and isinstance(context.job.stages[node.stage], Amplifier)
 
 
 def onsets(

@@ -15,6 +15,7 @@ from gainwright.plan.clean_volume import worse_tones
 from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
+from gainwright.plan.inner_amplifiers import inner_steps
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
@@ -287,7 +288,8 @@ def _still_clean(context: PlanContext, view: View, limit: CleanLimit, name: str)
 
 
 def amplifier_steps(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step]:
-    """Yield the step that sets each amplifier to its target, with its tone at minus the allowance."""
+    """Yield the step that sets each amplifier, those before other stages first; at an end to its target, less the allowance."""
+    yield from inner_steps(context, found.governing_by_end())
     for end in context.ends:
         stage = context.job.stages[end.stage]
         if end.stage not in targets:

@@ -148,7 +148,7 @@ def _raise_to_voltage(
     assert step.adjust is not None  # noqa: S101  asked for adjusting steps only
     control, target = step.adjust.control, step.adjust.target
     watching = [name for name, i in instruments.items() if not isinstance(i, Multimeter)]
-    lowest = parse(_standing(plan, control), "fraction").nominal
+    lowest = parse(step.sets.get(control, _standing(plan, control)), "fraction").nominal
 
     def too_far(place: float) -> bool:
         bench.turn(control, place)
