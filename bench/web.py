@@ -133,7 +133,7 @@ def _redrawn(port: int, job: str) -> tuple[float, float]:
             executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
         )
         page = browser.new_page(viewport={"width": 390, "height": 844})
-        page.goto(f"http://127.0.0.1:{port}/jobs/{job}/corridor?tone=40&level=-10")
+        page.goto(f"http://127.0.0.1:{port}/jobs/{job}/corridor?tone=50&level=-8")
         redrawn, fetched = (statistics.median(taken) for taken in page.evaluate(REDRAW))
         browser.close()
     return redrawn, fetched

@@ -16,7 +16,7 @@ evidence:
   - {at: amp_front.out.left, with: interface, tone: 315 Hz, level: 0 dBFS, reads: 2 mV}
   - {check: amp_sub.power_lamp, is: on}
   - {check: lead:desk.sub-knob, resistance: 0.7 ohm}
-  - {heard: sub, tone: 40 Hz, is: silent}
+  - {heard: sub, tone: 50 Hz, is: silent}
 """
 
 
@@ -178,7 +178,7 @@ def test_practice_ends_with_both_sequences_of_tests(folder: Path) -> None:
 
 def test_plan_uses_readings(folder: Path) -> None:
     """With two readings the plan shows the source's clean limit and what changed; without, nothing."""
-    text = "evidence:\n  - {at: head.sub.mono, with: meter, tone: 40 Hz, level: -10 dBFS, reads: 0.52 V}\n"
+    text = "evidence:\n  - {at: head.sub.mono, with: meter, tone: 50 Hz, level: -8 dBFS, reads: 0.52 V}\n"
     (folder / "level.yaml").write_text(text, encoding="utf-8")
     plain = told(run("plan", "car.yaml", "--json", folder=folder))
     taught = told(run("plan", "car.yaml", "--evidence", "level.yaml", "--json", folder=folder))

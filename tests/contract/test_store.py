@@ -255,7 +255,7 @@ def test_recordings_are_stored_byte_for_byte(store: Store) -> None:
     """Newest first; all bytes; gone once removed."""
     job = store.jobs.add(title="one", text="").id
     content = bytes(range(256)) * 4000
-    first = store.recordings.add(job, name="40 Hz.wav", content=content, measured={"thd": 0.01})
+    first = store.recordings.add(job, name="50 Hz.wav", content=content, measured={"thd": 0.01})
     second = store.recordings.add(job, name="empty", content=b"", measured={})
     assert store.recordings.of(job) == [second, first]
     assert store.recordings.get(first.id) == first

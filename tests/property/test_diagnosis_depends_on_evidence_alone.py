@@ -16,7 +16,7 @@ from gainwright.simulated import Fault, Rig, answer
 
 ALIKE = 1e-9
 """Sums in another order differ by rounding, 1e-16 of what is summed; a probability that anybody reads has two figures."""
-TONE = {"tone": "40 Hz", "level": "-10 dBFS"}
+TONE = {"tone": "50 Hz", "level": "-8 dBFS"}
 JOB = with_settings(read_job_text(example_text("two_way_and_sub")).job, {"amp_sub.gain": "30 %"})
 ASKED = (
     {"heard": "sub"},
@@ -87,7 +87,7 @@ def test_diagnoser_in_long_use_does_not_grow() -> None:
     going = Diagnoser(JOB)
     first = believed(going, [0, 4])
     for hz in range(30, 30 + 2 * diagnoser.MOST_SOLVED):
-        said = {"at": "knob.out.mono", "with": "meter", "tone": f"{hz} Hz", "level": "-10 dBFS", "reads": "0.4 V"}
+        said = {"at": "knob.out.mono", "with": "meter", "tone": f"{hz} Hz", "level": "-8 dBFS", "reads": "0.4 V"}
         going.weigh([read_entry(said, JOB)])
     assert going.rough.ensemble.solutions <= diagnoser.MOST_SOLVED + 1
     assert believed(going, [0, 4]) == pytest.approx(first, abs=ALIKE)

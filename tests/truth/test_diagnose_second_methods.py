@@ -144,7 +144,7 @@ def spice_volts(job: Job, diagnoser: Diagnoser, changed: dict[str, float], stand
     """Return the rms at every node by an ngspice transient, with some numbers or controls other than the job says."""
     chain = diagnoser.chain
     values = chain.nominal() | {p: 0.0 for p in chain.facts if p.endswith("gain.mutes")} | changed
-    net = Netlist(job, chain.wiring, values, chain.settings | stand, tone_hz=50.0, level_dbfs=-10.0)
+    net = Netlist(job, chain.wiring, values, chain.settings | stand, tone_hz=50.0, level_dbfs=-8.0)
     waves = net.run(periods=20)
     return {str(node): math.sqrt(float(np.mean(wave[:STEPS] ** 2))) for node, wave in waves.items()}
 
@@ -175,7 +175,7 @@ def test_faults_in_a_netlist_are_found(name: str) -> None:
 
     def read(node: str) -> dict[str, Any]:
         reads = f"{volts[node] * (1 + 0.01 * rng.uniform(-1, 1)):.4f} V"
-        return {"at": node, "with": "meter", "tone": "50 Hz", "level": "-10 dBFS", "reads": reads}
+        return {"at": node, "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": reads}
 
     ohm = (diagnoser.chain.nominal() | changed)[f"{LEAD}.resistance"]
     lead = "open" if ohm > 50e6 else f"{ohm:.3g} ohm"  # what a handheld meter shows
@@ -201,7 +201,7 @@ def test_inferred_numbers_contain_the_truth() -> None:
     held, narrower = [], []
     for seed in range(40):
         rig = Rig(job, seed=seed)
-        asked = {"with": "meter", "tone": "50 Hz", "level": "-10 dBFS"}
+        asked = {"with": "meter", "tone": "50 Hz", "level": "-8 dBFS"}
         entries = [
             read_entry(answer(rig, read_entry({"at": node, **asked}, job, answered=False)), job)
             for node in ("head.sub.mono", "amp.out.mono")

@@ -99,13 +99,13 @@ def test_plan_and_corridor_of_every_example_conform_to_their_schema(name: str) -
     """A node without a ceiling has an infinite margin; an adjustment without a target has none."""
     job = read_job_text(example_text(name), name).job
     conforms(make_plan(job), Plan)
-    conforms(levels(Chain(job), tone_hz=40, level_dbfs=0), Levels)
+    conforms(levels(Chain(job), tone_hz=50, level_dbfs=0), Levels)
 
 
 def test_diagnosis_conforms_to_its_schema() -> None:
     """With a cause that is certain, and its repair; `for` can't be a Python name, and is a key all the same."""
     job = read_job_text(example_text("two_way_and_sub")).job
-    heard = {"heard": "sub", "tone": "40 Hz", "is": "silent"}
+    heard = {"heard": "sub", "tone": "50 Hz", "is": "silent"}
     entries = [heard, {"check": "lead:desk.sub-knob", "resistance": "open"}]
     found = make_diagnosis(Diagnoser(job), [read_entry(entry, job) for entry in entries])
     conforms(found, Diagnosis)

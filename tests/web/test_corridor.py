@@ -28,10 +28,10 @@ def margin_of(page: Page, place: str) -> str:
 
 def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str) -> None:
     """The API gives the solver's levels for the same job, tone and settings; an invalid setting is refused."""
-    found = api.get(f"/api/jobs/{job}/levels", params={"tone": 40, "level": -10, "set": "head.volume=36"})
+    found = api.get(f"/api/jobs/{job}/levels", params={"tone": 50, "level": -8, "set": "head.volume=36"})
     read = with_settings(read_job_text(example_text("two_way_and_sub")).job, {"head.volume": "36"})
-    assert found.json() == to_json(levels(Chain(read), tone_hz=40, level_dbfs=-10))
-    refused = api.get(f"/api/jobs/{job}/levels", params={"tone": 40, "set": "head.volume=99"})
+    assert found.json() == to_json(levels(Chain(read), tone_hz=50, level_dbfs=-8))
+    refused = api.get(f"/api/jobs/{job}/levels", params={"tone": 50, "set": "head.volume=99"})
     assert refused.status_code == 422
     assert "40" in refused.json()["rule"]
     assert api.get(f"/api/jobs/{job}/levels", params={"tone": -4}).status_code == 422
@@ -40,14 +40,14 @@ def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page], job: str, size: str) -> None:
     """A number and a slider move the same control; the margin falls by what the volume adds; the job isn't changed."""
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=0", size=size)
+    page = open_page(f"/jobs/{job}/corridor?tone=50&level=0", size=size)
     before = margin_of(page, "head.sub")
     page.get_by_label("volume", exact=True).fill("38")
     page.get_by_text("head.volume 30 → 38").wait_for()
     after = margin_of(page, "head.sub")
     read = read_job_text(example_text("two_way_and_sub")).job
     chain = Chain(with_settings(read, {"head.volume": "38"}))
-    node = next(n for n in levels(chain, tone_hz=40, level_dbfs=0).paths[0].nodes if n.node.startswith("head.sub"))
+    node = next(n for n in levels(chain, tone_hz=50, level_dbfs=0).paths[0].nodes if n.node.startswith("head.sub"))
     assert after != before
     assert f"{node.margin_db:.1f} dB left" in after
     slider = page.get_by_label("head volume, slider")
@@ -60,7 +60,7 @@ def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page
 
 def test_dragged_slider_ends_at_its_last_position(open_page: Callable[..., Page], job: str) -> None:
     """However fast a slider is dragged, the corridor shows the position where it was released."""
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=0")
+    page = open_page(f"/jobs/{job}/corridor?tone=50&level=0")
     page.evaluate(
         """() => { const s = [...document.querySelectorAll("[data-mirrors]")].find((e) => e.dataset.mirrors === "c-head.volume");
         for (let i = 1; i < 40; i += 1) { s.value = String(i); s.dispatchEvent(new Event("input", { bubbles: true })); } }"""
@@ -70,7 +70,7 @@ def test_dragged_slider_ends_at_its_last_position(open_page: Callable[..., Page]
 
 def test_clipping_is_shown_by_word_and_shape(open_page: Callable[..., Page], job: str) -> None:
     """Where it clips there is a word and a square, and a phone shows the path with the smallest margin first."""
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.amp_sub.gain=100&set.head.volume=40", size="phone")
+    page = open_page(f"/jobs/{job}/corridor?tone=50&level=0&set.amp_sub.gain=100&set.head.volume=40", size="phone")
     shown = page.locator(".passage:not(.other)")
     assert shown.count() == 1
     words = str(shown.locator("svg").text_content())
@@ -105,11 +105,11 @@ def test_boost_reduces_the_margin_by_its_gain(
     open_page: Callable[..., Page], look: Callable[..., None], api: httpx.Client, job: str, size: str
 ) -> None:
     """A peak at the tone raises it by its gain (W3C Audio EQ Cookbook: |H| at the centre); two bands are saved as a list."""
-    typed = "peak +6 dB at 40 Hz q 1; low-shelf -3 dB at 4 kHz q 0.7"
+    typed = "peak +6 dB at 50 Hz q 1; low-shelf -3 dB at 5 kHz q 0.7"
 
     def behind_the_head_unit(*settings: str) -> list[float]:
         """Volts of the subwoofer's path from the processor on."""
-        asked: dict[str, Any] = {"tone": 40, "level": -40, "set": settings}
+        asked: dict[str, Any] = {"tone": 50, "level": -40, "set": settings}
         found = api.get(f"/api/jobs/{job}/levels", params=asked).json()["paths"][0]
         assert found["path"] == "sub.mono"
         return [node["v_rms"] for node in found["nodes"][1:]]
@@ -117,7 +117,7 @@ def test_boost_reduces_the_margin_by_its_gain(
     lifted = np.divide(behind_the_head_unit(f"desk.sub.equaliser={typed}"), behind_the_head_unit())
     # the shelf's corner lies two decades over the tone: it does to it what it does to direct current, within 0.001 dB
     assert 20 * np.log10(lifted) == pytest.approx([6.0 - 3.0] * 3, abs=1e-3)
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=-40", size=size)
+    page = open_page(f"/jobs/{job}/corridor?tone=50&level=-40", size=size)
     click(page.get_by_text("Filters, bands and switches of desk"))
     page.locator('[name="set.desk.sub.equaliser"]').fill(typed)
     page.get_by_text("desk.sub.equaliser flat →").wait_for()
@@ -150,13 +150,13 @@ def test_long_equalisers_stay_complete(open_page: Callable[..., Page], api: http
 
 def test_empty_field_of_bands_is_flat(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """An empty field means flat; far too long a text is refused with a message."""
-    text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 40 Hz q 1]")
+    text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 50 Hz q 1]")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
     click(page.get_by_text("Filters, bands and switches of head"))
     page.locator('[name="set.head.tone"]').fill("")
-    page.get_by_text("head.tone peak +6 dB at 40 Hz q 1 → flat").wait_for()
-    page.locator('[name="set.head.tone"]').fill("peak +1 dB at 40 Hz q 1; " * 100)
+    page.get_by_text("head.tone peak +6 dB at 50 Hz q 1 → flat").wait_for()
+    page.locator('[name="set.head.tone"]').fill("peak +1 dB at 50 Hz q 1; " * 100)
     page.get_by_role("alert").wait_for()
     assert "over 2000 characters" in page.get_by_role("alert").inner_text()
 
@@ -216,7 +216,7 @@ def test_corridor_is_accessible(
     size: str,
 ) -> None:
     """WCAG 2.2 AA as far as axe can check, in light and dark mode; the table contains the same as the drawing."""
-    page = open_page(f"/jobs/{job}/corridor?tone=40&level=0&set.head.volume=38", size=size)
+    page = open_page(f"/jobs/{job}/corridor?tone=50&level=0&set.head.volume=38", size=size)
     day_and_night(page, f"corridor-{size}", full=size == "desktop")
     click(page.get_by_text("As a table"))
     assert axe(page) == []

@@ -76,7 +76,7 @@ def begin(page: Page, job: str, *, heard: str = "silent") -> None:
 @pytest.fixture
 def case(api: httpx.Client, job: str) -> dict[str, Any]:
     """A case about a fresh job: the subwoofer is silent."""
-    said = {"job": job, "evidence": [{"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"}]}
+    said = {"job": job, "evidence": [{"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"}]}
     found: dict[str, Any] = api.post("/api/cases", json=said).raise_for_status().json()
     return found
 
@@ -195,7 +195,7 @@ def test_another_test_and_an_own_observation_are_accepted(open_page: Callable[..
     assert own.get_by_label("Where").input_value() == "amp_subb.out.mono"
     own.get_by_label("Where").fill("amp_sub.out.mono")
     done(page, own.get_by_role("button", name="Add finding").click)
-    assert "0.02 V at amp_sub.out.mono (40 Hz at -10 dBFS)" in page.locator(".found").inner_text()
+    assert "0.02 V at amp_sub.out.mono (50 Hz at -8 dBFS)" in page.locator(".found").inner_text()
 
 
 def test_two_people_on_one_case_lose_nothing(
@@ -294,19 +294,19 @@ ODD: list[dict[str, Any]] = [
     {},
     {"at": 3},
     {"at": "amp_sub.out.mono", "tone": [], "reads": {}},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": "nan V"},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": "1e999 V"},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "reads": 10**400},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "reads": "nan V"},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "reads": "1e999 V"},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "reads": 10**400},
     {"at": "amp_sub.out.mono", "tone": 1e308, "reads": "1 V"},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "level": "1e308 dBFS", "reads": "1 V"},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "set": {"head.volume": "1e9"}, "reads": "1 V"},
-    {"at": "amp_sub.out.mono", "tone": "40 Hz", "thd": "1e300 %"},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "level": "1e308 dBFS", "reads": "1 V"},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "set": {"head.volume": "1e9"}, "reads": "1 V"},
+    {"at": "amp_sub.out.mono", "tone": "50 Hz", "thd": "1e300 %"},
     {"heard": "sub", "is": "silent\x00"},
     {"heard": "\ud800", "is": "silent"},
     {"check": "sub.resistance", "reads": -1},
     {"check": "amp_sub.supply_voltage", "reads": True},
     {"check": "amp_sub.gain", "is": "1e999 %"},
-    {"swap": "amp_front", "tone": "40 Hz", "fault": 1},
+    {"swap": "amp_front", "tone": "50 Hz", "fault": 1},
     {"heard": "sub", "is": "silent", "note": "x" * 5000},
     {"heard": "sub", "is": "silent", "deep": [[[[[[{}]]]]]]},
 ]
@@ -382,8 +382,8 @@ def test_case_can_use_the_changed_job(
 def test_diagnosis_over_http_is_that_of_the_command(api: httpx.Client, job: str) -> None:
     """Evidence posted for a job gives what `diagnose --json` prints: the same causes with the same probabilities."""
     entries = [
-        {"heard": "sub", "tone": "40 Hz", "level": "-10 dBFS", "is": "silent"},
-        {"at": "amp_sub.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.0 V"},
+        {"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"},
+        {"at": "amp_sub.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0.0 V"},
         {"check": "amp_sub.power_lamp", "is": "off"},
     ]
     over = api.post(f"/api/jobs/{job}/diagnosis", json={"evidence": entries}).raise_for_status().json()
@@ -433,7 +433,7 @@ def test_pages_are_accessible(
     look(page, f"fault-{size}")
     now, name = case, case["name"]
     for entry in (
-        {"at": "knob.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.11 V"},
+        {"at": "knob.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0.11 V"},
         {"check": "amp_sub.power_lamp", "is": "on"},
     ):
         now = (

@@ -416,7 +416,7 @@ def test_upload_comes_back_as_our_own_file(api: httpx.Client, job: str) -> None:
     """24 bits survive as 32-bit floats; the name in the header is plain, the one in the list as it was."""
     wave = 0.5 * np.sin(2 * np.pi * TONE_HZ * np.arange(RATE_HZ) / RATE_HZ)
     content = written(wave, "FLAC")
-    name = 'a"\r\nSet-Cookie: x=1; 40 Hz.flac'
+    name = 'a"\r\nSet-Cookie: x=1; 50 Hz.flac'
     kept = api.post(f"/api/jobs/{job}/recordings", files={"file": (name, content)}).json()
     back = api.get(f"/api/jobs/{job}/recordings/{kept['id']}/file")
     assert back.headers["content-type"] == "audio/wav"

@@ -103,13 +103,13 @@ def test_unknown_gain_is_asked_for_as_a_position() -> None:
 
 def test_own_entry_adds_the_usual_units() -> None:
     """Hertz, full-scale decibels, volts and per cent need no unit; an empty field adds nothing."""
-    fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "40", "level": "-10", "text": "0,35"}
-    meant = {"at": "amp.out.mono", "with": "meter", "tone": "40 Hz", "level": "-10 dBFS", "reads": "0.35 V"}
+    fields = {"kind": "at", "place": "amp.out.mono", "with": "meter", "tone": "50", "level": "-8", "text": "0,35"}
+    meant = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS", "reads": "0.35 V"}
     job = read_job_text(with_lamp(example_text("one_amplifier"))).job
     assert entry_from_form(fields, job) == meant
     assert entry_from_form(fields | {"second": "2,5"}, job) == meant | {"thd": "2.5 %"}
     assert entry_from_form({"kind": "heard", "place": "sub", "text": "Silent"}, job) == {"heard": "sub", "is": "silent"}
-    lead = {"kind": "check", "place": "lead:head.sub-amp", "with": "meter", "tone": "40"}
+    lead = {"kind": "check", "place": "lead:head.sub-amp", "with": "meter", "tone": "50"}
     assert entry_from_form(lead | {"second": "0,1"}, job) == {
         "check": "lead:head.sub-amp",
         "between_conductors": "0.1 ohm",

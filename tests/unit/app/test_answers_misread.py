@@ -16,7 +16,7 @@ from gainwright.model import as_mapping
 
 TEXT = example_text("one_amplifier")
 JOB = read_job_text(TEXT).job
-METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-10 dBFS"}
+METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS"}
 LEAD = {"check": "lead:head.sub-amp"}
 WORDS = ("0", "1,5", "4k7", "OL", "open", "not", "²", "٣", "V", "mV", "ohm", "M", "%", ";", "right", "on", "moved")
 ASKED: tuple[dict[str, str], ...] = (
@@ -92,7 +92,7 @@ def test_digit_of_another_script_is_no_entry_number() -> None:
 
     said: list[str] = []
     dialogue = Dialogue(TEXT, "Red hatchback")
-    dialogue.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    dialogue.add({"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"})
     run_dialogue(iter(["correct ² normal", "correct ٣ normal", "quit"]), said.append, dialogue)  # type: ignore[arg-type]
     assert [line for line in said if "there is no entry 0" in line] == [
         "That can't be used: there is no entry 0; there are 1"

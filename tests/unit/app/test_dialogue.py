@@ -24,7 +24,7 @@ from gainwright.model import Case
 
 TEXT = example_text("one_amplifier")
 JOB = read_job_text(TEXT).job
-METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-10 dBFS"}
+METER = {"at": "amp.out.mono", "with": "meter", "tone": "50 Hz", "level": "-8 dBFS"}
 
 
 def dialogue() -> Dialogue:
@@ -74,7 +74,7 @@ def test_dialogue_commands() -> None:
     """Answers, don't know, can't reach, undo and correct."""
     talk = dialogue()
     first = talk.diagnosis()
-    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"})
     second = talk.diagnosis()
     assert second.causes[0].cause != first.causes[0].cause
     asked = second.next[0]
@@ -120,7 +120,7 @@ def test_case_is_stored_and_continued(store: SqlStore, tmp_path: Path) -> None:
     copies = FolderCases(tmp_path / "cases")
     kept = open_case(store.cases, "red 1", job_text=TEXT, title="Red hatchback", copies=copies)
     talk = kept.dialogue
-    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-10 dBFS", "is": "silent"})
+    talk.add({"heard": "sub", "tone": "50 Hz", "level": "-8 dBFS", "is": "silent"})
     talk.note_belief(talk.diagnosis())
     talk.decline(talk.diagnosis().next[0])
     kept.save()

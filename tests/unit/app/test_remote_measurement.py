@@ -254,7 +254,7 @@ def test_invalid_upload_is_not_kept(store: Store, job: str) -> None:
         ("\x00\x1b[31m", "[31m"),
         ("x" * 500, "x" * 80),
         ("  ", ""),
-        ("Käfig 40 Hz", "Käfig 40 Hz"),
+        ("Käfig 50 Hz", "Käfig 50 Hz"),
         ("<b>", "<b>"),
     ],
 )

@@ -26,7 +26,7 @@ from gainwright.jobfile import example_text, examples, read_entry, read_job_text
 from gainwright.model import Amplifier, Entry, Job
 from gainwright.simulated import Fault, Rig, answer, possible_faults
 
-TONE = {"tone": "40 Hz", "level": "-10 dBFS"}
+TONE = {"tone": "50 Hz", "level": "-8 dBFS"}
 
 
 def job(name: str = "two_way_and_sub", marks: str = "") -> Job:
@@ -205,7 +205,7 @@ def test_healthy_chain_is_named_by_why_it_seems_silent() -> None:
     )
     first = make_diagnosis(Diagnoser(of), stopped).causes[0]
     assert (first.cause, first.where) == ("wrong_tone_for_path", "desk")
-    low = entries([{"at": "head.sub.mono", "with": "lamp", "tone": "40 Hz", "level": "-40 dBFS", "shows": "none"}], of)
+    low = entries([{"at": "head.sub.mono", "with": "lamp", "tone": "50 Hz", "level": "-40 dBFS", "shows": "none"}], of)
     first = make_diagnosis(Diagnoser(of), low).causes[0]
     assert (first.cause, first.where) == ("indicator_below_threshold", "lamp")
     fine = entries([{"heard": name, "is": "normal"} for name in ("sub", "woofer", "tweeter")], of)

@@ -13,10 +13,10 @@ from gainwright.simulated.faults import possible_faults
 SHARED = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "supply_sagging")
 SILENT = """\
 evidence:
-  - {heard: sub, tone: 50 Hz, level: -10 dBFS, is: silent}
-  - {heard: front, tone: 1 kHz, level: -10 dBFS, is: silent}
-  - {heard: rear, tone: 1 kHz, level: -10 dBFS, is: silent}
-  - {at: head.front.left, with: meter, tone: 1 kHz, level: -10 dBFS, reads: 0.4 V}
+  - {heard: sub, tone: 50 Hz, level: -8 dBFS, is: silent}
+  - {heard: front, tone: 1 kHz, level: -8 dBFS, is: silent}
+  - {heard: rear, tone: 1 kHz, level: -8 dBFS, is: silent}
+  - {at: head.front.left, with: meter, tone: 1 kHz, level: -8 dBFS, reads: 0.4 V}
 """
 
 

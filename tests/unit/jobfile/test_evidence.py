@@ -22,13 +22,13 @@ evidence:
   - {at: amp_front.out.left, with: lamp, tone: 315 Hz, level: 0 dBFS, shows: [red one, clip]}
   - {check: amp_sub.power_lamp, is: on}
   - {check: lead:desk.sub-knob, resistance: 0.7 ohm}
-  - {heard: sub, tone: 40 Hz, is: silent}
+  - {heard: sub, tone: 50 Hz, is: silent}
   - {check: amp_sub.supply_voltage, reads: 13.6 V}
   - {check: sub.resistance, reads: 2.1 ohm}
   - {check: amp_sub.gain, is: 20 %}
   - {check: lead:desk.woofer.left-amp_front.left, between_conductors: open}
-  - {at: amp_sub.out.mono, tone: 40 Hz, reads: over_range}
-  - {at: amp_sub.out.mono, tone: 40 Hz, current: 2.4 A, engine: off}
+  - {at: amp_sub.out.mono, tone: 50 Hz, reads: over_range}
+  - {at: amp_sub.out.mono, tone: 50 Hz, current: 2.4 A, engine: off}
   - {at: amp_front.out.left, with: interface, tone: 1 kHz, reads: 3 V, thd: 4 %, verdict: clipped}
   - {swap: amp_front, tone: 1 kHz, fault: moved}
 """

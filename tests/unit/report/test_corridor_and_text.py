@@ -29,7 +29,7 @@ def test_volts_are_printed_with_three_digits_and_a_suitable_prefix(value: float,
 def test_chart_shows_the_levels() -> None:
     """Every marker is its node in dBV; sides with the same numbers are drawn once; one tightest marker per path."""
     chain = Chain(read_job_text(example_text("two_way_and_sub")).job)
-    found = levels(chain, tone_hz=1000.0, level_dbfs=-10.0)
+    found = levels(chain, tone_hz=1000.0, level_dbfs=-8.0)
     chart = corridor_chart(found, title="a car")
     paths = {path.path: path for path in found.paths}
     assert {mark.path for mark in chart.marks} == {"sub, mono", "woofer, left and right", "tweeter, left and right"}

@@ -250,7 +250,7 @@ def test_hearing_times_are_those_of_the_tables() -> None:
 
 def test_the_customers_page_is_one_page(job: Job) -> None:
     """What to check, in order, as ranked by the diagnosis; places are named as in the drawing."""
-    entry = read_entry({"heard": "sub", "tone": "40 Hz", "is": "silent"}, job)
+    entry = read_entry({"heard": "sub", "tone": "50 Hz", "is": "silent"}, job)
     found = make_diagnosis(Diagnoser(job), (entry,))
     paper = customer_paper(job, found)
     steps = [b.do for b in paper.blocks if isinstance(b, StepBlock)]
@@ -263,7 +263,7 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
 
 def test_the_case_paper(job: Job) -> None:
     """Every entry, every probable cause and the probabilities step by step are on it, and that the case is open."""
-    entries = [read_entry(e, job) for e in ({"heard": "sub", "tone": "40 Hz", "is": "silent"}, {"check": "amp_sub.power_lamp", "is": "off"})]  # fmt: skip
+    entries = [read_entry(e, job) for e in ({"heard": "sub", "tone": "50 Hz", "is": "silent"}, {"check": "amp_sub.power_lamp", "is": "off"})]  # fmt: skip
     diagnoser = Diagnoser(job)
     found = make_diagnosis(diagnoser, entries)
     paper = case_paper(job, diagnoser, entries, found, None)
