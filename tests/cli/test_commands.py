@@ -68,7 +68,7 @@ def test_every_example_checks_and_plans(tmp_path: Path, name: str) -> None:
     assert len({step["id"] for step in plan["steps"]}) == len(plan["steps"])
     assert all(t["set_by"] in {"amplifier", "speaker", "clip", "source"} and t["v_rms"] > 0 for t in plan["targets"])
     for finding in plan["findings"]:
-        assert set(finding) == {"severity", "code", "where", "message", "remedy"}
+        assert set(finding) == {"severity", "code", "where", "message", "remedy", "remedy_sets"}
         assert finding["severity"] in {"blocker", "caution", "note"}
     hidden = [step for step in plan["steps"] if not step["visible"]]
     codes = {f["code"] for f in plan["findings"]}

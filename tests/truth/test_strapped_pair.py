@@ -85,6 +85,15 @@ def test_blockers_of_a_strapped_pair(before: str, after: str, code: str) -> None
     assert code in {f.code for f in findings if f.severity == "blocker"}
 
 
+def test_the_remedy_of_two_in_phase_makes_the_finding_go() -> None:
+    """Carried out as the finding says, no blocker is left."""
+    wrong = job(**{"amp_b.polarity": "normal"})
+    finding = next(f for f in make_plan(wrong).findings if f.code == "strapped_in_phase")
+    assert finding.remedy_sets
+    mended = make_plan(with_settings(wrong, finding.remedy_sets))
+    assert [f.code for f in mended.findings if f.severity == "blocker"] == []
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

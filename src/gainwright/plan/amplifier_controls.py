@@ -77,13 +77,14 @@ def woken_by_signal(context: PlanContext) -> Iterator[Finding]:
 
 
 def volts_text(volts: float) -> str:
-    """Return a voltage with two digits, in mV below 1 V."""
-    return f"{1000 * volts:.2g} mV" if volts < 1 else f"{volts:.2g} V"
+    """Return a voltage with three digits, in mV below 1 V."""
+    return f"{1000 * volts:.3g} mV" if volts < 1 else f"{volts:.3g} V"
 
 
 def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: Target) -> Step:
     """Return the step that reads an amplifier without a gain control at the clean volume."""
     node = end.nodes[0]
+    most = min(volts for what, volts in target.candidates_v_rms.items() if what != "source")
     name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms, node=node)
 
     def solve(draws: bool) -> tuple[object, int]:
@@ -111,11 +112,11 @@ def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: T
             node=node,
             name=instrument_words(context, name, node),
             stage=end.stage,
-            v_rms=f"{target.v_rms:.3g}",
+            v_rms=f"{most:.3g}",
         ),
         say(
-            "Its gain is fixed: the level before it alone sets how far it is driven; {v_rms} V is its target.",
-            v_rms=f"{target.v_rms:.3g}",
+            "Its gain is fixed: the level before it alone sets how far it is driven; {v_rms} V is the most that it and its speaker take.",
+            v_rms=f"{most:.3g}",
         ),
         end.tone_hz,
         -end.allowance_db,

@@ -67,6 +67,7 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
                     "invert one of them: polarity: reversed at {minus}, or at the processor's output before it",
                     minus=minus.stage,
                 ),
+                {f"{minus.stage}.polarity": "reversed" if _polarity(context, minus) == "normal" else "normal"},
             )
         if context.meter() is None:
             yield Finding(
@@ -90,6 +91,10 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
             ),
             say("rate each amplifier at {half} ohm; neither terminal of the load is ground", half=f"{ohm / 2:.3g}"),
         )
+
+
+def _polarity(context: PlanContext, node: Node) -> str:
+    return str(getattr(context.job.stages[node.stage], "polarity", "normal"))
 
 
 def _share_across(context: PlanContext, plus: Node, minus: Node) -> float:

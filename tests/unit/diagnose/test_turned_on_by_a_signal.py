@@ -59,5 +59,5 @@ def test_the_plan_says_from_which_signal_it_is_on() -> None:
     note = next(f for f in make_plan(JOB).findings if f.code == "turned_on_by_signal")
     low, high = Chain(JOB).facts["amp_front.turn_on_level"].quantity.interval
     assert note.where == "amp_front"
-    assert f"{1000 * low:.2g} mV" in note.message
+    assert f"{1000 * low:.3g} mV" in note.message
     assert math.isfinite(high)
