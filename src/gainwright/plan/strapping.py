@@ -52,6 +52,7 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
                     "it is bridged and strapped: both of its terminals are live, so it has no end that can be tied to the other amplifier"
                 ),
                 say("strap amplifiers that aren't bridged, or give each bridged one its own speaker"),
+                {f"stages.{name}.bridged": "no" for name in bridged},
             )
         if _share_across(context, plus, minus) < IN_PHASE:
             yield Finding(

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from gainwright.errors import JobError
-from gainwright.jobfile import controls, facts, read_job_text, settings
-from gainwright.jobfile.editing import set_key, unset_key
+from gainwright.jobfile import controls, example_text, facts, read_job_text, settings
+from gainwright.jobfile.editing import remove_stage, rename_stage, set_key, unset_key
 from gainwright.jobfile.forms import forms
 from gainwright.model import chassis, supply_path, unit_of
 from gainwright.plan import make_plan
@@ -132,3 +132,12 @@ stages:
     assert [f.code for f in make_plan(read.job).findings if f.severity == "blocker"] == []
     bare = read_job_text(text.replace(", high_level: yes", "")).job
     assert "speaker_level_into_line_input" in {f.code for f in make_plan(bare).findings}
+
+
+def test_a_renamed_stage_keeps_its_pair() -> None:
+    """The partner's `strapped_to` follows a new name, and goes with the stage that it names."""
+    pair = example_text("strapped_pair")
+    renamed = rename_stage(pair, "amp_a", "amp_plus")
+    assert "strapped_to: amp_plus" in renamed
+    assert read_job_text(renamed).wiring.pair(read_job_text(renamed).wiring.ports("sub")[0]) is not None
+    assert "strapped_to" not in remove_stage(pair, "amp_a")

@@ -27,6 +27,9 @@ def known(draft: Draft) -> set[str]:
 def drop_unknown(draft: Draft) -> None:
     """Remove the entries of things that are no longer there."""
     names = known(draft)
+    for stage, says in draft.plain["stages"].items():
+        if says.get("strapped_to", stage) not in draft.plain["stages"]:
+            draft.unset(("stages", stage, "strapped_to"))
     for section, allowed in (*((s, names) for s in SECTIONS), ("access", set(draft.plain["stages"]))):
         held = draft.plain.get(section)
         if not isinstance(held, dict):

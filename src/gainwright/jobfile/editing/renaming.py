@@ -41,6 +41,9 @@ def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
     renamed = [(r.path, new + str(draft.at(r.path))[len(old) :]) for r in references(draft) if r.stage == old]
     for path, reference in renamed:
         draft.set(path, reference)
+    for partner, says in draft.plain["stages"].items():
+        if says.get("strapped_to") == old:
+            draft.set(("stages", partner, "strapped_to"), new)
     prefixes = [(f"{old}.{output}", f"{new}.{output}") for output in outputs_of(draft, old)]
     draft.rename(("stages", old), new)
     update_mentions(draft, old, new, prefixes=prefixes, paths=paths_through(wiring, old))
