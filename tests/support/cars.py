@@ -68,7 +68,7 @@ stages:
     kind: head_unit
     rated_output: 9 V
     speaker_level: yes
-    volume: {steps: 35}
+    volume: {steps: 36}
     outputs:
       front: {high_pass: butterworth 12 at 110 Hz, high_pass_range: 60 .. 200 Hz or off}
       rear: {}
