@@ -1,7 +1,7 @@
 """Calls to a support desk, arranged along the chain from the source to the speaker: a few readings, then the cause.
 
-The chain is the rig, a second method that shares no formula with the diagnosis. The caller can do what a caller can:
-look, listen, and use the meter where it says; what can't be got at stays out of reach.
+The chain is the rig, a second method that shares no formula with the diagnosis. The caller can look, listen, and use the
+meter where the test says; unreachable places stay unreachable.
 """
 
 from __future__ import annotations
@@ -28,18 +28,18 @@ LEFT, RIGHT = WOOFER | {"side": "left"}, WOOFER | {"side": "right"}
 
 @dataclass(frozen=True)
 class Call:
-    """A call: the chain, what is wrong with it, what the caller tells, and in how many tests it should be found."""
+    """A call: the chain, its fault, what the caller reports, and in how many tests it should be found."""
 
     cause: str
     where: str
-    told: tuple[dict[str, Any], ...]
+    reported: tuple[dict[str, Any], ...]
     most: int = 8
     job: str = "two_way_and_sub"
     amount: float | None = None
     side: str = "both"
     unreachable: tuple[str, ...] = ("head",)
     named: str = ""
-    """What is told instead of the fault that was put in, when nothing is wrong with the chain."""
+    """The expected cause where nothing is wrong with the chain."""
     marks: str = ""
     """Marks of a lamp that the caller has."""
     sets: dict[str, str] = field(default_factory=dict)
@@ -107,7 +107,7 @@ def met(call: Call, *, seed: int = 3) -> tuple[Diagnosis, list[str]]:
     fault = Fault(call.cause, call.where, call.amount, call.side)
     rig = Rig(job, seed=seed, faults=() if call.cause == "nothing_wrong" else (fault,))
     diagnoser = Diagnoser(job)
-    entries = [read_entry(answer(rig, read_entry(said, job, answered=False)), job) for said in call.told]
+    entries = [read_entry(answer(rig, read_entry(said, job, answered=False)), job) for said in call.reported]
     asked: list[str] = []
     while True:
         found = make_diagnosis(diagnoser, entries, frozenset(call.unreachable))
@@ -123,13 +123,13 @@ def test_cause_is_found_from_what_a_caller_can_do(name: str) -> None:
     """The cause (or the group that no reachable test separates) is ranked first, described in words, with its repair."""
     call = CALLS[name]
     found, asked = met(call)
-    told = call.named or f"{call.cause} at {call.where}"
+    expected = call.named or f"{call.cause} at {call.where}"
     first = found.causes[0]
     leading = {f"{first.cause} at {first.where}"}
     for group in found.groups:
         if group.probability > first.probability:
             leading = {f"{found.causes[i].cause} at {found.causes[i].where}" for i in group.causes}
-    assert told in leading, (asked, [(c.cause, c.where, round(c.probability, 2)) for c in found.causes[:4]])
+    assert expected in leading, (asked, [(c.cause, c.where, round(c.probability, 2)) for c in found.causes[:4]])
     if not call.named and call.most:
         assert found.done, (asked, first)
         assert found.repair is not None

@@ -9,7 +9,7 @@ from gainwright.jobfile import with_changes
 from gainwright.plan.remedies import opened_on_the_way
 from gainwright.plan.result import Finding
 from gainwright.plan.source import clean_limit
-from gainwright.plan.views import Way, best_way, doubts_as_set, plain_view
+from gainwright.plan.views import MeasuringMethod, best_method, doubts_as_set, plain_view
 from gainwright.plan.visibility import by_preference, doubts
 from gainwright.solve import Conditions
 from gainwright.texts import say
@@ -31,7 +31,7 @@ WOULD_SHOW = (
 """Instruments that are tried where those at hand can't show something."""
 
 
-def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Way) -> Iterator[Finding]:
+def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: MeasuringMethod) -> Iterator[Finding]:
     """Yield what would hide the limit with the job's settings, and what the plan does instead (solved)."""
     view = way.view
     instead = way.description or say("{instrument} at {node}", instrument=view.instrument_name, node=view.node)
@@ -66,7 +66,7 @@ def _other_instrument(context: PlanContext, end: End) -> tuple[str, dict[str, st
         sets = {"instruments.other": text}
         changed = type(context)(with_changes(context.job, sets))
         again = next(e for e in changed.ends if e.stage == end.stage)
-        if not best_way(changed, again, clean_limit(changed, again)).doubts:
+        if not best_method(changed, again, clean_limit(changed, again)).doubts:
             said = text.strip("{}").removeprefix("kind: ")
             return say("nothing at hand shows it; solved again: this would: {instrument}", instrument=said), sets
     return say("nothing at hand shows it"), {}

@@ -19,7 +19,7 @@ from gainwright.plan.inner_amplifiers import inner_steps
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
-from gainwright.plan.views import Way, best_way
+from gainwright.plan.views import MeasuringMethod, best_method
 from gainwright.solve import Conditions, grounded_nodes, input_ohm
 from gainwright.texts import say
 
@@ -46,8 +46,8 @@ class SourceLimits:
 
     limits: dict[str, CleanLimit]
     governing: dict[str, CleanLimit]
-    ways: dict[str, Way]
-    earlier: tuple[tuple[End, CleanLimit, Way], ...]
+    ways: dict[str, MeasuringMethod]
+    earlier: tuple[tuple[End, CleanLimit, MeasuringMethod], ...]
 
     def governing_by_end(self) -> dict[str, CleanLimit]:
         """Return for each end the limit that governs its head unit."""
@@ -57,7 +57,7 @@ class SourceLimits:
 def source_limits(context: PlanContext) -> SourceLimits:
     """Return each end's clean limit, the lowest for each head unit at any frequency, and the way to measure each."""
     limits = {end.stage: clean_limit(context, end) for end in context.ends}
-    ways = {end.stage: best_way(context, end, limits[end.stage]) for end in context.ends}
+    ways = {end.stage: best_method(context, end, limits[end.stage]) for end in context.ends}
     governing, earlier = {}, []
     for head in dict.fromkeys(limit.head for limit in limits.values()):
         mine = [limit for limit in limits.values() if limit.head == head]
@@ -65,7 +65,7 @@ def source_limits(context: PlanContext) -> SourceLimits:
         for end in worse_tones(context, ends, min(limit.onset for limit in mine)):
             limit = clean_limit(context, end)
             mine.append(limit)
-            earlier.append((end, limit, best_way(context, end, limit)))
+            earlier.append((end, limit, best_method(context, end, limit)))
         lowest = min(mine, key=lambda limit: limit.onset)
         volume = np.min(np.stack(np.broadcast_arrays(*[limit.volume for limit in mine])), axis=0)
         governing[head] = replace(lowest, volume=volume, middle=min(limit.middle for limit in mine))
@@ -110,7 +110,7 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
             )
 
 
-def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Way) -> Step:
+def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: MeasuringMethod) -> Step:
     view = way.view
     middle, spread = _at_volume(context, view, limit, (view.node,))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
@@ -227,7 +227,7 @@ def processor_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step]
 
 
 def _processor_step(
-    context: PlanContext, way: Way, limit: CleanLimit, node: Node, middle: Solution, spread: Solution
+    context: PlanContext, way: MeasuringMethod, limit: CleanLimit, node: Node, middle: Solution, spread: Solution
 ) -> Step:
     view, name = way.view, node.stage
     end, own = view.end, middle.index(node)

@@ -1,4 +1,4 @@
-"""The choice of a way to measure a source's limit: each candidate is solved before it is offered."""
+"""The choice of a method to measure a source's clean limit: each candidate is solved before it is proposed."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
-    """A view, how it differs from the plain one (`sets`, `description`), and its remaining doubts."""
+class MeasuringMethod:
+    """Where and with what a limit is measured, the settings that differ from the plain method, and the remaining doubts."""
 
     view: View
     sets: dict[str, str]
@@ -37,20 +37,20 @@ def plain_view(context: PlanContext, end: End, limit: CleanLimit, chain: Chain, 
     )
 
 
-def best_way(context: PlanContext, end: End, limit: CleanLimit) -> Way:
-    """Return the first way that works, those that also see the node that clips first before others; else the first one."""
-    tried: list[Way] = []
+def best_method(context: PlanContext, end: End, limit: CleanLimit) -> MeasuringMethod:
+    """Return the first method without doubts, preferably one that also sees the node that clips first; else the first one."""
+    tried: list[MeasuringMethod] = []
     for name, _ in by_preference(context, end.tone_hz):
         for way in _variants(context, plain_view(context, end, limit, context.opened, name)):
-            tried.append(Way(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view))))
+            tried.append(MeasuringMethod(way.view, way.sets, way.description, tuple(_all_doubts(context, way.view))))
             if not tried[-1].doubts and _behind(context, tried[-1], limit):
                 return tried[-1]
     sees = [way for way in tried if not way.doubts or way.doubts[0].code not in ("no_divider", "no_instrument")]
     return next((way for way in sees if not way.doubts), (sees or tried)[0])
 
 
-def _behind(context: PlanContext, way: Way, limit: CleanLimit) -> bool:
-    """Return whether a way looks at the node that clips first or behind it."""
+def _behind(context: PlanContext, way: MeasuringMethod, limit: CleanLimit) -> bool:
+    """Return whether a method measures at the node that clips first or after it."""
     return way.view.node not in context.chain.wiring.upstream(limit.first.stage)
 
 
@@ -110,15 +110,15 @@ def _volts(context: PlanContext, view: View) -> float:
     return float(solved.rms_v[0, solved.index(view.node)])
 
 
-def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
-    yield Way(plain, {}, "", ())
+def _variants(context: PlanContext, plain: View) -> Iterator[MeasuringMethod]:
+    yield MeasuringMethod(plain, {}, "", ())
     stage = plain.end.stage
     amplifier = context.job.stages[stage]
     if isinstance(amplifier, Amplifier) and not amplifier.gain.fixed:
         for percent in (10, 20, 30, 50):
             text = f"{percent} %"
             settings = {f"{stage}.gain": percent / 100}
-            yield Way(
+            yield MeasuringMethod(
                 replace(plain, settings=settings),
                 {f"{stage}.gain": text},
                 say("with {stage}.gain at {text}", stage=stage, text=text),
@@ -130,7 +130,7 @@ def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
             for down in (6, 12, 20):
                 settings = {f"{node.stage}.level": -float(down)}
                 sets = {f"{node.stage}.level": f"-{down} dB"}
-                yield Way(
+                yield MeasuringMethod(
                     replace(plain, settings=settings),
                     sets,
                     say("with {stage} {down} dB down", stage=node.stage, down=down),
@@ -138,4 +138,4 @@ def _variants(context: PlanContext, plain: View) -> Iterator[Way]:
                 )
     for node in reversed(plain.end.upstream):
         if context.job.stages[node.stage].reachable and node not in context.chain.wiring.digital:
-            yield Way(replace(plain, node=node), {}, say("measured at {node}", node=node), ())
+            yield MeasuringMethod(replace(plain, node=node), {}, say("measured at {node}", node=node), ())
