@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from gainwright.jobfile import example_text, read_job_text, with_settings
+from gainwright.jobfile.changes import with_changes
 from gainwright.model import Node
 from gainwright.plan import make_plan
 from gainwright.plan.context import PlanContext
@@ -133,9 +134,30 @@ def test_remedy_for_no_load_makes_it_play() -> None:
     job = chain("load_detection: yes, needs_load: 100 ohm").job
     blocker = next(f for f in make_plan(job).findings if f.code == "no_load_found")
     assert blocker.severity == "blocker"
-    assert "a resistor of 100 ohm that takes" in blocker.remedy
-    mended = chain("load_detection: yes, needs_load: 100 ohm", ("1 kohm", "99 ohm")).job
+    assert "a resistor of 82 ohm that takes" in blocker.remedy
+    mended = chain("load_detection: yes, needs_load: 100 ohm", ("1 kohm", "82 ohm")).job
     assert "no_load_found" not in {f.code for f in make_plan(mended).findings}
+
+
+def test_every_remedy_with_settings_ends_its_finding() -> None:
+    """Levelling off, loudness off, a load, a balanced input: set in the job, the finding is gone."""
+    does = "loudness: yes, load_detection: yes, needs_load: 100 ohm, noise_cancelling: yes"
+    balanced = ("factory: {", "levelling: on\n    balanced: yes\n    factory: {")
+    line = (
+        "{kind: converter, from: radio, input_impedance: 1 kohm, input_limit: 40 V}",
+        "{kind: line_driver, from: radio, gain: 3 dB, balanced_input: no}",
+    )
+    job = chain(does, balanced, line).job
+    told = [
+        f for f in make_plan(job).findings if f.remedy_sets and f.where in ("radio", "radio.levelling", "converter")
+    ]
+    assert {f.code for f in told} >= {
+        *("source_levels_tracks", "equaliser_follows_volume", "no_load_found", "noise_cancelling"),
+        "balanced_into_unbalanced",
+    }
+    for finding in told:
+        after = make_plan(with_changes(job, finding.remedy_sets)).findings
+        assert (finding.code, finding.where) not in {(f.code, f.where) for f in after}
 
 
 def test_noise_cancelling_adds_to_the_noise_floor() -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright import physics
 from gainwright.model import HeadUnit, Recorder
 from gainwright.plan.result import Finding
 from gainwright.solve import Chain, Conditions
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from gainwright.model import Node
     from gainwright.plan.context import PlanContext
 
+LOAD_MARGIN = 1.1
+"""A load resistor is smaller than the bound by its own tolerance (common practice, no published source)."""
 TOO_LOUD_DB = 0.1
 ASKED = ("loudness", "limiter", "load_detection", "noise_cancelling")
 
@@ -48,6 +51,7 @@ def _levelling(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[Fin
             say(
                 "switch it off for the set-up and leave it off: with it on, everything plays softer than it was set up for"
             ),
+            {f"{name}.levelling": "off"},
         )
 
 
@@ -71,6 +75,7 @@ def _moving_bass(context: PlanContext, name: str, stage: HeadUnit) -> Iterator[F
         say(
             "switch loudness off if there is a setting for it; else set up at the volume at which it will be loudest, and take the bass from an output that doesn't follow the volume if there is one"
         ),
+        {f"stages.{name}.factory.loudness": "no"},
     )
 
 
@@ -108,7 +113,8 @@ def _load_detection(context: PlanContext, name: str, stage: HeadUnit) -> Iterato
             ),
         )
         return
-    ohm = context.chain.facts[f"{name}.factory.needs_load"].quantity.interval[0]
+    most_ohm = context.chain.facts[f"{name}.factory.needs_load"].quantity.interval[0]
+    ohm = physics.preferred_values(series=12, low=most_ohm / 12, high=most_ohm / LOAD_MARGIN)[-1]
     silent = [node for node in context.chain.wiring.outputs(name) if not _plays(context, node)]
     if silent:
         watts = context.chain.facts[f"{name}.output_limit"].quantity.interval[1] ** 2 / ohm
@@ -120,11 +126,18 @@ def _load_detection(context: PlanContext, name: str, stage: HeadUnit) -> Iterato
             say("it finds no speaker at {nodes} and mutes there", nodes=joined([str(node) for node in silent])),
             say(
                 "connect a resistor of {ohm} ohm that takes {watts} W at each (it gets hot: away from cloth and plastic), or keep the factory speaker connected; enter it in the converter's input impedance{solved}",
-                ohm=f"{ohm:.0f}",
+                ohm=f"{ohm:g}",
                 watts=f"{watts:.2g}",
                 solved=say(" (solved: it plays)") if solved else "",
             ),
+            {f"stages.{taker}.input_impedance": f"{ohm:g} ohm" for taker in _loads(context, silent)},
         )
+
+
+def _loads(context: PlanContext, nodes: list[Node]) -> list[str]:
+    """Return the stages without a speaker that some nodes feed."""
+    takers = {port.stage for node in nodes for port in context.chain.wiring.ports_fed_by(node)}
+    return sorted(takers - context.speakers)
 
 
 def _plays(context: PlanContext, node: Node, ohm: float | None = None) -> bool:
@@ -150,6 +163,7 @@ def _noise_cancelling(context: PlanContext, name: str, stage: HeadUnit) -> Itera
         say(
             "read with a charger instead of the engine; have the maker's workshop switch it off, or its microphones unplugged by someone who may, before the amplifiers play"
         ),
+        {f"stages.{name}.factory.noise_cancelling": "no"},
     )
 
 
@@ -172,6 +186,7 @@ def _balanced(context: PlanContext, name: str) -> Iterator[Finding]:
                     "use a balanced input with a lead of two conductors and shield, or count on half; an adapter that ties the second leg to ground only where the maker of {name} allows it",
                     name=name,
                 ),
+                {f"stages.{taker}.balanced_input": "yes"},
             )
         elif low <= 0.5:
             yield Finding(
@@ -227,6 +242,7 @@ def _before_master(context: PlanContext, name: str, stage: HeadUnit) -> Iterator
             "set its volume to step {lower} and leave it there (solved: clean); the master volume sets the level",
             lower=f"{lower:g}",
         ),
+        {control: f"{lower:g}"},
     )
 
 
