@@ -28,7 +28,7 @@ WAITS_FOR_A_PERSON = ("gainwright serve", "gainwright practise", "gainwright kne
 
 
 class Call(NamedTuple):
-    """One console line, what must come of it, and what is shown below it."""
+    """One console line, its expected status, and the output shown below it."""
 
     line: str
     status: int

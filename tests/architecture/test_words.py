@@ -1,4 +1,4 @@
-"""`docs/words.md` is binding: every quantity the code hands out stands there with its unit, and nothing else does.
+"""`docs/words.md` is binding: it lists every quantity in the code with its unit, and nothing else.
 
 Quantities are found by their names: a field of a public dataclass, named tuple, typed dictionary or pydantic model, or
 a key of a dictionary written out in the code (a JSON key), whose name holds a unit (`v_rms`, `tone_hz`, `margin_db`).
@@ -64,7 +64,7 @@ class Row(NamedTuple):
 
 
 def unit_of(name: str) -> str | None:
-    """Return the unit that a name says, None when it says none."""
+    """Return the unit in a name, None if there is none."""
     parts = name.split("_")
     if len(parts) > 2 and parts[-2] == "per" and parts[-1] in PER:
         inner = unit_of("_".join(parts[:-2]))
@@ -92,7 +92,7 @@ def _models(trees: list[ast.Module]) -> Iterator[ast.ClassDef]:
 
 
 def quantities_in(sources: dict[str, str]) -> dict[str, str]:
-    """Return every quantity's name -> the first place where it stands, `module.Class` or `module` for a key."""
+    """Return every quantity's name -> the first place where it occurs, `module.Class`, or `module` for a key."""
     trees = {name: ast.parse(source) for name, source in sources.items()}
     found: dict[str, str] = {}
     models = {id(model) for model in _models(list(trees.values()))}

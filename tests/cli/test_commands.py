@@ -17,7 +17,7 @@ from gainwright.signals import Tone, tone_bytes
 
 
 def call(*arguments: str, cwd: Path, status: int = 0) -> str:
-    """Run `gainwright ...` in a folder; return what it prints, or on status 2 what it says."""
+    """Run `gainwright ...` in a folder; return what it prints, or with status 2 its error message."""
     done = run(*arguments, folder=cwd)
     assert done.returncode == status, done.stdout + done.stderr
     assert "Traceback" not in done.stdout + done.stderr

@@ -31,7 +31,7 @@ JOB = example_text("one_amplifier")
 
 @pytest.fixture(autouse=True)
 def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Keep what is put beside a server's store in a folder of the test."""
+    """Use a folder of the test for files that are put beside a server's store."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     return tmp_path / "data" / "gainwright"
 

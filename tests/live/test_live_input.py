@@ -38,7 +38,7 @@ def tone(folder: Path, *, level_dbfs: float = -6.0, seconds: float = 30.0, clip:
 
 
 def follow(server: SoundServer, *options: str, status: int = 0) -> tuple[dict[str, Any], str]:
-    """Run a live measurement; return its last reading and what it said."""
+    """Run a live measurement; return its last reading and its messages."""
     done = subprocess.run(
         (*COMMAND, *options), env=server.environment, capture_output=True, text=True, check=False, timeout=60
     )
@@ -81,7 +81,7 @@ def test_overload_is_reported_and_held(server: SoundServer, tmp_path: Path) -> N
 
 @contextlib.contextmanager
 def following(server: SoundServer) -> Iterator[subprocess.Popen[str]]:
-    """Start a live measurement of eight seconds, and wait until it tells a level."""
+    """Start a live measurement of eight seconds, and wait until it reports a level."""
     running = subprocess.Popen(
         (*COMMAND, "--seconds", "8"),
         env=server.environment,

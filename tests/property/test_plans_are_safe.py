@@ -1,4 +1,4 @@
-"""Plans of random chains: no plug moves under power, no instrument is asked what it can't show, no blocker is passed."""
+"""Plans of random chains: no plug is moved under power, no instrument has to show what it can't, no blocker is ignored."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def moves_plugs(step: Step) -> bool:
 
 
 def test_no_plug_moves_with_the_system_on(planned: tuple[Job, Plan]) -> None:
-    """Plugs move with everything off; the power changes in steps of its own only, one state at a time from off up."""
+    """Plugs are moved with everything off; power changes only in steps of its own, one state at a time, from off upwards."""
     _, plan = planned
     stands, up = "off", ("off", "on", "running")
     for step in plan.steps:
@@ -71,7 +71,7 @@ def test_no_plug_moves_with_the_system_on(planned: tuple[Job, Plan]) -> None:
 
 
 def test_every_reading_can_be_shown_by_its_instrument(planned: tuple[Job, Plan]) -> None:
-    """Ohms and DC by a meter, volts by a meter or recorder, distortion never by a meter; else none, and it is said."""
+    """Ohms and DC by a meter, volts by a meter or recorder, distortion never by a meter; otherwise no reading, and the plan says so."""
     job, plan = planned
     for step in plan.steps:
         if step.expect is None or step.expect.quantity == "step":
@@ -90,7 +90,7 @@ def test_every_reading_can_be_shown_by_its_instrument(planned: tuple[Job, Plan])
 
 
 def test_no_recorder_without_a_divider_at_an_output_for_speakers(planned: tuple[Job, Plan]) -> None:
-    """A recorder there has its divider, named, and the words about grounds; a floating output says that it floats."""
+    """A recorder there has its divider, named, and the caution about grounds; a floating output is described as floating."""
     job, plan = planned
     for step in plan.steps:
         stage = job.stages.get(step.measure_at.split(".")[0])
@@ -115,7 +115,7 @@ def test_no_recorder_without_a_divider_at_an_output_for_speakers(planned: tuple[
 
 
 def test_tones_name_their_file_and_their_longest_time(planned: tuple[Job, Plan]) -> None:
-    """A tone has its file, the same for the same tone; into a speaker it plays for seconds; general cautions stand once."""
+    """Each tone has one file; into a speaker it plays for seconds only; general cautions are printed once."""
     _, plan = planned
     played = [s for s in plan.steps if s.tone_hz is not None]
     assert len({s.file for s in played}) == len({(s.tone_hz, s.level_dbfs) for s in played})
@@ -134,7 +134,7 @@ def test_tones_name_their_file_and_their_longest_time(planned: tuple[Job, Plan])
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_blocker_ends_the_steps_before_power(seed: int) -> None:
-    """With a blocker no step has power; what comes before it is the same as without."""
+    """With a blocker no step has power; the steps before it are the same as without."""
     job = drawn(3 * seed)
     data = job.model_dump(by_alias=True, exclude_unset=True)
     blocked = make_plan(Job.model_validate({**data, "vehicle": {"running": "120 V"}}))

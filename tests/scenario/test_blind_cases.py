@@ -33,7 +33,7 @@ def test_blind_cases(said: bool, record_property: Callable[[str, object], None])
 
 
 def the_true_cause_is_found(cases: list[Case]) -> None:
-    """First in 85 %, among the first three in 97 %, of the cases where what was read can tell (what a draw of this size may miss by allowed)."""
+    """First in 85 %, among the first three in 97 %, of the cases whose readings can show it (within the sampling error of this draw)."""
     shown = telling(cases)
     assert len(shown) > 40
     assert np.mean([c.rank == 0 for c in shown]) >= 0.85
@@ -41,7 +41,7 @@ def the_true_cause_is_found(cases: list[Case]) -> None:
 
 
 def probabilities_are_honest(cases: list[Case]) -> None:
-    """In every bin what is said is as often true, within what so many cases can tell (three standard errors)."""
+    """In every bin the stated probability is the share that was true, within three standard errors."""
     for when in ("after the call", "at some step", "at the end"):
         brier, rows = reliability(cases, when)
         assert brier < 0.06, when

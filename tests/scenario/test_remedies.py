@@ -1,4 +1,4 @@
-"""Each finding's remedy carried out on the job: the finding is gone, and no blocker came for it."""
+"""Each finding's remedy carried out on the job: the finding disappears, and no blocker appears."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def left(job: Job, plan: Plan, finding: Finding) -> str:
 
 @pytest.mark.parametrize("name", list(JOBS))
 def test_a_remedy_that_is_carried_out_ends_its_finding(name: str) -> None:
-    """Examples, other cars, and the two-way chain with one thing wrong: every remedy says what to set, and it helps."""
+    """Examples, other cars, and the two-way chain with one thing wrong: every remedy says what to set, and it works."""
     job = read_job_text(JOBS[name]).job
     plan = make_plan(job)
     mine = [f for f in plan.findings if f.code in MINE]

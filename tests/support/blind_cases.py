@@ -173,7 +173,7 @@ def _speakers(job: Job) -> list[str]:
 
 
 def _call(diagnoser: Diagnoser, rig: Rig) -> list[dict[str, Any]]:
-    """Return what the caller tells: what is heard of each speaker with a tone that its path passes."""
+    """Return what the caller reports: what is heard from each speaker with a tone that its path passes."""
     job = diagnoser.job
     return [
         answer(rig, read_entry({"heard": speaker, **path.played()}, job, answered=False))

@@ -35,7 +35,7 @@ FIXED: dict[str, tuple[str, ...]] = {
 
 
 def fixed_order(name: str) -> Callable[[RankedTests, Sequence[Entry]], int | None]:
-    """Return a chooser that takes the tests in a fixed order; those that could tell nothing are left out for it."""
+    """Return a chooser that makes the tests in a fixed order, leaving out those that could show nothing."""
     kinds = FIXED[name]
     sign = -1 if name == "back to front" else 1
 
@@ -59,7 +59,7 @@ def telling(cases: Sequence[Case]) -> list[Case]:
 
 
 def reliability(cases: Sequence[Case], when: str) -> tuple[float, list[tuple[float, float, int, float, float]]]:
-    """Return the Brier score, and for each bin its ends, how many, the mean that was said and the share that was true."""
+    """Return the Brier score, and for each bin its ends, the number, the mean stated probability and the share that was true."""
     rng = np.random.default_rng(1)
     moments: dict[str, Callable[[Case], list[tuple[float, bool]]]] = {
         "after the call": lambda c: c.said[0],

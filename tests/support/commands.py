@@ -46,7 +46,7 @@ def run(*arguments: object, folder: Path, typed: str = "") -> subprocess.Complet
 
 
 def run_program(*arguments: object, folder: Path, typed: str = "") -> subprocess.CompletedProcess[str]:
-    """Run `python -W error -m gainwright` as a program of its own: for what can't be seen from within a process."""
+    """Run `python -W error -m gainwright` as a separate program, for what can't be seen from within a process."""
     return subprocess.run(
         (sys.executable, "-W", "error", "-m", "gainwright", *map(str, arguments)),
         cwd=folder,

@@ -86,7 +86,7 @@ def by_sox(path: Path) -> dict[str, float]:
 
 
 def streams(path: Path) -> dict[str, object]:
-    """Return what ffprobe says of the first stream of sound."""
+    """Return ffprobe's description of the first audio stream."""
     text = subprocess.run(
         ["ffprobe", "-v", "error", "-select_streams", "a:0", "-show_streams", "-of", "json", str(path)],
         capture_output=True, text=True, check=True,

@@ -30,7 +30,7 @@ class Writer:
     heard: Connection
 
     def kill(self) -> list[Said]:
-        """Kill it without a word; return what it still had said."""
+        """Kill it without warning; return what it had reported."""
         self.process.kill()
         self.process.join()
         said = []
@@ -43,7 +43,7 @@ class Writer:
 
 
 def start(target: Callable[..., None], *arguments: str) -> Writer:
-    """Start a function of this file in a process of its own."""
+    """Start a function of this file in a separate process."""
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(["gainwright.adapters.store"])
     heard, says = context.Pipe(duplex=False)

@@ -70,7 +70,7 @@ def legs_v(*, tied: bool, extra_siemens: float = 0.0) -> tuple[float, float]:
 
 @pytest.mark.parametrize(("says", "tied"), [("yes", False), ("no", True)])
 def test_both_legs_or_one(says: str, tied: bool) -> None:
-    """A balanced input has all of 4 V, an unbalanced one that of one leg; the impedances of the legs load either."""
+    """A balanced input gets all of 4 V, an unbalanced one that of one leg; both are loaded by the impedances of the legs."""
     of = chain(("balanced_input: no", f"balanced_input: {says}"))
     solved = of.solve(Conditions(1000.0, 0.0))
     between, at_input = legs_v(tied=tied)
@@ -82,8 +82,8 @@ def test_both_legs_or_one(says: str, tied: bool) -> None:
     assert solved.rms_v[0, solved.index(DRIVER)] == pytest.approx(driven, rel=1e-3)
 
 
-def test_six_decibels_lie_between() -> None:
-    """Without loading it is a factor of two, 6.02 dB; an input of which nothing is said has either in half of the draws."""
+def test_balanced_and_unbalanced_differ_by_six_decibels() -> None:
+    """Without loading it is a factor of two, 6.02 dB; an input of unknown kind is either in half of the draws."""
     light = (("1 kohm", "100 Mohm"), ("balanced_input: no", "balanced_input: unknown"))
     of = chain(*light)
     solved = of.solve(Conditions(1000.0, -20.0, values=of.draws(draws=64, seed=1)))
@@ -113,8 +113,8 @@ def test_a_grounded_recorder_halves_what_a_meter_reads() -> None:
     assert rig.read_v(str(HEAD), "card") == pytest.approx(full, rel=0.02)
 
 
-def test_what_a_plan_says_of_balanced_outputs() -> None:
-    """An unbalanced input and a grounded recorder are told, an unsaid input is asked for, a balanced one is neither."""
+def test_plan_reports_balanced_outputs() -> None:
+    """An unbalanced input and a grounded recorder are reported, an unknown input is asked for, a balanced one is neither."""
     codes = {
         says: {f.code for f in make_plan(chain(("balanced_input: no", f"balanced_input: {says}")).job).findings}
         for says in ("yes", "no", "unknown")
@@ -125,7 +125,7 @@ def test_what_a_plan_says_of_balanced_outputs() -> None:
     assert all("grounded_on_balanced" in found for found in codes.values())
 
 
-def test_a_line_driver_that_can_be_adjusted() -> None:
+def test_adjustable_line_driver() -> None:
     """Turned 4 dB down its output has 4 dB less, by a setting, by the job and on the rig; out of its range it is refused."""
     of = chain()
     i = of.nodes.index(DRIVER)

@@ -223,7 +223,7 @@ def test_search_is_shortest_in_the_order_of_cost_over_probability() -> None:
 
 
 def revealing(p: np.ndarray, minutes: np.ndarray) -> list[PredictedOutcomes]:
-    """Return one test for each cause that tells for certain whether it is that one."""
+    """Return one test for each cause that shows with certainty whether it is that one."""
     found = []
     for i in range(len(p)):
         chance = np.stack([np.eye(len(p))[i], 1 - np.eye(len(p))[i]], axis=1)

@@ -113,7 +113,7 @@ def exact(prior: np.ndarray, job: Job, seen: dict[str, int]) -> np.ndarray:
 
 
 def _two_looks(rigs: list[Rig], job: Job) -> np.ndarray:
-    """Return the chance of good, open, shorted and both, ohms end to end and between each told right so often."""
+    """Return the probability of good, open, shorted and both, if ohms end to end and between are each right so often."""
     sure, table = SURE["lead"], np.zeros((4, len(rigs)))
     for i, rig in enumerate(rigs):
         state = shown(rig, "measuring lead", job)
@@ -141,7 +141,7 @@ def test_a_small_chain_against_exact_inference(case: int) -> None:
 
 
 def spice_volts(job: Job, diagnoser: Diagnoser, changed: dict[str, float], stand: dict[str, float]) -> dict[str, float]:
-    """Return the rms at every node by an ngspice transient, with some numbers or controls other than the job says."""
+    """Return the rms at every node by an ngspice transient, with some numbers or controls different from the job."""
     chain = diagnoser.chain
     values = chain.nominal() | {p: 0.0 for p in chain.facts if p.endswith("gain.mutes")} | changed
     net = Netlist(job, chain.wiring, values, chain.settings | stand, tone_hz=50.0, level_dbfs=-8.0)

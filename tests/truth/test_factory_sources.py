@@ -130,7 +130,7 @@ def test_load_detection_mutes_without_a_speaker() -> None:
 
 
 def test_remedy_for_no_load_makes_it_play() -> None:
-    """The plan is stopped; with the resistor that it names the finding goes."""
+    """The plan is stopped; with the resistor that it names the finding disappears."""
     job = chain("load_detection: yes, needs_load: 100 ohm").job
     blocker = next(f for f in make_plan(job).findings if f.code == "no_load_found")
     assert blocker.severity == "blocker"
@@ -186,7 +186,7 @@ def test_plan_asks_about_a_factory_source() -> None:
 
 
 def test_noise_cancelling_explains_a_hum_with_the_engine_running() -> None:
-    """A boom without a tone is what such a source does, so it says nothing of grounds; without it, or with the engine off, it does."""
+    """A boom without a tone is normal for such a source and no evidence about grounds; without noise cancelling, or with the engine off, it is."""
     from gainwright.diagnose import Diagnoser, make_diagnosis
     from gainwright.jobfile import read_entry
 

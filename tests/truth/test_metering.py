@@ -173,7 +173,7 @@ def test_the_share_of_noise_in_a_quantised_sine() -> None:
 
 
 def run(*command: str) -> str:
-    """Run a program, return what it says."""
+    """Run a program, return its output."""
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     return done.stdout + done.stderr
 

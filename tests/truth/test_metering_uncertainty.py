@@ -15,7 +15,7 @@ RUNS = 200
 
 
 def noisy(depth_db: float, snr_db: float, rng: np.random.Generator) -> tuple[np.ndarray, dict[str, float]]:
-    """Return a recorded tone of random phase and pitch, and what is true of it: frequency, level, THD, depth."""
+    """Return a recorded tone of random phase and pitch, and its true frequency, level, THD and depth."""
     hz = rng.uniform(180, 260)
     drive = 10 ** (depth_db / 20)
     angle = 2 * np.pi * (rng.uniform() + hz / RATE_HZ * np.arange(RATE_HZ // 2))

@@ -86,7 +86,7 @@ def test_blockers_of_a_strapped_pair(before: str, after: str, code: str) -> None
 
 
 def test_the_remedy_of_two_in_phase_makes_the_finding_go() -> None:
-    """Carried out as the finding says, no blocker is left."""
+    """Carried out as the finding says, it leaves no blocker."""
     wrong = job(**{"amp_b.polarity": "normal"})
     finding = next(f for f in make_plan(wrong).findings if f.code == "strapped_in_phase")
     assert finding.remedy_sets

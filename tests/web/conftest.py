@@ -106,7 +106,7 @@ def _axe() -> str:
 
 
 def violations(page: Page, rules: tuple[str, ...] = ()) -> list[str]:
-    """Return what a page breaks of WCAG 2.2 AA and best practice, or of some rules, as far as axe can tell."""
+    """Return a page's violations of WCAG 2.2 AA and best practice, or of some rules, as far as axe can check."""
     # not as a script element: the page's own policy refuses inline scripts
     page.evaluate(_axe())
     size = page.viewport_size

@@ -60,7 +60,7 @@ def filled(server: WebServer) -> tuple[str, dict[str, str]]:
 
 
 def ask(operation: Any, address: str, there: dict[str, str]) -> None:
-    """Ask an operation in many ways, every second time about what is there, and check each answer."""
+    """Call an operation in many ways, every second time with existing names, and check each answer."""
     about_what_is_there = itertools.cycle([True, False])
 
     @given(case=operation.as_strategy())
@@ -112,7 +112,7 @@ def test_every_operation_is_checked_and_documents_its_errors() -> None:
 
 
 def shapeless(schema: Any, at: str = "") -> Iterator[str]:
-    """Yield the places of a schema at which anything may stand: no type at all, or an object without any key named."""
+    """Yield the places of a schema that allow anything: no type at all, or an object without any named key."""
     definitions = document().raw_schema["components"]["schemas"]
     if "$ref" in schema:
         at = schema["$ref"].rsplit("/", 1)[-1]

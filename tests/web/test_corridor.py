@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def margin_of(page: Page, place: str) -> str:
-    """Return the margin that the drawing tells at a place of the path that is shown first."""
+    """Return the margin that the drawing shows at a place of the first path."""
     group = page.locator(".passage:not(.other) .at", has=page.get_by_text(place, exact=True)).first
     return str(group.locator("text").nth(1).text_content())
 

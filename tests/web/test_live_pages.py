@@ -54,7 +54,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
 
 
 class Listener:
-    """A page in a browser of its own that hears a file, and the messages that it got."""
+    """A page in its own browser with a file as input, and the messages that it received."""
 
     def __init__(self, page: Page) -> None:
         self.page = page
@@ -91,7 +91,7 @@ class Listener:
 
     @property
     def channel(self) -> dict[str, Any]:
-        """What it says of the first channel."""
+        """The page's text about the first channel."""
         found: dict[str, Any] = self.last["reading"]["channels"][0]
         return found
 

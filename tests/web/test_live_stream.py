@@ -60,14 +60,14 @@ def opened(server: WebServer, hello: dict[str, Any] | None = None, **more: Any) 
 
 
 def block(number: int, *, frames: int = FRAMES, channels: int = 1, peak: float = 0.5) -> bytes:
-    """Return a block of a tone that goes on from block to block."""
+    """Return a block of a tone that continues from block to block."""
     n = number * frames + np.arange(frames)
     wave = peak * np.sin(2 * np.pi * TONE_HZ * n / RATE_HZ)
     return struct.pack("<III", number, frames, channels) + np.repeat(wave, channels).astype("<f4").tobytes()
 
 
 def closed(socket: ClientConnection) -> tuple[int, str]:
-    """Return how the server ended a connection, after what else it told."""
+    """Return how the server ended a connection, after its other messages."""
     with contextlib.suppress(ConnectionClosed):
         while True:
             socket.recv(timeout=20)
@@ -244,7 +244,7 @@ def tone(folder: Path, *, level_dbfs: float = -6.0) -> Path:
 
 
 class Events:
-    """What a running measurement of the bench's own input tells."""
+    """The messages of a running measurement of the machine's own input."""
 
     def __init__(self, answer: httpx.Response) -> None:
         self._lines = answer.iter_lines()
@@ -364,7 +364,7 @@ def written(samples: np.ndarray, kind: str = "WAV", subtype: str = "PCM_24") -> 
 
 
 def lying_header() -> bytes:
-    """Return a WAV file that tells a thousand million samples and holds a hundred."""
+    """Return a WAV file whose header claims a thousand million samples and that has a hundred."""
     form = struct.pack("<IHHIIHH", 16, 1, 1, RATE_HZ, 2 * RATE_HZ, 2, 16)
     size = struct.pack("<I", 2 * 10**9)
     return b"RIFF" + size + b"WAVEfmt " + form + b"data" + size + bytes(200)

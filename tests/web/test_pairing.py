@@ -63,7 +63,7 @@ def lan_address(own: httpx.Client) -> str:
 
 @pytest.fixture
 def trusting(own: httpx.Client) -> ssl.SSLContext:
-    """A client's TLS that trusts the bench's authority and nobody else."""
+    """A client's TLS context that trusts only the machine's own authority."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.verify_flags |= ssl.VERIFY_X509_STRICT
     context.load_verify_locations(cadata=own.get("/certificate").content)

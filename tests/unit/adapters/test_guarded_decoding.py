@@ -40,7 +40,7 @@ def written(samples: np.ndarray, kind: str = "WAV", subtype: str = "PCM_24") -> 
 
 
 def header(*, frames: int, data: bytes = b"", channels: int = 1) -> bytes:
-    """Return a WAV file of 16 bits whose header tells a length of its own."""
+    """Return a 16-bit WAV file whose header claims another length."""
     told = min(2 * channels * frames, 2**32 - 1)
     form = struct.pack("<IHHIIHH", 16, 1, channels, RATE_HZ, 2 * RATE_HZ, 2 * channels % 2**16, 16)
     return b"RIFF" + struct.pack("<I", min(36 + told, 2**32 - 1)) + b"WAVEfmt " + form + b"data" + struct.pack("<I", told) + data  # fmt: skip

@@ -32,7 +32,7 @@ pytestmark = pytest.mark.filterwarnings("ignore")  # of the cluster's own socket
 
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[LocalCluster]:
-    """Start a scheduler with two workers, each a process of its own."""
+    """Start a scheduler with two workers, each a separate process."""
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
@@ -42,7 +42,7 @@ def cluster() -> Iterator[LocalCluster]:
 
 @pytest.fixture(scope="module")
 def music(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a folder with tracks of noise, and a file that is none."""
+    """Return a folder with tracks of noise, and a file that is no music."""
     folder = tmp_path_factory.mktemp("music")
     for i in range(TRACKS):
         samples = np.random.default_rng(i).normal(0, 0.05 * (i + 1), (44_100 * (3 + i), 2))

@@ -39,7 +39,7 @@ class MadeUp:
     away_at: int = -1
 
     def devices(self) -> tuple[InputDevice, ...]:
-        """Return what is made up."""
+        """Return invented devices."""
         return self.known
 
     def blocks(self, device: InputDevice, *, rate_hz: int, channels: int) -> Iterator[Block]:

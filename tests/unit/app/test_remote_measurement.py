@@ -68,7 +68,7 @@ def blocks(seconds: float, *, peak: float = 0.5, begin: int = 0) -> list[Block]:
 
 
 def pushed(room: RemoteMeasurement, items: list[Block]) -> list[dict[str, Any]]:
-    """Push one by one; return what was told."""
+    """Push one by one; return the messages."""
     return [message for block in items for message in room.push(block)]
 
 

@@ -32,7 +32,7 @@ class Bay:
 
     @property
     def run(self) -> Run:
-        """The run as it stands."""
+        """The run with its present entries."""
         return run_of(self.plan, self.store.runs.entries(self.id), instruments(self.job))
 
     def enter(

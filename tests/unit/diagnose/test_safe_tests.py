@@ -26,7 +26,7 @@ def found() -> list[Candidate]:
 
 
 def test_plugs_are_moved_with_everything_off(found: list[Candidate]) -> None:
-    """Swaps and feeds switch off before and after, leads and coils are read with everything off."""
+    """Swaps and feeds are switched off before and after, leads and coils are read with everything off."""
     kinds = {c.test for c in found}
     assert {"swap_sides", "swap_leads", "feed", "check_lead", "measure_speaker", "move_cone"} <= kinds
     for c in found:
@@ -40,14 +40,14 @@ def test_plugs_are_moved_with_everything_off(found: list[Candidate]) -> None:
 
 
 def test_no_cell_on_a_tweeter(found: list[Candidate]) -> None:
-    """The woofer's cone may be moved by a cell, the tweeter's not: by what it must be protected below, or by its name."""
+    """A cell may move the woofer's cone, not the tweeter's: recognised by its protection limit or by its name."""
     assert {c.where.split(".")[0] for c in found if c.test == "move_cone"} == {"sub", "woofer"}
     bare = example_text("two_way_and_sub").replace(", protect_below: 2.5 kHz", "")
     assert "tweeter" not in {c.where.split(".")[0] for c in candidates(bare) if c.test == "move_cone"}
 
 
 def test_a_recorder_at_an_amplifier_only_through_its_divider(found: list[Candidate]) -> None:
-    """With its divider it may, and is told of it; without one it isn't asked there, however much it takes."""
+    """With its divider it may be used, and the test says so; without one it isn't used there, however high its input range."""
     assert all(DIVIDER in c.cautions for c in found if c.test == "record")
     bare = example_text("two_way_and_sub").replace("full_scale: 2 V, attenuator: 30 dB", "full_scale: 90 V")
     assert "record" in {c.test for c in found}

@@ -1,4 +1,4 @@
-"""An amplifier that a signal turns on: without enough of it, it is off, and that is seen and played as it is."""
+"""An amplifier that a signal turns on: without enough signal it is off, in diagnosis and on the rig."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ TRUTH = Chain(JOB).nominal() | {"amp_front.turn_on_level": 0.1}
 
 @pytest.mark.parametrize(("level_dbfs", "awake"), [(-10.0, True), (-50.0, False)])
 def test_the_rig_sleeps_under_its_threshold(level_dbfs: float, awake: bool) -> None:
-    """100 mV at its input wakes it: at -10 dBFS it plays, at -50 dBFS (some 14 mV) it gives nothing at all."""
+    """100 mV at its input turns it on: at -10 dBFS it plays, at -50 dBFS (some 14 mV) it gives nothing at all."""
     rig = Rig(JOB, seed=1, truth=TRUTH)
     rig.play(200.0, level_dbfs)
     at_input = float(np.std(rig.period("radio.front.left")[0]))
@@ -40,7 +40,7 @@ def test_no_signal_no_lamp() -> None:
 
 
 def test_fault_finding_knows_why_the_lamp_is_dark() -> None:
-    """Under an open lead or a muted source the lamp is off, else on; one of its lead's conductors would not be asked for DC."""
+    """With an open lead or a muted source the lamp is off, otherwise on; the conductors of its lead are not tested for DC."""
     diagnoser = Diagnoser(JOB, draws=64)
     model = diagnoser.rough
     lamp = model.check("amp_front.power_lamp")
@@ -55,7 +55,7 @@ def test_fault_finding_knows_why_the_lamp_is_dark() -> None:
 
 
 def test_the_plan_says_from_which_signal_it_is_on() -> None:
-    """A dark lamp at a low volume is no fault: said once, with the volts."""
+    """A dark lamp at a low volume is no fault: the plan says so once, with the volts."""
     note = next(f for f in make_plan(JOB).findings if f.code == "turned_on_by_signal")
     low, high = Chain(JOB).facts["amp_front.turn_on_level"].quantity.interval
     assert note.where == "amp_front"

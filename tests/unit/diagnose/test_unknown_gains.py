@@ -22,7 +22,7 @@ TRAVEL_DB = 20 * np.log10(6.0 / 0.3)
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    """Return a job that says one gain of three."""
+    """Return a job that gives the position of one gain of three."""
     return read_job_text(example_text("two_way_and_sub")).job
 
 

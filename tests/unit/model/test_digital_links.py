@@ -122,7 +122,7 @@ def test_an_analogue_source_too_loud_for_the_processor_before_its_master_volume(
 
 
 def test_a_line_driver_turned_down_is_found() -> None:
-    """Little behind it, its gain looked at and not as in the job: it is turned down, as the rig has it."""
+    """Low level after it and its gain not as in the job: it is turned down, as on the rig."""
     diagnoser = Diagnoser(read_job_text(example_text("active_three_way")).job, draws=256)
     low = {"at": "driver.out.left", "with": "meter", "tone": "1 kHz", "level": "-6 dBFS", "reads": "150 mV"}
     looked = {"check": "driver.gain", "is": "wrong"}

@@ -1,4 +1,4 @@
-"""An amplifier without a gain control in a plan: it is read, not turned, and bounded by what it and its speaker take."""
+"""An amplifier without a gain control in a plan: it is read, not adjusted, and limited by its own and its speaker's ratings."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ TEXT = example_text("strapped_pair")
 
 
 def test_it_is_read_and_not_turned() -> None:
-    """No step sets or turns its gain; the reading holds what the chain's spread gives, not one per cent."""
+    """No step sets its gain; the expected reading has the chain's spread, not one per cent."""
     plan = make_plan(read_job_text(TEXT).job)
     assert not [s.id for s in plan.steps if "amp_front.gain" in s.sets]
     step = next(s for s in plan.steps if s.id == "amplifier.amp_front")
@@ -22,7 +22,7 @@ def test_it_is_read_and_not_turned() -> None:
 
 @pytest.mark.parametrize(("sensitivity", "code"), [("7.5 V", "source_cannot_drive"), ("1 V", "too_much_drive")])
 def test_a_level_that_does_not_fit_is_found(sensitivity: str, code: str) -> None:
-    """Too little or too much drive can't be turned away: it is said, and the bound is the rating, not the source."""
+    """Too little or too much drive can't be adjusted: it is reported, and the limit is the rating, not the source."""
     plan = make_plan(read_job_text(TEXT.replace("sensitivity: 7.5 V", f"sensitivity: {sensitivity}")).job)
     assert code in {f.code for f in plan.findings if f.where == "amp_front"}
     target = next(t for t in plan.targets if t.stage == "amp_front")

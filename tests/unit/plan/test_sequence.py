@@ -1,4 +1,4 @@
-"""The order of the steps by power, their places in words, and what stands at each."""
+"""The order of the steps by power, the words for places, and the cautions at each step."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def job(name: str = "two_way_and_sub") -> Job:
 
 
 def test_the_power_goes_up_down_and_up_once(plan: Plan) -> None:
-    """Off for plugs, on for screens, running for readings, off for the speakers, running to hear and read, off at the end."""
+    """Off for plugs, on for screens, running for readings, off for the speakers, running to listen and read, off at the end."""
     changes = [s for s in plan.steps if s.id.startswith("power.")]
     assert [s.id.removeprefix("power.") for s in changes] == ["on", "running", "off", "again", "end"]
     assert [s.system for s in changes] == ["on", "running", "off", "running", "off"]
@@ -48,7 +48,7 @@ def test_the_power_goes_up_down_and_up_once(plan: Plan) -> None:
 
 
 def test_the_first_thing_after_switching_on_is_the_volume(plan: Plan) -> None:
-    """Nothing is played or opened before the volume is down; the supply is read before anything is set at it."""
+    """Nothing is played or opened before the volume is down; the supply is read before anything is set with it."""
     ids = [s.id for s in plan.steps]
     assert ids[ids.index("power.on") + 1] == "control.head.volume"
     assert ids[ids.index("power.running") + 1] == "prepare.supply"
@@ -95,7 +95,7 @@ def test_places_in_words(place: str, words: str) -> None:
 
 
 def test_a_line_level_plug_that_is_measured_at_is_tapped_while_all_is_off() -> None:
-    """Where only the source's own output shows its limit, a T-piece goes in before anything is switched on."""
+    """Where only the source's own output shows its limit, a T-piece is inserted before anything is switched on."""
     hot = example_text("full_range").replace("sensitivity: 0.2 .. 6 V", "sensitivity: 0.02 .. 0.1 V")
     made = make_plan(read_job_text(hot).job)
     places = {s.measure_at for s in made.steps if s.tone_hz is not None and s.measure_at.startswith("head.")}

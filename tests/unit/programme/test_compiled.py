@@ -21,7 +21,7 @@ ASK = "from gainwright.programme import load_kernel; print('kernel' if load_kern
 
 
 def said(folder: Path, code: str = ASK) -> str:
-    """Return what a new process says with a cache folder."""
+    """Return what a new process prints with a cache folder."""
     environment = os.environ | {"GAINWRIGHT_CACHE": str(folder)}
     return subprocess.run(
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True

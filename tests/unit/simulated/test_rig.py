@@ -94,7 +94,7 @@ def differs(a: Any, b: Any) -> bool:
 
 @functools.cache
 def sound(name: str, look: Any) -> dict[str, Any]:
-    """Return what is seen of an example without any fault."""
+    """Return everything observable of an example without any fault."""
     return dict(look(Rig(job(name), seed=4)))
 
 

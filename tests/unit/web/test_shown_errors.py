@@ -56,7 +56,7 @@ def web(store: SqlStore) -> Iterator[TestClient]:
 
 
 def asked(web: TestClient, job: str) -> Iterator[tuple[str, int, str]]:
-    """Ask every route about what isn't there and about a job that is, with bad values; yield what, status and answer."""
+    """Request every route with missing names and with an existing job, with bad values; yield the request, status and answer."""
     for route in (route for router in (*routers.API, *routers.PAGES) for route in router.routes):
         if not isinstance(route, APIRoute) or NOT_ASKED.search(route.path):
             continue
@@ -73,13 +73,13 @@ def asked(web: TestClient, job: str) -> Iterator[tuple[str, int, str]]:
 
 
 def _error(text: str) -> str:
-    """Return what an answer says is wrong: a page may say elsewhere how the program is started."""
+    """Return the error in an answer: elsewhere a page may say how the program is started."""
     said = re.findall(r'<div class="trouble".*?</div>', text, re.DOTALL)
     return "".join(said) if "<html" in text else text
 
 
 def _around(text: str, folder: Path) -> str:
-    """Return the part of an answer that tells too much."""
+    """Return the part of an answer that reveals too much."""
     at = max(text.find(folder.name), text.find(str(folder.parent)))
     option = OPTION.search(_error(text))
     at = at if at >= 0 or option is None else option.start()
@@ -87,7 +87,7 @@ def _around(text: str, folder: Path) -> str:
 
 
 def wrong(found: Iterator[tuple[str, int, str]], folder: Path) -> tuple[list[str], int]:
-    """Return the errors that tell too much, and how many errors there were."""
+    """Return the errors that reveal too much, and the number of errors."""
     told, count = [], 0
     for what, status, text in found:
         count += status >= 400
