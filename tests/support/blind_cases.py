@@ -88,7 +88,8 @@ def draw_job(seed: int, *, said: bool = True) -> tuple[str, Job, Job]:
     name = names[(seed // 3) % len(names)] if seed % 3 == 0 else f"random {seed}"
     job = read_job_text(example_text(name)).job if seed % 3 == 0 else random_job(seed)
     if said:
-        job = with_settings(job, {f"{n}.gain": "30 %" for n, s in job.stages.items() if isinstance(s, Amplifier)})
+        gains = [n for n, s in job.stages.items() if isinstance(s, Amplifier) and not s.gain.fixed]
+        job = with_settings(job, {f"{n}.gain": "30 %" for n in gains})
         return name, job, job
     rng = np.random.default_rng(5000 + seed)
     places = {gain: f"{100 * rng.uniform():.0f} %" for gain in unknown_gains(job)}
