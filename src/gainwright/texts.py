@@ -22,6 +22,14 @@ class Text(str):
     template: str
     parts: dict[str, Any]
 
+    def __add__(self, other: str) -> str:
+        """Return both texts, one after the other; each can still be translated."""
+        return say("{a}{b}", a=self, b=other) if other else self
+
+    def __radd__(self, other: str) -> str:
+        """Return both texts, one after the other; each can still be translated."""
+        return say("{a}{b}", a=other, b=self) if other else self
+
 
 def say(template: str, /, **parts: Any) -> str:
     """Return a translatable sentence; numbers in `parts` must already be formatted."""
@@ -35,3 +43,14 @@ def joined(parts: Sequence[str], by: str = "{a}, {b}") -> str:
     if not parts:
         return ""
     return reduce(lambda a, b: say(by, a=a, b=b), parts)
+
+
+def sentence(text: str) -> str:
+    """Return a text that begins with a capital; its template and parts are kept."""
+    if not text[:1].islower():
+        return text
+    if not isinstance(text, Text):
+        return text[:1].upper() + text[1:]
+    begun = Text(text[:1].upper() + text[1:])
+    begun.template, begun.parts = text.template, text.parts
+    return begun

@@ -38,10 +38,16 @@ def words() -> set[str]:
     from gainwright.diagnose import cause_texts, wording
     from gainwright.plan.stage_steps import REASONS
     from gainwright.report.languages import CHART_WORDS
-    from gainwright.report.setup_sheet import SET_BY
-    from gainwright.report.text import PHASES
+    from gainwright.report.text import PHASES, REMARKS, RESULTS, SET_BY
 
-    found = set(CHART_WORDS) | set(SET_BY.values()) | set(PHASES.values()) | set(REASONS.values())
+    found = (
+        set(CHART_WORDS)
+        | set(SET_BY.values())
+        | set(PHASES.values())
+        | {RESULTS, REMARKS}
+        | {"left", "right"}
+        | set(REASONS.values())
+    )
     found |= {text for pair in cause_texts.CAUSE_TEXTS.values() for text in pair}
     found |= {cause.replace("_", " ") for cause in cause_texts.CAUSE_TEXTS if cause not in cause_texts._SHORT_NAMES}
     return (

@@ -44,7 +44,7 @@ class Hand:
             return [f"{run.clean_limit(head):g}"]
         for control in {s.step.adjust.control for s in run.steps if s.step.adjust and s.step.phase == "source"}:
             limit = run.clean_limit(control.removesuffix(".volume"))
-            if limit is not None and step.phase != "source":
+            if limit is not None and (step.phase != "source" or step.adjust is None):
                 self.bench.turn(control, limit)
         self.bench.play(step.tone_hz, step.level_dbfs)
         if step.adjust is not None and step.adjust.until == "last_clean":

@@ -9,6 +9,7 @@ import pytest
 from gainwright import physics
 from gainwright.jobfile import example_text, read_job_text
 from gainwright.plan import make_plan
+from gainwright.report.sheet import expected
 from gainwright.solve import METER_OHM, Chain, Conditions, good_lead_ohm, load_loss_ohm
 
 TEXT = example_text("one_amplifier")
@@ -63,14 +64,19 @@ def test_limit_of_a_long_lead_is_above_its_own_resistance() -> None:
     assert good_lead_ohm(chain, chain.wiring.leads[run]) >= 17.24e-9 * 30 / 0.5e-6 + METER_OHM
 
 
-def test_the_plan_expects_up_to_that_limit() -> None:
-    """The expected interval of a lead's step ends there, and its text says so."""
+def test_the_plan_names_both_limits_of_a_lead() -> None:
+    """Up to what a sound lead reads with the meter's doubt it is good; over what takes 0.01 dB it costs level; both are said."""
     job = read_job_text(TEXT).job
     chain = Chain(job)
     step = next(s for s in make_plan(job).steps if s.id == "lead.head.sub-amp")
     run = next(run for run in chain.wiring.leads if run.target == "amp")
     limit = good_lead_ohm(chain, chain.wiring.leads[run])
     assert step.expect is not None
-    assert step.expect.high == limit
-    assert f"Over {limit:.2g} ohm" in step.outside
+    assert step.expect.costs_level_over == limit
+    upper = chain.facts[f"{run}.resistance"].quantity.interval[1]
+    assert step.expect.high == upper / 2 + METER_OHM
+    assert step.expect.high < limit / 10
+    said = expected(step.expect)
+    assert said == f"up to {step.expect.high:.2g} ohm is a good lead; over {limit:.2g} ohm it costs level"
+    assert "may come and go" in step.outside
     assert load_loss_ohm(source_ohm=0.0, load_ohm=10e6) > 1000

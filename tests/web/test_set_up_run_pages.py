@@ -93,8 +93,8 @@ def test_done_skip_and_back(open_page: Callable[..., Page], api: httpx.Client, j
     page.get_by_role("alert").get_by_text("no reason").wait_for()
     page.get_by_label("Reason").fill("new lead, straight out of its bag")
     click(page.get_by_role("button", name="Skip"))
-    page.get_by_role("heading", name="Check the lead from head.front").wait_for()
-    click(page.get_by_role("link", name="Back: step 2"))
+    page.get_by_role("heading", name="Check the lead from the front output of the head unit").wait_for()
+    click(page.get_by_role("link", name="Back: step 2.1"))
     page.get_by_text("straight out of its bag").first.wait_for()
     assert [e["kind"] for e in entries(api, job)] == ["done", "skipped"]
 
@@ -425,11 +425,12 @@ def test_run_is_continued_on_another_device(open_page: Callable[..., Page], api:
     )
     second = open_page(f"/jobs/{job}/setup")
     told = second.locator("main").inner_text()
-    steps = api.get(f"/api/jobs/{job}/plan").json()["steps"]
-    assert f"1 of {len(steps)} steps done, 1 skipped, 1 out of range" in told
+    lines = api.get(f"/api/jobs/{job}/plan").json()["lines"]
+    count = max(line["number"] for line in lines)
+    assert f"1 of {count} steps done, 1 skipped, 1 out of range" in told
     assert "off already" in told
     assert "12.2 V" in told
-    click(second.get_by_role("link", name="Continue: step 2"))
+    click(second.get_by_role("link", name="Continue: step 2.1"))
     second.wait_for_url("**/setup/lead.measuring")
 
 
@@ -556,3 +557,21 @@ def test_field_and_button_are_large_and_within_reach_of_the_thumb(
         assert box is not None
         assert box["height"] >= 56
         assert 844 / 2 < box["y"] < 844 - box["height"]
+
+
+def test_list_shows_the_lines_of_the_sheet_in_full_and_in_short(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """Each line once with the number it has on paper, its readings under it; the switch shows the short sentences and what to expect."""
+    page = open_page(f"/jobs/{job}/setup", size="phone")
+    lines = api.get(f"/api/jobs/{job}/plan").json()["lines"]
+    told = " ".join(page.locator("main").inner_text().split())
+    assert [line["do"] for line in lines if " ".join(line["do"].split()) not in told] == []
+    shown = page.locator("ol.steps > li").evaluate_all("items => items.map(item => item.value)")
+    assert shown == [line["number"] for line in lines]
+    click(page.get_by_role("link", name="Short form"))
+    page.wait_for_url("**/setup?short=true")
+    told = " ".join(page.locator("main").inner_text().split())
+    assert [line["short"] for line in lines if " ".join(line["short"].split()) not in told] == []
+    assert "up to 0.99 ohm is a good lead" in told
+    assert page.get_by_role("link", name="Full form").count() == 1

@@ -106,6 +106,7 @@ def plan(
     evidence: Annotated[
         Path | None, typer.Option(help="Readings so far, which make the expected readings more precise.")
     ] = None,
+    short: Annotated[bool, typer.Option("--short", help="One line a step, without the reasons.")] = False,
     as_json: Json = False,
 ) -> None:
     """Plan the work: steps, targets and findings."""
@@ -128,7 +129,7 @@ def plan(
     else:
         from gainwright.report.text import learned_text, plan_text
 
-        print_text(plan_text(found))
+        print_text(plan_text(found, short=short))
         if evidence is not None:
             print_text(learned_text([(x.path, x.low, x.high, x.before_low, x.before_high) for x in learned]))
     exit_if_wrong(found.blocked)

@@ -40,6 +40,7 @@ def report(
     date: Annotated[str, typer.Option(metavar="YYYY-MM-DD", help="The date to print.")] = "",
     language: Annotated[str, typer.Option(help="en or de.")] = "en",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    short: Annotated[bool, typer.Option("--short", help="The set-up sheet with one line a step.")] = False,
     as_json: Json = False,
 ) -> None:
     """Write a paper: the set-up sheet, the handover, the customer's page or the case paper."""
@@ -51,7 +52,7 @@ def report(
     check_date(date)
     kept, closed = _from_store(kind, case, store, cases)
     about = _job(job, kept, case)
-    material = _material(about, kept, evidence, date, closed)
+    material = replace(_material(about, kept, evidence, date, closed), short=short)
     if kind == "handover":
         material = _with_measurements(material, recording or [], knee, response or [], music)
     made = make_paper(about, kind=kind, material=material)

@@ -4,8 +4,10 @@ from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import GENERAL, MAKER_FIRST, RECORDER_VOLTS
 from gainwright.plan.full_scale import full_scale_text
+from gainwright.plan.lines import labels
+from gainwright.plan.place_words import control_words, device_words, name_words, place_words
 from gainwright.plan.planning import check_job, make_plan
-from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Plan, Step, Target
+from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Line, Plan, Step, Target
 from gainwright.plan.tone_files import tone_uses
 
 __all__ = [
@@ -19,13 +21,19 @@ __all__ = [
     "Expect",
     "Finding",
     "FullScale",
+    "Line",
     "Plan",
     "Step",
     "Target",
     "amplifier_bands",
     "check_job",
+    "control_words",
     "design_attenuators",
+    "device_words",
     "full_scale_text",
+    "labels",
     "make_plan",
+    "name_words",
+    "place_words",
     "tone_uses",
 ]

@@ -10,7 +10,7 @@ from gainwright.plan.clean_volume import searched_hz
 from gainwright.plan.result import FullScale
 from gainwright.plan.targets import first_at_rating, gain_position
 from gainwright.solve import Conditions
-from gainwright.texts import say
+from gainwright.texts import say, sentence
 
 if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
@@ -55,7 +55,7 @@ def full_scale_text(found: FullScale) -> str:
         parts.append(
             say(
                 "{stage}: programme at full scale drives it {over_db} dB past its ceiling at the highest clean volume (worst at {tone_hz} Hz).",
-                stage=found.stage,
+                stage=sentence(found.where_text or found.stage),
                 over_db=f"{found.over_db:.1f}",
                 tone_hz=f"{found.tone_hz:.0f}",
             )
@@ -67,11 +67,11 @@ def full_scale_text(found: FullScale) -> str:
         parts.append(
             say(
                 "{stage}: a full-scale tone of {tone_hz} Hz gives {v_rms} V there, {watts} W into {speaker} ({rated}).",
-                stage=found.stage,
+                stage=sentence(found.where_text or found.stage),
                 tone_hz=f"{found.tone_hz:.0f}",
                 v_rms=f"{found.v_rms:.3g}",
                 watts=f"{found.watts:.0f}",
-                speaker=found.speaker,
+                speaker=found.speaker_text or found.speaker,
                 rated=rated,
             )
         )

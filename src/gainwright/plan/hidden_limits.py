@@ -12,7 +12,7 @@ from gainwright.plan.source import clean_limit
 from gainwright.plan.views import MeasuringMethod, best_method, doubts_as_set, plain_view
 from gainwright.plan.visibility import by_preference, doubts
 from gainwright.solve import Conditions
-from gainwright.texts import say
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,7 +36,7 @@ def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Measuri
     view = way.view
     instead = way.description or say("{instrument} at {node}", instrument=view.instrument_name, node=view.node)
     sets = opened_on_the_way(context, end)
-    opened = ", ".join(f"{control} {text}" for control, text in sets.items())
+    opened = joined([say("{control} at {text}", control=control, text=text) for control, text in sets.items()])
     if way.doubts:
         remedy, needed = _other_instrument(context, end)
         for doubt in (*doubts_as_set(context, end, limit), *way.doubts):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -13,15 +13,61 @@ if TYPE_CHECKING:
 _AMPLIFIER = ("amp", "amplifier")
 
 
+_SPEAKER = ("sub", "woofer", "tweeter", "mid", "midbass", "midrange", "horn", "driver", "speaker", "coax")
+
+
+def name_words(name: str) -> str:
+    """Return a name of the job as people write it, with spaces."""
+    return " ".join(word for word in name.split("_") if word)
+
+
 def device_words(job: Job, name: str) -> str:
-    """Return the name of a stage or instrument as people write it."""
-    words = [word for word in name.split("_") if word]
-    if not isinstance(job.stages.get(name), Amplifier):
-        return " ".join(words)
-    own = " ".join(word for word in words if word.lower() not in _AMPLIFIER)
-    if not own:
-        return say("the amplifier")
-    return say("amplifier {name}", name=own) if len(own) < 3 else say("the {name} amplifier", name=own)
+    """Return a stage as people speak of it in a sentence: `the sub amplifier` for `amp_sub`; an instrument by its name."""
+    stage = job.stages.get(name)
+    words = name_words(name).split(" ")
+    if isinstance(stage, Amplifier):
+        own = " ".join(word for word in words if word.lower() not in _AMPLIFIER)
+        if len(own) <= 2:
+            return say("amplifier {name}", name=own) if own else say("the amplifier")
+        return say("the {name} amplifier", name=own)
+    if isinstance(stage, HeadUnit) and words == ["head"]:
+        return say("the head unit")
+    if isinstance(stage, Speaker) and not {w.lower().rstrip("s") for w in words}.intersection(_SPEAKER):
+        return say("the {name} speaker", name=" ".join(words))
+    return say("the {name}", name=" ".join(words)) if stage is not None else " ".join(words)
+
+
+_CONTROLS = {
+    "gain": say("gain of {device}"),
+    "volume": say("volume of {device}"),
+    "low_pass": say("low-pass of {device}"),
+    "high_pass": say("high-pass of {device}"),
+    "tone": say("tone controls of {device}"),
+    "equaliser": say("equaliser of {device}"),
+    "boost": say("boost of {device}"),
+    "level": say("level of {device}"),
+    "delay": say("delay of {device}"),
+    "polarity": say("polarity of {device}"),
+    "mute": say("mute of {device}"),
+    "input_range": say("input range switch of {device}"),
+    "remote_level": say("remote level control of {device}"),
+}
+
+
+def is_control(name: str) -> bool:
+    """Return whether a name ends as a control's does."""
+    return name.rpartition(".")[2] in _CONTROLS
+
+
+def control_words(job: Job, control: str) -> str:
+    """Return a control in words: `low-pass of the sub amplifier` for `amp_sub.low_pass`."""
+    place, _, last = control.rpartition(".")
+    if last not in _CONTROLS:
+        return name_words(control)
+    if last == "level" and isinstance(job.stages.get(place), LevelControl):
+        return device_words(job, place)
+    device = _output(job, place)
+    return say(_CONTROLS[last], device=device if place in job.stages else say("the {place}", place=device))
 
 
 def place_words(job: Job, place: str) -> str:
@@ -31,12 +77,18 @@ def place_words(job: Job, place: str) -> str:
     ----------
     place : a node (`desk.woofer.left`), a lead (`lead:head.front-desk`), or a stage's supply, resistance or control.
     """
+    if not place:
+        return ""
     if place.startswith("lead:"):
         source, _, target = place.removeprefix("lead:").partition("-")
-        return say("lead from {source} to {target}", source=_output(job, source), target=_output(job, target))
+        return say("lead from {source} to {target}", source=_of(job, source), target=_of(job, target))
+    return _at_stage(job, place)
+
+
+def _at_stage(job: Job, place: str) -> str:
     if "-" in place:
         first, _, second = place.partition("-")
-        return say("between {first} and {second}", first=_output(job, first), second=_output(job, second))
+        return say("between {first} and {second}", first=_of(job, first), second=_of(job, second))
     stage, _, rest = place.partition(".")
     device = device_words(job, stage)
     if rest == "supply_voltage":
@@ -44,8 +96,20 @@ def place_words(job: Job, place: str) -> str:
     if rest.endswith("resistance"):
         return say("lead of {device}", device=device)
     if rest == "volume":
-        return say("volume of {device}", device=device)
+        return control_words(job, place)
     return _output(job, place) if stage in job.stages else device
+
+
+def lead_words(lead: str) -> str:
+    """Return a lead as a row of a table names it: `head front - amp sub` for `lead:head.front-amp_sub`."""
+    source, _, target = lead.removeprefix("lead:").partition("-")
+    ends = [[name_words(part) for part in end.split(".") if part != "out"] for end in (source, target)]
+    return " - ".join(" ".join(end) for end in ends)
+
+
+def _of(job: Job, place: str) -> str:
+    """Return an output or a stage as it stands in a sentence."""
+    return say("the {place}", place=_output(job, place)) if "." in place else device_words(job, place)
 
 
 def _output(job: Job, place: str) -> str:

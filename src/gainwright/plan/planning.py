@@ -13,6 +13,8 @@ from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.context import PlanContext
 from gainwright.plan.findings import check
 from gainwright.plan.full_scale import full_scale
+from gainwright.plan.in_words import Words
+from gainwright.plan.lines import numbered, results_last
 from gainwright.plan.preparation import controls, leads, prepare, supply, supply_under_load
 from gainwright.plan.result import Finding, Plan, Step
 from gainwright.plan.sequence import in_order
@@ -67,19 +69,23 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     findings += source_findings(context)
     steps, unseen = only_what_shows(context, steps)
     findings += unseen
+    blocked = any(f.severity == "blocker" for f in findings)
+    words = Words(context)
+    ordered = results_last(words.step(s) for s in in_order(context, steps, blocked=blocked))
     limits = found.governing_by_end()
     return Plan(
         job.title,
-        in_order(context, steps, blocked=any(f.severity == "blocker" for f in findings)),
-        tuple(targets.values()),
-        _sorted(findings),
+        ordered,
+        tuple(map(words.target, targets.values())),
+        _sorted([words.finding(f) for f in findings]),
         tuple(clean_volume(context, limit, context.ends) for limit in found.governing.values()),
         tuple(
-            full_scale(context, end, limits[end.stage], targets[end.stage])
+            words.full_scale(full_scale(context, end, limits[end.stage], targets[end.stage]))
             for end in context.ends
             if end.stage in targets
         ),
         GENERAL,
+        numbered(ordered),
     )
 
 

@@ -11,9 +11,10 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
+from gainwright.plan.place_words import lead_words, name_words
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
-from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm
+from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, sound_lead_ohm
 from gainwright.texts import joined, say
 
 WIDER = 1.96 / 1.645
@@ -154,9 +155,10 @@ def leads(context: PlanContext) -> Iterator[Step]:
         instrument=name,
         expect=bound,
         outside=say(
-            "Over {most} ohm or not open between conductors: use another lead.",
+            "Over {most} ohm or not open between its conductors: use another measuring lead.",
             most=f"{most:.2g}",
         ),
+        note=say("measuring lead"),
     )
     for run in context.chain.wiring.leads:
         if context.chain.wiring.is_digital(run):
@@ -170,25 +172,24 @@ def leads(context: PlanContext) -> Iterator[Step]:
 def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
     fact = context.chain.facts[f"{run}.resistance"]
     each = fact.quantity.nominal / 2
-    most = good_lead_ohm(context.chain, context.chain.wiring.leads[run])
+    wires = context.chain.wiring.leads[run]
+    good = sound_lead_ohm(context.chain, wires)
     return Step(
         f"lead.{str(run).removeprefix('lead:')}",
         "leads",
         run.target,
         say(
-            "Check the lead from {source_stage}.{source_output} to {target}: end to end on each conductor, and open between conductors.",
-            source_stage=run.source_stage,
-            source_output=run.source_output,
-            target=run.target,
+            "Check {lead}: end to end on each conductor, and open between its conductors.",
+            lead=str(run),
         ),
         say("It must pass the signal at both conductors and keep them apart, or nothing after it can be right."),
         measure_at=str(run),
         instrument=meter,
-        expect=Expect("ohm", each, 0.0, most),
+        expect=Expect("ohm", each, 0.0, good, costs_level_over=good_lead_ohm(context.chain, wires)),
         outside=say(
-            "Over {most} ohm: broken or corroded. Anything but open between conductors: shorted.",
-            most=f"{most:.2g}",
+            "Over the limit of a good lead: a poor contact that may come and go; clean or replace it. Over the other limit it takes level away as well. Not open between its conductors: shorted."
         ),
+        note=lead_words(str(run)),
     )
 
 
@@ -201,6 +202,7 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         say("Read the resistance of {speaker} at the free end of its lead.", speaker=speaker),
         say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
+        note=name_words(speaker),
         instrument=meter,
         expect=Expect("ohm", ohm, low, high, interval_95=True),
         outside=say(
@@ -236,15 +238,17 @@ def coil_ohm(context: PlanContext, speaker: str) -> tuple[float, float, float]:
 
 def controls(context: PlanContext) -> Iterator[Step]:
     """Yield a step for each control that has a starting setting."""
-    for name, stage in context.job.stages.items():
+    stages = context.job.stages
+    for name, stage in stages.items():
         if volume_of(stage) is not None:
             yield volume(context, name)
         elif isinstance(stage, LevelControl):
             yield _level_control(context, name, stage)
         elif isinstance(stage, Amplifier):
             yield from switches(context, name, stage)
-            if not stage.gain.fixed:
-                yield _gain(context, name, stage)
+    for name, stage in stages.items():
+        if isinstance(stage, Amplifier) and not stage.gain.fixed:
+            yield _gain(context, name, stage)
     for control, (f, text) in context.moved_filters.items():
         yield _filter(context, f, control, text)
     yield from _equalisers(context)
@@ -258,9 +262,9 @@ def _filter(context: PlanContext, f: FilterControl, control: str, text: str) -> 
     needed = f.corner_needed_hz(blocked[0], harmonics=harmonics)
     opening = say("switch it off") if text == "off" else say("open it as far as it goes ({text})", text=text)
     enough = (
-        say(", or open it to at least {needed} Hz", needed=f"{needed:.0f}")
+        say(", or open it to {needed} Hz or more", needed=f"{needed:.0f}")
         if f.kind == "low"
-        else say(", or open it to at most {needed} Hz", needed=f"{needed:.0f}")
+        else say(", or open it to {needed} Hz or less", needed=f"{needed:.0f}")
     )
     taken = say("{loss} dB from the tone of {tone} Hz", loss=f"{f.loss_db(blocked[0]):.1f}", tone=f"{blocked[0]:g}")
     if harmonics and f.kind == "low":
@@ -277,6 +281,7 @@ def _filter(context: PlanContext, f: FilterControl, control: str, text: str) -> 
         ),
         say("As set, it takes {taken}.", taken=taken),
         sets={control: text},
+        note=say("{setting}{enough}", setting=text, enough=enough if f.opens_to(needed) else ""),
     )
 
 
@@ -292,7 +297,8 @@ def _level_control(context: PlanContext, name: str, stage: LevelControl) -> Step
     else:
         do = say("Turn {name} fully up.", name=name)
         why = say("It only attenuates. If it were set lower, every gain after it would be set too high.")
-    return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text})
+    note = say("fully up, then back by {abs} dB", abs=f"{abs(reserve):g}") if reserve else say("fully up")
+    return Step(f"control.{name}.level", "controls", name, do, why, sets={f"{name}.level": text}, note=note)
 
 
 def _gain(context: PlanContext, name: str, stage: Amplifier) -> Step:
@@ -300,17 +306,20 @@ def _gain(context: PlanContext, name: str, stage: Amplifier) -> Step:
     if name in inner_amplifiers(context.job, context.ends):
         do = say("Turn the gain of {name} to about {text} of its travel.", name=name, text=text)
         why = say("It feeds another stage: there the source is expected to clip first; it is set with a reading later.")
+        note = say("about {text}", text=text)
     elif stage.gain.mutes_at_minimum == "no":
         do, why = (
             say("Turn the gain of {name} fully down.", name=name),
             say("The amplifier must not be the first to clip."),
         )
+        note = say("fully down")
     else:
         do = say(
             "Turn the gain of {name} to just above its lowest end (about {text} of its travel).", name=name, text=text
         )
         why = say("The amplifier must not be the first to clip; some gain controls mute at the very end.")
-    return Step(f"control.{name}.gain", "controls", name, do, why, sets={f"{name}.gain": text})
+        note = say("just above its lowest end (about {text})", text=text)
+    return Step(f"control.{name}.gain", "controls", name, do, why, sets={f"{name}.gain": text}, note=note)
 
 
 def _equalisers(context: PlanContext) -> Iterator[Step]:

@@ -191,6 +191,7 @@ def _step(context: PlanContext, proof: Proof) -> Step:
         say("Higher: {control} is still open, or its corner or slope is another. Connect no speaker.", control=control),
         speakers_off=tuple(sorted(context.speakers)),
         proves=control,
+        note=say("about {left_v} V", left_v=f"{proof.left_v:.3g}"),
     )
 
 

@@ -24,6 +24,7 @@ class Expect:
     interval_95 : whether the ends bound the central 95 % of the draws; else they are limits of what is right.
     lit : marks of an indicator that are lit at the nominal value; None if the reading is a number.
     may_be_lit : marks that are lit in a part of the 95 % interval only.
+    costs_level_over : of a lead, the reading above which it takes level away; None for other readings.
     """
 
     quantity: str
@@ -33,6 +34,7 @@ class Expect:
     lit: tuple[str, ...] | None = None
     may_be_lit: tuple[str, ...] = ()
     interval_95: bool = False
+    costs_level_over: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,8 @@ class Step:
     volume : where the source's volume stands; empty while the system is off.
     seconds_at_most : how long its tone may play at a time; None where nothing plays at full level.
     file : name of its tone in the plan's set of tones.
-    where_text : where it is read, in words.
+    where_text : where it is read, or the control that is set, in words.
+    note : a few words beside the reading or setting where several steps stand in one line.
     """
 
     id: str
@@ -96,11 +99,32 @@ class Step:
     seconds_at_most: float | None = None
     file: str = ""
     where_text: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the sheet: a step, or several that are one piece of work.
+
+    Attributes
+    ----------
+    number : from 1, the same on every screen and paper; 0 for a result that is only written down.
+    group : `leads`, `coils`, `gains`, ...; the step's id where it stands alone.
+    do, short : a sentence, and the same in a few words.
+    steps : ids, in order.
+    """
+
+    number: int
+    group: str
+    phase: Phase
+    do: str
+    short: str
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """The target voltage of an amplifier, its 95 % interval, what sets it, and all candidates."""
+    """The target voltage of an amplifier, its 95 % interval, what sets it, and all candidates; `where_text` names it in words."""
 
     stage: str
     v_rms: float
@@ -108,6 +132,7 @@ class Target:
     v_rms_low: float
     v_rms_high: float
     candidates_v_rms: dict[str, float]
+    where_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +143,7 @@ class Finding:
     ----------
     remedy : what to do, empty if there is nothing to do.
     remedy_sets : the same as changes of the job, as `with_changes` takes them; empty where it can't be said so.
+    where_text : the place in words.
     """
 
     severity: Severity
@@ -126,6 +152,7 @@ class Finding:
     message: str
     remedy: str
     remedy_sets: dict[str, str] = field(default_factory=dict)
+    where_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +186,7 @@ class FullScale:
     v_rms, watts : at its terminals, and into the speaker that reaches its rating first; None without a speaker.
     rating_w : of that speaker, None if unknown.
     allowance_db : what its set-up tone lay below full scale.
+    where_text, speaker_text : amplifier and speaker in words.
     """
 
     stage: str
@@ -169,11 +197,13 @@ class FullScale:
     speaker: str
     rating_w: float | None
     allowance_db: float
+    where_text: str = ""
+    speaker_text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The work in order, the targets, the findings, what holds at the highest clean volume, and the cautions that hold throughout.
+    """The work in order, the targets, the findings, what holds at the highest clean volume, the cautions that hold throughout, the numbered lines.
 
     With a blocker the steps end before the first that needs power.
     """
@@ -185,6 +215,7 @@ class Plan:
     volumes: tuple[CleanVolume, ...] = ()
     full_scale: tuple[FullScale, ...] = ()
     cautions: tuple[str, ...] = ()
+    lines: tuple[Line, ...] = ()
 
     @property
     def blocked(self) -> bool:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from gainwright.model import HeadUnit, Processor, gives_power
 from gainwright.plan.capability import watching
 from gainwright.plan.cautions import step_cautions
-from gainwright.plan.place_words import place_words
+from gainwright.plan.place_words import control_words, place_words
 from gainwright.plan.result import Step
 from gainwright.plan.tone_files import tone_files
 from gainwright.texts import joined, say
@@ -164,7 +164,7 @@ def _complete(context: PlanContext, step: Step, files: dict[tuple[float, float],
     """Return a step with its volume, its file, its longest time, its place in words and its cautions."""
     played = step.tone_hz is not None and step.level_dbfs is not None
     volume: Volume = "" if step.system == "off" else _VOLUME.get(step.phase, "")
-    if step.id in ("verify.sound", "prepare.supply", "power.running", "power.again"):
+    if step.id in ("verify.sound", "verify.polarity", "prepare.supply", "power.running", "power.again"):
         volume = "lowest"
     stage = context.job.stages.get(step.measure_at.split(".")[0])
     loud = played and stage is not None and gives_power(stage)
@@ -173,7 +173,7 @@ def _complete(context: PlanContext, step: Step, files: dict[tuple[float, float],
         volume=volume,
         file=files.get((step.tone_hz, step.level_dbfs), "") if played else "",  # type: ignore[arg-type]
         seconds_at_most=OFF_LOAD_S if loud else None,
-        where_text=place_words(context.job, step.measure_at),
+        where_text=place_words(context.job, step.measure_at) or _controls(context, step),
         cautions=step_cautions(context.job, step, _instruments(context, step), protecting=context.protecting),
     )
 
@@ -184,6 +184,12 @@ def _instruments(context: PlanContext, step: Step) -> list[Instrument]:
     if step.adjust is not None and step.adjust.until == "v_rms" and step.tone_hz is not None:
         names.append(watching(context, step.stage, step.tone_hz))
     return [context.instruments[name] for name in dict.fromkeys(names) if name]
+
+
+def _controls(context: PlanContext, step: Step) -> str:
+    """Return the controls that a step sets, or that it leaves alone, in words."""
+    left = step.id.removeprefix("control.") if step.phase == "controls" and step.id.startswith("control.") else ""
+    return joined([control_words(context.job, c) for c in step.sets or ([left] if left else [])], by="{a} and {b}")
 
 
 def _on_load(step: Step, steps: Iterable[Step]) -> Step:

@@ -16,12 +16,14 @@ from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
 from gainwright.plan.inner_amplifiers import inner_steps
+from gainwright.plan.other_sides import other_sides
+from gainwright.plan.place_words import name_words
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
 from gainwright.plan.views import MeasuringMethod, best_method
 from gainwright.solve import Conditions, grounded_nodes, input_ohm
-from gainwright.texts import say
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -82,7 +84,9 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
         end = ends[0]
         way, limit = found.ways[end.stage], found.limits[end.stage]
         yield from hidden_limit(context, end, limit, way)
-        yield _source_step(context, end, limit, way)
+        step = _source_step(context, end, limit, way)
+        yield step
+        yield from _others(context, limit, way, step)
         for other in ends[1:]:
             yield from hidden_limit(context, other, found.limits[other.stage], found.ways[other.stage])
     for end, limit, way in found.earlier:
@@ -110,13 +114,19 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
             )
 
 
+def _others(context: PlanContext, limit: CleanLimit, way: MeasuringMethod, step: Step) -> Iterator[Step]:
+    return other_sides(context, way, step, lambda view: _at_volume(context, view, limit, (view.node,)))
+
+
 def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: MeasuringMethod) -> Step:
     view = way.view
     middle, spread = _at_volume(context, view, limit, (view.node,))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     source = context.sources(end)[0]
     shows = finds_limit(view.instrument, context.job.stages[view.node.stage], end.tone_hz)
-    stand = f", {way.description}" if way.description and not way.description.startswith("measured") else ""
+    stand = (
+        say(", {way}", way=way.description) if way.description and not way.description.startswith("measured") else ""
+    )
     room = (
         ""
         if limit.level_dbfs == 0
@@ -167,9 +177,8 @@ def _source_why(context: PlanContext, end: End, limit: CleanLimit) -> str:
     )
     top = "" if limit.middle < steps else say(" It may stay clean up to its highest step; then that is the limit.")
     return say(
-        "A source may clip below its highest step: this finds the highest clean volume for {stage}.{output} at {tone_hz} Hz. Expected at step {middle} ({low} to {high}).{limiting}{top}",
-        stage=source.stage,
-        output=source.output,
+        "A source may clip below its highest step: this finds the highest clean volume for {output} at {tone_hz} Hz. Expected at step {middle} ({low} to {high}).{limiting}{top}",
+        output=f"{source.stage}.{source.output}",
         tone_hz=f"{end.tone_hz:g}",
         middle=f"{limit.middle:g}",
         low=f"{low:.0f}",
@@ -263,6 +272,7 @@ def _processor_step(
         not way.doubts,
         sets=way.sets,
         speakers_off=tuple(sorted(context.speakers)),
+        note=name_words(name),
     )
 
 
@@ -310,13 +320,28 @@ REASONS = {
 """Texts for what sets a target."""
 
 
+FAR_DB = 6.0
+"""A candidate for a target that lies so far above the lowest says nothing (common practice, no published source)."""
+
+
+def _near(target: Target) -> str:
+    """Return what else limits a target, without what lies far above it."""
+    near = {k: v for k, v in target.candidates_v_rms.items() if v < target.v_rms * 10 ** (FAR_DB / 20)}
+    texts = [
+        say("{reason} {v_rms} V", reason=say(REASONS[k]), v_rms=f"{v:.3g}")
+        for k, v in sorted(near.items(), key=lambda c: c[1])
+        if k != target.set_by
+    ]
+    return say("; next: {others}", others=joined(texts)) if texts else ""
+
+
 def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target: Target) -> Step:
     limit = found.governing[found.limits[end.stage].head]
     name, instrument = volts_instrument(context, tone_hz=end.tone_hz, volts=target.v_rms, node=end.nodes[0])
     position = gain_position(context, end, limit, target.v_rms)
     node = end.nodes[0]
     sides = "" if len(end.nodes) == 1 else say(" Both sides share this control; the other side is compared at the end.")
-    others = ", ".join(f"{k} {v:.3g} V" for k, v in sorted(target.candidates_v_rms.items(), key=lambda c: c[1]))
+    others = _near(target)
     watch = watching(context, end.stage, end.tone_hz)
     stop = (
         say(" or {part} shows distortion, whichever comes first", part=instrument_words(context, watch, node))
@@ -350,7 +375,7 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
             hot=hot,
         ),
         say(
-            "{v_rms} V is set by {reason} (lowest of: {others}). The {allowance_db} dB below full scale let quieter recordings reach full output. Expect the gain near {part} % of its travel.",
+            "{v_rms} V is set by {reason}{others}. The {allowance_db} dB below full scale let quieter recordings reach full output. Expect the gain near {part} % of its travel.",
             v_rms=f"{target.v_rms:.3g}",
             reason=say(REASONS[target.set_by]),
             others=others,

@@ -14,6 +14,7 @@ from gainwright.plan.bands import pass_band_hz, series_filters
 from gainwright.plan.capability import instrument_words
 from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.expected_readings import expect_target, volts_instrument
+from gainwright.plan.polarity import polarity
 from gainwright.plan.preparation import reconnect
 from gainwright.plan.proofs import proofs
 from gainwright.plan.result import Expect, Finding, Step
@@ -76,14 +77,17 @@ def verify(context: PlanContext, found: SourceLimits, targets: dict[str, Target]
             expect=Expect("step", limit.middle, float(low), float(high), interval_95=True),
         )
     knobs = [n for n, s in context.job.stages.items() if isinstance(s, LevelControl)]
-    note = say(" {part} was set fully up; turned down, it leaves that much in reserve.", part=knobs[0]) if knobs else ""
+    note = (
+        say(" With {part} fully up now, all that it is turned down later is reserve.", part=knobs[0]) if knobs else ""
+    )
     yield from reconnect(context)
+    yield from polarity(context)
     yield Step(
         "verify.sound",
         "verify",
         "",
         say("Play music softly, the volume at its lowest step, and raise it slowly."),
-        say("Every speaker plays, none distorts, sides and polarity are right.{note}", note=note),
+        say("Every speaker plays on its side, and none distorts.{note}", note=note),
     )
 
 

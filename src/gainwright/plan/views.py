@@ -121,7 +121,7 @@ def _variants(context: PlanContext, plain: View) -> Iterator[MeasuringMethod]:
             yield MeasuringMethod(
                 replace(plain, settings=settings),
                 {f"{stage}.gain": text},
-                say("with {stage}.gain at {text}", stage=stage, text=text),
+                say("with {control} at {text}", control=f"{stage}.gain", text=text),
                 (),
             )
     for node in plain.end.upstream:

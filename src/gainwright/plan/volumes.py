@@ -55,7 +55,12 @@ def volume(context: PlanContext, name: str) -> Step:
             else say("Turn the master volume of {name} to its lowest step.", name=name)
         )
         why = say("So that nothing starts loud, and nothing changes the tone's level by itself.")
-        return Step(f"control.{name}.volume", "controls", name, do, why, sets=sets)
+        note = (
+            say("lowest step; balance and fader in the middle, loudness and automatic level off")
+            if isinstance(stage, HeadUnit)
+            else say("lowest step")
+        )
+        return Step(f"control.{name}.volume", "controls", name, do, why, sets=sets, note=note)
     at = f"{context.opened.settings[f'{name}.volume']:g}"
     top = at == f"{volume_steps(volume_of(stage))}"
     do = say(
@@ -65,7 +70,10 @@ def volume(context: PlanContext, name: str) -> Step:
         top=say(", its highest,") if top else "",
     )
     why = say("The level is set by the master volume of {setters} after it.", setters=_setters_after(context, name))
-    return Step(f"control.{name}.volume", "controls", name, do, why, sets={f"{name}.volume": at, **level_off})
+    note = say("step {at}; volume levelling, equaliser and every automatic level off", at=at)
+    return Step(
+        f"control.{name}.volume", "controls", name, do, why, sets={f"{name}.volume": at, **level_off}, note=note
+    )
 
 
 def _setters_after(context: PlanContext, name: str) -> str:

@@ -19,7 +19,7 @@ from gainwright.report.handover_data import HandoverData, ReachedTarget, Recordi
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
-from gainwright.report.setup_sheet import SET_BY
+from gainwright.report.text import SET_BY
 from gainwright.solve import Chain, levels, noise_v, reading_error_v
 from gainwright.texts import joined, say
 

@@ -41,7 +41,8 @@ class Language:
             return self._numbers(text) if _is_figure(text) else str(text)
         template = _catalogue(self.code).gettext(text.template)
         parts = {name: self._part(part) for name, part in text.parts.items()}
-        return template.format(**parts) if parts else template
+        found = template.format(**parts) if parts else template
+        return found[:1].upper() + found[1:] if text[:1].isupper() and not text.template[:1].isupper() else found
 
     def translate_word(self, text: str) -> str:
         """Return the translation of a plain text that is itself a key, as the words on charts are."""

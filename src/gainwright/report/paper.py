@@ -52,11 +52,14 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class StepBlock:
-    """One step with a box for a reading or a tick.
+    """One step with a box for a reading or a tick, or with a row and its boxes for each of several.
 
     Attributes
     ----------
-    box : unit of the reading in the box, such as `V`; empty for a tick.
+    number : 0 prints none.
+    box : unit of the reading in the box, such as `V`; empty for a tick. With rows there is none.
+    columns : headings of the rows' texts, then of their boxes.
+    rows, boxes : texts of each row, and the units of its boxes.
     """
 
     kind: ClassVar = "step"
@@ -66,6 +69,9 @@ class StepBlock:
     expect: str = ""
     box: str = ""
     cautions: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    boxes: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +103,7 @@ class Paper:
     blocks : in printed order.
     data : the paper's content as a typed result.
     date : ISO, as given; the clock isn't read.
+    pages : that it should fit on, with smaller type if necessary; that of its kind unless given.
     """
 
     kind: PaperKind
@@ -105,6 +112,7 @@ class Paper:
     blocks: tuple[Block, ...]
     data: Any = None
     date: str = ""
+    pages: int | None = None
 
     @property
     def fingerprint(self) -> str:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 SIZES = {"setup": 10.5, "handover": 10.0, "customer": 11.5, "case": 10.0}
 """Type size of each kind, points."""
-PAGES = {"setup": 3, "customer": 1}
+PAGES = {"setup": 4, "customer": 1}
 """Pages that a kind should fit on, with smaller type if necessary."""
 
 
@@ -41,7 +41,7 @@ def paper_content(
         "language": into.code,
         "paper": {"a4": "a4", "letter": "us-letter"}[size],
         "size": SIZES[paper.kind],
-        "pages": PAGES.get(paper.kind, 0),
+        "pages": PAGES.get(paper.kind, 0) if paper.pages is None else paper.pages,
         "footer": into.translate(footer),
         "words": {"caution": into.translate(say("Caution:")), "page": into.translate(say("page"))},
         "blocks": [_block(block, into, draw) for block in paper.blocks],
@@ -69,7 +69,7 @@ STYLE = (
     ".caution{border-left:4px double #1c1c1c;padding-left:.6rem;font-size:.92em}figure{margin:1rem 0;overflow-x:auto}"
     "svg{max-width:100%;height:auto}.step{display:grid;grid-template-columns:2.2rem 1fr 7rem;gap:.5rem;margin:.7rem 0;break-inside:avoid}"
     ".box{border:1.5px solid #1c1c1c;height:2.1rem;text-align:right;padding:.3rem .4rem;font-size:.85em}.tick{width:1.3rem;height:1.3rem;"
-    "border:1.5px solid #1c1c1c}.step p{margin:0 0 .2rem}.fill{border-bottom:1px solid #1c1c1c;height:2rem}footer{font-size:.75em;"
+    "border:1.5px solid #1c1c1c}.step .wide{grid-column:2/-1}td .box{min-width:4.5rem}.step p{margin:0 0 .2rem}.fill{border-bottom:1px solid #1c1c1c;height:2rem}footer{font-size:.75em;"
     "border-top:1px solid #1c1c1c;margin-top:2rem}@media print{body{margin:0;font-size:11pt}}"
 )
 
@@ -103,8 +103,23 @@ def _step(block: dict[str, Any], words: dict[str, str]) -> str:
     lines += f"<p><small>{escape(block['why'])}</small></p>" if block["why"] else ""
     if block["cautions"]:
         lines += f"<p class=caution>{escape(words['caution'])} {escape(' '.join(block['cautions']))}</p>"
-    box = f"<div class=box>{escape(block['box'])}</div>" if block["box"] else "<div class=tick></div>"
-    return f"<div class=step><b>{block['number']}.</b><div>{lines}</div>{box}</div>"
+    number = f"{block['number']}." if block["number"] else ""
+    if block["rows"]:
+        return f"<div class=step><b>{number}</b><div class=wide>{lines}{_rows(block)}</div></div>"
+    return f"<div class=step><b>{number}</b><div>{lines}</div>{_box(block['box'])}</div>"
+
+
+def _box(unit: str) -> str:
+    return f"<div class=box>{escape(unit)}</div>" if unit else "<div class=tick></div>"
+
+
+def _rows(block: dict[str, Any]) -> str:
+    head = "".join(f"<th>{escape(c)}</th>" for c in block["columns"])
+    rows = []
+    for texts, boxes in zip(block["rows"], block["boxes"], strict=True):
+        cells = "".join(f"<td>{escape(text)}</td>" for text in texts)
+        rows.append(f"<tr>{cells}{''.join(f'<td>{_box(unit)}</td>' for unit in boxes)}</tr>")
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
 
 
 _HTML: dict[str, Callable[[dict[str, Any], dict[str, str]], str]] = {
@@ -131,7 +146,9 @@ def paper_csv(content: dict[str, Any]) -> str:
             for row in (block["columns"], *block["rows"]):
                 write([_harmless(cell) for cell in row])
         elif block["kind"] == "step":
-            write([block["number"], *(_harmless(block[key]) for key in ("do", "expect"))])
+            write([block["number"] or "", *(_harmless(block[key]) for key in ("do", "expect"))])
+            for row in block["rows"]:
+                write(["", *(_harmless(cell) for cell in row)])
     return out.getvalue()
 
 

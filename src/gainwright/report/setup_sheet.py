@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING
 from gainwright.plan import Plan, full_scale_text
 from gainwright.report.figures import volts
 from gainwright.report.paper import BlankLines, Block, BulletList, Heading, Paper, Paragraph, StepBlock, Table, subtitle
-from gainwright.report.text import BLOCKED, PHASES, expected, tone_text
-from gainwright.texts import joined, say
+from gainwright.report.sheet import SheetLine, sheet_lines
+from gainwright.report.text import BLOCKED, PHASES, RESULTS, SET_BY, finding_texts
+from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
     from gainwright.model import Job
-    from gainwright.plan import Finding, Step
 
-UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": "step"}
+
+SHORT_PAGES = 3
+PLANNED_ROUND = ("tone_filtered", "below_threshold", "other_stage_first", "harmonics_filtered", "tone_out_of_band")
+"""Notes that only say what the steps already avoid: they are on screens, and need no hand in the bay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,24 +30,25 @@ class SetupData:
     vehicle: str
 
 
-def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
-    """Return the sheet of a plan."""
+def setup_sheet(job: Job, plan: Plan, *, date: str = "", short: bool = False) -> Paper:
+    """Return the sheet of a plan, in full or with one line a step."""
     blocks: list[Block] = []
-    if plan.findings:
+    first = finding_texts(f for f in plan.findings if f.severity != "note")
+    notes = finding_texts(f for f in plan.findings if f.severity == "note" and f.code not in PLANNED_ROUND)
+    if first:
         blocks.append(Heading(say("Before you begin")))
-        blocks += [Paragraph(_finding(f), f.severity == "blocker") for f in plan.findings]  # fmt: skip
+        blocks += [Paragraph(text, f.severity == "blocker") for f, text in first]
     blocks += [Heading(say("Throughout")), BulletList(plan.cautions)] if plan.cautions else []
-    blocks += [Heading(say("Tones")), _tones(plan)]
-    phase = ""
-    for number, step in enumerate(plan.steps, start=1):
-        if step.phase != phase:
-            phase = step.phase
-            blocks.append(Heading(say(PHASES[phase])))
-        blocks.append(_step(number, step))
+    title = ""
+    for line in sheet_lines(plan, short=short):
+        if title != (title := say(PHASES[line.phase] if line.number else RESULTS)):
+            blocks.append(Heading(title))
+        blocks.append(_step(line))
     blocks += [Paragraph(BLOCKED, strong=True)] if plan.blocked else []
     blocks += [Heading(say("Targets")), _targets(plan)]
     blocks += [Paragraph(text) for text in map(full_scale_text, plan.full_scale) if text]
-    blocks += [BlankLines((say("Done by"), say("Date"), say("Remarks")))]
+    blocks += [Heading(say("Remarks")), BulletList(tuple(text for _, text in notes))] if notes and not short else []
+    blocks += [BlankLines((say("Done by"), say("Date"), say("Notes")))]
     return Paper(
         "setup",
         job.title or say("Set-up sheet"),
@@ -52,45 +56,25 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "") -> Paper:
         tuple(blocks),
         SetupData(plan, job.customer, job.vehicle.description),
         date,
+        SHORT_PAGES if short else None,
     )
 
 
-def _finding(f: Finding) -> str:
-    if not f.remedy:
-        return say("{where}: {message}.", where=f.where, message=f.message)
-    return say("{where}: {message}; {remedy}.", where=f.where, message=f.message, remedy=f.remedy)
-
-
-def _step(number: int, step: Step) -> StepBlock:
-    box = UNITS.get(step.expect.quantity, "") if step.expect is not None else ""
-    expect = "" if step.expect is None else say("Expect {reading}.", reading=expected(step.expect))
-    if not step.visible:
-        expect = say("These instruments can't show this: see above.")
-    if step.file:
-        expect = joined([text for text in (expect, tone_text(step)) if text], by="{a} {b}")
-    return StepBlock(number, step.do, "", expect, box, step.cautions)
-
-
-def _tones(plan: Plan) -> Table:
-    used: dict[tuple[float, float], list[str]] = {}
-    for step in plan.steps:
-        if step.tone_hz is not None and step.level_dbfs is not None:
-            used.setdefault((step.tone_hz, step.level_dbfs), []).append(step.stage)
-    rows = tuple(
-        (f"{hz:g} Hz", f"{level:g} dBFS", ", ".join(dict.fromkeys(s for s in stages if s)))
-        for (hz, level), stages in sorted(used.items())
+def _step(line: SheetLine) -> StepBlock:
+    below = joined([text for text in (line.expect, line.tone) if text], by="{a} {b}")
+    return StepBlock(
+        line.number,
+        line.do,
+        "",
+        below,
+        line.box or "",
+        line.cautions,
+        line.columns,
+        tuple(row.texts for row in line.rows),
+        tuple(row.boxes for row in line.rows),
     )
-    return Table((say("Tone"), say("Level"), say("For")), rows, right=(0, 1))
 
 
 def _targets(plan: Plan) -> Table:
-    rows = tuple((t.stage, volts(t.v_rms), say(SET_BY[t.set_by]), "") for t in plan.targets)
+    rows = tuple((sentence(t.where_text), volts(t.v_rms), say(SET_BY[t.set_by]), "") for t in plan.targets)
     return Table((say("Amplifier"), say("Target"), say("Set by"), say("Reached")), rows, right=(1,))
-
-
-SET_BY = {
-    "amplifier": "its rating",
-    "speaker": "the speaker's rating",
-    "clip": "where it begins to clip",
-    "source": "the highest level from the source",
-}

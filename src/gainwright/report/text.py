@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import describe_marks
 from gainwright.report.corridor import margin_text
-from gainwright.report.figures import volts, wrapped
-from gainwright.texts import say
+from gainwright.report.figures import WIDTH, volts, wrapped
+from gainwright.report.sheet import sheet_lines
+from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from gainwright.plan import Expect, Finding, Plan, Step
+    from gainwright.plan import Finding, Plan
+    from gainwright.report.sheet import SheetLine
     from gainwright.solve import Levels, NodeLevel
 
 PHASES = {
@@ -26,56 +27,40 @@ PHASES = {
     "restore": "Crossovers restored",
     "verify": "Verify",
 }
+SET_BY = {
+    "amplifier": "its rating",
+    "speaker": "the speaker's rating",
+    "clip": "where it begins to clip",
+    "source": "the highest level from the source",
+}
+FULL_SCALE = "At full scale and the highest clean volume"
+REMARKS = "Remarks"
+RESULTS = "Results to write down"
 BLOCKED = say("The plan ends here: nothing is switched on before the blockers above are changed.")
-_UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm"}
 
 
-def expected(expect: Expect) -> str:
-    """Return an expected reading with its interval; for an indicator the lit marks, with the level they imply."""
-    if expect.lit is not None:
-        low, high = volts(expect.low), volts(expect.high)
-        return say("{marks}, behind it {low} to {high}", marks=describe_marks(expect.lit), low=low, high=high)
-    if expect.quantity == "v_rms":
-        low, high = volts(expect.low), volts(expect.high)
-        return say("{value} ({low} to {high})", value=volts(expect.value), low=low, high=high)
-    if expect.quantity == "step":
-        low, high = f"{expect.low:.0f}", f"{expect.high:.0f}"
-        return say("step {value} ({low} to {high})", value=f"{expect.value:.0f}", low=low, high=high)
-    unit = _UNITS[expect.quantity]
-    value = f"{expect.value:.3g} {unit}"
-    return say("{value} ({low} to {high})", value=value, low=f"{expect.low:.3g}", high=f"{expect.high:.3g}")
-
-
-def tone_text(step: Step) -> str:
-    """Return a step's tone file and how long it may play; empty without a tone."""
-    if not step.file:
-        return ""
-    if step.seconds_at_most is None:
-        return say("Tone {file}.", file=step.file)
-    return say("Tone {file}, at most {seconds} s at a time.", file=step.file, seconds=f"{step.seconds_at_most:g}")
-
-
-def plan_text(plan: Plan) -> str:
-    """Return the whole plan: findings, steps by phase, targets, and what full scale does."""
+def plan_text(plan: Plan, *, short: bool = False) -> str:
+    """Return the whole plan: findings, cautions, its lines by phase, targets, what full scale does; in the short form without reasons."""
     from gainwright.plan import full_scale_text
 
     lines = [plan.title or "Plan", ""]
-    lines += findings_text(plan.findings)
+    lines += findings_text(f for f in plan.findings if f.severity != "note")
     lines += ["", "Throughout", "----------", *(wrapped(c, 2, "- ") for c in plan.cautions)]
-    phase = ""
-    for number, step in enumerate(plan.steps, start=1):
-        if step.phase != phase:
-            phase = step.phase
-            lines += ["", PHASES[phase], "-" * len(PHASES[phase])]
-        lines += _step(number, step)
+    title = ""
+    for line in sheet_lines(plan, short=short):
+        if title != (title := PHASES[line.phase] if line.number else RESULTS):
+            lines += ["", title, "-" * len(title)]
+        lines += _line(line, short=short)
     if plan.blocked:
         lines += ["", wrapped(BLOCKED, 0)]
     lines += ["", "Targets", "-------"]
-    lines += [f"  {t.stage}: {volts(t.v_rms)}, set by {t.set_by}" for t in plan.targets]
-    said_then = [text for text in map(full_scale_text, plan.full_scale) if text]
-    if said_then:
-        title = "At full scale and the highest clean volume"
-        lines += ["", title, "-" * len(title), *(wrapped(text, 4, "  - ") for text in said_then)]
+    lines += [f"  {sentence(t.where_text)}: {volts(t.v_rms)}, set by {SET_BY[t.set_by]}" for t in plan.targets]
+    then = [text for text in map(full_scale_text, plan.full_scale) if text]
+    if then:
+        lines += ["", FULL_SCALE, "-" * len(FULL_SCALE), *(wrapped(text, 4, "  - ") for text in then)]
+    notes = [text for _, text in finding_texts(f for f in plan.findings if f.severity == "note")]
+    if notes:
+        lines += ["", REMARKS, "-" * len(REMARKS), *(wrapped(text, 2, "- ") for text in notes)]
     return "\n".join(lines)
 
 
@@ -85,27 +70,64 @@ def learned_text(rows: Iterable[tuple[str, float, float, float, float]]) -> str:
     return "\n".join(["", "Known better from the readings", "-------------------------", *(lines or ["  nothing yet"])])
 
 
+def finding_text(finding: Finding, *, where: str = "") -> str:
+    """Return a finding as sentences: its place, what there is, and what to do.
+
+    Parameters
+    ----------
+    where : its place in words; that of the finding unless given.
+    """
+    where, message = where or finding.where_text or finding.where, finding.message
+    parts = {"where": sentence(where), "message": message, "remedy": sentence(finding.remedy)}
+    if not where or message.lower().startswith(where.lower()):
+        parts = {**parts, "message": sentence(message)}
+        return say("{message}. {remedy}.", **parts) if finding.remedy else say("{message}.", **parts)
+    return say("{where}: {message}. {remedy}.", **parts) if finding.remedy else say("{where}: {message}.", **parts)
+
+
+def finding_texts(findings: Iterable[Finding]) -> list[tuple[Finding, str]]:
+    """Return the findings as sentences, those that say the same of several places as one."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault((finding.code, finding.message, finding.remedy), []).append(finding)
+    return [(f[0], finding_text(f[0], where=joined([x.where_text or x.where for x in f]))) for f in alike.values()]
+
+
 def findings_text(findings: Iterable[Finding]) -> list[str]:
     """Return findings as lines, one paragraph each."""
-    lines = []
-    for f in findings:
-        lines += [
-            wrapped(f"{f.where}: {f.message}.", 10, f"{f.severity:<9} "),
-            wrapped(f"{f.remedy}. [{f.code}]" if f.remedy else f"[{f.code}]", 10),
-        ]
+    lines = [wrapped(text, 10, f"{finding.severity:<9} ") for finding, text in finding_texts(findings)]
     return lines or ["No findings."]
 
 
-def _step(number: int, step: Step) -> list[str]:
-    lines = [wrapped(step.do, 4, f"{number:>2}. "), wrapped(step.why, 4)]
-    if step.expect is not None:
-        lines.append(wrapped(f"Expect {expected(step.expect)}. {step.outside}".strip(), 4))
-    if step.file:
-        lines.append(wrapped(tone_text(step), 4))
-    if not step.visible:
-        lines.append(wrapped("These instruments can't show this: see the findings.", 4))
-    lines += [wrapped(f"Caution: {caution}", 4) for caution in step.cautions]
-    return lines
+def _line(line: SheetLine, *, short: bool) -> list[str]:
+    first = f"{line.number:>2}. " if line.number else "    "
+    said = [line.expect, line.outside] if not short else []
+    if short:
+        return [
+            wrapped(" ".join(t for t in (line.do, line.expect, line.tone) if t), 4, first),
+            *_row_lines(line),
+            *(wrapped(f"Caution: {caution}", 4) for caution in line.cautions),
+        ]
+    lines = [wrapped(line.do, 4, first), wrapped(line.why, 4) if line.why else "", *_row_lines(line)]
+    lines += [
+        wrapped(" ".join(t for t in said if t), 4) if any(said) else "",
+        wrapped(line.tone, 4) if line.tone else "",
+    ]
+    lines += [wrapped(f"Caution: {caution}", 4) for caution in line.cautions]
+    return [text for text in lines if text]
+
+
+def _row_lines(line: SheetLine) -> list[str]:
+    """Return the rows of a line, a heading above them, in columns as wide as their longest text."""
+    if not line.rows:
+        return []
+    texts = [line.columns[: len(line.rows[0].texts)], *(row.texts for row in line.rows)]
+    widths = [max(len(row[i]) for row in texts) for i in range(len(texts[0]))]
+    if sum(widths) + 2 * len(widths) > WIDTH - 6:  # too wide for a table: each row as a paragraph
+        names = ["", "", *(f"{column.lower()}: " for column in line.columns[2:])]
+        said = [[f"{name}{t}" for name, t in zip(names, row.texts, strict=False) if t] for row in line.rows]
+        return [wrapped("; ".join(texts), 8, "      - ") for texts in said]
+    return ["      " + "  ".join(t.ljust(w) for t, w in zip(row, widths, strict=True)).rstrip() for row in texts]
 
 
 def levels_text(levels: Levels) -> str:

@@ -16,7 +16,7 @@ from gainwright.solve.instruments import (
     recorder_reading,
     resolution_v,
 )
-from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, load_loss_ohm
+from gainwright.solve.leads import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, load_loss_ohm, sound_lead_ohm
 from gainwright.solve.levels import Levels, NodeLevel, PathLevels, levels, limits_first
 from gainwright.solve.noise import noise_v
 from gainwright.solve.solution import Solution
@@ -60,5 +60,6 @@ __all__ = [
     "resolution_v",
     "response",
     "set_up_tone_hz",
+    "sound_lead_ohm",
     "tone_limits_hz",
 ]

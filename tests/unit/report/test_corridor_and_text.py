@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from gainwright.plan import make_plan
 from gainwright.report.corridor import corridor_chart, margin_text
 from gainwright.report.figures import volts
 from gainwright.report.measurement import measurement_text
+from gainwright.report.sheet import sheet_lines
 from gainwright.report.text import findings_text, levels_text, plan_text
 from gainwright.solve import Chain, levels
 
@@ -56,19 +58,37 @@ def test_margins_are_given_in_words() -> None:
 
 @pytest.mark.parametrize("name", list(examples()))
 def test_plans_fit_a_terminal_and_leave_nothing_out(name: str) -> None:
-    """No line over 96 columns; every step's reading, every finding, every target."""
+    """In both forms no line over 96 columns, and every line, reading, caution, finding and target; the short one is shorter."""
     plan = make_plan(read_job_text(example_text(name)).job)
-    text = plan_text(plan)
-    assert max(map(len, text.splitlines())) <= 96
-    flat = " ".join(text.split())
-    for step in plan.steps:
-        assert " ".join(step.do.split()) in flat
-        assert all(" ".join(caution.split()) in flat for caution in step.cautions)
-    for target in plan.targets:
-        assert volts(target.v_rms) in text
-    for finding in plan.findings:
-        assert finding.code in text
+    text, brief = plan_text(plan), plan_text(plan, short=True)
+    assert max(map(len, [*text.splitlines(), *brief.splitlines()])) <= 96
+    flat, short = (re.sub(r"\s+", " ", t) for t in (text, brief))
+    for line in plan.lines:
+        assert " ".join(line.do.split()) in flat
+        assert " ".join(line.short.split()) in short
+    for both in (flat, short):
+        texts = [t for line in sheet_lines(plan) for row in line.rows for t in row.texts]
+        assert [t for t in texts if re.sub(r"\s+", " ", t) not in both] == []
+        for step in plan.steps:
+            assert all(" ".join(caution.split()) in both for caution in step.cautions)
+        assert all(volts(target.v_rms) in both for target in plan.targets)
+        assert all(f.message[1:] in both for f in plan.findings)
+    assert len(brief.splitlines()) < 0.8 * len(text.splitlines())
     assert findings_text([])
+
+
+@pytest.mark.parametrize("name", list(examples()))
+def test_people_read_words_and_no_names_of_code(name: str) -> None:
+    """No underscore, no dotted place, no code of a finding in what is printed, apart from the names of tone files."""
+    plan = make_plan(read_job_text(example_text(name)).job)
+    for text in (plan_text(plan), plan_text(plan, short=True)):
+        without = re.sub(r"[0-9]{2}_\S+", "", text)
+        assert (
+            re.findall(r"\S*[a-z]_[a-z]\S*|\S+\.(?:out|left|right|mono|gain|level|low_pass|high_pass)\b", without) == []
+        )
+        assert re.findall(r"\[[a-z_]+\]", without) == []
+        # a place that begins a sentence begins it with a capital; the decimal points and `..` of figures are none
+        assert re.findall(r"[a-z)]\. (?!caution |note |blocker )[a-z]", " ".join(without.split())) == []
 
 
 def test_verdicts_in_words() -> None:

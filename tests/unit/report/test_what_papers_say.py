@@ -30,8 +30,10 @@ from gainwright.report.figures import volts
 from gainwright.report.handover import handover, hearing_rows
 from gainwright.report.paper import BulletList, Heading, Paper, Paragraph, StepBlock, Table
 from gainwright.report.setup_sheet import setup_sheet
+from gainwright.report.sheet import sheet_lines
 from gainwright.report.support_papers import case_paper, customer_paper
 from gainwright.results import to_json
+from gainwright.texts import sentence
 
 EXAMPLE = "two_way_and_sub"
 NASTY = (
@@ -91,31 +93,67 @@ def parsed(html: bytes) -> _Page:
     return page
 
 
-def test_set_up_sheet_contains_the_plan(job: Job, plan: Plan) -> None:
-    """Every step and target of the plan on at most five pages, A4 and Letter (ISO 216, ANSI Y14.1)."""
-    paper = setup_sheet(job, plan, date="2026-11-26")
+@pytest.mark.parametrize(("short", "most"), [(False, 4), (True, 3)], ids=["full", "short"])
+def test_the_set_up_sheet_says_the_plan(job: Job, plan: Plan, *, short: bool, most: int) -> None:
+    """Every line, reading and target of the plan stands on few pages, A4 and Letter (ISO 216, ANSI Y14.1), in both forms."""
+    paper = setup_sheet(job, plan, date="2026-11-26", short=short)
     for size, (width_mm, height_mm) in {"a4": (210, 297), "letter": (215.9, 279.4)}.items():
         pdf = written(paper, ".pdf", size=size)
         box = PdfReader(io.BytesIO(pdf)).pages[0].mediabox
         assert float(box.width) * 25.4 / 72 == pytest.approx(width_mm, abs=0.05)
         assert float(box.height) * 25.4 / 72 == pytest.approx(height_mm, abs=0.05)
         text = letters("".join(pages(pdf)))
-        assert 1 <= len(pages(pdf)) <= 5
-        assert [s.do for s in plan.steps if letters(s.do) not in text] == []
-        assert [t.stage for t in plan.targets if letters(f"{t.stage}{volts(t.v_rms)}") not in text] == []
+        assert 1 <= len(pages(pdf)) <= most
+        said = [line.short if short else line.do for line in plan.lines]
+        assert [words for words in said if letters(words) not in text] == []
+        rows = [row.texts for line in sheet_lines(plan, short=short) for row in line.rows]
+        assert [t for row in rows for t in row if letters(t) not in text] == []
+        assert [t.stage for t in plan.targets if letters(f"{sentence(t.where_text)}{volts(t.v_rms)}") not in text] == []
         assert letters(paper.fingerprint) in text
         assert "2026" in text
 
 
+def test_each_reading_has_its_own_box(job: Job, plan: Plan) -> None:
+    """A box for every reading with its unit: both conductors of a lead, a step of the volume where one is found, else volts or ohms."""
+    blocks = [b for b in setup_sheet(job, plan).blocks if isinstance(b, StepBlock)]
+    boxes = {line.number: block for line, block in zip(plan.lines, blocks, strict=True)}
+    by_id = {step.id: step for step in plan.steps}
+    for line in plan.lines:
+        block, steps = boxes[line.number], [by_id[step] for step in line.steps]
+        if line.group == "leads":
+            assert set(block.boxes) == {("ohm", "ohm", "")}
+        elif steps[0].adjust is not None and steps[0].adjust.until == "last_clean":
+            assert set(block.boxes) == {("step", "V")}
+        elif len(steps) > 1:
+            wanted = {"v_rms": "V", "ohm": "ohm"}
+            assert block.boxes == tuple((wanted[s.expect.quantity] if s.expect else "",) for s in steps)
+        elif steps[0].id.endswith((".limit", ".volume")):
+            assert block.box == "step"
+        assert len(block.rows) == len(block.boxes)
+        assert not block.rows or len(block.rows) == len(steps)
+
+
 def test_cautions_stand_at_every_step_that_needs_them(job: Job, plan: Plan) -> None:
-    """Each step's own at the step, what holds throughout once before the first."""
+    """Each step's own at its line, or the number of the line just above that has the same; what holds throughout once before the first."""
     blocks = setup_sheet(job, plan).blocks
     steps = [b for b in blocks if isinstance(b, StepBlock)]
-    assert [s.cautions for s in steps] == [s.cautions for s in plan.steps]
+    by_id = {step.id: step for step in plan.steps}
+    printed: dict[int, set[str]] = {}
+    for line, block in zip(plan.lines, steps, strict=True):
+        needed = {c for step in line.steps for c in by_id[step].cautions}
+        above = re.fullmatch(r"as at step ([0-9]+)\.", " ".join(block.cautions))
+        if above is None:
+            assert set(block.cautions) == needed
+            printed[line.number] = needed
+        else:
+            assert needed <= printed[int(above[1])]
+            assert plan.lines[int(above[1]) - 1].phase == line.phase
     throughout = [b for b in blocks if isinstance(b, BulletList) and b.items == plan.cautions]
     assert len(throughout) == 1
     assert blocks.index(throughout[0]) < blocks.index(steps[0])
     assert not set(plan.cautions) & {c for s in plan.steps for c in s.cautions}
+    short = [c for line in sheet_lines(plan, short=True) for c in line.cautions]
+    assert sorted(short) == sorted({c for s in plan.steps for c in s.cautions})
 
 
 def test_pdf_is_tagged_pdf_ua_with_alternative_texts(job: Job, plan: Plan) -> None:
@@ -182,7 +220,7 @@ def test_json_and_csv_hold_the_numbers(job: Job, plan: Plan) -> None:
     assert json.loads(written(paper, ".json"))["plan"] == json.loads(json.dumps(to_json(plan)))
     rows = list(csv.reader(io.StringIO(written(paper, ".csv").decode(), newline="")))
     for target in plan.targets:
-        assert any(row[:2] == [target.stage, volts(target.v_rms)] for row in rows)
+        assert any(row[:2] == [sentence(target.where_text), volts(target.v_rms)] for row in rows)
 
 
 def test_reached_voltage_has_its_uncertainty(job: Job, plan: Plan) -> None:
@@ -277,8 +315,8 @@ def test_the_case_paper(job: Job) -> None:
 
 
 def test_german(job: Job, plan: Plan) -> None:
-    """Headings, steps and charts are German, decimals have commas, names from the job stay; the sheet still fits."""
-    assert len(pages(written(setup_sheet(job, plan), ".pdf", code="de"))) <= 6
+    """Headings, steps and charts are German, decimals have commas, names of the job stay; the sheet fits as well."""
+    assert len(pages(written(setup_sheet(job, plan), ".pdf", code="de"))) <= 5
     pdf = written(handover(job, plan), ".pdf", code="de")
     text = " ".join(pages(pdf))
     assert "Was eingebaut ist" in text
@@ -351,7 +389,8 @@ def test_forty_stages() -> None:
     for paper in (setup_sheet(many, plan), handover(many, plan)):
         pdf = written(paper, ".pdf")
         found = letters("".join(pages(pdf)))
-        assert [n for n in many.stages if letters(n) not in found] == []
+        names = [n.removeprefix("amp_").replace("_", "") if paper.kind == "setup" else n for n in many.stages]
+        assert [n for n in names if letters(n) not in found] == []
         for page in pypdfium2.PdfDocument(pdf):
             assert not (page.render(scale=1).to_numpy()[:, -8:].min(axis=2) < 128).any()
 

@@ -28,7 +28,7 @@ MEDIA_TYPES = {
 
 @dataclass(frozen=True, slots=True)
 class PaperRequest:
-    """A request for a paper: kind, language, size, date, a case by name, recordings by id (those marked for it when None)."""
+    """A request for a paper: kind, language, size, date, a case by name, recordings by id (those marked for it when None), and whether the set-up sheet is short."""
 
     kind: str = "setup"
     language: str = "en"
@@ -36,6 +36,7 @@ class PaperRequest:
     date: str = ""
     case: str = ""
     recordings: tuple[str, ...] | None = None
+    short: bool = False
 
     def checked(self, suffix: str = ".pdf") -> PaperRequest:
         """Return the request if it is valid.
@@ -94,7 +95,13 @@ def job_paper(
     evidence = tuple(entries) if case is None else tuple(read_entry(dict(e), read) for e in case.evidence)
     measured = _measured(store, job, wanted) if wanted.kind == "handover" else ()
     material = PaperMaterial(
-        evidence, case, measured, date=wanted.date, music=music, closed_by_cause=store.cases.closed_by_cause()
+        evidence,
+        case,
+        measured,
+        date=wanted.date,
+        music=music,
+        closed_by_cause=store.cases.closed_by_cause(),
+        short=wanted.short,
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)
 

@@ -40,6 +40,7 @@ class PaperMaterial:
     date : printed on the paper.
     music : the result of a scan of music.
     closed_by_cause : how many cases of the store were closed with each cause.
+    short : whether the set-up sheet has one line a step.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -50,6 +51,7 @@ class PaperMaterial:
     date: str = ""
     music: MusicResult | None = None
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
+    short: bool = False
 
 
 def check_kind(kind: str) -> None:
@@ -84,7 +86,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
 
         plan = make_plan(job)
     if kind == "setup":
-        return setup_sheet(job, plan, date=material.date)
+        return setup_sheet(job, plan, date=material.date, short=material.short)
     return handover(
         job,
         plan,

@@ -40,6 +40,10 @@ def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None 
         for control in sorted(heads):
             limit = run.clean_limit(control.rsplit(".", 1)[0])
             settings |= {control: f"{limit:g}"} if limit is not None else {}
+    if state.step.phase == "source" and state.step.adjust is None:
+        found = [s for s in run.steps[: state.number - 1] if s.step.adjust is not None and s.step.phase == "source"]
+        if found and found[-1].state == "done" and found[-1].value.get("value") is not None:
+            settings |= {found[-1].step.adjust.control: f"{found[-1].value['value']:g}"}  # type: ignore[union-attr]
     return settings | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.store import RunEntry, RunKind, Store
     from gainwright.model import Instrument
-    from gainwright.plan import Expect, Plan, Step
+    from gainwright.plan import Expect, Line, Plan, Step
 
 State = Literal["open", "begun", "done", "skipped"]
 Verdict = Literal["fits", "low", "high", "off", ""]
@@ -58,6 +58,7 @@ class StepState:
     Attributes
     ----------
     number : its place in the plan, from 1.
+    label : its number on the sheet, `7` or `7.2`; empty for a result.
     asked : what is read, None when there is nothing to read.
     entry : the one that is valid now, None when there is none.
     history : all entries, in order.
@@ -73,6 +74,12 @@ class StepState:
     history: tuple[RunEntry, ...]
     rows: tuple[tuple[float, float | None], ...] = ()
     marks: tuple[str, ...] = ()
+    label: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it is called on screens: its number on the sheet, or that it is a result."""
+        return f"step {self.label}" if self.label else "result"
 
     @property
     def seen(self) -> int:
@@ -92,12 +99,32 @@ class StepState:
 
 
 @dataclass(frozen=True, slots=True)
+class RunLine:
+    """A line of the sheet and the state of its steps."""
+
+    line: Line
+    steps: tuple[StepState, ...]
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing of it is left to do, and not all of it was skipped."""
+        states = {s.state for s in self.steps}
+        return "done" in states and states <= {"done", "skipped"}
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """All steps of a plan with their entries; `gone` are entries of steps that the plan no longer has."""
 
     plan: Plan
     steps: tuple[StepState, ...]
     gone: tuple[RunEntry, ...]
+
+    @property
+    def lines(self) -> tuple[RunLine, ...]:
+        """The numbered lines with the state of their steps, then the results."""
+        states = {s.step.id: s for s in self.steps}
+        return tuple(RunLine(line, tuple(states[step] for step in line.steps)) for line in self.plan.lines)
 
     @property
     def entries(self) -> list[RunEntry]:
@@ -145,13 +172,17 @@ class Run:
 
 def run_of(plan: Plan, entries: Sequence[RunEntry], instruments: dict[str, Instrument]) -> Run:
     """Return the run that a job's entries make of its plan."""
+    from gainwright.plan import labels
+
     by_step: dict[str, list[RunEntry]] = {}
+    numbers = labels(plan.lines)
     for entry in entries:
         by_step.setdefault(entry.step, []).append(entry)
     steps = tuple(
         replace(
             _state(step, number, answer_kind(step, instruments), by_step.pop(step.id, [])),
             marks=_marks(instruments.get(step.instrument)),
+            label=numbers.get(step.id, ""),
         )
         for number, step in enumerate(plan.steps, start=1)
     )

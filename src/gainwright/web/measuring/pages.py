@@ -106,7 +106,7 @@ def _live(
 
 
 def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
-    from gainwright.report.text import expected
+    from gainwright.report.sheet import expected
 
     state = next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
     if state is None:

@@ -26,10 +26,15 @@ Word = Annotated[str, Query(max_length=80)]
 
 
 def wanted_of(
-    kind: Word = "setup", language: Word = "en", size: Word = "a4", date: Word = "", case: Word = ""
+    kind: Word = "setup",
+    language: Word = "en",
+    size: Word = "a4",
+    date: Word = "",
+    case: Word = "",
+    short: bool = False,
 ) -> PaperRequest:
     """Return the paper that a query asks for."""
-    return PaperRequest(kind, language, size, date, case)
+    return PaperRequest(kind, language, size, date, case, short=short)
 
 
 Asked = Annotated[PaperRequest, Depends(wanted_of)]
@@ -85,12 +90,14 @@ def make(
     size: Annotated[str, Form(max_length=8)] = "a4",
     date: Annotated[str, Form(max_length=10)] = "",
     case: Annotated[str, Form(max_length=80)] = "",
+    short: Annotated[bool, Form()] = False,
 ) -> Response:
     """Start making a paper as a file."""
 
     def do() -> str:
-        paper_files.start(site, job.id, PaperRequest(kind, language, size, date, case), f".{form}")
-        return f"/jobs/{job.id}/papers?kind={kind}&language={language}&size={size}&date={date}"
+        paper_files.start(site, job.id, PaperRequest(kind, language, size, date, case, short=short), f".{form}")
+        also = "&short=true" if short else ""
+        return f"/jobs/{job.id}/papers?kind={kind}&language={language}&size={size}&date={date}{also}"
 
     return done_or_shown(do, lambda error: _papers(request, site, job, PaperRequest(), shown=False, error=error))
 

@@ -54,10 +54,11 @@ class RunEntryShown(BaseModel):
 
 
 class StepNow(BaseModel):
-    """A step with its state; `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range."""
+    """A step with its state; `number` is its place in the plan, `line` its number on the sheet (empty for a result); `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range."""
 
     id: str
     number: int
+    line: str
     phase: str
     asked: str
     state: Literal["open", "begun", "done", "skipped"]
@@ -86,6 +87,7 @@ def _steps(run: Run) -> list[StepNow]:
         StepNow(
             id=s.step.id,
             number=s.number,
+            line=s.label,
             phase=s.step.phase,
             asked=s.asked or "",
             state=s.state,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, cast, get_args
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.app.set_up.run import Run, StepState, add_entry, expected_place
+from gainwright.app.set_up.run import Run, RunLine, StepState, add_entry, expected_place
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
@@ -17,6 +17,7 @@ from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work
 from gainwright.web.set_up.wording import (
     PHASES,
+    RESULTS,
     VERDICTS,
     ShownStep,
     entered,
@@ -41,21 +42,24 @@ TONE_SECONDS = 30.0
 
 
 @router.get("/jobs/{job}/setup")
-def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = "") -> Response:
-    """Show all steps with their state, and the next one."""
+def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = "", short: bool = False) -> Response:
+    """Show the lines of the sheet with their state, in full or in short, and the next step."""
     run = current_run(site, job)
     from gainwright.report.figures import volts
+    from gainwright.report.sheet import expected
 
-    phases: dict[str, list[StepState]] = {}
-    for state in run.steps:
-        phases.setdefault(state.step.phase, []).append(state)
+    phases: dict[str, list[RunLine]] = {}
+    for line in run.lines:
+        phases.setdefault(PHASES[line.line.phase] if line.line.number else RESULTS, []).append(line)
     return page(
         request,
         "setup.html",
         job=job,
         here="setup",
         run=run,
-        phases=[(PHASES[name], states) for name, states in phases.items()],
+        phases=list(phases.items()),
+        short=short,
+        expected=expected,
         reading_words=reading_words,
         describe_marks=describe_marks,
         volts=volts,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import GainwrightError
 from gainwright.model import NO_MARK, describe_marks
 from gainwright.quantities import is_bare
+from gainwright.texts import sentence
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,6 +29,7 @@ PHASES = {
     "restore": "Restore filters",
     "verify": "Final check",
 }
+RESULTS = "Results to write down"
 UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
 """Units offered beside a reading."""
 SIGNS = {"fits": "fits", "low": "low", "high": "high", "off": "stop", "": "done"}
@@ -102,7 +104,13 @@ class ShownStep:
         if self.state.asked in ("column", "place"):
             return "Last clean step" if step.adjust is not None or step.phase == "verify" else "Step"
         at = {"supply": "volts DC", "lead": "ohm end to end", "ohm": "ohm"}.get(self.state.asked or "", "volts")
-        return f"{step.instrument or 'The reading'}, {at}"
+        return f"{step.instrument.replace('_', ' ') or 'The reading'}, {at}"
+
+    def control(self, name: str) -> str:
+        """Return a control in words, to begin a line."""
+        from gainwright.plan import control_words
+
+        return sentence(control_words(self.job, name))
 
     @property
     def target(self) -> str:
@@ -111,8 +119,8 @@ class ShownStep:
         if adjust is None:
             return ""
         if adjust.until == "last_clean":
-            return f"{adjust.control} up to its last clean step"
-        return f"{adjust.control} up to {quantity_words(adjust.target, 'v_rms')}"
+            return f"{self.control(adjust.control)} up to its last clean step"
+        return f"{self.control(adjust.control)} up to {quantity_words(adjust.target, 'v_rms')}"
 
     @property
     def found_limit(self) -> str:
