@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -68,7 +69,7 @@ def test_every_example_checks_and_plans(tmp_path: Path, name: str) -> None:
     assert len({step["id"] for step in plan["steps"]}) == len(plan["steps"])
     assert all(t["set_by"] in {"amplifier", "speaker", "clip", "source"} and t["v_rms"] > 0 for t in plan["targets"])
     for finding in plan["findings"]:
-        assert set(finding) == {"severity", "code", "where", "message", "remedy", "remedy_sets"}
+        assert set(finding) == {"severity", "code", "where", "message", "remedy", "remedy_sets", "where_text"}
         assert finding["severity"] in {"blocker", "caution", "note"}
     hidden = [step for step in plan["steps"] if not step["visible"]]
     codes = {f["code"] for f in plan["findings"]}
@@ -242,3 +243,11 @@ def test_a_closed_pipe_is_no_error(car: Path) -> None:
     command = f"{sys.executable} -m gainwright plan {car} | head -1"
     done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)  # noqa: S602
     assert done.stderr == ""
+
+
+def test_plan_in_short(car: Path) -> None:
+    """One line a step: the same numbers as in full, without the reasons."""
+    full, short = (call("plan", car.name, *option, cwd=car.parent) for option in ((), ("--short",)))
+    numbers = [re.findall(r"^ ?([0-9]+)\. ", text, re.MULTILINE) for text in (full, short)]
+    assert numbers[0] == numbers[1]
+    assert len(short.splitlines()) < 0.8 * len(full.splitlines())
