@@ -19,12 +19,13 @@ if TYPE_CHECKING:
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
 def test_sheet_is_viewed_and_downloaded(open_page: Callable[..., Page], job: str, *, size: str, scripts: bool) -> None:
-    """The set-up sheet is shown in the page, made as PDF in the background, and the PDF contains the plan's first step."""
+    """The set-up sheet is shown in the page, made as PDF in the background, in short and in the language chosen."""
     page = open_page(f"/jobs/{job}/papers", size=size, scripts=scripts)
     click(page.get_by_role("button", name="Preview"))
     frame = page.frame_locator("iframe.sheet")
     frame.get_by_role("heading", level=1).wait_for()
     page.get_by_label("Language").select_option("de")
+    page.get_by_label("Set-up sheet in short").check()
     click(page.get_by_role("button", name="Make PDF"))
     link = page.get_by_role("link", name="Download").first
     for _ in range(100):

@@ -36,7 +36,7 @@ def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Measuri
     view = way.view
     instead = way.description or say("{instrument} at {node}", instrument=view.instrument_name, node=view.node)
     sets = opened_on_the_way(context, end)
-    opened = joined([say("{control} at {text}", control=control, text=text) for control, text in sets.items()])
+    opened = joined([say("{control} {text}", control=control, text=text) for control, text in sets.items()])
     if way.doubts:
         remedy, needed = _other_instrument(context, end)
         for doubt in (*doubts_as_set(context, end, limit), *way.doubts):

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from gainwright.model import Amplifier, unit_of
 from gainwright.plan.place_words import control_words, device_words, is_control, name_words, place_words
 from gainwright.texts import Text, joined, say, sentence
 
@@ -27,6 +28,9 @@ class Words:
     def _places(self) -> frozenset[str]:
         wiring = self._context.chain.wiring
         found = set(self._context.job.stages) | {str(node) for node in wiring.nodes}
+        found |= {
+            unit_of(self._context.job, n) for n, s in self._context.job.stages.items() if isinstance(s, Amplifier)
+        }
         return frozenset(found | {f"{node.stage}.{node.output}" for node in wiring.nodes})
 
     def name(self, name: str) -> str | None:

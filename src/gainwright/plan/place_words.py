@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker
+from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, unit_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 _AMPLIFIER = ("amp", "amplifier")
 
 
+_SOURCE = ("unit", "radio", "player", "receiver", "stereo", "tablet", "phone", "tuner")
 _SPEAKER = ("sub", "woofer", "tweeter", "mid", "midbass", "midrange", "horn", "driver", "speaker", "coax")
 
 
@@ -30,10 +31,12 @@ def device_words(job: Job, name: str) -> str:
         if len(own) <= 2:
             return say("amplifier {name}", name=own) if own else say("the amplifier")
         return say("the {name} amplifier", name=own)
-    if isinstance(stage, HeadUnit) and words == ["head"]:
-        return say("the head unit")
+    if isinstance(stage, HeadUnit) and words[-1].lower() not in _SOURCE:
+        return say("the {name} unit", name=" ".join(words))
     if isinstance(stage, Speaker) and not {w.lower().rstrip("s") for w in words}.intersection(_SPEAKER):
         return say("the {name} speaker", name=" ".join(words))
+    if stage is None and name in {unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Amplifier)}:
+        return say("the chassis {name}", name=" ".join(words))
     return say("the {name}", name=" ".join(words)) if stage is not None else " ".join(words)
 
 

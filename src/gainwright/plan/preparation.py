@@ -331,7 +331,7 @@ def _equalisers(context: PlanContext) -> Iterator[Step]:
             f"control.{control}",
             "controls",
             stage,
-            say("Leave {control} as it will be used.", control=control),
+            say("{control}: set now to what the customer will use, then left alone.", control=control),
             say(
                 "Boost costs headroom: up to {most} dB here. If it is changed later, all stages after it must be set again.",
                 most=f"{most:.1f}",

@@ -106,10 +106,9 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
                 limit.head,
                 say("Set the volume of {head} to the lowest of the steps found, and write it down.", head=limit.head),
                 say(
-                    "It is the highest clean volume of the whole system; expected step {middle} ({low} to {high}).",
+                    "It is the highest clean volume of the whole system; expected step {middle}{span}.",
                     middle=f"{limit.middle:g}",
-                    low=f"{low:.0f}",
-                    high=f"{high:.0f}",
+                    span=_span(low, high),
                 ),
             )
 
@@ -177,15 +176,19 @@ def _source_why(context: PlanContext, end: End, limit: CleanLimit) -> str:
     )
     top = "" if limit.middle < steps else say(" It may stay clean up to its highest step; then that is the limit.")
     return say(
-        "A source may clip below its highest step: this finds the highest clean volume for {output} at {tone_hz} Hz. Expected at step {middle} ({low} to {high}).{limiting}{top}",
+        "A source may clip below its highest step: this finds the highest clean volume for {output} at {tone_hz} Hz. Expected at step {middle}{span}.{limiting}{top}",
         output=f"{source.stage}.{source.output}",
         tone_hz=f"{end.tone_hz:g}",
         middle=f"{limit.middle:g}",
-        low=f"{low:.0f}",
-        high=f"{high:.0f}",
+        span=_span(low, high),
         limiting=limiting,
         top=top,
     )
+
+
+def _span(low: float, high: float) -> str:
+    """Return an interval of steps; nothing where both ends are one step."""
+    return "" if round(low) == round(high) else say(" ({low} to {high})", low=f"{low:.0f}", high=f"{high:.0f}")
 
 
 def _sign(instrument: Instrument | None, tone_hz: float) -> str:
@@ -254,10 +257,9 @@ def _processor_step(
         name,
         _still_clean(context, view, limit, name),
         say(
-            "{name} has {margin} dB left below its ceiling for {output}: it must not clip at full scale.",
-            name=name,
+            "{margin} dB are left below the ceiling at {output}: it must not clip at full scale.",
             margin=f"{margin:.1f}",
-            output=node.output,
+            output=f"{name}.{node.output}",
         )
         + chance,
         end.tone_hz,

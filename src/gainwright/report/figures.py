@@ -32,4 +32,4 @@ def rounded(value: float, half: float | None) -> str:
 def wrapped(text: str, indent: int, first: str = "") -> str:
     """Return a paragraph in lines of the terminal's width, indented by a number of spaces; `first` begins its first line."""
     pad = " " * indent
-    return textwrap.fill(text, WIDTH, initial_indent=first or pad, subsequent_indent=pad)
+    return textwrap.fill(text, WIDTH, initial_indent=first or pad, subsequent_indent=pad, break_on_hyphens=False)

@@ -107,15 +107,15 @@ def _one(line: Line, steps: list[Step], cautions: tuple[str, ...], *, short: boo
 
 def _several(line: Line, steps: list[Step], cautions: tuple[str, ...], *, short: bool) -> SheetLine:
     columns, rows = _rows(line.group, steps)
-    why = joined(list(dict.fromkeys(step.why for step in steps)), by="{a} {b}") if _shared(steps) else ""
-    outside = joined(list(dict.fromkeys(step.outside for step in steps if step.outside)), by="{a} {b}")
+    why = _together(line.group, [step.why for step in steps])
+    outside = _together(line.group, [step.outside for step in steps if step.outside])
     return SheetLine(
         line.number,
         line.phase,
         line.short if short else line.do,
         "" if short else why,
         "" if all(step.visible for step in steps) else UNSEEN,
-        "" if short or not _shared(steps, outside=True) else outside,
+        "" if short else outside,
         _longest(steps),
         None,
         cautions,
@@ -124,9 +124,11 @@ def _several(line: Line, steps: list[Step], cautions: tuple[str, ...], *, short:
     )
 
 
-def _shared(steps: list[Step], *, outside: bool = False) -> bool:
-    """Return whether the steps say the same, or nearly so: with many different reasons each stands in its row only."""
-    return len({step.outside if outside else step.why for step in steps}) <= 2
+def _together(group: str, texts: list[str]) -> str:
+    """Return what the steps of a line say; where each says something else it stands on the page of the step only."""
+    said = list(dict.fromkeys(texts))
+    several = group in ("leads", "sides") or group.startswith("source.")
+    return joined(said, by="{a} {b}") if len(said) == 1 or (several and len(said) == 2) else ""
 
 
 def _finds_step(step: Step) -> bool:

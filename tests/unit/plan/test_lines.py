@@ -134,3 +134,11 @@ def test_places_in_words(place: str, words: str) -> None:
 def test_controls_in_words(control: str, words: str) -> None:
     """As people in a bay name them."""
     assert control_words(read_job_text(example_text("two_way_and_sub")).job, control) == words
+
+
+def test_an_output_named_like_a_speaker_stays_an_output() -> None:
+    """`front` is an output and a speaker in this job: a ceiling is at the output."""
+    plan = make_plan(read_job_text(example_text("digital_player")).job)
+    whys = [step.why for step in plan.steps if step.phase == "processor"]
+    assert any("at the front output of the desk" in why for why in whys)
+    assert not any("speaker" in why for why in whys)

@@ -316,7 +316,7 @@ def test_the_case_paper(job: Job) -> None:
 
 def test_german(job: Job, plan: Plan) -> None:
     """Headings, steps and charts are German, decimals have commas, names of the job stay; the sheet fits as well."""
-    assert len(pages(written(setup_sheet(job, plan), ".pdf", code="de"))) <= 5
+    assert len(pages(written(setup_sheet(job, plan), ".pdf", code="de"))) <= 4
     pdf = written(handover(job, plan), ".pdf", code="de")
     text = " ".join(pages(pdf))
     assert "Was eingebaut ist" in text
