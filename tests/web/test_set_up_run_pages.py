@@ -560,7 +560,7 @@ def test_field_and_button_are_large_and_within_reach_of_the_thumb(
 
 
 def test_list_shows_the_lines_of_the_sheet_in_full_and_in_short(
-    open_page: Callable[..., Page], api: httpx.Client, job: str
+    open_page: Callable[..., Page], api: httpx.Client, look: Callable[..., None], job: str
 ) -> None:
     """Each line once with the number it has on paper, its readings under it; the switch shows the short sentences and what to expect."""
     page = open_page(f"/jobs/{job}/setup", size="phone")
@@ -569,9 +569,11 @@ def test_list_shows_the_lines_of_the_sheet_in_full_and_in_short(
     assert [line["do"] for line in lines if " ".join(line["do"].split()) not in told] == []
     shown = page.locator("ol.steps > li").evaluate_all("items => items.map(item => item.value)")
     assert shown == [line["number"] for line in lines]
+    look(page, "setup-lines-phone")
     click(page.get_by_role("link", name="Short form"))
     page.wait_for_url("**/setup?short=true")
     told = " ".join(page.locator("main").inner_text().split())
     assert [line["short"] for line in lines if " ".join(line["short"].split()) not in told] == []
+    look(page, "setup-short-phone")
     assert "up to 0.99 ohm is a good lead" in told
     assert page.get_by_role("link", name="Full form").count() == 1
