@@ -53,7 +53,7 @@ def plan_text(plan: Plan, *, short: bool = False) -> str:
         lines += _line(line, short=short)
     if plan.blocked:
         lines += ["", wrapped(BLOCKED, 0)]
-    lines += ["", "Targets", "-------"]
+    lines += ["", "Targets", "-------"] if plan.targets else []
     lines += [f"  {sentence(t.where_text)}: {volts(t.v_rms)}, set by {SET_BY[t.set_by]}" for t in plan.targets]
     then = [text for text in map(full_scale_text, plan.full_scale) if text]
     if then:

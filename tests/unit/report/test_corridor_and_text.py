@@ -14,6 +14,7 @@ from gainwright.plan import make_plan
 from gainwright.report.corridor import corridor_chart, margin_text
 from gainwright.report.figures import volts
 from gainwright.report.measurement import measurement_text
+from gainwright.report.setup_sheet import setup_sheet
 from gainwright.report.sheet import sheet_lines
 from gainwright.report.text import findings_text, levels_text, plan_text
 from gainwright.solve import Chain, levels
@@ -89,6 +90,21 @@ def test_people_read_words_and_no_names_of_code(name: str) -> None:
         assert re.findall(r"\[[a-z_]+\]", without) == []
         # a place that begins a sentence begins it with a capital; the decimal points and `..` of figures are none
         assert re.findall(r"[a-z)]\. (?!caution |note |blocker )[a-z]", " ".join(without.split())) == []
+
+
+def test_a_car_without_an_amplifier_has_no_targets() -> None:
+    """A head unit that drives its speakers alone: no empty heading of targets, in the terminal or on the sheet."""
+    text = """
+format: 1
+stages:
+  head: {kind: head_unit, rated_output: 8 V, speaker_level: yes, volume: {steps: 30}, outputs: {front: {}}}
+  front: {kind: speaker, from: head.front, impedance: 4 ohm}
+"""
+    job = read_job_text(text).job
+    plan = make_plan(job)
+    assert plan.targets == ()
+    assert "Targets" not in plan_text(plan)
+    assert "Targets" not in [getattr(block, "text", "") for block in setup_sheet(job, plan).blocks]
 
 
 def test_verdicts_in_words() -> None:
