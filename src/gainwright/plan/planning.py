@@ -16,11 +16,12 @@ from gainwright.plan.full_scale import full_scale
 from gainwright.plan.in_words import Words
 from gainwright.plan.lines import numbered, results_last
 from gainwright.plan.preparation import controls, leads, prepare, supply, supply_under_load
+from gainwright.plan.processors import processor_steps
 from gainwright.plan.result import Finding, Plan, Step
 from gainwright.plan.sequence import in_order
 from gainwright.plan.sizes import sizes
 from gainwright.plan.source_findings import source_findings
-from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, processor_steps, source_limits, source_steps
+from gainwright.plan.stage_steps import SourceLimits, amplifier_steps, source_limits, source_steps
 from gainwright.plan.strapping import check_pairs, prove_pairs
 from gainwright.plan.targets import target
 from gainwright.plan.verification import restore, verify

@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.jobfile import volume_steps
-from gainwright.model import Amplifier, Converter, Indicator, LineDriver, Processor, Recorder, volume_of
+from gainwright.model import Amplifier, Indicator, Recorder, volume_of
 from gainwright.plan.amplifier_controls import fixed_gain_step
 from gainwright.plan.capability import finds_limit, instrument_words, watching
 from gainwright.plan.clean_volume import worse_tones
-from gainwright.plan.distortion_seen import distortion_mark, sees_distortion
+from gainwright.plan.distortion_seen import distortion_mark
 from gainwright.plan.expected_readings import expect_target, expect_volts, volts_instrument
 from gainwright.plan.hidden_limits import hidden_limit
 from gainwright.plan.inner_amplifiers import inner_steps
 from gainwright.plan.other_sides import other_sides
-from gainwright.plan.place_words import name_words
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
@@ -114,12 +113,12 @@ def source_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step | F
 
 
 def _others(context: PlanContext, limit: CleanLimit, way: MeasuringMethod, step: Step) -> Iterator[Step]:
-    return other_sides(context, way, step, lambda view: _at_volume(context, view, limit, (view.node,)))
+    return other_sides(context, way, step, lambda view: at_volume(context, view, limit, (view.node,)))
 
 
 def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: MeasuringMethod) -> Step:
     view = way.view
-    middle, spread = _at_volume(context, view, limit, (view.node,))
+    middle, spread = at_volume(context, view, limit, (view.node,))
     expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
     source = context.sources(end)[0]
     shows = finds_limit(view.instrument, context.job.stages[view.node.stage], end.tone_hz)
@@ -199,7 +198,7 @@ def _sign(instrument: Instrument | None, tone_hz: float) -> str:
     return say("the reading no longer rises as evenly as before (a step adds clearly less than the steps before it)")
 
 
-def _at_volume(
+def at_volume(
     context: PlanContext, view: View, limit: CleanLimit, targets: tuple[Node, ...]
 ) -> tuple[Solution, Solution]:
     """Return nodes solved at the clean limit: at nominal values, and for draws."""
@@ -218,85 +217,6 @@ def _at_volume(
         return view.chain.solve(asked, targets=targets)
 
     return solve(None), solve(context.drawn_for(view.chain))
-
-
-def processor_steps(context: PlanContext, found: SourceLimits) -> Iterator[Step]:
-    """Yield the check of each processor and driver at the source's clean limit, from the end of the chain."""
-    governing = found.governing_by_end()
-    solved: dict[str, tuple[Solution, Solution]] = {}
-    for name in context.chain.wiring.order:
-        stage = context.job.stages[name]
-        if not isinstance(stage, Processor | LineDriver | Converter):
-            continue
-        for end in context.ends:
-            nodes = [n for n in end.upstream if n.stage == name]
-            if not nodes:
-                continue
-            way, limit = found.ways[end.stage], governing[end.stage]
-            if end.stage not in solved:
-                solved[end.stage] = _at_volume(context, way.view, limit, (way.view.node, *end.upstream))
-            yield _processor_step(context, way, limit, nodes[-1], *solved[end.stage])
-
-
-def _processor_step(
-    context: PlanContext, way: MeasuringMethod, limit: CleanLimit, node: Node, middle: Solution, spread: Solution
-) -> Step:
-    view, name = way.view, node.stage
-    end, own = view.end, middle.index(node)
-    expect = expect_volts(view.instrument, middle, spread, middle.index(view.node), tone_hz=end.tone_hz)
-    margin = float(middle.margin_db[0, own])
-    clips = float(np.mean(spread.margin_db[:, own] < -0.25))
-    chance = (
-        ""
-        if clips < 0.05
-        else say(" It clips before the source in {part} % of chains like this.", part=f"{100 * clips:.0f}")
-    )
-    return Step(
-        f"processor.{name}.{node.output}.{end.stage}",
-        "processor",
-        name,
-        _still_clean(context, view, limit, name),
-        say(
-            "{margin} dB are left below the ceiling at {output}: it must not clip at full scale.",
-            margin=f"{margin:.1f}",
-            output=f"{name}.{node.output}",
-        )
-        + chance,
-        end.tone_hz,
-        limit.level_dbfs,
-        str(view.node),
-        view.instrument_name,
-        expect,
-        say(
-            "Lower: a level of {name} turned down, a mute, a filter. Distorted: its input is overdriven, or an output level is up.",
-            name=name,
-        ),
-        not way.doubts,
-        sets=way.sets,
-        speakers_off=tuple(sorted(context.speakers)),
-        note=name_words(name),
-    )
-
-
-def _still_clean(context: PlanContext, view: View, limit: CleanLimit, name: str) -> str:
-    """Return how an instrument tells that a stage is clean: a meter only by whether its reading follows a volume step."""
-    shows = finds_limit(view.instrument, context.job.stages[view.node.stage], view.end.tone_hz)
-    parts = {
-        "tone_hz": f"{view.end.tone_hz:g}",
-        "level_dbfs": f"{limit.level_dbfs:g}",
-        "instrument_name": instrument_words(context, view.instrument_name if shows else "", view.node),
-        "node": view.node,
-        "name": name,
-    }
-    if shows and sees_distortion(view.instrument, view.end.tone_hz):
-        return say(
-            "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, check that {instrument_name} at {node} still shows a clean tone; if not, lower the level into {name} until it does.",
-            **parts,
-        )
-    return say(
-        "With {tone_hz} Hz at {level_dbfs} dBFS and the volume at the clean limit, read {instrument_name} at {node}, then one volume step lower: the reading falls by a whole step. If it falls by clearly less, lower the level into {name} until it does.",
-        **parts,
-    )
 
 
 def amplifier_steps(context: PlanContext, found: SourceLimits, targets: dict[str, Target]) -> Iterator[Step]:

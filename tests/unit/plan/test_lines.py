@@ -7,7 +7,7 @@ import pytest
 from gainwright.app.set_up.run import run_of
 from gainwright.jobfile import example_text, examples, instruments, read_job_text
 from gainwright.model import Job
-from gainwright.plan import Plan, control_words, labels, make_plan, place_words
+from gainwright.plan import Plan, control_words, labels, make_plan
 from gainwright.report.sheet import sheet_lines
 
 
@@ -106,23 +106,6 @@ def test_candidates_far_above_a_target_are_left_out() -> None:
 
 
 @pytest.mark.parametrize(
-    ("place", "words"),
-    [
-        ("amp_sub.out.mono", "output of the sub amplifier"),
-        ("amp_front.out.left", "left output of the front amplifier"),
-        ("desk.woofer.right", "right woofer output of the desk"),
-        ("head.front", "front output of the head unit"),
-        ("lead:head.front-desk", "lead from the front output of the head unit to the desk"),
-        ("amp_sub.supply_voltage", "supply terminals of the sub amplifier"),
-        ("", ""),
-    ],
-)
-def test_places_in_words(place: str, words: str) -> None:
-    """As people in a bay name them."""
-    assert place_words(read_job_text(example_text("two_way_and_sub")).job, place) == words
-
-
-@pytest.mark.parametrize(
     ("control", "words"),
     [
         ("amp_sub.gain", "gain of the sub amplifier"),
@@ -142,3 +125,12 @@ def test_an_output_named_like_a_speaker_stays_an_output() -> None:
     whys = [step.why for step in plan.steps if step.phase == "processor"]
     assert any("at the front output of the desk" in why for why in whys)
     assert not any("speaker" in why for why in whys)
+
+
+def test_a_reading_for_several_stages_is_one_step() -> None:
+    """Converter and processor before one amplifier: the same tone at the same place, read once, both named."""
+    plan = make_plan(read_job_text(example_text("factory_converter")).job)
+    steps = [step for step in plan.steps if step.phase == "processor"]
+    assert len({(step.tone_hz, step.level_dbfs, step.measure_at) for step in steps}) == len(steps) == 2
+    assert all("the converter and the desk" in step.do for step in steps)
+    assert all(step.why.count("dB are left") == 2 for step in steps)

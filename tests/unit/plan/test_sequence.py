@@ -79,12 +79,12 @@ def test_cautions_of_tweeters_stand_where_a_tweeter_is_behind(plan: Plan) -> Non
     [
         ("amp_sub.out.mono", "output of the sub amplifier"),
         ("amp_front.out.left", "left output of the front amplifier"),
-        ("desk.woofer.left", "left woofer output of desk"),
-        ("amp_a.out.mono-amp_b.out.mono", "between output of amplifier a and output of amplifier b"),
-        ("lead:desk.sub-knob", "lead from sub output of desk to knob"),
+        ("desk.woofer.left", "left woofer output of the desk"),
+        ("amp_a.out.mono-amp_b.out.mono", "between the output of amplifier a and the output of amplifier b"),
+        ("lead:desk.sub-knob", "lead from the sub output of the desk to the knob"),
         ("amp_sub.supply_voltage", "supply terminals of the sub amplifier"),
-        ("head.volume", "volume of head"),
-        ("sub.resistance", "lead of sub"),
+        ("head.volume", "volume of the head unit"),
+        ("sub.resistance", "lead of the sub"),
         ("", ""),
     ],
 )
