@@ -136,3 +136,96 @@ _WAYS = {
 
 def _over_db(job: Job) -> float:
     return float(np.max([f.over_db for f in make_plan(job).full_scale if f.stage == "amp_sub"]))
+
+
+ONLY_THE_PERSON_KNOWS = (
+    "corner_out_of_range",
+    "improbable_value",
+    "load_detection_unknown",
+    "balanced_input_unknown",
+    "factory_source_unknown",
+)
+"""Questions: which of two figures, or what a device does, no change of the job can tell."""
+HOW_TO_WORK = ("source_limits", "strapped_pair", "turned_on_by_signal")
+"""What holds whatever is set, and what to do with it while working."""
+HEAD = "head: {kind: head_unit, rated_output: 4 V, volume: {steps: 40}, outputs: {front: {}}}"
+POWERED = "head: {kind: head_unit, rated_output: 9 V, speaker_level: yes, outputs: {front: {}}}"
+AMP = "{kind: amplifier, from: head.front, power: 75 W @ 4 ohm, sensitivity: 0.2 .. 5 V}"
+LOUD = "x: {kind: speaker, from: a, impedance: 4 ohm}"
+PAIR = (
+    "a: {kind: amplifier, from: head.front, power: 300 W @ 2 ohm, sensitivity: 0.2 .. 5 V}",
+    "b: {kind: amplifier, from: head.front, power: 300 W @ 2 ohm, sensitivity: 0.2 .. 5 V, polarity: reversed, strapped_to: a}",
+    "x: {kind: speaker, from: [a, b], impedance: 4 ohm}",
+)
+ONLY_A_RECORDER = "instruments:\n  interface: {kind: recorder, full_scale: 2 V, attenuator: 30 dB, rate: 48 kHz}\n"
+
+SMALL = {
+    "outputs_tied": ("", HEAD, (f"a: {AMP}", f"b: {AMP}", "x: {kind: speaker, from: [a, b], impedance: 4 ohm}")),
+    "both channels tied": (
+        "",
+        HEAD,
+        (f"a: {AMP}", "x: {kind: speaker, from: [a.left, a.right], coils: 2 x 4 ohm series}"),
+    ),
+    "line_output_on_speaker": ("", HEAD, ("x: {kind: speaker, from: head.front, impedance: 4 ohm}",)),
+    "speaker_level_into_line_input": ("", POWERED, (f"a: {AMP}", LOUD)),
+    "speaker level into a processor": (
+        "",
+        POWERED,
+        (
+            "desk: {kind: processor, inputs: {in: head.front}, outputs: {out: {from: in}}}",
+            f"a: {AMP.replace('head.front', 'desk.out')}",
+            LOUD,
+        ),
+    ),
+    "unprotected_speaker": ("", HEAD, (f"a: {AMP}", "tweeter: {kind: speaker, from: a, impedance: 4 ohm}")),
+    "tweeter by resonance": ("", HEAD, (f"a: {AMP}", "x: {kind: speaker, from: a, resonance: 900 Hz}")),
+    "sensitivity_reversed": ("", HEAD, (f"a: {AMP.replace('0.2 .. 5 V', '5 .. 0.2 V')}", LOUD)),
+    "supply_far_from_rating": ("vehicle: {running: 24 V, resting: 23 V}\n", HEAD, (f"a: {AMP}", LOUD)),
+    "supply_reversed": ("vehicle: {running: 12.4 V, resting: 13 V}\n", HEAD, (f"a: {AMP}", LOUD)),
+    "strapped_unproved": (ONLY_A_RECORDER, HEAD.replace("front: {}", "front: {sides: [mono]}"), PAIR),
+    "no_instrument": (ONLY_A_RECORDER, HEAD, (f"a: {AMP}", LOUD)),
+    "grounded_on_balanced": (
+        ONLY_A_RECORDER,
+        HEAD.replace("rated_output", "balanced: yes, rated_output"),
+        (f"a: {AMP}", LOUD),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", list(SMALL))
+def test_every_remedy_of_a_small_job_is_carried_out(name: str) -> None:
+    """Chains with one thing wrong: each finding with a remedy says what to set and is gone then, but for what nobody can set."""
+    head, source, stages = SMALL[name]
+    job = read_job_text(head + "format: 1\nstages:\n" + "".join(f"  {s}\n" for s in (source, *stages))).job
+    plan = make_plan(job)
+    assert " " in name or name in {f.code for f in plan.findings}
+    blocking = [f for f in plan.findings if f.severity == "blocker"]
+    for finding in blocking or plan.findings:  # with a wrong connection, figures of the rest mean nothing yet
+        if finding.code in (*ONLY_THE_PERSON_KNOWS, *HOW_TO_WORK) or finding.remedy.startswith(NOTHING_HELPS):
+            assert not finding.remedy_sets
+        elif finding.remedy and not finding.remedy.startswith("planned: "):
+            assert finding.remedy_sets, finding
+            after = make_plan(with_changes(job, finding.remedy_sets)).findings
+            assert (finding.code, finding.message) not in {(f.code, f.message) for f in after}
+            assert left(job, plan, finding) == ""
+
+
+def test_a_smaller_allowance_is_offered_only_where_it_is_enough() -> None:
+    """The source is further short than the allowance is large: only a driver helps, and only that is said."""
+    head, source, stages = "allowance: {all: 2 dB}\n", HEAD.replace("4 V", "0.1 V"), (f"a: {AMP}", LOUD)
+    texts = {}
+    for allowance in ("2 dB", "20 dB"):
+        text = head.replace("2 dB", allowance) + "format: 1\nstages:\n" + "".join(f"  {s}\n" for s in (source, *stages))
+        found = [f for f in make_plan(read_job_text(text).job).findings if f.code == "source_cannot_drive"]
+        texts[allowance] = found[0].remedy if found else ""
+    assert "driver" in texts["2 dB"]
+    assert "smaller" not in texts["2 dB"]
+
+
+def test_no_note_names_a_tone_that_the_job_has_nothing_to_do_with() -> None:
+    """What one tone for all would do is said of a tone of the job itself: of another of its paths."""
+    plan = make_plan(read_job_text(example_text("two_way_and_sub")).job)
+    tones = {f"{step.tone_hz:g} Hz" for step in plan.steps if step.phase == "amplifier" and step.tone_hz}
+    notes = [f.message for f in plan.findings if f.code == "tone_filtered"]
+    assert notes
+    assert all(any(f" {tone}" in note for tone in tones) for note in notes)

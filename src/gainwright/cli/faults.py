@@ -96,8 +96,9 @@ def _write_outputs(job: Job, found: Diagnosis, page: Path | None, chart: Path | 
         write_chart(chain_drawing(job, title=job.title or "The chain", marks=suspected_places(found)), chart)
     if page is not None:
         from gainwright.cli.papers import write_paper
+        from gainwright.plan import make_plan
 
-        write_paper(customer_paper(job, found), page)
+        write_paper(customer_paper(job, found, full_scale=make_plan(job).full_scale), page)
 
 
 @app.command()

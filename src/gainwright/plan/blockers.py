@@ -20,6 +20,7 @@ from gainwright.model import (
     is_tweeter,
 )
 from gainwright.plan.bands import guarding_corners_hz
+from gainwright.plan.blocker_remedies import first_high_pass, put_between, speakers_of_their_own
 from gainwright.plan.result import Finding
 from gainwright.texts import joined, say
 
@@ -56,11 +57,14 @@ def _tied_outputs(context: PlanContext) -> Iterator[Finding]:
                 "{outputs} both drive it: two outputs on one voice coil drive current into each other, and one or both of them burn out",
                 outputs=joined([str(n) for n in nodes], by="{a} and {b}"),
             ),
-            say("give the speaker one output; if the amplifier is made for it, bridge it and write bridged: yes")
+            say(
+                "give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate); if the amplifier is made for it, bridge it and write bridged: yes"
+            )
             if one
             else say(
                 "give each output its own speaker, or its own coil (coils: 2 x 4 ohm separate), or leave one out; two amplifiers made to push the two ends of one load are declared by strapped_to"
             ),
+            speakers_of_their_own(context, port.stage),
         )
 
 
@@ -81,6 +85,7 @@ def _speaker_feeds(context: PlanContext) -> Iterator[Finding]:
             say("put an amplifier between them; if they are outputs for speakers, write speaker_level: yes")
             if head
             else say("put an amplifier between {source} and {speaker}", source=source, speaker=speaker),
+            put_between(context, speaker, "amplifier, power: unknown", fed_by=source),
         )
 
 
@@ -93,7 +98,7 @@ def _line_inputs(context: PlanContext) -> Iterator[Finding]:
         for feed in feeds:
             if gives_power(context.job.stages[feed.node.stage]):
                 found.setdefault((port.stage, feed.node.stage), feed.node)
-    for (target, _), node in found.items():
+    for (target, source), node in found.items():
         yield Finding(
             "blocker",
             "speaker_level_into_line_input",
@@ -105,6 +110,7 @@ def _line_inputs(context: PlanContext) -> Iterator[Finding]:
             say(
                 "put a converter for speaker level between them; if the input is made for speaker level, write high_level: yes"
             ),
+            put_between(context, target, "converter", fed_by=source),
         )
 
 
@@ -127,6 +133,7 @@ def _bare_tweeters(context: PlanContext) -> Iterator[Finding]:
                 say(
                     "set a high-pass at or above the maker's lowest frequency and write that as protect_below; a set with its own passive crossover is described as one speaker, woofer and tweeter together"
                 ),
+                first_high_pass(context, path.speaker),
             )
 
 
@@ -142,6 +149,7 @@ def _sensitivity(name: str, stage: Amplifier) -> Iterator[Finding]:
                 text=ends.text,
             ),
             say("write sensitivity: {low} .. {high} V", low=f"{ends.low:g}", high=f"{ends.high:g}"),
+            {f"stages.{name}.sensitivity": f"{ends.low:g} .. {ends.high:g} V"},
         )
 
 

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import Step
 
+METER = "{kind: multimeter, true_rms: yes, counts: 6000, bandwidth: 20 kHz}"
+"""The meter that is named, as the job writes it, where none at hand can show something."""
 _CLEAN = ("source", "processor")
 """Phases in which it is asked whether a tone is still clean: a meter tells by whether its reading follows the volume."""
 
@@ -93,4 +95,5 @@ def _missing(context: PlanContext, step: Step) -> Finding:
         would = say(
             "a multimeter would, or a recorder (at an output for speakers through a divider: gainwright attenuator)"
         )
-    return Finding("caution", "no_instrument", ", ".join(context.instruments), message, would)
+    sets = {"instruments.other": METER}
+    return Finding("caution", "no_instrument", ", ".join(context.instruments), message, would, sets)

@@ -101,15 +101,25 @@ def _source_drive(context: PlanContext, end: End, limit: CleanLimit, target: Tar
         "source_cannot_drive",
         end.stage,
         message,
-        say(
-            "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",
+        _more_drive_text(end, short_db, helps=bool(sets)),
+        sets,
+    )
+
+
+def _more_drive_text(end: End, short_db: float, *, helps: bool) -> str:
+    """Return what to do about a weak source; a smaller allowance is only offered where there is so much of it."""
+    if not helps:
+        return say(
+            "no level before it helps: its own input clips there; it takes an amplifier that needs less at its input"
+        )
+    if remedies.up_db(short_db) > end.allowance_db:
+        return say(
+            "raise the level before it by {short_db} dB (line driver, or a processor with more output)",
             short_db=f"{short_db:.1f}",
         )
-        if sets
-        else say(
-            "no level before it helps: its own input clips there; it takes an amplifier that needs less at its input"
-        ),
-        sets,
+    return say(
+        "raise the level before it by {short_db} dB (line driver, or a processor with more output), or use an allowance {short_db} dB smaller",
+        short_db=f"{short_db:.1f}",
     )
 
 

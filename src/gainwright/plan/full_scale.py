@@ -10,7 +10,7 @@ from gainwright.plan.clean_volume import searched_hz
 from gainwright.plan.result import FullScale
 from gainwright.plan.targets import first_at_rating, gain_position
 from gainwright.solve import Conditions
-from gainwright.texts import say, sentence
+from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
     from gainwright.plan.context import End, PlanContext
@@ -84,4 +84,4 @@ def full_scale_text(found: FullScale) -> str:
                 over_db=f"{found.over_db:.1f}",
             )
         )
-    return " ".join(parts)
+    return joined(parts, by="{a} {b}")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from gainwright.jobfile import with_changes
+from gainwright.plan.capability import METER
 from gainwright.plan.remedies import opened_on_the_way
 from gainwright.plan.result import Finding
 from gainwright.plan.source import clean_limit
@@ -21,10 +23,8 @@ if TYPE_CHECKING:
     from gainwright.plan.source import CleanLimit
     from gainwright.plan.visibility import Doubt
 
-OTHER_TONE_HZ = 1000.0
-"""The most common test tone."""
 WOULD_SHOW = (
-    "{kind: multimeter, true_rms: yes, counts: 6000, bandwidth: 20 kHz}",
+    METER,
     "{kind: recorder, full_scale: 2 V, attenuator: 0 dB, rate: 96 kHz}",
     "{kind: recorder, full_scale: 2 V, attenuator: 40 dB, rate: 96 kHz}",
 )
@@ -52,8 +52,9 @@ def hidden_limit(context: PlanContext, end: End, limit: CleanLimit, way: Measuri
             yield _found(
                 "note", doubt, say("planned: {said}; solved again: it shows", said=way.description), sets | way.sets
             )
-    if end.tone_hz != OTHER_TONE_HZ and end.path.asked_tone_hz(context.job) is None:
-        yield from _full_range_tone(context, end, limit)
+    other_hz = _other_tone_hz(context, end)
+    if other_hz != end.tone_hz and end.path.asked_tone_hz(context.job) is None:
+        yield from _with_other_tone(context, end, limit, other_hz)
 
 
 def _found(severity: Literal["note", "caution"], doubt: Doubt, remedy: str, sets: dict[str, str]) -> Finding:
@@ -72,10 +73,15 @@ def _other_instrument(context: PlanContext, end: End) -> tuple[str, dict[str, st
     return say("nothing at hand shows it"), {}
 
 
-def _full_range_tone(context: PlanContext, end: End, limit: CleanLimit) -> Iterator[Finding]:
-    """Yield what would hide the limit with the most common test tone."""
-    instrument = by_preference(context, OTHER_TONE_HZ)[0][0]
-    view = plain_view(context, replace(end, tone_hz=OTHER_TONE_HZ), limit, context.chain, instrument)
+def _other_tone_hz(context: PlanContext, end: End) -> float:
+    """Return the job's set-up tone that is furthest from an end's own, in octaves: one tone for all would be taken there."""
+    return max((other.tone_hz for other in context.ends), key=lambda hz: abs(math.log2(hz / end.tone_hz)))
+
+
+def _with_other_tone(context: PlanContext, end: End, limit: CleanLimit, other_hz: float) -> Iterator[Finding]:
+    """Yield what would hide the limit with the tone of another path."""
+    instrument = by_preference(context, other_hz)[0][0]
+    view = plain_view(context, replace(end, tone_hz=other_hz), limit, context.chain, instrument)
     for doubt in doubts(context, view):
         if doubt.code == "tone_filtered":
             solved = context.opened.solve(

@@ -9,14 +9,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, HeadUnit, Processor, Speaker, supply_path
+from gainwright.model import Amplifier, HeadUnit, Processor, Speaker, supply_of, supply_path
 from gainwright.plan.result import Finding
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gainwright.model import AnyStage
+    from gainwright.model import AnyStage, Job
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import Severity
 
@@ -111,6 +111,12 @@ def _loudness(name: str, stage: AnyStage) -> Iterator[Finding]:
     yield _question(f"{name}.sensitivity", f"{found.level.nominal:g} dB", low, high, "caution")
 
 
+def _supplied(job: Job, name: str) -> str:
+    """Return the stage that a new supply of an amplifier is written at: where its chassis has one already, else itself."""
+    owner = supply_of(job, name)
+    return name if owner == "vehicle" else owner
+
+
 def _supply(context: PlanContext) -> Iterator[Finding]:
     facts = context.chain.facts
     running, resting = facts["vehicle.running"].quantity.nominal, facts["vehicle.resting"].quantity.nominal
@@ -127,6 +133,7 @@ def _supply(context: PlanContext) -> Iterator[Finding]:
                 running=f"{running:g}",
             ),
             say("exchange the two if they are mixed up; otherwise have the charging system repaired first"),
+            {"vehicle.running": f"{resting:g} V", "vehicle.resting": f"{running:g} V"},
         )
     for name, stage in context.job.stages.items():
         if not isinstance(stage, Amplifier):
@@ -149,4 +156,5 @@ def _supply(context: PlanContext) -> Iterator[Finding]:
                     high=f"{high:g}",
                 ),
                 say("correct the vehicle's voltage, or give the amplifier a supply that it is made for"),
+                {f"stages.{_supplied(context.job, name)}.supply": f"{{running: {rated:g} V}}"},
             )

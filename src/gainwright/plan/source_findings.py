@@ -201,13 +201,15 @@ def _balanced(context: PlanContext, name: str) -> Iterator[Finding]:
                     "look in its manual, or compare the volts with and without its plug; write balanced_input: yes or no"
                 ),
             )
-    if any(isinstance(i, Recorder) and not i.balanced for i in context.instruments.values()):
+    grounded = [key for key, i in context.instruments.items() if isinstance(i, Recorder) and not i.balanced]
+    if grounded:
         yield Finding(
             "note",
             "grounded_on_balanced",
             name,
             say("a grounded recorder at its outputs ties one leg to ground and reads half"),
             say("read there with a meter between the two legs, or with a balanced input"),
+            {f"instruments.{key}.balanced": "yes" for key in grounded},
         )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.plan.capability import instrument_words
+from gainwright.plan.capability import METER, instrument_words
 from gainwright.plan.expected_readings import expect_target, volts_instrument
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import Conditions
@@ -77,6 +77,7 @@ def check_pairs(context: PlanContext) -> Iterator[Finding]:
                 speaker,
                 say("none of these instruments reads between its two outputs: a grounded one shorts an amplifier"),
                 say("read with a handheld meter between the two plus terminals before the speaker is connected"),
+                {"instruments.meter": METER},
             )
         ohm = context.chain.nominal()[f"{speaker}.impedance"]
         yield Finding(

@@ -10,6 +10,7 @@ from gainwright.model import Closure, DialogueStep
 from gainwright.plan import GENERAL
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
+from gainwright.report.full_volume import at_full_volume
 from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.texts import say
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.model import Case, Entry, Job
+    from gainwright.plan import FullScale
 
 STEPS = 3
 LIKELY = 0.1
@@ -38,8 +40,20 @@ class CaseData:
     dialogue: tuple[DialogueStep, ...] = ()
 
 
-def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int = STEPS) -> Paper:
-    """Return the page sent to a customer: what to check, in order, with the places marked."""
+def customer_paper(
+    job: Job,
+    diagnosis: Diagnosis,
+    *,
+    date: str = "",
+    steps: int = STEPS,
+    full_scale: Sequence[FullScale] = (),
+) -> Paper:
+    """Return the page sent to a customer: what to check, in order, with the places marked.
+
+    Parameters
+    ----------
+    full_scale : what recordings at full scale do at the highest clean volume, of the job's plan.
+    """
     blocks: list[Block] = []
     if diagnosis.repair is not None:
         blocks += [
@@ -63,6 +77,8 @@ def customer_paper(job: Job, diagnosis: Diagnosis, *, date: str = "", steps: int
     likely = tuple(c.why for c in diagnosis.causes if c.probability >= LIKELY)[:3]
     if likely:
         blocks += [Heading(say("Likely causes")), BulletList(likely)]
+    loud = at_full_volume(full_scale)
+    blocks += [Heading(say("At the highest clean volume")), BulletList(loud)] if loud else []
     title = job.title or say("What to check")
     return Paper("customer", title, date, tuple(blocks), CustomerData(diagnosis), date)
 

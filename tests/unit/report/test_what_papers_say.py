@@ -7,6 +7,7 @@ import dataclasses
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -24,10 +25,12 @@ from gainwright.composition import compose
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
-from gainwright.plan import Plan, make_plan
+from gainwright.plan import FullScale, Plan, full_scale_text, make_plan
 from gainwright.report.allowance import allowance_chart
 from gainwright.report.figures import volts
+from gainwright.report.full_volume import at_full_volume
 from gainwright.report.handover import handover, hearing_rows
+from gainwright.report.languages import language
 from gainwright.report.paper import BulletList, Heading, Paper, Paragraph, StepBlock, Table
 from gainwright.report.setup_sheet import setup_sheet
 from gainwright.report.sheet import sheet_lines
@@ -290,13 +293,33 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
     """What to check, in order, as ranked by the diagnosis; places are named as in the drawing."""
     entry = read_entry({"heard": "sub", "tone": "50 Hz", "is": "silent"}, job)
     found = make_diagnosis(Diagnoser(job), (entry,))
-    paper = customer_paper(job, found)
+    loud = make_plan(job).full_scale
+    paper = customer_paper(job, found, full_scale=loud)
     steps = [b.do for b in paper.blocks if isinstance(b, StepBlock)]
     assert steps == [t.ask for t in found.next[: len(steps)]]
     assert len(steps) == 3
     pdf = written(paper, ".pdf")
     assert len(pages(pdf)) == 1
     assert all(letters(ask) in letters(pages(pdf)[0]) for ask in steps)
+
+
+@pytest.mark.parametrize("over_db", [2.5, -1.0])
+def test_a_customers_page_says_what_loud_recordings_do(job: Job, over_db: float) -> None:
+    """By how much the amplifier clips, volts and watts beside the rating, what to do: in words, in German too; nothing where all is clean."""
+    watts = 14.0**2 / 4
+    loud = FullScale("amp_sub", 40.0, over_db, 14.0, watts, "sub", 40.0, 6.0, "the sub amplifier", "the sub speaker")
+    texts = at_full_volume([loud])
+    said = " ".join(texts)
+    assert ("2.5 dB" in said) == (over_db > 0)
+    assert "14 V, 49 W into the sub speaker (rated 40 W)" in said
+    assert "must not last" in said
+    assert ("turn the volume down" in said) == (over_db > 0)
+    assert "_" not in said
+    german = [language("de").translate(text) for text in texts]
+    assert all(g != text for g, text in zip(german, texts, strict=True))
+    assert "recordings" not in " ".join(german)
+    assert at_full_volume([replace(loud, over_db=-1.0, watts=30.0)]) == ()
+    assert language("de").translate(full_scale_text(loud)) != full_scale_text(loud)
 
 
 def test_the_case_paper(job: Job) -> None:

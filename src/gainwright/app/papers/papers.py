@@ -77,7 +77,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
     check_kind(kind)
     check_date(material.date)
     if kind in ("customer", "case"):
-        return _support_paper(kind, job, material)
+        return _support_paper(kind, job, material, plan)
     from gainwright.report.handover import handover
     from gainwright.report.setup_sheet import setup_sheet
 
@@ -127,7 +127,7 @@ def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None
     return Measured(recording.name, channel, pictures(recording))
 
 
-def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
+def _support_paper(kind: str, job: Job, material: PaperMaterial, plan: Plan | None) -> Paper:
     from gainwright.diagnose import Diagnoser, make_diagnosis
     from gainwright.jobfile import read_entry
     from gainwright.report.support_papers import case_paper, customer_paper
@@ -137,7 +137,10 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial) -> Paper:
     declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
     diagnosis = make_diagnosis(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
     if kind == "customer":
-        return customer_paper(job, diagnosis, date=material.date)
+        from gainwright.plan import make_plan
+
+        loud = (plan or make_plan(job)).full_scale
+        return customer_paper(job, diagnosis, date=material.date, full_scale=loud)
     return case_paper(job, diagnoser, entries, diagnosis, case, date=material.date)
 
 
