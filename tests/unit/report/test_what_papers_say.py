@@ -304,7 +304,7 @@ def test_the_customers_page_is_one_page(job: Job) -> None:
 
 
 @pytest.mark.parametrize("over_db", [2.5, -1.0])
-def test_a_customers_page_says_what_loud_recordings_do(job: Job, over_db: float) -> None:
+def test_a_customers_page_says_what_loud_recordings_do(over_db: float) -> None:
     """By how much the amplifier clips, volts and watts beside the rating, what to do: in words, in German too; nothing where all is clean."""
     watts = 14.0**2 / 4
     loud = FullScale("amp_sub", 40.0, over_db, 14.0, watts, "sub", 40.0, 6.0, "the sub amplifier", "the sub speaker")
