@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import queue
+import socket
 from typing import TYPE_CHECKING, Any
 
 from gainwright.adapters.music_reader import read_file
@@ -108,6 +109,9 @@ class ClusterWorkers:
 
     def _client(self) -> Any:
         try:
+            # a client that can't connect is left open, and its closing when it is collected later can deadlock
+            host = self._distributed.comm.get_address_host_port(self.address)
+            socket.create_connection(host, timeout=_TIMEOUT_S).close()
             client = self._distributed.Client(self.address, timeout=_TIMEOUT_S, set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
             raise CallError(
