@@ -170,7 +170,7 @@ def test_given_certificate_is_checked(tmp_path: Path, run_openssl: Callable[...,
     run_openssl("pkey", "-in", str(pairs["good"][1]), "-aes256", "-passout", "pass:secret", "-out", str(locked))
     with pytest.raises(CallError, match="without password"):
         given_certificate(pairs["good"][0], locked)
-    with pytest.raises(CallError, match="ended on 2020-01-02"):
+    with pytest.raises(CallError, match="expired on 2020-01-02"):
         given_certificate(*ended(tmp_path))
 
 

@@ -38,7 +38,7 @@ def test_a_form_without_its_version_is_refused(api: httpx.Client, job: str, digi
     ):
         answer = api.post(address, data={**fields, "seen": digit}, headers={"origin": str(api.base_url)})
         assert answer.status_code == 422, address
-        assert "what it was made from" in answer.text, address
+        assert "which revision it was made from" in answer.text, address
     assert api.get(f"/api/jobs/{job}/run").json()["entries"] == []
     assert api.get(f"/api/cases/{case}").json()["evidence"] == []
 
