@@ -173,10 +173,12 @@ def _muting(context: PlanContext, end: End) -> Iterator[Finding]:
             "note",
             "gain_may_mute",
             f"{end.stage}.gain",
-            say("its gain control mutes at its lowest end: silence there is not a fault, and it starts just above it")
+            say(
+                "a gain control mutes at its lowest end; silence there is not a fault, so the work starts just above it"
+            )
             if known
             else say(
-                "its gain control may mute at its lowest end: silence there is not a fault, and it starts just above"
+                "a gain control may mute at its lowest end; silence there is not a fault, so the work starts just above it"
             ),
             "",
         )

@@ -79,8 +79,11 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
         ordered,
         tuple(map(words.target, targets.values())),
         _sorted([words.finding(f) for f in findings]),
-        tuple(clean_volume(context, limit, context.ends) for limit in found.governing.values()),
-        tuple(
+        # of a chain that must be changed first they would say what nobody may try
+        () if blocked else tuple(clean_volume(context, limit, context.ends) for limit in found.governing.values()),
+        ()
+        if blocked
+        else tuple(
             words.full_scale(full_scale(context, end, limits[end.stage], targets[end.stage]))
             for end in context.ends
             if end.stage in targets

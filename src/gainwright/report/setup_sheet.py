@@ -45,7 +45,7 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "", short: bool = False) ->
             blocks.append(Heading(title))
         blocks.append(_step(line))
     blocks += [Paragraph(BLOCKED, strong=True)] if plan.blocked else []
-    blocks += [Heading(say("Targets")), _targets(plan)] if plan.targets else []
+    blocks += [Heading(say("Targets")), _targets(plan)] if plan.targets and not plan.blocked else []
     blocks += [Paragraph(text) for text in map(full_scale_text, plan.full_scale) if text]
     blocks += [Heading(say("Remarks")), BulletList(tuple(text for _, text in notes))] if notes and not short else []
     blocks += [BlankLines((say("Done by"), say("Date"), say("Notes")))]

@@ -53,8 +53,9 @@ def plan_text(plan: Plan, *, short: bool = False) -> str:
         lines += _line(line, short=short)
     if plan.blocked:
         lines += ["", wrapped(BLOCKED, 0)]
-    lines += ["", "Targets", "-------"] if plan.targets else []
-    lines += [f"  {sentence(t.where_text)}: {volts(t.v_rms)}, set by {SET_BY[t.set_by]}" for t in plan.targets]
+    targets = () if plan.blocked else plan.targets
+    lines += ["", "Targets", "-------"] if targets else []
+    lines += [f"  {sentence(t.where_text)}: {volts(t.v_rms)}, set by {SET_BY[t.set_by]}" for t in targets]
     then = [text for text in map(full_scale_text, plan.full_scale) if text]
     if then:
         lines += ["", FULL_SCALE, "-" * len(FULL_SCALE), *(wrapped(text, 4, "  - ") for text in then)]

@@ -8,10 +8,12 @@ import pytest
 
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.model import Job
+from gainwright.plan import make_plan
 from gainwright.plan.blockers import blockers
 from gainwright.plan.context import PlanContext
 from gainwright.plan.result import Finding
 from gainwright.plan.sizes import sizes
+from gainwright.report.text import plan_text
 
 HEAD = "head: {kind: head_unit, rated_output: 4 V, volume: {steps: 40}, outputs: {OUTPUTS}}"
 POWERED = "head: {kind: head_unit, rated_output: 9 V, speaker_level: yes, outputs: {OUTPUTS}}"
@@ -142,3 +144,17 @@ def _all(stage: str) -> list[Finding]:
     head = HEAD.replace("OUTPUTS", "front: {}")
     text = f"format: 1\nstages:\n  {head}\n  {stage}\n  x: {{kind: speaker, from: a}}\n"
     return list(sizes(PlanContext(read_job_text(text).job)))
+
+
+def test_a_stopped_plan_says_nothing_of_full_power() -> None:
+    """Levels that nobody may try yet are neither in the plan nor in its text."""
+    plain = f"format: 1\nstages:\n  {POWERED.replace('OUTPUTS', 'front: {}')}\n"
+    healthy = (
+        plain.replace("speaker_level: yes, ", "") + f"  a: {AMP}\n  x: {{kind: speaker, from: a, impedance: 4 ohm}}\n"
+    )
+    stopped = healthy.replace("from: a,", "from: [a.left, a.right],")
+    for text, blocked in ((healthy, False), (stopped, True)):
+        plan = make_plan(read_job_text(text).job)
+        assert plan.blocked == blocked
+        assert (plan.full_scale == (), plan.volumes == ()) == (blocked, blocked)
+        assert ("Targets" not in plan_text(plan)) == blocked
