@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.answers import (
-    DC_OF_IMPEDANCE,
     SPEAKERS,
     TOUCHING_OHM,
     speaker_class,
@@ -58,9 +57,7 @@ def _number_answer(entry: Check, what: str, answer_model: AnswerModel) -> str:
     if what == "turn_on_voltage":
         return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
     speaker = entry.check.split(".")[0]
-    ohm = answer_model.chain.nominal()
-    usual = ohm.get(f"{speaker}.re", DC_OF_IMPEDANCE * ohm[f"{speaker}.impedance"])
-    ratio = found / usual
+    ratio = found / answer_model.usual_coil_ohm(speaker)
     return SPEAKERS[int(speaker_class(ratio))]
 
 
