@@ -5,9 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gainwright.jobfile import example_text, read_job_text
+from gainwright.diagnose import Cause
+from gainwright.diagnose.answers import AnswerModel
+from gainwright.diagnose.ensemble import Ensemble
+from gainwright.diagnose.observer import Observer
+from gainwright.jobfile import example_text, instruments, read_job_text
 from gainwright.plan import Expect, make_plan
 from gainwright.simulated import Rig
+from gainwright.solve import Chain
 
 COILS = "coils: 2 x 4 ohm parallel"
 TEXT = example_text("one_amplifier").replace("from: amp, impedance: 4 ohm", f"from: amp, {COILS}")
@@ -54,3 +59,21 @@ def test_a_given_resistance_is_wired_as_the_coils_are() -> None:
     series = given.replace("parallel", "series")
     assert expected(series).value == pytest.approx(6.8, abs=0.1)
     assert expected(given).high < expected(series).low
+
+
+def test_the_diagnosis_draws_the_coil_as_measured() -> None:
+    """A load of 0.15 to 0.6 of the job's, evenly, reads as a short where load times share is under 0.15 of the median's.
+
+    By integration over the measured quantiles: 2.6 of 100; with the median for every coil it would be none.
+    """
+    job = read_job_text(example_text("one_amplifier")).job
+    causes = [(Cause("nothing_wrong", ""),), (Cause("load_too_low", "amp"),)]
+    ensemble = Ensemble(Chain(job), causes, draws=1000, seed=1)
+    found = AnswerModel(Observer(ensemble, instruments(job))).check("sub.resistance")
+    sound, low = np.moveaxis(found.chance, 1, 0)
+    chance = np.linspace(0, 1, 2001)
+    share = np.interp(chance, [0.0, 0.05, 0.5, 0.95, 1.0], [0.56, *SHARES, 0.9])
+    expected_short = float(np.mean(np.clip((0.15 * 0.75 / share - 0.15) / 0.45, 0, 1)))
+    assert expected_short == pytest.approx(0.026, abs=0.004)
+    assert np.mean(low, axis=1)[found.labels.index("short")] == pytest.approx(expected_short, abs=0.012)
+    assert np.all(sound[found.labels.index("right")] > 0.98)
