@@ -38,7 +38,7 @@ def _amplifier(found: FullScale) -> str:
         return begin
     rated = say("rated {rating_w} W", rating_w=f"{found.rating_w:.0f}") if found.rating_w else say("no rating given")
     gives = say(
-        "It then gives {v_rms} V, {watts} W into {speaker} ({rated}).",
+        "It then gives up to {v_rms} V, {watts} W into {speaker} ({rated}).",
         v_rms=f"{found.v_rms:.3g}",
         watts=f"{found.watts:.0f}",
         speaker=found.speaker_text or found.speaker,
