@@ -17,31 +17,25 @@ def at_full_volume(found: Sequence[FullScale]) -> tuple[str, ...]:
     clipping = [f for f in found if f.over_db > 0]
     over = [f for f in found if f.watts is not None and f.rating_w is not None and f.watts > 1.02 * f.rating_w]
     texts = [_amplifier(f) for f in found if f in clipping or f in over]
-    if clipping:
-        texts.append(say("It is heard as distortion: turn the volume down for such recordings."))
-    if over:
-        texts.append(say("More than a speaker is rated for overheats it: such a level must not last."))
-    return tuple(texts)
+    then = [say("Such recordings distort: turn the volume down for them.")] if clipping else []
+    then += [say("Above its rating a speaker overheats: such a level must not last.")] if over else []
+    return (*texts, joined(then, by="{a} {b}")) if texts else ()
 
 
 def _amplifier(found: FullScale) -> str:
     stage = sentence(found.where_text or found.stage)
+    beyond = say("clean")
     if found.over_db > 0:
-        begin = say(
-            "{stage}: the loudest recordings drive it {over_db} dB further than it stays clean.",
-            stage=stage,
-            over_db=f"{found.over_db:.1f}",
-        )
-    else:
-        begin = say("{stage}: the loudest recordings don't make it distort.", stage=stage)
+        beyond = say("{over_db} dB beyond clean", over_db=f"{found.over_db:.1f}")
     if found.watts is None:
-        return begin
+        return say("{stage}: {beyond}.", stage=stage, beyond=beyond)
     rated = say("rated {rating_w} W", rating_w=f"{found.rating_w:.0f}") if found.rating_w else say("no rating given")
-    gives = say(
-        "It then gives up to {v_rms} V, {watts} W into {speaker} ({rated}).",
+    return say(
+        "{stage}: {beyond}, up to {v_rms} V, {watts} W into {speaker} ({rated}).",
+        stage=stage,
+        beyond=beyond,
         v_rms=f"{found.v_rms:.3g}",
         watts=f"{found.watts:.0f}",
         speaker=found.speaker_text or found.speaker,
         rated=rated,
     )
-    return joined([begin, gives], by="{a} {b}")

@@ -12,7 +12,7 @@ from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import chain_drawing, places_to_check, suspected_places
 from gainwright.report.full_volume import at_full_volume
 from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
-from gainwright.texts import say
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,7 +78,11 @@ def customer_paper(
     if likely:
         blocks += [Heading(say("Likely causes")), BulletList(likely)]
     loud = at_full_volume(full_scale)
-    blocks += [Heading(say("At the highest clean volume")), BulletList(loud)] if loud else []
+    blocks += (
+        [Heading(say("The loudest recordings at the highest clean volume")), Paragraph(joined(loud, by="{a} {b}"))]
+        if loud
+        else []
+    )
     title = job.title or say("What to check")
     return Paper("customer", title, date, tuple(blocks), CustomerData(diagnosis), date)
 
