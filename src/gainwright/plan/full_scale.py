@@ -64,15 +64,23 @@ def full_scale_text(found: FullScale) -> str:
         rated = (
             say("rated {rating_w} W", rating_w=f"{found.rating_w:.0f}") if found.rating_w else say("no rating given")
         )
+        figures = {
+            "tone_hz": f"{found.tone_hz:.0f}",
+            "v_rms": f"{found.v_rms:.3g}",
+            "watts": f"{found.watts:.0f}",
+            "speaker": found.speaker_text or found.speaker,
+            "rated": rated,
+        }
         parts.append(
             say(
-                "{stage}: a full-scale tone of {tone_hz} Hz gives {v_rms} V there, {watts} W into {speaker} ({rated}).",
+                "A full-scale tone of {tone_hz} Hz gives {v_rms} V there, {watts} W into {speaker} ({rated}).",
+                **figures,
+            )
+            if parts
+            else say(
+                "{stage}: a full-scale tone of {tone_hz} Hz gives {v_rms} V, {watts} W into {speaker} ({rated}).",
                 stage=sentence(found.where_text or found.stage),
-                tone_hz=f"{found.tone_hz:.0f}",
-                v_rms=f"{found.v_rms:.3g}",
-                watts=f"{found.watts:.0f}",
-                speaker=found.speaker_text or found.speaker,
-                rated=rated,
+                **figures,
             )
         )
     if over:
