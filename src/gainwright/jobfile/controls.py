@@ -15,9 +15,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.model import AnyStage
+    from gainwright.quantities import Quantity
 
 _FILTERS = ("low_pass", "high_pass")
 _BANDS = ("tone", "equaliser", "boost")
+_SILENT_DB = -200.0
+"""Lower end of a level control whose range the job doesn't give."""
 
 
 def _places(name: str, stage: AnyStage) -> dict[str, tuple[str, ...]]:
@@ -164,38 +167,31 @@ def check_places(job: Job) -> None:
             )
         if isinstance(stage, Amplifier):
             _check_remote_level(name, stage)
-        if isinstance(stage, LineDriver) and stage.range is not None and stage.gain.known:
+        if isinstance(stage, LineDriver) and stage.range is not None:
             low, high = stage.range.low, stage.range.high
-            if not low <= stage.gain.nominal <= high:
-                raise CallError(
-                    f"the gain of the line driver is set to {stage.gain}",
-                    code="out_of_range",
-                    where=f"stages.{name}.gain",
-                    rule=f"it goes from {low:g} to {high:g} dB",
-                    remedy=f"write {high:g} dB for fully up",
-                )
-        if isinstance(stage, LevelControl) and stage.at is not None and stage.at.known:
-            low = stage.range.low if stage.range is not None else -200.0
-            if not low <= stage.at.nominal <= 0:
-                raise CallError(
-                    f"the level control is set to {stage.at}",
-                    code="out_of_range",
-                    where=f"stages.{name}.at",
-                    rule=f"it attenuates only: {low:g} to 0 dB",
-                    remedy="write 0 dB for fully up",
-                )
+            _check_span(
+                "the gain of the line driver", f"stages.{name}.gain", stage.gain, low, high, rule="it goes from {span}"
+            )
+        if isinstance(stage, LevelControl):
+            low = stage.range.low if stage.range is not None else _SILENT_DB
+            _check_span("the level control", f"stages.{name}.at", stage.at, low, 0.0, rule="it attenuates only: {span}")
 
 
 def _check_remote_level(name: str, stage: Amplifier) -> None:
     remote = stage.remote_level
-    if remote is None or remote.at is None or not remote.at.known:
-        return
-    low, high = (remote.range.low, remote.range.high) if remote.range is not None else (-200.0, 0.0)
-    if not low <= remote.at.nominal <= high:
+    if remote is not None:
+        low, high = (remote.range.low, remote.range.high) if remote.range is not None else (_SILENT_DB, 0.0)
+        where = f"stages.{name}.remote_level.at"
+        _check_span("the remote level control", where, remote.at, low, high, rule="its range is {span}")
+
+
+def _check_span(what: str, where: str, at: Quantity | None, low: float, high: float, *, rule: str) -> None:
+    """Raise CallError if a control is set outside its span, in dB."""
+    if at is not None and at.known and not low <= at.nominal <= high:
         raise CallError(
-            f"the remote level control is set to {remote.at}",
+            f"{what} is set to {at}",
             code="out_of_range",
-            where=f"stages.{name}.remote_level.at",
-            rule=f"its range is {low:g} to {high:g} dB",
+            where=where,
+            rule=rule.format(span=f"{low:g} to {high:g} dB"),
             remedy=f"write {high:g} dB for fully up",
         )
