@@ -61,16 +61,21 @@ def less_drive(context: PlanContext, stage: str, over_db: float) -> dict[str, st
     if all(isinstance(context.job.stages[name], Processor) for name, _ in outputs):
         now = context.chain.settings
         return {f"{n}.{o}.level": f"{now[f'{n}.{o}.level'] - less:g} dB" for n, o in sorted(outputs)}
-    return _before(context, stage, f"pad_{stage}", f"kind: level_control, reserve: {less:g} dB, at: -{less:g} dB")
+    return _pad(context, stage, over_db)
 
 
 def wider_input(context: PlanContext, stage: str, over_db: float) -> dict[str, str]:
     """Return a higher input limit of a stage, or an attenuator before an amplifier."""
     if isinstance(context.job.stages[stage], Amplifier):
-        less = up_db(over_db)
-        return _before(context, stage, f"pad_{stage}", f"kind: level_control, reserve: {less:g} dB, at: -{less:g} dB")
+        return _pad(context, stage, over_db)
     limit_v = context.chain.nominal()[f"{stage}.input_limit"] * 10 ** (up_db(over_db) / 20)
     return {f"stages.{stage}.input_limit": f"{math.ceil(100 * limit_v) / 100:g} V"}
+
+
+def _pad(context: PlanContext, stage: str, over_db: float) -> dict[str, str]:
+    """Return an attenuator before a stage."""
+    less = up_db(over_db)
+    return _before(context, stage, f"pad_{stage}", f"kind: level_control, reserve: {less:g} dB, at: -{less:g} dB")
 
 
 def _before(context: PlanContext, stage: str, name: str, text: str) -> dict[str, str]:
