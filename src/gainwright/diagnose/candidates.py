@@ -9,24 +9,20 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.diagnose.answers import INSPECTED, inspected_places
-from gainwright.diagnose.cautions import (
-    AIRBAG,
-    CELL,
-    COIL_DEAD,
-    DC_VOLTS,
-    DIVIDER,
-    HOT,
-    LOUD,
-    METAL,
-    OFF_FIRST,
-    OHMS_DEAD,
-    REPAIR,
-    STANDING,
-    VOLTS_ONLY,
-)
+from gainwright.diagnose.cautions import CELL, LOUD, OFF_FIRST
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.model import (
+    AIRBAG_DASH,
+    COIL_DEAD,
+    DC_VOLTS,
+    HOT_OUTPUT,
+    METAL,
+    OHMS_DEAD,
+    OUTDOORS,
+    RECORDER_VOLTS,
+    SUPPLY_REPAIR,
+    VOLTS_ONLY,
     WITH_NAMED_OUTPUTS,
     Amplifier,
     Check,
@@ -197,7 +193,7 @@ class Catalogue:
             stage = place.split(".")[0]
             if place.endswith(".inputs"):
                 minutes = MINUTES["look_at_inputs"] + self.access(stage)
-                yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG,))
+                yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG_DASH,))
             else:
                 test = "read_off_gain" if place in unknown else "look_at_control"
                 yield Candidate(test, place, MINUTES[test] + self._settling(stage), _check(place))
@@ -225,7 +221,9 @@ class Catalogue:
             for what in terminals if has_meter else ():
                 minutes = MINUTES["measure_supply"] + self.access(name)
                 entry = _check(f"{unit}.{what}")
-                yield Candidate("measure_supply", f"{unit}.{what}", minutes, entry, (DC_VOLTS, METAL, REPAIR, STANDING))
+                yield Candidate(
+                    "measure_supply", f"{unit}.{what}", minutes, entry, (DC_VOLTS, METAL, SUPPLY_REPAIR, OUTDOORS)
+                )
 
     def _listening(self) -> Iterator[Candidate]:
         for path in self.paths:
@@ -250,8 +248,8 @@ class Catalogue:
                     entry = Reading.model_validate({"at": str(node), "with": name, **path.played()})
                     minutes = MINUTES[test] + self.access(node.stage)
                     power = gives_power(self.job.stages[node.stage])
-                    cautions = ((VOLTS_ONLY,) if test == "measure" else ()) + ((HOT, LOUD) if power else ())
-                    cautions += (DIVIDER,) if power and test == "record" else ()
+                    cautions = ((VOLTS_ONLY,) if test == "measure" else ()) + ((HOT_OUTPUT, LOUD) if power else ())
+                    cautions += (RECORDER_VOLTS,) if power and test == "record" else ()
                     yield Candidate(test, str(node), minutes, entry, cautions, path.nodes)
         if path.stage and path.upstream and self.job.stages[path.stage].kind != "head_unit":
             name = next((n for n, i in self.instruments.items() if isinstance(i, Multimeter)), "")
@@ -260,7 +258,7 @@ class Catalogue:
                 played = {key: v for key, v in path.played().items() if key != "level"}
                 entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **played, **feed})
                 minutes = MINUTES["feed"] + self.access(path.stage)
-                yield Candidate("feed", path.stage, minutes, entry, (OFF_FIRST, VOLTS_ONLY, HOT, LOUD))
+                yield Candidate("feed", path.stage, minutes, entry, (OFF_FIRST, VOLTS_ONLY, HOT_OUTPUT, LOUD))
 
     def _usable(self, instrument: Instrument, node: Node, path: PlayedPath) -> str:
         """Return the kind of test that an instrument makes at a node, empty if it can't."""
@@ -279,7 +277,7 @@ class Catalogue:
             if wiring.is_digital(run):
                 minutes = MINUTES["look_at_link"] + self.access(run.target)
                 place = link_place(run)
-                yield Candidate("look_at_link", place, minutes, _check(place), (AIRBAG,))
+                yield Candidate("look_at_link", place, minutes, _check(place), (AIRBAG_DASH,))
 
     def _leads(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
@@ -289,7 +287,7 @@ class Catalogue:
             if node in self.chain.wiring.digital:
                 continue
             minutes = MINUTES["check_lead"] + self.access(node.stage) + self.access(port.stage)
-            yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG))
+            yield Candidate("check_lead", name, minutes, _check(name), (OHMS_DEAD, AIRBAG_DASH))
 
     def _speakers(self) -> Iterator[Candidate]:
         if not any(isinstance(i, Multimeter) for i in self.instruments.values()):
@@ -332,7 +330,7 @@ class Catalogue:
                 path = next(p for p in self.paths if pairs[0][0] in p.nodes)
                 minutes = MINUTES["swap_leads"] + self.access(run.source_stage) + self.access(run.target)
                 entry = SwapTest.model_validate({"swap": str(run), **path.played()})
-                yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG), path.nodes)
+                yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG_DASH), path.nodes)
 
     def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
         """Return the minutes to check one cause directly: those of the shortest test for it."""

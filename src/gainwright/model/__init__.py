@@ -1,6 +1,18 @@
 """The data model: the job, its stages, wiring, instruments and readings. No solving, no files."""
 
 from gainwright.model.case import BelievedCause, Case, Closure, DialogueStep
+from gainwright.model.cautions import (
+    AIRBAG_DASH,
+    COIL_DEAD,
+    DC_VOLTS,
+    HOT_OUTPUT,
+    METAL,
+    OHMS_DEAD,
+    OUTDOORS,
+    RECORDER_VOLTS,
+    SUPPLY_REPAIR,
+    VOLTS_ONLY,
+)
 from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
 from gainwright.model.compounds import (
     Accuracy,
@@ -58,12 +70,22 @@ from gainwright.model.stages import (
 from gainwright.model.wiring import Feed, Route, Wiring, resolve
 
 __all__ = [
+    "AIRBAG_DASH",
+    "COIL_DEAD",
+    "DC_VOLTS",
+    "HOT_OUTPUT",
     "INSTRUMENTS",
     "KINDS",
+    "METAL",
     "NO_MARK",
+    "OHMS_DEAD",
+    "OUTDOORS",
+    "RECORDER_VOLTS",
     "RESULTS",
     "SOURCE_TYPE",
     "STAGES",
+    "SUPPLY_REPAIR",
+    "VOLTS_ONLY",
     "WITH_NAMED_OUTPUTS",
     "Accuracy",
     "Amplifier",

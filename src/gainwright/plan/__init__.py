@@ -2,7 +2,7 @@
 
 from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
-from gainwright.plan.cautions import GENERAL, MAKER_FIRST, RECORDER_VOLTS
+from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.lines import labels
 from gainwright.plan.place_words import control_words, device_words, name_words, place_words
@@ -13,7 +13,6 @@ from gainwright.plan.tone_files import tone_uses
 __all__ = [
     "GENERAL",
     "MAKER_FIRST",
-    "RECORDER_VOLTS",
     "Adjust",
     "AmplifierBand",
     "Attenuator",

@@ -11,9 +11,9 @@ import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import instruments
-from gainwright.model import Amplifier, HeadUnit, Recorder, gives_power, may_float
+from gainwright.model import HOT_OUTPUT, RECORDER_VOLTS, Amplifier, HeadUnit, Recorder, gives_power, may_float
 from gainwright.physics import parallel, preferred_values
-from gainwright.plan.cautions import BRIDGED, HEAD_BRIDGED, HOT_OUTPUT, MAKER_FIRST, RECORDER_GROUNDS, RECORDER_VOLTS
+from gainwright.plan.cautions import BRIDGED, HEAD_BRIDGED, MAKER_FIRST, RECORDER_GROUNDS
 from gainwright.solve import Chain, amplifier_ceiling_v
 
 if TYPE_CHECKING:

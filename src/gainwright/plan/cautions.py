@@ -5,6 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.model import (
+    AIRBAG_DASH,
+    COIL_DEAD,
+    DC_VOLTS,
+    HOT_OUTPUT,
+    METAL,
+    OHMS_DEAD,
+    OUTDOORS,
+    RECORDER_VOLTS,
+    SUPPLY_REPAIR,
+    VOLTS_ONLY,
     HeadUnit,
     Indicator,
     Multimeter,
@@ -30,7 +40,6 @@ HIGH_VOLTAGE = say(
 AIRBAG = say(
     "Keep off airbag and belt-tensioner wiring (usually yellow): no meter, no probe, no splice. Leave it to a licensed technician."
 )
-METAL = say("A battery welds tools and burns hands: rings and watch off, no tool across two terminals.")
 ALONE = say("Don't work alone on a supply or at full power.")
 PLUGS = say("Plugs and bare wires are moved with the system off only, probes with the tone stopped.")
 GENERAL = (MAKER_FIRST, STANDING_VEHICLE, HIGH_VOLTAGE, AIRBAG, METAL, ALONE, PLUGS)
@@ -39,37 +48,20 @@ GENERAL = (MAKER_FIRST, STANDING_VEHICLE, HIGH_VOLTAGE, AIRBAG, METAL, ALONE, PL
 CHARGED = say(
     "Capacitors in amplifiers and at the supply stay charged: wait as long as their makers say, never short them."
 )
-AIRBAG_DASH = say("Behind the dash: ignition off and wait as the maker says; leave yellow plugs closed.")
-OHMS_DEAD = say("Everything off, the lead unplugged at both ends.")
-COIL_DEAD = say("Everything off, the speaker disconnected.")
 SWITCH_ON = say("Smell, smoke, a blown fuse: off at once, and find out why.")
-OUTDOORS = say(
-    "Engine only outdoors or with its exhaust extracted; keep clear of belts and fan; never disconnect the battery while it runs."
-)
 CHARGER = say(
     "A charger made for this battery (lithium has its own); its clamps on and off with everything off, away from the battery's vents."
 )
-DC_VOLTS = say("Meter on DC volts, red lead in the volts socket: in the amps socket it shorts the battery.")
-SUPPLY_REPAIR = say(
-    "Repairs of supply and fuses: engine and charger off, battery disconnected as the vehicle's maker says, a new fuse of the same rating; when unsure, a licensed technician."
-)
-VOLTS_ONLY = say("Meter on AC volts, leads in the volts sockets.")
 FULL_LEVEL = say("All speakers off; no fingers, no bare ends at the terminals.")
 HEAD_BRIDGED = say(
     "Head units' speaker outputs are nearly always bridged: neither terminal is ground, no wire may touch ground or another."
 )
 BRIDGED = say("Bridged: neither terminal is ground, nothing grounded may touch it.")
-RECORDER_VOLTS = say(
-    "A recorder only through a divider made for it and the output: a resistor in each conductor, one across its input (gainwright attenuator designs it)."
-)
 RECORDER_GROUNDS = say(
     "The divider on both terminals, its end on a balanced or floating input, the computer on its own battery with nothing else connected: a ground there shorts a bridged output. If that can't be, use the meter."
 )
 SCOPE_GROUNDS = say(
     "Only an instrument on its own battery, connected to nothing else: a ground clip shorts a bridged output."
-)
-HOT_OUTPUT = say(
-    "Outputs for speakers carry tens of volts at power and may be bridged: no bare ends, no fingers, nothing grounded across them."
 )
 HEARING = say("Hearing protection on, doors open, nobody else in the cabin.")
 LISTENING = say("Loud music harms hearing before it hurts: stop at the first distortion.")

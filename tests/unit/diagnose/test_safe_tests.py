@@ -6,10 +6,10 @@ import pytest
 
 from gainwright.diagnose.candidates import Candidate, Catalogue
 from gainwright.diagnose.causes import Cause
-from gainwright.diagnose.cautions import DC_VOLTS, DIVIDER, OFF_FIRST, REPAIR, repair_cautions
+from gainwright.diagnose.cautions import OFF_FIRST, repair_cautions
 from gainwright.diagnose.wording import describe_test
 from gainwright.jobfile import example_text, instruments, read_job_text
-from gainwright.model import Job
+from gainwright.model import DC_VOLTS, RECORDER_VOLTS, SUPPLY_REPAIR, Job
 from gainwright.solve import Chain
 
 
@@ -48,7 +48,7 @@ def test_no_cell_on_a_tweeter(found: list[Candidate]) -> None:
 
 def test_a_recorder_at_an_amplifier_only_through_its_divider(found: list[Candidate]) -> None:
     """With its divider it may be used, and the test says so; without one it isn't used there, however high its input range."""
-    assert all(DIVIDER in c.cautions for c in found if c.test == "record")
+    assert all(RECORDER_VOLTS in c.cautions for c in found if c.test == "record")
     bare = example_text("two_way_and_sub").replace("full_scale: 2 V, attenuator: 30 dB", "full_scale: 90 V")
     assert "record" in {c.test for c in found}
     assert "record" not in {c.test for c in candidates(bare)}
@@ -56,7 +56,7 @@ def test_a_recorder_at_an_amplifier_only_through_its_divider(found: list[Candida
 
 def test_supplies_and_their_repairs_have_their_cautions(found: list[Candidate]) -> None:
     """DC volts and the amps socket at the reading, the battery and the licensed technician at the repair."""
-    assert all({DC_VOLTS, REPAIR} <= set(c.cautions) for c in found if c.test == "measure_supply")
-    assert REPAIR in repair_cautions(Cause("amplifier_no_supply", "amp_sub"))
+    assert all({DC_VOLTS, SUPPLY_REPAIR} <= set(c.cautions) for c in found if c.test == "measure_supply")
+    assert SUPPLY_REPAIR in repair_cautions(Cause("amplifier_no_supply", "amp_sub"))
     assert OFF_FIRST in repair_cautions(Cause("lead_open", "lead:desk.sub-knob"))
     assert repair_cautions(Cause("gain_low", "amp_sub")) == ()

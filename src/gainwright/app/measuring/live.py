@@ -131,7 +131,7 @@ class LiveSession:
         self, device: InputDevice, options: LiveOptions, calibrations: Calibrations, *, rate_hz: int, channels: int
     ) -> None:
         from gainwright.metering import LiveMeter
-        from gainwright.plan import RECORDER_VOLTS
+        from gainwright.model import RECORDER_VOLTS
 
         check_options(options)
         self.device, self.options, self.rate_hz, self.channels = device, options, rate_hz, channels
