@@ -205,21 +205,25 @@ def test_device_may_revoke_only_itself_and_makes_no_code(
 
 
 def test_wrong_codes_are_reported_cause_waits_and_void_the_code(own: httpx.Client, phone: httpx.Client) -> None:
-    """A wrong code is reported beside what was typed; another attempt must wait; a used code is void."""
+    """A wrong code is reported beside what was typed; another attempt must wait; a pairing ends the waiting."""
     digits = new_code(own)
-    wrong = f"{(int(digits) + 1) % 10**8:08}"
-    refused = phone.post("/pair", data={"code": wrong, "name": '"><script>x</script>'})
-    assert refused.status_code == 422
-    assert "wrong code" in refused.text
-    assert "&lt;script&gt;" in refused.text
-    assert "<script>x" not in refused.text
-    assert wrong in refused.text
-    waiting = phone.post("/pair", data={"code": digits, "name": "phone"})
-    assert waiting.status_code == 429
-    assert 1 <= int(waiting.headers["retry-after"]) <= 3
-    assert COOKIE not in phone.cookies
-    assert len(phone.post("/pair", data={"code": "1" * 9000, "name": "x"}).text) < 20_000
-    assert phone.post("/pair", data={"code": "1" * 11_000, "name": "x"}).status_code == 413
+    try:
+        wrong = f"{(int(digits) + 1) % 10**8:08}"
+        refused = phone.post("/pair", data={"code": wrong, "name": '"><script>x</script>'})
+        assert refused.status_code == 422
+        assert "wrong code" in refused.text
+        assert "&lt;script&gt;" in refused.text
+        assert "<script>x" not in refused.text
+        assert wrong in refused.text
+        waiting = phone.post("/pair", data={"code": digits, "name": "phone"})
+        assert waiting.status_code == 429
+        assert 1 <= int(waiting.headers["retry-after"]) <= 3
+        assert COOKIE not in phone.cookies
+        assert len(phone.post("/pair", data={"code": "1" * 9000, "name": "x"}).text) < 20_000
+        assert phone.post("/pair", data={"code": "1" * 11_000, "name": "x"}).status_code == 413
+    finally:  # whichever test comes next, its device doesn't wait for this one's wrong code
+        pair(own, phone, "after a wrong code")
+    assert phone.get("/api/bench").json()["device"] == "after a wrong code"
 
 
 def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:
