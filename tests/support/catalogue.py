@@ -1,4 +1,4 @@
-"""The sentences that a catalogue of the papers needs, read from the code: the literal templates of `say` and `joined`.
+"""The sentences that a catalogue needs, read from the code, the templates of the pages and the scripts.
 
 Called as a program it updates the catalogues: new sentences are added, empty, to be translated; unused ones are
 removed; the translations are compiled.
@@ -13,8 +13,11 @@ from pathlib import Path
 
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
+from jinja2 import nodes
 
 import gainwright
+from gainwright.web.page_language import script_texts
+from gainwright.web.rendering import environment
 
 PACKAGE = Path(gainwright.__file__).parent
 
@@ -30,6 +33,22 @@ def sentences() -> set[str]:
             given = node.args[:1] if name == "say" else []
             given += [k.value for k in node.keywords if name == "joined" and k.arg == "by"]
             found |= {g.value for g in given if isinstance(g, ast.Constant) and isinstance(g.value, str)}
+    return found | page_sentences() | set(script_texts())
+
+
+def page_sentences() -> set[str]:
+    """Return the sentences of the templates: what they pass to `say`, and the nouns that they count."""
+    found: set[str] = set()
+    for name in environment().list_templates():
+        source = (PACKAGE / "web" / "templates" / name).read_text(encoding="utf-8")
+        tree = environment().parse(source, name)
+        for call in tree.find_all(nodes.Call):
+            if isinstance(call.node, nodes.Name) and call.node.name == "say" and isinstance(call.args[0], nodes.Const):
+                found.add(call.args[0].value)
+        for counted in tree.find_all(nodes.Filter):
+            given = [a.value for a in counted.args if isinstance(a, nodes.Const)]
+            if counted.name == "counted":
+                found |= {"{number} " + noun for noun in (given if len(given) == 2 else [given[0], given[0] + "s"])}
     return found
 
 

@@ -1,6 +1,7 @@
-"""Papers in other languages: sentences from a gettext catalogue, numbers in the format of the language.
+"""Papers and pages in other languages: sentences from a gettext catalogue, numbers in the format of the language.
 
-English needs no catalogue: its sentences are the keys. A sentence missing from a catalogue stays in English.
+English needs no catalogue: its sentences are the keys. A sentence missing from a catalogue stays in English. A further
+language is one more file, `locale/CODE/LC_MESSAGES/gainwright.po`.
 """
 
 from __future__ import annotations
@@ -17,7 +18,6 @@ from gainwright.texts import Text
 
 FOLDER = Path(__file__).parent.parent / "locale"
 DOMAIN = "gainwright"
-LANGUAGES = {"en": "English", "de": "Deutsch"}
 _NUMBER = re.compile(r"(?<![\w.])([+-]?[0-9]+)\.([0-9]+)(?![\w.]*[0-9]*\.[0-9])")
 CHART_WORDS = (
     "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
@@ -72,8 +72,30 @@ def decimal_sign(code: str) -> str:
 
 
 @functools.cache
+def languages() -> dict[str, str]:
+    """Return the code of each language and its own name for itself (Unicode CLDR, by Babel), English first."""
+    from babel import Locale
+
+    codes = sorted(path.parent.parent.name for path in FOLDER.glob(f"*/LC_MESSAGES/{DOMAIN}.po"))
+    return {"en": "English"} | {code: (Locale.parse(code).display_name or code).capitalize() for code in codes}
+
+
+@functools.cache
 def _catalogue(code: str) -> gettext.NullTranslations:
-    return gettext.translation(DOMAIN, str(FOLDER), languages=[code], fallback=True)
+    source = FOLDER / code / "LC_MESSAGES" / f"{DOMAIN}.po"
+    compiled = source.with_suffix(".mo")
+    if compiled.exists() or not source.exists():
+        return gettext.translation(DOMAIN, str(FOLDER), languages=[code], fallback=True)
+    from io import BytesIO
+
+    from babel.messages.mofile import write_mo
+    from babel.messages.pofile import read_po
+
+    content = BytesIO()
+    with source.open("rb") as file:
+        write_mo(content, read_po(file))
+    content.seek(0)
+    return gettext.GNUTranslations(content)
 
 
 def language(code: str) -> Language:
@@ -81,14 +103,14 @@ def language(code: str) -> Language:
 
     Raises
     ------
-    CallError : papers aren't available in it.
+    CallError : there is no catalogue for it.
     """
-    if code not in LANGUAGES:
+    if code not in languages():
         raise CallError(
             f"papers aren't available in {code!r}",
             code="unknown_language",
             where="language",
-            rule=f"available are {', '.join(f'{c} ({name})' for c, name in LANGUAGES.items())}",
+            rule=f"available are {', '.join(f'{c} ({name})' for c, name in languages().items())}",
         )
     return Language(code)
 

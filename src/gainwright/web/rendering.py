@@ -1,4 +1,4 @@
-"""Pages from templates: everything escaped, undefined names are errors."""
+"""Pages from templates: everything escaped, undefined names are errors, texts in the page's language."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
 from gainwright.errors import GainwrightError
+from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said
 from gainwright.web.shown_errors import shown, status_of
 
 if TYPE_CHECKING:
@@ -29,10 +30,12 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=in_language,
     )
     made.filters["when"] = when
     made.filters["counted"] = counted
     made.globals["version"] = __version__
+    made.globals["say"] = said
     return made
 
 
@@ -50,7 +53,9 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
     if isinstance(error, GainwrightError):
         status = status_of(error) if status == 200 else status
         context["error"] = shown(error)
-    return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
+    with page_language(language_of(request)):
+        shared |= page_words()
+        return HTMLResponse(environment().get_template(name).render({**shared, **context}), status)
 
 
 def done_or_shown(do: Callable[[], str], show: Callable[[GainwrightError], Response]) -> Response:
@@ -69,8 +74,3 @@ def go_to(address: str) -> RedirectResponse:
 def when(moment: datetime) -> str:
     """Return a time for people to read, in the machine's time zone."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M")
-
-
-def counted(number: int, one: str, more: str = "") -> str:
-    """Return a number with its noun: `1 test`, `2 tests`, `3 entries`."""
-    return f"{number} {one if number == 1 else more or one + 's'}"

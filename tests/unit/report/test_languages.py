@@ -12,10 +12,10 @@ from babel.messages.pofile import read_po
 from catalogue import PACKAGE, sentences, words
 
 from gainwright.errors import GainwrightError
-from gainwright.report.languages import LANGUAGES, Language, language, translate_chart
+from gainwright.report.languages import Language, language, languages, translate_chart
 from gainwright.texts import joined, say
 
-OTHERS = sorted(set(LANGUAGES) - {"en"})
+OTHERS = sorted(set(languages()) - {"en"})
 
 
 def po(code: str) -> Catalog:

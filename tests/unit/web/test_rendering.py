@@ -6,7 +6,8 @@ import pytest
 from starlette.responses import PlainTextResponse
 
 from gainwright.errors import CallError
-from gainwright.web.rendering import counted, done_or_shown
+from gainwright.web.page_language import counted
+from gainwright.web.rendering import done_or_shown
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def _papers(
     shown: bool,
     error: GainwrightError | None = None,
 ) -> Response:
-    from gainwright.report.languages import LANGUAGES
+    from gainwright.report.languages import languages
 
     if error is None:
         try:
@@ -69,7 +69,7 @@ def _papers(
         here="papers",
         kinds=KINDS,
         sizes=SIZES,
-        languages=LANGUAGES,
+        languages=languages(),
         wanted=wanted,
         today=today(),
         cases=cases_of(site.store, job.id),

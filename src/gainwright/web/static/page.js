@@ -6,6 +6,8 @@
 // An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
 // reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
 
+import { text } from "./words.js";
+
 const said = document.getElementById("said");
 let quiet;
 export function say(words, stay = false) {
@@ -21,13 +23,13 @@ let turn = 0; // how often something was entered or shown
 export async function send(form, submitter, automatic = false) {
   if (writing.has(form)) {
     if (automatic) later.add(form);
-    else say("One moment: your last entry is still being saved.");
+    else say(text("One moment: your last entry is still being saved."));
     return;
   }
   await exchange(form, submitter, automatic);
   if (automatic || !later.delete(form)) return;
   if (form.isConnected) ask(form);
-  else say("Your last change wasn't saved: make it again.");
+  else say(text("Your last change wasn't saved: make it again."));
 }
 
 async function exchange(form, submitter, automatic) {
@@ -54,7 +56,7 @@ async function exchange(form, submitter, automatic) {
   } catch (error) {
     if (error.name === "AbortError") return;
     if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], ids);
-    else say("The server can't be reached. Your entry is still here; try again.", true);
+    else say(text("The server can't be reached. Your entry is still here; try again."), true);
     return;
   } finally {
     if (!automatic) writing.delete(form);
@@ -164,7 +166,7 @@ const waiting = () => JSON.parse(localStorage.getItem(QUEUE) || "[]");
 
 function keep(address, data, swap) {
   localStorage.setItem(QUEUE, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
-  say("The server can't be reached. Your entry is kept on this device and sent when the server answers again.", true);
+  say(text("The server can't be reached. Your entry is kept on this device and sent when the server answers again."), true);
   setTimeout(sendKept, 1500);
 }
 
@@ -189,7 +191,7 @@ async function sendKept() {
       localStorage.setItem(QUEUE, JSON.stringify(rest));
       last = { answer, swap: first.swap };
     }
-    say(refused().length ? "The server is back; some of your entries were refused." : "The server is back; all your entries have been sent.");
+    say(refused().length ? text("The server is back; some of your entries were refused.") : text("The server is back; all your entries have been sent."));
     if (last) await show(last.answer, last.swap, { push: true });
   } catch {
     setTimeout(sendKept, 2000);
@@ -221,7 +223,7 @@ function showRefused() {
   const box = document.createElement("section");
   box.id = "not-taken";
   box.className = "trouble";
-  box.setAttribute("aria-label", "Kept on this device");
+  box.setAttribute("aria-label", text("Kept on this device"));
   for (const entry of refused()) {
     const line = document.createElement("p"), link = document.createElement("a"), button = document.createElement("button");
     line.textContent = `Refused: ${entry.data.filter(plain).map((pair) => pair[1]).join(" ")} (${entry.why.trim()}) `;
