@@ -171,6 +171,7 @@ def test_invalid_text_is_refused(store: Store, text: str) -> None:
         lambda: store.jobs.list(words=text),
         lambda: store.jobs.get(text),
         lambda: store.runs.add(job.id, step="1", kind="reading", text=text, value={}, by="", seen=0),
+        lambda: store.runs.add(job.id, step="1", kind="reading", text="", value={}, by="", seen=0, key=text),
         lambda: store.recordings.add(job.id, name=text, content=b"", measured={}),
         lambda: store.cases.write("a", Case(job=text), seen=0),
         lambda: _device(store, text, "a"),
@@ -242,6 +243,24 @@ def test_entry_made_meanwhile_is_not_overwritten(store: Store) -> None:
             with pytest.raises(ConflictError):
                 _entry(store, job, seen=seen, step=step)
     assert [(entry.number, entry.step) for entry in store.runs.entries(job)] == [(1, "a"), (2, "b"), (3, "a"), (4, "b")]
+
+
+def test_entry_with_a_key_is_stored_once(store: Store) -> None:
+    """Sent again it is the same entry, also after it was taken back; another text with the key is another entry."""
+    job, other = (store.jobs.add(title=title, text="").id for title in ("one", "two"))
+    first = _entry(store, job, seen=0, key="k1")
+    assert _entry(store, job, seen=0, key="k1") == first
+    back = _entry(store, job, seen=1, kind="taken_back", text="", key="k2")
+    assert _entry(store, job, seen=0, key="k1") == first
+    assert _entry(store, job, seen=2, key="k1") == first
+    with pytest.raises(ConflictError):
+        _entry(store, job, seen=0, key="k1", text="2,2 V")
+    third = _entry(store, job, seen=2, key="k1", text="2,2 V")
+    fourth = _entry(store, job, seen=0, key="k1", step="volume")
+    without = [_entry(store, job, seen=seen, step="no key") for seen in (0, 5)]
+    assert store.runs.entries(job) == [first, back, third, fourth, *without]
+    assert [entry.key for entry in store.runs.entries(job)] == ["k1", "k2", "k1", "k1", "", ""]
+    assert _entry(store, other, seen=0, key="k1").number == 1
 
 
 def _device(store: Store, name: str, digest: str) -> Device:

@@ -296,7 +296,7 @@ def test_store_of_the_first_revision_is_upgraded(place: str, own_folder: Path) -
         assert (job.title, job.text, job.revision, job.undoable, job.redoable) == ("Großer Bus", JOB, 3, 0, 1)
         assert store.jobs.list(words="GROSSER bus") == [job]
         assert store.jobs.list(words="phone") == []
-        assert store.runs.entries("j1")[0].value == {"v": 2.1}
+        assert (store.runs.entries("j1")[0].value, store.runs.entries("j1")[0].key) == ({"v": 2.1}, "")
         assert store.recordings.content("r1") == b"\x01\x02\x03"
         assert [(kept.name, kept.revision) for kept in store.cases.find("öl AMP")] == [("blue", 2)]
         assert store.cases.closed_by_cause() == {"gain_low": 1}

@@ -282,6 +282,21 @@ def test_reading_typed_without_a_network_is_sent_when_it_is_back(
     assert [e["text"] for e in entries(api, job)] == ["13,9"]
 
 
+def test_enter_pressed_twice_without_a_network_is_one_entry(
+    open_page: Callable[..., Page], api: httpx.Client, job: str
+) -> None:
+    """The first and its repetition are one entry; what is typed next is another, even when it's the same again."""
+    page = open_page(step_page(job, "amplifier.amp_sub"), size="phone")
+    page.context.set_offline(True)
+    for text in ("12", "12", "12.5", "12"):
+        enter(page, text) if page.locator("#field").input_value() != text else press(page.locator("#field"), "Enter")
+    page.get_by_text("kept on this device").wait_for()
+    page.context.set_offline(False)
+    page.locator("#onward").wait_for(timeout=20_000)
+    page.get_by_text("all your entries have been sent").wait_for(timeout=20_000)
+    assert [e["text"] for e in entries(api, job)] == ["12 V", "12.5 V", "12 V"]
+
+
 def test_offline_reading_in_conflict_is_shown_with_the_other(
     open_page: Callable[..., Page], api: httpx.Client, job: str
 ) -> None:
@@ -498,7 +513,10 @@ def test_api_refuses_invalid_entries(api: httpx.Client, job: str) -> None:
     assert first.status_code == 201
     assert api.post(run, json={"step": SUPPLY, "text": "13.8", "seen": 0}).json()["number"] == first.json()["number"]
     assert api.post(run, json={"step": SUPPLY, "text": "13.9", "seen": 0}).status_code == 409
-    assert len(entries(api, job)) == 1
+    again = {"step": SUPPLY, "text": "13.9", "seen": 1, "key": "k"}
+    second = [api.post(run, json=again).json()["number"] for _ in range(2)]
+    assert second == [2, 2]
+    assert [e["key"] for e in entries(api, job)] == ["", "k"]
     assert api.get(f"/api/jobs/{job}/plan").json()["steps"][0]["id"] == "prepare.speakers"
 
 

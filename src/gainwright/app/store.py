@@ -53,6 +53,7 @@ class RunEntry:
     text : as it was typed; the reason when skipped.
     value : what was read from the text, with the verdict.
     by : the device it was entered on.
+    key : made by its writer for this entry alone, so that it can be sent again; empty when it has none.
     """
 
     number: int
@@ -62,6 +63,7 @@ class RunEntry:
     value: Mapping[str, Any]
     by: str
     at: datetime
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +132,21 @@ class Runs(Protocol):
         """Return all entries, in order."""
 
     def add(
-        self, job: str, *, step: str, kind: RunKind, text: str, value: Mapping[str, Any], by: str, seen: int
+        self,
+        job: str,
+        *,
+        step: str,
+        kind: RunKind,
+        text: str,
+        value: Mapping[str, Any],
+        by: str,
+        seen: int,
+        key: str = "",
     ) -> RunEntry:
-        """Add an entry. `seen` is the number of the step's last entry that the writer read, 0 for none. ConflictError: there is a newer one."""
+        """Add an entry. `seen` is the number of the step's last entry that the writer read, 0 for none. ConflictError: there is a newer one.
+
+        An entry of the same step, kind and text with the same key is in the store only once: sent again it is returned.
+        """
 
 
 class Recordings(Protocol):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import secrets
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -36,7 +37,13 @@ def environment() -> Environment:
     made.filters["counted"] = counted
     made.globals["version"] = __version__
     made.globals["say"] = said
+    made.globals["new_key"] = new_key
     return made
+
+
+def new_key() -> str:
+    """Return the key of an entry: random, made anew for each form, so that sending a form twice stores one entry."""
+    return secrets.token_urlsafe(12)
 
 
 def page(request: Request, name: str, *, status: int = 200, **context: Any) -> HTMLResponse:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.adapters.store.database import Database
+    from gainwright.adapters.store.tables import AnyRow
     from gainwright.app.store import RunKind
 
 # built once, since a user waits for each reading to be stored
@@ -22,6 +23,9 @@ _LOCK_JOB = sa.select(job_table.c.id).where(job_table.c.id == sa.bindparam("of")
 _OF_STEP = sa.func.max(run_entry.c.number).filter(run_entry.c.step == sa.bindparam("at_step"))
 _HIGHEST = sa.select(sa.func.coalesce(sa.func.max(run_entry.c.number), 0), sa.func.coalesce(_OF_STEP, 0)).where(
     run_entry.c.job == sa.bindparam("of")
+)
+_SAME = sa.select(run_entry).where(
+    *(run_entry.c[name] == sa.bindparam(f"same_{name}") for name in ("job", "key", "step", "kind", "text"))
 )
 _ADD = run_entry.insert()
 
@@ -38,19 +42,33 @@ class SqlRuns:
         wanted = sa.select(run_entry).where(run_entry.c.job == job).order_by(run_entry.c.number)
         with self._database.read() as connection:
             rows = connection.execute(wanted).all()
-        return [RunEntry(r.number, r.step, r.kind, r.text, r.value, r.by, r.at) for r in rows]
+        return [_entry(row) for row in rows]
 
     def add(
-        self, job: str, *, step: str, kind: RunKind, text: str, value: Mapping[str, Any], by: str, seen: int
+        self,
+        job: str,
+        *,
+        step: str,
+        kind: RunKind,
+        text: str,
+        value: Mapping[str, Any],
+        by: str,
+        seen: int,
+        key: str = "",
     ) -> RunEntry:
         """Add an entry; `seen` is the number of the step's last entry known to the writer, 0 for none.
 
+        The same step, kind and text with the same key again is the same entry, which is returned; nothing is written.
         ConflictError: there is a newer one.
         """
-        writable(job=job, step=step, kind=kind, text=text, by=by)
+        writable(job=job, step=step, kind=kind, text=text, by=by, key=key)
+        sent = {"job": job, "step": step, "kind": kind, "text": text, "key": key}
         with self._database.write() as connection:
             if connection.execute(_LOCK_JOB, {"of": job}).first() is None:
                 raise no_such_job()
+            same = connection.execute(_SAME, {f"same_{name}": said for name, said in sent.items()}) if key else None
+            if same is not None and (there := same.first()) is not None:
+                return _entry(there)
             of_job, of_step = connection.execute(_HIGHEST, {"of": job, "at_step": step}).one()
             if of_step != seen:
                 raise ConflictError(
@@ -59,7 +77,10 @@ class SqlRuns:
                     remedy="look at the present entry, then enter yours again; nothing was written",
                 )
             number = of_job + 1
-            entry = RunEntry(number, step, kind, text, dict(value), by, now())
-            row = {"job": job, "number": number, "step": step, "kind": kind, "text": text, "by": by, "at": entry.at}
-            connection.execute(_ADD, {**row, "value": entry.value})
+            entry = RunEntry(number, step, kind, text, dict(value), by, now(), key)
+            connection.execute(_ADD, {**sent, "number": number, "by": by, "at": entry.at, "value": entry.value})
         return entry
+
+
+def _entry(row: AnyRow) -> RunEntry:
+    return RunEntry(row.number, row.step, row.kind, row.text, row.value, row.by, row.at, row.key)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "3"
+NEWEST = "4"
 """The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -99,6 +99,7 @@ run_entry = sa.Table(
     sa.Column("value", Json, nullable=False),
     sa.Column("by", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
+    sa.Column("key", sa.Text, nullable=False, server_default=""),
 )
 
 recording = sa.Table(

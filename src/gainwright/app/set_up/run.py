@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 State = Literal["open", "begun", "done", "skipped"]
 Verdict = Literal["fits", "low", "high", "off", ""]
 LONGEST_TEXT = 500
+LONGEST_KEY = 64
+"""Characters of the key of an entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +249,7 @@ def add_entry(
     by: str,
     seen: int,
     expect: Expect | None = None,
+    key: str = "",
 ) -> RunEntry:
     """Add an entry for a step; it is on the disk when this returns.
 
@@ -255,6 +258,7 @@ def add_entry(
     Parameters
     ----------
     expect : the reading that was shown as expected; the plan's own when left out.
+    key : made by the writer for this entry alone; the same entry with it is stored once, whatever came in between.
 
     Raises
     ------
@@ -264,7 +268,7 @@ def add_entry(
     state = run.of(step)
     value = entry_value(run, state, kind=kind, text=text, expect=expect)
     try:
-        return store.runs.add(job, step=step, kind=kind, text=text.strip(), value=value, by=by, seen=seen)
+        return store.runs.add(job, step=step, kind=kind, text=text.strip(), value=value, by=by, seen=seen, key=key)
     except ConflictError:
         for entry in store.runs.entries(job):
             same = entry.step == step and entry.number > seen and entry.by == by

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
 from gainwright.app.jobs.corridor import parse_settings
-from gainwright.app.set_up.run import LONGEST_TEXT, StepValue, add_entry
+from gainwright.app.set_up.run import LONGEST_KEY, LONGEST_TEXT, StepValue, add_entry
 from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
 from gainwright.model import EntryMapping
 from gainwright.plan.result import Plan
@@ -32,13 +32,14 @@ class NewEntry(BaseModel):
 
     `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
     last clean step; the marks of an indicator that are lit, or `none`), or the reason of a step that is skipped. `seen` is the number of the step's last
-    entry that its writer saw, 0 for none.
+    entry that its writer saw, 0 for none. `key` is a random text that the writer makes for this entry: the same entry sent again with it is stored once.
     """
 
     step: str = Field(max_length=200)
     kind: Literal["reading", "done", "skipped", "taken_back"] = "reading"
     text: str = Field(default="", max_length=LONGEST_TEXT)
     seen: int = Field(ge=0, le=2**31)
+    key: str = Field(default="", max_length=LONGEST_KEY)
 
 
 class RunEntryShown(BaseModel):
@@ -51,6 +52,7 @@ class RunEntryShown(BaseModel):
     value: StepValue
     by: str
     at: datetime
+    key: str = ""
 
 
 class StepNow(BaseModel):
@@ -78,7 +80,7 @@ class RunNow(BaseModel):
 
 
 def _entry(entry: RunEntry) -> RunEntryShown:
-    plain = {name: getattr(entry, name) for name in ("number", "step", "kind", "text", "by", "at")}
+    plain = {name: getattr(entry, name) for name in ("number", "step", "kind", "text", "by", "at", "key")}
     return RunEntryShown(**plain, value=from_json(StepValue, dict(entry.value)))
 
 
@@ -119,7 +121,10 @@ def run(site: CurrentSite, job: CurrentJob) -> RunNow:
 def enter(site: CurrentSite, actor: Actor, job: CurrentJob, new: NewEntry) -> RunEntryShown:
     """Store an entry of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
     now = current_run(site, job)
-    return _entry(add_entry(site.store, job.id, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen))
+    entry = add_entry(
+        site.store, job.id, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen, key=new.key
+    )
+    return _entry(entry)
 
 
 @router.get("/jobs/{job}/levels")

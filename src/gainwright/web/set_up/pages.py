@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, cast, get_args
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.app.set_up.run import Run, RunLine, StepState, add_entry, expected_place
+from gainwright.app.set_up.run import LONGEST_KEY, Run, RunLine, StepState, add_entry, expected_place
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import GainwrightError
@@ -189,7 +189,8 @@ def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, st
 
     def do() -> str:
         seen, expect = seen_of(given), _expected(state, learned)
-        add_entry(site.store, job.id, run, step, kind=kind, text=text, by=actor, seen=seen, expect=expect)
+        key = given.get("key", "")[:LONGEST_KEY]
+        add_entry(site.store, job.id, run, step, kind=kind, text=text, by=actor, seen=seen, expect=expect, key=key)
         if kind in ("reading", "taken_back"):
             return f"/jobs/{job.id}/setup/{step}"
         following = current_run(site, job).after(step)

@@ -165,10 +165,25 @@ const QUEUE = "not-sent-yet";
 const waiting = () => JSON.parse(localStorage.getItem(QUEUE) || "[]");
 
 function keep(address, data, swap) {
+  // the same entry, pressed twice, has the same key
+  if (waiting().some((entry) => entry.address === address && JSON.stringify(entry.data) === JSON.stringify(data))) return;
   localStorage.setItem(QUEUE, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
   say(text("The server can't be reached. Your entry is kept on this device and sent when the server answers again."), true);
   setTimeout(sendKept, 1500);
 }
+
+// A form's field `key` names the entry that it makes: the server stores an entry with the same key and content once. A form
+// has a key of its own when it is shown, also from a cache, and a new one for the next entry after one was kept.
+function newKeys(fields) {
+  for (const field of fields) {
+    field.value = [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+    field.dataset.made = "";
+  }
+}
+document.addEventListener("input", (event) => {
+  const key = event.target.form?.elements.key;
+  if (key && waiting().some((entry) => entry.data.some(([name, value]) => name === "key" && value === key.value))) newKeys([key]);
+});
 
 const NOT_NOW = [401, 429];
 let sending = false;
@@ -205,7 +220,7 @@ window.addEventListener("online", sendKept);
 
 const REFUSED = "not-taken";
 const refused = () => JSON.parse(localStorage.getItem(REFUSED) || "[]");
-const plain = ([name, value]) => value && !["seen", "kind", "basis"].includes(name);
+const plain = ([name, value]) => value && !["seen", "kind", "basis", "key"].includes(name);
 
 function addRefused(entry, page) {
   const why = page.querySelector("#trouble p")?.textContent || "it was refused";
@@ -273,6 +288,7 @@ for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end,
 
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
+  newKeys(document.querySelectorAll("input[type=hidden][name=key]:not([data-made])"));
   showRefused();
   for (const [element, source] of sources) {
     if (!document.contains(element)) { source.close(); sources.delete(element); }
