@@ -143,7 +143,7 @@ def line_driver(name: str, stage: LineDriver) -> Iterator[Fact]:
     """Yield the physical numbers of a line driver."""
     limit = fact_of(f"{name}.output_limit", stage.output_limit, "8 V ± 10 %", PRACTICE)
     yield limit
-    yield fact_of(f"{name}.gain", stage.gain, stage.gain, "", "ratio")
+    yield fact_of(f"{name}.gain", stage.gain, "0 .. 12 dB", "what line drivers usually add; " + PRACTICE, "ratio")
     ceiling = percent_of(limit.quantity.nominal, 10)
     yield fact_of(
         f"{name}.input_limit",

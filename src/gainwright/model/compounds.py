@@ -49,6 +49,9 @@ class FilterSetting:
         if slope not in FILTER_SLOPES[shape]:
             slopes = ", ".join(map(str, FILTER_SLOPES[shape]))
             raise _wrong(text, "filter", f"{shape} 24 at 80 Hz", f"{shape} slopes are {slopes} dB/octave")
+        if not (corner.known and corner.interval[0] > 0):
+            rule = "its corner must be known, if only as a span, and above zero"
+            raise _wrong(text, "filter", f"{shape} {slope} at 60 .. 120 Hz, or off", rule)
         return cls(text, shape, slope, corner)
 
     @property

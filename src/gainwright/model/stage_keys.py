@@ -33,6 +33,14 @@ Source = Annotated[Reference | list[Reference] | dict[str, Reference], SOURCE_TY
 """One source, several that join, or one for each side (or coil)."""
 
 
+MOST_LETTERS = 60
+"""Letters of the name of a stage."""
+StageName = Annotated[
+    str, StringConstraints(max_length=MOST_LETTERS, strip_whitespace=True, pattern=r"^[^\x00-\x1f\x7f]*$")
+]
+"""Any words on one line."""
+
+
 class Lead(Frozen):
     """The lead into a stage; `resistance` is that of both conductors together."""
 
@@ -44,6 +52,7 @@ class Lead(Frozen):
 class Stage(Frozen):
     """The keys of every stage."""
 
+    name: StageName = Field(default="", description="what it is called, as people say it: Amp under the seat")
     sides: Sides | None = None
     lead: Lead | None = None
     output_impedance: Resistance | None = None

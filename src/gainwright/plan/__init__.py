@@ -5,7 +5,7 @@ from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.lines import labels
-from gainwright.plan.place_words import control_words, device_words, name_words, place_words
+from gainwright.plan.place_words import control_words, device_words, name_words, place_words, stage_title
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Line, Plan, Step, Target
 from gainwright.plan.tone_files import tone_uses
@@ -34,5 +34,6 @@ __all__ = [
     "make_plan",
     "name_words",
     "place_words",
+    "stage_title",
     "tone_uses",
 ]

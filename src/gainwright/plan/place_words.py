@@ -15,6 +15,12 @@ _AMPLIFIER = ("amp", "amplifier")
 
 _SOURCE = ("unit", "radio", "player", "receiver", "stereo", "tablet", "phone", "tuner")
 _SPEAKER = ("sub", "woofer", "tweeter", "mid", "midbass", "midrange", "horn", "driver", "speaker", "coax")
+_OTHER_WORDS = """
+    front rear left right centre center head level line signal bass processor converter control knob subwoofer subwoofers mono two four five
+    factory high low second third boot trunk door dash seat remote one big small old new
+"""
+_DEVICE_WORDS = {*_AMPLIFIER, *_SOURCE, *_SPEAKER, *(f"{word}s" for word in _SPEAKER), *_OTHER_WORDS.split()}
+"""Words that begin a device's name without being a name themselves."""
 
 
 def name_words(name: str) -> str:
@@ -22,8 +28,30 @@ def name_words(name: str) -> str:
     return " ".join(word for word in name.split("_") if word)
 
 
+def stage_title(job: Job, name: str) -> str:
+    """Return a stage as a heading or a list shows it: the name that it was given, else its key with spaces."""
+    stage = job.stages.get(name)
+    return (stage.name if stage is not None else "") or name_words(name)
+
+
+def _within_sentence(name: str) -> str:
+    """Return a name as it stands within a sentence: a device word that begins it loses its capital, other names keep theirs."""
+    first, blank, rest = name.partition(" ")
+    return f"{first.lower()}{blank}{rest}" if first.istitle() and first.lower() in _DEVICE_WORDS else name
+
+
 def device_words(job: Job, name: str) -> str:
-    """Return a stage as people speak of it in a sentence: `the sub amplifier` for `amp_sub`; an instrument by its name."""
+    """Return a stage as people speak of it in a sentence: `the sub amplifier` for `amp_sub`; an instrument by its name.
+
+    A stage with a `name` of its own is called by that: `the amp under the seat`.
+    """
+    stage = job.stages.get(name)
+    if stage is not None and stage.name:
+        return say("the {name}", name=_within_sentence(stage.name))
+    return _words_of_key(job, name)
+
+
+def _words_of_key(job: Job, name: str) -> str:
     stage = job.stages.get(name)
     words = name_words(name).split(" ")
     if isinstance(stage, Amplifier):

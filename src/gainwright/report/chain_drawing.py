@@ -20,13 +20,19 @@ MARKED_FROM = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A stage: its name, kind, position (column, row) and note."""
+    """A stage: its key, kind, position (column, row), note, and the name that it was given."""
 
     name: str
     kind: str
     column: int
     row: float
     words: str
+    given_name: str = ""
+
+    @property
+    def called(self) -> str:
+        """What it is called: its given name, else its key."""
+        return self.given_name or self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +87,7 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
             column[name],
             rows[name],
             joined(stage_words.get(name, []), by="{a}; {b}"),
+            job.stages[name].name,
         )
         for name in wiring.order
     )
@@ -92,7 +99,7 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
         Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names)) for (s, t), names in outputs.items()
     )
     text = joined(
-        [say("{place}: {words}", place=b.name, words=b.words) for b in boxes if b.words]
+        [say("{place}: {words}", place=b.called, words=b.words) for b in boxes if b.words]
         + [
             say("{source} to {target}: {words}", source=x.source, target=x.target, words=x.words)
             for x in lines

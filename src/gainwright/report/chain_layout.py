@@ -40,9 +40,15 @@ TITLE_HIGH, LINE_HIGH, LETTER_OF_LIST = 30, 18, 7.0
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A stage and its position: the corner of its box (across), the centre of its mark (down)."""
+    """A stage and its position: the corner of its box (across), the centre of its mark (down).
+
+    Attributes
+    ----------
+    called, shown : what people call it, in full and as far as there is room.
+    """
 
     name: str
+    called: str
     shown: str
     kind: str
     x: float
@@ -148,8 +154,13 @@ def _on_stages(job: Job, marks: Marks | None) -> Marks:
 def lay_out_for_paper(drawing: ChainDrawing, into: Language | None = None) -> PaperDrawing:
     """Return a chain laid out across, with letters in balloons and a list of the notes that they refer to."""
     translate = str if into is None else into.translate
-    marked = [(b.name, b.name, b.words) for b in drawing.boxes if b.words]
-    marked += [(f"lead:{x.source}-{x.target}", f"{x.source} - {x.target}", x.words) for x in drawing.lines if x.words]
+    called = {b.name: b.called for b in drawing.boxes}
+    marked = [(b.name, b.called, b.words) for b in drawing.boxes if b.words]
+    marked += [
+        (f"lead:{x.source}-{x.target}", f"{called[x.source]} - {called[x.target]}", x.words)
+        for x in drawing.lines
+        if x.words
+    ]
     layout = lay_out_across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
     layout = replace(layout, stops=tuple(replace(stop, kind=translate(say(stop.kind))) for stop in layout.stops))
     wide = max(layout.wide, WIDE)
@@ -173,7 +184,8 @@ def lay_out_across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = No
     here, between = _balloons_by_place(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     stops = tuple(
-        Stop(b.name, _shortened(b.name), b.kind, *at[b.name], *_note_of(notes, b.name)) for b in drawing.boxes
+        Stop(b.name, b.called, _shortened(b.called), b.kind, *at[b.name], *_note_of(notes, b.name))
+        for b in drawing.boxes
     )
     balloons = [
         Balloon(at[name][0] + BOX_WIDE - 14 - BALLOON * i, at[name][1] - 3, str(mark))
@@ -200,13 +212,14 @@ def lay_out_across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = No
 
 def lay_out_down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None) -> ChainLayout:
     """Return a chain laid out from top to bottom, one line for each stage; each lead has its own rail."""
+    called = {b.name: b.called for b in drawing.boxes}
     after: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     before: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     fed: dict[str, list[str]] = {b.name: [] for b in drawing.boxes}
     for line in drawing.lines:
         after[line.source].append(line.target)
         before[line.target].append(line.source)
-        fed[line.target] += [f"{line.source}.{output}" for output in line.outputs]
+        fed[line.target] += [_output_of(called, line.source, output) for output in line.outputs]
     rails = _Rails(after, before)
     for b in drawing.boxes:
         if not before[b.name]:
@@ -221,7 +234,8 @@ def lay_out_down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None
     stops = tuple(
         Stop(
             name,
-            _shortened_beside(name, len(here.get(name, ())), wide - text_x, LETTER),
+            called[name],
+            _shortened_beside(called[name], len(here.get(name, ())), wide - text_x, LETTER),
             kinds[name],
             _x(rail),
             _y(row),
@@ -309,6 +323,11 @@ def _lead_down(source: tuple[int, int], target: tuple[int, int], rail: int) -> s
     path = f"M{x:g} {y:g}"
     path += f"H{along:g}" if along != x else ""
     return path + (f"V{to_y:g}" if along == to_x else f"V{to_y - STEP / 2:g}L{to_x:g} {to_y:g}")
+
+
+def _output_of(called: Mapping[str, str], stage: str, output: str) -> str:
+    """Return an output on the line of what it feeds: in words where its stage has a name of its own."""
+    return f"{stage}.{output}" if called[stage] == stage else f"{called[stage]}, {output.replace('_', ' ')}"
 
 
 def _outputs(names: tuple[str, ...]) -> str:

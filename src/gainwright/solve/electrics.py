@@ -214,7 +214,8 @@ def line_gain(stage: AnyStage, node: Node, values: Values, settings: Values) -> 
             gain = gain * volume_gain(name, stage.volume, values, settings, top=values[f"{name}.volume.top"])
         return gain
     if isinstance(stage, LineDriver):
-        moved = settings.get(f"{name}.gain", stage.gain.nominal) - stage.gain.nominal
+        stands = stage.gain.nominal if stage.gain.known else 0.0
+        moved = settings.get(f"{name}.gain", stands) - stands
         return physics.ratio_from_db(db=values[f"{name}.gain"] + moved)
     if isinstance(stage, Converter):
         return physics.ratio_from_db(db=values[f"{name}.ratio"])

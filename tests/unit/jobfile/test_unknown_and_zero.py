@@ -39,6 +39,7 @@ def plan(old: str, new: str) -> Plan:
         (METER, "  lamp: {kind: indicator, marks: }", "instruments.lamp:", "has no marks"),
         (METER, "  lamp: {kind: indicator, marks: {clip: }}", "instruments.lamp.marks.clip", "nothing is where"),
         (METER, "  meter: {kind: multimeter, input_impedance: 0 ohm}", "instruments.meter", "a resistance of zero"),
+        (POWER, f"{POWER}\n    high_pass: bessel 12 at unknown", "stages.amp.high_pass", "its corner must be known"),
     ],
 )
 def test_impossible_figures_give_one_clear_sentence(old: str, new: str, where: str, what: str) -> None:
@@ -81,3 +82,13 @@ def test_amplifier_of_unknown_power_is_set_to_what_nearly_all_reach() -> None:
     assert target.set_by == "clip"
     assert target.v_rms < 0.5 * target.candidates_v_rms["amplifier"]
     assert "load_below_minimum" not in {f.code for f in plan(POWER, "power: unknown").findings}
+
+
+def test_line_driver_of_unknown_gain_has_a_plan() -> None:
+    """Its gain spans some decibels, with a reason; the plan's targets are figures."""
+    driver = "  driver: {kind: line_driver, from: head.sub, gain: unknown}\n  amp:"
+    given = example_text("one_amplifier").replace("from: head.sub", "from: driver").replace("  amp:", driver, 1)
+    job = read_job_text(given).job
+    assert all(np.isfinite(t.v_rms) for t in make_plan(job).targets)
+    gain = Chain(job).draws(draws=200, seed=1)["driver.gain"]
+    assert np.max(gain) > 2 * np.min(gain)
