@@ -1,16 +1,59 @@
-"""A careful user at the simulated rig during a set-up run: what is typed at each step."""
+"""A job in a store with its plan, and a careful user at the simulated rig: what is typed at each step of its set-up run."""
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
-from gainwright.jobfile import volume_steps
+from indicators import with_lamp
+
+from gainwright.app.set_up.evidence import column_knee
+from gainwright.app.set_up.run import add_entry, run_of
+from gainwright.composition import Adapters
+from gainwright.jobfile import example_text, instruments, read_job_text, volume_steps
 from gainwright.model import Indicator, Multimeter, volume_of
+from gainwright.plan import make_plan
 from gainwright.simulated import Rig, SimulatedBench
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gainwright.app.set_up.run import Run, StepState
+    from gainwright.app.store import RunEntry, Store
     from gainwright.model import Job
+    from gainwright.plan import Plan
+
+
+@dataclasses.dataclass
+class Bay:
+    """A job in a store with its plan."""
+
+    store: Store
+    id: str
+    job: Job
+    plan: Plan
+
+    @property
+    def run(self) -> Run:
+        """The run with its present entries."""
+        return run_of(self.plan, self.store.runs.entries(self.id), instruments(self.job))
+
+    def enter(
+        self, step: str, text: str = "", *, kind: str = "reading", by: str = "phone", seen: int | None = None
+    ) -> RunEntry:
+        """Enter something, having seen everything."""
+        run = self.run
+        seen = run.of(step).seen if seen is None else seen
+        return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
+
+
+def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:
+    """Return a fresh job like an example, with a lamp if it has marks."""
+    store = Adapters().store(str(folder / "store.sqlite"))
+    text = with_lamp(example_text(name), marks) if marks else example_text(name)
+    job = read_job_text(text).job
+    kept = store.jobs.add(title=job.title, text=text)
+    return Bay(store, kept.id, job, make_plan(job))
 
 
 class Hand:
@@ -19,10 +62,14 @@ class Hand:
     Parameters
     ----------
     fault : gain of a node that is other than it should be, node -> factor on what is read there.
+    scale_off : what a gain's scale is read off too much, as a share of its travel; None where no position is typed.
     """
 
-    def __init__(self, job: Job, *, seed: int, fault: dict[str, float] | None = None) -> None:
+    def __init__(
+        self, job: Job, *, seed: int, fault: dict[str, float] | None = None, scale_off: float | None = None
+    ) -> None:
         self.job = job
+        self.scale_off = scale_off
         self.bench = SimulatedBench(Rig(job, seed=seed))
         self.fault = fault or {}
         self.gains: dict[str, float] = {}
@@ -53,7 +100,12 @@ class Hand:
             self._turn_up(state)
         if state.asked == "look":
             return [", ".join(self.bench.rig.read_indicator(step.measure_at, step.instrument)) or "none"]
-        return [self._read(state)]
+        return [self._read(state) + self._place(state)]
+
+    def _place(self, state: StepState) -> str:
+        if state.step.adjust is None or self.scale_off is None:
+            return ""
+        return f" at {100 * (self.gains[state.step.adjust.control] + self.scale_off):.0f} %"
 
     def _read(self, state: StepState) -> str:
         shown = self.bench.read_v(state.step.measure_at, state.step.instrument)
@@ -95,3 +147,18 @@ class Hand:
                 low = middle
         self.bench.turn(control, low)
         self.gains[control] = low
+
+
+def drive(here: Bay, hand: Hand, *, until: str = "") -> None:
+    """Do every step of a run as it says, up to one or to the end, a column's last clean step where its knee is found."""
+    while (state := here.run.next) is not None and state.step.id != until:
+        texts = hand.texts(here.run, state)
+        for text in texts:
+            here.enter(state.step.id, text)
+        if not texts:
+            here.enter(state.step.id, kind="done")
+        if here.run.of(state.step.id).state == "begun":
+            knee = column_knee(here.run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
+            assert knee is not None
+            assert knee.last_clean_step is not None
+            here.enter(state.step.id, f"{knee.last_clean_step:g}")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.changes import Change, change_of, combined
-from gainwright.diagnose.unknown_gains import chain_with_unknown_gains, gain_positions
+from gainwright.diagnose.unknown_gains import chain_with_unknown_gains, doubtful_positions, gain_positions
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
 from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Conditions
@@ -196,8 +196,10 @@ class Ensemble:
         return np.stack(rows)
 
     def _settings(self, chain: Chain, altered: list[Change], sets: dict[str, str]) -> dict[str, Any]:
-        """Return the settings, in every case, of the controls that are unknown or that a hypothesis moves."""
+        """Return the settings, in every case, of the controls that are unknown or doubtful, or that a hypothesis moves."""
         found = {gain: np.tile(at, len(altered)) for gain, at in self.unknown_gains.items() if gain not in sets}
+        doubtful = doubtful_positions(chain.job, draws=self.draws, seed=self.seed + 4)
+        found |= {gain: np.tile(at, len(altered)) for gain, at in doubtful.items()}
         for i, change in enumerate(altered):
             for control, places in change.settings.items():
                 array = found.get(control)

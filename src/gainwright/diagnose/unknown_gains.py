@@ -1,4 +1,4 @@
-"""Gain controls whose position isn't in the job: it may be anywhere in their travel."""
+"""Gain controls whose position isn't in the job, or is given with a doubt: `60 % ± 8 %`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.model import Amplifier
-from gainwright.quantities import latin_hypercube
+from gainwright.quantities import Exact, Unknown, latin_hypercube
 from gainwright.solve import Chain
 
 if TYPE_CHECKING:
@@ -50,6 +50,20 @@ def gain_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
         return {}
     drawn = latin_hypercube(draws=draws, dimensions=len(gains), seed=seed)
     return {gain: drawn[:, i] for i, gain in enumerate(gains)}
+
+
+def doubtful_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
+    """Return samples of the position of each gain that is given with a spread, shape (draws,) each.
+
+    A gain has the same samples at every reading: the hand that misread its scale misread it once.
+    """
+    stages = {name: stage for name, stage in job.stages.items() if isinstance(stage, Amplifier)}
+    given = {f"{name}.gain": stage.gain.at for name, stage in stages.items()}
+    doubtful = {gain: at for gain, at in given.items() if at is not None and not isinstance(at.spread, Exact | Unknown)}
+    if not doubtful:
+        return {}
+    drawn = dict(zip(given, latin_hypercube(draws=draws, dimensions=len(given), seed=seed).T, strict=True))
+    return {gain: np.clip(at.spread.quantile(drawn[gain]), 0.0, 1.0) for gain, at in doubtful.items()}  # type: ignore[union-attr]
 
 
 def position_density(places: Floats, read_off: float) -> Floats:

@@ -2,55 +2,20 @@
 
 from __future__ import annotations
 
-import dataclasses
 from pathlib import Path
 
 import pytest
-from indicators import with_lamp
-from typed_run import Hand
+from typed_run import Bay, Hand, bay, drive
 
-from gainwright.app.set_up.evidence import column_knee, evidence_of, settings_during
-from gainwright.app.set_up.run import Run, add_entry, entry_value, run_of, verdict_of
-from gainwright.app.store import ConflictError, RunEntry, Store
-from gainwright.composition import Adapters
+from gainwright.app.set_up.evidence import column_knee, evidence_of
+from gainwright.app.set_up.run import entry_value, verdict_of
+from gainwright.app.set_up.standing import settings_during
+from gainwright.app.store import ConflictError
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.errors import CallError
-from gainwright.jobfile import example_text, examples, instruments, read_entry, read_job_text
-from gainwright.model import Job
-from gainwright.plan import Expect, Plan, make_plan
+from gainwright.jobfile import examples, instruments, read_entry
+from gainwright.plan import Expect
 from gainwright.solve import Chain
-
-
-@dataclasses.dataclass
-class Bay:
-    """A job in a store with its plan."""
-
-    store: Store
-    id: str
-    job: Job
-    plan: Plan
-
-    @property
-    def run(self) -> Run:
-        """The run with its present entries."""
-        return run_of(self.plan, self.store.runs.entries(self.id), instruments(self.job))
-
-    def enter(
-        self, step: str, text: str = "", *, kind: str = "reading", by: str = "phone", seen: int | None = None
-    ) -> RunEntry:
-        """Enter something, having seen everything."""
-        run = self.run
-        seen = run.of(step).seen if seen is None else seen
-        return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
-
-
-def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:
-    """Return a fresh job like an example, with a lamp if it has marks."""
-    store = Adapters().store(str(folder / "store.sqlite"))
-    text = with_lamp(example_text(name), marks) if marks else example_text(name)
-    job = read_job_text(text).job
-    kept = store.jobs.add(title=job.title, text=text)
-    return Bay(store, kept.id, job, make_plan(job))
 
 
 @pytest.fixture(name="here")
@@ -165,18 +130,7 @@ def test_column_gives_the_last_clean_step(tmp_path: Path) -> None:
 def test_whole_run_on_the_rig_fits_and_finds_nothing_wrong(name: str, tmp_path: Path) -> None:
     """Each example set up on a rig within its spreads: nearly every reading fits, and nothing wrong is the likeliest cause."""
     here = bay(tmp_path, name)
-    hand = Hand(here.job, seed=2)
-    while (state := here.run.next) is not None:
-        texts = hand.texts(here.run, state)
-        for text in texts:
-            here.enter(state.step.id, text)
-        if not texts:
-            here.enter(state.step.id, kind="done")
-        if here.run.of(state.step.id).state == "begun":
-            knee = column_knee(here.run.of(state.step.id), instruments(here.job)[state.step.instrument], limit_thd=0.01)
-            assert knee is not None
-            assert knee.last_clean_step is not None
-            here.enter(state.step.id, f"{knee.last_clean_step:g}")
+    drive(here, Hand(here.job, seed=2))
     run = here.run
     assert run.count("done") == len(run.steps)
     read = [s for s in run.steps if s.asked is not None]

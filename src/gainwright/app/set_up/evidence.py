@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
+
+from gainwright.app.set_up.standing import found_gains, settings_during
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run, StepState
@@ -11,60 +12,19 @@ if TYPE_CHECKING:
     from gainwright.model import Instrument, Job
     from gainwright.solve import Chain
 
-WHILE_IT_IS_READ = ("source", "processor")
-"""Phases whose own settings hold during the step only."""
-GAIN_PLACES = 401
-LEAST_SHARE = 0.05
-"""A source that gives less than this share of its expected voltage is broken, not weak: no gain is derived from it."""
-
-
-def settings_during(run: Run, state: StepState, *, gains: dict[str, str] | None = None) -> dict[str, str]:
-    """Return the settings that differ from the job's while a step is read, control -> text of the job file.
-
-    A control that a skipped step should have moved is as in the job; the volume, once its clean limit is found, is at
-    that step. Gains that were turned to a reading are as in `gains`.
-    """
-    settings: dict[str, str] = {}
-    for before in run.steps[: state.number - 1]:
-        step = before.step
-        if step.sets and before.state != "skipped" and step.phase not in WHILE_IT_IS_READ:
-            for control, text in step.sets.items():
-                settings.pop(control, None)
-                if step.phase != "restore":
-                    settings[control] = text
-        if step.phase == "amplifier" and step.adjust is not None and gains:
-            control = step.adjust.control
-            settings |= {control: gains[control]} if control in gains else {}
-    if state.step.phase in ("processor", "amplifier", "restore", "verify"):
-        heads = {s.step.adjust.control for s in run.steps if s.step.adjust and s.step.adjust.until == "last_clean"}
-        for control in sorted(heads):
-            limit = run.clean_limit(control.rsplit(".", 1)[0])
-            settings |= {control: f"{limit:g}"} if limit is not None else {}
-    if state.step.phase == "source" and state.step.adjust is None:
-        found = [s for s in run.steps[: state.number - 1] if s.step.adjust is not None and s.step.phase == "source"]
-        if found and found[-1].state == "done" and found[-1].value.get("value") is not None:
-            settings |= {found[-1].step.adjust.control: f"{found[-1].value['value']:g}"}  # type: ignore[union-attr]
-    return settings | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
-
 
 def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
     """Return the run's readings as mappings of an evidence file, in the order of the plan.
 
-    A gain that was turned until a voltage was reached has the position that was entered; without one, the position at
-    which the model gives that voltage, and that reading itself is then no evidence.
+    Each is given with the settings as they were at that reading. A gain that was turned until a voltage was reached stands
+    at the position that was typed, as exactly as a knob is read; without one, where the model gives that voltage, and as
+    uncertain as that is: then this voltage alone says nothing of the amplifier.
     """
-    gains: dict[str, str] = {}
+    gains = {control: found.doubt for control, found in found_gains(run, chain).items()}
     entries: list[dict[str, Any]] = []
     for state in run.steps:
-        if state.state != "done" or state.entry is None or state.entry.kind != "reading":
-            continue
-        step, value = state.step, state.value
-        if step.phase == "amplifier" and step.adjust is not None and value.get("value"):
-            control = step.adjust.control
-            gains[control] = value.get("at") or _gain_that_gives(run, state, chain, float(value["value"]), gains)
-            if not value.get("at"):
-                continue
-        entries += _entries(run, state, job, gains)
+        if state.state == "done" and state.entry is not None and state.entry.kind == "reading":
+            entries += _entries(run, state, job, gains)
     return entries
 
 
@@ -139,59 +99,6 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     if limit < volume_steps(volume_of(job.stages[control.rsplit(".", 1)[0]])):
         entries.append(_played(run, state, gains, **{control: f"{limit + 1:g}"}) | {"shows": list(instrument.marks)})
     return entries
-
-
-def _gain_that_gives(run: Run, state: StepState, chain: Chain, volts: float, gains: dict[str, str]) -> str:
-    """Return the gain setting at which the model of the job gives a voltage, as a share of its travel.
-
-    The source is scaled to what was read of it: otherwise a weak source would look like a low gain here and like a high
-    one in later steps.
-    """
-    import numpy as np
-
-    step = state.step
-    assert step.adjust is not None  # noqa: S101  its gain was turned
-    share = _source_ratio(run, state, chain)
-    places = np.linspace(0, 1, GAIN_PLACES)
-    settings = settings_during(run, state, gains=gains)
-    shown = _solved(state, chain, settings, {step.adjust.control: places}, more_db=20 * math.log10(share))
-    near = int(np.argmin(np.abs(np.log(np.maximum(shown, 1e-9) / max(volts, 1e-9)))))
-    return f"{100 * places[near]:.4g} %"
-
-
-def _source_ratio(run: Run, state: StepState, chain: Chain) -> float:
-    """Return the reading of the source over the model's value, at a step's node if there is one, else at another.
-
-    1 when no voltage was read.
-    """
-    import numpy as np
-
-    here = state.step.measure_at
-    for source in sorted(run.steps[: state.number], key=lambda s: s.step.measure_at != here):
-        adjust = source.step.adjust
-        if source.step.phase != "source" or adjust is None:
-            continue
-        under = [(s, v) for s, v in source.rows if v and source.state == "done" and s <= float(source.value["value"])]
-        if under:
-            place, volts = under[-1]
-            shown = _solved(source, chain, settings_during(run, source), {adjust.control: place})
-            return float(np.clip(volts / shown[0], LEAST_SHARE, 1 / LEAST_SHARE)) if shown[0] > 0 else 1.0
-    return 1.0
-
-
-def _solved(
-    state: StepState, chain: Chain, settings: dict[str, str], moved: dict[str, Any], *, more_db: float = 0
-) -> Any:
-    """Return the volts at a step's node with the given settings, the tone `more_db` louder, shape (cases,)."""
-    from gainwright.jobfile import with_settings
-    from gainwright.solve import Chain, Conditions
-
-    step = state.step
-    level_dbfs = min((step.level_dbfs or 0.0) + more_db, 0.0)
-    solved = Chain(with_settings(chain.job, settings)).solve(
-        Conditions(step.tone_hz, level_dbfs, settings=moved, unloaded=frozenset(step.speakers_off))
-    )
-    return solved.rms_v[:, next(i for i, n in enumerate(solved.nodes) if str(n) == step.measure_at)]
 
 
 def column_knee(state: StepState, instrument: Instrument, *, limit_thd: float) -> Knee | None:
