@@ -63,7 +63,7 @@ def doubtful_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
     if not doubtful:
         return {}
     drawn = dict(zip(given, latin_hypercube(draws=draws, dimensions=len(given), seed=seed).T, strict=True))
-    return {gain: np.clip(at.spread.quantile(drawn[gain]), 0.0, 1.0) for gain, at in doubtful.items()}  # type: ignore[union-attr]
+    return {gain: np.clip(at.spread.quantile(drawn[gain]), 0.0, 1.0) for gain, at in doubtful.items()}
 
 
 def position_density(places: Floats, read_off: float) -> Floats:

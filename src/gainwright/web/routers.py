@@ -27,6 +27,7 @@ from gainwright.web.practice import api as practice_api
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import pages as set_up_pages
+from gainwright.web.set_up import takeover_api, takeover_pages
 from gainwright.web.system import api as bench_api
 from gainwright.web.system import pages as bench_pages
 from gainwright.web.system import pairing_pages
@@ -44,6 +45,7 @@ API = tuple(
         practice_api,
         recordings_api,
         set_up_api,
+        takeover_api,
         work_api,
     )
 )
@@ -67,6 +69,7 @@ PAGES = tuple(
         papers_pages,
         practice_pages,
         set_up_pages,
+        takeover_pages,
     )
 )
 """The pages: after a form is processed, the browser is redirected to the page with the result."""

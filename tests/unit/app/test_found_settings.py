@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from example_plans import job, steps
 from typed_run import Hand, bay, drive
 
 from gainwright.app.set_up.evidence import evidence_of
 from gainwright.diagnose import Diagnoser, make_diagnosis
-from gainwright.jobfile import read_entry
+from gainwright.jobfile import read_entry, with_settings
+from gainwright.plan import make_plan
 from gainwright.solve import Chain
 
 
@@ -25,3 +27,21 @@ def test_gain_typed_near_where_it_is_expected_is_no_fault(tmp_path: Path) -> Non
     told = make_diagnosis(Diagnoser(here.job), [read_entry(e, here.job) for e in entries])
     assert told.causes[0].cause == "nothing_wrong", [(c.cause, c.where, c.probability) for c in told.causes[:4]]
     assert told.causes[0].probability > 4 * told.causes[1].probability
+
+
+def test_plan_of_the_job_as_set_has_the_same_steps() -> None:
+    """Volume, gains, levels and switches as a run leaves them change no step of the plan: the run's entries keep their place."""
+    before = job("five_channel")
+    plan = make_plan(before)
+    sets = {
+        c: text
+        for s in steps(plan, "controls")
+        for c, text in s.sets.items()
+        if c.endswith(("input_range", "remote_level"))
+    }
+    for adjust in (s.adjust for s in plan.steps if s.adjust is not None):
+        sets[adjust.control] = "17" if adjust.until == "last_clean" else "77 %"
+    assert {c.rpartition(".")[2] for c in sets} == {"volume", "gain", "input_range", "remote_level"}
+    after = make_plan(with_settings(before, sets))
+    assert after.steps == plan.steps
+    assert after.targets == plan.targets

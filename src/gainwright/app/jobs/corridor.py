@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
-from gainwright.errors import CallError, GainwrightError
+from gainwright.errors import CallError
 from gainwright.quantities import read_plain_number
 
 if TYPE_CHECKING:
@@ -239,32 +239,8 @@ def keep_settings(
     ConflictError : somebody changed the job since.
     """
     from gainwright.app.jobs.stored_jobs import write_job
-    from gainwright.jobfile import with_settings
-    from gainwright.jobfile.controls import key_paths, value_of
-    from gainwright.jobfile.editing import set_key
+    from gainwright.app.jobs.written_settings import settings_written
 
     if not settings:
         raise CallError("no control was moved", code="nothing_moved", remedy="move one, then save")
-    with_settings(read.job, settings)
-    text, paths = read.text, key_paths(read.job)
-    for control, value in settings.items():
-        path = ("stages", control.split(".")[0], *paths[control])
-        text = set_key(text, path, _written(value_of(control, value)))
-    try:
-        return write_job(store, job, text, seen=seen, by=by)
-    except GainwrightError as error:
-        if error.code == "conflict":
-            raise
-        raise error.with_place(f"{', '.join(settings)}") from None
-
-
-def _written(value: str | list[str]) -> Any:
-    if isinstance(value, list):
-        return value
-    if value in ("yes", "no"):
-        return value == "yes"
-    try:
-        number = float(value)
-    except ValueError:
-        return value
-    return int(number) if number.is_integer() and math.isfinite(number) else number
+    return write_job(store, job, settings_written(read, settings), seen=seen, by=by)

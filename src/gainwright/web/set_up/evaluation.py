@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.set_up.evidence import evidence_of
+from gainwright.app.set_up.found_settings import as_set, found_settings, setting_changes
 from gainwright.app.set_up.run import Run, run_of
 
 if TYPE_CHECKING:
+    from gainwright.app.set_up.found_settings import SettingChange
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import RankedCause
     from gainwright.plan import Expect, Plan
@@ -61,12 +63,32 @@ def current_run(site: Site, stored: StoredJob) -> Run:
 
 def run_evidence(site: Site, stored: StoredJob, run: Run) -> list[dict[str, Any]]:
     """Return a run's readings as evidence, cached for each state of the run."""
-    state = json.dumps([[s.step.id, s.state, s.entry.number if s.entry else 0] for s in run.steps])
 
     def made() -> list[dict[str, Any]]:
         return evidence_of(run, site.models.job(stored.text), site.models.chain(stored.text))
 
-    return site.models.kept("run evidence", f"{stored.id}{stored.text}{state}", made)
+    return site.models.kept("run evidence", _state_of(stored, run), made)
+
+
+def _state_of(stored: StoredJob, run: Run) -> str:
+    state = json.dumps([[s.step.id, s.state, s.entry.number if s.entry else 0] for s in run.steps])
+    return f"{stored.id}{stored.text}{state}"
+
+
+def run_changes(site: Site, stored: StoredJob, run: Run) -> tuple[SettingChange, ...]:
+    """Return the settings that a run found and that its job doesn't have yet, cached for each state of the run."""
+
+    def made() -> tuple[SettingChange, ...]:
+        return setting_changes(site.models.job(stored.text), found_settings(run, site.models.chain(stored.text)))
+
+    return site.models.kept("run changes", _state_of(stored, run), made)
+
+
+def text_as_set(site: Site, stored: StoredJob) -> str:
+    """Return the text of a job with the settings that its run has found; as it is, without making a plan, before a run."""
+    if not site.store.runs.entries(stored.id):
+        return stored.text
+    return as_set(site.models.read(stored.text), run_changes(site, stored, current_run(site, stored)))
 
 
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:

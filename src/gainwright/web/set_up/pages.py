@@ -14,7 +14,7 @@ from gainwright.errors import GainwrightError
 from gainwright.model import describe_marks
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import done_or_shown, go_to, page
-from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work
+from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work, run_changes
 from gainwright.web.set_up.wording import (
     PHASES,
     RESULTS,
@@ -64,6 +64,7 @@ def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = 
         describe_marks=describe_marks,
         volts=volts,
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
+        changes=run_changes(site, job, run),
         work=_work(site, tones),
         seconds=TONE_SECONDS,
     )

@@ -206,3 +206,19 @@ def entered(state: StepState, given: Mapping[str, str]) -> str:
     if state.asked == "volts" and given.get("at", "").strip():
         text = f"{text} at {given['at'].strip()}"
     return text
+
+
+HOW_FOUND = {
+    "set": "as the step says",
+    "clean_step": "last clean step",
+    "read_off": "read off its scale",
+    "worked_out": "worked out from the voltage read",
+}
+"""How a setting was found, in words."""
+
+
+def setting_words(control: str, text: str) -> str:
+    """Return a setting as people read it: `step 34`, `60 %`; a dash where the job doesn't say."""
+    if not text:
+        return "–"
+    return f"step {text}" if control.endswith(".volume") else text

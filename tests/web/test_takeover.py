@@ -1,0 +1,108 @@
+"""Taking over what a run set: the preview, the new revision, what stays of the run, undo, conflicts; in this process."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from gainwright.composition import compose
+from gainwright.web.server import create_app
+from gainwright.web.site import Site
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+ENTERED = {
+    "source.head.sub.40hz.amp_sub": "34",
+    "source.head.front.315hz.amp_front": "36",
+    "source.head.front.5000hz.amp_high": "35",
+    "amplifier.amp_sub": "28.2 at 62",
+    "amplifier.amp_front": "16.7",
+    "verify.amp_front.out.left": "16.7",
+}
+"""What is typed: clean steps of three sources, a gain with its position and one without, and a reading after them."""
+
+
+@pytest.fixture(name="bay")
+def bay_fixture(tmp_path: Path) -> Iterator[TestClient]:
+    """A client of an app in this process."""
+    world = compose()
+    with TestClient(
+        create_app(Site(world, world.store(str(tmp_path / "s.sqlite")))), base_url="http://127.0.0.1"
+    ) as on:
+        yield on
+
+
+@pytest.fixture(name="job")
+def job_fixture(bay: TestClient) -> str:
+    """A job like the example, with its run far enough to have settings."""
+    job = str(bay.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"])
+    bay.post(f"/api/jobs/{job}/run", json={"step": "control.knob.level", "kind": "done", "seen": 0}).raise_for_status()
+    for step, text in ENTERED.items():
+        bay.post(f"/api/jobs/{job}/run", json={"step": step, "text": text, "seen": 0}).raise_for_status()
+    return job
+
+
+def run_of(bay: TestClient, job: str) -> dict[str, Any]:
+    """Return the run."""
+    return dict(bay.get(f"/api/jobs/{job}/run").json())
+
+
+def test_settings_found_become_a_revision_and_the_run_stands(bay: TestClient, job: str) -> None:
+    """The lowest clean step and the gains stand in the job, its comments kept; every step, verdict and reading is as before."""
+    where = f"/api/jobs/{job}/run/takeover"
+    before, text = run_of(bay, job), bay.get(f"/api/jobs/{job}").json()["text"]
+    preview = bay.get(where).json()
+    rows = {c["control"]: (c["where_text"], c["old"], c["new"], c["how"]) for c in preview["controls"]}
+    assert rows["head.volume"] == ("volume of the head unit", "30", "34", "clean_step")
+    assert rows["amp_sub.gain"] == ("gain of the sub amplifier", "20 %", "62 %", "read_off")
+    assert rows["amp_front.gain"][1] == ""
+    assert rows["amp_front.gain"][3] == "worked_out"
+    assert list(rows) == ["head.volume", "amp_sub.gain", "amp_front.gain"]
+    taken = bay.post(where, json={"basis": preview["revision"]}).json()
+    assert taken["controls"] == preview["controls"]
+    assert taken["revision"] == preview["revision"] + 1
+    now = bay.get(f"/api/jobs/{job}").json()
+    assert now["revision"] == taken["revision"]
+    changed = [line for line in now["text"].splitlines() if line not in text.splitlines()]
+    assert [line.strip() for line in changed[:2]] == [
+        "volume: {steps: 40, at: 34}",
+        "gain: {at: 62 %, mutes_at_minimum: unknown}",
+    ]
+    assert len(changed) == 3
+    after = run_of(bay, job)
+    assert after["steps"] == before["steps"]
+    assert after["evidence"] == before["evidence"]
+    again = bay.post(where, json={"basis": preview["revision"]})
+    assert (again.status_code, again.json()) == (200, {"revision": taken["revision"], "controls": []})
+    bay.post(f"/api/jobs/{job}/undo", json={"seen": taken["revision"]}).raise_for_status()
+    assert bay.get(f"/api/jobs/{job}").json()["text"] == text
+    assert bay.get(where).json()["controls"] == preview["controls"]
+
+
+def test_changed_job_is_not_overwritten(bay: TestClient, job: str) -> None:
+    """A revision that somebody wrote after the preview stands; nothing is taken over then."""
+    kept = bay.get(f"/api/jobs/{job}").json()
+    other = kept["text"].replace("Blue estate", "Red estate")
+    bay.put(f"/api/jobs/{job}/text", json={"text": other, "seen": kept["revision"]}).raise_for_status()
+    assert bay.post(f"/api/jobs/{job}/run/takeover", json={"basis": kept["revision"]}).status_code == 409
+    assert bay.get(f"/api/jobs/{job}").json()["text"] == other
+
+
+def test_page_shows_old_and_new_takes_them_over_and_undoes_it(bay: TestClient, job: str) -> None:
+    """The page names the controls in words, takes them over with one button, and offers to undo it."""
+    page = f"/jobs/{job}/takeover"
+    shown = bay.get(page).text
+    for words in ("Volume of the head unit", "step 30", "step 34", "Gain of the sub amplifier", "20 %", "62 %"):
+        assert words in shown
+    assert f'href="{page}"' in bay.get(f"/jobs/{job}/setup").text
+    revision = bay.get(f"/api/jobs/{job}").json()["revision"]
+    done = bay.post(page, data={"basis": revision})
+    assert f"as revision {revision + 1}" in done.text
+    assert "step 30" not in done.text
+    back = bay.post(f"{page}/undo", data={"seen": revision + 1})
+    assert "step 34" in back.text
+    assert bay.post(page, data={"basis": revision}).status_code == 409
