@@ -19,7 +19,7 @@ from gainwright.report.languages import Language, language, languages
 from gainwright.texts import Text, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from starlette.requests import Request
 
@@ -80,6 +80,11 @@ def said(template: str, /, **parts: Any) -> str:
 
 def _part(part: Any) -> Any:
     return part if hasattr(part, "__html__") else _now.get().translate(say("{a}", a=part))
+
+
+def said_list(texts: Sequence[str]) -> str:
+    """Return texts in the page's language, separated by semicolons."""
+    return "; ".join(str(in_language(text)) for text in texts)
 
 
 def counted(number: int, one: str, more: str = "") -> str:

@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
 from gainwright.errors import GainwrightError
-from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said
+from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
 from gainwright.web.shown_errors import shown, status_of
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def environment() -> Environment:
     )
     made.filters["when"] = when
     made.filters["counted"] = counted
+    made.filters["said_list"] = said_list
     made.globals["version"] = __version__
     made.globals["say"] = said
     made.globals["new_key"] = new_key

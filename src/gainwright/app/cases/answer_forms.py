@@ -8,21 +8,29 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.errors import CallError
 from gainwright.quantities import decimal, normalise_text
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gainwright.model import Job
 
-HEARD = ("silent", "faint", "normal", "distorted", "hum", "whine")
+HEARD = {
+    "silent": say("silent"),
+    "faint": say("faint"),
+    "normal": say("normal"),
+    "distorted": say("distorted"),
+    "hum": say("hum"),
+    "whine": say("whine"),
+}
 MOST_TOGETHER = 2
 """Up to this many marks, each combination has a button; of more, several at once are typed."""
 MOVED = (
-    ("moved", "the fault moved to the other side"),
-    ("stayed", "the fault stayed"),
-    ("none", "both sides sound alike"),
+    ("moved", say("the fault moved to the other side")),
+    ("stayed", say("the fault stayed")),
+    ("none", say("both sides sound alike")),
 )
-STANDS = (("right", "set correctly"), ("wrong", "set wrongly"))
+STANDS = (("right", say("set correctly")), ("wrong", say("set wrongly")))
 _NUMBERED = {
     "volume": ("", "24"),
     "gain": ("%", "30"),
@@ -57,22 +65,22 @@ class AnswerForm:
     second: TextField | None = None
 
 
-_LAMP = AnswerForm((("on", "on"), ("off", "off")))
-_DC = AnswerForm((), TextField("DC volts read", "V", "13.6"))
+_LAMP = AnswerForm((("on", say("on")), ("off", say("off"))))
+_DC = AnswerForm((), TextField(say("DC volts read"), "V", "13.6"))
 _CHECKED = {
     "power_lamp": _LAMP,
     "protection_lamp": _LAMP,
     "supply_voltage": _DC,
     "turn_on_voltage": _DC,
-    "cone": AnswerForm((("out", "out"), ("in", "in"), ("still", "still"))),
-    "resistance": AnswerForm((("open", "open"),), TextField("Ohms read", "ohm", "3.4")),
+    "cone": AnswerForm((("out", say("out")), ("in", say("in")), ("still", say("still")))),
+    "resistance": AnswerForm((("open", say("open")),), TextField(say("Ohms read"), "ohm", "3.4")),
 }
 
 
 def answer_form(entry: Mapping[str, Any], job: Job) -> AnswerForm:
     """Return how an entry without its result can be answered."""
     if "heard" in entry:
-        return AnswerForm(tuple((word, word) for word in HEARD))
+        return AnswerForm(tuple(HEARD.items()))
     if "swap" in entry:
         return AnswerForm(MOVED)
     if "at" in entry:
@@ -88,19 +96,19 @@ def _of_reading(entry: Mapping[str, Any], job: Job) -> AnswerForm:
     if isinstance(instrument, Indicator):
         return _of_marks(list(instrument.marks))
     kind = "" if instrument is None else instrument.kind
-    volts = TextField("Volts read", "V", "0.35 or 350 mV")
-    distortion = None if kind == "multimeter" else TextField("Distortion, if it is known", "%", "0.4")
-    return AnswerForm((("over range", "over range"),), volts, distortion)
+    volts = TextField(say("Volts read"), "V", say("0.35 or 350 mV"))
+    distortion = None if kind == "multimeter" else TextField(say("Distortion, if it is known"), "%", "0.4")
+    return AnswerForm((("over range", say("over range")),), volts, distortion)
 
 
 def _of_marks(marks: list[str]) -> AnswerForm:
     """Return buttons for no mark, each mark and, of two, both; of more, a text field for several at once."""
     from gainwright.model import NO_MARK
 
-    choices = [(NO_MARK, "no mark is lit"), *((mark, mark) for mark in marks)]
+    choices = [(NO_MARK, say("no mark is lit")), *((mark, mark) for mark in marks)]
     if len(marks) == MOST_TOGETHER:
-        choices.append((", ".join(marks), " and ".join(marks)))
-    several = TextField("Several that are lit", "", ", ".join(marks[:2])) if len(marks) > MOST_TOGETHER else None
+        choices.append((", ".join(marks), say("{a} and {b}", a=marks[0], b=marks[1])))
+    several = TextField(say("Several that are lit"), "", ", ".join(marks[:2])) if len(marks) > MOST_TOGETHER else None
     return AnswerForm(tuple(choices), several)
 
 
@@ -111,15 +119,17 @@ def _of_check(place: str, job: Job) -> AnswerForm:
 
     what = place.rpartition(".")[2]
     if place in instruments(job) or place in leads_by_name(resolve(job)):
-        end = TextField("End to end", "ohm", "0.3 or open")
-        return AnswerForm((("good", "both good"),), end, TextField("Between the conductors", "ohm", "open or 0.2"))
+        end = TextField(say("End to end"), "ohm", say("0.3 or open"))
+        return AnswerForm(
+            (("good", say("both good")),), end, TextField(say("Between the conductors"), "ohm", say("open or 0.2"))
+        )
     if what in _CHECKED:
         return _CHECKED[what]
     if place in unknown_gains(job):
-        return AnswerForm((), TextField("Setting", *_NUMBERED["gain"]))
+        return AnswerForm((), TextField(say("Setting"), *_NUMBERED["gain"]))
     driver = isinstance(job.stages.get(place.split(".", maxsplit=1)[0]), LineDriver)
     return AnswerForm(
-        STANDS, TextField("Or its setting", *_NUMBERED[what]) if what in _NUMBERED and not driver else None
+        STANDS, TextField(say("Or its setting"), *_NUMBERED[what]) if what in _NUMBERED and not driver else None
     )
 
 
