@@ -11,6 +11,8 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
 from gainwright.errors import GainwrightError
+from gainwright.texts import say
+from gainwright.web.network.access import THIS_COMPUTER
 from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
 from gainwright.web.shown_errors import shown, status_of
 
@@ -51,10 +53,11 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
     """Return a page; with an `error` in its context the status is that of the error, unless another is given."""
     from gainwright.web.site import device_of, of_request
 
+    device = device_of(request)
     shared = {
         "request": request,
         "path": request.url.path,
-        "device": device_of(request),
+        "device": say("this computer") if device == THIS_COMPUTER else device,
         "lan": of_request(request).network.lan,
     }
     error = context.get("error")
