@@ -106,3 +106,26 @@ def test_page_shows_old_and_new_takes_them_over_and_undoes_it(bay: TestClient, j
     back = bay.post(f"{page}/undo", data={"seen": revision + 1})
     assert "step 34" in back.text
     assert bay.post(page, data={"basis": revision}).status_code == 409
+
+
+def test_corridor_papers_and_cases_speak_from_what_was_set_before_it_is_taken_over(bay: TestClient, job: str) -> None:
+    """The corridor stands as the run left it; the handover prints it with the clean step; a case begins with it and its readings."""
+    corridor = bay.get(f"/jobs/{job}/corridor?tone=315&level=-6").text
+    assert "As set in the run" in corridor
+    assert 'name="set.amp_sub.gain" inputmode="decimal" size="5" value="62"' in corridor
+    assert 'name="set.head.volume" inputmode="decimal" size="5" value="34"' in corridor
+    assert 'value="20"' in bay.get(f"/jobs/{job}/corridor?as=job").text
+    paper = bay.get(f"/api/jobs/{job}/papers/handover.json").json()
+    assert paper["controls"]["head.volume"].removesuffix(".0") == "34"
+    assert paper["controls"]["amp_sub.gain"] == "62 %"
+    assert paper["last_clean_step"] == 34
+    sheet = bay.get(f"/api/jobs/{job}/papers/handover.html").text
+    assert "The highest clean step of the head unit is 34, as found in the set-up." in sheet
+    assert "34 at 40 Hz, 36 at 315 Hz, 35 at 5000 Hz" in sheet
+    assert "was not measured" not in sheet
+    case = bay.post("/api/cases", json={"job": job, "name": "as set"}).json()
+    assert "volume: {steps: 40, at: 34}" in case["job"]
+    assert case["evidence"] == run_of(bay, job)["evidence"]
+    assert "renew" not in bay.get("/cases/as%20set").text
+    bay.post(f"/api/jobs/{job}/run/takeover", json={"basis": 1}).raise_for_status()
+    assert bay.get(f"/api/jobs/{job}").json()["text"] == case["job"]

@@ -11,10 +11,16 @@ import typer
 from gainwright.cli.base import JobPath, Json, app, exit_if_wrong, print_json, print_text, write_chart
 from gainwright.errors import CallError
 from gainwright.results import to_json
+from gainwright.texts import sentence
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.app.set_up.found_settings import SettingChange
     from gainwright.app.tones import WrittenTone
     from gainwright.diagnose import LearnedValue
+    from gainwright.jobfile import JobFile
+    from gainwright.model import Entry
 
 
 @app.command()
@@ -107,14 +113,22 @@ def plan(
         Path | None, typer.Option(help="Readings so far, which make the expected readings more precise.")
     ] = None,
     short: Annotated[bool, typer.Option("--short", help="One line a step, without the reasons.")] = False,
+    take_over: Annotated[
+        bool, typer.Option("--take-over", help="Write the settings of the last reading into the job file first.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Plan the work: steps, targets and findings."""
     from gainwright.jobfile import read_evidence, read_job
 
-    read = read_job(job).job
+    file = read_job(job)
+    read = file.job
     entries = () if evidence is None else read_evidence(evidence, read)
     from gainwright.plan import make_plan
+
+    taken = _taken_over(job, file, entries) if take_over else ()
+    if taken:
+        read = read_job(job).job
 
     learned: tuple[LearnedValue, ...] = ()
     if evidence is None:
@@ -125,14 +139,35 @@ def plan(
         draws, learned = learn_values(Diagnoser(read), entries)
         found = make_plan(read, learned=draws)
     if as_json:
-        print_json(to_json(found) | {"learned": [to_json(x) for x in learned]})
+        also = {"taken_over": [to_json(change) for change in taken]} if take_over else {}
+        print_json(to_json(found) | {"learned": [to_json(x) for x in learned]} | also)
     else:
         from gainwright.report.text import learned_text, plan_text
 
+        if take_over:
+            print_text(
+                "".join(f"{sentence(c.where_text)}: {c.old or '-'} -> {c.new}\n" for c in taken)
+                or "nothing to take over\n"
+            )
         print_text(plan_text(found, short=short))
         if evidence is not None:
             print_text(learned_text([(x.path, x.low, x.high, x.before_low, x.before_high) for x in learned]))
     exit_if_wrong(found.blocked)
+
+
+def _taken_over(job: Path, file: JobFile, entries: Sequence[Entry]) -> tuple[SettingChange, ...]:
+    """Write what was set, as the evidence says it, into a job file; return what changed."""
+    from gainwright.adapters.files import write_file
+    from gainwright.app.set_up.evidence_settings import settings_in_evidence
+    from gainwright.app.set_up.found_settings import as_set, setting_changes
+    from gainwright.plan import make_plan
+
+    if not entries:
+        raise CallError("--take-over needs readings", code="bad_call", remedy="give them with --evidence run.yaml")
+    changes = setting_changes(file.job, settings_in_evidence(make_plan(file.job), entries))
+    if changes:
+        write_file(job, as_set(file, changes))
+    return changes
 
 
 @app.command()

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from gainwright.app.papers.papers import PaperMaterial
     from gainwright.metering import Recording
     from gainwright.model import Case, Job
+    from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
     from gainwright.report.paper import Paper
@@ -53,9 +54,11 @@ def report(
     kept, closed = _from_store(kind, case, store, cases)
     about = _job(job, kept, case)
     material = replace(_material(about, kept, evidence, date, closed), short=short)
+    plan = None
     if kind == "handover":
+        about, plan, material = _as_set(about, material)
         material = _with_measurements(material, recording or [], knee, response or [], music)
-    made = make_paper(about, kind=kind, material=material)
+    made = make_paper(about, kind=kind, material=material, plan=plan)
     if out is not None:
         write_paper(made, out, code=language, size=paper)
     if as_json:
@@ -103,6 +106,19 @@ def _material(job: Job, case: Case | None, evidence: Path | None, date: str, clo
     else:
         entries = () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
     return PaperMaterial(entries, case, date=date, closed_by_cause=closed)
+
+
+def _as_set(job: Job, material: PaperMaterial) -> tuple[Job, Plan, PaperMaterial]:
+    """Return a job with the settings of the last reading, its plan, and the material with the volumes that were found."""
+    from gainwright.app.set_up.evidence_settings import settings_in_evidence, volumes_in_evidence
+    from gainwright.jobfile import with_settings
+    from gainwright.plan import make_plan
+
+    plan = make_plan(job)
+    found = {f.control: f.text for f in settings_in_evidence(plan, material.entries)}
+    volumes = volumes_in_evidence(plan, material.entries)
+    as_set = with_settings(job, found)
+    return as_set, make_plan(as_set) if found else plan, replace(material, volumes=volumes)
 
 
 def _from_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:

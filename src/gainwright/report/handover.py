@@ -13,6 +13,7 @@ from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker, 
 from gainwright.plan import MAKER_FIRST, full_scale_text
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
+from gainwright.report.clean_steps import volume_blocks
 from gainwright.report.corridor import corridor_chart
 from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from gainwright.plan import Plan, Target
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
+    from gainwright.report.clean_steps import FoundVolume
 
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""
@@ -56,6 +58,7 @@ def handover(
     curves: Sequence[Chart] = (),
     date: str = "",
     music: MusicResult | None = None,
+    volumes: Sequence[FoundVolume] = (),
 ) -> Paper:
     """Return the handover of a job.
 
@@ -65,13 +68,14 @@ def handover(
     measured, knee : recordings, and the clean limit as measured step by step, if any.
     curves : charts of measurements, such as knee and responses.
     music : the allowance for the customer's music.
+    volumes : the highest clean volumes that were found in the set-up.
     """
     reached, chain = _reached(job, plan, entries), Chain(job)
     loud = _loudest(chain, plan.targets)
     drawing = chain_drawing(job, title=say("The chain"))
     blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
     blocks += [Heading(say("Control settings")), _controls(job)]
-    blocks += [Heading(say("Volume")), *_volume(plan, knee)]
+    blocks += [Heading(say("Volume")), *volume_blocks(job, plan, knee, volumes)]
     blocks += [Heading(say("Targets and voltages reached")), _targets(plan, reached)]
     blocks += [Heading(say("Allowance")), *_allowance(job, plan), *(music_blocks(music) if music else ())]
     blocks += _corridors(chain, plan)
@@ -80,9 +84,12 @@ def handover(
     blocks += [Heading(say("Noise")), _noise(chain)]
     blocks += [Heading(say("Hearing")), *_hearing(loud)]
     blocks += [Heading(say("Readings")), *_read(entries)]
-    blocks += [Heading(say("Not measured")), BulletList(_missing(job, plan, reached, measured, knee, entries))]
+    blocks += [
+        Heading(say("Not measured")),
+        BulletList(_missing(job, plan, reached, measured, entries, volume_known=knee is not None or bool(volumes))),
+    ]
     blocks += [Paragraph(MAKER_FIRST), BlankLines((say("Handed over by"), say("To"), say("Date")))]
-    data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music)
+    data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music, volumes=volumes)
     return Paper(
         "handover",
         job.title or say("Handover"),
@@ -129,30 +136,6 @@ def _controls(job: Job) -> Table:
             seen.add(plain)
             found.append((plain, place.removesuffix(".0")))
     return Table((say("Control"), say("Setting")), tuple(found))
-
-
-def _volume(plan: Plan, knee: Knee | None) -> list[Block]:
-    if knee is not None and knee.last_clean_step is not None:
-        sure = f"{100 * knee.confidence:.0f} %"
-        text = say(
-            "The highest clean step is {step}, as measured ({sure} sure).",
-            step=f"{knee.last_clean_step:g}",
-            sure=sure,
-        )
-        return [Paragraph(text, strong=True)]
-    step = next((s for s in plan.steps if s.expect is not None and s.expect.quantity == "step"), None)
-    if step is None or step.expect is None:
-        return [Paragraph(say("The highest clean step was not measured."))]
-    low, high = f"{step.expect.low:.0f}", f"{step.expect.high:.0f}"
-    return [
-        Paragraph(
-            say(
-                "The highest clean step was not measured; from the job's data it lies between {low} and {high}.",
-                low=low,
-                high=high,
-            )
-        )
-    ]
 
 
 def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
@@ -316,13 +299,14 @@ def _missing(
     plan: Plan,
     reached: dict[str, tuple[float, float]],
     measured: Sequence[Measured],
-    knee: Knee | None,
     entries: Sequence[Entry],
+    *,
+    volume_known: bool,
 ) -> tuple[str, ...]:
     missing: list[str] = [
         say("The voltage of {stage} at its target.", stage=t.stage) for t in plan.targets if t.stage not in reached
     ]
-    if knee is None:
+    if not volume_known:
         missing.append(say("The source's clean limit, step by step."))
     if not measured:
         missing.append(say("Distortion: no recording is included."))
@@ -348,8 +332,10 @@ def _data(
     *,
     loudest_db: dict[str, float],
     music: MusicResult | None,
+    volumes: Sequence[FoundVolume],
 ) -> HandoverData:
     unread = (None, None)
+    measured_step = None if knee is None else knee.last_clean_step
     return HandoverData(
         job.customer,
         job.vehicle.description,
@@ -359,7 +345,7 @@ def _data(
         allowances(job),
         tuple(describe_entry(e) for e in entries),
         tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent) for m in measured),
-        None if knee is None else knee.last_clean_step,
+        min((v.step for v in volumes), default=measured_step),
         loudest_db,
         music.recommended_db if music else {},
     )

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
+    from gainwright.report.clean_steps import FoundVolume
     from gainwright.report.handover import Measured
     from gainwright.report.paper import Paper
 
@@ -74,6 +75,7 @@ def job_paper(
     plan: Plan | None,
     entries: Sequence[Entry],
     music: MusicResult | None = None,
+    volumes: tuple[FoundVolume, ...] = (),
 ) -> Paper:
     """Return a paper of a stored job.
 
@@ -82,6 +84,7 @@ def job_paper(
     read, plan : the job, and its plan if it was made already.
     entries : evidence from its set-up run.
     music : what the music allows that will be played.
+    volumes : the highest clean volumes that its run found.
 
     Raises
     ------
@@ -102,6 +105,7 @@ def job_paper(
         music=music,
         closed_by_cause=store.cases.closed_by_cause(),
         short=wanted.short,
+        volumes=volumes,
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
+    from gainwright.report.clean_steps import FoundVolume
     from gainwright.report.handover import Measured
     from gainwright.report.languages import Language
     from gainwright.report.paper import Paper
@@ -41,6 +42,7 @@ class PaperMaterial:
     music : the result of a scan of music.
     closed_by_cause : how many cases of the store were closed with each cause.
     short : whether the set-up sheet has one line a step.
+    volumes : the highest clean volumes that were found in the set-up.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -52,6 +54,7 @@ class PaperMaterial:
     music: MusicResult | None = None
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
     short: bool = False
+    volumes: tuple[FoundVolume, ...] = ()
 
 
 def check_kind(kind: str) -> None:
@@ -96,6 +99,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         curves=material.curves,
         date=material.date,
         music=material.music,
+        volumes=material.volumes,
     )
 
 

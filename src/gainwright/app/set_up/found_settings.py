@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store, StoredJob
     from gainwright.jobfile import JobFile
     from gainwright.model import Job
+    from gainwright.report.clean_steps import FoundVolume
     from gainwright.solve import Chain
 
 How = Literal["set", "clean_step", "read_off", "worked_out"]
@@ -85,6 +86,24 @@ def _step_of(run: Run, control: str) -> str:
         s for s in run.steps if s.step.id == f"verify.{control}" or (s.step.adjust and s.step.adjust.control == control)
     ]
     return next((s.step.id for s in reversed(there) if s.state == "done"), "")
+
+
+def found_volumes(run: Run) -> tuple[FoundVolume, ...]:
+    """Return the highest clean volume of each source as the run found it, with the clean step at each tone; none before."""
+    from gainwright.report.clean_steps import FoundVolume
+
+    found = []
+    for head in level_setters(run):
+        step, control = final_volume(run, head), f"{head}.volume"
+        by_tone = {
+            s.step.tone_hz: float(s.value["value"])
+            for s in run.steps
+            if s.state == "done" and s.step.adjust is not None and s.step.adjust.control == control
+            if s.step.tone_hz is not None and s.value.get("value") is not None
+        }
+        if step is not None:
+            found.append(FoundVolume(head, step, tuple(sorted(by_tone.items()))))
+    return tuple(found)
 
 
 def setting_changes(job: Job, found: tuple[FoundSetting, ...]) -> tuple[SettingChange, ...]:

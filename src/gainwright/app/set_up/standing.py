@@ -35,8 +35,8 @@ class FoundGain:
 
     Attributes
     ----------
-    place : its position, as the job file writes it.
-    doubt : the same with its 95 % interval, as the setting of a reading.
+    place : its position, as the job file writes it; with its 95 % interval unless it was typed.
+    doubt : the same as the setting of a reading, always with its 95 % interval.
     typed : whether the position was typed; else it is where the model of the job gives the voltage.
     step : the step at which it was turned.
     """
@@ -102,13 +102,13 @@ def found_gains(run: Run, chain: Chain) -> dict[str, FoundGain]:
         elif volts:
             places = {control: gain.place for control, gain in found.items()}
             share, half = _gain_that_gives(run, state, chain, float(volts), places)
-            place = f"{100 * share:.3g} %"
-            found[adjust.control] = FoundGain(place, _with_doubt(share, half), typed=False, step=state.step.id)
+            place = _with_doubt(share, half)
+            found[adjust.control] = FoundGain(place, place, typed=False, step=state.step.id)
     return found
 
 
 def _with_doubt(share: float, half: float) -> str:
-    return f"{100 * share:.4g} % ± {100 * half:.2g} %"
+    return f"{100 * share:.3g} % ± {100 * half:.2g} %"
 
 
 def _gain_that_gives(

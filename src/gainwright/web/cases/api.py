@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,6 +19,7 @@ from gainwright.web import diagnoses
 from gainwright.web.cases import changes
 from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialogue_of
 from gainwright.web.form_fields import Seen
+from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set
 from gainwright.web.site import CurrentCase, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -54,12 +56,16 @@ class CaseWhole(CaseListed):
 
 
 class NewCase(BaseModel):
-    """A new case about a stored job; without a name, one is suggested."""
+    """A new case about a stored job; without a name, one is suggested.
+
+    `readings` says whether what was read in the job's set-up run is evidence from the start.
+    """
 
     job: str = Field(max_length=80)
     name: Name = ""
     title: str = Field(default="", max_length=300)
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
+    readings: bool = True
 
 
 class WithEntry(Seen):
@@ -123,10 +129,12 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 
 @router.post("/cases", status_code=201)
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
-    """Begin a case about a job, with the evidence so far."""
+    """Begin a case about a job as its run has set it, with the evidence so far."""
     job = site.store.jobs.get(new.job)
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
-    return _whole(stored_cases.begin_case(site.store, job, name=name, title=new.title, entries=new.evidence))
+    read = [entry for entry in job_run_evidence(site, job) if entry not in new.evidence] if new.readings else []
+    about, entries = replace(job, text=text_as_set(site, job)), [*read, *new.evidence]
+    return _whole(stored_cases.begin_case(site.store, about, name=name, title=new.title, entries=entries))
 
 
 @router.get("/tally")
@@ -208,8 +216,9 @@ def diagnose_job(site: CurrentSite, job: CurrentJob, given: Evidence) -> Diagnos
     """Return the diagnosis of some evidence with the next tests, as `gainwright diagnose --json` does."""
     from gainwright.app.cases.dialogue import check_unreachable
 
+    text = text_as_set(site, job)
     try:
-        check_unreachable(given.unreachable, site.models.job(job.text))
+        check_unreachable(given.unreachable, site.models.job(text))
     except CallError as error:
         raise error.with_place("unreachable") from None
-    return diagnosis_of_evidence(site, job.text, given.evidence, given.unreachable)
+    return diagnosis_of_evidence(site, text, given.evidence, given.unreachable)

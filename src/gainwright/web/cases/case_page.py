@@ -13,6 +13,7 @@ from gainwright.errors import GainwrightError
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.rendering import page
+from gainwright.web.set_up.evaluation import text_as_set
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -97,7 +98,7 @@ def case_page(
         what_it_was=_what_it_was(kept.case),
         places=places(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
-        renewed=about is not None and about.text != kept.case.job,
+        renewed=about is not None and text_as_set(site, about) != kept.case.job,
         sent=sent,
         own={key: sent.own.get(key, "") for key in OWN},
         mine=_mine(sent) if conflict else None,

@@ -12,6 +12,7 @@ from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
+from gainwright.web.set_up.evaluation import text_as_set
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -116,7 +117,7 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     job = stored_cases.job_of(site.store, name)
     if job is None:
         raise CallError("the job of this case isn't in this store", code="no_such_job")
-    case = kept.case.model_copy(update={"job": job.text})
+    case = kept.case.model_copy(update={"job": text_as_set(site, job)})
     diagnosis_of(site.models, dialogue_of(site, case))
     return site.store.cases.write(name, case, seen=seen)
 

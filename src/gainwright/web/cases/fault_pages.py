@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -15,7 +16,7 @@ from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields
 from gainwright.web.rendering import done_or_shown, page
-from gainwright.web.set_up.evaluation import job_run_evidence
+from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set
 from gainwright.web.site import CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def fault(
     request: Request, site: CurrentSite, job: CurrentJob, of: Annotated[str, Query(alias="from", max_length=20)] = ""
 ) -> Response:
     """Show the job's cases and the form of a new one."""
-    return _fault(request, site, job, readings=of == "run")
+    return _fault(request, site, job, readings=of != "none")
 
 
 def _fault(
@@ -44,8 +45,9 @@ def _fault(
     title: str = "",
     error: GainwrightError | None = None,
 ) -> Response:
-    read = site.models.job(job.text)
-    diagnoses.prepare_diagnoser(site, job.text)
+    text = text_as_set(site, job)
+    read = site.models.job(text)
+    diagnoses.prepare_diagnoser(site, text)
     return page(
         request,
         "fault.html",
@@ -75,7 +77,8 @@ def begin(request: Request, site: CurrentSite, job: CurrentJob, given: Fields) -
             if key.startswith("heard-") and word
         ]
         entries = [*(job_run_evidence(site, job) if readings else []), *heard]
-        return case_address(stored_cases.begin_case(site.store, job, name=name, title=title, entries=entries).name)
+        about = replace(job, text=text_as_set(site, job))
+        return case_address(stored_cases.begin_case(site.store, about, name=name, title=title, entries=entries).name)
 
     def show(error: GainwrightError) -> Response:
         return _fault(request, site, job, readings=readings, name=name[:80], title=title[:300], error=error)

@@ -15,6 +15,7 @@ from gainwright.quantities import read_plain_number, whole_number
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.rendering import done_or_shown, go_to, page
+from gainwright.web.set_up.evaluation import texts_found
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -54,9 +55,14 @@ def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, floa
 def _show(
     request: Request, site: Site, stored: StoredJob, fields: Mapping[str, Any], *, error: GainwrightError | None = None
 ) -> Response:
-    """Show the corridor with the values of the fields; with an invalid one, its error and the corridor of the job."""
+    """Show the corridor with the values of the fields; with an invalid one, its error and the corridor of the job.
+
+    Without any, the controls stand as the run has set them.
+    """
     read = site.models.job(stored.text)
-    typed, tone, levels = _typed(fields), None, None
+    found = texts_found(site, stored)
+    run = bool(found) and fields.get("as") != "job" and not any(name.startswith(SET) for name in fields)
+    typed, tone, levels = found if run else _typed(fields), None, None
     try:
         tone = _tone(site, stored.text, fields)
         controls = corridor.controls_of(read, typed)
@@ -82,6 +88,8 @@ def _show(
         "passages": drawn,
         "chosen": tightest if chosen is None else chosen,
         "moved": [c for c in controls if c.moved],
+        "as_run": run,
+        "found": found,
         "kept": str(fields.get("kept", "")) == str(stored.revision),
         "error": error,
         "volts": volts,
@@ -106,7 +114,7 @@ def keep(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, fie
         settings = corridor.moved_settings(corridor.controls_of(read.job, _typed(fields)))
         kept = corridor.keep_settings(site.store, job.id, read, settings, seen=seen, by=actor)
         rest = {k: str(fields[k]) for k in ("tone", "level", "path") if fields.get(k)}
-        return f"/jobs/{job.id}/corridor?{urlencode({**rest, 'kept': kept.revision})}"
+        return f"/jobs/{job.id}/corridor?{urlencode({**rest, 'kept': kept.revision, 'as': 'job'})}"
 
     return done_or_shown(do, lambda error: _show(request, site, site.store.jobs.get(job.id), fields, error=error))
 

@@ -8,7 +8,7 @@ from gainwright.app.jobs.stored_jobs import job_file_name
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
 from gainwright.web.music import scans
-from gainwright.web.set_up.evaluation import job_run_evidence
+from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set, volumes_found
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -34,15 +34,19 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     """
     wanted.checked(suffix)
     stored = site.store.jobs.get(job)
-    read = site.models.job(stored.text)
+    text = stored.text if wanted.kind == "setup" else text_as_set(site, stored)
+    read = site.models.job(text)
     if work is not None:
         work.report(0.1, "planning")
-    plan = site.models.plan(stored.text) if wanted.kind in ("setup", "handover") else None
+    plan = site.models.plan(text) if wanted.kind in ("setup", "handover") else None
     if work is not None:
         work.report(0.4, "collecting the contents")
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
     music = scans.of_job(site, job) if wanted.kind == "handover" else None
-    paper = job_paper(site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music)
+    volumes = volumes_found(site, stored) if wanted.kind == "handover" else ()
+    paper = job_paper(
+        site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music, volumes=volumes
+    )
     if work is not None:
         work.report(0.7, "typesetting")
     content = paper_bytes(

@@ -6,8 +6,9 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.jobs.corridor import controls_of
 from gainwright.app.set_up.evidence import evidence_of
-from gainwright.app.set_up.found_settings import as_set, found_settings, setting_changes
+from gainwright.app.set_up.found_settings import as_set, found_settings, found_volumes, setting_changes
 from gainwright.app.set_up.run import Run, run_of
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import RankedCause
     from gainwright.plan import Expect, Plan
+    from gainwright.report.clean_steps import FoundVolume
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -94,6 +96,21 @@ def text_as_set(site: Site, stored: StoredJob) -> str:
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:
     """Return a job's run as evidence for a case or a paper; empty, without making a plan, before a reading."""
     return run_evidence(site, stored, current_run(site, stored)) if site.store.runs.entries(stored.id) else []
+
+
+def texts_found(site: Site, stored: StoredJob) -> dict[str, str]:
+    """Return control -> the setting that a job's run has found and the job doesn't have, as the corridor's fields show it."""
+    if not site.store.runs.entries(stored.id):
+        return {}
+    changes = run_changes(site, stored, current_run(site, stored))
+    as_set_job = site.models.job(as_set(site.models.read(stored.text), changes))
+    shown = {c.name: c.job_text for c in controls_of(as_set_job, {})}
+    return {c.control: shown[c.control] for c in changes if c.control in shown}
+
+
+def volumes_found(site: Site, stored: StoredJob) -> tuple[FoundVolume, ...]:
+    """Return the highest clean volumes that a job's run found; none, without making a plan, before a run."""
+    return found_volumes(current_run(site, stored)) if site.store.runs.entries(stored.id) else ()
 
 
 def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluation | None, Work | None]:

@@ -1,0 +1,92 @@
+"""The settings that an evidence file says of a chain that was set up: those of its last reading, beside those of the job."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright.app.set_up.found_settings import FoundSetting
+from gainwright.app.set_up.standing import READ_OFF
+from gainwright.model import Reading
+from gainwright.quantities import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.model import Entry
+    from gainwright.plan import Plan, Step
+    from gainwright.report.clean_steps import FoundVolume
+
+FILTERS = ("low_pass", "high_pass")
+"""Controls that a set-up opens and puts back; while they are open, the job keeps theirs."""
+
+
+def settings_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSetting, ...]:
+    """Return the controls as they stood at the last reading, those left out that a set-up moves for a while only.
+
+    A gain counts once the voltage of its step was read, a volume once any gain does.
+
+    Parameters
+    ----------
+    plan : of the job that the evidence is about.
+    """
+    readings = [entry for entry in entries if isinstance(entry, Reading)]
+    if not readings:
+        return ()
+    turned = {
+        s.adjust.control: s.id
+        for s in plan.steps
+        if s.phase == "amplifier" and s.adjust is not None and any(_is_of(r, s) for r in readings)
+    }
+    raised = {s.adjust.control for s in plan.steps if s.adjust is not None and s.adjust.until == "last_clean"}
+    found = []
+    for control, text in readings[-1].set.items():
+        if control.endswith(FILTERS):
+            continue
+        if control in raised:
+            if turned:
+                found.append(FoundSetting(control, text, "clean_step", ""))
+        elif control.endswith(".gain"):
+            if control in turned:
+                found.append(_gain(control, text, turned[control]))
+        else:
+            found.append(FoundSetting(control, text, "set", ""))
+    return tuple(found)
+
+
+def volumes_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundVolume, ...]:
+    """Return the highest clean volume of each source as the readings were taken at, with that of each search for it."""
+    from gainwright.report.clean_steps import FoundVolume
+
+    readings = [entry for entry in entries if isinstance(entry, Reading)]
+    found = []
+    for setting in settings_in_evidence(plan, entries):
+        if setting.how != "clean_step":
+            continue
+        by_tone = {}
+        for step in plan.steps:
+            if step.adjust is not None and step.adjust.control == setting.control and step.tone_hz is not None:
+                at = next(
+                    (r.set[setting.control] for r in readings if _is_of(r, step) and setting.control in r.set), None
+                )
+                if at is not None:
+                    by_tone[step.tone_hz] = float(at)
+        stage = setting.control.removesuffix(".volume")
+        found.append(FoundVolume(stage, float(setting.text), tuple(sorted(by_tone.items()))))
+    return tuple(found)
+
+
+def _gain(control: str, text: str, step: str) -> FoundSetting:
+    """Return a gain; one that was read off its scale is written without the doubt of the hand that read it."""
+    place = parse(text, "fraction")
+    low, high = place.interval
+    typed = "±" not in text or abs(0.5 * (high - low) - READ_OFF) < 1e-6
+    return FoundSetting(
+        control, f"{100 * place.nominal:.4g} %" if typed else text, "read_off" if typed else "worked_out", step
+    )
+
+
+def _is_of(reading: Reading, step: Step) -> bool:
+    """Return whether a reading is of a step's place and tone."""
+    if reading.at != step.measure_at or step.tone_hz is None or step.level_dbfs is None or reading.tone_hz is None:
+        return False
+    return abs(reading.tone_hz / step.tone_hz - 1) < 1e-4 and abs(reading.level_dbfs - step.level_dbfs) < 1e-3
