@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from example_plans import job, steps
 from typed_run import Hand, bay, drive
 
 from gainwright.app.set_up.evidence import evidence_of
+from gainwright.app.set_up.found_settings import found_settings
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.jobfile import read_entry, with_settings
 from gainwright.plan import make_plan
@@ -27,6 +29,20 @@ def test_gain_typed_near_where_it_is_expected_is_no_fault(tmp_path: Path) -> Non
     told = make_diagnosis(Diagnoser(here.job), [read_entry(e, here.job) for e in entries])
     assert told.causes[0].cause == "nothing_wrong", [(c.cause, c.where, c.probability) for c in told.causes[:4]]
     assert told.causes[0].probability > 4 * told.causes[1].probability
+
+
+@pytest.mark.parametrize(("text", "place"), [("5.6", ".. 100 %"), ("41", "0 .. "), ("28.2", "±")])
+def test_gain_whose_voltage_was_not_reached_is_not_known(tmp_path: Path, text: str, place: str) -> None:
+    """Far below its target a gain stands anywhere up to fully up, far above it anywhere down to its end: it isn't taken over."""
+    here = bay(tmp_path)
+    here.enter("source.head.sub.40hz.amp_sub", "34")
+    here.enter("amplifier.amp_sub", text)
+    chain = Chain(here.job)
+    entry = next(e for e in evidence_of(here.run, here.job, chain) if e.get("reads"))
+    assert place in entry["set"]["amp_sub.gain"]
+    read_entry(entry, here.job)
+    found = {f.control for f in found_settings(here.run, chain)}
+    assert found == ({"head.volume", "amp_sub.gain"} if place == "±" else {"head.volume"})
 
 
 def test_plan_of_the_job_as_set_has_the_same_steps() -> None:

@@ -46,7 +46,7 @@ def settings_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSet
             if turned:
                 found.append(FoundSetting(control, text, "clean_step", ""))
         elif control.endswith(".gain"):
-            if control in turned:
+            if control in turned and ".." not in text:
                 found.append(_gain(control, text, turned[control]))
         else:
             found.append(FoundSetting(control, text, "set", ""))

@@ -54,7 +54,7 @@ def found_settings(run: Run, chain: Chain) -> tuple[FoundSetting, ...]:
     """Return the controls that the run has brought to where they stay, in the order of the plan.
 
     What is moved for the set-up only (a filter that is opened, a gain or volume at its start) isn't among them, nor what a
-    skipped step should have set.
+    skipped step should have set, nor a gain without a position whose voltage wasn't reached.
 
     Parameters
     ----------
@@ -76,6 +76,8 @@ def found_settings(run: Run, chain: Chain) -> tuple[FoundSetting, ...]:
             control = f"{head}.volume"
             found[control] = FoundSetting(control, f"{step:g}", "clean_step", _step_of(run, control))
     for control, gain in found_gains(run, chain).items():
+        if not gain.reached:
+            continue
         found[control] = FoundSetting(control, gain.place, "read_off" if gain.typed else "worked_out", gain.step)
     return tuple(found.values())
 

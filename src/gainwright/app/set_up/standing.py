@@ -25,6 +25,8 @@ LEAST_SHARE = 0.05
 """A source that gives less than this share of its expected voltage is broken, not weak: no gain is derived from it."""
 READ_OFF = 0.08
 """How far a position read off a knob may be wrong, 95 %, as a share of its travel (common practice, no published source)."""
+NEARLY, FULLY = 0.7, 100.0
+"""A reading that far from its target says that the gain was turned to an end (common practice, no published source)."""
 DRAWS, SEED = 64, 41
 WIDEST = 0.5
 
@@ -38,12 +40,14 @@ class FoundGain:
     place : its position, as the job file writes it; with its 95 % interval unless it was typed.
     doubt : the same as the setting of a reading, always with its 95 % interval.
     typed : whether the position was typed; else it is where the model of the job gives the voltage.
+    reached : whether its voltage was, or nearly; if it wasn't, the gain stands anywhere beyond where the model gives it.
     step : the step at which it was turned.
     """
 
     place: str
     doubt: str
     typed: bool
+    reached: bool
     step: str
 
 
@@ -98,12 +102,19 @@ def found_gains(run: Run, chain: Chain) -> dict[str, FoundGain]:
             continue
         if at:
             share = parse(at, "fraction").nominal
-            found[adjust.control] = FoundGain(at, _with_doubt(share, READ_OFF), typed=True, step=state.step.id)
+            doubt = _with_doubt(share, READ_OFF)
+            found[adjust.control] = FoundGain(at, doubt, typed=True, reached=True, step=state.step.id)
         elif volts:
             places = {control: gain.place for control, gain in found.items()}
             share, half = _gain_that_gives(run, state, chain, float(volts), places)
+            ratio = float(volts) / adjust.target
             place = _with_doubt(share, half)
-            found[adjust.control] = FoundGain(place, place, typed=False, step=state.step.id)
+            if ratio < NEARLY:
+                place = f"{min(100 * share, FULLY - 1):.3g} .. {FULLY:g} %"
+            elif ratio > 1 / NEARLY:
+                place = f"0 .. {max(100 * share, 1.0):.3g} %"
+            reached = NEARLY <= ratio <= 1 / NEARLY
+            found[adjust.control] = FoundGain(place, place, typed=False, reached=reached, step=state.step.id)
     return found
 
 

@@ -32,7 +32,7 @@ def fault(
     request: Request, site: CurrentSite, job: CurrentJob, of: Annotated[str, Query(alias="from", max_length=20)] = ""
 ) -> Response:
     """Show the job's cases and the form of a new one."""
-    return _fault(request, site, job, readings=of != "none")
+    return _fault(request, site, job, readings=True, from_run=of == "run")
 
 
 def _fault(
@@ -41,6 +41,7 @@ def _fault(
     job: StoredJob,
     *,
     readings: bool,
+    from_run: bool = False,
     name: str = "",
     title: str = "",
     error: GainwrightError | None = None,
@@ -60,6 +61,7 @@ def _fault(
         heard=HEARD,
         readings=job_run_evidence(site, job),
         with_readings=readings,
+        from_run=from_run,
         error=error,
     )
 
