@@ -133,6 +133,25 @@ def test_only_known_folders_are_scanned(api: httpx.Client) -> None:
     assert all("/tmp" not in folder["name"] for folder in listed)  # noqa: S108  it is looked for, not used
 
 
+def test_folder_is_added_and_left_out_on_the_page(api: httpx.Client, server: WebServer, tmp_path: Path) -> None:
+    """A folder that is added is listed, kept for the next start, and gone when it is left out; a wrong path is one sentence."""
+    for wrong in ("", "  ", str(tmp_path / "nowhere"), "~nobody-of-that-name/music"):
+        refused = api.post("/music/folders", data={"path": wrong})
+        assert refused.status_code == 422, wrong
+        assert "folder" in refused.text
+    (tmp_path / "stick").mkdir()
+    assert api.post("/music/folders", data={"path": str(tmp_path / "stick")}).status_code == 303
+    names = [folder["name"] for folder in api.get("/api/music/folders").json()]
+    assert "stick" in names
+    server.stop()
+    server.start()
+    listed = {folder["name"]: folder["id"] for folder in api.get("/api/music/folders").json()}
+    assert list(listed) == names
+    assert api.post("/music/folders", data={"remove": listed["stick"]}).status_code == 303
+    assert "stick" not in [folder["name"] for folder in api.get("/api/music/folders").json()]
+    assert str(tmp_path / "stick") not in api.get("/music").text
+
+
 def test_folders_are_the_roots_and_their_direct_subfolders(tmp_path: Path) -> None:
     """Hidden folders, files and deeper folders aren't listed; an unknown id is refused."""
     (tmp_path / "a" / "deep").mkdir(parents=True)

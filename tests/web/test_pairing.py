@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import re
 import sqlite3
 import ssl
 import subprocess
+import threading
 import time
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +26,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from web_server import WebServer
 
 from gainwright.composition import compose
-from gainwright.web import Site, create_app
+from gainwright.errors import CallError
+from gainwright.web import Site, create_app, serving
 from gainwright.web.network.access import LAN, LISTENER, NetworkAccess
 from gainwright.web.network.connections import MOST_UNPAIRED_OF_ADDRESS, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, digest_of
@@ -224,6 +227,45 @@ def test_wrong_codes_are_reported_cause_waits_and_void_the_code(own: httpx.Clien
     finally:  # whichever test comes next, its device doesn't wait for this one's wrong code
         pair(own, phone, "after a wrong code")
     assert phone.get("/api/bench").json()["device"] == "after a wrong code"
+
+
+def test_network_is_opened_from_the_page(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One press on the machine itself opens the second listener, with pairing; again it changes nothing; a phone can't press it."""
+    site.network.lan = False
+    monkeypatch.setattr(serving, "_until_signalled", lambda _: contextlib.nullcontext())
+    with serving.listen("127.0.0.1", 0) as loopback:
+        servers = serving.Servers(site, serving.Options(address=ADDRESS), loopback)
+        running = threading.Thread(target=lambda: asyncio.run(servers.run()))
+        running.start()
+        try:
+            with httpx.Client(base_url=f"http://127.0.0.1:{loopback.getsockname()[1]}", timeout=30) as own:
+                assert "Let phones connect" in own.get("/bench").text
+                for _ in range(2):
+                    assert own.post("/bench/lan").headers["location"] == "/bench"
+                addresses = own.get("/api/bench").json()["addresses"]
+                assert len(servers.servers) == 2
+                trusting = ssl.create_default_context()
+                trusting.load_verify_locations(cadata=own.get("/certificate").content)
+                with httpx.Client(base_url=addresses[0], verify=trusting, timeout=30) as phone:
+                    assert phone.get("/").headers["location"] == "/pair"
+                    assert phone.post("/bench/lan").status_code in (303, 401, 403)
+                    pair(own, phone, "phone in the bay")
+                    assert phone.post("/bench/lan").status_code == 403
+        finally:
+            for server in servers.servers:
+                server.should_exit = True
+            running.join(20)
+    assert not running.is_alive()
+
+
+def test_network_that_is_not_there_is_said(site: Site) -> None:
+    """An address that isn't this machine's is one sentence, and nothing is left open."""
+    site.network.lan = False
+    with serving.listen("127.0.0.1", 0) as loopback:
+        servers = serving.Servers(site, serving.Options(address="192.0.2.1"), loopback)
+        with pytest.raises(CallError, match="can't be listened on"):
+            servers.open_lan()
+    assert not site.network.lan
 
 
 def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:
@@ -542,9 +584,10 @@ def test_system_and_pairing_pages_are_accessible(
 def test_system_page_without_lan_says_how_to_start_it(
     open_page: Callable[..., Page], axe: Callable[[Page], list[str]], look: Callable[..., None]
 ) -> None:
-    """Without --lan the page says how to connect a phone; the store is checked with and without scripts."""
+    """Without --lan the page offers to connect a phone; the store is checked with and without scripts."""
     page = open_page("/bench", size="phone")
     assert "gainwright serve --lan" in page.locator("main").inner_text()
+    assert page.get_by_role("button", name="Let phones connect").count() == 1
     assert page.get_by_role("button", name="New code").count() == 0
     assert axe(page) == []
     look(page, "bench-alone-phone")

@@ -28,11 +28,12 @@ class DiskMusicFolders:
         ------
         CallError : one of them doesn't exist.
         """
-        for path in map(Path, named):
+        paths = [_from_home(name) for name in named]
+        for path in paths:
             if not path.is_dir():
                 raise CallError("is not a folder", code="no_folder", where=str(path), remedy="name a folder of music")
         own = Path.home() / "Music"
-        return tuple(str(Path(name).resolve()) for name in named) or ((str(own),) if own.is_dir() else ())
+        return tuple(str(path.resolve()) for path in paths) or ((str(own),) if own.is_dir() else ())
 
     def list(self, roots: Sequence[str]) -> list[MusicFolder]:
         """Return each root and its direct subfolders, sorted by name; unreadable ones are left out."""
@@ -50,6 +51,13 @@ class DiskMusicFolders:
             with contextlib.suppress(ValueError):
                 return str(Path(root.name) / Path(file).relative_to(root))
         return file
+
+
+def _from_home(name: str) -> Path:
+    """Return a path, with `~` as the user's own folder."""
+    with contextlib.suppress(RuntimeError):  # ~somebody: there is no such user
+        return Path(name).expanduser()
+    return Path(name)
 
 
 def _folder(path: Path, name: str) -> MusicFolder:

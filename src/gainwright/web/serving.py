@@ -65,6 +65,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from gainwright.app.cases.import_export import import_summary
     from gainwright.composition import compose
+    from gainwright.web.music.added_folders import use_added
     from gainwright.web.network.access import NetworkAccess
     from gainwright.web.site import Site
 
@@ -75,20 +76,20 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
         store = world.store(options.store or None, on_imported=lambda done: say(import_summary(done)))
         site = Site(world, store, network=NetworkAccess(lan=options.lan), where=options.store, music=music)
         opened.callback(site.close)
+        use_added(site)
         loopback = opened.enter_context(listen(LOOPBACK_ADDRESS, options.port))
         port = loopback.getsockname()[1]
-        network = None
+        servers = Servers(site, options, loopback)
         if options.lan:
-            network = opened.enter_context(listen(options.address or "0.0.0.0", options.port and port + 1))  # noqa: S104
-        lan = _lan_listener(site, options, network) if network else None
+            servers.open_lan()
         logging.basicConfig(level=logging.WARNING)
         address = f"http://{LOOPBACK_ADDRESS}:{port}/"
         say(f"Gainwright is at {address} (stop with Ctrl-C)")
-        if lan is not None:
+        if options.lan:
             _print_pairing(site.network, say)
         if options.browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
-        asyncio.run(_run(site, loopback, lan, network))
+        asyncio.run(servers.run())
 
 
 def _check(options: Options) -> None:
@@ -97,15 +98,6 @@ def _check(options: Options) -> None:
             raise CallError("is for --lan only", code="lan_only", where=f"--{option}", remedy="add --lan")
     if options.key and not options.certificate:
         raise CallError("needs its certificate", code="no_certificate", where="--key", remedy="add --certificate FILE")
-
-
-def _lan_listener(site: Site, options: Options, network: socket.socket) -> LanListener:
-    from gainwright.web.network.lan_listener import LanListener
-
-    port = network.getsockname()[1]
-    lan = LanListener(site.network, port, options.address, options.certificate, options.key)
-    lan.open()
-    return lan
 
 
 def _print_pairing(access: NetworkAccess, say: Callable[[str], None]) -> None:
@@ -133,25 +125,84 @@ class _Listener:
         await self.app(scope, receive, send)
 
 
-async def _run(site: Site, loopback: socket.socket, lan: LanListener | None, network: socket.socket | None) -> None:
-    from gainwright.web.network.access import LAN, LOOPBACK
-    from gainwright.web.network.connection_limits import CountLimitedProtocol, TimeLimitedProtocol
-    from gainwright.web.server import create_app
+class Servers:
+    """The listener of this machine and, when it is wanted, the one for the local network; both serve one app."""
 
-    app = create_app(site)
-    servers = [(_server(_Listener(app, LOOPBACK), http=TimeLimitedProtocol), loopback)]
-    following = None
-    if lan is not None and network is not None:
+    def __init__(self, site: Site, options: Options, loopback: socket.socket) -> None:
+        from gainwright.web.server import create_app
+
+        self.site, self.options, self.loopback = site, options, loopback
+        self.app = create_app(site)
+        self.servers: list[uvicorn.Server] = []
+        self._changing = threading.Lock()
+        self._lan: tuple[LanListener, socket.socket] | None = None
+        self._serve: Callable[[], None] | None = None
+        site.open_lan = self.open_lan
+
+    def open_lan(self) -> None:
+        """Let paired devices of the local network connect, from now until the program ends.
+
+        Raises
+        ------
+        CallError : no port is free, this computer is in no network, or its certificate can't be used.
+        """
+        from gainwright.web.network.lan_listener import LanListener
+
+        options, port = self.options, self.loopback.getsockname()[1]
+        with self._changing:
+            if self._lan is not None:
+                return
+            network = listen(options.address or "0.0.0.0", options.port and port + 1)  # noqa: S104
+            try:
+                lan = LanListener(
+                    self.site.network, network.getsockname()[1], options.address, options.certificate, options.key
+                )
+                lan.open()
+            except BaseException:
+                network.close()
+                raise
+            self._lan = (lan, network)
+            self.site.network.lan = True
+            if self._serve is not None:
+                self._serve()
+
+    async def run(self) -> None:
+        """Serve until a signal ends it."""
+        from gainwright.web.network.access import LOOPBACK
+        from gainwright.web.network.connection_limits import TimeLimitedProtocol
+
+        loop = asyncio.get_running_loop()
+        following: list[asyncio.Task[None]] = []
+        self.servers.append(_server(_Listener(self.app, LOOPBACK), http=TimeLimitedProtocol))
+        try:
+            with _until_signalled(self.servers):
+                async with asyncio.TaskGroup() as group:
+
+                    def serve_lan() -> None:
+                        loop.call_soon_threadsafe(lambda: following.append(self._serve_lan(group)))
+
+                    with self._changing:
+                        self._serve = serve_lan
+                        if self._lan is not None:
+                            serve_lan()
+                    await self.servers[0].serve(sockets=[self.loopback])
+        finally:
+            for task in following:
+                task.cancel()
+            if self._lan is not None:
+                self._lan[1].close()
+
+    def _serve_lan(self, group: asyncio.TaskGroup) -> asyncio.Task[None]:
+        from gainwright.web.network.access import LAN
+        from gainwright.web.network.connection_limits import CountLimitedProtocol
+
+        assert self._lan is not None  # noqa: S101  it was opened
+        lan, network = self._lan
         context = lan.context
-        server = _server(_Listener(app, LAN), http=CountLimitedProtocol, ssl_context_factory=lambda *_: context)
-        servers.append((server, network))
-        following = asyncio.create_task(lan.follow_addresses())
-    with _until_signalled([server for server, _ in servers]):
-        async with asyncio.TaskGroup() as group:
-            for server, listening in servers:
-                group.create_task(server.serve(sockets=[listening]))
-    if following is not None:
-        following.cancel()
+        server = _server(_Listener(self.app, LAN), http=CountLimitedProtocol, ssl_context_factory=lambda *_: context)
+        self.servers.append(server)
+        group.create_task(server.serve(sockets=[network]))
+        return asyncio.create_task(lan.follow_addresses())
 
 
 def _server(app: ASGIApp, **settings: Any) -> uvicorn.Server:

@@ -16,6 +16,8 @@ from gainwright.web.network.access import THIS_COMPUTER, NetworkAccess
 from gainwright.web.running_measurements import RunningMeasurements
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from gainwright.app.store import Store
     from gainwright.composition import Adapters
 
@@ -29,6 +31,7 @@ class Site:
     network : access from the local network.
     where : location of the store as it was given; empty for the default.
     music : folders that may be scanned.
+    open_lan : lets devices of the local network connect; None where the app isn't served by a program that can.
     """
 
     world: Adapters
@@ -36,6 +39,7 @@ class Site:
     network: NetworkAccess = field(default_factory=NetworkAccess)
     where: str = ""
     music: tuple[str, ...] = ()
+    open_lan: Callable[[], None] | None = None
     models: Models = field(default_factory=Models)
     background: Background = field(default_factory=Background)
     measurements: RunningMeasurements = field(default_factory=RunningMeasurements)

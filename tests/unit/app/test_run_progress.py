@@ -28,5 +28,6 @@ def test_progress_counts_as_the_run_does(tmp_path: Path) -> None:
         progress = progress_of(entries)
         assert progress is not None
         assert progress.steps == here.run.count("done", "skipped")
+    assert progress is not None
     assert progress.steps == 3
     assert progress.last == entries[-1].at

@@ -10,7 +10,8 @@ from starlette.responses import Response
 
 from gainwright.errors import GainwrightError
 from gainwright.results import to_json
-from gainwright.web.music import scans
+from gainwright.web.music import added_folders, scans
+from gainwright.web.network.access import from_own_machine, only_from_own_machine
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import Actor, CurrentSite, job_or_none
 from gainwright.web.work_api import attachment
@@ -30,7 +31,9 @@ def music(request: Request, site: CurrentSite, job: str = "") -> Response:
     return _music(request, site, job)
 
 
-def _music(request: Request, site: Site, chosen: str, error: GainwrightError | None = None) -> Response:
+def _music(
+    request: Request, site: Site, chosen: str, error: GainwrightError | None = None, typed: str = ""
+) -> Response:
     return page(
         request,
         "music.html",
@@ -39,6 +42,9 @@ def _music(request: Request, site: Site, chosen: str, error: GainwrightError | N
         chosen=chosen,
         works=[work for work in site.background.list() if work.back == "/music"],
         results=site.store.documents.list(scans.KIND),
+        own=from_own_machine(request.scope),
+        added=added_folders.added(site),
+        typed=typed,
         error=error,
     )
 
@@ -57,6 +63,26 @@ def scan(
         return "/music"
 
     return done_or_shown(do, lambda error: _music(request, site, job, error))
+
+
+@router.post("/music/folders")
+def add_folder(
+    request: Request,
+    site: CurrentSite,
+    path: Annotated[str, Form(max_length=2000)] = "",
+    remove: Annotated[str, Form(max_length=40)] = "",
+) -> Response:
+    """Add a folder to those that may be scanned, or leave an added one out; on the machine itself only."""
+    only_from_own_machine(request)
+
+    def do() -> str:
+        if remove:
+            added_folders.remove(site, remove)
+        else:
+            added_folders.add(site, path)
+        return "/music"
+
+    return done_or_shown(do, lambda error: _music(request, site, "", error, typed=path))
 
 
 @router.post("/music/stop")

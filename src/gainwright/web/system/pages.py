@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
-from gainwright.errors import GainwrightError
+from gainwright.errors import CallError, GainwrightError
 from gainwright.web.network.access import from_own_machine, only_from_own_machine
 from gainwright.web.network.qr_code import drawn
-from gainwright.web.rendering import go_to, page
+from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
 
 if TYPE_CHECKING:
@@ -23,6 +23,10 @@ router = APIRouter(include_in_schema=False)
 @router.get("/bench")
 def bench(request: Request, site: CurrentSite, look: Literal["", "store", "program"] = "") -> Response:
     """Show the page; check the store, or test each part of the program, only when asked."""
+    return _bench(request, site, look=look)
+
+
+def _bench(request: Request, site: Site, *, look: str = "", error: GainwrightError | None = None) -> Response:
     own = from_own_machine(request.scope)
     code = site.network.pairing.code if own else None
     left = datetime.timedelta(seconds=site.network.pairing.left_s)
@@ -31,6 +35,8 @@ def bench(request: Request, site: CurrentSite, look: Literal["", "store", "progr
         request,
         "bench.html",
         own=own,
+        can_open_lan=own and site.open_lan is not None,
+        error=error,
         network=site.network,
         code=code.shown if code else "",
         until=datetime.datetime.now().astimezone() + left,
@@ -49,6 +55,21 @@ def _health(site: Site, *, own: bool) -> dict[str, object]:
         return {"error": None, "found": site.world.store_maintenance(site.where or None).check()}
     except GainwrightError as error:
         return {"error": error if own else error.with_place(""), "found": None}
+
+
+@router.post("/bench/lan")
+def open_lan(request: Request, site: CurrentSite) -> Response:
+    """Let devices of the local network connect once they are paired, until the program ends."""
+    only_from_own_machine(request)
+
+    def do() -> str:
+        if site.open_lan is None:
+            raise CallError("this program can't open the network", code="no_network", remedy="start it with --lan")
+        site.open_lan()
+        site.network.pairing.new_code()
+        return "/bench"
+
+    return done_or_shown(do, lambda error: _bench(request, site, error=error))
 
 
 @router.post("/bench/code")
