@@ -5,6 +5,7 @@ from gainwright.metering.filter_identification import IdentifiedFilter, Identifi
 from gainwright.metering.interval import Interval
 from gainwright.metering.knee import Knee, MeterKind, find_knee
 from gainwright.metering.known_filters import low_pass_response
+from gainwright.metering.level_check import LevelCheck, check_levels
 from gainwright.metering.live import LiveMeter, LiveReading
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.noise import Component, NoiseChannel, measure_noise
@@ -26,6 +27,7 @@ __all__ = [
     "IdentifiedPath",
     "Interval",
     "Knee",
+    "LevelCheck",
     "Lines",
     "LiveMeter",
     "LiveReading",
@@ -39,6 +41,7 @@ __all__ = [
     "Response",
     "Responses",
     "SineFit",
+    "check_levels",
     "compare_channels",
     "compare_paths",
     "find_clipping",

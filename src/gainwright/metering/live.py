@@ -12,6 +12,7 @@ from gainwright.metering.measurement import Channel, Verdict
 from gainwright.metering.pictures import Pictures, pictures
 from gainwright.metering.recording import Recording
 from gainwright.metering.tone_measurement import measure
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -26,7 +27,16 @@ OVERLOADED = 0.999
 WATCHED_SECONDS = 4.0
 DRIFT_DB, JUMP_DB = 1.0, 0.3
 """A drift of this size in four seconds without a jump is automatic gain of the system."""
-_SEVERITY = ("clean", "too_short", "no_tone", "distorted", "clipped", "overloaded_input")
+SEVERITY: tuple[Verdict, ...] = (
+    "too_short",
+    "no_tone",
+    "other_tone",
+    "clean",
+    "distorted",
+    "clipped",
+    "overloaded_input",
+)
+"""Verdicts from the one that says nothing to the worst: nothing measured, or another tone, is not clean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +48,7 @@ class LiveReading:
     time_s : since the start, gaps included.
     channels : result of `measure` for the latest window, by channel.
     room_db : distance of the highest sample from the input's full scale, by channel.
-    worst : the channels' worst verdict since the start.
+    worst : the channels' worst verdict since the start; `no_tone` or `too_short` as long as nothing was measured.
     worst_thd_percent, highest_dbfs : the largest since the start, by channel; None before any tone.
     gaps : how often samples were lost.
     warnings : problems, in sentences.
@@ -56,7 +66,7 @@ class LiveReading:
 
 @dataclass(slots=True)
 class _Held:
-    verdict: Verdict = "clean"
+    verdict: Verdict = "too_short"
     thd_percent: float | None = None
     level_dbfs: float | None = None
     levels: collections.deque[tuple[float, float]] = field(default_factory=collections.deque)
@@ -132,12 +142,13 @@ class LiveMeter:
         lowest = [c.frequency_hz for c in found if c.frequency_hz is not None]
         if any(c.verdict == "too_short" for c in found):
             self._window_s = LONGEST_SECONDS
-        elif lowest and self._expect_hz is None:
-            self._window_s = self._window_for(min(lowest))
+        elif lowest:
+            self._window_s = self._window_for(min(lowest) if self._expect_hz is None else min(*lowest, self._expect_hz))
         peaks = np.max(np.abs(part), axis=0)
         warnings = [w for i, c in enumerate(found) for w in self._hold(i, c, float(peaks[i]), now_s)]
         if self._gaps:
-            warnings.append(f"samples were lost {self._gaps} time{'s' if self._gaps > 1 else ''}")
+            lost = say("samples were lost 1 time")
+            warnings.append(lost if self._gaps == 1 else say("samples were lost {times} times", times=f"{self._gaps}"))
         return LiveReading(
             now_s,
             tuple(replace(c, channel=i + 1) for i, c in enumerate(found)),
@@ -158,10 +169,9 @@ class LiveMeter:
 
     def _hold(self, i: int, channel: Channel, peak: float, now_s: float) -> list[str]:
         held = self._held[i]
-        if channel.thd_percent is not None:
+        held.verdict = max(held.verdict, channel.verdict, key=SEVERITY.index)
+        if channel.thd_percent is not None and channel.verdict != "other_tone":
             held.thd_percent = max(channel.thd_percent, held.thd_percent or 0.0)
-            if _SEVERITY.index(channel.verdict) > _SEVERITY.index(held.verdict):
-                held.verdict = channel.verdict
         warnings = []
         level = channel.fundamental_dbfs
         if level is not None:
@@ -173,11 +183,17 @@ class LiveMeter:
             held.levels.popleft()
         if peak >= OVERLOADED:
             warnings.append(
-                f"channel {channel.channel}: the input itself is overloaded: turn it down, or attenuate more"
+                say(
+                    "channel {channel}: the input itself is overloaded: turn it down, or attenuate more",
+                    channel=f"{i + 1}",
+                )
             )
         if _drifts([v for _, v in held.levels], held.levels[-1][0] - held.levels[0][0] if held.levels else 0.0):
             warnings.append(
-                f"channel {channel.channel}: the level drifts by itself: automatic gain? Turn it off in the system's settings"
+                say(
+                    "channel {channel}: the level drifts by itself: automatic gain? Turn it off in the system's settings",
+                    channel=f"{i + 1}",
+                )
             )
         return warnings
 

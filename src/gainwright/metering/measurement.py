@@ -7,7 +7,7 @@ from typing import Literal
 
 from gainwright.results import Number
 
-Verdict = Literal["clean", "clipped", "distorted", "no_tone", "overloaded_input", "too_short"]
+Verdict = Literal["clean", "clipped", "distorted", "no_tone", "other_tone", "overloaded_input", "too_short"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,9 @@ class Channel:
     clip_depth_db : how far the unclipped sine would be above the lower ceiling.
     calibrate_v : volts rms of a 0 dBFS sine, if given; without it no voltage is known.
     v_rms, v_peak, fundamental_v_rms, noise_v_rms, dc_v : the same levels in volts.
+    why_not : reason for each figure that is missing, by its name; for `verdict` why a tone is another than the one asked for.
     within : half of the 95 % interval of a figure, by its name; `volts_percent` is that of every voltage.
+    asked_hz : the frequency that was asked for, if any.
     """
 
     channel: int
@@ -61,6 +63,7 @@ class Channel:
     dc_v: float | None = None
     why_not: dict[str, str] = field(default_factory=dict)
     within: dict[str, Number] = field(default_factory=dict)
+    asked_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ bins; the noise under a line is subtracted, estimated from the level beside it.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -50,13 +51,13 @@ class Lines:
 
     @property
     def thd_of_noise(self) -> float:
-        """The apparent THD of noise alone, ratio."""
-        return float(np.sqrt(self.false_harmonics / self.fundamental))
+        """The apparent THD of noise alone, ratio; infinite without a fundamental."""
+        return math.sqrt(self.false_harmonics / self.fundamental) if self.fundamental > 0 else math.inf
 
     @property
     def thd(self) -> float:
-        """Harmonics over fundamental, ratio."""
-        return float(np.sqrt(sum(self.harmonics.values()) / self.fundamental))
+        """Harmonics over fundamental, ratio; infinite without a fundamental."""
+        return math.sqrt(sum(self.harmonics.values()) / self.fundamental) if self.fundamental > 0 else math.inf
 
     @property
     def thd_n(self) -> float:

@@ -10,10 +10,12 @@ import numpy as np
 from gainwright.metering.clipping import Flattening, find_clipping, find_clipping_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
 from gainwright.metering.recording import Recording, require_finite
-from gainwright.metering.sine import SineFit, four_parameter_fit, frequency_start, three_parameter_fit
-from gainwright.metering.spectrum import HIGH_HZ, Lines, lines
+from gainwright.metering.sine import SineFit
+from gainwright.metering.spectrum import HIGH_HZ, Lines
+from gainwright.metering.tone_search import FoundTone, find_tone, hertz, other_than_asked
 from gainwright.metering.uncertainty import half_widths
 from gainwright.quantities import check_bounds
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -21,12 +23,11 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 SILENCE_DBFS = -90.0
-TONE_SHARE = 0.8
-"""Share of the power that fundamental and harmonics must have for a recording to count as a tone."""
+OFFSET_DBFS = -60.0
+"""A silent channel with a larger constant offset than this is told as that."""
 EVEN_SHARE, EVEN_SECONDS = 0.3, 1.0
 """A tone is steady for this share of the loud part, or for this long; music isn't."""
 LEAST_SECONDS = 0.1
-LOWEST_HZ = 5.0
 LEAST_PERIODS = 8
 LOUD_DB = 3.0
 """A block is part of the steady stretch when it is within this of the loud blocks' median."""
@@ -55,7 +56,7 @@ def measure(
     ----------
     calibrate_v : volts rms that a 0 dBFS sine stands for.
     calibrated_within : its uncertainty as a ratio (95 %): meter, attenuator.
-    expect_hz : the frequency played; only its neighbourhood is searched.
+    expect_hz : the frequency asked for; its neighbourhood is searched first, and any other tone gets the verdict `other_tone`.
     limit_percent : THD up to which an unclipped sine is clean.
 
     Raises
@@ -152,6 +153,8 @@ def _channel(
     power = float(np.dot(part, part) / len(part)) - dc * dc
     rms_dbfs = _dbfs(np.sqrt(max(power, 0.0)))
 
+    dc_dbfs = _dbfs(abs(dc) / np.sqrt(2))
+
     def plain(verdict: str, why: str) -> Channel:
         names = ("frequency_hz", "fundamental_dbfs", "thd_percent", "thd_n_percent", "noise_dbfs", "clipped")
         return Channel(
@@ -160,39 +163,42 @@ def _channel(
             verdict,  # type: ignore[arg-type]
             rms_dbfs=rms_dbfs,
             peak_dbfs=peak_dbfs,
-            dc_dbfs=_dbfs(abs(dc) / np.sqrt(2)),
+            dc_dbfs=dc_dbfs,
             calibrate_v=calibrate_v,
             v_rms=_volts(rms_dbfs, calibrate_v),
             v_peak=_volts(peak_dbfs, calibrate_v, math.sqrt(2)),
-            dc_v=_volts(_dbfs(abs(dc) / np.sqrt(2)), calibrate_v, math.sqrt(2)),
+            dc_v=_volts(dc_dbfs, calibrate_v, math.sqrt(2)),
             why_not=dict.fromkeys(names, why),
+            asked_hz=expect_hz,
         )
 
-    early = _nothing_to_fit(rms_dbfs, seconds, share)
+    early = _nothing_to_fit(rms_dbfs, dc_dbfs, seconds, share)
     if early is not None:
         return plain(*early)
-    start_hz = frequency_start(part, rate_hz=rate_hz, expect_hz=expect_hz)
-    fit = four_parameter_fit(part, rate_hz=rate_hz, start_hz=start_hz)
-    if not 0.5 * start_hz < fit.frequency_hz < 2 * start_hz:
-        fit = three_parameter_fit(part, rate_hz=rate_hz, frequency_hz=start_hz)
-    if not LOWEST_HZ <= fit.frequency_hz <= min(HIGH_HZ, 0.45 * rate_hz):
-        return plain("no_tone", f"the strongest component, {fit.frequency_hz:.0f} Hz, is outside the audio band")
-    split = lines(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
-    tonal = 0.5 * fit.amplitude**2 + sum(split.harmonics.values())
-    if tonal < TONE_SHARE * power or not np.isfinite(fit.amplitude):
-        return plain("no_tone", "there is no steady tone above the noise")
-    if seconds * fit.frequency_hz < LEAST_PERIODS:
-        return plain("too_short", f"{seconds * fit.frequency_hz:.1f} periods; {LEAST_PERIODS} are needed")
-    cut = None
-    if not _certainly_unclipped(split, fit.frequency_hz, rate_hz):
-        cut = find_clipping(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
-    if cut is None and split.thd > COUPLED_THD and fit.frequency_hz < COUPLED_BELOW_HZ:
-        cut = find_clipping_behind_coupling(part, rate_hz=rate_hz, frequency_hz=fit.frequency_hz)
+    tone = find_tone(part, rate_hz=rate_hz, power=power, expect_hz=expect_hz)
+    if not isinstance(tone, FoundTone):
+        return plain("no_tone", tone)
+    hz = tone.fit.frequency_hz
+    if seconds * hz < LEAST_PERIODS:
+        return plain(
+            "too_short",
+            say("{seen} periods; {needed} are needed", seen=f"{seconds * hz:.1f}", needed=f"{LEAST_PERIODS}"),
+        )
     return _verdict(
-        number, part, rate_hz, fit, split, cut,
-        peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc=dc, calibrate_v=calibrate_v,
-        calibrated_within=calibrated_within, limit_percent=limit_percent,
+        number, part, rate_hz, tone, _clipping(part, rate_hz, tone),
+        peak_dbfs=peak_dbfs, rms_dbfs=rms_dbfs, dc_dbfs=dc_dbfs, calibrate_v=calibrate_v,
+        calibrated_within=calibrated_within, expect_hz=expect_hz, limit_percent=limit_percent,
     )  # fmt: skip
+
+
+def _clipping(part: Floats, rate_hz: int, tone: FoundTone) -> Flattening | None:
+    split, hz = tone.split, tone.fit.frequency_hz
+    cut = None
+    if not _certainly_unclipped(split, hz, rate_hz):
+        cut = find_clipping(part, rate_hz=rate_hz, frequency_hz=hz)
+    if cut is None and split.thd > COUPLED_THD and hz < COUPLED_BELOW_HZ:
+        cut = find_clipping_behind_coupling(part, rate_hz=rate_hz, frequency_hz=hz)
+    return cut
 
 
 def _certainly_unclipped(split: Lines, frequency_hz: float, rate_hz: float) -> bool:
@@ -204,15 +210,19 @@ def _certainly_unclipped(split: Lines, frequency_hz: float, rate_hz: float) -> b
     return seen and split.thd < WHOLE_THD
 
 
-def _nothing_to_fit(rms_dbfs: float, seconds: float, share: float) -> tuple[str, str] | None:
+def _nothing_to_fit(rms_dbfs: float, dc_dbfs: float, seconds: float, share: float) -> tuple[str, str] | None:
     """Return verdict and reason where a sine fit is pointless."""
+    if rms_dbfs < SILENCE_DBFS and dc_dbfs > OFFSET_DBFS:
+        return "no_tone", say("only a constant offset (DC) of {level} dBFS comes in, no tone", level=f"{dc_dbfs:.1f}")
     if rms_dbfs < SILENCE_DBFS:
-        return "no_tone", f"the channel is silent (under {SILENCE_DBFS:g} dBFS)"
+        return "no_tone", say("the channel is silent (under {level} dBFS)", level=f"{SILENCE_DBFS:g}")
     if share < EVEN_SHARE and seconds < EVEN_SECONDS:
-        return "no_tone", f"the level isn't steady for longer than {seconds:.2f} s"
+        return "no_tone", say("the level isn't steady for longer than {seconds} s", seconds=f"{seconds:.2f}")
     if seconds < LEAST_SECONDS:
-        needed = f"{LEAST_SECONDS:g} s and {LEAST_PERIODS} periods are needed"
-        return "too_short", f"{seconds:.3f} s of steady tone; {needed}"
+        return "too_short", say(
+            "{seen} s of steady tone; {seconds} s and {periods} periods are needed",
+            seen=f"{seconds:.3f}", seconds=f"{LEAST_SECONDS:g}", periods=f"{LEAST_PERIODS}",
+        )  # fmt: skip
     return None
 
 
@@ -220,17 +230,18 @@ def _verdict(
     number: int,
     part: Floats,
     rate_hz: int,
-    fit: SineFit,
-    split: Lines,
+    tone: FoundTone,
     cut: Flattening | None,
     *,
     peak_dbfs: float,
     rms_dbfs: float,
-    dc: float,
+    dc_dbfs: float,
     calibrate_v: float | None,
     calibrated_within: float,
+    expect_hz: float | None,
     limit_percent: float,
 ) -> Channel:
+    fit, split = tone.fit, tone.split
     fundamental = 0.5 * fit.amplitude**2
     # The fit is more accurate for the fundamental than the spectrum; the ratios use it.
     exact = Lines(fundamental, split.harmonics, split.residual, split.noise, split.false_harmonics)
@@ -242,8 +253,13 @@ def _verdict(
         ceiling = ceiling or (cut.high if np.isfinite(cut.high) else -cut.low)
         full = 20 * np.log10(max(ceiling, 1e-12)) > -FULL_SCALE_WITHIN_DB
         verdict = "overloaded_input" if full else "clipped"
+    why_not: dict[str, str] = {} if cut is not None else {"clip_depth_db": say("no flattening was found")}
+    if verdict != "overloaded_input" and other_than_asked(fit.frequency_hz, expect_hz):
+        verdict = "other_tone"
+        why_not["verdict"] = say(
+            "asked for {asked}, heard {heard}", asked=hertz(expect_hz or 0.0), heard=hertz(fit.frequency_hz)
+        )
     fundamental_dbfs, noise_dbfs = _dbfs(fit.amplitude / np.sqrt(2)), _dbfs(np.sqrt(split.noise))
-    dc_dbfs = _dbfs(abs(dc) / np.sqrt(2))
     return Channel(
         number,
         len(part) / rate_hz,
@@ -265,8 +281,9 @@ def _verdict(
         fundamental_v_rms=_volts(fundamental_dbfs, calibrate_v),
         noise_v_rms=_volts(noise_dbfs, calibrate_v),
         dc_v=_volts(dc_dbfs, calibrate_v, math.sqrt(2)),
-        why_not={} if cut is not None else {"clip_depth_db": "no flattening was found"},
+        why_not=why_not,
         within=half_widths(fit, exact, cut, count=len(part), rate_hz=rate_hz, calibrated_within=calibrated_within),
+        asked_hz=expect_hz,
     )
 
 

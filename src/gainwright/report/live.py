@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gainwright.report.figures import volts
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,22 +18,35 @@ VERDICTS = {
     "clipped": "CLIPPED",
     "distorted": "distorted",
     "no_tone": "no tone",
+    "other_tone": "other tone",
     "overloaded_input": "INPUT FULL",
     "too_short": "too short",
 }
+UNMEASURED = ("no_tone", "other_tone", "too_short")
+"""Verdicts that aren't a result of the tone that was asked for."""
 
 
 def live_lines(reading: LiveReading, *, calibrated: bool, expected: Sequence[str] = ()) -> list[str]:
-    """Return one line per channel, ending with the worst result since the start, then the warnings."""
+    """Return one line per channel, ending with the worst result since the start, then what is heard instead, and the warnings."""
     lines = []
     for i, channel in enumerate(reading.channels):
         worst = reading.worst_thd_percent[i]
-        held = f"worst {VERDICTS[reading.worst[i]]}" + (f", {worst:.2f} % THD" if worst is not None else "")
+        measured = reading.worst[i] not in UNMEASURED
+        held = f"worst {VERDICTS[reading.worst[i]]}" if measured else "nothing measured yet"
+        held += f", {worst:.2f} % THD" if worst is not None else ""
         fits = f"  {expected[i]}" if i < len(expected) else ""
         lines.append(
             f"{channel.channel}  {_now(channel, calibrated):<58} room {reading.room_db[i]:5.1f} dB{fits}  |  {held}"
         )
-    return lines + [f"!  {warning}" for warning in reading.warnings]
+    instead = [f"!  channel {c.channel}: {heard(c)}" for c in reading.channels if heard(c)]
+    return lines + instead + [f"!  {warning}" for warning in reading.warnings]
+
+
+def heard(channel: Channel) -> str:
+    """Return why there is no result for the tone that was asked for, in a sentence; empty when there is one."""
+    if channel.verdict == "other_tone":
+        return say("{what}: play the tone that is asked for", what=channel.why_not["verdict"])
+    return channel.why_not["frequency_hz"] if channel.frequency_hz is None else ""
 
 
 def _now(channel: Channel, calibrated: bool) -> str:

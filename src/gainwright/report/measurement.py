@@ -33,6 +33,8 @@ def measurement_text(measurement: Measurement) -> str:
                     half = channel.within.get("volts_percent", 0.0) / 100 * value
                 phrases.append(f"{name} {rounded(value, half)} {unit}")
         lines.append(wrapped(", ".join(phrases), 2, "  "))
+        if "verdict" in channel.why_not:
+            lines.append(wrapped(channel.why_not["verdict"], 4))
         if channel.frequency_hz is None:
             lines += [wrapped(why, 4) for why in dict.fromkeys(channel.why_not.values())]
     return "\n".join(lines)

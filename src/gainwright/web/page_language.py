@@ -21,7 +21,7 @@ from gainwright.texts import Text, say
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from starlette.requests import Request
+    from starlette.requests import HTTPConnection
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,7 +33,7 @@ _SCRIPT_TEXT = re.compile(r"""(?<![\w.])text\(("(?:[^"\\]|\\.)+")""")
 _now: ContextVar[Language] = ContextVar("page_language", default=Language("en"))  # noqa: B039  it is frozen
 
 
-def language_of(request: Request) -> str:
+def language_of(request: HTTPConnection) -> str:
     """Return the code of the language for a request: that of its cookie, else the first the browser asks for that is available."""
     chosen = request.cookies.get(COOKIE, "")
     if chosen in languages():

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import GainwrightError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
 _ADDRESS = re.compile(r"\bpostgres[\w+]*://[^\s;,]*[^\s;,:]")
 _FOLDERS = re.compile(r"(?<![\w/\\:.])(?:[A-Za-z]:)?(?:[\\/][^\\/:;,'\"\n]+)+[\\/](?=[^\\/\s])")
@@ -37,11 +37,15 @@ def shown(error: GainwrightError) -> GainwrightError:
     return type(error)(_sent(error.what), code=error.code, where=where, rule=rule, remedy=remedy)
 
 
-def shown_message(message: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a message of a live measurement as it may be sent: its notes, and the texts of an error, without folders."""
-    if message["kind"] == "trouble":
-        return {key: _sent(value) if isinstance(value, str) else value for key, value in message.items()}
-    return {**message, "notes": [_sent(note) for note in message["notes"]]} if "notes" in message else dict(message)
+def shown_message(message: Mapping[str, Any], translate: Callable[[Any], Any] = lambda text: text) -> dict[str, Any]:
+    """Return a message of a live measurement as it may be sent: translated; its notes, and the texts of an error, without folders."""
+    found = {
+        k: [translate(v) for v in value] if isinstance(value, list) else translate(value)
+        for k, value in message.items()
+    }
+    if found["kind"] == "trouble":
+        return {key: _sent(value) if isinstance(value, str) else value for key, value in found.items()}
+    return {**found, "notes": [_sent(note) for note in found["notes"]]} if "notes" in found else found
 
 
 def _sent(words: str) -> str:

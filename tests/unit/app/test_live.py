@@ -180,3 +180,34 @@ def test_too_little_sound_gives_no_reading() -> None:
     after = meter.reading()
     assert after is not None
     assert after.worst == ("clean", "clean")
+
+
+@pytest.mark.parametrize("wave", [np.zeros((RATE_HZ, 2)), np.full((RATE_HZ, 2), 0.2), tone(1, hz=63.0)])
+def test_nothing_measured_is_not_clean(wave: np.ndarray) -> None:
+    """Silence, an offset and another tone than asked aren't results: the worst so far isn't clean, the line says so."""
+    last = followed(MadeUp(wave), expect_hz=315.0)[-1].reading
+    assert last is not None
+    assert "clean" not in last.worst
+    assert last.worst_thd_percent == (None, None)
+    line, *more = live_lines(last, calibrated=False)
+    assert "nothing measured yet" in line
+    assert "clean" not in line
+    assert more
+
+
+def test_silence_after_a_tone_leaves_the_worst_of_the_tone() -> None:
+    """A clean tone, then nothing: what was measured stays; another tone than asked doesn't count."""
+    for after in (np.zeros((RATE_HZ, 2)), np.clip(tone(1, peak=0.7, hz=63.0), -0.5, 0.5)):
+        last = followed(MadeUp(np.concatenate([tone(1), after])), expect_hz=997.0)[-1].reading
+        assert last is not None
+        assert last.channels[0].verdict in ("no_tone", "other_tone")
+        assert last.worst == ("clean", "clean")
+
+
+def test_another_tone_than_asked_is_told_in_the_display() -> None:
+    """Asked for 100 Hz, played 1 kHz (once a division by zero)."""
+    last = followed(MadeUp(tone(1, hz=1000.0)), expect_hz=100.0)[-1].reading
+    assert last is not None
+    lines = live_lines(last, calibrated=False)
+    assert "other tone" in lines[0]
+    assert "!  channel 1: asked for 100 Hz, heard 1 kHz: play the tone that is asked for" in lines

@@ -28,6 +28,7 @@ from gainwright.app.ports import Block, InputDevice
 from gainwright.app.store import Store
 from gainwright.errors import CallError, RecordingError
 from gainwright.jobfile import example_text
+from gainwright.model import RECORDER_VOLTS
 
 RATE_HZ = 48_000
 SIZE = 960
@@ -198,6 +199,65 @@ def test_reset_clears_worst_and_gaps(store: Store) -> None:
     room.command({"do": "reset"})
     last = pushed(room, blocks(1))[-1]["reading"]
     assert (last["worst"], last["gaps"]) == (["clean"], 0)
+
+
+def settled(part: str, *, gain: bool) -> list[Block]:
+    """Return the louder or quieter tone, 20 dB apart, or evened out by automatic gain."""
+    return blocks(4.2, peak=0.5 if part == "loud" or gain else 0.05)
+
+
+def level_check(room: RemoteMeasurement, *, gain: bool) -> dict[str, Any]:
+    """Carry out the check at two levels; return its result."""
+    for part in ("loud", "quiet"):
+        assert room.command({"do": "level_check", "part": part}) == []
+        halfway, after = room.push(*settled(part, gain=gain)[:100]), room.push(*settled(part, gain=gain)[100:])
+        told = [*halfway, *after]
+        assert halfway[-1]["level_check"] == pytest.approx(0.5)
+    return next(m for m in told if m["kind"] == "level_check")
+
+
+def test_check_at_two_levels_marks_what_follows(store: Store, job: str) -> None:
+    """Automatic gain found: told, no calibration, no verdict of a step, noted in recordings; found linear later: all of it back."""
+    room = room_of(store, job, expected=Expectation("x", 1, 2))
+    found = level_check(room, gain=True)
+    assert (found["result"], found["processing"]) == ("not_linear", ["automatic gain (found at two levels)"])
+    assert "wasn't quieter" in found["text"]
+    assert room.command({"do": "calibrate", "text": "1 V"})[0]["code"] == "not_trusted"
+    room.command({"do": "record", "seconds": 1, "name": "a"})
+    pushed(room, blocks(1))
+    assert store.recordings.of(job)[0].measured["about"]["processing"] == ["automatic gain (found at two levels)"]
+    again = level_check(room, gain=False)
+    assert (again["result"], again["processing"]) == ("linear", [])
+    assert again["difference_db"] == pytest.approx(20, abs=0.01)
+    assert room.command({"do": "calibrate", "text": "1 V"}) == []
+
+
+def test_level_check_starts_with_the_louder_tone_and_anew_after_a_gap(store: Store) -> None:
+    """The quieter one first is refused, an unknown part too; lost samples begin the part anew; it can be stopped."""
+    room = room_of(store)
+    assert room.command({"do": "level_check", "part": "quiet"})[0]["remedy"] == "take the louder tone"
+    assert room.command({"do": "level_check", "part": "x"})[0]["kind"] == "trouble"
+    room.command({"do": "level_check", "part": "loud"})
+    first = room.push(*blocks(3), Block(blocks(0.02)[0].samples, lost=True), *blocks(2))
+    assert not any(m["kind"] == "level_check" for m in first)
+    assert any(m["kind"] == "level_check" for m in room.push(*blocks(2.2)))
+    room.command({"do": "level_check", "part": "quiet"})
+    room.command({"do": "level_check", "part": ""})
+    assert pushed(room, blocks(1))[-1]["level_check"] is None
+
+
+def test_messages_say_what_is_heard_and_every_caution(store: Store) -> None:
+    """Another tone than asked, no verdict of the step, the caution of dividers, warnings."""
+    device = InputDevice("line", "browser on phone", 1, RATE_HZ)
+    options = LiveOptions(channels=1, expect_hz=100.0)
+    session = LiveSession(device, options, FileCalibrations(), rate_hz=RATE_HZ, channels=1)
+    last = pushed(RemoteMeasurement(session, store=store, expected=Expectation("x", 1, 2)), blocks(1))[-1]
+    assert last["heard"] == ["asked for 100 Hz, heard 997 Hz: play the tone that is asked for"]
+    assert (last["fits"], last["reading"]["worst"]) == ([None], ["other_tone"])
+    assert last["notes"] == [RECORDER_VOLTS]
+    full = pushed(room_of(store), [Block(np.clip(3 * b.samples, -1, 1)) for b in blocks(1)])[-1]
+    assert len(full["warnings"]) == 1
+    assert "overloaded" in full["warnings"][0]
 
 
 def wav(*, peak: float = 0.5) -> bytes:

@@ -225,3 +225,48 @@ def test_two_levels_of_equal_length_are_measured() -> None:
     found = judged(np.concatenate([one, one * 10 ** (-9 / 20)]))
     assert found.rms_dbfs is not None
     assert min(abs(found.rms_dbfs - level) for level in (-6.02, -15.02)) < 0.05
+
+
+# ---- another tone than the one asked for ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("asked_hz", "heard_hz"),
+    [(100.0, 1000.0), (1000.0, 63.0), (315.0, 1000.0), (315.0, 945.0), (500.0, 250.0), (315.0, 350.0), (315.0, 319.0)],
+)
+def test_another_tone_than_asked_is_told_with_both(asked_hz: float, heard_hz: float) -> None:
+    """Far away (once a division by zero), a harmonic, half of it, and between: measured, and told as another tone."""
+    found = judged(tone(0.3, hz=heard_hz), expect_hz=asked_hz)
+    assert (found.verdict, found.asked_hz) == ("other_tone", asked_hz)
+    assert found.frequency_hz == pytest.approx(heard_hz, abs=0.01)
+    assert found.fundamental_dbfs == pytest.approx(20 * np.log10(0.5), abs=0.01)
+    heard = "1 kHz" if heard_hz == 1000 else f"{heard_hz:g} Hz"
+    assert found.why_not["verdict"] == f"asked for {'1 kHz' if asked_hz == 1000 else f'{asked_hz:g} Hz'}, heard {heard}"
+
+
+def test_clock_of_a_player_is_no_other_tone() -> None:
+    """A player 0.1 % fast (IEC 60958-3, level II); one that plays 44.1 kHz at 48 kHz is 8 % fast, and is told."""
+    assert judged(tone(hz=315 * 1.001), expect_hz=315.0).verdict == "clean"
+    assert judged(tone(hz=315 * 48 / 44.1), expect_hz=315.0).verdict == "other_tone"
+
+
+def test_full_input_is_told_before_another_tone() -> None:
+    """An overloaded input is the first thing to mend, whatever is played."""
+    assert judged(np.clip(tone(peak=1.3), -1, 1), expect_hz=315.0).verdict == "overloaded_input"
+
+
+@pytest.mark.parametrize("asked_hz", [None, 20.0, 315.0, 5000.0])
+@pytest.mark.parametrize(
+    ("samples", "why"),
+    [
+        (np.zeros(RATE_HZ), "is silent"),
+        (np.full(RATE_HZ, 0.3), "constant offset (DC) of -10.5 dBFS"),
+        (noise(1.0), "no steady tone"),
+        (tone(peak=0.3, hz=431.0) + tone(peak=0.3, hz=1000.0), "several tones at once, no single one: 431 Hz / 1 kHz"),
+    ],
+)
+def test_what_is_heard_where_there_is_no_tone(samples: np.ndarray, why: str, asked_hz: float | None) -> None:
+    """Silence, an offset, noise and two tones are no tone, whatever was asked for, and each is told."""
+    found = measure(Recording(samples[:, None], RATE_HZ), expect_hz=asked_hz).channels[0]
+    assert found.verdict == "no_tone"
+    assert why in found.why_not["thd_percent"]

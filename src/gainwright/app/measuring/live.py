@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
 from gainwright.quantities import check_bounds
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
 UPDATES_A_SECOND = 14
 STEADY_SECONDS = 1.5
 """How long a tone must be steady before a calibration is taken from it."""
-NOT_CALIBRATED = "not calibrated: levels are relative to full scale; calibrate with a meter's reading of the same tone"
+NOT_CALIBRATED = say(
+    "not calibrated: levels are relative to full scale; calibrate with a meter's reading of the same tone"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +142,13 @@ class LiveSession:
         self.calibrate_v = options.calibrate_v or calibrations.kept().get(self.key)
         self.notes = [RECORDER_VOLTS]
         if rate_hz != device.rate_hz:
-            self.notes.append(f"the system converts {device.rate_hz} Hz to {rate_hz} Hz: ask for {device.rate_hz} Hz")
+            self.notes.append(
+                say(
+                    "the system converts {own} Hz to {rate} Hz: ask for {own} Hz",
+                    own=f"{device.rate_hz}",
+                    rate=f"{rate_hz}",
+                )
+            )
         if self.calibrate_v is None and options.meter_v is None:
             self.notes.append(NOT_CALIBRATED)
         self.taken = 0
@@ -182,7 +191,7 @@ class LiveSession:
 
     def away(self) -> LiveUpdate:
         """Return the update for a device that is away."""
-        notes = (*self.notes, "the input is disconnected; waiting for it")
+        notes = (*self.notes, say("the input is disconnected; waiting for it"))
         return LiveUpdate(self.device, self.rate_hz, self.calibrate_v, None, True, notes)
 
     def update(self) -> LiveUpdate:
@@ -201,7 +210,13 @@ class LiveSession:
             self.calibrate_v = _calibrated(reading, pending)
             kept = self._calibrations.keep(self.key, self.calibrate_v)
             self.notes = [note for note in self.notes if note != NOT_CALIBRATED]
-            self.notes.append(f"calibrated: full scale is {self.calibrate_v:.4g} V rms, kept in {kept}")
+            self.notes.append(
+                say(
+                    "calibrated: full scale is {volts} V rms, kept in {file}",
+                    volts=f"{self.calibrate_v:.4g}",
+                    file=kept,
+                )
+            )
             self._meter.calibrate(self.calibrate_v)
             self._meter.reset()
             reading = self._meter.reading()
@@ -280,10 +295,10 @@ def _calibrated(reading: LiveReading, meter_v: float) -> float:
     tones = [c for c in reading.channels if c.verdict == "clean" and c.rms_dbfs is not None]
     if not tones:
         raise CallError(
-            "no clean tone comes in to calibrate by",
+            say("no clean tone comes in to calibrate by"),
             code="no_tone",
-            where="meter reading",
-            remedy="play a steady tone, not too loud, and read the meter at the same place",
+            where=say("meter reading"),
+            remedy=say("play a steady tone, not too loud, and read the meter at the same place"),
         )
     loudest = max(float(c.rms_dbfs or -math.inf) for c in tones)
     return meter_v / 10 ** (loudest / 20)

@@ -5,13 +5,15 @@ from __future__ import annotations
 import threading
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.measuring.level_check import TwoLevels
 from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
 from gainwright.app.measuring.stored_recordings import Take, add_recording
 from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import Quantity, read_measured
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from gainwright.app.measuring.live import Expectation, LiveUpdate
     from gainwright.app.ports import Block
@@ -23,6 +25,15 @@ PICTURE_EVERY = 2
 """Waveform and spectrum come with every second update."""
 READABLE = ("clean", "distorted", "clipped")
 """Verdicts whose voltage can be compared with the one that a step expects."""
+FOUND = "automatic gain (found at two levels)"
+"""What is noted as processing once the check at two levels has failed."""
+PROCESSING = {
+    "automatic gain": say("automatic gain"),
+    "noise suppression": say("noise suppression"),
+    "echo cancellation": say("echo cancellation"),
+    FOUND: say("automatic gain (found at two levels)"),
+}
+"""What a browser may do to its input, as stored -> as shown."""
 
 
 class RemoteMeasurement:
@@ -54,6 +65,7 @@ class RemoteMeasurement:
         self._channel = 1
         self._updates = 0
         self._take: Take | None = None
+        self._levels = TwoLevels(rate_hz=session.rate_hz)
 
     def push(self, *blocks: Block) -> list[Message]:
         """Add blocks; return the messages to send. However many there are, they are measured once, at their end."""
@@ -63,6 +75,8 @@ class RemoteMeasurement:
                 self._take.gap()
             elif self._take is not None and self._take.add(block.samples, lost=block.lost):
                 messages += self._guarded(self._kept)
+            if self._levels.add(block):
+                messages += self._guarded(self._checked)
             self.session.take(block)
         if blocks and blocks[-1].away:
             return messages + self._update_message(self.session.away())
@@ -71,7 +85,7 @@ class RemoteMeasurement:
         return messages + self._guarded(lambda: self._update_message(self.session.update()))
 
     def command(self, message: Mapping[str, Any]) -> list[Message]:
-        """Carry out a command: `do` is reset, channel, calibrate, record or stop_recording; return the messages to send."""
+        """Carry out a command: `do` is reset, channel, calibrate, record, stop_recording or level_check; return the messages to send."""
         return self._guarded(lambda: self._done(message))
 
     def _guarded(self, do: Callable[[], list[Message]]) -> list[Message]:
@@ -92,16 +106,19 @@ class RemoteMeasurement:
             self._record(message)
         elif what == "stop_recording":
             return self._kept() if self._take is not None else []
+        elif what == "level_check":
+            self._levels.begin(str(message.get("part", "")), channel=self._channel)
         else:
             raise CallError("a measurement has no such command", code="bad_call")
         return []
 
     def _calibrate(self, text: str) -> None:
         if self._processing:
+            what = say("the browser keeps {processing} on", processing=processing_words(self._processing))
             raise CallError(
-                f"the browser keeps {' and '.join(self._processing)} on",
+                say("automatic gain was found at two levels") if FOUND in self._processing else what,
                 code="not_trusted",
-                remedy="levels are unreliable then; use another input or browser",
+                remedy=say("levels are unreliable then; use another input or browser"),
             )
         volts = read_measured(text[:40], "voltage", unit="V", example="0.35 or 350 mV")
         assert isinstance(volts, Quantity)  # noqa: S101  no words were allowed
@@ -109,12 +126,28 @@ class RemoteMeasurement:
 
     def _record(self, message: Mapping[str, Any]) -> None:
         if not self._job:
-            raise CallError("a recording needs a job", code="no_such_job", remedy="open a job and measure there")
+            raise CallError(
+                say("a recording needs a job"), code="no_such_job", remedy=say("open a job and measure there")
+            )
         if self._take is not None:
-            raise CallError("a recording is running", code="busy", remedy="stop it, or wait until it is done")
+            raise CallError(say("a recording is running"), code="busy", remedy=say("stop it, or wait until it is done"))
         seconds = read_whole(message.get("seconds"), "seconds", 1, 120)
         name = str(message.get("name", ""))
         self._take = Take(seconds=seconds, rate_hz=self.session.rate_hz, channels=self.session.channels, name=name)
+
+    def _checked(self) -> list[Message]:
+        """End a part of the check at two levels; return its message."""
+        from gainwright.results import to_json
+
+        part = self._levels.part
+        found = self._levels.complete()
+        if found is None:
+            return [{"kind": "level_check", "part": part, "result": None}]
+        others = tuple(p for p in self._processing if p != FOUND)
+        if found.result != "unclear":
+            self._processing = (*others, FOUND) if found.result == "not_linear" else others
+        processing = list(self._processing)
+        return [{"kind": "level_check", "part": part, **to_json(found), "text": found.text, "processing": processing}]
 
     def _kept(self) -> list[Message]:
         """Store the recording; return its message."""
@@ -136,7 +169,7 @@ class RemoteMeasurement:
         return [{"kind": "kept", "recording": stored.id, "name": stored.name}]
 
     def _update_message(self, update: LiveUpdate) -> list[Message]:
-        from gainwright.report.live import pictures_json
+        from gainwright.report.live import heard, pictures_json
         from gainwright.results import to_json
 
         message: Message = {
@@ -147,12 +180,16 @@ class RemoteMeasurement:
             "notes": [note for note in update.notes if note != NOT_CALIBRATED],
             "channel": self._channel,
             "recording": None if self._take is None else self._take.share,
+            "level_check": self._levels.share if self._levels.part else None,
             "reading": None,
             "pictures": None,
         }
         if update.reading is not None:
             self._updates += 1
             message["reading"] = to_json(update.reading)
+            message["heard"] = [heard(channel) for channel in update.reading.channels]
+            # a gap is told by its count
+            message["warnings"] = list(update.reading.warnings[: -1 if update.reading.gaps else None])
             message["fits"] = self._fits(update)
             if self._updates % PICTURE_EVERY == 1:
                 drawn = self.session.pictures(channel=self._channel)
@@ -170,6 +207,11 @@ class RemoteMeasurement:
             else None
             for c in update.reading.channels
         ]
+
+
+def processing_words(processing: Sequence[str]) -> str:
+    """Return what was done to an input, in words that can be translated."""
+    return joined([PROCESSING.get(p, p) for p in processing], by="{a} and {b}")
 
 
 def error_message(error: GainwrightError) -> Message:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import logging
 import struct
 import time
 from collections import deque
@@ -12,14 +13,16 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import StreamingResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 from gainwright.web.measuring.sessions import browser_measurement, server_measurement
+from gainwright.web.page_language import in_language, language_of, page_language
 from gainwright.web.shown_errors import shown, shown_message
 from gainwright.web.site import CurrentSite, device_of, of_request
 
@@ -41,7 +44,8 @@ BEHIND_SECONDS = 2.0
 BURST_SECONDS, OVER = 3.0, 1.3
 """Tolerance on the sample rate: a burst in seconds, and a lasting factor."""
 HELLO_SECONDS = 10.0
-UNREADABLE, REFUSED, LARGE, LATER = 1003, 1008, 1009, 1013
+UNREADABLE, REFUSED, LARGE, FAILED, LATER = 1003, 1008, 1009, 1011, 1013
+log = logging.getLogger("gainwright.web")
 
 
 class Closing(Exception):  # noqa: N818  not an error: the browser gets the reason
@@ -123,21 +127,50 @@ async def live(socket: WebSocket) -> None:
     site = of_request(socket)
     await socket.accept()
     name = ""
+    code = language_of(socket)
     try:
         hello = await _hello(socket)
         measurement = await run_in_threadpool(browser_measurement, site, device_of(socket), hello)
         name = site.measurements.add(measurement)
         incoming = Incoming(measurement.session.rate_hz, measurement.session.channels)
-        await socket.send_text(json.dumps({"kind": "begun", "device": measurement.session.key}))
-        await _measure(socket, measurement, incoming)
+        await _send(socket, {"kind": "begun", "device": measurement.session.key})
+        await _measure(socket, measurement, incoming, code)
     except Closing as closing:
         await _close(socket, closing.code, closing.reason)
     except GainwrightError as error:
         await _close(socket, LATER if error.code == "busy" else REFUSED, str(shown(error)))
-    except (WebSocketDisconnect, RuntimeError):
+    except WebSocketDisconnect:
         pass
+    except Exception:
+        log.exception("a live measurement failed")
+        with contextlib.suppress(WebSocketDisconnect):
+            await _send(socket, ended(code))
+        await _close(socket, FAILED, FAILURE.what)
     finally:
         site.measurements.remove(name)
+
+
+FAILURE = GainwrightError(
+    say("the program failed while measuring, and this measurement has ended"),
+    code="failed",
+    remedy=say("start again; if it happens again, record the sound and upload it"),
+)
+
+
+def ended(code: str, error: GainwrightError = FAILURE) -> Message:
+    """Return the last message of a measurement that an error ends: the client isn't to start it again by itself."""
+    from gainwright.app.measuring.remote import error_message
+
+    return _worded({**error_message(shown(error)), "ended": True}, code)
+
+
+async def _send(socket: WebSocket, message: Message) -> None:
+    """Send a message. WebSocketDisconnect: the other end is gone."""
+    content = json.dumps(message, allow_nan=False)
+    try:
+        await socket.send_text(content)
+    except RuntimeError as error:  # of starlette: closed already
+        raise WebSocketDisconnect(1006) from error
 
 
 async def _close(socket: WebSocket, code: int, reason: str) -> None:
@@ -151,12 +184,14 @@ async def _hello(socket: WebSocket) -> Mapping[str, Any]:
         message = json.loads((await asyncio.wait_for(socket.receive_text(), HELLO_SECONDS))[:4000])
     except (TimeoutError, ValueError, KeyError):
         message = None
+    except RuntimeError as error:  # of starlette: closed already
+        raise WebSocketDisconnect(1006) from error
     if not isinstance(message, dict):
         raise Closing(UNREADABLE, "the first message must describe the input")
     return message
 
 
-async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: Incoming) -> None:
+async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: Incoming, code: str) -> None:
     """Receive and measure concurrently: what arrives during an update is measured with the next."""
     reading = asyncio.create_task(_read(socket, incoming))
     try:
@@ -168,8 +203,8 @@ async def _measure(socket: WebSocket, measurement: RemoteMeasurement, incoming: 
                 reading.result()
                 return
             items, number = incoming.all(), incoming.number
-            for message in await run_in_threadpool(measured, measurement, items):
-                await socket.send_text(json.dumps({**message, "number": number}, allow_nan=False))
+            for message in await run_in_threadpool(measured, measurement, items, code):
+                await _send(socket, {**message, "number": number})
     finally:
         reading.cancel()
         with contextlib.suppress(asyncio.CancelledError, Exception):
@@ -187,13 +222,19 @@ async def _read(socket: WebSocket, incoming: Incoming) -> None:
             incoming.ask(message["text"])
 
 
-def measured(measurement: RemoteMeasurement, items: list[Block | dict[str, Any]]) -> list[Message]:
-    """Return the messages to send after some commands and blocks."""
+def measured(measurement: RemoteMeasurement, items: list[Block | dict[str, Any]], code: str = "en") -> list[Message]:
+    """Return the messages to send after some commands and blocks, in a language."""
     from gainwright.app.ports import Block
 
     messages = [message for item in items if isinstance(item, dict) for message in measurement.command(item)]
     messages += measurement.push(*(item for item in items if isinstance(item, Block)))
-    return [shown_message(message) for message in messages]
+    return [_worded(message, code) for message in messages]
+
+
+def _worded(message: Message, code: str) -> Message:
+    """Return a message in a language, as it may be sent."""
+    with page_language(code):
+        return shown_message(message, in_language)
 
 
 class RecordingKept(BaseModel):
@@ -216,17 +257,19 @@ class CommandRefused(BaseModel):
 
 
 class Command(BaseModel):
-    """A command to a running measurement: restart, show a channel, calibrate by a meter's reading, record."""
+    """A command to a running measurement: restart, show a channel, calibrate by a meter's reading, record, check two levels."""
 
-    do: Literal["reset", "channel", "calibrate", "record", "stop_recording"]
+    do: Literal["reset", "channel", "calibrate", "record", "stop_recording", "level_check"]
     text: str = Field(default="", max_length=40, description="The meter's reading: 0.35, 350 mV.")
     channel: int = Field(default=1, ge=1, le=64)
     seconds: int = Field(default=10, ge=1, le=120)
     name: str = Field(default="", max_length=80)
+    part: Literal["", "loud", "quiet"] = Field(default="", description="Of the check at two levels; empty to stop it.")
 
 
 @router.get("/events", response_class=StreamingResponse)
 async def events(
+    request: Request,
     site: CurrentSite,
     device: Annotated[str, Query(max_length=200)] = "",
     channels: Annotated[int, Query(ge=1, le=8)] = 2,
@@ -238,10 +281,10 @@ async def events(
     measurement = await run_in_threadpool(
         server_measurement, site, device=device, channels=channels, gain=gain, job=job, step=step
     )
-    return StreamingResponse(_events(site, measurement), media_type="text/event-stream")
+    return StreamingResponse(_events(site, measurement, language_of(request)), media_type="text/event-stream")
 
 
-async def _events(site: Site, measurement: RemoteMeasurement) -> AsyncIterator[str]:
+async def _events(site: Site, measurement: RemoteMeasurement, code: str) -> AsyncIterator[str]:
     name = ""
     session = measurement.session
     loop = asyncio.get_running_loop()
@@ -252,11 +295,12 @@ async def _events(site: Site, measurement: RemoteMeasurement) -> AsyncIterator[s
         yield _event({"kind": "begun", "session": name, "device": session.key})
         while True:
             for message in await loop.run_in_executor(thread, _next, source, measurement):
-                yield _event(message)
+                yield _event(_worded(message, code))
     except GainwrightError as error:
-        from gainwright.app.measuring.remote import error_message
-
-        yield _event(error_message(shown(error)))
+        yield _event(ended(code, error))
+    except Exception:
+        log.exception("a live measurement failed")
+        yield _event(ended(code))
     finally:
         site.measurements.remove(name)
         thread.shutdown(wait=False)
@@ -269,7 +313,7 @@ def _next(source: Iterator[Block], measurement: RemoteMeasurement) -> list[Messa
     if block is None:
         raise CallError("the input has ended", code="no_device", remedy="start again")
     with measurement.lock:
-        return [shown_message(message) for message in measurement.push(block)]
+        return measurement.push(block)
 
 
 def _event(message: Message) -> str:
@@ -277,10 +321,11 @@ def _event(message: Message) -> str:
 
 
 @router.post("/{session}")
-def command(site: CurrentSite, session: str, asked: Command) -> list[RecordingKept | CommandRefused]:
+def command(request: Request, site: CurrentSite, session: str, asked: Command) -> list[RecordingKept | CommandRefused]:
     """Send a command to a measurement of this machine's input; return its immediate messages."""
     measurement = site.measurements.get(session)
     with measurement.lock:
-        messages = [shown_message(message) for message in measurement.command(asked.model_dump())]
+        found = measurement.command(asked.model_dump())
+    messages = [_worded(message, language_of(request)) for message in found]
     kinds: dict[str, type[RecordingKept | CommandRefused]] = {"kept": RecordingKept, "trouble": CommandRefused}
     return [kinds[message["kind"]].model_validate(message) for message in messages]

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
+from gainwright.texts import say
 from gainwright.web.measuring.recordings_api import What
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import current_run
@@ -24,15 +25,15 @@ router = APIRouter(include_in_schema=False)
 
 From = Literal["here", "server"]
 VERDICTS = {
-    "clean": ("fits", "clean"),
-    "clipped": ("high", "clipped"),
-    "distorted": ("high", "distorted"),
-    "overloaded_input": ("stop", "input full"),
-    "no_tone": ("unknown", "no tone"),
-    "too_short": ("unknown", "too short"),
+    "clean": ("fits", say("clean")),
+    "clipped": ("high", say("clipped")),
+    "distorted": ("high", say("distorted")),
+    "overloaded_input": ("stop", say("input full")),
+    "no_tone": ("unknown", say("no tone")),
+    "other_tone": ("unknown", say("other tone")),
+    "too_short": ("unknown", say("too short")),
 }
 """Verdict of a measurement -> kind of state on the sheet, and its words."""
-SEVERITY = ("too_short", "no_tone", "clean", "distorted", "clipped", "overloaded_input")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,9 @@ def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
 
 def _verdict(measured: Any) -> str:
     """Return the worst verdict of a recording's channels."""
-    verdicts = [str(channel.get("verdict")) for channel in measured.get("channels", [])]
+    from gainwright.metering.live import SEVERITY
+
+    verdicts = [channel.get("verdict") for channel in measured.get("channels", [])]
     return max((verdict for verdict in verdicts if verdict in SEVERITY), key=SEVERITY.index, default="no_tone")
 
 

@@ -7,7 +7,7 @@ const root = part("live");
 const { source, job, step } = root.dataset;
 const VERDICTS = {
   clean: ["fits", "clean"], clipped: ["high", "clipped"], distorted: ["high", "distorted"],
-  overloaded_input: ["stop", "input full"], no_tone: ["unknown", "no tone"], too_short: ["unknown", "too short"],
+  overloaded_input: ["stop", "input full"], no_tone: ["unknown", "no tone"], other_tone: ["unknown", "other tone"], too_short: ["unknown", "too short"],
 };
 const FITS = { fits: ["fits", "as expected"], low: ["low", "lower than expected"], high: ["high", "higher than expected"] };
 const PROCESSING = [["autoGainControl", "automatic gain"], ["noiseSuppression", "noise suppression"], ["echoCancellation", "echo cancellation"]];
