@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 from gainwright.web.result_files import ResultFiles
 from gainwright.web.shown_errors import shown
 
@@ -25,6 +26,14 @@ log = logging.getLogger("gainwright.web")
 State = Literal["waiting", "running", "done", "failed", "stopped"]
 MOST_KEPT = 50
 ENDED = ("done", "failed", "stopped")
+STATES = {
+    "waiting": say("waiting"),
+    "running": say("running"),
+    "done": say("done"),
+    "failed": say("failed"),
+    "stopped": say("stopped"),
+}
+"""Each state as a page shows it."""
 
 
 class WorkStopped(Exception):  # noqa: N818  not an error
@@ -85,6 +94,12 @@ class Work:
     def going(self) -> bool:
         """Whether it hasn't ended; a page follows only such work."""
         return self.state not in ENDED
+
+    @property
+    def shown_state(self) -> str:
+        """Its state as a page shows it, with what it is doing."""
+        state = STATES[self.state]
+        return say("{state}: {said}", state=state, said=self.said) if self.said else state
 
     @property
     def stopping(self) -> bool:

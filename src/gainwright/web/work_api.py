@@ -11,6 +11,7 @@ from starlette.responses import Response, StreamingResponse
 
 from gainwright.results import to_json
 from gainwright.web.background import WorkProgress
+from gainwright.web.page_language import in_language, language_of, page_language
 from gainwright.web.site import CurrentSite, of_request
 
 if TYPE_CHECKING:
@@ -45,12 +46,19 @@ def stop_work(site: CurrentSite, work: str) -> None:
 async def events(request: Request, work: str) -> StreamingResponse:
     """Return its progress now and after each change, as server-sent events, until it has ended."""
     # not a dependency, since one that isn't a coroutine would occupy a thread for each client
-    return StreamingResponse(_events(of_request(request).background.get(work)), media_type="text/event-stream")
+    events = _events(of_request(request).background.get(work), language_of(request))
+    return StreamingResponse(events, media_type="text/event-stream")
 
 
-async def _events(work: Work) -> AsyncIterator[str]:
+async def _events(work: Work, language: str) -> AsyncIterator[str]:
+    """Yield each change, with `shown`, its state in the language of the pages."""
     async for progress in work.changes():
-        yield ": keep-alive\n\n" if progress is None else f"data: {json.dumps(to_json(progress))}\n\n"
+        if progress is None:
+            yield ": keep-alive\n\n"
+            continue
+        with page_language(language):
+            shown = in_language(work.shown_state)
+        yield f"data: {json.dumps({**to_json(progress), 'shown': shown})}\n\n"
 
 
 @router.get("/{work}/file", response_class=Response)

@@ -11,6 +11,7 @@ from gainwright.app.music.folders import chosen_folders
 from gainwright.errors import CallError
 from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json, to_json
+from gainwright.texts import say
 from gainwright.web.background import WorkStopped
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     """
     wanted = chosen_folders(site.world.music_folders.list(site.music), folders)
     text = site.store.jobs.get(job).text if job else ""
-    named = ", ".join(folder.name for folder in wanted[:3]) + (" and more" if len(wanted) > 3 else "")
+    named = ", ".join(folder.name for folder in wanted[:3]) + (", ..." if len(wanted) > 3 else "")
     paths = [folder.path for folder in wanted]
 
     def do(work: Work) -> None:
@@ -51,7 +52,7 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
         site.store.documents.put(KIND, key, to_json(KeptScan(named, job, music)))
         work.result = {"music": key}
 
-    return site.background.start(f"music in {named}", do, back="/music")
+    return site.background.start(say("music in {folders}", folders=named), do, back="/music")
 
 
 def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
@@ -65,8 +66,13 @@ def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
         cache = site.world.music_cache()
 
     def on_progress(progress: Progress) -> None:
-        left = "" if progress.left_s is None else f", about {progress.left_s:.0f} s left"
-        work.report(progress.share, f"{progress.done} of {progress.total} files{left}")
+        done, total = progress.done, progress.total
+        if progress.left_s is None:
+            work.report(progress.share, say("{done} of {total} files", done=done, total=total))
+        else:
+            left = f"{progress.left_s:.0f}"
+            words = say("{done} of {total} files, about {left} s left", done=done, total=total, left=left)
+            work.report(progress.share, words)
 
     library = scan(
         paths,

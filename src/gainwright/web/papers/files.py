@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from gainwright.app.jobs.stored_jobs import job_file_name
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
+from gainwright.texts import say
 from gainwright.web.music import scans
 from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set, volumes_found
 
@@ -37,10 +38,10 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     text = stored.text if wanted.kind == "setup" else text_as_set(site, stored)
     read = site.models.job(text)
     if work is not None:
-        work.report(0.1, "planning")
+        work.report(0.1, say("planning"))
     plan = site.models.plan(text) if wanted.kind in ("setup", "handover") else None
     if work is not None:
-        work.report(0.4, "collecting the contents")
+        work.report(0.4, say("collecting the contents"))
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
     music = scans.of_job(site, job) if wanted.kind == "handover" else None
     volumes = volumes_found(site, stored) if wanted.kind == "handover" else ()
@@ -48,7 +49,7 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
         site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music, volumes=volumes
     )
     if work is not None:
-        work.report(0.7, "typesetting")
+        work.report(0.7, say("typesetting"))
     content = paper_bytes(
         paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.practice import stored_practices as practices
 from gainwright.app.practice.practice import MOST_STEPS, best_path
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,7 +97,7 @@ def compare(site: Site, practice: str) -> None:
     going = comparing(site, practice)
     if not kept.ended or kept.short_way is not None or (going is not None and going.going):
         return
-    site.background.start(f"A shorter path: {kept.title}", _search(site, kept), back=address(practice))
+    site.background.start(say("A shorter path: {title}", title=kept.title), _search(site, kept), back=address(practice))
 
 
 def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
@@ -107,7 +108,7 @@ def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:
             seed=kept.seed,
             cause=kept.cause,
             where=kept.where,
-            on_step=lambda step: work.report(step / MOST_STEPS, f"after {step} tests"),
+            on_step=lambda step: work.report(step / MOST_STEPS, say("after {step} tests", step=step)),
         )
         with _turns:
             practices.keep_short_way(site.store, kept.id, shorter)

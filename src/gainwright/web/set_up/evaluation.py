@@ -10,6 +10,7 @@ from gainwright.app.jobs.corridor import controls_of
 from gainwright.app.set_up.evidence import evidence_of
 from gainwright.app.set_up.found_settings import as_set, found_settings, found_volumes, setting_changes
 from gainwright.app.set_up.run import Run, run_of
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.found_settings import SettingChange
@@ -130,10 +131,10 @@ def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluat
         site.background.stop(work.id)
 
     def do(work: Work) -> None:
-        work.report(None, "evaluating the readings")
+        work.report(None, say("evaluating the readings"))
         site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence))
 
-    started = site.background.start("What the readings say", do, back=f"/jobs/{stored.id}/setup")
+    started = site.background.start(say("What the readings say"), do, back=f"/jobs/{stored.id}/setup")
     works[stored.id] = (key, started)
     return None, started
 

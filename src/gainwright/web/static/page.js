@@ -264,7 +264,7 @@ function follow(element) {
     const work = JSON.parse(event.data);
     const bar = element.querySelector("progress"), words = element.querySelector("[data-said]");
     if (bar) { if (work.share === null) bar.removeAttribute("value"); else bar.value = work.share; }
-    if (words) words.textContent = [work.state, work.said].filter(Boolean).join(": ");
+    if (words) words.textContent = work.shown;
     if (["done", "failed", "stopped"].includes(work.state)) { source.close(); showFound(element); }
   };
 }
