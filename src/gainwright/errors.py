@@ -34,17 +34,25 @@ class GainwrightError(Exception):
         head = f"{self.where}: {self.what}" if self.where else self.what
         return "; ".join(part for part in (head, self.rule, self.remedy) if part)
 
+    def _named(self) -> dict[str, str]:
+        """Return everything but the first parameter, by name."""
+        return {name: getattr(self, name) for name in ("code", "where", "rule", "remedy")}
+
     def __reduce__(self) -> tuple[Any, ...]:
         """Let another process raise it."""
-        return partial(type(self), self.what, code=self.code, where=self.where, rule=self.rule, remedy=self.remedy), ()
+        return partial(type(self), self.what, **self._named()), ()
 
     def as_json(self) -> dict[str, str]:
         """Return it as the JSON object of an HTTP answer."""
-        return {name: getattr(self, name) for name in ("code", "where", "what", "rule", "remedy")}
+        return {"code": self.code, "where": self.where, "what": self.what, "rule": self.rule, "remedy": self.remedy}
 
     def with_place(self, where: str) -> GainwrightError:
         """Return the same error with a place, keeping its class."""
-        return type(self)(self.what, code=self.code, where=where, rule=self.rule, remedy=self.remedy)
+        return self.with_texts(where=where)
+
+    def with_texts(self, what: str = "", **texts: str) -> GainwrightError:
+        """Return the same error with some of its texts changed, keeping its class."""
+        return type(self)(what or self.what, **{**self._named(), **texts})
 
 
 class QuantityError(GainwrightError, ValueError):
@@ -69,6 +77,28 @@ class CallError(GainwrightError):
 
 class AnswerError(CallError, ValueError):
     """A typed text that can't be read: the text, what would be valid, an example."""
+
+
+class DoubtfulReadingError(AnswerError):
+    """A reading that was probably meant otherwise: it is stored once its writer says which is right.
+
+    Attributes
+    ----------
+    candidate : what was probably meant, as it would be typed.
+    """
+
+    def __init__(
+        self, what: str, *, candidate: str, code: str = "asked_about", where: str = "", rule: str = "", remedy: str = ""
+    ) -> None:
+        super().__init__(what, code=code, where=where, rule=rule, remedy=remedy)
+        self.candidate = candidate
+
+    def _named(self) -> dict[str, str]:
+        return {**super()._named(), "candidate": self.candidate}
+
+    def as_json(self) -> dict[str, str]:
+        """Return it as the JSON object of an HTTP answer."""
+        return {**super().as_json(), "candidate": self.candidate}
 
 
 def exit_status(error: GainwrightError) -> int:

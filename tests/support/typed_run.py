@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from indicators import with_lamp
 
@@ -39,12 +39,19 @@ class Bay:
         return run_of(self.plan, self.store.runs.entries(self.id), instruments(self.job))
 
     def enter(
-        self, step: str, text: str = "", *, kind: str = "reading", by: str = "phone", seen: int | None = None
+        self,
+        step: str,
+        text: str = "",
+        *,
+        kind: str = "reading",
+        by: str = "phone",
+        seen: int | None = None,
+        **more: Any,
     ) -> RunEntry:
         """Enter something, having seen everything."""
         run = self.run
         seen = run.of(step).seen if seen is None else seen
-        return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen)  # type: ignore[arg-type]
+        return add_entry(self.store, self.id, run, step, kind=kind, text=text, by=by, seen=seen, **more)  # type: ignore[arg-type]
 
 
 def bay(folder: Path, name: str = "two_way_and_sub", marks: str = "") -> Bay:

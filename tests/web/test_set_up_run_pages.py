@@ -71,7 +71,7 @@ def test_reading_is_entered_judged_corrected_and_undone(
     assert "13.5 V to 14.1 V" in page.locator("#expect").inner_text()
     for text, verdict in (("12,1", "lower than expected"), ("15.2 V", "higher than expected"), ("13,8", "fits")):
         if page.locator(".again").count():
-            click(page.get_by_text("Correct this reading"))
+            click(page.locator(".again > summary"))
         enter(page, text)
         page.locator("#found").get_by_text(verdict).wait_for()
     click(page.get_by_text("History of this step (3)"))
@@ -126,7 +126,7 @@ def test_units_over_range_and_leads(open_page: Callable[..., Page], api: httpx.C
     page.get_by_label("Final gain").fill("40")
     enter(page, "350")
     page.get_by_text("350 mV, gain at 40 %").first.wait_for()
-    click(page.get_by_text("Correct this reading"))
+    click(page.locator(".again > summary"))
     click(page.get_by_role("button", name="It shows OL"))
     page.locator("#found").get_by_text("over range").wait_for()
     page.goto(step_page(job, "lead.head.front-desk"))
@@ -247,9 +247,82 @@ def test_two_people_on_one_step_lose_nothing(open_page: Callable[..., Page], api
     assert "13.7 V" in told
     assert "13.4" in told
     assert [e["text"] for e in entries(api, job)] == ["13.7"]
+    second.goto(f"/jobs/{job}/setup")
+    click(second.locator(".trouble").get_by_role("link", name="step"))
+    assert "13.4" in second.get_by_role("alert").inner_text(), "the question stays until it is answered"
     click(second.get_by_role("button", name="Use mine"))
     second.locator("#found").get_by_text("lower than expected").wait_for()
+    assert second.get_by_role("alert").count() == 0
     assert [e["text"] for e in entries(api, job)] == ["13.7", "13.4"]
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_entry_of_another_device_is_kept_by_choice(
+    open_page: Callable[..., Page], api: httpx.Client, job: str, *, scripts: bool
+) -> None:
+    """What was typed is forgotten only then, and not when the page is loaded again."""
+    page = open_page(step_page(job, SUPPLY), size="phone", scripts=scripts)
+    api.post(f"/api/jobs/{job}/run", json={"step": SUPPLY, "text": "13.7", "seen": 0}).raise_for_status()
+    enter(page, "13.4")
+    page.get_by_role("alert").get_by_text("newer entry").wait_for()
+    page.goto(step_page(job, SUPPLY))
+    page.get_by_role("alert").get_by_text("13.4").wait_for()
+    click(page.get_by_role("button", name="Keep that one"))
+    expect(page.get_by_role("alert")).to_have_count(0)
+    page.goto(step_page(job, SUPPLY))
+    page.locator("#found").get_by_text("fits").wait_for()
+    assert page.get_by_role("alert").count() == 0
+    assert [e["text"] for e in entries(api, job)] == ["13.7"]
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+def test_lost_decimal_point_is_asked_about(
+    open_page: Callable[..., Page], api: httpx.Client, look: Callable[..., None], job: str, *, scripts: bool
+) -> None:
+    """Nothing is stored before the answer, and the question survives a reload; both answers are buttons at the thumb."""
+    page = open_page(step_page(job, SUPPLY), size="phone", scripts=scripts)
+    enter(page, "1390")
+    asked = page.locator("#act").get_by_role("alert")
+    asked.get_by_text("13.90 V?").wait_for()
+    assert page.locator("#field").input_value() == "1390"
+    look(page, f"setup-asked-{'scripts' if scripts else 'plain'}", full=False)
+    page.goto(step_page(job, SUPPLY))
+    assert entries(api, job) == []
+    click(asked.get_by_role("button", name="13.90 V", exact=True))
+    page.locator("#found").get_by_text("fits").wait_for()
+    click(page.locator(".again > summary"))
+    enter(page, "1390")
+    click(asked.get_by_role("button", name="1390 V, as typed"))
+    page.locator("#found").get_by_text("higher than expected").wait_for()
+    assert page.locator("#found .huge").inner_text() == "1390 V"
+    assert "expected 13.8 V" in page.locator("#found").inner_text()
+    assert [e["text"] for e in entries(api, job)] == ["13.90", "1390"]
+
+
+def test_reading_outside_is_read_again_or_explained_first(
+    open_page: Callable[..., Page], look: Callable[..., None], job: str
+) -> None:
+    """Both are the large buttons in the bar; the next step is a link; the advice is that of its side."""
+    page = open_page(step_page(job, SUPPLY), size="phone")
+    enter(page, "15.2")
+    bar = page.locator("#act")
+    bar.get_by_text("Read again").wait_for()
+    assert bar.locator(".first:visible").all_inner_texts() == ["Read again", "Find out why"]
+    assert bar.get_by_role("link", name="Next: step").evaluate("e => e.className") == "onward"
+    told = page.locator("#found .outside").inner_text()
+    assert "gives too much" in told
+    assert "cable" not in told
+    look(page, "setup-outside-bar", full=False)
+    for name in ("Read again", "Find out why", "Next: step"):
+        box = bar.get_by_text(name).bounding_box()
+        assert box is not None
+        assert box["height"] >= 44
+    press(page.locator("#onward"), "Enter")
+    enter(page, "-13.8")
+    page.locator("#found").get_by_text("Negative:").wait_for()
+    assert page.locator("#found .huge").inner_text() == "-13.8 V"
+    click(page.get_by_role("link", name="Find out why"))
+    page.wait_for_url("**/fault?from=run")
 
 
 def test_conflict_stays_shown_when_the_evaluation_ends(
@@ -312,7 +385,7 @@ def test_offline_reading_in_conflict_is_shown_with_the_other(
     page.goto(f"/jobs/{job}/setup")
     page.get_by_text("Refused: 13,1").wait_for()
     page.goto(step_page(job, SUPPLY))
-    click(page.get_by_text("Correct this reading"))
+    click(page.locator(".again > summary"))
     enter(page, "13,1")
     page.locator("#found").get_by_text("lower than expected").wait_for()
     assert page.get_by_text("Refused").count() == 0
@@ -517,6 +590,12 @@ def test_api_refuses_invalid_entries(api: httpx.Client, job: str) -> None:
     second = [api.post(run, json=again).json()["number"] for _ in range(2)]
     assert second == [2, 2]
     assert [e["key"] for e in entries(api, job)] == ["", "k"]
+    asked = api.post(run, json={"step": SUPPLY, "text": "1390", "seen": 2})
+    assert (asked.status_code, asked.json()["code"], asked.json()["candidate"]) == (422, "asked_about", "13.90")
+    assert len(entries(api, job)) == 2
+    assert (
+        api.post(run, json={"step": SUPPLY, "text": "1390", "seen": 2, "sure": True}).json()["value"]["value"] == 1390
+    )
     assert api.get(f"/api/jobs/{job}/plan").json()["steps"][0]["id"] == "prepare.speakers"
 
 

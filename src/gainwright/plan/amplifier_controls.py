@@ -8,6 +8,7 @@ from gainwright.jobfile import input_range
 from gainwright.model import Amplifier, Powered
 from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_volts, volts_instrument
+from gainwright.plan.outside import by_side
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import Conditions, input_ohm
 from gainwright.texts import say
@@ -123,8 +124,9 @@ def fixed_gain_step(context: PlanContext, end: End, limit: CleanLimit, target: T
         str(node),
         name,
         expect,
-        say(
-            "Lower: the level before it, a lead, a filter left in. Higher: the level before it is up, or a boost is on."
+        **by_side(
+            low=say("the level before it, a lead, a filter left in."),
+            high=say("the level before it is up, or a boost is on."),
         ),
         speakers_off=tuple(sorted(context.speakers)),
     )

@@ -80,6 +80,8 @@ class Words:
             do=sentence(self.text(step.do)),
             why=sentence(self.text(step.why)),
             outside=sentence(self.text(step.outside)),
+            if_low=self.text(step.if_low),
+            if_high=self.text(step.if_high),
         )
 
     def target(self, target: Target) -> Target:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.plan.expected_readings import expect_target, volts_instrument
 from gainwright.plan.inner_gains import LINEAR_DB, MARGIN_DB, inner_amplifiers
+from gainwright.plan.outside import of_turned_gain
 from gainwright.plan.result import Adjust, Step
 from gainwright.solve import Conditions
 from gainwright.texts import say
@@ -58,6 +59,7 @@ def inner_steps(context: PlanContext, limits: dict[str, CleanLimit]) -> Iterator
             say(
                 "Not reached: the level before it is too low. Reached at once: its gain is far more sensitive than specified."
             ),
+            **of_turned_gain(),
             sets={f"{name}.gain": context.lowest_gain(name)},
             adjust=Adjust(f"{name}.gain", "v_rms", volts),
             speakers_off=tuple(sorted(context.speakers)),

@@ -11,6 +11,7 @@ from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
+from gainwright.plan.outside import by_side
 from gainwright.plan.place_words import lead_words, name_words
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
@@ -63,8 +64,13 @@ def supply(context: PlanContext) -> Iterator[Step]:
             measure_at=f"{unit}.supply_voltage",
             instrument=meter[0] if meter else "",
             expect=_running(context, path),
-            outside=say(
-                "Lower: charging system, charger too small, a thin supply or ground cable, a loose terminal. Have that repaired first."
+            **by_side(
+                low=say(
+                    "charging system, charger too small, a thin supply or ground cable, a loose terminal. Have that repaired first."
+                ),
+                high=say(
+                    "a charger or alternator that gives too much. Read with another meter, and have that repaired first."
+                ),
             ),
         )
 
@@ -101,8 +107,13 @@ def supply_under_load(context: PlanContext) -> Iterator[Step]:
         measure_at=f"{unit}.supply_voltage",
         instrument=meter[0] if meter else "",
         expect=_running(context, supply_path(context.job, amplifier, "running")),
-        outside=say(
-            "Lower: a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
+        **by_side(
+            low=say(
+                "a thin cable, a bad ground, a weak battery or alternator. Have it repaired, or write the voltage read as running in the job and plan again."
+            ),
+            high=say(
+                "a charger or alternator that gives too much. Read with another meter, and have that repaired first."
+            ),
         ),
     )
 
@@ -189,6 +200,10 @@ def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
         outside=say(
             "Over the limit of a good lead: a poor contact that may come and go; clean or replace it. Over the other limit it takes level away as well. Not open between its conductors: shorted."
         ),
+        if_high=say(
+            "a poor contact that may come and go; clean or replace it. Over {limit} ohm it takes level away as well.",
+            limit=f"{good_lead_ohm(context.chain, wires):.2g}",
+        ),
         note=lead_words(str(run)),
     )
 
@@ -207,6 +222,10 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         expect=Expect("ohm", ohm, low, high, interval_95=True),
         outside=say(
             "Open: coil, terminal or lead. Far lower: a short, or wired in parallel instead of in series. Far higher: in series instead of in parallel, or one of several open."
+        ),
+        if_low=say("a short, or wired in parallel instead of in series."),
+        if_high=say(
+            "in series instead of in parallel, one of several open, or a poor contact; open: coil, terminal or lead."
         ),
     )
 

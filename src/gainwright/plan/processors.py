@@ -10,6 +10,7 @@ from gainwright.model import Converter, LineDriver, Processor
 from gainwright.plan.capability import finds_limit, instrument_words
 from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.plan.expected_readings import expect_volts
+from gainwright.plan.outside import by_side
 from gainwright.plan.place_words import name_words
 from gainwright.plan.result import Step
 from gainwright.plan.stage_steps import at_volume
@@ -68,11 +69,12 @@ def _processor_step(
         str(view.node),
         view.instrument_name,
         expect,
-        say(
-            "Lower: a level of {name} turned down, a mute, a filter. Distorted: its input is overdriven, or an output level is up.",
-            name=names,
+        visible=not way.doubts,
+        **by_side(
+            low=say("a level of {name} turned down, a mute, a filter.", name=names),
+            high=say("an output level is up, or a boost is on."),
+            other=say("Distorted: its input is overdriven, or an output level is up."),
         ),
-        not way.doubts,
         sets=way.sets,
         speakers_off=tuple(sorted(context.speakers)),
         note=name_words(names),

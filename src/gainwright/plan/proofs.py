@@ -11,6 +11,7 @@ import numpy as np
 from gainwright.model import Amplifier, Multimeter, Recorder, may_connect
 from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_target
+from gainwright.plan.outside import by_side
 from gainwright.plan.result import Finding, Step
 from gainwright.solve import PREFERRED_HZ, noise_v, recorder_full_scale_v
 from gainwright.texts import say
@@ -188,7 +189,12 @@ def _step(context: PlanContext, proof: Proof) -> Step:
         str(node),
         proof.instrument_name,
         proof.expect,
-        say("Higher: {control} is still open, or its corner or slope is another. Connect no speaker.", control=control),
+        **by_side(
+            low=say("the level before it, a lead, or a steeper filter than in the job."),
+            high=say(
+                "{control} is still open, or its corner or slope is another. Connect no speaker.", control=control
+            ),
+        ),
         speakers_off=tuple(sorted(context.speakers)),
         proves=control,
         note=say("about {left_v} V", left_v=f"{proof.left_v:.3g}"),

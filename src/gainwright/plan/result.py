@@ -63,7 +63,8 @@ class Step:
     do, why : sentences.
     tone_hz, level_dbfs : the tone to play, None if there is none.
     measure_at, instrument : node and instrument, empty if nothing is read.
-    outside : what a reading outside the interval suggests.
+    outside : what a reading outside the interval suggests, on either side.
+    if_low, if_high : the same for one side, without the word for it; empty where both sides suggest the same.
     visible : whether the instrument can show the result of the step.
     sets : controls to set, control -> setting as the job file writes it.
     adjust : a control to turn until a condition is met.
@@ -100,6 +101,8 @@ class Step:
     file: str = ""
     where_text: str = ""
     note: str = ""
+    if_low: str = ""
+    if_high: str = ""
 
 
 @dataclass(frozen=True, slots=True)

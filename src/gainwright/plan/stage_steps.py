@@ -17,6 +17,7 @@ from gainwright.plan.expected_readings import expect_target, expect_volts, volts
 from gainwright.plan.hidden_limits import hidden_limit
 from gainwright.plan.inner_amplifiers import inner_steps
 from gainwright.plan.other_sides import other_sides
+from gainwright.plan.outside import of_turned_gain
 from gainwright.plan.result import Adjust, Finding, Step
 from gainwright.plan.source import CleanLimit, clean_limit
 from gainwright.plan.targets import gain_position
@@ -160,6 +161,7 @@ def _source_step(context: PlanContext, end: End, limit: CleanLimit, way: Measuri
         not way.doubts,
         sets=way.sets,
         adjust=Adjust(f"{limit.head}.volume", "last_clean"),
+        if_low=say("it distorts earlier than expected: a boost or loudness is on, or a gain after it is too high."),
         speakers_off=tuple(sorted(context.speakers)),
     )
 
@@ -313,5 +315,6 @@ def _amplifier_step(context: PlanContext, found: SourceLimits, end: End, target:
             "Not reached with the gain fully up: the input level is too low; check the level before it. Reached at once: the gain is far more sensitive than specified, or a boost is on."
         ),
         adjust=Adjust(f"{end.stage}.gain", "v_rms", target.v_rms),
+        **of_turned_gain(),
         speakers_off=tuple(sorted(context.speakers)),
     )

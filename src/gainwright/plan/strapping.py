@@ -152,5 +152,9 @@ def _between(context: PlanContext, speaker: str, end: End, plus: Node, minus: No
         say(
             "Close to nothing: both have the same polarity; connect nothing until one is inverted. Far from twice each one: their gains differ."
         ),
+        if_low=say(
+            "close to nothing, both have the same polarity: connect nothing until one is inverted. Else their gains differ."
+        ),
+        if_high=say("their gains differ: set both to the same voltage again."),
         speakers_off=tuple(sorted(context.speakers)),
     )

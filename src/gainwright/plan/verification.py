@@ -14,6 +14,7 @@ from gainwright.plan.bands import pass_band_hz, series_filters
 from gainwright.plan.capability import instrument_words
 from gainwright.plan.clean_volume import clean_volume
 from gainwright.plan.expected_readings import expect_target, volts_instrument
+from gainwright.plan.outside import Sides, by_side
 from gainwright.plan.polarity import polarity
 from gainwright.plan.preparation import reconnect
 from gainwright.plan.proofs import proofs
@@ -155,13 +156,18 @@ def _levels(context: PlanContext, settled: Settled) -> Iterator[Step]:
             str(node),
             name,
             Expect("v_rms", volts, doubt.low * shifts[0] / match, doubt.high * shifts[1] * match, interval_95=i == 0),
-            say(
-                "Lower: a filter of the wrong kind or corner, a lead, balance. Higher: a control moved since it was set."
-            )
-            if i == 0
-            else say("Apart from the other side: a lead, balance, or the control of one side."),
+            **_outside(i),
             speakers_off=tuple(sorted(context.speakers)),
         )
+
+
+def _outside(side: int) -> Sides:
+    if side:
+        return by_side(other=say("Apart from the other side: a lead, balance, or the control of one side."))
+    return by_side(
+        low=say("a filter of the wrong kind or corner, a lead, balance."),
+        high=say("a control moved since it was set."),
+    )
 
 
 def _level_why(settled: Settled, side: int, moved: list[str]) -> str:

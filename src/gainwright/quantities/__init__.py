@@ -25,6 +25,7 @@ from gainwright.quantities.typed_answers import (
     split_cells,
 )
 from gainwright.quantities.typed_numbers import (
+    NUMBER,
     OPEN,
     OVER_RANGE,
     decimal,
@@ -38,6 +39,7 @@ from gainwright.quantities.typed_numbers import (
 
 __all__ = [
     "DIMENSIONS",
+    "NUMBER",
     "OPEN",
     "OVER_RANGE",
     "ROW_EXAMPLE",

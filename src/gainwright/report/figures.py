@@ -8,15 +8,37 @@ import textwrap
 WIDTH = 96
 
 
-def volts(value: float) -> str:
-    """Return a voltage with three figures, in V, mV or µV."""
+_VOLTS = ((1.0, "V"), (1e-3, "mV"), (1e-6, "µV"))
+_NEAR = 1000
+"""A voltage is given in the unit of another that is less than this many times larger or smaller."""
+
+
+def three_figures(value: float) -> str:
+    """Return a number with three figures and without a power of ten: `1390`, `13.9`, `0.0139`; more figures above 999."""
+    if not value or not math.isfinite(value):
+        return f"{value:g}"
+    return f"{float(f'{value:.3g}') if abs(value) < 1000 else round(value):.12f}".rstrip("0").rstrip(".")
+
+
+def volts(value: float, *, like: float | None = None) -> str:
+    """Return a voltage with three figures, in V, mV or µV.
+
+    Parameters
+    ----------
+    like : a voltage beside which it is shown: it has that one's unit, unless they are far apart.
+    """
     if value == 0:
         return "0 V"
     if not math.isfinite(value):
         return "-"
-    if value < 0.5e-6:
+    size = abs(value)
+    if size < 0.5e-6:
         return "< 1 µV"
-    return f"{value * 1e6:.3g} µV" if value < 1e-3 else f"{value * 1e3:.3g} mV" if value < 1 else f"{value:.3g} V"
+    if like and math.isfinite(like) and 1 / _NEAR < size / abs(like) < _NEAR:
+        size = abs(like)
+    rounded_size = float(f"{size:.3g}")
+    scale, unit = next(((s, u) for s, u in _VOLTS if rounded_size >= s), _VOLTS[-1])
+    return f"{three_figures(value / scale)} {unit}"
 
 
 def rounded(value: float, half: float | None) -> str:

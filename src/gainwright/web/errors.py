@@ -22,13 +22,17 @@ log = logging.getLogger("gainwright.web")
 
 
 class Trouble(BaseModel):
-    """An error in the API: where it is, what is wrong, what would be right, what to do next."""
+    """An error in the API: where it is, what is wrong, what would be right, what to do next.
+
+    `candidate` is given with `asked_about`: what was probably meant instead of the reading that was sent.
+    """
 
     code: str
     where: str
     what: str
     rule: str
     remedy: str
+    candidate: str = ""
 
 
 ERROR_RESPONSES: dict[int | str, dict[str, Any]] = {

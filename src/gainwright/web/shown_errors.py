@@ -34,7 +34,7 @@ def without_folders(words: str) -> str:
 def shown(error: GainwrightError) -> GainwrightError:
     """Return an error for a page or the API: without folders, and of characters that can be sent."""
     where, rule, remedy = _sent(error.where), _sent(error.rule), _sent(error.remedy)
-    return type(error)(_sent(error.what), code=error.code, where=where, rule=rule, remedy=remedy)
+    return error.with_texts(_sent(error.what), where=where, rule=rule, remedy=remedy)
 
 
 def shown_message(message: Mapping[str, Any], translate: Callable[[Any], Any] = lambda text: text) -> dict[str, Any]:

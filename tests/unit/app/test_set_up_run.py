@@ -12,7 +12,7 @@ from gainwright.app.set_up.run import entry_value, verdict_of
 from gainwright.app.set_up.standing import settings_during
 from gainwright.app.store import ConflictError
 from gainwright.diagnose import Diagnoser, make_diagnosis
-from gainwright.errors import CallError
+from gainwright.errors import CallError, DoubtfulReadingError
 from gainwright.jobfile import examples, instruments, read_entry
 from gainwright.plan import Expect
 from gainwright.solve import Chain
@@ -34,8 +34,11 @@ def test_reading_is_judged_and_the_next_step_shown(here: Bay) -> None:
     assert here.run.next.step.id == "prepare.speakers"
     assert here.enter("prepare.supply", "12,1").value["verdict"] == "low"
     assert here.enter("prepare.supply", "15.2").value["verdict"] == "high"
+    assert here.enter("prepare.supply", "-13.8").value["verdict"] == "off"
+    assert not [e for e in evidence_of(here.run, here.job, Chain(here.job)) if e.get("reads", "").startswith("-")]
+    here.enter("prepare.supply", "15.2")
     state = here.run.of("prepare.supply")
-    assert [e.text for e in state.history] == ["13,8 V", "12,1", "15.2"]
+    assert [e.text for e in state.history] == ["13,8 V", "12,1", "15.2", "-13.8", "15.2"]
     assert (state.state, state.verdict) == ("done", "high")
 
 
@@ -65,6 +68,34 @@ def test_same_entry_sent_again_is_one_entry_another_is_a_conflict(here: Bay) -> 
     with pytest.raises(ConflictError):
         here.enter("prepare.supply", "13.9", seen=0)
     assert len(here.store.runs.entries(here.id)) == 1
+
+
+def test_lost_decimal_point_is_asked_about_before_it_counts(here: Bay) -> None:
+    """Nothing is stored until the answer; either answer is then stored as it is."""
+    for text, meant in (("1390", "13.90"), ("1,39 V", "13.9 V")):
+        with pytest.raises(DoubtfulReadingError) as caught:
+            here.enter("prepare.supply", text)
+        assert caught.value.candidate == meant
+        assert "13.5 V to 14.1 V" in caught.value.what
+    assert here.store.runs.entries(here.id) == []
+    kept = here.enter("prepare.supply", "1390", sure=True, key="k")
+    assert (kept.value["value"], kept.value["verdict"]) == (1390.0, "high")
+    again = here.enter("prepare.supply", "1390", seen=0, key="k")
+    assert again == kept, "the same entry with its key needs no second answer"
+    assert here.enter("prepare.supply", "13.90").value["verdict"] == "fits"
+
+
+def test_row_with_a_lost_point_is_asked_about(tmp_path: Path) -> None:
+    """A row is held against the nearest one; one that is merely low is taken."""
+    here = bay(tmp_path, "full_range")
+    step = next(s.step.id for s in here.run.steps if s.asked == "column")
+    here.enter(step, "36 7.9")
+    with pytest.raises(DoubtfulReadingError) as caught:
+        here.enter(step, "37 86")
+    assert caught.value.candidate == "37 8.6"
+    here.enter(step, "37 8.6")
+    here.enter(step, "35 2.1")
+    assert [volts for _, volts in here.run.of(step).rows] == [2.1, 7.9, 8.6]
 
 
 def test_lead_is_judged_by_both_values(here: Bay) -> None:

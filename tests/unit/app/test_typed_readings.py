@@ -93,10 +93,43 @@ def test_invalid_reading_is_refused_with_an_example(text: str, asked: AnswerKind
 
 @given(st.text(max_size=30), st.sampled_from(["volts", "supply", "ohm", "lead", "place", "column", "look"]))
 def test_any_text_is_a_reading_or_refused(text: str, asked: AnswerKind) -> None:
-    """Any text is read or refused; a value that is read is never negative."""
+    """Any text is read or refused; only volts of a supply have a sign."""
     try:
         found = read_answer(text, asked, ("clip",))
     except CallError:
         return
     assert math.isnan(found.value) == (found.lit is not None)
-    assert not found.value < 0
+    assert asked == "supply" or not found.value < 0
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("-13.8", -13.8), ("\u221213,8 V", -13.8), ("- 13.8", -13.8), ("13.8", 13.8)]
+)
+def test_volts_of_a_supply_have_a_sign(text: str, value: float) -> None:
+    """The leads of the meter or of the supply may be the wrong way round."""
+    assert read_answer(text, "supply").value == pytest.approx(value)
+
+
+@pytest.mark.parametrize("text", ["--13.8", "-", "-OL", "13.8-"])
+def test_a_sign_alone_or_twice_is_no_reading(text: str) -> None:
+    """Only one sign before a number is a reading."""
+    with pytest.raises(CallError):
+        read_answer(text, "supply")
+
+
+@pytest.mark.parametrize(
+    ("text", "asked", "told"),
+    [
+        ("-3", "volts", "on DC"),
+        ("-0,35 V", "volts", "on DC"),
+        ("12 -3.45", "column", "on DC"),
+        ("-4", "ohm", "voltage at the meter"),
+        ("-0.3 open", "lead", "voltage at the meter"),
+    ],
+)
+def test_why_a_reading_has_no_sign(text: str, asked: AnswerKind, told: str) -> None:
+    """The sentence says what a minus on the meter means there."""
+    with pytest.raises(CallError) as caught:
+        read_answer(text, asked)
+    assert told in caught.value.rule
+    assert "read again" in caught.value.remedy

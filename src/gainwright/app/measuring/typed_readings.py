@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from gainwright.app.measuring.lost_point import is_within, places_lost, with_point_moved
+from gainwright.errors import AnswerError, DoubtfulReadingError
 from gainwright.quantities import (
     Quantity,
+    normalise_text,
     read_lead,
     read_measured,
     read_ohms,
@@ -31,7 +35,7 @@ class StepAnswer:
 
     Attributes
     ----------
-    value : volts, ohms, or a step; infinite for over range and open.
+    value : volts, ohms, or a step; infinite for over range and open; negative only of the supply.
     at : final setting of the control, as typed; empty when not given.
     between : of a lead, ohms between its conductors, None when not given.
     volts : the reading at a step of a column, infinite over range; None otherwise.
@@ -54,7 +58,45 @@ def read_answer(text: str, kind: AnswerKind, marks: Sequence[str] = ()) -> StepA
     """
     if kind == "look":
         return StepAnswer(math.nan, lit=read_several(text, marks, none=("none", "nothing")))
-    return _READERS[kind](text)
+    try:
+        return _READERS[kind](text)
+    except AnswerError as error:
+        if kind not in _WHY_NO_SIGN or not _MINUS.search(normalise_text(text)):
+            raise
+        rule, remedy = _WHY_NO_SIGN[kind]
+        raise AnswerError(error.what, code=error.code, rule=rule, remedy=remedy) from None
+
+
+def doubt_about(
+    text: str, kind: AnswerKind, read: StepAnswer, interval: tuple[float, float], *, expected: str
+) -> DoubtfulReadingError | None:
+    """Return the question whether a decimal point was lost; None for a reading that is to be taken as it is.
+
+    Parameters
+    ----------
+    text, read : as it was typed, and what was read from it.
+    interval : in which the reading is expected, SI.
+    expected : the same in words.
+    """
+    value = read.value if read.volts is None else read.volts
+    places = places_lost(value, *interval)
+    if places is None:
+        return None
+    meant = with_point_moved(text.strip(), places, number=0 if read.volts is None else 1)
+    if meant is None:
+        return None
+    try:
+        again = read_answer(meant, kind)
+    except AnswerError:
+        return None
+    if not is_within(again.value if read.volts is None else again.volts or 0.0, *interval):
+        return None
+    return DoubtfulReadingError(
+        f"{text.strip()!r} was typed where {expected} is expected: is it {meant}?",
+        candidate=meant,
+        rule="a decimal point may be missing, or the unit may be another",
+        remedy=f"enter {meant}, or say that you are sure",
+    )
 
 
 def _volts(text: str) -> StepAnswer:
@@ -63,7 +105,10 @@ def _volts(text: str) -> StepAnswer:
 
 
 def _supply(text: str) -> StepAnswer:
-    return StepAnswer(_si(read_measured(text, "voltage", unit="V", example="13.8")))
+    """Read DC volts: a minus says that the meter's leads or the supply are the wrong way round."""
+    plain = normalise_text(text)
+    sign = -1.0 if plain.startswith("-") else 1.0
+    return StepAnswer(sign * _si(read_measured(plain.removeprefix("-"), "voltage", unit="V", example="13.8")))
 
 
 def _lead(text: str) -> StepAnswer:
@@ -82,6 +127,22 @@ def _si(reading: Quantity | str) -> float:
     return reading.nominal if isinstance(reading, Quantity) else math.inf
 
 
+_MINUS = re.compile(r"(?:^|[\s;:=,])-\s*[0-9.,]")
+_TONE_HAS_NO_SIGN = (
+    "the volts of a tone have no sign; a minus means that the meter is on DC",
+    "set the meter to AC volts and read again",
+)
+_OHMS_HAVE_NO_SIGN = (
+    "ohms have no sign; a minus means that there is a voltage at the meter",
+    "switch everything off, disconnect both ends and read again",
+)
+_WHY_NO_SIGN: dict[AnswerKind, tuple[str, str]] = {
+    "volts": _TONE_HAS_NO_SIGN,
+    "column": _TONE_HAS_NO_SIGN,
+    "ohm": _OHMS_HAVE_NO_SIGN,
+    "lead": _OHMS_HAVE_NO_SIGN,
+}
+"""Kind of reading -> why it has no sign, and what to do."""
 _READERS: dict[AnswerKind, Callable[[str], StepAnswer]] = {
     "volts": _volts,
     "supply": _supply,

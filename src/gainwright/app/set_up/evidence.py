@@ -31,8 +31,8 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
 def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:
     value, step = state.value, state.step
     beyond = bool(value.get("beyond"))
-    if state.asked == "supply":  # earlier versions accepted over range, which is no evidence about a supply
-        return [] if beyond else _check(state, reads=_number(value, "V"))
+    if state.asked == "supply":  # neither over range, of earlier versions, nor the wrong way round is evidence
+        return [] if beyond or value["value"] < 0 else _check(state, reads=_number(value, "V"))
     if state.asked in ("ohm", "lead"):
         ohms = "open" if beyond else _number(value, "ohm")
         return _check(state, reads=ohms) if state.asked == "ohm" else _check(state, resistance=ohms, **_between(value))

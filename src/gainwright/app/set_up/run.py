@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, read_answer
+from gainwright.app.measuring.lost_point import interval_of_row, is_within
+from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doubt_about, read_answer
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -250,6 +251,7 @@ def add_entry(
     seen: int,
     expect: Expect | None = None,
     key: str = "",
+    sure: bool = False,
 ) -> RunEntry:
     """Add an entry for a step; it is on the disk when this returns.
 
@@ -259,14 +261,20 @@ def add_entry(
     ----------
     expect : the reading that was shown as expected; the plan's own when left out.
     key : made by the writer for this entry alone; the same entry with it is stored once, whatever came in between.
+    sure : the reading is right as it was typed, although its decimal point seems to be lost.
 
     Raises
     ------
     CallError : an entry that this step can't have.
+    DoubtfulReadingError : with its point elsewhere the reading would be as expected; nothing was written.
     ConflictError : somebody else has added an entry since `seen`; nothing was written.
     """
     state = run.of(step)
-    value = entry_value(run, state, kind=kind, text=text, expect=expect)
+    sent = (step, kind, text.strip(), key)
+    there = [e for e in state.history if key and (e.step, e.kind, e.text, e.key) == sent]
+    if there:
+        return there[0]
+    value = entry_value(run, state, kind=kind, text=text, expect=expect, sure=sure)
     try:
         return store.runs.add(job, step=step, kind=kind, text=text.strip(), value=value, by=by, seen=seen, key=key)
     except ConflictError:
@@ -278,13 +286,14 @@ def add_entry(
 
 
 def entry_value(
-    run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None
+    run: Run, state: StepState, *, kind: RunKind, text: str, expect: Expect | None = None, sure: bool = False
 ) -> dict[str, Any]:
     """Return what is stored with the typed text: the value in SI, the expected one, the verdict.
 
     Raises
     ------
     CallError : an entry that this step can't have.
+    DoubtfulReadingError : its decimal point seems to be lost, and nobody said that it is right (`sure`).
     """
     if len(text) > LONGEST_TEXT:
         raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="shorten it")
@@ -301,7 +310,30 @@ def entry_value(
         return {}
     if state.asked is None:
         raise CallError("this step takes no reading", code="bad_reading", remedy="mark it as done")
-    return _judged(run, state, read_answer(text, state.asked, state.marks), expect or state.step.expect)
+    read, expect = read_answer(text, state.asked, state.marks), expect or state.step.expect
+    interval = None if sure else _interval(state, read, expect)
+    doubt = interval and doubt_about(text, state.asked, read, interval, expected=_in_words(interval, expect))
+    if doubt:
+        raise doubt
+    return _judged(run, state, read, expect)
+
+
+def _interval(state: StepState, read: StepAnswer, expect: Expect | None) -> tuple[float, float] | None:
+    """Return the interval in which a reading is expected, SI; None where it is no number, or nothing is expected."""
+    if read.volts is not None:
+        return interval_of_row(state.rows, read.value)
+    if state.asked not in ("volts", "supply", "ohm") or expect is None:
+        return None
+    return expect.low, expect.high
+
+
+def _in_words(interval: tuple[float, float], expect: Expect | None) -> str:
+    from gainwright.report.figures import volts
+
+    low, high = interval
+    if expect is not None and expect.quantity == "ohm":
+        return f"{low:.3g} to {high:.3g} ohm"
+    return f"{volts(low, like=high)} to {volts(high)}"
 
 
 def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None) -> dict[str, Any]:
@@ -319,7 +351,8 @@ def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None)
             # the lowest of several is expected: one of them may well be higher
             result["verdict"] = "fits"
     elif expect is not None:
-        result |= {"quantity": expect.quantity, "verdict": verdict_of(read.value, expect)}
+        # a supply the wrong way round is neither low nor high
+        result |= {"quantity": expect.quantity, "verdict": "off" if read.value < 0 else verdict_of(read.value, expect)}
     if expect is not None:
         result |= {"expected": expect.value, "low": expect.low, "high": expect.high}
     if read.between is not None:
@@ -338,8 +371,9 @@ def _as_expected(lit: tuple[str, ...], expect: Expect | None) -> Verdict:
 
 def verdict_of(value: float, expect: Expect) -> Verdict:
     """Return the verdict on a reading, compared to three figures, as the expected interval is shown."""
-    slack = 10 ** (math.floor(math.log10(abs(value))) - 2) / 2 if value and math.isfinite(value) else 0.0
-    return "low" if value < expect.low - slack else "high" if value > expect.high + slack else "fits"
+    if is_within(value, expect.low, expect.high):
+        return "fits"
+    return "low" if value < expect.low else "high"
 
 
 def expected_place(run: Run, state: StepState) -> Expect | None:

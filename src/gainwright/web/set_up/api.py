@@ -32,7 +32,8 @@ class NewEntry(BaseModel):
 
     `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
     last clean step; the marks of an indicator that are lit, or `none`), or the reason of a step that is skipped. `seen` is the number of the step's last
-    entry that its writer saw, 0 for none. `key` is a random text that the writer makes for this entry: the same entry sent again with it is stored once.
+    entry that its writer saw, 0 for none. A reading that would be as expected if its decimal point stood elsewhere is refused with `asked_about`
+    and the probable `candidate`, unless `sure` is true. `key` is a random text that the writer makes for this entry: the same entry sent again with it is stored once.
     """
 
     step: str = Field(max_length=200)
@@ -40,6 +41,7 @@ class NewEntry(BaseModel):
     text: str = Field(default="", max_length=LONGEST_TEXT)
     seen: int = Field(ge=0, le=2**31)
     key: str = Field(default="", max_length=LONGEST_KEY)
+    sure: bool = False
 
 
 class RunEntryShown(BaseModel):
@@ -122,7 +124,16 @@ def enter(site: CurrentSite, actor: Actor, job: CurrentJob, new: NewEntry) -> Ru
     """Store an entry of a step; it is on the disk when this answers. 409 when there is a newer entry than `seen`."""
     now = current_run(site, job)
     entry = add_entry(
-        site.store, job.id, now, new.step, kind=new.kind, text=new.text, by=actor, seen=new.seen, key=new.key
+        site.store,
+        job.id,
+        now,
+        new.step,
+        kind=new.kind,
+        text=new.text,
+        by=actor,
+        seen=new.seen,
+        key=new.key,
+        sure=new.sure,
     )
     return _entry(entry)
 

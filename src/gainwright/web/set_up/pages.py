@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Annotated, Any, cast, get_args
 from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
+from gainwright.app.set_up.advice import advice
 from gainwright.app.set_up.run import LONGEST_KEY, Run, RunLine, StepState, add_entry, expected_place
+from gainwright.app.set_up.unanswered import answered, keep_unanswered, unanswered
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
-from gainwright.errors import GainwrightError
+from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.model import describe_marks
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -25,8 +27,10 @@ from gainwright.web.set_up.wording import (
     knee_of,
     quantity_words,
     reading_words,
+    typed_words,
 )
-from gainwright.web.site import Actor, CurrentJob, CurrentSite
+from gainwright.web.shown_errors import status_of
+from gainwright.web.site import Actor, CurrentJob, CurrentSite, device_of
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
@@ -37,12 +41,16 @@ if TYPE_CHECKING:
 
 router = APIRouter(include_in_schema=False)
 
+NONE = "-"
+"""Names no entry that waits for an answer."""
 TONE_SECONDS = 30.0
 """Default length of downloaded tones."""
 
 
 @router.get("/jobs/{job}/setup")
-def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = "", short: bool = False) -> Response:
+def overview(
+    request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, tones: str = "", short: bool = False
+) -> Response:
     """Show the lines of the sheet with their state, in full or in short, and the next step."""
     run = current_run(site, job)
     from gainwright.report.figures import volts
@@ -64,6 +72,7 @@ def overview(request: Request, site: CurrentSite, job: CurrentJob, tones: str = 
         describe_marks=describe_marks,
         volts=volts,
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
+        waiting=[s for s in run.steps if s.step.id in {w.step for w in unanswered(site.store, job.id, by=actor)}],
         changes=run_changes(site, job, run),
         work=_work(site, tones),
         seconds=TONE_SECONDS,
@@ -112,6 +121,7 @@ def _step(
     state = run.of(step)
     learned, work = evaluation_or_work(site, stored, run)
     expect = _expected(state, learned)
+    waiting = [w for w in unanswered(site.store, stored.id, by=device_of(request)) if w.step == step]
     entry, step_expect = state.entry, state.step.expect
     shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
         state.asked or "", expect
@@ -134,9 +144,13 @@ def _step(
         knee_work=knee_work,
         before=run.steps[state.number - 2] if state.number > 1 else None,
         next=run.after(step),
-        error=error,
-        conflict=isinstance(error, ConflictError),
-        mine=mine,
+        error=None if isinstance(error, (ConflictError, DoubtfulReadingError)) else error,
+        status=200 if error is None else status_of(error),
+        conflicts=[w for w in waiting if w.why == "conflict"],
+        asked=[w for w in waiting if w.why == "asked"],
+        typed_words=lambda text: typed_words(text, state.asked or ""),
+        advice=advice(state.step, state.verdict, state.value),
+        mine=mine or next((w.text for w in waiting if w.kind == "reading"), ""),
         kind=kind,
         quantity=lambda value: quantity_words(value, "v_rms"),
         verdicts=VERDICTS,
@@ -187,11 +201,33 @@ def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, st
     kind = cast("RunKind", given["kind"]) if given.get("kind") in get_args(RunKind) else "reading"
     text = entered(state, given) if kind == "reading" else given.get("text", "")
     learned = evaluation_or_work(site, job, run)[0] if given.get("basis") == "learned" else None
+    answer = given.get("answers", "")
+    if given.get("kind") == "dropped":
+        answered(site.store, job.id, by=actor, step=step, entry=answer or NONE)
+        return go_to(f"/jobs/{job.id}/setup/{step}")
 
     def do() -> str:
-        seen, expect = seen_of(given), _expected(state, learned)
-        key = given.get("key", "")[:LONGEST_KEY]
-        add_entry(site.store, job.id, run, step, kind=kind, text=text, by=actor, seen=seen, expect=expect, key=key)
+        try:
+            add_entry(
+                site.store,
+                job.id,
+                run,
+                step,
+                kind=kind,
+                text=text,
+                by=actor,
+                seen=seen_of(given),
+                expect=_expected(state, learned),
+                key=given.get("key", "")[:LONGEST_KEY],
+                sure=given.get("sure") == "yes",
+            )
+        except GainwrightError as error:
+            if answer:
+                answered(site.store, job.id, by=actor, step=step, entry=answer)
+            keep_unanswered(site.store, job.id, error, step=step, kind=kind, text=text, by=actor)
+            raise
+        # a row of a column answers for itself only, another entry for all of its step
+        answered(site.store, job.id, by=actor, step=step, entry=answer or (NONE if state.asked == "column" else ""))
         if kind in ("reading", "taken_back"):
             return f"/jobs/{job.id}/setup/{step}"
         following = current_run(site, job).after(step)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -40,25 +41,27 @@ VERDICTS = {
     "off": "not as expected",
     "": "read",
 }
+_IN_MILLIVOLTS = re.compile(r"[0-9] ?mv\b", re.IGNORECASE)
 OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
 """What a meter shows over its range, as a button beside the field."""
 
 
-def quantity_words(value: float | None, quantity: str) -> str:
-    """Return a reading in words: `2.34 V`, `1.6 ohm`, `step 34`."""
-    from gainwright.report.figures import volts
+def quantity_words(value: float | None, quantity: str, *, like: float | None = None) -> str:
+    """Return a reading in words: `2.34 V`, `1.6 ohm`, `step 34`; in the unit of another, `like`, beside which it stands."""
+    from gainwright.report.figures import three_figures, volts
 
     if value is None or not math.isfinite(value):
         return "open" if quantity == "ohm" else "over range"
     if quantity == "step":
         return f"step {value:g}"
     if quantity == "ohm":
-        return f"{value:.3g} ohm" if value < 1000 else f"{value / 1000:.3g} kohm"
-    return f"{value:.3g} V" if quantity == "supply_v" else volts(value)
+        in_kohm = max(value, like or 0.0) >= 999.5 and (not like or like >= 999.5)
+        return f"{three_figures(value / 1000)} kohm" if in_kohm else f"{three_figures(value)} ohm"
+    return f"{three_figures(value)} V" if quantity == "supply_v" else volts(value, like=like)
 
 
-def reading_words(value: Mapping[str, Any]) -> str:
-    """Return the value of an entry in words."""
+def reading_words(value: Mapping[str, Any], text: str = "") -> str:
+    """Return the value of an entry in words, in the unit of the expected reading, or in mV where it was typed so."""
     if "row" in value:
         return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
     if "lit" in value:
@@ -67,7 +70,8 @@ def reading_words(value: Mapping[str, Any]) -> str:
         return str(value["look"])
     if "value" not in value:
         return ""
-    words = quantity_words(value["value"], value.get("quantity", "v_rms"))
+    like = None if _IN_MILLIVOLTS.search(text) else value.get("expected")
+    words = quantity_words(value["value"], value.get("quantity", "v_rms"), like=like)
     if "between" in value:
         between = value["between"]
         words += ", open between" if between == "open" else f", {between:.3g} ohm between"
@@ -165,13 +169,26 @@ def gauge(expect: Expect | None, value: Mapping[str, Any]) -> Gauge | None:
     def along(x: float) -> float:
         return round(100 * min(max((x - begin) / (end - begin), 0.0), 1.0), 2)
 
-    words = (quantity_words(low, quantity), quantity_words(middle, quantity), quantity_words(high, quantity))
+    words = (
+        quantity_words(low, quantity, like=middle),
+        quantity_words(middle, quantity),
+        quantity_words(high, quantity, like=middle),
+    )
     reading = None
     if "value" in value:
         read = value["value"]
         reading = 100.0 if read is None else along(float(read))
     kind = SIGNS.get(str(value.get("verdict", "")), "done")
     return Gauge(along(low), along(high), along(middle), words, reading, kind)
+
+
+def typed_words(text: str, asked: str) -> str:
+    """Return a typed reading with its unit: `13.90 V`, `step 34: 3.2 V`."""
+    unit = "ohm" if asked in ("ohm", "lead") else "V"
+    if asked == "column":
+        step, _, volts = text.partition(" ")
+        return f"step {step}: {typed_words(volts, 'volts')}" if volts else f"step {step}"
+    return f"{text} {unit}" if asked in UNITS and is_bare(text) else text
 
 
 def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:

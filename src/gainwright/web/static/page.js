@@ -100,7 +100,7 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   if (push && end.href !== location.href) history[answer.redirected ? "pushState" : "replaceState"]({}, "", end);
   const trouble = document.getElementById("trouble");
   const next = focus.split(" ").map((id) => id && document.getElementById(id)).find(Boolean);
-  if (trouble) trouble.focus();
+  if (trouble && !beside) trouble.focus();
   else if (next) focused(next);
   else if (mark && !document.contains(active)) focused(find(mark), marked);
   prepare();
@@ -285,6 +285,11 @@ const pause = (ms) => new Promise((again) => { setTimeout(again, ms); });
 let pressed = false;
 document.addEventListener("pointerdown", () => { pressed = true; }, true);
 for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => setTimeout(() => { pressed = false; }), true);
+
+// a form that is opened is typed into at once
+document.addEventListener("toggle", (event) => {
+  if (event.target.open && event.target.matches(".again")) event.target.querySelector("input:not([type=hidden])")?.focus();
+}, true);
 
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
