@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from gainwright import physics
 from gainwright.diagnose import describe_entry
-from gainwright.jobfile import controls, instruments
-from gainwright.model import Amplifier, HeadUnit, Multimeter, Reading, Speaker, stages_of, unit_of
+from gainwright.jobfile import controls
+from gainwright.model import Amplifier, HeadUnit, Speaker, stages_of, unit_of
 from gainwright.plan import MAKER_FIRST, full_scale_text
 from gainwright.report.allowance import allowance_chart, allowances
 from gainwright.report.chain_drawing import chain_drawing
@@ -19,9 +19,10 @@ from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
+from gainwright.report.reached import reached_voltages
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.text import SET_BY
-from gainwright.solve import Chain, levels, noise_v, reading_error_v
+from gainwright.solve import Chain, levels, noise_v
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -70,7 +71,8 @@ def handover(
     music : the allowance for the customer's music.
     volumes : the highest clean volumes that were found in the set-up.
     """
-    reached, chain = _reached(job, plan, entries), Chain(job)
+    reached, chain = reached_voltages(job, plan, entries), Chain(job)
+    missing = _missing(job, plan, reached, measured, entries, volume_known=knee is not None or bool(volumes))
     loud = _loudest(chain, plan.targets)
     drawing = chain_drawing(job, title=say("The chain"))
     blocks: list[Block] = [Heading(say("What is installed")), Figure(drawing, drawing.description), _installed(job)]
@@ -84,12 +86,10 @@ def handover(
     blocks += [Heading(say("Noise")), _noise(chain)]
     blocks += [Heading(say("Hearing")), *_hearing(loud)]
     blocks += [Heading(say("Readings")), *_read(entries)]
-    blocks += [
-        Heading(say("Not measured")),
-        BulletList(_missing(job, plan, reached, measured, entries, volume_known=knee is not None or bool(volumes))),
-    ]
+    blocks += [Heading(say("Not measured")), BulletList(missing)]
     blocks += [Paragraph(MAKER_FIRST), BlankLines((say("Handed over by"), say("To"), say("Date")))]
     data = _data(job, plan, reached, entries, measured, knee, loudest_db=loud, music=music, volumes=volumes)
+    data = replace(data, not_measured=missing)
     return Paper(
         "handover",
         job.title or say("Handover"),
@@ -136,22 +136,6 @@ def _controls(job: Job) -> Table:
             seen.add(plain)
             found.append((plain, place.removesuffix(".0")))
     return Table((say("Control"), say("Setting")), tuple(found))
-
-
-def _reached(job: Job, plan: Plan, entries: Sequence[Entry]) -> dict[str, tuple[float, float]]:
-    """Return amplifier -> last voltage read at its output with the tone of its set-up, V, and half its interval, V."""
-    tones = {(s.stage, s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase == "amplifier"}
-    there = instruments(job)
-    usual = next((i for i in there.values() if isinstance(i, Multimeter)), next(iter(there.values())))
-    targets, found = {t.stage for t in plan.targets}, {}
-    for entry in entries:
-        if not isinstance(entry, Reading) or entry.reads is None or isinstance(entry.reads, str):
-            continue
-        stage = entry.at.split(".")[0]
-        if stage in targets and (stage, entry.tone_hz, entry.level_dbfs) in tones:
-            value = entry.reads.nominal
-            found[stage] = (value, float(reading_error_v(there.get(entry.with_, usual), value)))
-    return found
 
 
 def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:

@@ -38,6 +38,7 @@ class HandoverData:
     controls : control -> setting.
     allowance_db : by output; `music_db` the allowance for the customer's music.
     readings : as text.
+    last_clean_step : the highest clean step of the volume, as measured; None where it wasn't.
     loudest_db : speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field.
     """
 
@@ -52,3 +53,4 @@ class HandoverData:
     last_clean_step: float | None
     loudest_db: dict[str, float]
     music_db: dict[str, float]
+    not_measured: tuple[str, ...] = ()

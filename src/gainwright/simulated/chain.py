@@ -388,7 +388,8 @@ class SimulatedChain(SimulatedUnits):
         if swing == 0 or share == 0:
             return wave
         x = wave / swing
-        return np.asarray(wave + swing * share * (0.6 * (2 * x * x - 1) + 0.8 * (4 * x**3 - 3 * x)))
+        square = x * x
+        return np.asarray(wave + swing * share * (0.6 * (2 * square - 1) + 0.8 * x * (4 * square - 3)))
 
     def _routes(self, node: Node, stage: Any) -> Any:
         if isinstance(stage, Processor) and self.fault("output_misrouted", f"{node.stage}.{node.output}"):

@@ -1,0 +1,47 @@
+"""What the handover says of readings: the voltage an amplifier was set to."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from gainwright.jobfile import example_text, read_entry, read_job_text
+from gainwright.model import Job
+from gainwright.plan import Plan, make_plan
+from gainwright.report.handover import handover
+from gainwright.report.paper import BulletList
+
+
+@pytest.fixture(name="job", scope="module")
+def job_fixture() -> Job:
+    """The example with a processor, two-way front and a subwoofer."""
+    return read_job_text(example_text("two_way_and_sub")).job
+
+
+@pytest.fixture(name="plan", scope="module")
+def plan_fixture(job: Job) -> Plan:
+    """Its plan."""
+    return make_plan(job)
+
+
+def test_voltage_reached_is_the_one_the_gain_was_set_by(job: Job, plan: Plan) -> None:
+    """Neither the other side's reading nor one through a filter that was put back takes its place."""
+    opened = {c: t for s in plan.steps if s.phase == "controls" for c, t in s.sets.items() if c.endswith("_pass")}
+    step = next(s for s in plan.steps if s.phase == "amplifier" and s.measure_at.endswith(".left"))
+    tone = {"with": "meter", "tone": f"{step.tone_hz:g} Hz", "level": f"{step.level_dbfs:g} dBFS"}
+    entries: list[dict[str, Any]] = [
+        {"at": step.measure_at, "set": opened, "reads": "12 V"},
+        {"at": step.measure_at, "reads": "11 V"},
+        {"at": step.measure_at.replace("left", "right"), "set": opened, "reads": "10 V"},
+    ]
+    assert len(opened) == 2
+    for taken, volts_read in ((entries, 12), (entries[1:], 11), (entries[2:], 10)):
+        data = handover(job, plan, entries=[read_entry(e | tone, job) for e in taken]).data
+        assert next(t for t in data.targets if t.stage == step.stage).reached_v == volts_read
+
+
+def test_data_lists_what_was_not_measured(job: Job, plan: Plan) -> None:
+    """The JSON has the same list as the paper."""
+    paper = handover(job, plan)
+    assert paper.data.not_measured == next(b for b in reversed(paper.blocks) if isinstance(b, BulletList)).items
