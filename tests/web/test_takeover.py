@@ -129,3 +129,19 @@ def test_corridor_papers_and_cases_speak_from_what_was_set_before_it_is_taken_ov
     assert "renew" not in bay.get("/cases/as%20set").text
     bay.post(f"/api/jobs/{job}/run/takeover", json={"basis": 1}).raise_for_status()
     assert bay.get(f"/api/jobs/{job}").json()["text"] == case["job"]
+
+
+def test_reading_is_judged_by_what_is_shown(bay: TestClient, job: str) -> None:
+    """A step after a reading at its place shows where that was read, over HTTP and on its page, and judges by it."""
+    step = "verify.amp_front.out.right"
+    expect = next(s["expect"] for s in run_of(bay, job)["steps"] if s["id"] == step)
+    assert expect["value"] == pytest.approx(16.7)
+    page = bay.get(f"/jobs/{job}/setup/{step}").text
+    assert "It follows from 16.7 V read at step" in page
+    sent = bay.post(f"/api/jobs/{job}/run", json={"step": step, "text": "16.6", "seen": 0}).json()["value"]
+    assert (sent["expected"], sent["low"], sent["high"]) == (expect["value"], expect["low"], expect["high"])
+    assert sent["verdict"] == "fits"
+    typed = bay.post(f"/jobs/{job}/setup/verify.amp_sub.out.mono", data={"text": "26.5", "seen": 0, "basis": "plan"})
+    assert typed.status_code == 200
+    at_hand = next(s for s in run_of(bay, job)["steps"] if s["id"] == "verify.amp_sub.out.mono")["value"]
+    assert at_hand["expected"] == pytest.approx(26.62 * 28.2 / 28.284, rel=1e-3)

@@ -68,6 +68,12 @@ class Models:
         with self._lock:
             return text in self._kept.get(kind, {})
 
+    def get(self, kind: str, text: str) -> Any:
+        """Return a cached model; None when there is none."""
+        with self._lock:
+            kept = self._kept.get(kind)
+            return None if kept is None else kept.get(text)
+
     def read(self, text: str) -> JobFile:
         """Return a parsed job file. JobError: it can't be read."""
         from gainwright.jobfile import read_job_text

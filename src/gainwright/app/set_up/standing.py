@@ -184,7 +184,10 @@ def _solved(
 
     step = state.step
     level_dbfs = min((step.level_dbfs or 0.0) + more_db, 0.0)
+    node = next(n for n in chain.nodes if str(n) == step.measure_at)
     solved = Chain(with_settings(chain.job, settings)).solve(
-        Conditions(step.tone_hz, level_dbfs, values=values, settings=moved, unloaded=frozenset(step.speakers_off))
+        Conditions(step.tone_hz, level_dbfs, values=values, settings=moved, unloaded=frozenset(step.speakers_off)),
+        targets=(node,),
+        margins=False,
     )
-    return solved.rms_v[:, next(i for i, n in enumerate(solved.nodes) if str(n) == step.measure_at)]
+    return solved.rms_v[:, solved.index(node)]

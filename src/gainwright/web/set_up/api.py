@@ -14,15 +14,16 @@ from gainwright.app.jobs.corridor import parse_settings
 from gainwright.app.set_up.run import LONGEST_KEY, LONGEST_TEXT, StepValue, add_entry
 from gainwright.app.tones import LONGEST_PLAYED_S, tone_wav
 from gainwright.model import EntryMapping
-from gainwright.plan.result import Plan
+from gainwright.plan.result import Expect, Plan
 from gainwright.results import from_json
 from gainwright.solve.levels import Levels
-from gainwright.web.set_up.evaluation import current_run, run_evidence
+from gainwright.web.set_up.evaluation import current_run, expected, run_evidence
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run
-    from gainwright.app.store import RunEntry
+    from gainwright.app.store import RunEntry, StoredJob
+    from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api", tags=["set-up run"])
 
@@ -58,7 +59,10 @@ class RunEntryShown(BaseModel):
 
 
 class StepNow(BaseModel):
-    """A step with its state; `number` is its place in the plan, `line` its number on the sheet (empty for a result); `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range."""
+    """A step with its state; `number` is its place in the plan, `line` its number on the sheet (empty for a result); `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range.
+
+    `expect` is what an open step's reading is judged by: it follows from what was read at its place before, else it is the plan's.
+    """
 
     id: str
     number: int
@@ -70,6 +74,7 @@ class StepNow(BaseModel):
     value: StepValue
     seen: int
     rows: list[tuple[float, float | None]]
+    expect: Expect | None
 
 
 class RunNow(BaseModel):
@@ -86,7 +91,7 @@ def _entry(entry: RunEntry) -> RunEntryShown:
     return RunEntryShown(**plain, value=from_json(StepValue, dict(entry.value)))
 
 
-def _steps(run: Run) -> list[StepNow]:
+def _steps(site: Site, job: StoredJob, run: Run) -> list[StepNow]:
     return [
         StepNow(
             id=s.step.id,
@@ -99,6 +104,7 @@ def _steps(run: Run) -> list[StepNow]:
             value=from_json(StepValue, s.value),
             seen=s.seen,
             rows=list(s.rows),
+            expect=expected(site, job, run, s, None) if s.state in ("open", "begun") else None,
         )
         for s in run.steps
     ]
@@ -116,7 +122,7 @@ def run(site: CurrentSite, job: CurrentJob) -> RunNow:
     now = current_run(site, job)
     entries = [_entry(e) for e in now.entries]
     following = now.next.step.id if now.next is not None else ""
-    return RunNow(next=following, steps=_steps(now), entries=entries, evidence=run_evidence(site, job, now))
+    return RunNow(next=following, steps=_steps(site, job, now), entries=entries, evidence=run_evidence(site, job, now))
 
 
 @router.post("/jobs/{job}/run", status_code=201)
@@ -132,6 +138,7 @@ def enter(site: CurrentSite, actor: Actor, job: CurrentJob, new: NewEntry) -> Ru
         text=new.text,
         by=actor,
         seen=new.seen,
+        expect=expected(site, job, now, now.of(new.step), None),
         key=new.key,
         sure=new.sure,
     )

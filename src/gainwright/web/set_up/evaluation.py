@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from gainwright.app.jobs.corridor import controls_of
 from gainwright.app.set_up.evidence import evidence_of
+from gainwright.app.set_up.expectations import followed
 from gainwright.app.set_up.found_settings import as_set, found_settings, found_volumes, setting_changes
 from gainwright.app.set_up.run import Run, run_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from gainwright.app.set_up.expectations import Followed
     from gainwright.app.set_up.found_settings import SettingChange
+    from gainwright.app.set_up.run import StepState
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import RankedCause
     from gainwright.plan import Expect, Plan
@@ -37,6 +41,7 @@ class Evaluation:
     plan : made with the numbers as they are known now.
     better_known : how many numbers are known better than in the job.
     entries : number of readings.
+    key : names it, so that a reading is judged by the expectation that was shown.
     """
 
     causes: tuple[RankedCause, ...]
@@ -45,6 +50,7 @@ class Evaluation:
     plan: Plan
     better_known: int
     entries: int
+    key: str
 
     def expect(self, step: str) -> Expect | None:
         """Return what to expect at a step now."""
@@ -87,6 +93,28 @@ def run_changes(site: Site, stored: StoredJob, run: Run) -> tuple[SettingChange,
     return site.models.kept("run changes", _state_of(stored, run), made)
 
 
+def follows(site: Site, stored: StoredJob, run: Run, state: StepState) -> Followed | None:
+    """Return what follows for a step from what was read at its place before, cached for each state of the run; None if nothing."""
+    key = f"{_state_of(stored, run)}{state.step.id}"
+    return site.models.kept("followed", key, lambda: followed(run, state, site.models.chain(stored.text)))
+
+
+def expected(site: Site, stored: StoredJob, run: Run, state: StepState, learned: Evaluation | None) -> Expect | None:
+    """Return what a step shows as expected and judges by: what follows from its place, what was learned, or the plan's.
+
+    Parameters
+    ----------
+    learned : the evaluation that the page was made with, if it had one.
+    """
+    plain = state.step.expect
+    if plain is None or state.asked not in ("volts", "supply"):
+        return plain
+    found = follows(site, stored, run, state)
+    if found is not None:
+        return found.expect
+    return (learned.expect(state.step.id) if learned is not None and state.asked == "volts" else None) or plain
+
+
 def text_as_set(site: Site, stored: StoredJob) -> str:
     """Return the text of a job with the settings that its run has found; as it is, without making a plan, before a run."""
     if not site.store.runs.entries(stored.id):
@@ -119,9 +147,9 @@ def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluat
     evidence = run_evidence(site, stored, run)
     if not evidence:
         return None, None
-    key = f"{stored.text}\n{json.dumps(evidence)}"
+    key = hashlib.sha256(f"{stored.text}\n{json.dumps(evidence)}".encode()).hexdigest()
     if site.models.has("evaluation", key):
-        return site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence)), None
+        return site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence, key)), None
     works: dict[str, tuple[str, Work]] = site.models.kept("evaluation work", stored.id, dict)
     known, work = works.get(stored.id, ("", None))
     if known == key and work is not None and work.state not in ("failed", "stopped"):
@@ -132,14 +160,19 @@ def evaluation_or_work(site: Site, stored: StoredJob, run: Run) -> tuple[Evaluat
 
     def do(work: Work) -> None:
         work.report(None, say("evaluating the readings"))
-        site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence))
+        site.models.kept("evaluation", key, lambda: _evaluate(site, stored.text, evidence, key))
 
     started = site.background.start(say("What the readings say"), do, back=f"/jobs/{stored.id}/setup")
     works[stored.id] = (key, started)
     return None, started
 
 
-def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]]) -> Evaluation:
+def evaluation_shown(site: Site, basis: str) -> Evaluation | None:
+    """Return the evaluation that a page was made with, by its key; None for the plan alone, or when it is no longer there."""
+    return cast("Evaluation | None", site.models.get("evaluation", basis))
+
+
+def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -> Evaluation:
     from gainwright.diagnose import learn_values
     from gainwright.jobfile import read_entry
     from gainwright.plan import make_plan
@@ -157,4 +190,5 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]]) -> Evaluati
         plan,
         len(better_known),
         len(diagnosis.evidence),
+        key,
     )

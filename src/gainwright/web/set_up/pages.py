@@ -16,7 +16,14 @@ from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.model import describe_marks
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import done_or_shown, go_to, page
-from gainwright.web.set_up.evaluation import Evaluation, current_run, evaluation_or_work, run_changes
+from gainwright.web.set_up.evaluation import (
+    current_run,
+    evaluation_or_work,
+    evaluation_shown,
+    expected,
+    follows,
+    run_changes,
+)
 from gainwright.web.set_up.wording import (
     PHASES,
     RESULTS,
@@ -35,7 +42,6 @@ from gainwright.web.site import Actor, CurrentJob, CurrentSite, device_of
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
     from gainwright.metering import Knee
-    from gainwright.plan import Expect
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
@@ -54,7 +60,7 @@ def overview(
     """Show the lines of the sheet with their state, in full or in short, and the next step."""
     run = current_run(site, job)
     from gainwright.report.figures import volts
-    from gainwright.report.sheet import expected
+    from gainwright.report.sheet import expected as expected_words
 
     phases: dict[str, list[RunLine]] = {}
     for line in run.lines:
@@ -67,7 +73,7 @@ def overview(
         run=run,
         phases=list(phases.items()),
         short=short,
-        expected=expected,
+        expected=expected_words,
         reading_words=reading_words,
         describe_marks=describe_marks,
         volts=volts,
@@ -120,7 +126,7 @@ def _step(
     run = current_run(site, stored)
     state = run.of(step)
     learned, work = evaluation_or_work(site, stored, run)
-    expect = _expected(state, learned)
+    expect = expected(site, stored, run, state, learned)
     waiting = [w for w in unanswered(site.store, stored.id, by=device_of(request)) if w.step == step]
     entry, step_expect = state.entry, state.step.expect
     shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
@@ -128,6 +134,7 @@ def _step(
     )
     knee, knee_work = _knee(site, stored, state, swapped="x-swap" in request.headers)
     by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
+    by_now["follows"] = follows(site, stored, run, state)
     return page(
         request,
         "setup_step.html",
@@ -185,14 +192,6 @@ def _fresh(run: Run, state: StepState) -> bool:
     return state.state == "open" and not read.issuperset(state.step.cautions)
 
 
-def _expected(state: StepState, learned: Evaluation | None) -> Expect | None:
-    """Return what to expect at a step, from the readings so far where it hasn't been read yet."""
-    plain = state.step.expect
-    if learned is None or plain is None or state.asked != "volts":
-        return plain
-    return learned.expect(state.step.id) or plain
-
-
 @router.post("/jobs/{job}/setup/{step}")
 def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, step: str, given: Fields) -> Response:
     """Store an entry of a step: a reading, done, skipped with a reason, or taken back."""
@@ -200,7 +199,7 @@ def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, st
     state = run.of(step)
     kind = cast("RunKind", given["kind"]) if given.get("kind") in get_args(RunKind) else "reading"
     text = entered(state, given) if kind == "reading" else given.get("text", "")
-    learned = evaluation_or_work(site, job, run)[0] if given.get("basis") == "learned" else None
+    learned = evaluation_shown(site, given.get("basis", ""))
     answer = given.get("answers", "")
     if given.get("kind") == "dropped":
         answered(site.store, job.id, by=actor, step=step, entry=answer or NONE)
@@ -217,7 +216,7 @@ def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, st
                 text=text,
                 by=actor,
                 seen=seen_of(given),
-                expect=_expected(state, learned),
+                expect=expected(site, job, run, state, learned),
                 key=given.get("key", "")[:LONGEST_KEY],
                 sure=given.get("sure") == "yes",
             )
