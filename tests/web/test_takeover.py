@@ -126,7 +126,7 @@ def test_corridor_papers_and_cases_speak_from_what_was_set_before_it_is_taken_ov
     case = bay.post("/api/cases", json={"job": job, "name": "as set"}).json()
     assert "volume: {steps: 40, at: 34}" in case["job"]
     assert case["evidence"] == run_of(bay, job)["evidence"]
-    assert "renew" not in bay.get("/cases/as%20set").text
+    assert "/renew" not in bay.get("/cases/as%20set").text
     bay.post(f"/api/jobs/{job}/run/takeover", json={"basis": 1}).raise_for_status()
     assert bay.get(f"/api/jobs/{job}").json()["text"] == case["job"]
 
@@ -145,3 +145,16 @@ def test_reading_is_judged_by_what_is_shown(bay: TestClient, job: str) -> None:
     assert typed.status_code == 200
     at_hand = next(s for s in run_of(bay, job)["steps"] if s["id"] == "verify.amp_sub.out.mono")["value"]
     assert at_hand["expected"] == pytest.approx(26.62 * 28.2 / 28.284, rel=1e-3)
+
+
+def test_test_of_a_case_says_where_the_controls_stand_and_plays_its_tone(bay: TestClient, job: str) -> None:
+    """A reading that a case asks for names volume, gain and filters as the run set them, and its page has the tone."""
+    name = bay.post("/api/cases", json={"job": job, "evidence": [{"heard": "sub", "is": "silent"}]}).json()["name"]
+    tests = bay.get(f"/api/cases/{name}/diagnosis").json()["next"]
+    number, test = next((i, t) for i, t in enumerate(tests, start=1) if t["entry"].get("at", "").startswith("amp_sub"))
+    page = bay.get(f"/cases/{name}?test={number}").text
+    assert "<dt>Volume of the head unit</dt>" in page
+    assert "step 34</dd>" in page
+    assert "<dt>Gain of the sub amplifier</dt>" in page
+    hz, dbfs = (float(test["entry"][key].split()[0]) for key in ("tone", "level"))
+    assert f"/api/tones.wav?hz={hz:g}&amp;dbfs={dbfs:g}&amp;seconds=" in page

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answer_forms import AnswerForm, answer_form
+from gainwright.app.cases.test_settings import ConditionsOfTest, conditions_of
 
 if TYPE_CHECKING:
     from gainwright.diagnose import Diagnosis, NextTest, RankedCause
@@ -53,6 +54,7 @@ class ShownTest:
     cautions: tuple[str, ...]
     form: AnswerForm
     entry: str
+    conditions: ConditionsOfTest
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,7 @@ def asked(test: NextTest, job: Job) -> ShownTest:
         test.cautions,
         answer_form(test.entry, job),
         json.dumps(test.entry),
+        conditions_of(test.entry, job),
     )
 
 

@@ -21,6 +21,7 @@ function dress(tone) {
   });
   audio.addEventListener("error", () => { audio.controls = true; tell(false); });
   window.addEventListener("pagehide", stop);
+  document.addEventListener("swapped", () => { if (!tone.isConnected) stop(); });
   document.addEventListener("keydown", (event) => { if (event.key === "Escape" && !audio.paused) stop(); });
   tone.prepend(button);
 }
