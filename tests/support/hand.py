@@ -179,22 +179,18 @@ class Hand:
         return math.isnan(volts) or volts > target
 
 
-def run_through(hand: Hand, get: Callable[[str], Any], post: Callable[[str, dict[str, Any]], Any], job: str) -> None:
+def run_through(hand: Hand, get: Callable[[str], Any], enter: Callable[[str, dict[str, Any]], Any], job: str) -> None:
     """Carry out a job's whole plan, step after step as the run says which is next, and enter everything."""
     plan = {step["id"]: step for step in get(f"/api/jobs/{job}/plan")["steps"]}
-    order = list(plan)
-    for _ in order:
+    for _ in plan:
         run = get(f"/api/jobs/{job}/run")
         if not run["next"]:
             return
-        step = plan[run["next"]]
-        now = next(s for s in run["steps"] if s["id"] == step["id"])
+        now = next(s for s in run["steps"] if s["id"] == run["next"])
         seen = now["seen"]
-        for text in hand.carry_out(step, now["asked"]) or [""]:
+        for text in hand.carry_out(plan[now["id"]], now["asked"]) or [""]:
             kind = "reading" if now["asked"] else "done"
-            seen = post(f"/api/jobs/{job}/run", {"step": step["id"], "kind": kind, "text": text, "seen": seen})[
-                "number"
-            ]
+            seen = enter(job, {"step": now["id"], "kind": kind, "text": text, "seen": seen})["number"]
 
 
 def _uneven(volts: list[float]) -> int:
