@@ -5,8 +5,9 @@ from __future__ import annotations
 import functools
 import importlib.resources
 import os
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import httpx
 import pytest
@@ -16,7 +17,7 @@ from web_server import WebServer
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from playwright.sync_api import Browser, BrowserContext, Page
+    from playwright.sync_api import Browser, Page
 
 FLAGS = (
     "--no-sandbox",
@@ -72,32 +73,113 @@ def browser() -> Iterator[Browser]:
         running.close()
 
 
-@pytest.fixture
-def open_page(browser: Browser, server: WebServer) -> Iterator[Callable[..., Page]]:
-    """Open a page: `open_page("/", size="phone", scripts=True, dark=False)`; errors of its console fail the test."""
-    contexts: list[BrowserContext] = []
-    errors: list[str] = []
+@dataclass(frozen=True)
+class Sort:
+    """What a browser's context is made with and keeps."""
 
-    def opened(path: str = "/", *, size: str = "desktop", scripts: bool = True, dark: bool = False) -> Page:
-        context = browser.new_context(
-            viewport=SIZES[size],  # type: ignore[arg-type]
-            base_url=server.address,
-            java_script_enabled=scripts,
-            color_scheme="dark" if dark else "light",
-            has_touch=size == "phone",
+    size: str
+    scripts: bool
+    dark: bool
+
+    @property
+    def scheme(self) -> Literal["dark", "light"]:
+        """The colours it asks for."""
+        return "dark" if self.dark else "light"
+
+
+@dataclass
+class Pages:
+    """Pages that are lent to one test after another: a new one costs the browser three times what a visit does.
+
+    Each is alone in its context, and comes without cookies, anything stored, handlers or errors of an earlier test.
+    """
+
+    browser: Browser
+    address: str
+    free: dict[Sort, list[Page]] = field(default_factory=dict)
+    lent: list[tuple[Sort, Page]] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+
+    def lend(self, sort: Sort) -> Page:
+        """Return a blank page; it is a new one if none is free."""
+        free = self.free.setdefault(sort, [])
+        page = free.pop() if free else self.new(sort)
+        self.lent.append((sort, page))
+        return page
+
+    def new(self, sort: Sort) -> Page:
+        """Open a page in a context of its own."""
+        context = self.browser.new_context(
+            viewport=SIZES[sort.size],  # type: ignore[arg-type]
+            base_url=self.address,
+            java_script_enabled=sort.scripts,
+            color_scheme=sort.scheme,
+            has_touch=sort.size == "phone",
             reduced_motion="reduce",
         )
-        contexts.append(context)
         page = context.new_page()
-        page.on("pageerror", lambda error: errors.append(str(error)))
-        page.on("console", lambda m: errors.append(m.text) if "Content Security Policy" in m.text else None)
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("console", lambda m: self.errors.append(m.text) if "Content Security Policy" in m.text else None)
+        return page
+
+    def take_back(self) -> list[str]:
+        """Blank the pages that were lent, and return what errors they had."""
+        for sort, page in self.lent:
+            if page.is_closed():
+                continue
+            self._blank(sort, page)
+            self.free[sort].append(page)
+        self.lent.clear()
+        had, self.errors[:] = [*self.errors], []
+        return had
+
+    def _blank(self, sort: Sort, page: Page) -> None:
+        for other in page.context.pages:
+            if other is not page:
+                other.close()
+        page.unroute_all(behavior="ignoreErrors")
+        page.context.unroute_all(behavior="ignoreErrors")
+        page.context.set_offline(offline=False)
+        page.goto("/api/nothing")  # not about:blank, which would start a process of its own
+        page.evaluate("sessionStorage.clear()")
+        page.context.clear_cookies()
+        page.context.clear_permissions()
+        session = page.context.new_cdp_session(page)
+        session.send("Storage.clearDataForOrigin", {"origin": self.address, "storageTypes": "all"})
+        session.detach()
+        page.set_viewport_size(SIZES[sort.size])  # type: ignore[arg-type]
+        page.emulate_media(media="screen", color_scheme=sort.scheme, reduced_motion="reduce")
+
+
+@pytest.fixture(scope="session")
+def pages(browser: Browser, one_server: WebServer) -> Pages:
+    """The pages of a whole test process."""
+    return Pages(browser, one_server.address)
+
+
+@pytest.fixture
+def open_page(pages: Pages, server: WebServer) -> Iterator[Callable[..., Page]]:
+    """Open a page: `open_page("/", size="phone", scripts=True, dark=False)`; errors of its console fail the test.
+
+    `own_page=True` is for a test that listens to the page: such a page is closed after it.
+    """
+    own: list[Page] = []
+
+    def opened(
+        path: str = "/", *, size: str = "desktop", scripts: bool = True, dark: bool = False, own_page: bool = False
+    ) -> Page:
+        sort = Sort(size, scripts, dark)
+        page = pages.new(sort) if own_page else pages.lend(sort)
+        if own_page:
+            own.append(page)
         page.goto(path)
         return page
 
+    assert server.address == pages.address
     yield opened
-    for context in contexts:
-        context.close()
-    assert errors == []
+    for page in own:
+        page.context.close()
+    assert pages.take_back() == []
 
 
 @functools.cache

@@ -114,7 +114,7 @@ def test_pages_are_accessible_and_small(
     size: str,
 ) -> None:
     """The list and a job conform to WCAG 2.2 AA as far as axe can check, in light and dark mode; a first visit takes under 150 kB."""
-    page = open_page("/", size=size)
+    page = open_page("/", size=size, own_page=True)
     day_and_night(page, f"jobs-{size}")
     sizes = page.evaluate(
         "[...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].map(e => e.transferSize)"

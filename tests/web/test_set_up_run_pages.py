@@ -219,7 +219,7 @@ def test_suggested_step_is_selected_when_it_appears_in_the_focused_field(
 def test_work_without_an_element_is_no_longer_followed(open_page: Callable[..., Page], api: httpx.Client) -> None:
     """A browser has six connections to a server: rows entered one after the other leave none waiting."""
     job, step_id, texts = column(api, seed=9)
-    page = open_page(step_page(job, step_id), size="phone")
+    page = open_page(step_page(job, step_id), size="phone", own_page=True)
     begun: list[Request] = []
     ended: list[Request] = []
     page.route("**/api/work/*/events", lambda route: begun.append(route.request))  # work that goes on and on
