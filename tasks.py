@@ -131,6 +131,8 @@ def _test(arguments: list[str]) -> int:
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return _call(*pytest, *chosen)
+    # once for all: test processes that begin together would each compile the package for themselves
+    _call(_script("python"), "-m", "compileall", "-q", "src")
     steps = {"tests": pytest}
     if os.environ.get("CI"):  # there the tests' own search is fixed
         steps["random"] = (*pytest, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
@@ -138,9 +140,9 @@ def _test(arguments: list[str]) -> int:
 
 
 def _pytest(python: str) -> tuple[str, ...]:
-    # one process more than cores: a test often waits for a server, a browser or a device
+    # more processes than cores: a test often waits for a server, a browser or a device
     # a process that has nothing left to do takes from the others: a server and a browser are made once a process
-    return (python, "-m", "pytest", "-n", str(_cores() + 1), "--dist", "worksteal")
+    return (python, "-m", "pytest", "-n", str(_cores() + 2), "--dist", "worksteal")
 
 
 def _cores() -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 
@@ -30,6 +31,12 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     if collection_path == TREE / "tests" / "wheel" and not config.getoption("--wheel"):
         return True
     return None
+
+
+def pytest_collection_finish() -> None:
+    """Take what was imported and collected out of Python's search for garbage: it is there to the end of the run."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

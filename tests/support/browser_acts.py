@@ -9,12 +9,21 @@ from __future__ import annotations
 import contextlib
 from typing import TYPE_CHECKING
 
+import pytest
 from playwright.sync_api import TimeoutError as TookTooLong
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from playwright.sync_api import Locator
+
+EACH_SIZE_AND_WAY = pytest.mark.parametrize(
+    ("size", "scripts"), [("phone", True), ("desktop", False)], ids=["phone", "desktop-plain"]
+)
+OTHER_SIZE_AND_WAY = pytest.mark.parametrize(
+    ("size", "scripts"), [("desktop", True), ("phone", False)], ids=["desktop", "phone-plain"]
+)
+"""Each size once and each way, with scripts and without, once: what a page does by script doesn't depend on its size."""
 
 LEADS = """(element, key) => {
   if (window !== window.top || element.matches("textarea") || (key !== null && key !== "Enter")) return false;

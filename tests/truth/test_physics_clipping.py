@@ -6,7 +6,6 @@ the rms also by sox `stats`. Tolerance: half of the last printed digit.
 
 from __future__ import annotations
 
-import control
 import numpy as np
 import pytest
 
@@ -97,6 +96,8 @@ def test_square_wave_is_the_limit() -> None:
 
 def test_describing_function_of_saturation() -> None:
     """The values of control handbooks, six digits, and python-control's `saturation_nonlinearity`."""
+    import control  # with all of matplotlib
+
     drive = np.array([0.5, 1.0, 1.25, 1.5, 2, 5, 10])
     found = physics.describing_function(drive=drive)
     np.testing.assert_allclose(found[2:], [0.895912, 0.780898, 0.608998, 0.252940, 0.127111], atol=5.1e-7)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import Any
 
@@ -14,8 +15,13 @@ from scipy import stats
 from gainwright.quantities import DIMENSIONS, Normal, Uniform, draw, parse
 from gainwright.quantities.dimensions import to_si
 
-PINT: Any = pint.UnitRegistry()
 DRAWS = 2**14
+
+
+@functools.cache
+def units() -> Any:
+    """Return pint's units."""
+    return pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
@@ -26,14 +32,14 @@ def test_short_table_of_units_agrees_with_pint(dimension: str, unit: str) -> Non
     """Every unit of the short table converts as in the general-purpose units library."""
     kind = DIMENSIONS[dimension]
     spelled = unit.replace("²", "**2").replace("mm2", "mm**2")
-    expected = PINT.Quantity(1.0, spelled).to(kind.pint_unit).magnitude
+    expected = units().Quantity(1.0, spelled).to(kind.pint_unit).magnitude
     assert to_si(1.0, unit, kind) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize(("text", "dimension"), [("2 inch", "length"), ("3 feet", "length"), ("1 hour", "time")])
 def test_units_outside_the_table_go_through_pint(text: str, dimension: str) -> None:
     """Other units that people write are converted by pint."""
-    expected = PINT(text).to(DIMENSIONS[dimension].pint_unit).magnitude
+    expected = units()(text).to(DIMENSIONS[dimension].pint_unit).magnitude
     assert parse(text, dimension).nominal == pytest.approx(expected, rel=1e-12)
 
 

@@ -7,10 +7,11 @@ import importlib.resources
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import httpx
 import pytest
+from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
 from web_server import WebServer
 
@@ -29,8 +30,8 @@ FLAGS = (
     "--disable-sync",
 )
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
-PICTURES = Path(os.environ.get("GAINWRIGHT_PICTURES") or Path(__file__).resolve().parents[2] / ".pictures")
-"""Where the screenshots are left for a person to look at."""
+PICTURES = os.environ.get("GAINWRIGHT_PICTURES", "")
+"""The folder in which screenshots are left for a person to look at; none are made without it."""
 WCAG = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
 COLOURS = ("color-contrast", "link-in-text-block")
 """The rules that look at colours: the others say the same of a page by night as by day."""
@@ -77,6 +78,7 @@ def browser() -> Iterator[Browser]:
 class Sort:
     """What a browser's context is made with and keeps."""
 
+    address: str
     size: str
     scripts: bool
     dark: bool
@@ -95,13 +97,15 @@ class Pages:
     """
 
     browser: Browser
-    address: str
     free: dict[Sort, list[Page]] = field(default_factory=dict)
     lent: list[tuple[Sort, Page]] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
 
     def lend(self, sort: Sort) -> Page:
-        """Return a blank page; it is a new one if none is free."""
+        """Return a blank page; it is a new one if none is free. Those of other servers are closed."""
+        for other in [other for other in self.free if other.address != sort.address]:
+            for page in self.free.pop(other):
+                page.context.close()
         free = self.free.setdefault(sort, [])
         page = free.pop() if free else self.new(sort)
         self.lent.append((sort, page))
@@ -111,7 +115,7 @@ class Pages:
         """Open a page in a context of its own."""
         context = self.browser.new_context(
             viewport=SIZES[sort.size],  # type: ignore[arg-type]
-            base_url=self.address,
+            base_url=sort.address,
             java_script_enabled=sort.scripts,
             color_scheme=sort.scheme,
             has_touch=sort.size == "phone",
@@ -125,10 +129,12 @@ class Pages:
     def take_back(self) -> list[str]:
         """Blank the pages that were lent, and return what errors they had."""
         for sort, page in self.lent:
-            if page.is_closed():
-                continue
-            self._blank(sort, page)
-            self.free[sort].append(page)
+            try:
+                self._blank(sort, page)
+            except PlaywrightError:  # closed, or its server is stopped
+                page.context.close()
+            else:
+                self.free.setdefault(sort, []).append(page)
         self.lent.clear()
         had, self.errors[:] = [*self.errors], []
         return had
@@ -140,21 +146,21 @@ class Pages:
         page.unroute_all(behavior="ignoreErrors")
         page.context.unroute_all(behavior="ignoreErrors")
         page.context.set_offline(offline=False)
-        page.goto("/api/nothing")  # not about:blank, which would start a process of its own
+        page.goto("/api/nothing")  # of the same server: about:blank would start a process of its own
         page.evaluate("sessionStorage.clear()")
         page.context.clear_cookies()
         page.context.clear_permissions()
         session = page.context.new_cdp_session(page)
-        session.send("Storage.clearDataForOrigin", {"origin": self.address, "storageTypes": "all"})
+        session.send("Storage.clearDataForOrigin", {"origin": sort.address, "storageTypes": "all"})
         session.detach()
         page.set_viewport_size(SIZES[sort.size])  # type: ignore[arg-type]
         page.emulate_media(media="screen", color_scheme=sort.scheme, reduced_motion="reduce")
 
 
 @pytest.fixture(scope="session")
-def pages(browser: Browser, one_server: WebServer) -> Pages:
+def pages(browser: Browser) -> Pages:
     """The pages of a whole test process."""
-    return Pages(browser, one_server.address)
+    return Pages(browser)
 
 
 @pytest.fixture
@@ -168,14 +174,13 @@ def open_page(pages: Pages, server: WebServer) -> Iterator[Callable[..., Page]]:
     def opened(
         path: str = "/", *, size: str = "desktop", scripts: bool = True, dark: bool = False, own_page: bool = False
     ) -> Page:
-        sort = Sort(size, scripts, dark)
+        sort = Sort(server.address, size, scripts, dark)
         page = pages.new(sort) if own_page else pages.lend(sort)
         if own_page:
             own.append(page)
         page.goto(path)
         return page
 
-    assert server.address == pages.address
     yield opened
     for page in own:
         page.context.close()
@@ -187,28 +192,32 @@ def _axe() -> str:
     return (importlib.resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
 
+AXE_RUN = """runOnly => axe.run(document, {runOnly, resultTypes: ["violations"], preload: false})
+  .then(found => found.violations.map(v => [v.id, v.help, v.nodes.slice(0, 3).map(node => node.target[0])]))"""
+"""What follows the rules isn't described: that takes axe longer than to look. No style sheet comes from elsewhere."""
+
+
 def violations(page: Page, rules: tuple[str, ...] = ()) -> list[str]:
     """Return a page's violations of WCAG 2.2 AA and best practice, or of some rules, as far as axe can check."""
-    # not as a script element: the page's own policy refuses inline scripts
-    page.evaluate(_axe())
+    if page.evaluate("typeof window.axe") == "undefined":
+        page.evaluate(_axe())  # not as a script element: the page's own policy refuses inline scripts
     size = page.viewport_size
     assert size is not None
     # the bar at a phone's lower edge covers what can be scrolled from under it; axe looks at one moment only
     whole = page.evaluate("document.documentElement.scrollHeight")
     page.set_viewport_size({"width": size["width"], "height": max(size["height"], whole + 100)})
     run_only = {"type": "rule", "values": list(rules)} if rules else {"type": "tag", "values": list(WCAG)}
-    found: Any = page.evaluate("runOnly => axe.run(document, {runOnly})", run_only)
+    found: list[tuple[str, str, list[str]]] = page.evaluate(AXE_RUN, run_only)
     page.set_viewport_size(size)
-    return [
-        f"{v['id']}: {v['help']} ({'; '.join(n['target'][0] for n in v['nodes'][:3])})" for v in found["violations"]
-    ]
+    return [f"{rule}: {text} ({'; '.join(map(str, nodes))})" for rule, text, nodes in found]
 
 
 def look(page: Page, name: str, *, full: bool = True) -> None:
-    """Leave a screenshot where a person can look at it; the page must not be wider than the window."""
+    """Leave a screenshot where a person can look at it, if one asked for them; the page must not be wider than the window."""
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1"), f"{name} scrolls sideways"
-    PICTURES.mkdir(parents=True, exist_ok=True)
-    page.screenshot(path=PICTURES / f"{name}.png", full_page=full)
+    if PICTURES:
+        Path(PICTURES).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=full)
 
 
 def day_and_night(page: Page, name: str, *, full: bool = True) -> None:

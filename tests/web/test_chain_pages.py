@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
-from browser_acts import click
+from browser_acts import EACH_SIZE_AND_WAY, OTHER_SIZE_AND_WAY, click
 
 from gainwright.adapters.store import open_store
 from gainwright.jobfile import example_text, read_job_text
@@ -53,8 +53,7 @@ def save(page: Page) -> None:
     press(page.get_by_role("button", name="Save"))
 
 
-@BOTH_SIZES
-@BOTH_WAYS
+@EACH_SIZE_AND_WAY
 def test_stage_form_is_reached_from_the_drawing_and_saved(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:
@@ -112,8 +111,7 @@ def test_invalid_value_is_reported_at_its_field_and_nothing_is_lost(
     assert "volume: {steps: 50, at: 30}" in text_of(api, job)
 
 
-@BOTH_SIZES
-@BOTH_WAYS
+@OTHER_SIZE_AND_WAY
 def test_stage_is_added_moved_renamed_and_removed(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:
@@ -260,8 +258,7 @@ def test_two_people_at_one_stage_lose_nothing(
     assert "radio_9" not in text_of(api, job)
 
 
-@BOTH_SIZES
-@BOTH_WAYS
+@EACH_SIZE_AND_WAY
 def test_the_file_is_edited_as_text_with_errors_at_their_lines(
     open_page: Callable[..., Page], api: httpx.Client, job: str, size: str, scripts: bool
 ) -> None:

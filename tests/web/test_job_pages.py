@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from browser_acts import click
+from browser_acts import EACH_SIZE_AND_WAY, click
 
 from gainwright.jobfile import example_text, examples
 
@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from web_server import WebServer
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
-@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+@EACH_SIZE_AND_WAY
 def test_job_is_created_copied_deleted_and_restored(
     open_page: Callable[..., Page], server: WebServer, *, size: str, scripts: bool
 ) -> None:

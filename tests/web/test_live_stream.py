@@ -388,12 +388,15 @@ def bomb() -> bytes:
         (b"RIFF" + bytes(100), "can't be read as sound"),
         (written(np.zeros((0, 1))), "contains no samples"),
         (written(np.array([0.0, np.nan, 0.0]), subtype="FLOAT"), "is not a number"),
-        (bomb(), "is too long"),
+        (None, "is too long"),
     ],
     ids=["nothing", "text", "page", "cut", "no samples", "no number", "bomb"],
 )
-def test_harmful_uploads_are_refused_and_not_kept(api: httpx.Client, job: str, content: bytes, told: str) -> None:
+def test_harmful_uploads_are_refused_and_not_kept(
+    api: httpx.Client, job: str, content: bytes | None, told: str
+) -> None:
     """422 with one sentence that names the file, over the API and on the page; the list stays empty."""
+    content = bomb() if content is None else content
     files = {"file": ("../../<b>a</b>.wav", content, "audio/wav")}
     answer = api.post(f"/api/jobs/{job}/recordings", files=files)
     assert answer.status_code == 422

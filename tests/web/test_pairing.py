@@ -17,7 +17,7 @@ import httpx
 import pytest
 import uvicorn
 from apart import run_apart
-from browser_acts import click
+from browser_acts import OTHER_SIZE_AND_WAY, click
 from commands import run
 from PIL import Image
 from playwright.sync_api import Error
@@ -526,8 +526,7 @@ def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
         context.close()
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
-@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+@OTHER_SIZE_AND_WAY
 def test_device_is_paired_and_revoked_on_the_pages(
     lan_page: Callable[..., Page], lan_server: WebServer, lan_address: str, *, size: str, scripts: bool
 ) -> None:

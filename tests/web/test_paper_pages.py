@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pypdf
 import pytest
-from browser_acts import click
+from browser_acts import OTHER_SIZE_AND_WAY, click
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
-@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+@OTHER_SIZE_AND_WAY
 def test_sheet_is_viewed_and_downloaded(open_page: Callable[..., Page], job: str, *, size: str, scripts: bool) -> None:
     """The set-up sheet is shown in the page, made as PDF in the background, in short and in the language chosen."""
     page = open_page(f"/jobs/{job}/papers", size=size, scripts=scripts)

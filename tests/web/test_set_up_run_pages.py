@@ -12,7 +12,7 @@ import httpx
 import numpy as np
 import pytest
 import soundfile
-from browser_acts import click, press
+from browser_acts import EACH_SIZE_AND_WAY, click, press
 from playwright.sync_api import expect
 from typed_run import Hand
 from web_server import WebServer
@@ -59,8 +59,7 @@ def column(api: httpx.Client, *, seed: int) -> tuple[str, str, list[str]]:
     return job, state.step.id, Hand(read, seed=seed).texts(run, state)
 
 
-@pytest.mark.parametrize("size", ["phone", "desktop"])
-@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
+@EACH_SIZE_AND_WAY
 def test_reading_is_entered_judged_corrected_and_undone(
     open_page: Callable[..., Page], api: httpx.Client, job: str, *, size: str, scripts: bool
 ) -> None:
