@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.jobfile import controls
 from gainwright.model import Played, Speaker
 from gainwright.solve import PREFERRED_HZ, Conditions, set_up_tone_hz, tone_limits_hz
 
@@ -83,13 +84,24 @@ def _path(
 ) -> PlayedPath:
     way = next(path for path in chain.wiring.paths if ends[0] in path.nodes)
     played = [e for e in entries if isinstance(e, Played) and e.tone_hz is not None]
-    level_dbfs, sets = -way.allowance_db(chain.job) - BELOW_SET_UP_DB, ()
+    level_dbfs, sets = -way.allowance_db(chain.job) - BELOW_SET_UP_DB, tuple[tuple[str, str], ...]()
     if played:
-        level_dbfs, sets = played[-1].level_dbfs, tuple(sorted(played[-1].set.items()))  # type: ignore[assignment]
+        level_dbfs = played[-1].level_dbfs
+        sets = _moved_before({stage, *(node.stage for node in upstream)}, played[-1].set, chain.job)
     tone_hz = _tone_hz(way, ends, chain, instruments, [e.tone_hz for e in reversed(played) if e.tone_hz is not None])
     solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends)
     healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
     return PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
+
+
+def _moved_before(stages: set[str], settings: Mapping[str, str], job: Job) -> tuple[tuple[str, str], ...]:
+    """Return those of the settings that belong to some stages and that the job hasn't."""
+    written = controls(job)
+    return tuple(
+        (control, text)
+        for control, text in sorted(settings.items())
+        if control.split(".")[0] in stages and written.get(control, "").removesuffix(".0") != text.removesuffix(".0")
+    )
 
 
 def _tone_hz(
