@@ -173,6 +173,7 @@ def test_invalid_text_is_refused(store: Store, text: str) -> None:
         lambda: store.runs.add(job.id, step="1", kind="reading", text=text, value={}, by="", seen=0),
         lambda: store.runs.add(job.id, step="1", kind="reading", text="", value={}, by="", seen=0, key=text),
         lambda: store.recordings.add(job.id, name=text, content=b"", measured={}),
+        lambda: store.notes.add(job.id, step="1", text=text, by=""),
         lambda: store.cases.write("a", Case(job=text), seen=0),
         lambda: _device(store, text, "a"),
         lambda: store.documents.put("a", text, {}),
@@ -198,6 +199,7 @@ def test_deleted_jobs_are_removed_after_30_days(place: str, days: int, monkeypat
         store.jobs.put(names[3], "kept")
         entry = _entry(store, names[2], seen=0)
         recording = store.recordings.add(names[2], name="a.wav", content=b"1", measured={})
+        note = store.notes.add(names[2], step="a", text="", by="", photo=b"2", media_type="image/png")
     store.close()
     again = open_store(place)
     assert {job.title for job in again.jobs.list()} == {"kept", "back"}
@@ -206,9 +208,11 @@ def test_deleted_jobs_are_removed_after_30_days(place: str, days: int, monkeypat
         assert [job.title for job in again.jobs.list(shelf="deleted")] == ["deleted"]
         assert again.runs.entries(names[2]) == [entry]
         assert again.recordings.content(recording.id) == b"1"
+        assert again.notes.photo(note.id) == b"2"
     else:
         _refused("no_such_job", lambda: again.jobs.get(names[2]))
         _refused("no_such_recording", lambda: again.recordings.content(recording.id))
+        _refused("no_such_note", lambda: again.notes.photo(note.id))
         assert again.runs.entries(names[2]) == []
     again.close()
 
@@ -261,6 +265,27 @@ def test_entry_with_a_key_is_stored_once(store: Store) -> None:
     assert store.runs.entries(job) == [first, back, third, fourth, *without]
     assert [entry.key for entry in store.runs.entries(job)] == ["k1", "k2", "k1", "k1", "", ""]
     assert _entry(store, other, seen=0, key="k1").number == 1
+
+
+def test_notes_with_and_without_a_photo(store: Store) -> None:
+    """Oldest first, byte for byte; the same key in a job is the same note; gone once removed, with the photo."""
+    job, other = (store.jobs.add(title=title, text="").id for title in ("one", "two"))
+    content = bytes(range(256)) * 4000
+    first = store.notes.add(job, step="gain", text=ODD_TEXT, by="phone", photo=content, media_type="image/png", key="k")
+    second = store.notes.add(job, step="volume", text="loose", by="phone")
+    assert store.notes.add(job, step="gain", text="again", by="phone", key="k") == first
+    assert store.notes.of(job) == [first, second]
+    assert (first.size, second.size, second.media_type) == (len(content), 0, "")
+    assert store.notes.photo(first.id) == content
+    assert store.notes.get(second.id) == second
+    assert store.notes.add(other, step="gain", text="", by="", key="k").id != first.id
+    _refused("no_such_note", lambda: store.notes.photo(second.id))
+    _refused("no_such_job", lambda: store.notes.add("none", step="a", text="", by=""))
+    store.notes.remove(first.id)
+    store.notes.remove(first.id)
+    _refused("no_such_note", lambda: store.notes.get(first.id))
+    _refused("no_such_note", lambda: store.notes.photo(first.id))
+    assert store.notes.of(job) == [second]
 
 
 def _device(store: Store, name: str, digest: str) -> Device:

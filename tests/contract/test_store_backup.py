@@ -51,6 +51,7 @@ def _fill(store: Store) -> None:
         job = store.jobs.undo(job.id, seen=2)
         store.runs.add(job.id, step="gain", kind="reading", text="2,1 V", value={"v": [1, None]}, by="phone", seen=0)
         store.runs.add(job.id, step="gain", kind="taken_back", text="", value={}, by="phone", seen=1)
+        store.notes.add(job.id, step="gain", text="ö", by="phone", photo=b"\x00\xff", media_type="image/png")
         store.recordings.add(job.id, name="a.wav", content=bytes(range(256)) * 1000, measured={"thd": 0.1})
         store.cases.write(f"case-{number}", Case(title="Größe", job=JOB), seen=0)
         store.documents.put("scan", str(number), {"nul": "\x00"})
@@ -222,6 +223,7 @@ def test_check_names_each_problem(store: SqlStore, place: str) -> None:
         "jobs": 3,
         "versions": 6,
         "entries": 6,
+        "notes": 3,
         "recordings": 3,
         "cases": 3,
         "devices": 1,
@@ -229,24 +231,27 @@ def test_check_names_each_problem(store: SqlStore, place: str) -> None:
     }
     first, second, _ = (job.id for job in store.jobs.list() + store.jobs.list(shelf="archived"))
     recording = store.recordings.of(first)[0].id
+    note = store.notes.of(first)[0].id
     with store.database.write() as connection:
         for statement in (
             "UPDATE job_version SET text = 'format: 2' WHERE job = :first AND number = 1",
             "DELETE FROM job_version WHERE job = :second AND number = 2",
             "DELETE FROM run_entry WHERE job = :second AND number = 1",
             "DELETE FROM recording_content WHERE recording = :recording",
+            "DELETE FROM step_photo WHERE note = :note",
             """UPDATE kept_case SET content = '{"unknown" : 1}' WHERE name = 'case-1'""",
         ):
-            named = {"first": first, "second": second, "recording": recording}
+            named = {"first": first, "second": second, "recording": recording, "note": note}
             used = {name: value for name, value in named.items() if f":{name}" in statement}
             assert connection.execute(sa.text(statement), used).rowcount == 1
     wrong = StoreMaintenance(place).check().wrong
-    assert len(wrong) == 5
+    assert len(wrong) == 6
     for said in (
         f"{first} (Nº",
         f"{second} should have 2 versions and has 1",
         f"run of job {second}",
         recording,
+        note,
         "case-1",
     ):
         assert len([sentence for sentence in wrong if said in sentence]) == 1, said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import functools
+import io
 import itertools
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ import httpx
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
+from PIL import Image
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
@@ -55,7 +57,18 @@ def filled(server: WebServer) -> tuple[str, dict[str, str]]:
         practice = client.post("/api/practices", json={"like": "full_range"}).raise_for_status().json()["id"]
         sent = {"file": ("tone.wav", tone_wav(tone_hz=1000, level_dbfs=-6, seconds=1, sides="both"))}
         answer = client.post(f"/api/jobs/{job}/recordings", files=sent).raise_for_status()
-    there = {"job": job, "work": work, "name": name, "practice": practice, "recording": answer.json()["id"]}
+        picture = io.BytesIO()
+        Image.new("RGB", (4, 3)).save(picture, "PNG")
+        photo = {"data": {"step": "prepare.supply"}, "files": {"photo": ("a.png", picture.getvalue())}}
+        note = client.post(f"/api/jobs/{job}/notes", **photo).raise_for_status().json()["id"]  # type: ignore[arg-type]
+    there = {
+        "job": job,
+        "work": work,
+        "name": name,
+        "practice": practice,
+        "recording": answer.json()["id"],
+        "note": note,
+    }
     return server.address, there
 
 

@@ -67,6 +67,28 @@ class RunEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class StepNote:
+    """A note of a step of a set-up run, with a photo or without; the photo is fetched separately.
+
+    Attributes
+    ----------
+    media_type, size : of the photo, bytes; empty and 0 without one.
+    by : the device it was made on.
+    key : made by its writer for this note alone; empty when it has none.
+    """
+
+    id: str
+    job: str
+    step: str
+    text: str
+    media_type: str
+    size: int
+    by: str
+    at: datetime
+    key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class StoredRecording:
     """A recording of a job with its measurement; its samples are fetched separately."""
 
@@ -149,6 +171,27 @@ class Runs(Protocol):
         """
 
 
+class Notes(Protocol):
+    """Notes and photos of the steps of each job's run."""
+
+    def of(self, job: str) -> list[StepNote]:
+        """Return a job's notes, oldest first."""
+
+    def add(
+        self, job: str, *, step: str, text: str, by: str, photo: bytes = b"", media_type: str = "", key: str = ""
+    ) -> StepNote:
+        """Add a note; with a photo its media type is given. The same key again in a job is the same note."""
+
+    def get(self, note: str) -> StepNote:
+        """Return one. CallError `no_such_note`."""
+
+    def photo(self, note: str) -> bytes:
+        """Return its photo. CallError `no_such_note`: it has none, or isn't there."""
+
+    def remove(self, note: str) -> None:
+        """Delete one with its photo."""
+
+
 class Recordings(Protocol):
     """Recordings of jobs."""
 
@@ -226,6 +269,10 @@ class Store(Protocol):
     @property
     def runs(self) -> Runs:
         """Set-up runs."""
+
+    @property
+    def notes(self) -> Notes:
+        """Notes and photos of steps."""
 
     @property
     def recordings(self) -> Recordings:

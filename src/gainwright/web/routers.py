@@ -26,8 +26,8 @@ from gainwright.web.papers import pages as papers_pages
 from gainwright.web.practice import api as practice_api
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
+from gainwright.web.set_up import notes_api, notes_pages, takeover_api, takeover_pages
 from gainwright.web.set_up import pages as set_up_pages
-from gainwright.web.set_up import takeover_api, takeover_pages
 from gainwright.web.system import api as bench_api
 from gainwright.web.system import pages as bench_pages
 from gainwright.web.system import pairing_pages
@@ -41,6 +41,7 @@ API = tuple(
         jobs_api,
         live_api,
         music_api,
+        notes_api,
         papers_api,
         practice_api,
         recordings_api,
@@ -64,6 +65,7 @@ PAGES = tuple(
         jobs_pages,
         live_pages,
         music_pages,
+        notes_pages,
         page_language,
         pairing_pages,
         papers_pages,

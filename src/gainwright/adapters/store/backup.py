@@ -18,7 +18,7 @@ from gainwright.adapters.user_folders import data_path
 from gainwright.errors import CallError
 
 _AT_A_TIME = 500
-_ONE_AT_A_TIME = {"recording_content"}
+_ONE_AT_A_TIME = {"recording_content", "step_photo"}
 
 
 def backup(database: Database, file: Path) -> Path:

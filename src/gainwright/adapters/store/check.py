@@ -23,6 +23,7 @@ _COUNTED = {
     "jobs": t.job,
     "versions": t.job_version,
     "entries": t.run_entry,
+    "notes": t.step_note,
     "recordings": t.recording,
     "cases": t.kept_case,
     "devices": t.device,
@@ -59,12 +60,14 @@ def check(database: Database) -> StoreCheck:
         if revision is None:
             raise CallError("there is no store yet", code="no_store", where=database.name)
         wrong = integrity_problems(connection)
+        there = sa.inspect(connection).get_table_names()
         holds = {
-            name: connection.scalars(sa.select(sa.func.count()).select_from(table)).one()
+            name: connection.scalars(sa.select(sa.func.count()).select_from(table)).one() if table.name in there else 0
             for name, table in _COUNTED.items()
         }
         for look in (_jobs, _versions, _entries, _recordings, _cases):
             wrong += look(connection)
+        wrong += _photos(connection) if t.step_note.name in there else ()
     return StoreCheck(database.name, revision, holds, tuple(wrong))
 
 
@@ -111,6 +114,16 @@ def _recordings(connection: sa.Connection) -> Iterator[str]:
     for name, title, size, there in connection.execute(wanted):
         if size != there:
             yield f"the recording {name} ({title[:60]}) should have {size} bytes and has {there or 0}"
+
+
+def _photos(connection: sa.Connection) -> Iterator[str]:
+    kept, content = t.step_note.c, t.step_photo.c
+    wanted = sa.select(kept.id, kept.step, kept.size, sa.func.length(content.content)).join(
+        t.step_photo, content.note == kept.id, isouter=True
+    )
+    for name, step, size, there in connection.execute(wanted):
+        if size != (there or 0):
+            yield f"the photo {name} of {step[:60]} should have {size} bytes and has {there or 0}"
 
 
 def _cases(connection: sa.Connection) -> Iterator[str]:

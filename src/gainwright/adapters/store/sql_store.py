@@ -10,6 +10,7 @@ from gainwright.adapters.store.devices import SqlDevices
 from gainwright.adapters.store.documents import SqlDocuments
 from gainwright.adapters.store.jobs import SqlJobs
 from gainwright.adapters.store.migration import migrate
+from gainwright.adapters.store.notes import SqlNotes
 from gainwright.adapters.store.recordings import SqlRecordings
 from gainwright.adapters.store.runs import SqlRuns
 
@@ -24,6 +25,7 @@ class SqlStore:
         self.database = database
         self.jobs = SqlJobs(database)
         self.runs = SqlRuns(database)
+        self.notes = SqlNotes(database)
         self.recordings = SqlRecordings(database)
         self.cases = SqlCases(database)
         self.devices = SqlDevices(database)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "4"
+NEWEST = "5"
 """The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -100,6 +100,28 @@ run_entry = sa.Table(
     sa.Column("by", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
     sa.Column("key", sa.Text, nullable=False, server_default=""),
+)
+
+step_note = sa.Table(
+    "step_note",
+    tables,
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("job", sa.ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
+    sa.Column("step", sa.Text, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("size", sa.BigInteger, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("key", sa.Text, nullable=False),
+    sa.Index(None, "job", "at"),
+)
+
+step_photo = sa.Table(
+    "step_photo",
+    tables,
+    sa.Column("note", sa.ForeignKey("step_note.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("content", sa.LargeBinary, nullable=False),
 )
 
 recording = sa.Table(

@@ -17,6 +17,9 @@ MOST_BYTES = 2_000_000
 MOST_UPLOAD_BYTES = 200_000_000
 MOST_UNPAIRED_BYTES = 10_000
 """Largest body from a device that isn't paired: a name and a code."""
+MOST_PHOTO_BYTES = 12_500_000
+"""A photo of a step with the rest of its form."""
+PHOTOS = re.compile(r"/jobs/[^/]+/setup/[^/]+/notes|/api/jobs/[^/]+/notes")
 UPLOADS = re.compile(r"(/api)?/(jobs/[^/]+/recordings|(.+/)?upload)")
 SMALL_UPLOADS = ("/jobs/upload",)
 """Job files are small."""
@@ -43,6 +46,8 @@ class TooSlow(HTTPException):
 def most_bytes(scope: Scope) -> int:
     """Return the largest body of a request, in bytes."""
     path = scope["path"]
+    if PHOTOS.fullmatch(path):
+        return MOST_PHOTO_BYTES
     return MOST_UPLOAD_BYTES if UPLOADS.fullmatch(path) and path not in SMALL_UPLOADS else MOST_BYTES
 
 

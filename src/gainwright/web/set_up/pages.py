@@ -36,7 +36,7 @@ from gainwright.web.set_up.wording import (
     reading_words,
     typed_words,
 )
-from gainwright.web.shown_errors import status_of
+from gainwright.web.shown_errors import shown, status_of
 from gainwright.web.site import Actor, CurrentJob, CurrentSite, device_of
 
 if TYPE_CHECKING:
@@ -110,10 +110,10 @@ def tones(
 @router.get("/jobs/{job}/setup/{step}")
 def show(request: Request, site: CurrentSite, job: CurrentJob, step: str) -> Response:
     """Show one step: what to do, what to expect, and its entries."""
-    return _step(request, site, job, step)
+    return step_page(request, site, job, step)
 
 
-def _step(
+def step_page(
     request: Request,
     site: Site,
     stored: StoredJob,
@@ -122,12 +122,20 @@ def _step(
     error: GainwrightError | None = None,
     mine: str = "",
     kind: RunKind | None = None,
+    note: str = "",
+    note_error: GainwrightError | None = None,
 ) -> Response:
+    """Return the page of a step.
+
+    Parameters
+    ----------
+    error, mine, kind : why an entry wasn't taken, what was typed, and as what.
+    note, note_error : the same of a note.
+    """
     run = current_run(site, stored)
     state = run.of(step)
     learned, work = evaluation_or_work(site, stored, run)
     expect = expected(site, stored, run, state, learned)
-    waiting = [w for w in unanswered(site.store, stored.id, by=device_of(request)) if w.step == step]
     entry, step_expect = state.entry, state.step.expect
     shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
         state.asked or "", expect
@@ -135,6 +143,8 @@ def _step(
     knee, knee_work = _knee(site, stored, state, swapped="x-swap" in request.headers)
     by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
     by_now["follows"] = follows(site, stored, run, state)
+    by_now |= {"note": note, "note_error": None if note_error is None else shown(note_error)}
+    by_now |= _kept(site, stored.id, state, by=device_of(request), mine=mine)
     return page(
         request,
         "setup_step.html",
@@ -152,18 +162,26 @@ def _step(
         before=run.steps[state.number - 2] if state.number > 1 else None,
         next=run.after(step),
         error=None if isinstance(error, (ConflictError, DoubtfulReadingError)) else error,
-        status=200 if error is None else status_of(error),
-        conflicts=[w for w in waiting if w.why == "conflict"],
-        asked=[w for w in waiting if w.why == "asked"],
+        status=200 if (wrong := error or note_error) is None else status_of(wrong),
         typed_words=lambda text: typed_words(text, state.asked or ""),
         advice=advice(state.step, state.verdict, state.value),
-        mine=mine or next((w.text for w in waiting if w.kind == "reading"), ""),
         kind=kind,
         quantity=lambda value: quantity_words(value, "v_rms"),
         verdicts=VERDICTS,
         fresh_cautions=_fresh(run, state),
         **by_now,
     )
+
+
+def _kept(site: Site, job: str, state: StepState, *, by: str, mine: str) -> dict[str, Any]:
+    """Return what is kept of a step besides its entries: the notes, and what a device has typed that waits for an answer."""
+    waiting = [w for w in unanswered(site.store, job, by=by) if w.step == state.step.id]
+    return {
+        "notes": [n for n in site.store.notes.of(job) if n.step == state.step.id],
+        "conflicts": [w for w in waiting if w.why == "conflict"],
+        "asked": [w for w in waiting if w.why == "asked"],
+        "mine": mine or next((w.text for w in waiting if w.kind == "reading"), ""),
+    }
 
 
 def _knee(
@@ -232,4 +250,4 @@ def enter(request: Request, site: CurrentSite, actor: Actor, job: CurrentJob, st
         following = current_run(site, job).after(step)
         return f"/jobs/{job.id}/setup/{following.step.id}" if following else f"/jobs/{job.id}/setup"
 
-    return done_or_shown(do, lambda error: _step(request, site, job, step, error=error, mine=text, kind=kind))
+    return done_or_shown(do, lambda error: step_page(request, site, job, step, error=error, mine=text, kind=kind))
