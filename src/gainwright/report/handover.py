@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
 """Levels of the table of hearing times."""
 LOUDEST_DBA = 140.0
+NO_SIGNAL = 1e-3
+"""Below this share of its target an output has noise, no tone: 60 dB (common practice, no published source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,10 +145,16 @@ def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
     for t in plan.targets:
         value = reached.get(t.stage)
         got = say("not read") if value is None else f"{rounded(*value)} V"
-        off = "" if value is None else f"{20 * math.log10(max(value[0], 1e-6) / t.v_rms):+.1f} dB"
+        off = "" if value is None else _deviation(value[0] / t.v_rms)
         rows.append((t.stage, volts(t.v_rms), say(SET_BY[t.set_by]), got, off))
     columns = (say("Amplifier"), say("Target"), say("Set by"), say("Reached"), say("Deviation"))
     return Table(columns, tuple(rows), right=(1, 3, 4))
+
+
+def _deviation(ratio: float) -> str:
+    if ratio < NO_SIGNAL:
+        return say("no signal")
+    return f"{round(20 * math.log10(ratio), 1) + 0.0:+.1f} dB"  # + 0.0: no minus before 0.0
 
 
 def _allowance(job: Job, plan: Plan) -> list[Block]:

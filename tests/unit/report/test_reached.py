@@ -45,3 +45,16 @@ def test_data_lists_what_was_not_measured(job: Job, plan: Plan) -> None:
     """The JSON has the same list as the paper."""
     paper = handover(job, plan)
     assert paper.data.not_measured == next(b for b in reversed(paper.blocks) if isinstance(b, BulletList)).items
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.9999, "+0.0 dB"), (0.5, "-6.0 dB"), (2, "+6.0 dB"), (1e-5, "no signal"), (0, "no signal")])  # fmt: skip
+def test_deviation_is_in_decibels_where_there_is_a_signal(job: Job, plan: Plan, share: float, said: str) -> None:
+    """Half is 6.0 dB less (20 log10 of 0.5); a dead output has no deviation in decibels, and none has a minus before 0.0."""
+    step = next(s for s in plan.steps if s.phase == "amplifier")
+    target = next(t for t in plan.targets if t.stage == step.stage)
+    tone = {"with": "meter", "tone": f"{step.tone_hz:g} Hz", "level": f"{step.level_dbfs:g} dBFS"}
+    entry = read_entry({"at": step.measure_at, "reads": f"{share * target.v_rms:.6g} V"} | tone, job)
+    paper = handover(job, plan, entries=[entry])
+    assert [
+        row[4] for _, table in paper.tables() for row in table.rows if table.columns[-1] == "Deviation" and row[4]
+    ] == [said]
