@@ -173,6 +173,7 @@ def _judged(
 def _not_linear(difference: float, apart_db: float) -> str:
     parts = {"difference": f"{difference:.1f}", "apart": f"{apart_db:g}"}
     if abs(difference) < EVEN_DB:
+        parts["difference"] = f"{abs(difference):.1f}"
         return say(
             "Both tones come in at one level, {difference} dB apart instead of {apart} dB: the automatic gain of this input is on, or the second tone wasn't quieter. Its levels can't be trusted, only frequencies.",
             **parts,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
+from gainwright.app.measuring.remote import processing_words
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
 from gainwright.texts import say
@@ -18,12 +19,18 @@ from gainwright.web.site import CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.ports import InputDevice
+    from gainwright.app.set_up.run import StepState
     from gainwright.app.store import StoredJob
+    from gainwright.plan import Step
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
 
 From = Literal["here", "server"]
+CHECKED_HZ, CHECKED_DBFS, CHECKED_SECONDS = 620.0, -14.0, 30.0
+"""Tone of the check at two levels where no step gives one: in the middle of what a phone hears."""
+CAME = {"recorded here": say("recorded here"), "uploaded": say("uploaded")}
+"""Where a recording comes from, as stored -> as shown."""
 VERDICTS = {
     "clean": ("fits", say("clean")),
     "clipped": ("high", say("clipped")),
@@ -44,6 +51,7 @@ class ForStep:
     ----------
     asked : kind of reading of the step, empty for none; only `volts` and `column` can be taken here.
     expects : the expected voltage in words, empty for none.
+    name : of a recording for it: the place in words.
     seen : the number of its last entry.
     """
 
@@ -52,7 +60,18 @@ class ForStep:
     asked: str
     expects: str
     tone: str
+    name: str
     seen: int
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTones:
+    """The two tones of the check of an input: frequency in Hz, the louder and the quieter level in dBFS, length in seconds."""
+
+    tone_hz: float
+    loud: float
+    quiet: float
+    seconds: float
 
 
 @router.get("/live")
@@ -82,6 +101,9 @@ def _live(
     step: str = "",
     error: GainwrightError | None = None,
 ) -> Response:
+    from gainwright.metering.tone_search import hertz
+    from gainwright.model import RECORDER_VOLTS
+
     inputs: tuple[InputDevice, ...] = ()
     no_inputs: GainwrightError | None = None
     if source == "server":
@@ -90,6 +112,7 @@ def _live(
         except GainwrightError as reason:
             no_inputs = reason
     recordings = [] if job is None else list_recordings(site.store, job.id)
+    planned = None if job is None or not step else _planned(site, job, step)
     return page(
         request,
         "live.html",
@@ -98,24 +121,42 @@ def _live(
         source=source,
         inputs=inputs,
         no_inputs=no_inputs,
-        step=None if job is None or not step else _for_step(site, job, step),
+        step=None if planned is None else _for_step(planned),
+        check=_level_tones(None if planned is None else planned.step),
+        notes=[RECORDER_VOLTS],
         kept=[(k, _verdict(k.recording.measured)) for k in recordings if not k.removed],
         removed=[k for k in recordings if k.removed],
         verdicts=VERDICTS,
+        came=CAME,
+        hertz=hertz,
+        processing_words=processing_words,
         error=error,
     )
 
 
-def _for_step(site: Site, job: StoredJob, wanted: str) -> ForStep | None:
+def _planned(site: Site, job: StoredJob, wanted: str) -> StepState | None:
+    return next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
+
+
+def _for_step(state: StepState) -> ForStep:
     from gainwright.report.sheet import expected
 
-    state = next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
-    if state is None:
-        return None
     step = state.step
     expects = expected(step.expect) if step.expect is not None and state.asked in ("volts", "column") else ""
-    tone = f"{step.tone_hz:g} Hz at {step.level_dbfs:g} dBFS" if step.tone_hz and step.level_dbfs is not None else ""
-    return ForStep(step.id, step.do, state.asked or "", expects, tone, state.seen)
+    tone = ""
+    if step.tone_hz and step.level_dbfs is not None:
+        tone = say("{hz} Hz at {level} dBFS", hz=f"{step.tone_hz:g}", level=f"{step.level_dbfs:g}")
+    return ForStep(step.id, step.do, state.asked or "", expects, tone, step.where_text or step.id, state.seen)
+
+
+def _level_tones(step: Step | None) -> LevelTones:
+    """Return the tones of the check at two levels: that of the step, or one of our own, and the same 20 dB lower."""
+    from gainwright.metering.level_check import APART_DB
+
+    if step is None or not step.tone_hz or step.level_dbfs is None:
+        return LevelTones(CHECKED_HZ, CHECKED_DBFS, CHECKED_DBFS - APART_DB, CHECKED_SECONDS)
+    seconds = min(CHECKED_SECONDS, step.seconds_at_most or CHECKED_SECONDS)
+    return LevelTones(step.tone_hz, step.level_dbfs, step.level_dbfs - APART_DB, seconds)
 
 
 def _verdict(measured: Any) -> str:

@@ -1,4 +1,5 @@
 // One period of the tone and its spectrum, as SVG with colours from the style sheet.
+import { text } from "./words.js";
 
 const SPACE = "http://www.w3.org/2000/svg";
 const LEFT = 46, BOTTOM = 24, TOP = 10, RIGHT = 8;
@@ -69,7 +70,7 @@ export function waveDrawing(svg) {
       pen = "L";
     });
     d.line.setAttribute("d", path);
-    for (const [edge, word, off] of [[upper, "clipped here", 15], [lower, "clipped here", -6]]) {
+    for (const [edge, word, off] of [[upper, text("clipped here"), 15], [lower, text("clipped here"), -6]]) {
       if (edge === null) continue;
       add(d.over, "line", { class: "ceiling", x1: LEFT, x2: d.width - RIGHT, y1: at(edge), y2: at(edge) });
       add(d.words, "text", { class: "word", x: d.width - RIGHT - 2, y: at(edge) + off, "text-anchor": "end" }, word);

@@ -1,45 +1,35 @@
-// The live measurement: sound from this browser over a WebSocket, or the server's own input as server-sent events.
+// The live measurement's page: shows what an input brings, and its controls.
 import { say } from "./page.js";
+import { text } from "./words.js";
 import { spectrumDrawing, waveDrawing } from "./live-drawing.js";
+import { FITS, FOUND, UNMEASURED, VERDICTS, fixed, listed, percent, shown as short, volts } from "./live-figures.js";
+import { BrowserInput, ServerInput, trouble } from "./live-inputs.js";
 
 const part = (id) => document.getElementById(id);
 const root = part("live");
 const { source, job, step } = root.dataset;
-const VERDICTS = {
-  clean: ["fits", "clean"], clipped: ["high", "clipped"], distorted: ["high", "distorted"],
-  overloaded_input: ["stop", "input full"], no_tone: ["unknown", "no tone"], other_tone: ["unknown", "other tone"], too_short: ["unknown", "too short"],
-};
-const FITS = { fits: ["fits", "as expected"], low: ["low", "lower than expected"], high: ["high", "higher than expected"] };
-const PROCESSING = [["autoGainControl", "automatic gain"], ["noiseSuppression", "noise suppression"], ["echoCancellation", "echo cancellation"]];
-const AGAIN_MS = 1000;
 
 let running = null;     // the input in use
 let latest = null;      // the last update
-let shown = null;       // the one that is on the page
 let held = false;
 let pending = false;
 let turned = -Infinity; // when the record button last said something new, or was pressed
-const paints = [], delays = [], sent = new Map();
+const paints = [], delays = [];
+const distrusted = new Map(); // what was found in an input by the check at two levels, by its name
 
-// ---- figures ---------------------------------------------------------------------------------------------------
-
-const minus = (text) => text.replace("-", "−");
-const fixed = (value, digits) => (value === null || value === undefined ? "–" : minus(value.toFixed(digits)));
-function volts(value) {
-  if (value === null || value === undefined) return ["–", "V"];
-  const [scaled, unit] = value >= 1 ? [value, "V"] : value >= 1e-3 ? [value * 1e3, "mV"] : [value * 1e6, "µV"];
-  return [scaled.toFixed(scaled >= 100 ? 1 : scaled >= 10 ? 2 : 3), unit];
-}
-function percent(value) {
-  return value === null ? "–" : value < 0.001 ? "< 0.001" : value.toFixed(value < 10 ? 3 : 2);
-}
-function put(id, text) {
+function put(id, words) {
   const element = part(id);
-  if (element.textContent !== text) element.textContent = text;
+  if (element.textContent !== words) element.textContent = words;
 }
+const capital = (words) => `${words[0].toUpperCase()}${words.slice(1)}`;
 function mark(id, [kind, words]) {
   put(id, words);
   part(id).className = `state ${kind}`;
+}
+function list(id, sentences) {
+  const element = part(id);
+  if ([...element.children].map((e) => e.textContent).join("|") === sentences.join("|")) return;
+  element.replaceChildren(...sentences.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
 }
 
 const wave = waveDrawing(part("wave"));
@@ -50,13 +40,14 @@ function paint() {
   const now = latest;
   if (!now) return;
   progress(now.recording);
+  checking(now.level_check);
   pace(now);
   if (held) return;
-  shown = now;
   part("meter").classList.toggle("idle", !now.reading);
-  put("calibrated", now.calibrate_v === null ? "Not calibrated: levels are relative to full scale."
-    : `Calibrated: full scale is ${volts(now.calibrate_v).join(" ")} rms.`);
-  if (now.away) mark("verdict", ["unknown", "input disconnected; waiting"]);
+  list("notes", now.notes);
+  put("calibrated", now.calibrate_v === null ? text("Not calibrated: levels are relative to full scale.")
+    : text("Calibrated: full scale is {volts} rms.", { volts: volts(now.calibrate_v).join(" ") }));
+  if (now.away) mark("verdict", ["unknown", text("input disconnected; waiting")]);
   if (now.reading) figures(now);
   if (now.pictures) pictures(now);
 }
@@ -65,13 +56,14 @@ function figures(now) {
   const { reading } = now;
   const i = Math.min(now.channel, reading.channels.length) - 1;
   const channel = reading.channels[i];
-  const distrusted = running?.processing?.length;
+  const doubtful = running?.processing.length;
   const verdict = VERDICTS[channel.verdict];
-  mark("verdict", distrusted ? ["unknown", `${verdict[1]}, unreliable`] : verdict);
+  mark("verdict", doubtful ? ["unknown", text("{verdict}, unreliable", { verdict: verdict[1] })] : verdict);
   const [level, unit] = channel.v_rms !== undefined && channel.v_rms !== null
-    ? volts(channel.v_rms) : [channel.rms_dbfs === null ? "silent" : fixed(channel.rms_dbfs, 2), "dBFS"];
+    ? volts(channel.v_rms) : [channel.rms_dbfs === null ? text("silent") : fixed(channel.rms_dbfs, 2), "dBFS"];
   put("level", level);
   put("unit", unit);
+  put("heard", now.heard[i] && `${capital(now.heard[i])}.`);
   put("frequency", fixed(channel.frequency_hz, 2));
   put("thd", percent(channel.thd_percent));
   put("room", fixed(reading.room_db[i], 1));
@@ -79,23 +71,24 @@ function figures(now) {
   part("fits").hidden = !fits;
   if (fits) mark("fits", FITS[fits]);
   heldRows(now);
-  put("gaps", reading.gaps ? `Samples were lost ${reading.gaps} time${reading.gaps > 1 ? "s" : ""}.` : "No samples lost.");
-  warn([...reading.warnings.filter((w) => !w.startsWith("samples were lost"))]);
-  takeable(channel, distrusted);
+  put("gaps", reading.gaps > 1 ? text("Samples were lost {times} times.", { times: reading.gaps })
+    : reading.gaps ? text("Samples were lost once.") : text("No samples lost."));
+  list("warnings", now.warnings);
+  takeable(channel, doubtful);
   Object.assign(root.dataset, { updates: Number(root.dataset.updates || 0) + 1 });
 }
 
 function heldRows({ reading, calibrate_v }) {
   const rows = reading.channels.map((channel, i) => {
     const row = document.createElement("tr");
-    const [kind, words] = VERDICTS[reading.worst[i]];
+    const [kind, words] = UNMEASURED.includes(reading.worst[i]) ? ["unknown", text("nothing measured yet")] : VERDICTS[reading.worst[i]];
     const highest = reading.highest_dbfs[i];
     const level = highest === null ? "–" : calibrate_v === null ? `${fixed(highest, 2)} dBFS` : volts(calibrate_v * 10 ** (highest / 20)).join(" ");
     const thd = reading.worst_thd_percent[i];
-    for (const [text, name] of [[`${channel.channel}`, ""], [words, `state ${kind}`], [`${percent(thd)} %`, "figure"], [level, "figure"]]) {
+    for (const [content, name] of [[`${channel.channel}`, ""], [words, `state ${kind}`], [thd === null ? "–" : `${percent(thd)} %`, "figure"], [level, "figure"]]) {
       const cell = document.createElement("td");
-      if (name.startsWith("state")) cell.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
-      else Object.assign(cell, { className: name, textContent: text });
+      if (name.startsWith("state")) cell.append(Object.assign(document.createElement("span"), { className: name, textContent: content }));
+      else Object.assign(cell, { className: name, textContent: content });
       row.append(cell);
     }
     return row;
@@ -103,16 +96,10 @@ function heldRows({ reading, calibrate_v }) {
   part("held").replaceChildren(...rows);
 }
 
-function warn(warnings) {
-  const list = part("warnings");
-  if ([...list.children].map((e) => e.textContent).join("|") === warnings.join("|")) return;
-  list.replaceChildren(...warnings.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
-}
-
-function takeable(channel, distrusted) {
+function takeable(channel, doubtful) {
   const form = part("take");
   if (!form) return;
-  const fit = channel.v_rms !== undefined && channel.v_rms !== null && !distrusted && ["clean", "clipped", "distorted"].includes(channel.verdict);
+  const fit = channel.v_rms !== undefined && channel.v_rms !== null && !doubtful && !UNMEASURED.includes(channel.verdict) && channel.verdict !== "overloaded_input";
   form.querySelector("button").disabled = !fit;
   const at = part("at");  // a column of readings: the step of the control before the volts
   form.elements.text.value = fit ? `${at ? `${at.value.trim()} ` : ""}${channel.v_rms.toPrecision(4)} V` : "";
@@ -123,14 +110,15 @@ function takeable(channel, distrusted) {
 function pictures({ pictures: drawn, calibrate_v, channel }) {
   const peak = Math.max(1e-6, ...drawn.wave.filter((v) => v !== null).map(Math.abs));
   const full = calibrate_v === null ? 1 : calibrate_v * Math.SQRT2;
-  const unit = calibrate_v === null ? (v) => minus(v.toPrecision(2)) : (v) => minus((v * full).toPrecision(2));
-  wave.draw({ ...drawn, top: peak, unit });
+  wave.draw({ ...drawn, top: peak, unit: (v) => short(v * full) });
   spectrum.draw(drawn);
-  const cut = [drawn.upper !== null && "above", drawn.lower !== null && "below"].filter(Boolean).join(" and ");
-  put("wave-words", drawn.wave.length ? (calibrate_v === null ? "relative to full scale" : "volts") : "no tone");
-  const about = drawn.frequency_hz === null ? "no tone" : `${drawn.frequency_hz.toFixed(0)} Hz${cut ? `, clipped ${cut}` : ", not clipped"}`;
-  part("wave").setAttribute("aria-label", `One period of channel ${channel}: ${about}`);
-  part("spectrum").setAttribute("aria-label", `Spectrum of channel ${channel}: ${about}, ${drawn.harmonics.length} harmonics above the noise`);
+  const { upper, lower } = drawn;
+  const cut = upper !== null && lower !== null ? text("clipped above and below") : upper !== null ? text("clipped above")
+    : lower !== null ? text("clipped below") : text("not clipped");
+  put("wave-words", !drawn.wave.length ? text("no tone") : calibrate_v === null ? text("relative to full scale") : text("volts"));
+  const about = drawn.frequency_hz === null ? text("no tone") : `${fixed(drawn.frequency_hz, 0)} Hz, ${cut}`;
+  part("wave").setAttribute("aria-label", text("One period of channel {channel}: {about}", { channel, about }));
+  part("spectrum").setAttribute("aria-label", text("Spectrum of channel {channel}: {about}, {number} harmonics above the noise", { channel, about, number: drawn.harmonics.length }));
 }
 
 function progress(share) {
@@ -140,7 +128,7 @@ function progress(share) {
   if (bar.hidden === (share === null)) return;
   const button = part("record").querySelector("button");
   bar.hidden = share === null;
-  button.textContent = bar.hidden ? "Record" : "Stop and save";
+  button.textContent = bar.hidden ? text("Record") : text("Stop and save");
   button.formNoValidate = !bar.hidden; // stopping needs no valid fields
   turned = performance.now();
 }
@@ -154,30 +142,93 @@ function pace(now) {
   const rate = paints.length > 1 ? (paints.length - 1) / ((at - paints[0]) / 1000) : 0;
   const delay = [...delays].sort((a, b) => a - b)[Math.floor(delays.length / 2)];
   Object.assign(root.dataset, { rate: rate.toFixed(1), delay: delay === undefined ? "" : delay.toFixed(0) });
-  put("pace", rate ? `${rate.toFixed(0)} updates a second${delay === undefined ? "" : `, ${delay.toFixed(0)} ms behind`}.` : "");
+  put("pace", !rate ? "" : delay === undefined ? text("{rate} updates a second.", { rate: rate.toFixed(0) })
+    : text("{rate} updates a second, {delay} ms behind.", { rate: rate.toFixed(0), delay: delay.toFixed(0) }));
 }
 
-// ---- messages --------------------------------------------------------------------------------------------------
+// ---- the check at two levels -----------------------------------------------------------------------------------------
 
-function receive(message) {
-  if (message.kind === "update") {
-    if (source === "here") {
-      message.at = sent.get(message.number);
-      for (const number of sent.keys()) if (number <= message.number) sent.delete(number);
-    }
-    message.pictures ??= latest && pending ? latest.pictures : null;
-    latest = message;
-    if (!pending) {
-      pending = true;
-      requestAnimationFrame(paint);
-    }
-  } else if (message.kind === "trouble") {
-    say([[message.where, message.what].filter(Boolean).join(": "), message.rule, message.remedy].filter(Boolean).join("; "));
-  } else if (message.kind === "kept") {
-    say(`${message.name} is saved with the job.`);
-    refresh();
+const takes = part("levels").querySelectorAll("button[data-part]");
+let loudTaken = false;
+
+function checking(share) {
+  const bar = part("levels-share");
+  bar.hidden = share === null;
+  if (share !== null) bar.value = share;
+  for (const button of takes) button.disabled = !running || share !== null || (button.dataset.part === "quiet" && !loudTaken);
+}
+
+function checked({ part: taken, result, text: words, processing }) {
+  loudTaken = taken === "loud";
+  if (result === null) {
+    mark("levels-result", ["now", text("The louder tone is taken. Now the quieter one.")]);
+    return;
   }
+  mark("levels-result", [{ linear: "fits", not_linear: "stop", unclear: "unknown" }[result], words]);
+  if (!processing) return;
+  running.processing = processing;
+  if (source === "here") distrusted.set(running.label, processing);
+  doubt();
 }
+
+function doubt() {
+  const { processing } = running;
+  part("distrust").hidden = !processing.length;
+  if (!processing.length) return;
+  put("distrust-words", processing.includes(FOUND) ? text("The two levels show automatic gain: don't trust the levels shown here.")
+    : text("The browser keeps {processing} on: don't trust the levels shown here.", { processing: listed(processing) }));
+}
+
+// ---- what an input tells ---------------------------------------------------------------------------------------------
+
+const page = {
+  distrusted: (label) => distrusted.get(label) ?? [],
+  begun(channels) {
+    showProblem("");
+    doubt();
+    if (part("channel").length !== channels) {
+      part("which").hidden = channels < 2;
+      part("channel").replaceChildren(...Array.from({ length: channels }, (_, i) => new Option(text("channel {number}", { number: i + 1 }), `${i + 1}`)));
+    }
+    part("channel").onchange();
+    loudTaken = false;
+    checking(null);
+  },
+  about(words, rate = "", unknown = false) {
+    put("about", words);
+    if (unknown) part("levels").open = true;
+    Object.assign(root.dataset, { hz: rate });
+  },
+  async devices(now) {
+    const found = (await navigator.mediaDevices.enumerateDevices()).filter((d) => d.kind === "audioinput");
+    part("device").replaceChildren(...found.map((d, i) => new Option(d.label || text("input {number}", { number: i + 1 }), d.deviceId, false, d.deviceId === now)));
+  },
+  receive(message) {
+    if (message.kind === "update") {
+      message.pictures ??= latest && pending ? latest.pictures : null;
+      latest = message;
+      if (!pending) {
+        pending = true;
+        requestAnimationFrame(paint);
+      }
+    } else if (message.kind === "trouble") say(trouble(message));
+    else if (message.kind === "level_check") checked(message);
+    else if (message.kind === "kept") {
+      say(text("{name} is saved with the job.", { name: message.name }));
+      refresh();
+    }
+  },
+  waiting(words) {
+    progress(null);
+    showProblem(words);
+    mark("verdict", ["unknown", text("waiting for the server")]);
+    part("meter").classList.add("idle");
+  },
+  finish(words) {
+    stop();
+    showProblem(words);
+  },
+};
 
 async function refresh() {
   const read = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
@@ -189,8 +240,10 @@ function showProblem(words) {
   part("problem").firstElementChild.textContent = words;
 }
 
+// ---- controls of the page ---------------------------------------------------------------------------------------------
+
 function on(started) {
-  part("start").textContent = started ? "Stop" : "Start";
+  part("start").textContent = started ? text("Stop") : text("Start");
   part("start").classList.toggle("first", !started);
   root.classList.toggle("running", started);
   for (const id of ["hold", "reset"]) part(id).disabled = !started;
@@ -199,167 +252,30 @@ function on(started) {
     if (button) button.disabled = !started;
   }
   for (const id of ["device", "channels", "gain"]) part(id).disabled = started;
+  checking(null);
   if (!started) {
-    mark("verdict", ["unknown", "stopped"]);
+    mark("verdict", ["unknown", text("stopped")]);
+    part("fits").hidden = true;
+    put("heard", "");
     part("meter").classList.add("idle");
     progress(null);
   }
 }
 
-function choices(count) {
-  part("which").hidden = count < 2;
-  part("channel").replaceChildren(...Array.from({ length: count }, (_, i) => new Option(`channel ${i + 1}`, `${i + 1}`)));
-}
-
-// ---- this browser's input --------------------------------------------------------------------------------------
-
-class BrowserInput {
-  constructor() { this.processing = []; this.ended = false; }
-
-  async start() {
-    const wanted = { autoGainControl: false, noiseSuppression: false, echoCancellation: false, channelCount: { ideal: Number(part("channels").value) } };
-    const device = part("device").value;
-    if (device) wanted.deviceId = { exact: device };
-    this.stream = await navigator.mediaDevices.getUserMedia({ audio: wanted });
-    const [track] = this.stream.getAudioTracks();
-    track.onended = () => { showProblem("The input was unplugged. Plug it in and start again."); stop(); };
-    const settings = track.getSettings();
-    this.processing = PROCESSING.filter(([key]) => settings[key]).map(([, words]) => words);
-    const unknown = PROCESSING.filter(([key]) => settings[key] === undefined).map(([, words]) => words);
-    this.label = track.label;
-    this.context = await contextAt(settings.sampleRate);
-    await this.context.audioWorklet.addModule("/static/capture-worklet.js");
-    this.rate = Math.round(this.context.sampleRate);
-    this.channels = Math.max(1, Math.min(settings.channelCount || 1, Number(part("channels").value)));
-    this.describe(settings, unknown);
-    const frames = Math.max(128, 128 * Math.round(this.rate / 54 / 128));
-    const node = new AudioWorkletNode(this.context, "capture", {
-      channelCount: this.channels, channelCountMode: "explicit", channelInterpretation: "discrete",
-      processorOptions: { frames, channels: this.channels },
-    });
-    node.port.onmessage = ({ data }) => this.block(data);
-    this.context.createMediaStreamSource(this.stream).connect(node);
-    node.connect(this.context.destination);  // silent, but a node runs only when connected to the output
-    await this.context.resume();
-    await this.devices();
-    choices(this.channels);
-    this.connect();
-  }
-
-  describe(settings, unknown) {
-    part("distrust").hidden = !this.processing.length;
-    part("distrust").firstElementChild.textContent = `The browser keeps ${this.processing.join(" and ")} on: don't trust the levels shown here.`;
-    const rate = settings.sampleRate && Math.round(settings.sampleRate) !== this.rate
-      ? `${settings.sampleRate} Hz, converted by the browser to ${this.rate} Hz` : `${this.rate} Hz`;
-    const doubt = unknown.length ? ` The browser doesn't say whether ${unknown.join(" or ")} is on: check with a tone at two levels.` : "";
-    part("about").textContent = `${this.label || "Input"}: ${this.channels === 1 ? "one channel" : `${this.channels} channels`}, ${rate}.${doubt}`;
-    Object.assign(root.dataset, { hz: this.rate });
-  }
-
-  async devices() {
-    const found = (await navigator.mediaDevices.enumerateDevices()).filter((d) => d.kind === "audioinput");
-    const now = this.stream.getAudioTracks()[0].getSettings().deviceId;
-    part("device").replaceChildren(...found.map((d, i) => new Option(d.label || `input ${i + 1}`, d.deviceId, false, d.deviceId === now)));
-  }
-
-  connect() {
-    this.ready = false;
-    const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/live`);
-    this.socket = socket;
-    socket.binaryType = "arraybuffer";
-    socket.onopen = () => socket.send(JSON.stringify({
-      rate_hz: this.rate, channels: this.channels, device: this.label, gain: part("gain").value, processing: this.processing, job, step,
-    }));
-    socket.onmessage = ({ data }) => {
-      const message = JSON.parse(data);
-      if (message.kind === "begun") { this.ready = true; showProblem(""); part("channel").onchange(); }
-      else receive(message);
-    };
-    socket.onclose = ({ code, reason }) => {
-      if (this.ended || socket !== this.socket) return;
-      this.ready = false;
-      progress(null);
-      if (reason) { showProblem(`The measurement ended: ${reason}.`); stop(); return; }
-      showProblem("The server can't be reached. The measurement restarts as soon as it answers.");
-      mark("verdict", ["unknown", "waiting for the server"]);
-      part("meter").classList.add("idle");
-      setTimeout(() => { if (!this.ended) this.connect(); }, AGAIN_MS);
-    };
-  }
-
-  block(buffer) {
-    // more than a second waits to be sent: leave this one out; its number is missed at the other end
-    if (!this.ready || this.socket.readyState !== WebSocket.OPEN || this.socket.bufferedAmount > 4 * this.rate * this.channels) return;
-    sent.set(new Uint32Array(buffer, 0, 1)[0], performance.now());
-    this.socket.send(buffer);
-  }
-
-  ask(message) { if (this.ready) this.socket.send(JSON.stringify(message)); }
-
-  end() {
-    this.ended = true;
-    this.socket?.close();
-    this.stream?.getTracks().forEach((track) => track.stop());
-    this.context?.close();
-  }
-}
-
-async function contextAt(rate) {
-  try {
-    return new AudioContext({ latencyHint: "interactive", ...(rate ? { sampleRate: rate } : {}) });
-  } catch {
-    return new AudioContext({ latencyHint: "interactive" });
-  }
-}
-
-// ---- the server's own input ------------------------------------------------------------------------------------
-
-class ServerInput {
-  constructor() { this.processing = []; }
-
-  async start() {
-    const device = part("device");
-    const query = new URLSearchParams({ device: device.value, channels: part("channels").value, gain: part("gain").value, job, step });
-    const address = `/api/live/events?${query}`;
-    this.source = new EventSource(address);
-    this.source.onmessage = ({ data }) => {
-      const message = JSON.parse(data);
-      if (message.kind === "begun") { this.session = message.session; showProblem(""); part("about").textContent = `${message.device}, an input of the computer.`; choices(Number(part("channels").value)); }
-      else if (message.kind === "trouble" && !this.heard) { showProblem(`${message.where}: ${message.what}; ${message.remedy}`); stop(); }
-      else { this.heard = true; receive(message); }
-    };
-    this.source.onerror = () => {
-      if (this.source.readyState === EventSource.CLOSED) { showProblem("This input can't be opened. Reload the page to see which inputs there are."); stop(); }
-      else showProblem("The server can't be reached. The measurement restarts as soon as it answers.");
-    };
-  }
-
-  async ask(message) {
-    if (!this.session) return;
-    const answer = await fetch(`/api/live/${this.session}`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(message) });
-    const found = await answer.json();
-    for (const one of Array.isArray(found) ? found : [{ kind: "trouble", ...found }]) receive(one);
-  }
-
-  end() { this.source?.close(); }
-}
-
-// ---- controls of the page ---------------------------------------------------------------------------------------------
-
 async function start() {
   showProblem("");
-  running = source === "here" ? new BrowserInput() : new ServerInput();
+  const asked = { device: part("device").value, channels: Number(part("channels").value), gain: part("gain").value, job, step };
+  running = source === "here" ? new BrowserInput(page, asked) : new ServerInput(page, asked);
   on(true);
-  mark("verdict", ["now", "listening"]);
+  mark("verdict", ["now", text("listening")]);
   try {
     await running.start();
   } catch (error) {
-    const why = { NotAllowedError: "The browser was not allowed to use the microphone. Allow the microphone for this page, then start again.",
-      NotFoundError: "There is no input. Plug one in, then start again.",
-      NotReadableError: "The input is in use by another program. Close that, then start again.",
-      OverconstrainedError: "That input is no longer available. Choose another." };
-    showProblem(why[error.name] || `The input can't be opened: ${error.message}`);
-    stop();
+    const why = { NotAllowedError: text("The browser was not allowed to use the microphone. Allow the microphone for this page, then start again."),
+      NotFoundError: text("There is no input. Plug one in, then start again."),
+      NotReadableError: text("The input is in use by another program. Close that, then start again."),
+      OverconstrainedError: text("That input is no longer available. Choose another.") };
+    page.finish(why[error.name] || text("The input can't be opened: {reason}", { reason: error.message }));
   }
 }
 
@@ -367,6 +283,7 @@ function stop() {
   running?.end();
   running = null;
   latest = null;
+  loudTaken = false;
   release();
   on(false);
 }
@@ -374,7 +291,7 @@ function stop() {
 function release() {
   held = false;
   part("hold").setAttribute("aria-pressed", "false");
-  part("hold").textContent = "Hold";
+  part("hold").textContent = text("Hold");
 }
 
 part("input").addEventListener("submit", (event) => {
@@ -384,7 +301,7 @@ part("input").addEventListener("submit", (event) => {
 part("hold").addEventListener("click", () => {
   held = !held;
   part("hold").setAttribute("aria-pressed", `${held}`);
-  part("hold").textContent = held ? "Held: resume" : "Hold";
+  part("hold").textContent = held ? text("Held: resume") : text("Hold");
 });
 part("reset").addEventListener("click", () => { release(); running?.ask({ do: "reset" }); });
 part("channel").onchange = () => running?.ask({ do: "channel", channel: Number(part("channel").value || 1) });
@@ -392,6 +309,12 @@ part("calibrate").addEventListener("submit", (event) => {
   event.preventDefault();
   running?.ask({ do: "calibrate", text: event.target.elements.text.value });
 });
+for (const button of takes) {
+  button.addEventListener("click", () => {
+    mark("levels-result", ["now", text("Listening: keep everything as it is.")]);
+    running?.ask({ do: "level_check", part: button.dataset.part });
+  });
+}
 part("record")?.addEventListener("submit", (event) => {
   event.preventDefault();
   if (performance.now() - turned < 600) return; // the second of a double click isn't meant for what the button says now
