@@ -9,7 +9,7 @@ from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_se
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.instruments import Assumption, instrument_assumptions, instruments
-from gainwright.jobfile.reading import JobFile, read_job, read_job_text
+from gainwright.jobfile.reading import JobFile, errors_of, read_job, read_job_text
 from gainwright.jobfile.schema import job_schema, schema_text, shipped_schema
 from gainwright.jobfile.yaml_reading import refuse_other_file
 
@@ -23,6 +23,7 @@ __all__ = [
     "case_text",
     "controls",
     "entry_mapping",
+    "errors_of",
     "example_text",
     "examples",
     "facts",

@@ -73,6 +73,25 @@ def read_job_text(text: str, name: str = "job") -> JobFile:
     return JobFile(job, wiring, document, text)
 
 
+def errors_of(text: str, name: str = "job") -> list[JobError]:
+    """Return every error of a text: those of its values at once, else the one of its wiring; none for a job.
+
+    `where` of each gives line, column and key.
+    """
+    try:
+        read_job_text(text, name)
+    except JobError as error:
+        try:
+            document = document_of(text, name)
+            Job.model_validate(plain(document, name))
+        except ValidationError as invalid:
+            return sorted((_one_error(e, document, name) for e in invalid.errors()), key=lambda e: _order(e, name))
+        except JobError:
+            pass
+        return [error]
+    return []
+
+
 def _check_names(job: Job, wiring: Wiring) -> None:
     for name in job.instruments:
         if name in job.stages:

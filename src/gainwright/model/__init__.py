@@ -42,6 +42,7 @@ from gainwright.model.evidence import (
 )
 from gainwright.model.field_types import FieldType, FieldTypeName, is_needed
 from gainwright.model.fields import yaml_kind
+from gainwright.model.filter_texts import FILTER_SLOPES
 from gainwright.model.instruments import INSTRUMENTS, NO_MARK, Indicator, Instrument, Multimeter, Recorder
 from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
@@ -51,7 +52,7 @@ from gainwright.model.places import check_places, leads_by_name, link_place, sta
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
 from gainwright.model.speaker_outputs import gives_power, has_divider, is_tweeter, may_connect, may_float
-from gainwright.model.stage_keys import SOURCE_TYPE, Lead, Volume
+from gainwright.model.stage_keys import MOST_LETTERS, SOURCE_TYPE, Lead, Volume
 from gainwright.model.stages import (
     STAGES,
     WITH_NAMED_OUTPUTS,
@@ -73,10 +74,12 @@ __all__ = [
     "AIRBAG_DASH",
     "COIL_DEAD",
     "DC_VOLTS",
+    "FILTER_SLOPES",
     "HOT_OUTPUT",
     "INSTRUMENTS",
     "KINDS",
     "METAL",
+    "MOST_LETTERS",
     "NO_MARK",
     "OHMS_DEAD",
     "OUTDOORS",

@@ -27,8 +27,8 @@ COLUMN, ROW, EDGE = 208, 84, 16
 RAIL, STEP, TOP, WIDE = 20, 56, 28, 360
 TEXT_WIDE = 160
 """Least width of a line's text, however many rails there are."""
-LETTERS, LEAD_LETTERS = 16, 9
-"""Letters of a name that fit in a box, and on a lead between two boxes."""
+LETTERS, LETTERS_BESIDE_MARK, LEAD_LETTERS = 16, 13, 9
+"""Letters of a name that fit in a box, in one beside its mark, and on a lead between two boxes."""
 LETTER, SMALL_LETTER, BALLOON = 8.6, 7.2, 25
 """Width of a letter of a name, and of the line below it; distance between balloons."""
 MOST_AT_STAGE, MOST_AT_LEAD = 4, 2
@@ -184,7 +184,14 @@ def lay_out_across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = No
     here, between = _balloons_by_place(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     stops = tuple(
-        Stop(b.name, b.called, _shortened(b.called), b.kind, *at[b.name], *_note_of(notes, b.name))
+        Stop(
+            b.name,
+            b.called,
+            _shortened(b.called, LETTERS_BESIDE_MARK if b.name in notes else LETTERS),
+            b.kind,
+            *at[b.name],
+            *_note_of(notes, b.name),
+        )
         for b in drawing.boxes
     )
     balloons = [

@@ -13,6 +13,7 @@ from gainwright.web.jobs import (
     chain_pages,
     chain_text_pages,
     corridor_pages,
+    start_pages,
 )
 from gainwright.web.jobs import (
     pages as jobs_pages,
@@ -57,6 +58,7 @@ PAGES = tuple(
     for module in (
         bench_pages,
         cases_pages,
+        start_pages,  # before the pages of a job: /jobs/start isn't one
         chain_pages,
         chain_edit_pages,
         chain_text_pages,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.jobs import stored_jobs
@@ -34,6 +35,7 @@ EDITS: tuple[str, ...] = (
     "remove_instrument",
 )
 """Names of the edits."""
+_KEY = re.compile(r"\w{1,40}")
 
 
 def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, by: str = "") -> StoredJob:
@@ -82,6 +84,7 @@ def apply_edit(text: str, what: str, given: Given) -> str:
 def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
     from gainwright.jobfile import editing
     from gainwright.jobfile.forms import parse_source
+    from gainwright.jobfile.starting.devices import rename_device, set_name
 
     def word(key: str) -> str:
         return str(given.get(key) or "").strip()
@@ -90,34 +93,53 @@ def _makers(text: str, given: Given) -> dict[str, Callable[[], str]]:
         return {key: value for key, value in dict(given.get("values") or {}).items() if value}
 
     stage, new, output, entry = word("stage"), word("new"), word("output"), word("entry")
+
+    def add_stage() -> str:
+        key = _key(text, new)
+        return set_name(editing.add_stage(text, word("kind"), key, word("place"), values=values()), key, new)
+
+    def add_branch() -> str:
+        amplifier = _key(text, word("amplifier"))
+        speaker = _key(text, word("speaker"), besides=amplifier)
+        done = editing.add_branch(
+            text, word("source"), amplifier, speaker, power=word("power"), output=output, takes=word("takes")
+        )
+        return set_name(set_name(done, amplifier, word("amplifier")), speaker, word("speaker"))
+
+    def rename_stage() -> str:
+        plain = _KEY.fullmatch(new) and not editing.Draft(text).at(("stages", stage, "name"))
+        return editing.rename_stage(text, stage, new) if plain else rename_device(text, stage, new)
+
     return {
-        "add_stage": lambda: editing.add_stage(text, word("kind"), new, word("place"), values=values()),
-        "add_branch": lambda: editing.add_branch(
-            text,
-            word("source"),
-            word("amplifier"),
-            word("speaker"),
-            power=word("power"),
-            output=output,
-            takes=word("takes"),
-        ),
+        "add_stage": add_stage,
+        "add_branch": add_branch,
         "add_output": lambda: editing.add_output(
             text, stage, new, list(given.get("feeding") or ()), takes=word("takes")
         ),
         "add_input": lambda: editing.add_input(text, stage, new, parse_source(word("source"))),
-        "add_instrument": lambda: editing.add_instrument(text, word("kind"), new, values=values()),
+        "add_instrument": lambda: editing.add_instrument(text, word("kind"), _key(text, new), values=values()),
         "move": lambda: editing.move_stage(text, stage, word("place")),
         "rewire": lambda: editing.rewire(text, stage, parse_source(word("source")), entry=entry),
-        "rename_stage": lambda: editing.rename_stage(text, stage, new),
+        "rename_stage": rename_stage,
         "rename_output": lambda: editing.rename_output(text, stage, output, new),
         "rename_input": lambda: editing.rename_input(text, stage, entry, new),
-        "rename_instrument": lambda: editing.rename_instrument(text, word("instrument"), new),
+        "rename_instrument": lambda: editing.rename_instrument(text, word("instrument"), _key(text, new)),
         "remove_stage": lambda: editing.remove_stage(text, stage),
         "remove_branch": lambda: editing.remove_branch(text, stage),
         "remove_output": lambda: editing.remove_output(text, stage, output, to=word("to")),
         "remove_input": lambda: editing.remove_input(text, stage, entry),
         "remove_instrument": lambda: editing.remove_instrument(text, word("instrument")),
     }
+
+
+def _key(text: str, name: str, *, besides: str = "") -> str:
+    """Return the key of a typed name: itself when it can be one, so that one that is taken is refused."""
+    from gainwright.jobfile.editing import TextDraft
+    from gainwright.jobfile.starting.names import key_of, taken_keys
+
+    if _KEY.fullmatch(name) or " " not in name.strip():
+        return name
+    return key_of(name, taken_keys(TextDraft(text).plain) | {besides})
 
 
 def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:

@@ -1,6 +1,6 @@
 """Edits of a job file's text that leave everything else unchanged: keys, stages, wiring, names, outputs."""
 
-from gainwright.jobfile.editing.draft import Draft
+from gainwright.jobfile.editing.draft import Draft, TextDraft
 from gainwright.jobfile.editing.form_values import set_keys
 from gainwright.jobfile.editing.outputs import (
     add_input,
@@ -11,7 +11,7 @@ from gainwright.jobfile.editing.outputs import (
     remove_output,
 )
 from gainwright.jobfile.editing.places import ChainPlace, places
-from gainwright.jobfile.editing.references import consumers, outputs_of, references_of, short_reference
+from gainwright.jobfile.editing.references import called, consumers, outputs_of, references_of, short_reference
 from gainwright.jobfile.editing.renaming import rename_input, rename_instrument, rename_output, rename_stage
 from gainwright.jobfile.editing.spans import comments
 from gainwright.jobfile.editing.stages import (
@@ -31,11 +31,13 @@ __all__ = [
     "REQUIRED",
     "ChainPlace",
     "Draft",
+    "TextDraft",
     "add_branch",
     "add_input",
     "add_instrument",
     "add_output",
     "add_stage",
+    "called",
     "comments",
     "consumers",
     "move_stage",

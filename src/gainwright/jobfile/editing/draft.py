@@ -22,6 +22,7 @@ from gainwright.jobfile.editing.spans import (
     not_editable,
 )
 from gainwright.jobfile.reading import JobFile, read_job_text
+from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import plain
 
 if TYPE_CHECKING:
@@ -32,23 +33,18 @@ _BLOCK_FROM = 90
 """A mapping that would make a longer line is written on several lines."""
 
 
-class Draft:
-    """A job file's text, and the plain data that it must contain after each change.
-
-    Parameters
-    ----------
-    read : the text already read, if available.
+class TextDraft:
+    """A file's text, and the plain data that it must contain after each change; it need not be a job, or not yet.
 
     Raises
     ------
-    JobError : the text is not a job.
+    JobError : the text is not YAML, or not one mapping.
     """
 
-    def __init__(self, text: str, name: str = "job", *, read: JobFile | None = None) -> None:
+    def __init__(self, text: str, name: str = "job", *, document: Any = None) -> None:
         self.name = name
-        self.before: JobFile = read or read_job_text(text, name)
         self.text = text
-        self.plain: dict[str, Any] = plain(self.before.document, name)
+        self.plain: dict[str, Any] = plain(document_of(text, name) if document is None else document, name)
         self._newline = "\r\n" if "\r\n" in text else "\n"
 
     def at(self, path: Path) -> Any:
@@ -139,15 +135,9 @@ class Draft:
         holder.clear()
         holder.update(items)
 
-    def finished(self) -> str:
-        """Return the text after checking that it contains the expected data and is a job.
-
-        Raises
-        ------
-        JobError : the result is not a job, or can't be written without changing something else.
-        """
-        read = read_job_text(self.text, self.name)
-        if not same(plain(read.document, self.name), self.plain):
+    def checked(self) -> str:
+        """Return the text after checking that it contains the expected data. JobError: it can't be written so."""
+        if not same(plain(document_of(self.text, self.name), self.name), self.plain):
             raise not_editable("it is written in an unusual way")
         return self.text
 
@@ -242,7 +232,7 @@ class Draft:
             return
         indent = held[0].start - line_start(self.text, held[0].start)
         text = inline(value, flow=False)
-        long = isinstance(value, dict) and value and (len(text) + indent > _BLOCK_FROM or "kind" in value)
+        long = isinstance(value, dict) and value and (len(text) + indent > _BLOCK_FROM or _holds_things(value))
         lines = block(cast("dict[str, Value]", value), indent + 2, self._newline) if long else ""
         text = lines or " " + (
             literal(value, indent + 2, self._newline) if isinstance(value, str) and "\n" in value else ""
@@ -294,6 +284,35 @@ class Draft:
         )
 
 
+class Draft(TextDraft):
+    """A job file being edited.
+
+    Parameters
+    ----------
+    read : the text already read, if available.
+
+    Raises
+    ------
+    JobError : the text is not a job.
+    """
+
+    def __init__(self, text: str, name: str = "job", *, read: JobFile | None = None) -> None:
+        self.before: JobFile = read or read_job_text(text, name)
+        super().__init__(text, name, document=self.before.document)
+
+    def finished(self) -> str:
+        """Return the text after checking that it contains the expected data and is a job.
+
+        Raises
+        ------
+        JobError : the result is not a job, or can't be written without changing something else.
+        """
+        read = read_job_text(self.text, self.name)
+        if not same(plain(read.document, self.name), self.plain):
+            raise not_editable("it is written in an unusual way")
+        return self.text
+
+
 def _cut_from_brackets(text: str, entry: Entry, node: Any) -> str:
     """Return a text without an entry of a bracketed mapping or list."""
     held = entries(node, text)
@@ -319,6 +338,11 @@ def _insert_after(holder: dict[str, Any], after: str, key: str, value: Any) -> N
             items.append((key, value))
     holder.clear()
     holder.update(items)
+
+
+def _holds_things(value: dict[str, Any]) -> bool:
+    """Return whether a mapping is a stage or an instrument, or holds some: each has lines of its own."""
+    return "kind" in value or any(isinstance(held, dict) and "kind" in held for held in value.values())
 
 
 def _holds(holder: Any, part: Key) -> bool:

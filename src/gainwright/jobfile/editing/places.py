@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from gainwright.jobfile.editing.references import chain_error, outputs_of, references, short_reference
+from gainwright.jobfile.editing.references import called, chain_error, outputs_of, references, short_reference
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft
@@ -35,16 +35,16 @@ def places(draft: Draft) -> list[ChainPlace]:
     for r in references(draft):
         source = short_reference(draft, r.stage, r.output)
         key = f"lead:{source}-{r.consumer}"
-        found[key] = ChainPlace(key, "lead", f"between {source} and {r.consumer}")
+        found[key] = ChainPlace(
+            key, "lead", f"between {called(draft, r.stage, r.output)} and {called(draft, r.consumer)}"
+        )
     for stage in draft.plain["stages"]:
         for output in outputs_of(draft, stage):
             key = f"output:{stage}.{output}"
-            found[key] = ChainPlace(
-                key, "output", f"after {short_reference(draft, stage, output)}, before everything it feeds"
-            )
+            found[key] = ChainPlace(key, "output", f"after {called(draft, stage, output)}, before everything it feeds")
     for r in references(draft):
         key = "input:" + ".".join(map(str, (r.consumer, *r.source_path[3:])))
-        words = f"into {r.consumer}" + (f", input {r.source_path[3]}" if len(r.source_path) > 3 else "")
+        words = f"into {called(draft, r.consumer)}" + (f", input {r.source_path[3]}" if len(r.source_path) > 3 else "")
         found.setdefault(key, ChainPlace(key, "input", words))
     return list(found.values())
 

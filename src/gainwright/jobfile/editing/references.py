@@ -59,6 +59,17 @@ def short_reference(draft: Draft, stage: str, output: str, side: str = "") -> st
     return ".".join([*parts, side] if side else parts)
 
 
+def called(draft: Draft, stage: str, output: str = "", side: str = "") -> str:
+    """Return a stage, or an output of it, as people call it: by its name if it has one, else as it is written."""
+    name = str(draft.plain["stages"][stage].get("name") or "")
+    if not name:
+        return short_reference(draft, stage, output, side) if output else stage
+    several = output and outputs_of(draft, stage) != [output]
+    return ", ".join(
+        part.replace("_", " ") if part != name else part for part in (name, output if several else "", side) if part
+    )
+
+
 def split_reference(draft: Draft, text: str) -> tuple[str, str, str]:
     """Return stage, output and side of a reference; the side is empty for all sides."""
     stage, _, rest = text.partition(".")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.jobfile.editing.draft import Draft, Path
+from gainwright.jobfile.editing.draft import Draft, Path, TextDraft
 from gainwright.model import long_form
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def unset_key(text: str, path: Path, *, name: str = "job") -> str:
     return draft.finished()
 
 
-def put_key(draft: Draft, path: Path, value: Value) -> None:
+def put_key(draft: TextDraft, path: Path, value: Value) -> None:
     """Set one key of a draft; a single value for all outputs becomes one among others."""
     if len(path) > 1 and path[0] in _SHORT:
         held = draft.at(path[:1])
@@ -70,7 +70,7 @@ def put_key(draft: Draft, path: Path, value: Value) -> None:
         draft.set(path, value, after=after)
 
 
-def remove_key(draft: Draft, path: Path) -> None:
+def remove_key(draft: TextDraft, path: Path) -> None:
     """Remove one key of a draft, and its parent mapping when that is then empty."""
     if len(path) == 2 and path[0] in _SHORT and path[1] == "all" and not isinstance(draft.at(path[:1]), dict):
         path = path[:1]
@@ -81,7 +81,7 @@ def remove_key(draft: Draft, path: Path) -> None:
         draft.unset(path)
 
 
-def _lengthen(draft: Draft, path: Path) -> None:
+def _lengthen(draft: TextDraft, path: Path) -> None:
     """Write a short form (`gain: fixed`) in full before one of its keys is changed."""
     if len(path) > 3 and path[0] == "stages":
         held = draft.at(path[:3])

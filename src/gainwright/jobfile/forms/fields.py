@@ -70,6 +70,7 @@ def shape(model: type[BaseModel]) -> Shape:
 
 _FIRST = (
     "kind",
+    "name",
     "title",
     "customer",
     "from",

@@ -180,6 +180,7 @@ IF_EMPTY = {
     "length": "not needed where its resistance is given",
     "area": "the usual cross-section for its kind",
     "customer": "not given",
+    "name": "its key",
     "note": "nothing",
     "title": "untitled",
     "description": "not given",

@@ -78,11 +78,15 @@ def edit(request: Request, site: CurrentSite, actor: Actor, job: str, what: str,
         given["place"] = given["way"]
 
     def do() -> str:
-        def edited(text: str) -> str:
-            return chain_edits.apply_edit(text, what, _given(given))
-
-        chain_edits.change_job(site.store, job, edited, seen=seen_of(given), by=actor)
-        return _end(job, what, given)
+        before = site.store.jobs.get(job)
+        done = chain_edits.change_job(
+            site.store,
+            job,
+            lambda text: chain_edits.apply_edit(text, what, _given(given)),
+            seen=seen_of(given),
+            by=actor,
+        )
+        return _end(job, what, given, _new_keys(before.text, done.text))
 
     return done_or_shown(do, lambda error: _refused(request, site, site.store.jobs.get(job), given, error))
 
@@ -117,17 +121,22 @@ def _refused(
         return show_chain(request, site, stored, error=error)
 
 
-def _end(job: str, what: str, given: dict[str, str]) -> str:
+def _new_keys(before: str, after: str) -> list[str]:
+    """Return the keys of stages and instruments that are new, in the order of the file."""
+    from gainwright.jobfile.editing import TextDraft
+
+    known, now = TextDraft(before).plain, TextDraft(after).plain
+    sections = ("stages", "instruments")
+    return [key for s in sections for key in now.get(s) or {} if key not in (known.get(s) or {})]
+
+
+def _end(job: str, what: str, given: dict[str, str], new: list[str]) -> str:
     """Return the address that shows the result of a change."""
     kind = what.partition("_")[2]
-    if what in ("remove_stage", "remove_branch"):
+    if what in ("remove_stage", "remove_branch", "remove_instrument"):
         return f"/jobs/{job}/chain"
     if kind == "instrument":
-        return (
-            f"/jobs/{job}/chain" if what.startswith("remove") else address_of(job, "instrument", given.get("new", ""))
-        )
-    if what in ("add_stage", "rename_stage"):
-        return address_of(job, "stage", given.get("new", ""))
-    if what == "add_branch":
-        return address_of(job, "stage", given.get("amplifier", ""))
+        return address_of(job, "instrument", new[0] if new else given.get("instrument", ""))
+    if what in ("add_stage", "rename_stage", "add_branch") and new:
+        return address_of(job, "stage", new[0])
     return address_of(job, "stage", given.get("stage", ""))

@@ -8,16 +8,18 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from gainwright.app.jobs import chain_edits
+from gainwright.app.jobs import chain_edits, job_start
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
-from gainwright.web.form_fields import Sent, seen_of
+from gainwright.web.form_fields import MOST_SEEN, Sent, seen_of
 from gainwright.web.jobs import chain_view as view
+from gainwright.web.jobs import picked_values
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
+    from gainwright.jobfile.forms import Field
     from gainwright.plan import Finding
     from gainwright.web.site import Site
 
@@ -31,8 +33,8 @@ def chain(
     """Show the chain as wired, with the findings at its stages once it is checked."""
     try:
         site.models.read(job.text)
-    except JobError:  # stored by an older version, for example; its text can still be corrected
-        return go_to(f"/jobs/{job.id}/chain/text")
+    except JobError:  # only begun, or stored by an older version, for example; its text can still be corrected
+        return go_to(f"/jobs/{job.id}/start" if job_start.is_unfinished(job.text) else f"/jobs/{job.id}/chain/text")
     if check:
         site.models.plan(job.text)
     return show_chain(request, site, job)
@@ -87,9 +89,15 @@ FormOfPath = Annotated[tuple[str, str], Depends(_form_of_path)]
 @router.get("/jobs/{job}/chain/section/{section}")
 @router.get("/jobs/{job}/chain/stage/{stage}")
 @router.get("/jobs/{job}/chain/instrument/{instrument}")
-def form(request: Request, site: CurrentSite, job: CurrentJob, place: FormOfPath) -> Response:
-    """Show the form of a section, a stage or an instrument."""
-    return show_form(request, site, job, *place)
+def form(
+    request: Request,
+    site: CurrentSite,
+    job: CurrentJob,
+    place: FormOfPath,
+    saved: Annotated[int | None, Query(ge=0, le=MOST_SEEN)] = None,
+) -> Response:
+    """Show the form of a section, a stage or an instrument; after it was saved it says so."""
+    return show_form(request, site, job, *place, saved=saved if saved in (0, job.revision) else None)
 
 
 def show_form(
@@ -101,16 +109,27 @@ def show_form(
     *,
     given: dict[str, str] | None = None,
     error: GainwrightError | None = None,
+    saved: int | None = None,
 ) -> Response:
-    """Show the form of a section, a stage or an instrument, with what was typed and its error."""
+    """Show the form of a section, a stage or an instrument, with what was typed and its error.
+
+    Parameters
+    ----------
+    saved : the revision it was just saved as, 0 when nothing was changed, None otherwise.
+    """
     forms = view.forms_at(site, stored.text, section, name)
     fields = view.fields_of(forms)
+    stages = site.models.job(stored.text).stages
     typed = {} if given is None else {key: text for key, text in view.typed_of(given).items() if key in fields}
     stale = isinstance(error, ConflictError)
     shown: dict[str, Any] = {
         "section": section,
         "called": name,
-        "title": name or view.SECTIONS.get(section, section),
+        "heading": (stages[name].name if section == "stage" else "") or name or view.SECTIONS.get(section, section),
+        "called_of": {key: stage.name or key for key, stage in stages.items()},
+        "parts": _parts(fields, typed, given or {}),
+        "choices": picked_values.PICKER_CHOICES,
+        "saved": saved,
         "forms": forms,
         "typed": typed,
         "wrong": view.place_of(error.where, fields) if error else "",
@@ -124,6 +143,12 @@ def show_form(
         "address": address_of(stored.id, section, name),
     }
     return page(request, "chain_form.html", job=stored, here="chain", **shown)
+
+
+def _parts(fields: dict[str, Field], typed: dict[str, str], given: dict[str, str]) -> dict[str, list[str]]:
+    """Return what the pickers of each field show; fields without pickers are left out."""
+    found = {name: picked_values.parts_of(f, typed.get(name, f.present), given) for name, f in fields.items()}
+    return {name: parts for name, parts in found.items() if parts is not None}
 
 
 def address_of(job: str, section: str, name: str = "") -> str:
@@ -165,12 +190,14 @@ def fill(request: Request, site: CurrentSite, actor: Actor, job: str, place: For
     """Store the form of a section, of a stage with its outputs, or of an instrument."""
 
     def do() -> str:
-        texts, seen = view.typed_of(given), seen_of(given)
+        texts, seen = view.typed_of(given, strict=True), seen_of(given)
+        saved = 0
         if texts or site.store.jobs.get(job).revision != seen:
-            chain_edits.change_job(
+            changed = chain_edits.change_job(
                 site.store, job, lambda text: chain_edits.fill_in_fields(text, texts), seen=seen, by=actor
             )
-        return address_of(job, *place)
+            saved = changed.revision
+        return f"{address_of(job, *place)}?saved={saved}"
 
     def show(error: GainwrightError) -> Response:
         return show_form(request, site, site.store.jobs.get(job), *place, given=given, error=error)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import difflib
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from gainwright.app.jobs import chain_edits
 from gainwright.app.store import ConflictError
 from gainwright.errors import GainwrightError, JobError
-from gainwright.web.form_fields import Sent, seen_of
+from gainwright.web.form_fields import MOST_SEEN, Sent, seen_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
@@ -27,14 +27,19 @@ _PLACE = re.compile(r"job:([0-9]+)(?::([0-9]+))?")
 
 
 @router.get("/jobs/{job}/chain/text")
-def text(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
-    """Show the text of the file, with its first error if it has one."""
+def text(
+    request: Request,
+    site: CurrentSite,
+    job: CurrentJob,
+    saved: Annotated[int, Query(ge=0, le=MOST_SEEN)] = 0,
+) -> Response:
+    """Show the text of the file, with its first error if it has one; after it was saved it says so."""
     invalid = None
     try:
         site.models.read(job.text)
     except JobError as error:
         invalid = error
-    return _shown(request, job, job.text, seen=job.revision, error=invalid)
+    return _shown(request, job, job.text, seen=job.revision, error=invalid, saved=saved == job.revision)
 
 
 def _shown(
@@ -45,6 +50,7 @@ def _shown(
     seen: int,
     error: GainwrightError | None = None,
     fine: bool = False,
+    saved: bool = False,
 ) -> Response:
     stale = isinstance(error, ConflictError)
     lines = typed.split("\n")
@@ -62,6 +68,7 @@ def _shown(
         "seen": stored.revision if stale else seen,
         "error": error,
         "fine": fine,
+        "saved": saved,
         "stale": stale,
         "between": _between(stored.text, typed) if stale else [],
     }
@@ -88,7 +95,7 @@ def write(request: Request, site: CurrentSite, actor: Actor, stored: CurrentJob,
         if "save" not in given:
             return _shown(request, stored, typed, seen=seen, fine=True)
         kept = typed.replace("\n", "\r\n") if "\r\n" in stored.text else typed
-        chain_edits.change_job(site.store, stored.id, lambda _old: kept, seen=seen, by=actor)
+        changed = chain_edits.change_job(site.store, stored.id, lambda _old: kept, seen=seen, by=actor)
     except GainwrightError as error:
         return _shown(request, site.store.jobs.get(stored.id), typed, seen=seen, error=error)
-    return go_to(f"/jobs/{stored.id}/chain/text")
+    return go_to(f"/jobs/{stored.id}/chain/text?saved={changed.revision}")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
+from gainwright.web.jobs import picked_values
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,15 +74,21 @@ def was_of(forms: list[Form]) -> str:
     return json.dumps({f.name: f.present for form in forms for f in form.fields if f.present}, ensure_ascii=False)
 
 
-def typed_of(given: Mapping[str, str]) -> dict[str, str]:
-    """Return the keys that were changed on a form, as typed, compared with its hidden field `was`."""
+def typed_of(given: Mapping[str, str], *, strict: bool = False) -> dict[str, str]:
+    """Return the keys that were changed on a form, as typed, compared with its hidden field `was`.
+
+    Raises
+    ------
+    QuantityError : strict, and a part of a value with pickers is missing; `where` is its key.
+    """
     try:
         was = json.loads(given.get("was", "{}"))
     except ValueError:
         was = {}
     was = was if isinstance(was, dict) else {}
-    names = [name for name in given if name.partition(".")[0] in _ROOTS]
-    return {name: given[name] for name in names if _plain(given[name]) != _plain(str(was.get(name, "")))}
+    texts = picked_values.put_together(given, strict=strict)
+    names = [name for name in texts if name.partition(".")[0] in _ROOTS]
+    return {name: texts[name] for name in names if _plain(texts[name]) != _plain(str(was.get(name, "")))}
 
 
 _ROOTS = ("title", "customer", "note", "thd_limit", "vehicle", "allowance", "tones", "access", "instruments", "stages")
@@ -170,7 +177,12 @@ def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
         consumers = {r.consumer for r in feeds}
         return {
             "kind": says["kind"],
-            "fed": sorted({editing.short_reference(draft, r.stage, r.output, r.side) for r in fed}),
+            "fed": {
+                editing.short_reference(draft, r.stage, r.output, r.side): editing.called(
+                    draft, r.stage, r.output, r.side
+                )
+                for r in sorted(fed, key=lambda r: (r.stage, r.output, r.side))
+            },
             "fed_stages": list(dict.fromkeys(r.stage for r in fed)),
             "feeds": list(dict.fromkeys(r.consumer for r in feeds)),
             "outputs": editing.outputs_of(draft, stage) if says["kind"] in WITH_NAMED_OUTPUTS else [],

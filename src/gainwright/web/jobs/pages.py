@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.jobs import stored_jobs
+from gainwright.app.jobs import job_start, stored_jobs
 from gainwright.app.measuring.stored_recordings import list_recordings
 from gainwright.app.store import JobState
 from gainwright.errors import GainwrightError
@@ -93,7 +93,9 @@ def put(site: CurrentSite, job: str, shelf: Annotated[JobState, Form()]) -> Resp
 
 @router.get("/jobs/{job}")
 def overview(request: Request, site: CurrentSite, job: CurrentJob) -> Response:
-    """Show one job: what to do next, a summary, links to its parts."""
+    """Show one job: what to do next, a summary, links to its parts; one that was only begun is continued."""
+    if job_start.is_unfinished(job.text):
+        return go_to(f"/jobs/{job.id}/start")
     entries = site.store.runs.entries(job.id)
     kept = [k for k in list_recordings(site.store, job.id) if not k.removed]
     try:
