@@ -52,6 +52,19 @@ def test_notes_over_http(api: httpx.Client, job: str) -> None:
     assert api.get(f"{notes}/{made[0].json()['id']}/photo").status_code == 404
 
 
+def test_handover_shows_photos_and_notes_when_they_are_wanted(api: httpx.Client, job: str) -> None:
+    """With the number of their step, and only then."""
+    sent = {"data": {"step": STEP, "text": "plug loose"}, "files": {"photo": ("a.jpg", photo(40, 30))}}
+    api.post(f"/api/jobs/{job}/notes", **sent).raise_for_status()  # type: ignore[arg-type]
+    papers = f"/api/jobs/{job}/papers/handover.html"
+    shown = api.get(papers, params={"photos": True}, timeout=60).text
+    assert "Step 8: plug loose" in shown
+    assert "data:image/jpeg;base64," in shown
+    plain = api.get(papers, timeout=60).text
+    assert "plug loose" not in plain
+    assert "data:image" not in plain
+
+
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "plain"])
 def test_photo_and_note_at_a_step(
     open_page: Callable[..., Page],

@@ -84,6 +84,24 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """A photo with its text alternative.
+
+    Attributes
+    ----------
+    orientation : how it is turned, 1 to 8 as in Exif (CIPA DC-008, 4.6.4, tag 274); its file itself doesn't say.
+    """
+
+    kind: ClassVar = "figure"
+    content: bytes
+    media_type: str
+    width: int
+    height: int
+    orientation: int
+    alternative: str
+
+
+@dataclass(frozen=True, slots=True)
 class BlankLines:
     """Lines to be filled in by hand, each with its label."""
 
@@ -91,7 +109,7 @@ class BlankLines:
     labels: tuple[str, ...]
 
 
-Block = Heading | Paragraph | BulletList | Table | StepBlock | Figure | BlankLines
+Block = Heading | Paragraph | BulletList | Table | StepBlock | Figure | Picture | BlankLines
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from dataclasses import fields
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from gainwright.report.paper import Block, Figure, Paper
+from gainwright.report.paper import Block, Figure, Paper, Picture
+from gainwright.report.photos import picture_svg
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -51,6 +52,8 @@ def paper_content(
 def _block(block: Block, into: Language, draw: Callable[[Chart, Language], str]) -> dict[str, Any]:
     if isinstance(block, Figure):
         return {"kind": block.kind, "svg": draw(block.chart, into), "alternative": into.translate(block.alternative)}
+    if isinstance(block, Picture):
+        return {"kind": block.kind, "svg": picture_svg(block), "alternative": into.translate(block.alternative)}
     parts = {f.name: _translated(getattr(block, f.name), into) for f in fields(block)}
     return {"kind": block.kind, **parts}
 

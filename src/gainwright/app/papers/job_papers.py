@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from gainwright.report.clean_steps import FoundVolume
     from gainwright.report.handover import Measured
     from gainwright.report.paper import Paper
+    from gainwright.report.photos import PaperNote
 
 MEDIA_TYPES = {
     ".pdf": "application/pdf",
@@ -29,7 +30,7 @@ MEDIA_TYPES = {
 
 @dataclass(frozen=True, slots=True)
 class PaperRequest:
-    """A request for a paper: kind, language, size, date, a case by name, recordings by id (those marked for it when None), and whether the set-up sheet is short."""
+    """A request for a paper: kind, language, size, date, a case by name, recordings by id (those marked for it when None), whether the set-up sheet is short, and whether a handover shows the photos and notes."""
 
     kind: str = "setup"
     language: str = "en"
@@ -38,6 +39,7 @@ class PaperRequest:
     case: str = ""
     recordings: tuple[str, ...] | None = None
     short: bool = False
+    photos: bool = False
 
     def checked(self, suffix: str = ".pdf") -> PaperRequest:
         """Return the request if it is valid.
@@ -106,8 +108,29 @@ def job_paper(
         closed_by_cause=store.cases.closed_by_cause(),
         short=wanted.short,
         volumes=volumes,
+        notes=_notes(store, job, plan) if wanted.photos and wanted.kind == "handover" else (),
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)
+
+
+def _notes(store: Store, job: str, plan: Plan | None) -> tuple[PaperNote, ...]:
+    from gainwright.app.set_up.photos import read_photo
+    from gainwright.plan import labels
+    from gainwright.report.paper import Picture
+    from gainwright.report.photos import PaperNote
+    from gainwright.texts import say
+
+    numbers = {} if plan is None else labels(plan.lines)
+    found = []
+    for note in store.notes.of(job):
+        number, picture = numbers.get(note.step, ""), None
+        if note.media_type:
+            photo = read_photo(store.notes.photo(note.id), keep_orientation=False)
+            size = (photo.width, photo.height, photo.orientation)
+            shown = say("Photo: {text}", text=note.text) if note.text else say("Photo without a note")
+            picture = Picture(photo.content, photo.media_type, *size, shown)
+        found.append(PaperNote(number, note.text, picture))
+    return tuple(found)
 
 
 def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, get_args
 
 from gainwright.errors import CallError
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from gainwright.report.handover import Measured
     from gainwright.report.languages import Language
     from gainwright.report.paper import Paper
+    from gainwright.report.photos import PaperNote
 
 SUFFIXES = (".pdf", ".html", ".json", ".csv")
 SIZES = ("a4", "letter")
@@ -43,6 +44,7 @@ class PaperMaterial:
     closed_by_cause : how many cases of the store were closed with each cause.
     short : whether the set-up sheet has one line a step.
     volumes : the highest clean volumes that were found in the set-up.
+    notes : of the steps, for a handover, with their photos.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -55,6 +57,7 @@ class PaperMaterial:
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
     short: bool = False
     volumes: tuple[FoundVolume, ...] = ()
+    notes: tuple[PaperNote, ...] = ()
 
 
 def check_kind(kind: str) -> None:
@@ -90,7 +93,9 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         plan = make_plan(job)
     if kind == "setup":
         return setup_sheet(job, plan, date=material.date, short=material.short)
-    return handover(
+    from gainwright.report.photos import note_blocks
+
+    paper = handover(
         job,
         plan,
         entries=material.entries,
@@ -101,6 +106,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         music=material.music,
         volumes=material.volumes,
     )
+    return replace(paper, blocks=paper.blocks + note_blocks(material.notes))
 
 
 def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tuple[Knee, Chart]:

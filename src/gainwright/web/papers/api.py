@@ -30,13 +30,16 @@ class Order(BaseModel):
     case: str = Field(default="", max_length=80)
     recordings: list[str] | None = Field(default=None, max_length=100)
     short: bool = False
+    photos: bool = False
 
 
 @router.post("", status_code=202)
 def order(site: CurrentSite, job: str, order: Order) -> WorkProgress:
     """Start making a paper; the answer is work to follow at /api/work."""
     recordings = None if order.recordings is None else tuple(order.recordings)
-    wanted = PaperRequest(order.kind, order.language, order.size, order.date, order.case, recordings, order.short)
+    wanted = PaperRequest(
+        order.kind, order.language, order.size, order.date, order.case, recordings, order.short, order.photos
+    )
     return paper_files.start(site, job, wanted, f".{order.form}").progress
 
 
@@ -51,7 +54,9 @@ def paper(
     date: Word = "",
     case: Word = "",
     short: bool = False,
+    photos: bool = False,
 ) -> Response:
     """Return a paper as .pdf, .html, .csv or .json."""
-    content, name = paper_files.made(site, job, PaperRequest(kind, language, size, date, case, short=short), f".{form}")
+    asked = PaperRequest(kind, language, size, date, case, short=short, photos=photos)
+    content, name = paper_files.made(site, job, asked, f".{form}")
     return attachment(content, name=name, media_type=MEDIA_TYPES[f".{form}"])

@@ -32,9 +32,10 @@ def wanted_of(
     date: Word = "",
     case: Word = "",
     short: bool = False,
+    photos: bool = False,
 ) -> PaperRequest:
     """Return the paper that a query asks for."""
-    return PaperRequest(kind, language, size, date, case, short=short)
+    return PaperRequest(kind, language, size, date, case, short=short, photos=photos)
 
 
 Asked = Annotated[PaperRequest, Depends(wanted_of)]
@@ -91,12 +92,14 @@ def make(
     date: Annotated[str, Form(max_length=10)] = "",
     case: Annotated[str, Form(max_length=80)] = "",
     short: Annotated[bool, Form()] = False,
+    photos: Annotated[bool, Form()] = False,
 ) -> Response:
     """Start making a paper as a file."""
 
     def do() -> str:
-        paper_files.start(site, job.id, PaperRequest(kind, language, size, date, case, short=short), f".{form}")
-        also = "&short=true" if short else ""
+        asked = PaperRequest(kind, language, size, date, case, short=short, photos=photos)
+        paper_files.start(site, job.id, asked, f".{form}")
+        also = ("&short=true" if short else "") + ("&photos=true" if photos else "")
         return f"/jobs/{job.id}/papers?kind={kind}&language={language}&size={size}&date={date}{also}"
 
     return done_or_shown(do, lambda error: _papers(request, site, job, PaperRequest(), shown=False, error=error))
