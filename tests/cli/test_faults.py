@@ -140,6 +140,7 @@ def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "That can't be used" in done.stderr
     assert "stored:" in done.stderr
+    assert "For it the controls stand at: Volume of the head unit step" in " ".join(done.stderr.split())
     again = run("diagnose", "--case", "red", "--cases", "kept", typed="close gain_muted amp\n", folder=folder)
     assert again.returncode == 0, again.stderr
     assert "sub silent" in again.stderr

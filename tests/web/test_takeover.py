@@ -138,6 +138,8 @@ def test_reading_is_judged_by_what_is_shown(bay: TestClient, job: str) -> None:
     assert expect["value"] == pytest.approx(16.7)
     page = bay.get(f"/jobs/{job}/setup/{step}").text
     assert "It follows from 16.7 V read at step" in page
+    assert "26.5 V" in bay.get(f"/jobs/{job}/setup?short=true").text
+    assert "26.5 V" in bay.get(f"/jobs/{job}/live?step=verify.amp_sub.out.mono").text
     sent = bay.post(f"/api/jobs/{job}/run", json={"step": step, "text": "16.6", "seen": 0}).json()["value"]
     assert (sent["expected"], sent["low"], sent["high"]) == (expect["value"], expect["low"], expect["high"])
     assert sent["verdict"] == "fits"

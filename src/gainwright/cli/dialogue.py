@@ -50,7 +50,7 @@ def run_dialogue(
                 break
             if said.lower() == "other":
                 choice = choice + 1 if found.next else 0
-                _ask(say, found, choice)
+                _ask(say, found, choice, dialogue)
                 continue
             if not _taken(said, say, dialogue, found, choice):
                 continue
@@ -71,14 +71,27 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
 
     found = dialogue.diagnosis()
     say("\n" + diagnosis_text(found, shown=4))
+    if found.next:
+        _say_controls(say, dialogue, found.next[0])
     return found
 
 
-def _ask(say: Callable[[str], None], found: Diagnosis, choice: int) -> None:
+def _say_controls(say: Callable[[str], None], dialogue: Dialogue, test: NextTest) -> None:
+    """Say where the controls must stand for a test that plays a tone."""
+    from gainwright.app.cases.test_settings import conditions_of
+
+    stands = [f"{c.where_text} {c.stands}" for c in conditions_of(test.entry, dialogue.diagnoser.job).controls]
+    if stands:
+        say(f"  For it the controls stand at: {'; '.join(stands)}.")
+
+
+def _ask(say: Callable[[str], None], found: Diagnosis, choice: int, dialogue: Dialogue) -> None:
     from gainwright.report.diagnosis import next_test_lines
 
     if found.next:
-        say("\n".join(["", "Instead", *next_test_lines(found.next[choice % len(found.next)])]))
+        test = found.next[choice % len(found.next)]
+        say("\n".join(["", "Instead", *next_test_lines(test)]))
+        _say_controls(say, dialogue, test)
 
 
 def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Diagnosis, choice: int) -> bool:

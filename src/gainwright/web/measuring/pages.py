@@ -14,7 +14,7 @@ from gainwright.errors import GainwrightError
 from gainwright.texts import say
 from gainwright.web.measuring.recordings_api import What
 from gainwright.web.rendering import done_or_shown, go_to, page
-from gainwright.web.set_up.evaluation import current_run
+from gainwright.web.set_up.evaluation import current_run, expected
 from gainwright.web.site import CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -121,7 +121,7 @@ def _live(
         source=source,
         inputs=inputs,
         no_inputs=no_inputs,
-        step=None if planned is None else _for_step(planned),
+        step=None if job is None or planned is None else _for_step(site, job, planned),
         check=_level_tones(None if planned is None else planned.step),
         notes=[RECORDER_VOLTS],
         kept=[(k, _verdict(k.recording.measured)) for k in recordings if not k.removed],
@@ -138,11 +138,12 @@ def _planned(site: Site, job: StoredJob, wanted: str) -> StepState | None:
     return next((state for state in current_run(site, job).steps if state.step.id == wanted), None)
 
 
-def _for_step(state: StepState) -> ForStep:
-    from gainwright.report.sheet import expected
+def _for_step(site: Site, job: StoredJob, state: StepState) -> ForStep:
+    from gainwright.report.sheet import expected as expected_words
 
     step = state.step
-    expects = expected(step.expect) if step.expect is not None and state.asked in ("volts", "column") else ""
+    expect = expected(site, job, current_run(site, job), state, None) if state.asked in ("volts", "column") else None
+    expects = "" if expect is None else expected_words(expect)
     tone = ""
     if step.tone_hz and step.level_dbfs is not None:
         tone = say("{hz} Hz at {level} dBFS", hz=f"{step.tone_hz:g}", level=f"{step.level_dbfs:g}")

@@ -73,7 +73,7 @@ def overview(
         run=run,
         phases=list(phases.items()),
         short=short,
-        expected=expected_words,
+        expected=lambda s: expected_words(expected(site, job, run, s, None) or s.step.expect),
         reading_words=reading_words,
         describe_marks=describe_marks,
         volts=volts,
