@@ -27,19 +27,28 @@ def run_knee_dialogue(
     CallError : nothing was typed.
     """
     from gainwright.app.measuring.knee import knee_of, parse_readings
+    from gainwright.app.measuring.lost_point import meant_row
     from gainwright.report.knee import advice_text
 
     say(ASK)
     readings: list[tuple[float, float]] = []
     found: Knee | None = None
+    asked = ""
     for line in lines:
         if not line.strip():
             break
         try:
             if line.strip().lower() == "undo":
-                del readings[-1:]
+                readings, asked = readings if asked else readings[:-1], ""
             else:
-                readings += parse_readings([line], "typed")
+                read = parse_readings([line], "typed")
+                meant = meant_row(line, readings, *read[0]) if len(read) == 1 else None
+                if meant is not None and line.split() != asked.split():
+                    asked = line
+                    say(f"Was it {meant}? Type that, or {line.strip()} again to keep it.")
+                    continue
+                readings += read
+                asked = ""
             if not readings:
                 continue
             found = knee_of(readings, kind=kind, limit_percent=limit_percent)

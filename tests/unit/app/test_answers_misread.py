@@ -135,3 +135,12 @@ def test_evidence_files_are_read_by_the_same_reader() -> None:
     for reads in ("²", "٣ V", "not open", "open"):
         with pytest.raises(JobError, match="reads"):
             read_evidence_text(f'evidence:\n  - {{check: amp.supply_voltage, reads: "{reads}"}}\n', JOB)
+
+
+@pytest.mark.parametrize("place", ["amp.supply_voltage", "amp.turn_on_voltage"])
+def test_negative_volts_of_a_supply_say_what_is_swapped(place: str) -> None:
+    """It is no evidence about the supply's volts, and the sentence says what to do."""
+    with pytest.raises(CallError) as caught:
+        with_result({"check": place}, "\u221213,8 V")
+    assert "swapped" in caught.value.rule
+    assert "switch everything off" in caught.value.remedy

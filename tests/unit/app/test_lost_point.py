@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import pickle
 
@@ -97,6 +98,20 @@ def test_question_travels_with_its_candidate() -> None:
         assert (copy.code, copy.candidate, copy.remedy) == ("asked_about", "13.9", "say")
     assert error.with_place("here").as_json()["candidate"] == "13.9"
     assert error.with_place("here").where == "here"
+
+
+def test_lost_point_in_the_terminal_is_asked_about_once() -> None:
+    """Each of the two answers counts: the row as it was meant, or the same line again."""
+    from gainwright.cli.knee_dialogue import run_knee_dialogue
+    from gainwright.metering import MeterKind
+
+    said: list[str] = []
+    lines = io.StringIO("30 2.0\n31 224\n31 2.24\n32 25.2\n32 25.2\n33 2.8\n\n")
+    _, readings = run_knee_dialogue(lines, said.append, kind=MeterKind(), limit_percent=1.0)
+    asked = [line for line in said if line.startswith("Was it")]
+    assert asked[0] == "Was it 31 2.24? Type that, or 31 224 again to keep it."
+    assert asked[1].startswith("Was it 32 2.52?")
+    assert readings[:3] == [(30.0, 2.0), (31.0, 2.24), (32.0, 25.2)]
 
 
 def test_row_is_held_against_its_neighbour() -> None:

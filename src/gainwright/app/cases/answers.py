@@ -112,6 +112,13 @@ def _lead(text: str, second: str) -> dict[str, Any]:
 
 def _check(what: str, text: str) -> dict[str, Any]:
     if what in ("supply_voltage", "turn_on_voltage"):
+        if normalise_text(text).startswith("-"):
+            raise AnswerError(
+                f"{text.strip()[:40]} is negative",
+                code="bad_reading",
+                rule="the leads of the meter are swapped, or plus and minus of the supply are",
+                remedy="swap the leads of the meter and read again; if the supply is reversed, switch everything off and have it put right first",
+            )
         return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
     if what == "resistance":
         return {"reads": str(read_ohms(text))}

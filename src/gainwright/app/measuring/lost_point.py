@@ -63,6 +63,13 @@ def with_point_moved(text: str, places: int, *, number: int = 0) -> str | None:
     return f"{text[: found[number].start()]}{moved:f}{text[found[number].end() :]}"
 
 
+def meant_row(line: str, rows: Iterable[tuple[float, float | None]], step: float, volts: float) -> str | None:
+    """Return a typed row with the point of its volts where it was probably meant; None where it stands right."""
+    interval = interval_of_row(rows, step)
+    places = None if interval is None else places_lost(volts, *interval)
+    return None if places is None else with_point_moved(line.strip(), places, number=1)
+
+
 def interval_of_row(rows: Iterable[tuple[float, float | None]], step: float) -> tuple[float, float] | None:
     """Return the volts between which a step's reading must lie, from the nearest step read; None without one.
 
