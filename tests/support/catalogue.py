@@ -54,7 +54,7 @@ def page_sentences() -> set[str]:
 
 def words() -> set[str]:
     """Return the sentences and words that the code takes from its own tables."""
-    from gainwright.diagnose import cause_texts, wording
+    from gainwright.diagnose import cause_texts, outcome_texts, wording
     from gainwright.plan.stage_steps import REASONS
     from gainwright.report.languages import CHART_WORDS
     from gainwright.report.text import PHASES, REMARKS, RESULTS, SET_BY
@@ -72,8 +72,8 @@ def words() -> set[str]:
     return (
         found
         | set(wording._CHECKS.values())
-        | set(wording._LABELS.values())
-        | set(wording._PLACES.values())
+        | set(outcome_texts._LABELS.values())
+        | set(outcome_texts._PLACES.values())
         | set(cause_texts._SHORT_NAMES.values())
     )
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import functools
 
+from cars import CARS
+
 from gainwright.jobfile import example_text, read_job_text
 from gainwright.model import Job
 from gainwright.plan import Finding, Plan, Step, make_plan
@@ -32,3 +34,9 @@ def finding(plan: Plan, code: str, where: str) -> Finding:
 def two_way_plan() -> Plan:
     """Return the plan of the example with a two-way front and a subwoofer."""
     return make_plan(job())
+
+
+@functools.cache
+def plan_of(name: str) -> Plan:
+    """Return the plan of an example or of one of the other cars, made once."""
+    return make_plan(read_job_text(CARS[name] if name in CARS else example_text(name)).job)

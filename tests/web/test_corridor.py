@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from browser_acts import click, press
 
+from gainwright.app.jobs.corridor import path_tones
 from gainwright.jobfile import controls, example_text, read_job_text, with_settings
 from gainwright.results import to_json
 from gainwright.solve import Chain, levels
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 def margin_of(page: Page, place: str) -> str:
     """Return the margin that the drawing shows at a place of the first path."""
-    group = page.locator(".passage:not(.other) .at", has=page.get_by_text(place, exact=True)).first
+    group = page.locator(".passage .at", has=page.get_by_text(place, exact=True)).first
     return str(group.locator("text").nth(1).text_content())
 
 
@@ -41,20 +42,20 @@ def test_levels_over_the_api_are_those_of_the_solver(api: httpx.Client, job: str
 def test_control_is_moved_and_the_corridor_follows(open_page: Callable[..., Page], job: str, size: str) -> None:
     """A number and a slider move the same control; the margin falls by what the volume adds; the job isn't changed."""
     page = open_page(f"/jobs/{job}/corridor?tone=50&level=0", size=size)
-    before = margin_of(page, "head.sub")
+    before = margin_of(page, "head sub")
     page.get_by_label("volume", exact=True).fill("38")
-    page.get_by_text("head.volume 30 → 38").wait_for()
-    after = margin_of(page, "head.sub")
+    page.get_by_text("volume of the head unit 30 → 38").wait_for()
+    after = margin_of(page, "head sub")
     read = read_job_text(example_text("two_way_and_sub")).job
     chain = Chain(with_settings(read, {"head.volume": "38"}))
     node = next(n for n in levels(chain, tone_hz=50, level_dbfs=0).paths[0].nodes if n.node.startswith("head.sub"))
     assert after != before
-    assert f"{node.margin_db:.1f} dB left" in after
-    slider = page.get_by_label("head volume, slider")
+    assert f"{node.margin_db:.1f} dB to spare" in after
+    slider = page.get_by_label("volume of the head unit, slider")
     assert slider.input_value() == "38"
     slider.focus()
     page.keyboard.press("ArrowLeft")
-    page.get_by_text("head.volume 30 → 37").wait_for()
+    page.get_by_text("volume of the head unit 30 → 37").wait_for()
     assert page.get_by_label("volume", exact=True).input_value() == "37"
 
 
@@ -65,13 +66,13 @@ def test_dragged_slider_ends_at_its_last_position(open_page: Callable[..., Page]
         """() => { const s = [...document.querySelectorAll("[data-mirrors]")].find((e) => e.dataset.mirrors === "c-head.volume");
         for (let i = 1; i < 40; i += 1) { s.value = String(i); s.dispatchEvent(new Event("input", { bubbles: true })); } }"""
     )
-    page.get_by_text("head.volume 30 → 39").wait_for()
+    page.get_by_text("volume of the head unit 30 → 39").wait_for()
 
 
 def test_clipping_is_shown_by_word_and_shape(open_page: Callable[..., Page], job: str) -> None:
-    """Where it clips there is a word and a square, and a phone shows the path with the smallest margin first."""
+    """Where it clips there is a word and a square, and the path with the smallest margin of those that the tone is made for is shown."""
     page = open_page(f"/jobs/{job}/corridor?tone=50&level=0&set.amp_sub.gain=100&set.head.volume=40", size="phone")
-    shown = page.locator(".passage:not(.other)")
+    shown = page.locator(".passage")
     assert shown.count() == 1
     words = str(shown.locator("svg").text_content())
     assert "■ clips by" in words
@@ -84,8 +85,8 @@ def test_settings_are_saved_in_the_file_and_undone(open_page: Callable[..., Page
     before = api.get(f"/api/jobs/{job}").json()["text"]
     page = open_page(f"/jobs/{job}/corridor")
     page.get_by_label("volume", exact=True).fill("33")
-    page.locator("fieldset", has_text="amp_front").get_by_label("gain", exact=True).fill("12,5")
-    page.get_by_text("amp_front.gain 0 → 12.5 %").wait_for()
+    page.locator("fieldset", has_text="The front amplifier").get_by_label("gain", exact=True).fill("12,5")
+    page.get_by_text("gain of the front amplifier 0 → 12.5 %").wait_for()
     click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
     text = api.get(f"/api/jobs/{job}").json()["text"]
@@ -118,9 +119,9 @@ def test_boost_reduces_the_margin_by_its_gain(
     # the shelf's corner lies two decades over the tone: it does to it what it does to direct current, within 0.001 dB
     assert 20 * np.log10(lifted) == pytest.approx([6.0 - 3.0] * 3, abs=1e-3)
     page = open_page(f"/jobs/{job}/corridor?tone=50&level=-40", size=size)
-    click(page.get_by_text("Filters, bands and switches of desk"))
+    click(page.get_by_text("Filters, bands and switches: The desk"))
     page.locator('[name="set.desk.sub.equaliser"]').fill(typed)
-    page.get_by_text("desk.sub.equaliser flat →").wait_for()
+    page.get_by_text("equaliser of the sub output of the desk flat →").wait_for()
     look(page, f"corridor-bands-{size}")
     click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
@@ -137,8 +138,8 @@ def test_long_equalisers_stay_complete(open_page: Callable[..., Page], api: http
     page = open_page(f"/jobs/{job}/corridor")
     page.get_by_text("Settings as in the job").wait_for()
     page.get_by_label("volume", exact=True).fill("25")
-    page.get_by_text("head.volume 30 → 25").wait_for()
-    assert "tone" not in page.locator("#moved").inner_text()
+    page.get_by_text("volume of the head unit 30 → 25").wait_for()
+    assert "tone controls" not in page.locator("#moved").inner_text()
     click(page.get_by_role("button", name="Save these settings"))
     page.get_by_text("as revision 2 of the job").wait_for()
     kept = api.get(f"/api/jobs/{job}").json()["text"]
@@ -153,9 +154,9 @@ def test_empty_field_of_bands_is_flat(open_page: Callable[..., Page], api: httpx
     text = example_text("two_way_and_sub").replace("tone: [flat]", "tone: [peak +6 dB at 50 Hz q 1]")
     job = api.post("/api/jobs", json={"text": text}).json()["id"]
     page = open_page(f"/jobs/{job}/corridor")
-    click(page.get_by_text("Filters, bands and switches of head"))
+    click(page.get_by_text("Filters, bands and switches: The head unit"))
     page.locator('[name="set.head.tone"]').fill("")
-    page.get_by_text("head.tone peak +6 dB at 50 Hz q 1 → flat").wait_for()
+    page.get_by_text("tone controls of the head unit peak +6 dB at 50 Hz q 1 → flat").wait_for()
     page.locator('[name="set.head.tone"]').fill("peak +1 dB at 50 Hz q 1; " * 100)
     page.get_by_role("alert").wait_for()
     assert "over 2000 characters" in page.get_by_role("alert").inner_text()
@@ -167,7 +168,7 @@ def test_settings_based_on_an_older_job_do_not_overwrite_it(
     """Saving from an older version gives a conflict, nothing is lost, and it can then be saved on top of the newer one."""
     page = open_page(f"/jobs/{job}/corridor")
     page.get_by_label("volume", exact=True).fill("31")
-    page.get_by_text("head.volume 30 → 31").wait_for()
+    page.get_by_text("volume of the head unit 30 → 31").wait_for()
     whole = api.get(f"/api/jobs/{job}").json()
     newer = whole["text"].replace("at: 20 %", "at: 22 %")
     api.put(f"/api/jobs/{job}/text", json={"text": newer, "seen": whole["revision"]}).raise_for_status()
@@ -188,7 +189,7 @@ def test_form_works_without_scripts(open_page: Callable[..., Page], job: str) ->
     field.fill("38")
     press(field, "Enter")
     assert "set.head.volume=38" in page.url
-    assert "head.volume 30 → 38" in page.locator("main").inner_text()
+    assert "volume of the head unit 30 → 38" in page.locator("main").inner_text()
     press(page.get_by_label("volume", exact=True), "Enter")
     assert "revision 1" not in page.locator("#moved").inner_text()
     assert page.get_by_role("button", name="Save these settings").count() == 1
@@ -220,5 +221,24 @@ def test_corridor_is_accessible(
     day_and_night(page, f"corridor-{size}", full=size == "desktop")
     click(page.get_by_text("As a table"))
     assert axe(page) == []
-    told = margin_of(page, "head.sub").removeprefix("▲ ")
+    told = margin_of(page, "head sub").removeprefix("▲ ")
     assert told in page.locator("#table").inner_text()
+
+
+def test_each_path_starts_with_its_own_tone(open_page: Callable[..., Page], job: str) -> None:
+    """Another path is shown with the tone that it is set up with; one sentence says what to do; the warning is kept for clipping."""
+    page = open_page(f"/jobs/{job}/corridor", size="phone", scripts=False)
+    tones = path_tones(read_job_text(example_text("two_way_and_sub")).job)
+    assert page.get_by_label("Tone, Hz").input_value() == f"{tones['sub.mono'][0]:g}"
+    click(page.get_by_role("link", name="tweeter"))
+    assert page.get_by_label("Tone, Hz").input_value() == f"{tones['tweeter.left'][0]:g}"
+    assert page.get_by_label("Level, dBFS").input_value() == f"{tones['tweeter.left'][1]:g}"
+    shown = page.locator(".passage")
+    assert shown.count() == 1
+    names = shown.locator(".name").all_text_contents()
+    assert names == ["head front", "desk tweeter", "amp high"]
+    advice = page.get_by_role("status").inner_text()
+    assert advice.startswith("Nothing clips with this tone; ")
+    assert advice.endswith("dB to spare.")
+    assert "■" not in str(shown.text_content())
+    assert shown.locator(".stop").count() == 0

@@ -107,7 +107,7 @@ def test_rig_answers_until_its_fault_is_found_closed_and_counted(
         found = rig.answer(read_entry(entry, JOB, answered=False))
         answer(page, {k: v for k, v in found.items() if k not in entry})
     assert page.get_by_text("Most likely cause").count() == 1
-    name = short_name(Cause(cause, where))
+    name = short_name(Cause(cause, where), JOB)
     believed = page.locator(".question").first.inner_text() + page.locator(".ask").inner_text()
     assert name in believed  # by itself, or as one of those that no test tells apart
     page.locator('select[name="was"]').select_option(f"{cause}|{where}")
@@ -181,10 +181,10 @@ def test_another_test_and_an_own_observation_are_accepted(open_page: Callable[..
     click(page.get_by_text("Add another finding"))
     own = page.locator(".own form")
     own.get_by_label("something was inspected").check()
-    own.get_by_label("Where").fill("amp_sub.power_lamp")
+    own.get_by_label("Where").fill("Power lamp of the sub amplifier")
     own.get_by_label("Result").fill("off")
     done(page, own.get_by_role("button", name="Add finding").click)
-    assert "amp_sub.power_lamp: off" in page.locator(".found").inner_text()
+    assert "Power lamp of the sub amplifier: off" in page.locator(".found").inner_text()
     assert page.url.endswith(case["name"])
     click(page.get_by_text("Add another finding"))
     own.get_by_label("a signal was measured").check()
@@ -195,7 +195,7 @@ def test_another_test_and_an_own_observation_are_accepted(open_page: Callable[..
     assert own.get_by_label("Where").input_value() == "amp_subb.out.mono"
     own.get_by_label("Where").fill("amp_sub.out.mono")
     done(page, own.get_by_role("button", name="Add finding").click)
-    assert "0.02 V at amp_sub.out.mono (50 Hz at -8 dBFS)" in page.locator(".found").inner_text()
+    assert "0.02 V at the output of the sub amplifier (50 Hz at -8 dBFS)" in page.locator(".found").inner_text()
 
 
 def test_two_people_on_one_case_lose_nothing(

@@ -62,15 +62,15 @@ def test_practice_from_the_call_to_the_comparison(
         page.locator("section", has=page.get_by_role("heading", name="The call")).locator("li").all_inner_texts()
         == same.call
     )
-    found = ask(page, "amp_sub", "power lamp of amp_sub")
+    found = ask(page, "The sub amplifier", "power lamp of the sub amplifier")
     assert found == same.ask("look amp_sub.power_lamp").found
-    assert ask(page, "knob", "AC volts at knob.out.mono") == same.ask("measure knob.out.mono meter").found
+    assert ask(page, "The knob", "AC volts at the output of the knob") == same.ask("measure knob.out.mono meter").found
     server.kill()
     server.start()
     page.reload()
     assert page.locator("#done").inner_text().replace("\n", " ").endswith(f"2 tests, {same.minutes:g} min")
     assert (
-        ask(page, "amp_sub", "AC volts at amp_sub.out.mono with meter")
+        ask(page, "The sub amplifier", "AC volts at the output of the sub amplifier with the meter")
         == same.ask("measure amp_sub.out.mono meter").found
     )
     hidden = truth(SEED)
@@ -81,7 +81,7 @@ def test_practice_from_the_call_to_the_comparison(
     page.locator('select[name="was"]').select_option(f"{hidden.id}|{hidden.where}")
     click(page.get_by_role("button", name="Check answer"))
     expect(page.get_by_role("heading", name="Correct")).to_have_count(1)
-    assert page.locator(".question").first.inner_text() == short_name(hidden)
+    assert page.locator(".question").first.inner_text() == short_name(hidden, same.job)
     for _ in range(60):
         if scripts or page.get_by_text("A shorter path:").count():
             break
@@ -164,7 +164,7 @@ def test_pages_are_accessible(
     assert axe(page) == []
     look(page, f"practise-{size}")
     begin(page)
-    ask(page, "amp_sub", "power lamp of amp_sub")
+    ask(page, "The sub amplifier", "power lamp of the sub amplifier")
     ask(page, "sub", "no tone playing")
     assert axe(page) == []
     look(page, f"practice-{size}")

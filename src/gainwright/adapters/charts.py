@@ -145,7 +145,7 @@ def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
             top="max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.high_dbv == null ? -999 : datum.high_dbv)"
         )
     )
-    width = 118 * len(rows)
+    width = 136 * len(rows)
     return alt.layer(room, tight, ceiling, interval, line, level, words).properties(
         width=width, height=190, title=alt.TitleParams(text=path, anchor="start", fontSize=12)
     )

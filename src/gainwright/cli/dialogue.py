@@ -71,9 +71,16 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
 
     found = dialogue.diagnosis()
     say("\n" + diagnosis_text(found, shown=4))
+    if found.done:
+        say("\n".join(["", "To close the case with this cause", *_closing(found, shown=1)]))
     if found.next:
         _say_controls(say, dialogue, found.next[0])
     return found
+
+
+def _closing(found: Diagnosis, shown: int = 20) -> list[str]:
+    """Return the line to type for each likely cause, with its name in words."""
+    return [f"  close {f'{c.cause} {c.where}'.strip()}   ({c.name})" for c in found.causes[:shown]]
 
 
 def _say_controls(say: Callable[[str], None], dialogue: Dialogue, test: NextTest) -> None:
@@ -104,7 +111,7 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
     if low == "why":
         from gainwright.report.diagnosis import diagnosis_text
 
-        say(diagnosis_text(found, shown=20))
+        say("\n".join([diagnosis_text(found, shown=20), "", "To close the case with one of them", *_closing(found)]))
         return False
     if low == "undo":
         say(f"undone: {dialogue.undo()}")

@@ -95,7 +95,7 @@ def levels(
     if chart is not None:
         from gainwright.report.corridor import corridor_chart
 
-        write_chart(corridor_chart(found, title=read.title), chart)
+        write_chart(corridor_chart(found, read, title=read.title), chart)
     if as_json:
         print_json(found)
     else:

@@ -93,7 +93,7 @@ def _compare(
 
     truth = Cause(practice.rig.cause, practice.rig.where)
     best = best_path(practice.job, rigs=rigs, seed=seed, cause=truth.id, where=truth.where)
-    say(f"\nIt was {truth}: {describe_cause(truth)}. {repair_text(truth)}")
+    say(f"\nIt was {truth}: {describe_cause(truth, practice.job)}. {repair_text(truth)}")
     say(f"\n{'You':<58}A short way")
     for i in range(max(len(practice.steps), len(best.steps))):
         left = _step(practice.steps[i]) if i < len(practice.steps) else ""

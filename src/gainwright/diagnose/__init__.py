@@ -1,16 +1,18 @@
 """Fault diagnosis of a chain: probabilities of causes given the evidence, and the next best test."""
 
-from gainwright.diagnose.cause_texts import describe_cause, describe_place, repair_text, short_name
+from gainwright.diagnose.actions import Action, actions_of
+from gainwright.diagnose.cause_texts import cause_name, describe_cause, repair_text, short_name
 from gainwright.diagnose.causes import ODDS, Cause
 from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
 from gainwright.diagnose.diagnosis import make_diagnosis
 from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.unknown_gains import unknown_gains
-from gainwright.diagnose.wording import describe_entry
+from gainwright.diagnose.wording import describe_entry, entry_row
 
 __all__ = [
     "ODDS",
+    "Action",
     "Cause",
     "CauseGroup",
     "CausePair",
@@ -23,9 +25,11 @@ __all__ = [
     "RankedCause",
     "RankedTests",
     "Repair",
+    "actions_of",
+    "cause_name",
     "describe_cause",
     "describe_entry",
-    "describe_place",
+    "entry_row",
     "learn_values",
     "make_diagnosis",
     "repair_text",

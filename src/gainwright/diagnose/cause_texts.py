@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.texts import say
+from gainwright.model import checked_words, the_place
+from gainwright.texts import say, sentence
 
 if TYPE_CHECKING:
     from gainwright.diagnose.causes import Cause
+    from gainwright.model import Job
 
 CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "nothing_wrong": ("The chain works as it should with these settings", "No repair is needed."),
@@ -38,7 +40,7 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "amplifier_no_turn_on": ("{place} gets no turn-on voltage and stays off", "Find where the turn-on lead is interrupted."),
     "amplifier_no_supply": ("{place} has no supply: fuse, ground or plus", "Look for a blown fuse and a loose ground, and for what blew it."),
     "amplifier_protecting": ("{place} is in protection and plays nothing", "Disconnect its speakers and see whether it recovers; then look for a short or a hot amplifier."),
-    "side_dead": ("The output {place} is dead", "Exchange the sides to be sure, then have the amplifier repaired."),
+    "side_dead": ("{place} is dead", "Exchange the sides to be sure, then have the amplifier repaired."),
     "load_too_low": ("The load on {place} is lower than the job says", "Count the speakers and how their coils are wired."),
     "supply_sagging": ("The supply of {place} drops too far under load", "Look for a thin cable, a bad ground, a loose terminal or a weak battery."),
     "speaker_open": ("{place} is open: coil, terminal or the wire in between", "Measure it at its own terminals; replace it if it is open there."),
@@ -60,24 +62,28 @@ _SHORT_NAMES = {
 }
 
 
-def describe_place(where: str, *, first: bool = False) -> str:
-    """Return the name of a place, for the beginning of a sentence (`first`) or within one."""
-    if not where:
-        return say("The chain") if first else say("the chain")
-    if where.startswith("lead:"):
-        source, _, target = where.removeprefix("lead:").rpartition("-")
-        if first:
-            return say("The lead from {source} to {target}", source=source, target=target)
-        return say("the lead from {source} to {target}", source=source, target=target)
-    return where
+_AT_A_LEAD = {
+    "lead_open": say("open"),
+    "lead_resistive": say("bad contact"),
+    "lead_shorted": say("shorted"),
+    "polarity_reversed": say("reversed"),
+    "ground_loop": say("hum"),
+    "alternator_whine": say("whine"),
+}
 
 
-def describe_cause(cause: Cause) -> str:
+def cause_name(cause: str) -> str:
+    """Return the name of a cause beside its place."""
+    return _AT_A_LEAD.get(cause) or say(cause.replace("_", " "))
+
+
+def describe_cause(cause: Cause, job: Job) -> str:
     """Return what is wrong, a clause without a full stop."""
     template = CAUSE_TEXTS[cause.id][0]
     if "{place}" not in template:
         return say(template)
-    return say(template, place=describe_place(cause.where, first=template.startswith("{place}")))
+    place = the_place(job, cause.where)
+    return say(template, place=sentence(place) if template.startswith("{place}") else place)
 
 
 def repair_text(cause: Cause) -> str:
@@ -85,10 +91,9 @@ def repair_text(cause: Cause) -> str:
     return say(CAUSE_TEXTS[cause.id][1])
 
 
-def short_name(cause: Cause) -> str:
+def short_name(cause: Cause, job: Job) -> str:
     """Return a short name of a cause, for lists."""
     if cause.id in _SHORT_NAMES:
-        source, _, target = cause.where.removeprefix("lead:").rpartition("-")
-        return say(_SHORT_NAMES[cause.id], place=say("lead from {source} to {target}", source=source, target=target))
+        return say(_SHORT_NAMES[cause.id], place=checked_words(job, cause.where))
     name = say(cause.id.replace("_", " "))
-    return say("{place}: {name}", place=cause.where, name=name) if cause.where else name
+    return say("{place}: {name}", place=the_place(job, cause.where), name=name) if cause.where else name

@@ -12,10 +12,11 @@ from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
 from gainwright.diagnose.cautions import repair_cautions
 from gainwright.diagnose.healthy_chain import healthy_cause
 from gainwright.diagnose.observations import observe, stimulus_of
+from gainwright.diagnose.outcome_texts import describe_outcomes, healthy_outcome, outcomes_text, volts_text
 from gainwright.diagnose.ranking import ASKING, ENOUGH
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
-from gainwright.diagnose.wording import describe_entry, describe_outcomes, describe_test, volts_text
-from gainwright.model import Multimeter, Reading, as_mapping, stages_at, stages_of
+from gainwright.diagnose.wording import describe_entry, describe_test
+from gainwright.model import Multimeter, Reading, as_mapping, checked_words, stages_at, stages_of, the_place
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.belief import Observation
     from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
-    from gainwright.model import Entry
+    from gainwright.model import Entry, Job
 
     Floats = npt.NDArray[np.float64]
 
@@ -66,13 +67,13 @@ def _diagnosis(
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
     groups = _groups(state, tests, sound, place)
     leading = groups[0].probability if groups else 0.0
-    following = _next(state, tests, sound)
+    following = _next(state, diagnoser.job, tests, sound)
     done = bool(entries) and (leading >= ENOUGH or not following)
     pairs = [(float(p), h) for p, h in zip(state.probability, state.hypotheses, strict=True) if len(h) > 1 and p > 0.01]
     return Diagnosis(
         causes,
         tuple(g for g in groups if len(g.causes) > 1),
-        tuple(CausePair(p, tuple(map(str, h))) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
+        tuple(_pair(p, h, diagnoser.job) for p, h in sorted(pairs, key=lambda pair: -pair[0])),
         following,
         len(state.entries),
         _evidence(diagnoser, state, likelihood),
@@ -81,6 +82,10 @@ def _diagnosis(
         done,
         _repair(diagnoser, state, Cause(causes[0].cause, causes[0].where)) if done else None,
     )
+
+
+def _pair(probability: float, causes: tuple[Cause, ...], job: Job) -> CausePair:
+    return CausePair(probability, tuple(map(str, causes)), tuple(short_name(c, job) for c in causes))
 
 
 NOTHING_CAUSE = Cause(NOTHING, "")
@@ -124,7 +129,7 @@ def _causes(
         ratio = likelihood[:, known] - average if len(likelihood) else np.zeros(0)
         speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
         against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
-        why = _why(cause, speaks_for, against if probability[i] > LEAST_TOLD else ())
+        why = _why(cause, diagnoser.job, speaks_for, against if probability[i] > LEAST_TOLD else ())
         ranked.append(
             RankedCause(
                 cause.id,
@@ -132,6 +137,8 @@ def _causes(
                 float(probability[i] / total),
                 float(error[i] / total),
                 why,
+                short_name(cause, diagnoser.job),
+                the_place(diagnoser.job, cause.where) if cause.where else "",
                 speaks_for,
                 against,
             )
@@ -139,14 +146,14 @@ def _causes(
     return tuple(ranked)
 
 
-def _why(cause: Cause, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
+def _why(cause: Cause, job: Job, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
     fits = say("Entries that support it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
     odd = say("Entries against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
-        return say("{says}. {fits} {odd}", says=describe_cause(cause), fits=fits, odd=odd)
+        return say("{says}. {fits} {odd}", says=describe_cause(cause, job), fits=fits, odd=odd)
     if speaks_for or against:
-        return say("{says}. {fits}", says=describe_cause(cause), fits=fits if speaks_for else odd)
-    return say("{says}.", says=describe_cause(cause))
+        return say("{says}. {fits}", says=describe_cause(cause, job), fits=fits if speaks_for else odd)
+    return say("{says}.", says=describe_cause(cause, job))
 
 
 def _groups(
@@ -165,7 +172,7 @@ def _named(cause: Cause, sound: Cause) -> Cause:
     return sound if cause.id == NOTHING else NOTHING_CAUSE if cause == sound else cause
 
 
-def _next(state: CauseProbabilities, tests: RankedTests, sound: Cause) -> tuple[NextTest, ...]:
+def _next(state: CauseProbabilities, job: Job, tests: RankedTests, sound: Cause) -> tuple[NextTest, ...]:
     probability = state.probability[list(state.place)]
     probability = probability / max(float(probability.sum()), 1e-12)
     groups = []
@@ -173,14 +180,33 @@ def _next(state: CauseProbabilities, tests: RankedTests, sound: Cause) -> tuple[
         member = np.zeros(len(probability))
         member[list(group)] = 1.0
         groups.append((member, [_named(state.active.hypotheses[i][0], sound) for i in group]))
+    healthy = next((i for i, h in enumerate(state.active.hypotheses) if h == (NOTHING_CAUSE,)), None)
     found = []
     for r in tests.ranked[:TESTS_TOLD]:
         c = r.outcomes.candidate
         if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
             continue
-        expect = describe_outcomes(r.outcomes, probability, groups, before=_before(state, c))
+        told = describe_outcomes(r.outcomes, probability, groups, job=job, before=_before(state, c))
         entry = as_mapping(c.entry)
-        found.append(NextTest(c.test, c.where, c.minutes, r.bits, r.saved, describe_test(c), expect, entry, c.cautions))
+        ask = describe_test(c, job)
+        where = checked_words(job, c.where)
+        right = "" if healthy is None else healthy_outcome(r.outcomes, healthy)
+        found.append(
+            NextTest(
+                c.test,
+                c.where,
+                c.minutes,
+                r.bits,
+                r.saved,
+                ask,
+                outcomes_text(told),
+                entry,
+                c.cautions,
+                where,
+                told,
+                right,
+            )
+        )
     return tuple(found)
 
 
@@ -201,7 +227,9 @@ def _before(state: CauseProbabilities, candidate: Candidate) -> Floats | None:
 
 def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, likelihood: Floats) -> tuple[EvidenceItem, ...]:
     return tuple(
-        EvidenceItem(i + 1, describe_entry(entry), _expected(diagnoser, i, entry), _doubt(state, i, likelihood))
+        EvidenceItem(
+            i + 1, describe_entry(entry, diagnoser.job), _expected(diagnoser, i, entry), _doubt(state, i, likelihood)
+        )
         for i, entry in enumerate(state.entries)
     )
 
@@ -251,7 +279,7 @@ def _contradiction(
     rest = state.entries[:odd] + state.entries[odd + 1 :]
     without, p, _ = diagnoser.weigh(rest).of_causes()
     top, best = found[int(np.argmax(probability))], int(np.argmax(p))
-    name = describe_entry(state.entries[odd])
+    name = describe_entry(state.entries[odd], diagnoser.job)
     if without[best] == top or (without[best].id == NOTHING and top.id in HEALTHY):
         return say(
             "Entry {part} ({name}) contradicts the others; without it the result is the same. Read it again.",
@@ -262,7 +290,7 @@ def _contradiction(
         "Entry {part} ({name}) contradicts the others: without it the most probable cause is {short} ({part_2} %). Read it again before you act.",
         part=odd + 1,
         name=name,
-        short=short_name(without[best]),
+        short=short_name(without[best], diagnoser.job),
         part_2=f"{100 * p[best]:.0f}",
     )
 
@@ -275,14 +303,15 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
     stage = stages_of(diagnoser.job, stages_at(cause.where)[-1])[0]
     path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
     name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
-    do = say("{says}. {repair}", says=describe_cause(cause), repair=repair_text(cause))
+    job = diagnoser.job
+    do = say("{says}. {repair}", says=describe_cause(cause, job), repair=repair_text(cause))
     if not name:
         return Repair(
             do,
             say(
                 "Then play {tone_hz} Hz and listen to {part}: it should sound normal.",
                 tone_hz=f"{path.tone_hz:g}",
-                part=joined(path.speakers, by="{a} and {b}"),
+                part=joined([the_place(job, speaker) for speaker in path.speakers], by="{a} and {b}"),
             ),
             cautions=repair_cautions(cause),
         )
@@ -295,8 +324,8 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
         "Then play {tone_hz} Hz at {level_dbfs} dBFS: {name} at {part} shows {volts} to {volts_2} when all is well.",
         tone_hz=f"{path.tone_hz:g}",
         level_dbfs=f"{path.level_dbfs:g}",
-        name=name,
-        part=path.ends[0],
+        name=the_place(job, name),
+        part=the_place(job, str(path.ends[0])),
         volts=volts_text(low),
         volts_2=volts_text(high),
     )

@@ -16,6 +16,7 @@ class RankedCause:
 
     Attributes
     ----------
+    name, where_text : the cause and its place in words.
     probability, error : probability and its Monte Carlo standard error.
     why : sentences.
     speaks_for, against : numbers of entries, 1 is the first; `speaks_for` is `for` in JSON.
@@ -26,13 +27,33 @@ class RankedCause:
     probability: float
     error: float
     why: str
+    name: str = ""
+    where_text: str = ""
     speaks_for: Annotated[tuple[int, ...], Field(serialization_alias="for")] = ()
     against: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
+class TestOutcome:
+    """One outcome of a test, and what it would mean."""
+
+    __test__ = False  # no class of tests
+    found: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
 class NextTest:
-    """A test to make, and the meaning of its outcomes; `entry` lacks only its result."""
+    """A test to make, and the meaning of its outcomes.
+
+    Attributes
+    ----------
+    ask, expect : the test, and its outcomes with their meanings, as sentences.
+    entry : the entry of the evidence, which lacks only its result.
+    where_text : the place in words.
+    outcomes : what `expect` says, one by one.
+    healthy : the outcome when nothing is wrong; empty where that isn't known.
+    """
 
     test: str
     where: str
@@ -43,6 +64,9 @@ class NextTest:
     expect: str
     entry: EntryMapping
     cautions: tuple[str, ...] = ()
+    where_text: str = ""
+    outcomes: tuple[TestOutcome, ...] = ()
+    healthy: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +101,11 @@ class CauseGroup:
 
 @dataclass(frozen=True, slots=True)
 class CausePair:
-    """Two simultaneous causes, as texts, and their probability."""
+    """Two simultaneous causes, as ids and in words, and their probability."""
 
     probability: float
     causes: tuple[str, ...]
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -224,7 +224,9 @@ def _check_check(entry: Check, job: Job) -> None:
     is_lead = entry.check in leads_by_name(resolve(job)) or entry.check in instruments(job)
     given = [key for key in RESULTS["check"] if getattr(entry, {"is": "is_"}.get(key, key)) is not None]
     if is_lead:
-        _only(entry, given, ("resistance", "between_conductors"))
+        _only(entry, given, ("is",) if entry.is_ is not None else ("resistance", "between_conductors"))
+        if entry.is_ not in (None, "good"):
+            raise _bad(f"a lead can't be {entry.is_!r}", "is", remedy="write good, or its resistance")
     elif what in LAMPS and stage is not None:
         _only(entry, given, ("is",))
         if entry.is_ is not None and entry.is_ not in ("on", "off"):

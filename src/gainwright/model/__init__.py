@@ -48,6 +48,18 @@ from gainwright.model.job import Job, Vehicle
 from gainwright.model.marks import Mark, describe_marks
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.paths import Path
+from gainwright.model.place_words import (
+    checked_words,
+    control_words,
+    device_words,
+    is_control,
+    lead_words,
+    name_words,
+    node_title,
+    place_words,
+    stage_title,
+    the_place,
+)
 from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
@@ -144,23 +156,33 @@ __all__ = [
     "as_mapping",
     "chassis",
     "check_places",
+    "checked_words",
+    "control_words",
     "describe_marks",
+    "device_words",
     "gives_power",
     "has_divider",
+    "is_control",
     "is_needed",
     "is_tweeter",
     "kind_of",
+    "lead_words",
     "leads_by_name",
     "link_of",
     "link_place",
     "long_form",
     "may_connect",
     "may_float",
+    "name_words",
+    "node_title",
+    "place_words",
     "resolve",
+    "stage_title",
     "stages_at",
     "stages_of",
     "supply_of",
     "supply_path",
+    "the_place",
     "unit_of",
     "volume_of",
     "yaml_kind",

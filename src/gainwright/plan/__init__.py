@@ -1,11 +1,11 @@
 """The set-up plan of a chain: steps, targets, expected readings, findings."""
 
+from gainwright.model import control_words, device_words, name_words, place_words, stage_title
 from gainwright.plan.amplifier_bands import AmplifierBand, amplifier_bands
 from gainwright.plan.attenuator import Attenuator, design_attenuators
 from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.lines import labels
-from gainwright.plan.place_words import control_words, device_words, name_words, place_words, stage_title
 from gainwright.plan.planning import check_job, make_plan
 from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Line, Plan, Step, Target
 from gainwright.plan.tone_files import tone_uses

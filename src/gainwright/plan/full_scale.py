@@ -57,7 +57,7 @@ def full_scale_text(found: FullScale) -> str:
                 "{stage}: programme at full scale drives it {over_db} dB past its ceiling at the highest clean volume (worst at {tone_hz} Hz).",
                 stage=sentence(found.where_text or found.stage),
                 over_db=f"{found.over_db:.1f}",
-                tone_hz=f"{found.tone_hz:.0f}",
+                tone_hz=_hertz(found.tone_hz),
             )
         )
     if found.watts is not None:
@@ -65,7 +65,7 @@ def full_scale_text(found: FullScale) -> str:
             say("rated {rating_w} W", rating_w=f"{found.rating_w:.0f}") if found.rating_w else say("no rating given")
         )
         figures = {
-            "tone_hz": f"{found.tone_hz:.0f}",
+            "tone_hz": _hertz(found.tone_hz),
             "v_rms": f"{found.v_rms:.3g}",
             "watts": f"{found.watts:.0f}",
             "speaker": found.speaker_text or found.speaker,
@@ -93,3 +93,8 @@ def full_scale_text(found: FullScale) -> str:
             )
         )
     return joined(parts, by="{a} {b}")
+
+
+def _hertz(tone_hz: float) -> str:
+    """Return a frequency with the three figures that the search has."""
+    return f"{float(f'{tone_hz:.3g}'):g}"

@@ -7,8 +7,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from gainwright.model import Amplifier, unit_of
-from gainwright.plan.place_words import control_words, device_words, is_control, name_words, place_words
+from gainwright.model import Amplifier, control_words, device_words, is_control, name_words, place_words, unit_of
 from gainwright.texts import Text, joined, say, sentence
 
 if TYPE_CHECKING:

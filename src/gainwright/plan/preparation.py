@@ -7,12 +7,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.jobfile import DC_SHARES
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, supply_path, unit_of, volume_of
+from gainwright.model import (
+    Amplifier,
+    HeadUnit,
+    LevelControl,
+    Speaker,
+    lead_words,
+    stage_title,
+    supply_path,
+    unit_of,
+    volume_of,
+)
 from gainwright.plan.amplifier_controls import switches
 from gainwright.plan.controls import equaliser_gain_db, equalisers_of
 from gainwright.plan.inner_gains import inner_amplifiers
 from gainwright.plan.outside import by_side
-from gainwright.plan.place_words import lead_words, name_words
 from gainwright.plan.result import Expect, Step
 from gainwright.plan.volumes import digital_link, volume
 from gainwright.solve import MEASURING_LEAD_OHM, METER_OHM, good_lead_ohm, sound_lead_ohm
@@ -204,7 +213,7 @@ def _lead(context: PlanContext, run: LeadRun, meter: str) -> Step:
             "a poor contact that may come and go; clean or replace it. Over {limit} ohm it takes level away as well.",
             limit=f"{good_lead_ohm(context.chain, wires):.2g}",
         ),
-        note=lead_words(str(run)),
+        note=lead_words(context.job, str(run)),
     )
 
 
@@ -217,7 +226,7 @@ def _speaker(context: PlanContext, speaker: str, meter: str) -> Step:
         say("Read the resistance of {speaker} at the free end of its lead.", speaker=speaker),
         say("It shows an open or shorted coil, and whether the load is as in the job."),
         measure_at=f"{speaker}.resistance",
-        note=name_words(speaker),
+        note=stage_title(context.job, speaker),
         instrument=meter,
         expect=Expect("ohm", ohm, low, high, interval_95=True),
         outside=say(

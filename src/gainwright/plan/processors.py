@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.model import Converter, LineDriver, Processor
+from gainwright.model import Converter, LineDriver, Processor, stage_title
 from gainwright.plan.capability import finds_limit, instrument_words
 from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.plan.expected_readings import expect_volts
 from gainwright.plan.outside import by_side
-from gainwright.plan.place_words import name_words
 from gainwright.plan.result import Step
 from gainwright.plan.stage_steps import at_volume
 from gainwright.texts import joined, say
@@ -77,7 +76,9 @@ def _processor_step(
         ),
         sets=way.sets,
         speakers_off=tuple(sorted(context.speakers)),
-        note=name_words(names),
+        note=joined(
+            [stage_title(context.job, name) for name in dict.fromkeys(node.stage for node in nodes)], by="{a} and {b}"
+        ),
     )
 
 

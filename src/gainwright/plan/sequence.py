@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gainwright.model import HeadUnit, Processor, gives_power
+from gainwright.model import HeadUnit, Processor, control_words, gives_power, place_words
 from gainwright.plan.capability import watching
 from gainwright.plan.cautions import step_cautions
-from gainwright.plan.place_words import control_words, place_words
 from gainwright.plan.result import Step
 from gainwright.plan.tone_files import tone_files
 from gainwright.texts import joined, say

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.texts import joined, say
+from gainwright.model import stage_title
+from gainwright.texts import Text, joined, say, sentence
 
 if TYPE_CHECKING:
     from gainwright.model import Job
@@ -33,7 +34,16 @@ def allowances(job: Job) -> dict[str, float]:
 def allowance_chart(job: Job, *, title: str) -> AllowanceChart:
     """Return the chart of a job's allowances."""
     found = allowances(job)
-    bars = tuple((name, -db, say("{db} dB", db=f"{db:g}")) for name, db in found.items())
+    bars = tuple((_title(job, name), -db, say("{db} dB", db=f"{db:g}")) for name, db in found.items())
     listed = joined([say("{place}: {words}", place=name, words=words) for name, _, words in bars], by="{a}; {b}")
     subtitle = say("From the set-up tone to full scale.")
     return AllowanceChart(title, subtitle, bars, say("{place}: {words}", place=title, words=listed))
+
+
+def _title(job: Job, name: str) -> str:
+    return name if isinstance(name, Text) else stage_title(job, name)
+
+
+def allowance_rows(job: Job) -> tuple[tuple[str, str], ...]:
+    """Return rows of a table: each output in words, and how far its set-up tone is below full scale."""
+    return tuple((sentence(_title(job, name)), f"{db:g} dB") for name, db in allowances(job).items())

@@ -35,7 +35,7 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
             causes, probability, _ = diagnoser.weigh(entries[:n]).of_causes()
         history.append(dict(zip(causes, map(float, probability), strict=True)))
     last = sorted(history[-1], key=lambda c: -history[-1][c])[:MOST]
-    curves = tuple((short_name(c), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
+    curves = tuple((short_name(c, diagnoser.job), tuple(100 * h.get(c, 0.0) for h in history)) for c in last)
     text = say(
         "{cause}: {percent} % after {count} entries",
         cause=curves[0][0],
@@ -43,5 +43,9 @@ def belief_chart(diagnoser: Diagnoser, entries: Sequence[Entry], *, title: str) 
         count=len(entries),
     )
     return BeliefChart(
-        title, text, tuple(describe_entry(e) for e in entries), curves, say("{place}: {words}", place=title, words=text)
+        title,
+        text,
+        tuple(describe_entry(e, diagnoser.job) for e in entries),
+        curves,
+        say("{place}: {words}", place=title, words=text),
     )

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.model import resolve, stages_at, stages_of
+from gainwright.diagnose import cause_name
+from gainwright.model import checked_words, name_words, resolve, stage_title, stages_at, stages_of
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from gainwright.diagnose import Diagnosis
+    from gainwright.diagnose import Diagnosis, NextTest
     from gainwright.model import Job
 
 MARKED_FROM = 0.1
@@ -37,12 +38,13 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A lead between two stages: its ends, notes, and the source's outputs where these have names."""
+    """A lead between two stages: its ends, notes, the source's outputs where these have names, and its own name in words."""
 
     source: str
     target: str
     words: str
     outputs: tuple[str, ...] = ()
+    shown: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,24 +89,21 @@ def chain_drawing(job: Job, *, title: str, marks: Mapping[str, str] | None = Non
             column[name],
             rows[name],
             joined(stage_words.get(name, []), by="{a}; {b}"),
-            job.stages[name].name,
+            stage_title(job, name),
         )
         for name in wiring.order
     )
     outputs: dict[tuple[str, str], list[str]] = {}
     for run in wiring.leads:
         here = outputs.setdefault((run.source_stage, run.target), [])
-        here += [run.source_output] if run.source_output != "out" else []
+        here += [name_words(run.source_output)] if run.source_output != "out" else []
     lines = tuple(
-        Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names)) for (s, t), names in outputs.items()
+        Line(s, t, joined(lead_words.get((s, t), []), by="{a}; {b}"), tuple(names), checked_words(job, f"lead:{s}-{t}"))
+        for (s, t), names in outputs.items()
     )
     text = joined(
         [say("{place}: {words}", place=b.called, words=b.words) for b in boxes if b.words]
-        + [
-            say("{source} to {target}: {words}", source=x.source, target=x.target, words=x.words)
-            for x in lines
-            if x.words
-        ],
+        + [say("{place}: {words}", place=x.shown, words=x.words) for x in lines if x.words],
         by="{a}; {b}",
     )
     if not text:
@@ -137,15 +136,24 @@ def suspected_places(diagnosis: Diagnosis) -> dict[str, str]:
     marks: dict[str, list[str]] = {}
     for c in diagnosis.causes:
         if c.probability >= MARKED_FROM and c.where:
-            cause = say(c.cause.replace("_", " "))
-            words = say("{cause} {percent} %", cause=cause, percent=f"{100 * c.probability:.0f}")
+            words = say("{cause} {percent} %", cause=cause_name(c.cause), percent=f"{100 * c.probability:.0f}")
             marks.setdefault(c.where, []).append(words)
     return {place: joined(words) for place, words in marks.items()}
 
 
-def places_to_check(diagnosis: Diagnosis, *, steps: int = 3) -> dict[str, str]:
-    """Return place -> mark for the customer's page: the numbers of its steps, and the suspected causes."""
-    marks = {place: [words] for place, words in suspected_places(diagnosis).items()}
-    for i, test in enumerate(() if diagnosis.done else diagnosis.next[:steps], start=1):
-        marks.setdefault(test.where, []).append(say("step {number}", number=i))
+def asked_of_customer(diagnosis: Diagnosis, most: int) -> tuple[NextTest, ...]:
+    """Return the next tests at different devices, best first; none once the cause is known. Few customers have a recorder."""
+    found: dict[str, NextTest] = {}
+    for test in () if diagnosis.done else sorted(diagnosis.next, key=lambda t: t.test == "record"):
+        found.setdefault(test.where if test.where.startswith("lead:") else test.where.split(".")[0], test)
+    return tuple(found.values())[:most]
+
+
+def places_to_check(diagnosis: Diagnosis, asked: Sequence[NextTest]) -> dict[str, str]:
+    """Return place -> mark for the customer's page: the numbers of its checks."""
+    marks: dict[str, list[str]] = {}
+    for i, test in enumerate(asked, start=1):
+        marks.setdefault(test.where, []).append(say("check {number}", number=i))
+    if diagnosis.done and diagnosis.causes[0].where:
+        marks[diagnosis.causes[0].where] = [say("here")]
     return {place: joined(words) for place, words in marks.items()}

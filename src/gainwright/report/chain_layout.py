@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 from gainwright.model import stages_at, stages_of
 from gainwright.report.chain_drawing import chain_drawing
-from gainwright.texts import say
+from gainwright.texts import say, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -157,17 +157,20 @@ def lay_out_for_paper(drawing: ChainDrawing, into: Language | None = None) -> Pa
     called = {b.name: b.called for b in drawing.boxes}
     marked = [(b.name, b.called, b.words) for b in drawing.boxes if b.words]
     marked += [
-        (f"lead:{x.source}-{x.target}", f"{called[x.source]} - {called[x.target]}", x.words)
+        (f"lead:{x.source}-{x.target}", sentence(x.shown) or f"{called[x.source]} - {called[x.target]}", x.words)
         for x in drawing.lines
         if x.words
     ]
     layout = lay_out_across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
     layout = replace(layout, stops=tuple(replace(stop, kind=translate(say(stop.kind))) for stop in layout.stops))
+    layout = replace(layout, labels=tuple(replace(label, words=translate(label.words)) for label in layout.labels))
     wide = max(layout.wide, WIDE)
     fitting = int((wide - 2 * EDGE) / LETTER_OF_LIST)
     lines: list[str] = []
     for i, (_, name, words) in enumerate(marked):
-        lines += textwrap.wrap(f"{_letters(i)}   {name}: {translate(words)}", fitting, subsequent_indent="      ")
+        lines += textwrap.wrap(
+            f"{_letters(i)}   {translate(name)}: {translate(words)}", fitting, subsequent_indent="      "
+        )
     high = TITLE_HIGH + layout.high + LINE_HIGH * len(lines)
     return PaperDrawing(translate(drawing.title), drawing.description, wide, high, layout, tuple(lines))
 
@@ -333,13 +336,17 @@ def _lead_down(source: tuple[int, int], target: tuple[int, int], rail: int) -> s
 
 
 def _output_of(called: Mapping[str, str], stage: str, output: str) -> str:
-    """Return an output on the line of what it feeds: in words where its stage has a name of its own."""
-    return f"{stage}.{output}" if called[stage] == stage else f"{called[stage]}, {output.replace('_', ' ')}"
+    """Return an output on the line of what it feeds."""
+    return f"{called[stage]}, {output}"
 
 
 def _outputs(names: tuple[str, ...]) -> str:
     words = ", ".join(names)
-    return _shortened(words, LEAD_LETTERS) if len(words) <= LEAD_LETTERS or len(names) < 2 else f"{len(names)} outputs"
+    return (
+        _shortened(words, LEAD_LETTERS)
+        if len(words) <= LEAD_LETTERS or len(names) < 2
+        else say("{number} outputs", number=len(names))
+    )
 
 
 def _note_of(notes: Notes, name: str) -> tuple[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.plan import device_words
+from gainwright.model import device_words
 from gainwright.report.paper import Block, Paragraph
 from gainwright.texts import joined, say
 

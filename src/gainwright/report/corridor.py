@@ -10,15 +10,20 @@ import math
 from dataclasses import astuple, dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.texts import joined, say
+from gainwright.model import node_title, stage_title, the_place
+from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
+    from gainwright.model import Job
     from gainwright.solve import Levels, NodeLevel, PathLevels
+
+CLIPS_DB = 0.005
+"""A level that passes its ceiling by less is told as at the ceiling."""
 
 
 @dataclass(frozen=True, slots=True)
 class CorridorMark:
-    """One node of one path; levels in dBV (re 1 V rms), of a digital one in dBFS."""
+    """One node of one path, and the name of that path in results (`of`); levels in dBV (re 1 V rms), of a digital one in dBFS."""
 
     path: str
     position: int
@@ -30,6 +35,7 @@ class CorridorMark:
     high_dbv: float
     margin: str
     tightest: bool
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +48,10 @@ class CorridorChart:
     description: str
 
 
-def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
-    """Return the chart of a corridor."""
-    marks = [mark for name, path in _sides_together(levels.paths) for mark in _path(name, path)]
+def corridor_chart(levels: Levels, job: Job, *, title: str) -> CorridorChart:
+    """Return the chart of a corridor; `job` names its places."""
+    together = sides_together(levels.paths, job)
+    marks = [mark for name, path in together for mark in _path(name, path, job)]
     return CorridorChart(
         title or say("Corridor"),
         say(
@@ -53,11 +60,39 @@ def corridor_chart(levels: Levels, *, title: str) -> CorridorChart:
             level=f"{levels.level_dbfs:g}",
         ),
         tuple(marks),
-        joined([_sentence(path) for path in levels.paths], by="{a}; {b}"),
+        joined([_tightest(name, path, job) for name, path in together], by="{a}; {b}"),
     )
 
 
-def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels]]:
+def advice(levels: Levels, job: Job) -> str:
+    """Return what to do about a corridor, in one or two sentences: of all paths, the place with the least to spare."""
+    tight = [_tight(path) for path in levels.paths]
+    found = [node for node in tight if node is not None]
+    if not found:
+        return say("With this tone no signal gets through: play a tone that the path passes.")
+    node = min(found, key=lambda n: n.margin_db)
+    place = the_place(job, node.node)
+    if node.margin_db < -CLIPS_DB:
+        over = f"{-node.margin_db:.1f}"
+        return say(
+            "{place} clips by {over} dB with this tone: turn down what comes before it by at least as much.",
+            place=sentence(place),
+            over=over,
+        )
+    silent = len(found) < len(tight)
+    text = say(
+        "Nothing clips with this tone; {place} comes first, with {margin} dB to spare.",
+        place=place,
+        margin=f"{max(node.margin_db, 0):.1f}",
+    )
+    return say("{a} {b}", a=text, b=say("Not every path passes it.")) if silent else text
+
+
+def _tight(path: PathLevels) -> NodeLevel | None:
+    return next((n for n in path.nodes if n.node == path.limits_first), None)
+
+
+def sides_together(paths: tuple[PathLevels, ...], job: Job) -> list[tuple[str, PathLevels]]:
     """Return one path for all sides with the same figures, named after these sides."""
     groups: dict[tuple[object, ...], list[PathLevels]] = {}
     for path in paths:
@@ -66,9 +101,10 @@ def _sides_together(paths: tuple[PathLevels, ...]) -> list[tuple[str, PathLevels
         groups.setdefault((speaker, shape), []).append(path)
     named = []
     for same in groups.values():
-        speaker = same[0].path.rsplit(".", 1)[0]
-        sides = joined([say(path.path.rsplit(".", 1)[1]) for path in same], by="{a} and {b}")
-        named.append((say("{a}, {b}", a=speaker, b=sides), same[0]))
+        speaker = stage_title(job, same[0].path.rsplit(".", 1)[0])
+        sides = [say(side) for side in (path.path.rsplit(".", 1)[1] for path in same) if side != "mono"]
+        name = say("{a}, {b}", a=speaker, b=joined(sides, by="{a} and {b}")) if sides else speaker
+        named.append((name, same[0]))
     return named
 
 
@@ -76,33 +112,33 @@ def _dbv(volts: float) -> float:
     return 20 * math.log10(volts) if volts > 0 else math.nan
 
 
-def _path(name: str, path: PathLevels) -> list[CorridorMark]:
-    return [_mark(name, path.limits_first, i, node) for i, node in enumerate(path.nodes)]
+def _path(name: str, path: PathLevels, job: Job) -> list[CorridorMark]:
+    return [_mark(name, path, i, node, node_title(job, node.node)) for i, node in enumerate(path.nodes)]
 
 
-def _mark(name: str, limits_first: str, position: int, node: NodeLevel) -> CorridorMark:
+def _mark(name: str, path: PathLevels, position: int, node: NodeLevel, place: str) -> CorridorMark:
     if not math.isnan(node.dbfs):
-        label = say("{place}, dBFS", place=_place(node))
+        label = say("{place}, dBFS", place=place)
         levels = (_finite(node.dbfs), _finite(node.dbfs_low), _finite(node.dbfs_high))
-        tightest = node.node == limits_first
-        return CorridorMark(name, position, label, _finite(node.noise_dbfs), 0.0, *levels, margin_text(node), tightest)
+        tightest = node.node == path.limits_first
+
+        return CorridorMark(
+            name, position, label, _finite(node.noise_dbfs), 0.0, *levels, margin_text(node), tightest, path.path
+        )
     ceiling = node.ceiling_v_rms if math.isfinite(node.ceiling_v_rms) else math.nan
     return CorridorMark(
         name,
         position,
-        _place(node),
+        place,
         _dbv(node.noise_v_rms),
         _dbv(ceiling) if math.isfinite(ceiling) else math.nan,
         _dbv(node.v_rms),
         _dbv(max(node.v_rms_low, node.noise_v_rms)),
         _dbv(max(node.v_rms_high, node.noise_v_rms)),
         margin_text(node),
-        node.node == limits_first,
+        node.node == path.limits_first,
+        path.path,
     )
-
-
-def _place(node: NodeLevel) -> str:
-    return ".".join(node.node.split(".")[:-1]).removesuffix(".out")
 
 
 def _finite(level: float) -> float:
@@ -110,20 +146,22 @@ def _finite(level: float) -> float:
 
 
 def margin_text(node: NodeLevel) -> str:
-    """Return the margin as text: `3.2 dB left`, `clips by 1.0 dB`, `no ceiling`, `silent`, `below its noise`."""
+    """Return the margin as text: `3.2 dB to spare`, `clips by 1.0 dB`, `no ceiling`, `silent`, `below its noise`."""
     if node.v_rms <= 0 or node.dbfs == -math.inf:
         return say("silent")
     if node.v_rms < node.noise_v_rms or node.dbfs < node.noise_dbfs:
         return say("below its noise")
     if not math.isfinite(node.margin_db):
         return say("no ceiling")
-    if node.margin_db >= -0.005:
-        return say("{margin} dB left", margin=f"{max(node.margin_db, 0):.1f}")
+    if node.margin_db >= -CLIPS_DB:
+        return say("{margin} dB to spare", margin=f"{max(node.margin_db, 0):.1f}")
     return say("clips by {margin} dB", margin=f"{-node.margin_db:.1f}")
 
 
-def _sentence(path: PathLevels) -> str:
-    tight = next((n for n in path.nodes if n.node == path.limits_first), None)
+def _tightest(name: str, path: PathLevels, job: Job) -> str:
+    tight = _tight(path)
     if tight is None:
-        return say("{path}: no signal gets through", path=path.path)
-    return say("{path}: tightest at {node}, {margin}", path=path.path, node=tight.node, margin=margin_text(tight))
+        return say("{path}: no signal gets through", path=name)
+    return say(
+        "{path}: tightest at {node}, {margin}", path=name, node=the_place(job, tight.node), margin=margin_text(tight)
+    )

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from gainwright.plan import MAKER_FIRST
 from gainwright.report.figures import WIDTH
+from gainwright.texts import sentence
 
 if TYPE_CHECKING:
-    from gainwright.diagnose import Diagnosis, NextTest, RankedCause
+    from gainwright.diagnose import Diagnosis, NextTest
 
 SHOWN = 5
 LEAST_SHOWN = 0.02
@@ -28,7 +29,7 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
         lines += [line for c in diagnosis.repair.cautions for line in _wrapped(f"Caution: {c}", "  ")]
     if diagnosis.next and not diagnosis.done:
         lines += ["", "Next test", *next_test_lines(diagnosis.next[0])]
-        others = [f"{n.test.replace('_', ' ')} {n.where} ({n.minutes:g} min)" for n in diagnosis.next[1:4]]
+        others = [f"{n.test.replace('_', ' ')}, {n.where_text} ({n.minutes:g} min)" for n in diagnosis.next[1:4]]
         lines += _wrapped(f"Or: {'; '.join(others)}.", "  ") if others else []
     elif not diagnosis.done and not diagnosis.next:
         lines += ["", "No test available here would tell more."]
@@ -51,7 +52,7 @@ def _causes(diagnosis: Diagnosis, shown: int) -> list[str]:
     listed = [c for c in diagnosis.causes if c.probability >= LEAST_SHOWN][:shown]
     for c in listed or diagnosis.causes[:1]:
         error = f" ± {100 * c.error:.0f}" if c.error >= 0.005 else ""
-        lines += _wrapped(f"{_words(c)}. {c.why}", f"{100 * c.probability:>4.0f}{error} %  ")
+        lines += _wrapped(f"{sentence(c.name)}. {c.why}", f"{100 * c.probability:>4.0f}{error} %  ")
     rest = 1 - sum(c.probability for c in listed)
     if listed and rest > LEAST_SHOWN:
         lines.append(f"{100 * rest:>4.0f} %  other causes, each less likely")
@@ -59,16 +60,12 @@ def _causes(diagnosis: Diagnosis, shown: int) -> list[str]:
         lines.append(f"{100 * diagnosis.surprise:>4.0f} %  something that isn't modelled here")
     for group in diagnosis.groups:
         if group.probability >= LEAST_SHOWN:
-            names = [_words(diagnosis.causes[i]) for i in group.causes]
+            names = [diagnosis.causes[i].name for i in group.causes]
             lines += _wrapped(f"No test here tells these apart: {'; '.join(names)}.", "      ")
     for pair in diagnosis.pairs[:2]:
         if pair.probability >= LEAST_SHOWN:
-            lines += _wrapped(f"{100 * pair.probability:.0f} % both at once: {' and '.join(pair.causes)}.", "      ")
+            lines += _wrapped(f"{100 * pair.probability:.0f} % both at once: {' and '.join(pair.names)}.", "      ")
     return lines
-
-
-def _words(c: RankedCause) -> str:
-    return f"{c.cause} at {c.where}" if c.where else c.cause
 
 
 def next_test_lines(test: NextTest) -> list[str]:

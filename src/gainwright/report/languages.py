@@ -19,7 +19,9 @@ from gainwright.texts import Text
 FOLDER = Path(__file__).parent.parent / "locale"
 DOMAIN = "gainwright"
 _NUMBER = re.compile(r"(?<![\w.])([+-]?[0-9]+)\.([0-9]+)(?![\w.]*[0-9]*\.[0-9])")
+_OHMS = re.compile(r"(?<=[0-9] )(?:k|M|m)?ohm\b")
 CHART_WORDS = (
+    "ohm", "mohm", "kohm", "Mohm",
     "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
     "largest clean sine", "clipping begins", "of full scale", "speaker", "amplifier", "processor", "head unit",
     "line driver", "level control", "converter", "dB re full scale", "time above, %", "allowance, dB", "clipped time, %",
@@ -52,7 +54,10 @@ class Language:
         return self.translate(part) if isinstance(part, Text) else self._numbers(str(part))
 
     def _numbers(self, text: str) -> str:
-        """Return a text with the decimal sign of this language in its figures."""
+        """Return a text with the decimal sign of this language in its figures, and its word for ohms."""
+        if self.code == "en":
+            return text
+        text = _OHMS.sub(lambda m: _catalogue(self.code).gettext(m[0]), text)
         return _NUMBER.sub(lambda m: m[1] + decimal_sign(self.code) + m[2], text)
 
 

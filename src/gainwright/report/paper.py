@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from gainwright.results import to_json
+from gainwright.texts import joined
 
 if TYPE_CHECKING:
     from gainwright.report.charts import Chart
@@ -76,11 +77,12 @@ class StepBlock:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A chart with its text alternative."""
+    """A chart with its text alternative; `share` of its usual size."""
 
     kind: ClassVar = "figure"
     chart: Chart
     alternative: str
+    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,4 +161,4 @@ class Paper:
 
 def subtitle(*parts: str) -> str:
     """Return the line below a title: its parts that aren't empty."""
-    return " · ".join(part for part in parts if part)
+    return joined([part for part in parts if part], by="{a} · {b}")

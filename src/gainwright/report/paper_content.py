@@ -51,9 +51,11 @@ def paper_content(
 
 def _block(block: Block, into: Language, draw: Callable[[Chart, Language], str]) -> dict[str, Any]:
     if isinstance(block, Figure):
-        return {"kind": block.kind, "svg": draw(block.chart, into), "alternative": into.translate(block.alternative)}
+        alternative = into.translate(block.alternative)
+        return {"kind": block.kind, "svg": draw(block.chart, into), "alternative": alternative, "share": block.share}
     if isinstance(block, Picture):
-        return {"kind": block.kind, "svg": picture_svg(block), "alternative": into.translate(block.alternative)}
+        alternative = into.translate(block.alternative)
+        return {"kind": block.kind, "svg": picture_svg(block), "alternative": alternative, "share": 1.0}
     parts = {f.name: _translated(getattr(block, f.name), into) for f in fields(block)}
     return {"kind": block.kind, **parts}
 

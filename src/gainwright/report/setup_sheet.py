@@ -52,7 +52,7 @@ def setup_sheet(job: Job, plan: Plan, *, date: str = "", short: bool = False) ->
     return Paper(
         "setup",
         job.title or say("Set-up sheet"),
-        subtitle(job.customer, job.vehicle.description, date),
+        subtitle(say("Set-up sheet") if job.title else "", job.customer, job.vehicle.description, date),
         tuple(blocks),
         SetupData(plan, job.customer, job.vehicle.description),
         date,

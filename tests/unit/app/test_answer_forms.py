@@ -92,7 +92,7 @@ def test_unknown_gain_is_asked_for_as_a_position() -> None:
     assert read == read_entry({"check": "amp.gain", "is": "30 %"}, silent)
     diagnoser = Diagnoser(silent)
     tests = {
-        c.where: describe_test(c)
+        c.where: describe_test(c, silent)
         for c in Catalogue(silent, diagnoser.chain, diagnoser.instruments, ()).all()
         if c.test == "read_off_gain"
     }

@@ -30,7 +30,7 @@ def test_plugs_are_moved_with_everything_off(found: list[Candidate]) -> None:
     kinds = {c.test for c in found}
     assert {"swap_sides", "swap_leads", "feed", "check_lead", "measure_speaker", "move_cone"} <= kinds
     for c in found:
-        asked = describe_test(c)
+        asked = describe_test(c, read_job_text(example_text("two_way_and_sub")).job)
         if c.test in ("swap_sides", "swap_leads", "feed"):
             assert OFF_FIRST in c.cautions
             assert asked.lower().count("switch everything off") == 1

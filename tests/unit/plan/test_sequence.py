@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 
 from gainwright.jobfile import example_text, read_job_text
-from gainwright.model import DC_VOLTS, OUTDOORS, Job
+from gainwright.model import DC_VOLTS, OUTDOORS, Job, place_words
 from gainwright.plan import Plan, make_plan
 from gainwright.plan.cautions import CHARGED, CHARGER, HEARING, TWEETER_BACK, TWEETER_OPEN
-from gainwright.plan.place_words import place_words
 
 TWO_CASES = """format: 1
 instruments: {meter: {kind: multimeter, bandwidth: 1 kHz}}

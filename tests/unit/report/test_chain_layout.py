@@ -171,7 +171,7 @@ def test_long_name_is_shortened_horizontally_and_complete_vertically(letters: in
 def test_paper_and_page_are_drawn_from_one_layout() -> None:
     """The picture has the leads, boxes and balloons of the page's own layout, and explains each balloon below."""
     boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
-    drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1"),), "")
+    drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1", shown="lead from head to amp"),), "")
     page = lay_out_across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
     root = ElementTree.fromstring(AltairCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
     found = list(root.iter())
@@ -179,7 +179,7 @@ def test_paper_and_page_are_drawn_from_one_layout() -> None:
     circles = [(float(e.get("cx", 0)), float(e.get("cy", 0))) for e in found if e.tag.endswith("circle")]
     assert circles == [(b.x, b.y) for b in page.balloons]
     words = [e.text for e in found if e.tag.endswith("text")]
-    assert {"A <chain>", "head", "amp", "A   head: low & open", "B   head - amp: step 1"} <= set(words)
+    assert {"A <chain>", "head", "amp", "A   head: low & open", "B   Lead from head to amp: step 1"} <= set(words)
     below = max(float(e.get("y", 0)) for e in found if e.tag.endswith("text"))
     assert below < float(root.get("height", 0))
 

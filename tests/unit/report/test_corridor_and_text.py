@@ -7,6 +7,7 @@ import re
 
 import numpy as np
 import pytest
+from example_plans import plan_of
 
 from gainwright.jobfile import example_text, examples, read_job_text
 from gainwright.metering import Recording, measure
@@ -33,11 +34,11 @@ def test_chart_shows_the_levels() -> None:
     """Every marker is its node in dBV; sides with the same numbers are drawn once; one tightest marker per path."""
     chain = Chain(read_job_text(example_text("two_way_and_sub")).job)
     found = levels(chain, tone_hz=1000.0, level_dbfs=-8.0)
-    chart = corridor_chart(found, title="a car")
+    chart = corridor_chart(found, chain.job, title="a car")
     paths = {path.path: path for path in found.paths}
-    assert {mark.path for mark in chart.marks} == {"sub, mono", "woofer, left and right", "tweeter, left and right"}
+    assert {mark.path for mark in chart.marks} == {"sub", "woofer, left and right", "tweeter, left and right"}
     for mark in chart.marks:
-        path = paths[f"{mark.path.split(',')[0]}.{'mono' if 'mono' in mark.path else 'left'}"]
+        path = paths[f"{mark.path.split(',')[0]}.{'left' if 'left' in mark.path else 'mono'}"]
         node = path.nodes[mark.position]
         assert mark.level_dbv == pytest.approx(20 * math.log10(node.v_rms))
         assert mark.margin == margin_text(node)
@@ -60,7 +61,7 @@ def test_margins_are_given_in_words() -> None:
 @pytest.mark.parametrize("name", list(examples()))
 def test_plans_fit_a_terminal_and_leave_nothing_out(name: str) -> None:
     """In both forms no line over 96 columns, and every line, reading, caution, finding and target; the short one is shorter."""
-    plan = make_plan(read_job_text(example_text(name)).job)
+    plan = plan_of(name)
     text, brief = plan_text(plan), plan_text(plan, short=True)
     assert max(map(len, [*text.splitlines(), *brief.splitlines()])) <= 96
     flat, short = (re.sub(r"\s+", " ", t) for t in (text, brief))
@@ -81,7 +82,7 @@ def test_plans_fit_a_terminal_and_leave_nothing_out(name: str) -> None:
 @pytest.mark.parametrize("name", list(examples()))
 def test_people_read_words_and_no_names_of_code(name: str) -> None:
     """No underscore, no dotted place, no code of a finding in what is printed, apart from the names of tone files."""
-    plan = make_plan(read_job_text(example_text(name)).job)
+    plan = plan_of(name)
     for text in (plan_text(plan), plan_text(plan, short=True)):
         without = re.sub(r"[0-9]{2}_\S+", "", text)
         assert (

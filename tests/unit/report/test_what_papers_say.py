@@ -27,11 +27,13 @@ from gainwright.jobfile import example_text, read_entry, read_job_text
 from gainwright.model import Job
 from gainwright.plan import FullScale, Plan, full_scale_text, make_plan
 from gainwright.report.allowance import allowance_chart
+from gainwright.report.chain_drawing import asked_of_customer
 from gainwright.report.figures import volts
 from gainwright.report.full_volume import at_full_volume
-from gainwright.report.handover import handover, hearing_rows
+from gainwright.report.handover import handover
+from gainwright.report.hearing import hearing_rows
 from gainwright.report.languages import language
-from gainwright.report.paper import BulletList, Heading, Paper, Paragraph, StepBlock, Table
+from gainwright.report.paper import BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table
 from gainwright.report.setup_sheet import setup_sheet
 from gainwright.report.sheet import sheet_lines
 from gainwright.report.support_papers import case_paper, customer_paper
@@ -275,7 +277,7 @@ def test_missing_measurements_are_listed(job: Job, plan: Plan) -> None:
     """Without readings each target, the clean limit, distortion and each supply are listed; a reading removes one."""
     missing = next(b for b in reversed(handover(job, plan).blocks) if isinstance(b, BulletList)).items
     for target in plan.targets:
-        assert any(target.stage in m for m in missing)
+        assert any(target.where_text in m for m in missing)
     assert any("clean limit" in m for m in missing)
     assert any("Distortion" in m for m in missing)
 
@@ -290,19 +292,42 @@ def test_hearing_times_are_those_of_the_tables() -> None:
 
 
 def test_the_customers_page_is_one_page(job: Job) -> None:
-    """What to check, in order, as ranked by the diagnosis; places are named as in the drawing."""
+    """In both languages and on both sizes; one action a line, numbered throughout, each with its box."""
     entry = read_entry({"heard": "sub", "tone": "50 Hz", "is": "silent"}, job)
     found = make_diagnosis(Diagnoser(job), (entry,))
     loud = make_plan(job).full_scale
-    paper = customer_paper(job, found, full_scale=loud)
-    steps = [b.do for b in paper.blocks if isinstance(b, StepBlock)]
-    assert steps == [t.ask for t in found.next[: len(steps)]]
-    assert len(steps) == 3
+    paper = customer_paper(job, found, full_scale=loud, date="2026-11-27")
+    lines = [b for b in paper.blocks if isinstance(b, StepBlock)]
+    assert [line.number for line in lines] == list(range(1, len(lines) + 1))
+    assert all(line.do.count(". ") == 0 for line in lines)
     pdf = written(paper, ".pdf", size="letter")
-    assert len(pages(pdf)) == 1
-    assert letters("759 W") in letters(pages(pdf)[0])
-    assert len(pages(written(paper, ".pdf"))) == 1
-    assert all(letters(ask) in letters(pages(pdf)[0]) for ask in steps)
+    for code in ("en", "de"):
+        for size in ("a4", "letter"):
+            assert len(pages(written(paper, ".pdf", size=size, code=code))) == 1
+    said = letters(pages(pdf)[0])
+    assert letters("759 W") in said
+    assert "20261127" in said
+    assert all(letters(line.do) in said for line in lines)
+
+
+def test_the_customers_page_says_what_each_outcome_means(job: Job) -> None:
+    """Which volts to expect, every outcome that the diagnosis lists, cautions at their line, and no probability of a cause."""
+    entry = read_entry({"heard": "sub", "tone": "50 Hz", "is": "silent"}, job)
+    found = make_diagnosis(Diagnoser(job), (entry,))
+    paper = customer_paper(job, found)
+    asked = asked_of_customer(found, 2)
+    assert len({test.where for test in asked}) == 2
+    lines = [b for b in paper.blocks if isinstance(b, StepBlock)]
+    read = [line for line in lines if line.box == "V"]
+    assert [line.expect for line in read] == [f"When nothing is wrong: {test.healthy}." for test in asked]
+    tables = [b for b in paper.blocks if isinstance(b, Table)]
+    assert [row[1] for table in tables for row in table.rows] == [o.meaning for t in asked for o in t.outcomes]
+    assert set(lines[1].cautions) == set(asked[0].cautions)  # the line that connects the meter
+    words = " ".join([*(line.do for line in lines), *(cell for t in tables for row in t.rows for cell in row)])
+    assert "%" not in words
+    drawn = next(b for b in paper.blocks if isinstance(b, Figure)).alternative
+    assert "%" not in drawn
+    assert "check 1" in drawn
 
 
 @pytest.mark.parametrize("over_db", [2.5, -1.0])
@@ -334,7 +359,7 @@ def test_the_case_paper(job: Job) -> None:
     for entry in found.evidence:
         assert letters(entry.said) in text
     first = found.causes[0]
-    assert letters(f"{first.cause} {first.where}") in text
+    assert letters(sentence(first.name)) in text
     assert f"{100 * first.probability:.0f}%±" in text
     assert letters("The case is open.") in text
 
@@ -348,7 +373,8 @@ def test_german(job: Job, plan: Plan) -> None:
     assert "What is installed" not in text
     assert re.search(r"\d,\d+ V", text)
     assert not re.search(r"\d\.\d+ V\b", " ".join(t for t in text.split("Wo jeder Regler steht")[:1]))
-    assert "amp_sub" in text
+    assert "amp sub" in text
+    assert "amp_sub" not in text
     assert PdfReader(io.BytesIO(pdf)).trailer["/Root"]["/Lang"] == "de"  # type: ignore[index]
 
 
@@ -414,7 +440,7 @@ def test_forty_stages() -> None:
     for paper in (setup_sheet(many, plan), handover(many, plan)):
         pdf = written(paper, ".pdf")
         found = letters("".join(pages(pdf)))
-        names = [n.removeprefix("amp_").replace("_", "") if paper.kind == "setup" else n for n in many.stages]
+        names = [n.removeprefix("amp_").replace("_", "") for n in many.stages]
         assert [n for n in names if letters(n) not in found] == []
         for page in pypdfium2.PdfDocument(pdf):
             assert not (page.render(scale=1).to_numpy()[:, -8:].min(axis=2) < 128).any()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
+from gainwright.app.cases.case_places import named_place
 from gainwright.errors import CallError
 from gainwright.quantities import decimal, normalise_text
 from gainwright.texts import say
@@ -147,7 +148,7 @@ def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
     kind = fields.get("kind", "")
     if kind not in ("at", "check", "heard", "swap"):
         raise CallError("the kind of observation is missing", code="bad_entry", remedy="choose one")
-    entry: dict[str, Any] = {kind: fields.get("place", "")}
+    entry: dict[str, Any] = {kind: named_place(job, kind, fields.get("place", ""))}
     if kind == "at" and fields.get("with"):
         entry["with"] = fields["with"]
     if kind != "check":

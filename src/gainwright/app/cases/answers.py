@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 FAULT_AFTER_SWAP = ("moved", "stayed", "none")
 STANDS = {"right": "right", "wrong": "wrong"}
 _BOTH_RIGHT = ("good", "right", "ok", "both right")
-_LEAD_AS_IT_SHOULD_BE = {"resistance": "0.3 ohm", "between_conductors": "open"}
 _DECIBELS = ("ratio", "dB", "-6 dB")
 _POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": _DECIBELS, "at": _DECIBELS, "remote_level": _DECIBELS}
 """Last word of a control's name -> the dimension of its setting, its unit, an example."""
@@ -100,7 +99,7 @@ def _volts(text: str, second: str) -> dict[str, Any]:
 def _lead(text: str, second: str) -> dict[str, Any]:
     if not normalise_text(second):
         if normalise_text(text).lower() in _BOTH_RIGHT:
-            return dict(_LEAD_AS_IT_SHOULD_BE)
+            return {"is": "good"}
         read = read_lead(text)
         ohms_by_key = {"resistance": read.end_to_end, "between_conductors": read.between}
     else:

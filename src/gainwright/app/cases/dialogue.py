@@ -250,16 +250,28 @@ def find_test(dialogue: Dialogue, found: Diagnosis, entry: Mapping[str, Any]) ->
     from gainwright.diagnose import NextTest
     from gainwright.diagnose.candidates import Catalogue
     from gainwright.diagnose.wording import describe_test
-    from gainwright.model import as_mapping
+    from gainwright.model import as_mapping, checked_words
 
     diagnoser = dialogue.diagnoser
+    job = diagnoser.job
     entries, declined = dialogue.read()
     catalogue = Catalogue(
-        diagnoser.job, diagnoser.chain, diagnoser.instruments, entries, frozenset(dialogue.unreachable), declined
+        job, diagnoser.chain, diagnoser.instruments, entries, frozenset(dialogue.unreachable), declined
     )
     for c in catalogue.all():
         if as_mapping(c.entry) == wanted:
-            return NextTest(c.test, c.where, c.minutes, 0.0, 0.0, describe_test(c), "", wanted, c.cautions)
+            return NextTest(
+                c.test,
+                c.where,
+                c.minutes,
+                0.0,
+                0.0,
+                describe_test(c, job),
+                "",
+                wanted,
+                c.cautions,
+                checked_words(job, c.where),
+            )
     return None
 
 

@@ -220,12 +220,18 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
     return settings
 
 
-def set_up_tones(job: Job) -> tuple[tuple[float, float], ...]:
-    """Return (Hz, dBFS) of the tones that a job is set up with, lowest frequency first."""
+def path_tones(job: Job) -> dict[str, tuple[float, float]]:
+    """Return path -> (Hz, dBFS) of the tone that it is set up with, in signal order."""
     from gainwright.plan.context import PlanContext
 
-    ends = PlanContext(job).ends
-    return tuple(sorted({(end.tone_hz, -end.allowance_db) for end in ends}))
+    context = PlanContext(job)
+    found = {}
+    for path in context.chain.wiring.paths:
+        stages = {node.stage for node in path.nodes}
+        for end in context.ends:
+            if end.stage in stages and path.speaker in end.speakers:
+                found[path.name] = (end.tone_hz, -end.allowance_db)
+    return found
 
 
 def keep_settings(

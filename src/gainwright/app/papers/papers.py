@@ -105,6 +105,7 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
         date=material.date,
         music=material.music,
         volumes=material.volumes,
+        closed=None if material.case is None else material.case.closed,
     )
     return replace(paper, blocks=paper.blocks + note_blocks(material.notes))
 

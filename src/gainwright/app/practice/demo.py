@@ -109,7 +109,7 @@ def demo(folder: str, *, charts: Charts, benches: Benches) -> tuple[Demo, dict[s
     }
     _, tone_hz, level_dbfs = _amplifier_step(plan)
     corridor = levels(Chain(job), tone_hz=tone_hz, level_dbfs=level_dbfs)
-    chart = corridor_chart(corridor, title=job.title)
+    chart = corridor_chart(corridor, job, title=job.title)
     files |= {f"corridor{suffix}": charts.render(chart, suffix) for suffix in (".svg", ".png")}
     result.corridor = chart.description.split("; ")
     result.tones = _tones(plan, files, title=job.title)

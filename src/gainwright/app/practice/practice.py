@@ -84,7 +84,9 @@ class Practice:
         entry = read_entry(self.rig.answer(candidate.entry), self.job)
         self.entries.append(entry)
         self.steps.append(
-            PracticeTest(describe_test(candidate), candidate.minutes, describe_entry(entry), candidate.where)
+            PracticeTest(
+                describe_test(candidate, self.job), candidate.minutes, describe_entry(entry, self.job), candidate.where
+            )
         )
         return self.steps[-1]
 
@@ -150,7 +152,7 @@ def practise(
     diagnoser = diagnoser or Diagnoser(job)
     practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
     practice.entries = caller_report(practice)
-    practice.call = [describe_entry(e) for e in practice.entries]
+    practice.call = [describe_entry(e, job) for e in practice.entries]
     return practice
 
 

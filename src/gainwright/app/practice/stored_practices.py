@@ -179,7 +179,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
     verdict = "correct" if right else "not the fault"
-    tried = PracticeAttempt("", short_name(Cause(cause, where)), 0.0, verdict, right=right)
+    tried = PracticeAttempt("", short_name(Cause(cause, where), diagnoser.job), 0.0, verdict, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
 

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import answer_form
+from gainwright.app.cases.case_places import observed_places
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import GainwrightError
+from gainwright.model import name_words, the_place
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.rendering import page
@@ -93,10 +95,11 @@ def case_page(
         others=[(i + 1, asked(t, job)) for i, t in enumerate(tests)],
         noted=noted(diagnosis, dialogue),
         corrections=[(without_result(e), answer_form(without_result(e), job)) for e in dialogue.entries],
-        left_out=_left_out(kept.case),
+        left_out=_left_out(kept.case, job),
         causes=causes_to_choose(diagnosis),
-        what_it_was=_what_it_was(kept.case),
-        places=places(job),
+        what_it_was=_what_it_was(kept.case, job),
+        places=observed_places(job),
+        instruments=_instruments(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
         renewed=about is not None and text_as_set(site, about) != kept.case.job,
         sent=sent,
@@ -130,39 +133,28 @@ def _in_words(job: Job, diagnosis: Diagnosis) -> str:
     return chain_drawing(job, title="The chain", marks=suspected_places(diagnosis)).description
 
 
-def _left_out(case: Case) -> list[str]:
+def _left_out(case: Case, job: Job) -> list[str]:
     declined = [f"not known: {step.ask}" for step in case.dialogue if step.answer == "declined"]
-    return [*declined, *(f"not reachable: {place}" for place in case.unreachable)]
+    return [*declined, *(f"not reachable: {the_place(job, place)}" for place in case.unreachable)]
 
 
-def _what_it_was(case: Case) -> dict[str, str] | None:
+def _what_it_was(case: Case, job: Job) -> dict[str, str] | None:
     if case.closed is None:
         return None
     from gainwright.diagnose import Cause, describe_cause, repair_text, short_name
 
     cause = Cause(case.closed.cause, case.closed.where)
     try:
-        return {"name": short_name(cause), "says": describe_cause(cause), "repair": repair_text(cause)}
+        return {"name": short_name(cause, job), "says": describe_cause(cause, job), "repair": repair_text(cause)}
     except KeyError:
-        return {"name": f"{cause.id} {cause.where}", "says": "", "repair": ""}
+        return {"name": f"{cause.id.replace('_', ' ')}: {the_place(job, cause.where)}", "says": "", "repair": ""}
 
 
-def places(job: Job) -> dict[str, list[str]]:
-    """Return the instruments, and where to observe: nodes, places to check, speakers, sides to swap."""
-    from gainwright.jobfile import controls, instruments
-    from gainwright.model import Speaker, check_places, resolve
+def _instruments(job: Job) -> dict[str, str]:
+    """Return the name of each instrument -> the name as people write it."""
+    from gainwright.jobfile import instruments
 
-    wiring = resolve(job)
-    there = instruments(job)
-    sided = [n for n in job.stages if wiring.has_sides(n)]
-    pairs = [str(run) for run, sides in wiring.leads.items() if len(sides) > 1 and not wiring.is_digital(run)]
-    return {
-        "nodes": [str(node) for node in wiring.nodes if node not in wiring.digital],
-        "checks": check_places(job, wiring, controls(job), there),
-        "speakers": [n for n, stage in job.stages.items() if isinstance(stage, Speaker)],
-        "swaps": [*sided, *pairs],
-        "instruments": list(there),
-    }
+    return {name: name_words(name) for name in instruments(job)}
 
 
 def _last_tone(case: Case, asked: dict[str, Any]) -> dict[str, str]:

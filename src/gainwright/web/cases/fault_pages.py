@@ -11,7 +11,8 @@ from starlette.responses import Response
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import HEARD
 from gainwright.app.clock import today
-from gainwright.model import Speaker
+from gainwright.model import Speaker, device_words
+from gainwright.texts import sentence
 from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields
@@ -57,7 +58,9 @@ def _fault(
         cases=stored_cases.cases_of(site.store, job.id),
         called=name or stored_cases.suggested_name(site.store, job.title, on=today()),
         titled=title or job.title,
-        speakers=[n for n, stage in read.stages.items() if isinstance(stage, Speaker)],
+        speakers=[
+            (n, sentence(device_words(read, n))) for n, stage in read.stages.items() if isinstance(stage, Speaker)
+        ],
         heard=HEARD,
         readings=job_run_evidence(site, job),
         with_readings=readings,

@@ -95,11 +95,9 @@ def share(probability: float) -> str:
 
 def believed(diagnosis: Diagnosis) -> CauseList:
     """Return the causes of a diagnosis, for a page."""
-    from gainwright.diagnose import Cause, short_name
-
     listed = [c for c in diagnosis.causes if c.probability >= LEAST][:MOST_SHOWN] or list(diagnosis.causes[:1])
     alike = {i: g.causes for g in diagnosis.groups if g.probability >= LEAST for i in g.causes}
-    names = [short_name(Cause(c.cause, c.where)) for c in diagnosis.causes]
+    names = [c.name for c in diagnosis.causes]
     rows = [_row(i, c, names, alike.get(i, ())) for i, c in enumerate(listed)]
     rest = 1 - sum(c.probability for c in listed[:SHOWN])
     groups = tuple(
@@ -108,7 +106,7 @@ def believed(diagnosis: Diagnosis) -> CauseList:
         if g.probability >= 2 * LEAST and len(g.causes) > 1
     )
     pairs = tuple(
-        f"{' and '.join(p.causes)}: {share(p.probability)}" for p in diagnosis.pairs[:2] if p.probability >= 2 * LEAST
+        f"{' and '.join(p.names)}: {share(p.probability)}" for p in diagnosis.pairs[:2] if p.probability >= 2 * LEAST
     )
     return CauseList(
         tuple(rows[:SHOWN]),
@@ -132,8 +130,7 @@ def _row(index: int, c: RankedCause, names: list[str], like: tuple[int, ...]) ->
 
 def asked(test: NextTest, job: Job) -> ShownTest:
     """Return a test as a page shows it."""
-    parts = (part.partition(": ") for part in test.expect.split("; ") if part)
-    outcomes = tuple(OutcomeMeaning(found, meaning) for found, _, meaning in parts)
+    outcomes = tuple(OutcomeMeaning(o.found, o.meaning) for o in test.outcomes)
     saved = f"{test.saved_minutes:.0f}" if test.saved_minutes >= 1 else ""
     return ShownTest(
         test.ask,
@@ -149,10 +146,9 @@ def asked(test: NextTest, job: Job) -> ShownTest:
 
 def causes_to_choose(diagnosis: Diagnosis) -> dict[str, list[tuple[str, str]]]:
     """Return form options (value, name) of every cause: the likeliest first, then all by kind."""
-    from gainwright.diagnose import Cause, short_name
 
     def option(c: RankedCause) -> tuple[str, str]:
-        return f"{c.cause}|{c.where}", short_name(Cause(c.cause, c.where))
+        return f"{c.cause}|{c.where}", c.name
 
     groups = {"Most likely": [option(c) for c in diagnosis.causes[:OTHERS]]}
     for c in sorted(diagnosis.causes, key=lambda c: (c.cause, c.where)):

@@ -39,6 +39,7 @@ class Passage:
     """One path, laid out."""
 
     name: str
+    path: str
     number: int
     high: float
     places: tuple[DrawnPlace, ...]
@@ -82,6 +83,7 @@ def _passage(name: str, number: int, marks: list[CorridorMark]) -> Passage:
     tightest = min((m.ceiling_dbv - m.level_dbv for m in marks if m.tightest), default=math.inf)
     return Passage(
         name,
+        marks[0].of,
         number,
         TOP + len(marks) * ROW + 6,
         tuple(places),
@@ -106,7 +108,7 @@ def _at(level_dbv: float, floor_dbv: float, ceiling_dbv: float) -> float:
 def _kind(mark: CorridorMark) -> str:
     if not math.isfinite(mark.level_dbv) or mark.level_dbv < mark.floor_dbv:
         return "low"
-    return "stop" if mark.ceiling_dbv - mark.level_dbv < -0.005 else "high" if mark.tightest else "plain"
+    return "stop" if mark.ceiling_dbv - mark.level_dbv < -0.005 else "plain"
 
 
 def _line(points: list[tuple[float, float]], *, back: bool = False) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
@@ -11,7 +12,9 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import corridor
 from gainwright.errors import CallError, GainwrightError
-from gainwright.quantities import read_plain_number, whole_number
+from gainwright.model import control_words, place_words, the_place
+from gainwright.quantities import read_plain_number
+from gainwright.texts import sentence
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -19,9 +22,10 @@ from gainwright.web.set_up.evaluation import texts_found
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gainwright.app.store import StoredJob
+    from gainwright.web.jobs.corridor_drawing import Passage
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -39,9 +43,9 @@ def _typed(fields: Mapping[str, Any]) -> dict[str, str]:
     return {k: v for k, v in typed.items() if v != str(fields.get(f"{WAS}{k}", ""))}
 
 
-def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, float]:
-    usual = site.models.kept("usual tones", text, lambda: corridor.set_up_tones(site.models.job(text)))
-    hz, dbfs = usual[0] if usual else (1000.0, 0.0)
+def _tone(tones: Mapping[str, tuple[float, float]], fields: Mapping[str, Any]) -> tuple[float, float]:
+    """Return the tone that was typed, by default that of the chosen path, else of the first."""
+    hz, dbfs = tones.get(str(fields.get("path", ""))) or next(iter(tones.values()), (1000.0, 0.0))
     numbers = []
     for name, unit, value in (("tone", "Hz", hz), ("level", "dBFS", dbfs)):
         typed = str(fields.get(name, "")).strip()[:LONGEST]
@@ -50,6 +54,15 @@ def _tone(site: Site, text: str, fields: Mapping[str, Any]) -> tuple[float, floa
         except ValueError:
             raise CallError(f"{typed[:30]!r} isn't a {name}", code=f"bad_{name}", remedy="write a number") from None
     return numbers[0], numbers[1]
+
+
+def _chosen(
+    drawn: Sequence[Passage], tones: Mapping[str, tuple[float, float]], tone: tuple[float, float], asked: str
+) -> Passage | None:
+    """Return the path to show: the one asked for, else the tightest of those that the tone is made for, else of all."""
+    named = next((p for p in drawn if p.path == asked), None)
+    own = [p for p in drawn if tones.get(p.path, (0.0, 0.0))[0] == tone[0]]
+    return named or min(own or drawn, key=lambda p: p.tightest_db, default=None)
 
 
 def _show(
@@ -62,32 +75,43 @@ def _show(
     read = site.models.job(stored.text)
     found = texts_found(site, stored)
     run = bool(found) and fields.get("as") != "job" and not any(name.startswith(SET) for name in fields)
+    tones = site.models.kept("path tones", stored.text, lambda: corridor.path_tones(read))
     typed, tone, levels = found if run else _typed(fields), None, None
     try:
-        tone = _tone(site, stored.text, fields)
+        tone = _tone(tones, fields)
         controls = corridor.controls_of(read, typed)
         levels = corridor.solve_corridor(read, corridor.moved_settings(controls), tone_hz=tone[0], level_dbfs=tone[1])
     except GainwrightError as invalid:
         error = error or invalid
         controls = corridor.controls_of(read, {})
-    from gainwright.report.corridor import corridor_chart, margin_text
+    from gainwright.report.corridor import advice, corridor_chart, margin_text, sides_together
     from gainwright.report.figures import volts
+    from gainwright.report.installed import control_label
 
-    chart = corridor_chart(levels, title=stored.title) if levels is not None else None
-    drawn = passages(chart) if chart is not None else ()
-    tightest = min(drawn, key=lambda p: p.tightest_db).number if drawn else 0
-    chosen = whole_number(str(fields.get("path", "")), most=len(drawn) - 1)
+    drawn = passages(corridor_chart(levels, read, title=stored.title)) if levels is not None else ()
+    chosen = _chosen(drawn, tones, tone or (0.0, 0.0), str(fields.get("path", "")))
+    shown = (
+        [(n, p) for n, p in sides_together(levels.paths, read) if chosen and p.path == chosen.path] if levels else []
+    )
+    moved = [c for c in controls if c.moved]
+    stay = {"as": "job", **{f"{SET}{c.name}": c.text for c in moved}} if moved or not run else {}
     context: dict[str, Any] = {
-        "stages": [(stage, list(own)) for stage, own in groupby(controls, key=lambda c: c.stage)],
+        "stages": [
+            (sentence(the_place(read, stage)), stage, list(own))
+            for stage, own in groupby(controls, key=lambda c: c.stage)
+        ],
+        "label": control_label,
+        "words": lambda control: control_words(read, control),
+        "place": lambda node: sentence(place_words(read, node)),
         "typed": typed,
         "tone": tone,
         "fields": fields,
-        "usual": site.models.kept("usual tones", stored.text, lambda: corridor.set_up_tones(read)),
-        "levels": levels,
-        "chart": chart,
-        "passages": drawn,
-        "chosen": tightest if chosen is None else chosen,
-        "moved": [c for c in controls if c.moved],
+        "usual": sorted(set(tones.values())),
+        "advice": advice(replace(levels, paths=tuple(p for _, p in shown)), read) if levels is not None else "",
+        "shown": shown,
+        "ways": [(p.name, p.path, urlencode({"path": p.path, **stay})) for p in drawn],
+        "chosen": chosen,
+        "moved": moved,
         "as_run": run,
         "found": found,
         "kept": str(fields.get("kept", "")) == str(stored.revision),

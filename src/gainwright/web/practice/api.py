@@ -99,7 +99,7 @@ def tests(site: CurrentSite, practice: str) -> list[TestShown]:
     going = changes.practice_of(site, practices.load_practice(site.store, practice))
     grouped = practices.tests_by_place(going)
     return [
-        TestShown(name=name, place=place, ask=describe_test(c), minutes=c.minutes)
+        TestShown(name=name, place=place, ask=describe_test(c, going.job), minutes=c.minutes)
         for place, candidates in grouped.items()
         for name, c in candidates
     ]

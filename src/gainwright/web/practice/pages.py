@@ -10,8 +10,9 @@ from starlette.responses import Response
 from gainwright.app.practice import stored_practices as practices
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
-from gainwright.model import stages_at
+from gainwright.model import device_words, stages_at
 from gainwright.quantities import unreadable, whole_number
+from gainwright.texts import sentence
 from gainwright.web.practice import changes
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.practice.practice import Practice
     from gainwright.app.practice.stored_practices import StoredPractice
+    from gainwright.model import Job
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -87,11 +89,11 @@ def _show(
         groups={} if kept.ended else _groups(going, words),
         words=words,
         last_done=last if kept.tried and kept.tried[-1] is last else None,
-        last=_group_of(last.where) if last is not None else "",
+        last=_group_words(_group_of(last.where), going.job) if last is not None else "",
         chain=lay_out_both_ways(going.job, title="The chain", marks=_marks(kept)),
         causes=_causes(going),
         was=was,
-        truth=_truth(kept) if kept.ended else None,
+        truth=_truth(kept, going.job) if kept.ended else None,
         pairs=_side_by_side(kept) if kept.short_way is not None else [],
         work=changes.comparing(site, practice) if kept.ended and kept.short_way is None else None,
         error=error,
@@ -104,15 +106,19 @@ def _groups(going: Practice, words: str) -> dict[str, list[dict[str, str]]]:
     wanted = words.lower().split()
     groups = {}
     for place, tests in practices.tests_by_place(going).items():
-        rows = [{"name": name, "ask": describe_test(c), "minutes": f"{c.minutes:g}"} for name, c in tests]
+        rows = [{"name": name, "ask": describe_test(c, going.job), "minutes": f"{c.minutes:g}"} for name, c in tests]
         rows = [r for r in rows if all(w in f"{r['name']} {r['ask']}".lower() for w in wanted)]
         if rows:
-            groups[place] = rows
+            groups[_group_words(place, going.job)] = rows
     return groups
 
 
 def _group_of(where: str) -> str:
     return "Leads" if where.startswith("lead:") else stages_at(where)[0]
+
+
+def _group_words(place: str, job: Job) -> str:
+    return sentence(device_words(job, place)) if place in job.stages else place
 
 
 def _marks(kept: StoredPractice) -> dict[str, list[int]]:
@@ -124,15 +130,17 @@ def _causes(going: Practice) -> dict[str, list[tuple[str, str]]]:
 
     groups: dict[str, list[tuple[str, str]]] = {}
     for c in sorted(going.diagnoser.causes):
-        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append((f"{c.id}|{c.where}", short_name(c)))
+        groups.setdefault(c.id.replace("_", " ").capitalize(), []).append(
+            (f"{c.id}|{c.where}", short_name(c, going.job))
+        )
     return groups
 
 
-def _truth(kept: StoredPractice) -> dict[str, str]:
+def _truth(kept: StoredPractice, job: Job) -> dict[str, str]:
     from gainwright.diagnose import Cause, describe_cause, repair_text, short_name
 
     cause = Cause(kept.cause, kept.where)
-    return {"name": short_name(cause), "says": describe_cause(cause), "repair": repair_text(cause)}
+    return {"name": short_name(cause, job), "says": describe_cause(cause, job), "repair": repair_text(cause)}
 
 
 def _side_by_side(kept: StoredPractice) -> list[tuple[object, object]]:

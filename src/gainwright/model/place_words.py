@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gainwright.model import Amplifier, HeadUnit, LevelControl, Speaker, unit_of
-from gainwright.texts import say
+from gainwright.model.chassis import unit_of
+from gainwright.model.source_stages import HeadUnit
+from gainwright.model.stages import Amplifier, LevelControl, Speaker
+from gainwright.texts import Text, say
 
 if TYPE_CHECKING:
-    from gainwright.model import Job
+    from gainwright.model.job import Job
 
 _AMPLIFIER = ("amp", "amplifier")
 
@@ -101,6 +103,23 @@ def control_words(job: Job, control: str) -> str:
     return say(_CONTROLS[last], device=device if place in job.stages else say("the {place}", place=device))
 
 
+_CHECKED = {
+    "power_lamp": say("power lamp of {device}"),
+    "protection_lamp": say("protection lamp of {device}"),
+    "supply_voltage": say("supply voltage of {device}"),
+    "turn_on_voltage": say("turn-on voltage of {device}"),
+    "cone": say("cone of {device}"),
+    "player": say("player settings of {device}"),
+    "balance": say("balance of {device}"),
+    "settings": say("settings of {device}"),
+    "routing": say("routing of {device}"),
+    "inputs": say("input leads of {device}"),
+    "link": say("digital link of {device}"),
+    "function": say("function of {device}"),
+}
+_SIDES = ("left", "right", "mono")
+
+
 def place_words(job: Job, place: str) -> str:
     """Return a place as a plan's step names it, in words; empty for an empty place.
 
@@ -111,9 +130,46 @@ def place_words(job: Job, place: str) -> str:
     if not place:
         return ""
     if place.startswith("lead:"):
-        source, _, target = place.removeprefix("lead:").partition("-")
-        return say("lead from {source} to {target}", source=_of(job, source), target=_of(job, target))
+        return _lead(job, place)
     return _at_stage(job, place)
+
+
+def the_place(job: Job, place: str) -> str:
+    """Return any place of a job as it stands in a sentence, with its article in English; `the chain` for an empty one.
+
+    Parameters
+    ----------
+    place : as for `place_words`, or what a check looks at (`amp_sub.power_lamp`), a control, or an instrument.
+    """
+    if not place:
+        return say("the chain")
+    stage, _, rest = place.partition(".")
+    words = checked_words(job, place)
+    if not place.startswith("lead:") and (not rest or words == device_words(job, stage)):
+        return words if stage in job.stages or isinstance(words, Text) else say("the {name}", name=words)
+    return say("the {place}", place=words)
+
+
+def checked_words(job: Job, place: str) -> str:
+    """Return what a check looks at in words: `power lamp of the sub amplifier` for `amp_sub.power_lamp`."""
+    if place.startswith("lead:"):
+        return _lead(job, place)
+    before, _, last = place.rpartition(".")
+    if last in _CHECKED and before:
+        device = the_place(job, before.removesuffix(".out"))
+        return say(_CHECKED[last], device=device)
+    if before and is_control(place):
+        return control_words(job, place)
+    if last == "resistance":
+        return say("resistance of {device}", device=_speaker(job, before))
+    return _at_stage(job, place)
+
+
+def _speaker(job: Job, place: str) -> str:
+    """Return a speaker, or one side of it, in a sentence."""
+    stage, _, side = place.partition(".")
+    device = device_words(job, stage)
+    return say("{device} on the {side}", device=device, side=say(side)) if side in ("left", "right") else device
 
 
 def _at_stage(job: Job, place: str) -> str:
@@ -128,14 +184,59 @@ def _at_stage(job: Job, place: str) -> str:
         return say("lead of {device}", device=device)
     if rest == "volume":
         return control_words(job, place)
+    if isinstance(job.stages.get(stage), Speaker):
+        return _speaker(job, place.replace(".in.", "."))
     return _output(job, place) if stage in job.stages else device
 
 
-def lead_words(lead: str) -> str:
+def _lead(job: Job, lead: str) -> str:
+    """Return a lead as `lead from ... to ...`; one side of a pair as `left lead from ... to ...`."""
+    source, _, target = lead.removeprefix("lead:").partition("-")
+    (start, left), (end, right) = _without_side(source), _without_side(target)
+    if left and right and left != right:
+        return say("lead from {source} to {target}", source=_of(job, source), target=_input(job, target))
+    side = left or right
+    parts = {"source": _of(job, start), "target": _input(job, end)}
+    if side:
+        return say("{side} lead from {source} to {target}", side=say(side), **parts)
+    return say("lead from {source} to {target}", **parts)
+
+
+def _without_side(end: str) -> tuple[str, str]:
+    """Return an end of a lead without its side, and the side where it is left or right."""
+    before, _, last = end.rpartition(".")
+    if not before or last not in _SIDES:
+        return end, ""
+    return before, last if last != "mono" else ""
+
+
+def _input(job: Job, place: str) -> str:
+    """Return the end of a lead at its target: a stage, or one of its inputs or sides."""
+    stage, _, rest = place.partition(".")
+    device = device_words(job, stage)
+    if isinstance(job.stages.get(stage), Speaker):
+        return _speaker(job, place)
+    parts = [say(part) if part in ("left", "right") else name_words(part) for part in rest.split(".") if part != "in"]
+    parts = [part for part in parts if part and part != "mono"]
+    if not parts:
+        return device
+    if len(parts) == 1:
+        return say("the {name} input of {device}", name=parts[0], device=device)
+    return say("the {side} {name} input of {device}", name=parts[0], side=parts[1], device=device)
+
+
+def lead_words(job: Job, lead: str) -> str:
     """Return a lead as a row of a table names it: `head front - amp sub` for `lead:head.front-amp_sub`."""
     source, _, target = lead.removeprefix("lead:").partition("-")
-    ends = [[name_words(part) for part in end.split(".") if part != "out"] for end in (source, target)]
-    return " - ".join(" ".join(end) for end in ends)
+    return f"{node_title(job, source)} - {node_title(job, target)}"
+
+
+def node_title(job: Job, node: str) -> str:
+    """Return a node as a label of a drawing or a row of a table names it: `head front` for `head.front.left`."""
+    stage, *rest = node.split(".")
+    return " ".join(
+        [stage_title(job, stage), *(name_words(part) for part in rest if part not in ("out", "in", *_SIDES))]
+    )
 
 
 def _of(job: Job, place: str) -> str:
@@ -147,7 +248,7 @@ def _output(job: Job, place: str) -> str:
     """Return an output or input, with its side if it has one."""
     stage, *rest = place.split(".")
     device = device_words(job, stage)
-    named = [part for part in rest if part not in ("out", "left", "right", "mono")]
+    named = [part for part in rest if part not in ("out", *_SIDES)]
     side = next((part for part in rest if part in ("left", "right")), "")
     if named and side:
         return say(

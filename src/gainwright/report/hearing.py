@@ -1,0 +1,89 @@
+"""How loud the set-up can be, and for how long that may be heard: a part of the handover."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gainwright import physics
+from gainwright.model import Speaker, the_place
+from gainwright.report.paper import Block, Paragraph, Table
+from gainwright.texts import say, sentence
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.model import Job
+    from gainwright.plan import Target
+    from gainwright.solve import Chain
+
+HEARING_LEVELS_DBA = (85, 90, 95, 100, 105, 110, 115)
+"""Levels of the table of hearing times."""
+LOUDEST_DBA = 140.0
+
+
+def loudest_db(chain: Chain, targets: Sequence[Target]) -> dict[str, float]:
+    """Return speaker -> sound pressure level at 1 m at its amplifier's target, dB, free field."""
+    wiring, nominal = chain.wiring, chain.nominal()
+    found = {}
+    for name, stage in chain.job.stages.items():
+        if isinstance(stage, Speaker) and stage.sensitivity is not None and stage.sensitivity.level.known:
+            feeding = {f.node.stage for port in wiring.ports(name) for f in wiring.feeds[port]}
+            for t in targets:
+                if t.stage in feeding:
+                    spl = physics.speaker_spl(
+                        sensitivity_db=stage.sensitivity.level.nominal,
+                        reference="1 W" if stage.sensitivity.per_watt else "2.83 V",
+                        voltage_v=t.v_rms,
+                        impedance_ohm=nominal[f"{name}.impedance"],
+                        distance_m=1.0,
+                    )
+                    found[name] = float(spl)
+    return found
+
+
+def hours_text(seconds: float) -> str:
+    """Return a time in hours, minutes or seconds."""
+    if seconds >= 3600:
+        return f"{seconds / 3600:.3g} h"
+    return f"{seconds / 60:.2g} min" if seconds >= 60 else f"{seconds:.2g} s"
+
+
+def hearing_rows() -> tuple[tuple[str, str, str], ...]:
+    """Return rows of level and permissible daily exposure (NIOSH 98-126; 29 CFR 1910.95 Table G-16)."""
+    rows = []
+    for level in HEARING_LEVELS_DBA:
+        niosh = float(physics.niosh_permissible_time_s(level_dba=level))
+        osha = float(physics.osha_permissible_time_s(level_dba=level))
+        rows.append((f"{level} dB", hours_text(niosh), hours_text(osha) if level >= 90 else "-"))
+    return tuple(rows)
+
+
+def hearing_blocks(job: Job, loud: dict[str, float]) -> list[Block]:
+    """Return the table of hearing times, and the level of each speaker at its target, `loud` as `loudest_db` gives it."""
+    text = say(
+        "The longest exposure a day at each level. The workplace rule protects less than the recommendation. "
+        "Music at full volume is far above all of these levels."
+    )
+    blocks: list[Block] = [
+        Paragraph(text, strong=True),
+        Table(
+            (say("Level (A)"), say("Recommended (NIOSH 98-126)"), say("Workplace rule (29 CFR 1910.95)")),
+            hearing_rows(),
+            right=(0, 1, 2),
+        ),
+    ]
+    if loud:
+        rows = tuple(
+            (
+                sentence(the_place(job, name)),
+                f"{spl:.0f} dB",
+                hours_text(float(physics.niosh_permissible_time_s(level_dba=min(spl, LOUDEST_DBA)))),
+            )
+            for name, spl in loud.items()
+        )
+        columns = (say("Speaker"), say("Steady tone at its target, 1 m, free field"), say("Recommended time"))
+        blocks += [
+            Paragraph(say("An estimate from sensitivity and target; in a cabin the level is higher.")),
+            Table(columns, rows, right=(1, 2)),
+        ]
+    return blocks
