@@ -101,7 +101,7 @@ def test_page_shows_old_and_new_takes_them_over_and_undoes_it(bay: TestClient, j
     assert f'href="{page}"' in bay.get(f"/jobs/{job}/setup").text
     revision = bay.get(f"/api/jobs/{job}").json()["revision"]
     done = bay.post(page, data={"basis": revision})
-    assert f"as revision {revision + 1}" in done.text
+    assert f"Taken over as revision {revision + 1}" in done.text
     assert "step 30" not in done.text
     back = bay.post(f"{page}/undo", data={"seen": revision + 1})
     assert "step 34" in back.text

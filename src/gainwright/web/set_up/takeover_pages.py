@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
 from gainwright.app.set_up.found_settings import take_over
+from gainwright.texts import sentence
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import current_run, run_changes
 from gainwright.web.set_up.wording import HOW_FOUND, setting_words
@@ -41,6 +42,7 @@ def _show(
         still_open=[s for s in run.steps if s.step.phase == "restore" and s.state == "skipped"],
         taken=taken == stored.revision,
         setting_words=setting_words,
+        begun=sentence,
         how_found=HOW_FOUND,
         error=error,
     )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.errors import GainwrightError
 from gainwright.model import NO_MARK, describe_marks
 from gainwright.quantities import is_bare
-from gainwright.texts import sentence
+from gainwright.texts import say, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -226,10 +226,10 @@ def entered(state: StepState, given: Mapping[str, str]) -> str:
 
 
 HOW_FOUND = {
-    "set": "as the step says",
-    "clean_step": "last clean step",
-    "read_off": "read off its scale",
-    "worked_out": "worked out from the voltage read",
+    "set": say("as the step says"),
+    "clean_step": say("last clean step"),
+    "read_off": say("read off its scale"),
+    "worked_out": say("worked out from the voltage read"),
 }
 """How a setting was found, in words."""
 
@@ -238,4 +238,4 @@ def setting_words(control: str, text: str) -> str:
     """Return a setting as people read it: `step 34`, `60 %`; a dash where the job doesn't say."""
     if not text:
         return "–"
-    return f"step {text}" if control.endswith(".volume") else text
+    return say("step {step}", step=text) if control.endswith(".volume") else text
