@@ -28,9 +28,11 @@ def server(tmp_path: Path) -> Iterator[SoundServer]:
     made.stop()
 
 
-def tone(folder: Path, *, level_dbfs: float = -6.0, seconds: float = 30.0, clip: float = 1.0) -> Path:
-    """Write a 997 Hz tone in 32-bit float."""
-    wave = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * 997 * np.arange(round(seconds * RATE_HZ)) / RATE_HZ)
+def tone(
+    folder: Path, *, level_dbfs: float = -6.0, seconds: float = 30.0, clip: float = 1.0, hz: float = 997.0
+) -> Path:
+    """Write a tone in 32-bit float."""
+    wave = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * hz * np.arange(round(seconds * RATE_HZ)) / RATE_HZ)
     path = folder / "tone.wav"
     wave = np.clip(wave, -clip, clip)
     soundfile.write(path, np.stack([wave, wave], axis=1), RATE_HZ, subtype="FLOAT")
@@ -128,25 +130,23 @@ def test_measurement_waits_for_a_device_that_vanishes(server: SoundServer, tmp_p
 
 
 def test_expected_reading_of_a_step_is_shown(server: SoundServer, tmp_path: Path) -> None:
-    """The plan's step is shown beside the reading."""
-    from gainwright.jobfile import example_text
+    """The plan's step is shown beside the reading of its tone; another tone is told as such."""
+    from gainwright.jobfile import example_text, read_job_text
+    from gainwright.plan import make_plan
 
     (tmp_path / "car.yaml").write_text(example_text("one_amplifier"))
-    with server.playing(tone(tmp_path)):
-        _, said = follow(
-            server,
-            "--seconds",
-            "2",
-            "--calibrate",
-            "63",
-            "--job",
-            str(tmp_path / "car.yaml"),
-            "--step",
-            "amplifier.amp",
-        )
-        _, low = follow(
-            server, "--seconds", "2", "--calibrate", "6", "--job", str(tmp_path / "car.yaml"), "--step", "amplifier.amp"
-        )
+    plan = make_plan(read_job_text(example_text("one_amplifier")).job)
+    hz = next(s.tone_hz for s in plan.steps if s.id == "amplifier.amp")
+    assert hz is not None
+    to = ("--job", str(tmp_path / "car.yaml"), "--step", "amplifier.amp")
+    with server.playing(tone(tmp_path, hz=2 * hz)):
+        found, other = follow(server, "--seconds", "1", "--calibrate", "63", *to, status=1)
+    assert found["last"]["worst"] == ["other_tone", "other_tone"]
+    assert f"asked for {hz:g} Hz, heard {2 * hz:g} Hz" in other
+    assert "as expected" not in other
+    with server.playing(tone(tmp_path, hz=hz)):
+        _, said = follow(server, "--seconds", "2", "--calibrate", "63", *to)
+        _, low = follow(server, "--seconds", "2", "--calibrate", "6", *to)
     assert "expects" in said
     assert "as expected" in said
     assert "LOWER than expected" in low

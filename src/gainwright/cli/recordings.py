@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -94,7 +95,10 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
         from gainwright.jobfile import read_job
         from gainwright.plan import make_plan
 
-        expected = expectation_of(make_plan(read_job(job).job), step)
+        plan = make_plan(read_job(job).job)
+        expected = expectation_of(plan, step)
+        if options.expect_hz is None:
+            options = replace(options, expect_hz=next(s.tone_hz for s in plan.steps if s.id == step))
     if expected is not None:
         say(f"step {expected.step} expects {expected.low_v:.4g} to {expected.high_v:.4g} V")
     world = compose()

@@ -20,6 +20,7 @@ from gainwright.report.hearing import hearing_blocks, loudest_db
 from gainwright.report.installed import control_settings, installed
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
+from gainwright.report.processing import processing_words
 from gainwright.report.reached import reached_voltages
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.text import SET_BY
@@ -43,11 +44,12 @@ NO_SIGNAL = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A recording of the handover: its name, the result of one channel, and its pictures."""
+    """A recording of the handover: its name, the result of one channel, its pictures, and what was done to it, so that levels aren't reliable."""
 
     name: str
     channel: Channel
     pictures: Pictures
+    processing: tuple[str, ...] = ()
 
 
 def handover(
@@ -156,6 +158,10 @@ def _measured(measured: Sequence[Measured]) -> list[Block]:
     for m in measured:
         wave, spectrum = waveform_chart(m.pictures, title=m.name), spectrum_chart(m.pictures, title=m.name)
         rows = [(say("verdict"), say(m.channel.verdict.replace("_", " ")))]
+        why = m.channel.why_not.get("verdict") or m.channel.why_not.get("frequency_hz")
+        rows += [(say("why"), why)] if why else []
+        if m.processing:
+            rows.append((say("levels"), say("unreliable: {processing} on", processing=processing_words(m.processing))))
         for name, value, unit in (
             (say("frequency"), m.channel.frequency_hz, "Hz"),
             (say("level"), m.channel.rms_dbfs, "dBFS"),
@@ -250,7 +256,7 @@ def _data(
         tuple(ReachedTarget(t.stage, t.v_rms, t.set_by, *reached.get(t.stage, unread)) for t in plan.targets),
         allowances(job),
         tuple(describe_entry(e, job) for e in entries),
-        tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent) for m in measured),
+        tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent, m.processing) for m in measured),
         min((v.step for v in volumes), default=measured_step),
         loudest_db,
         music.recommended_db if music else {},

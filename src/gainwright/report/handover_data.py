@@ -21,11 +21,12 @@ class ReachedTarget:
 
 @dataclass(frozen=True, slots=True)
 class RecordingVerdict:
-    """A recording: its name, and the result of its first channel."""
+    """A recording: its name, the result of its first channel, and what was done to it, so that levels aren't reliable."""
 
     name: str
     verdict: Verdict
     thd_percent: float | None
+    processing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,11 +24,14 @@ from gainwright.app.measuring.stored_recordings import (
     mark_recording,
     shown_name,
 )
+from gainwright.app.papers import job_papers
 from gainwright.app.ports import Block, InputDevice
 from gainwright.app.store import Store
 from gainwright.errors import CallError, RecordingError
 from gainwright.jobfile import example_text
 from gainwright.model import RECORDER_VOLTS
+from gainwright.report import handover
+from gainwright.report.paper import Table
 
 RATE_HZ = 48_000
 SIZE = 960
@@ -230,6 +233,25 @@ def test_check_at_two_levels_marks_what_follows(store: Store, job: str) -> None:
     assert (again["result"], again["processing"]) == ("linear", [])
     assert again["difference_db"] == pytest.approx(20, abs=0.01)
     assert room.command({"do": "calibrate", "text": "1 V"}) == []
+
+
+def test_paper_says_another_tone_and_unreliable_levels(store: Store, job: str) -> None:
+    """A recording of another tone than asked, with automatic gain found: neither clean nor reliable on the handover."""
+    device = InputDevice("line", "browser on phone", 1, RATE_HZ)
+    options = LiveOptions(channels=1, expect_hz=100.0)
+    session = LiveSession(device, options, FileCalibrations(), rate_hz=RATE_HZ, channels=1)
+    room = RemoteMeasurement(session, store=store, job=job, processing=("automatic gain (found at two levels)",))
+    room.command({"do": "record", "seconds": 1, "name": "a"})
+    (kept,) = [m for m in room.push(*blocks(1.1)) if m["kind"] == "kept"]
+    assert store.recordings.get(kept["recording"]).measured["channels"][0]["verdict"] == "other_tone"
+    mark_recording(store, job, kept["recording"], "handover")
+    _, table, *_ = handover._measured(job_papers._measured(store, job, job_papers.PaperRequest("handover")))
+    assert isinstance(table, Table)
+    assert table.rows[:3] == (
+        ("verdict", "other tone"),
+        ("why", "asked for 100 Hz, heard 997 Hz"),
+        ("levels", "unreliable: automatic gain (found at two levels) on"),
+    )
 
 
 def test_level_check_starts_with_the_louder_tone_and_anew_after_a_gap(store: Store) -> None:

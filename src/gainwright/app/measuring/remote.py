@@ -10,10 +10,11 @@ from gainwright.app.measuring.live import NOT_CALIBRATED, LiveSession
 from gainwright.app.measuring.stored_recordings import Take, add_recording
 from gainwright.errors import CallError, GainwrightError
 from gainwright.quantities import Quantity, read_measured
-from gainwright.texts import joined, say
+from gainwright.report.processing import FOUND, processing_words
+from gainwright.texts import say
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping
 
     from gainwright.app.measuring.live import Expectation, LiveUpdate
     from gainwright.app.ports import Block
@@ -25,15 +26,6 @@ PICTURE_EVERY = 2
 """Waveform and spectrum come with every second update."""
 READABLE = ("clean", "distorted", "clipped")
 """Verdicts whose voltage can be compared with the one that a step expects."""
-FOUND = "automatic gain (found at two levels)"
-"""What is noted as processing once the check at two levels has failed."""
-PROCESSING = {
-    "automatic gain": say("automatic gain"),
-    "noise suppression": say("noise suppression"),
-    "echo cancellation": say("echo cancellation"),
-    FOUND: say("automatic gain (found at two levels)"),
-}
-"""What a browser may do to its input, as stored -> as shown."""
 
 
 class RemoteMeasurement:
@@ -207,11 +199,6 @@ class RemoteMeasurement:
             else None
             for c in update.reading.channels
         ]
-
-
-def processing_words(processing: Sequence[str]) -> str:
-    """Return what was done to an input, in words that can be translated."""
-    return joined([PROCESSING.get(p, p) for p in processing], by="{a} and {b}")
 
 
 def error_message(error: GainwrightError) -> Message:

@@ -142,5 +142,12 @@ def _measured(store: Store, job: str, wanted: PaperRequest) -> tuple[Measured, .
     for kept in reversed(store.recordings.of(job)):
         if kept.id in chosen:
             recording = read_recording_bytes(store.recordings.content(kept.id), name=kept.name)
-            measured.append(measured_for_paper(recording, calibrate_v=kept.measured.get("calibrate_v")))
+            measured.append(
+                measured_for_paper(
+                    recording,
+                    calibrate_v=kept.measured.get("calibrate_v"),
+                    expect_hz=next((c.get("asked_hz") for c in kept.measured.get("channels", [])), None),
+                    processing=(kept.measured.get("about") or {}).get("processing") or (),
+                )
+            )
     return tuple(measured)

@@ -129,13 +129,26 @@ def sweep_chart(recording: Recording) -> Chart:
     return response_chart(measured, title=recording.name)
 
 
-def measured_for_paper(recording: Recording, *, calibrate_v: float | None = None) -> Measured:
-    """Return a recording as papers show it: its name, the measurement of its first channel, its pictures."""
+def measured_for_paper(
+    recording: Recording,
+    *,
+    calibrate_v: float | None = None,
+    expect_hz: float | None = None,
+    processing: Sequence[str] = (),
+) -> Measured:
+    """Return a recording as papers show it: its name, the measurement of its first channel, its pictures.
+
+    Parameters
+    ----------
+    calibrate_v : volts rms of full scale, if known.
+    expect_hz : the frequency that was asked for, if any.
+    processing : what was done to it while it was recorded, so that its levels aren't reliable.
+    """
     from gainwright.metering import measure, pictures
     from gainwright.report.handover import Measured
 
-    channel = measure(recording, calibrate_v=calibrate_v).channels[0]
-    return Measured(recording.name, channel, pictures(recording))
+    channel = measure(recording, calibrate_v=calibrate_v, expect_hz=expect_hz).channels[0]
+    return Measured(recording.name, channel, pictures(recording, found=channel), tuple(processing))
 
 
 def _support_paper(kind: str, job: Job, material: PaperMaterial, plan: Plan | None) -> Paper:

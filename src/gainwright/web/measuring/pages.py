@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
-from gainwright.app.measuring.remote import processing_words
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
+from gainwright.report.processing import processing_words
 from gainwright.texts import say
 from gainwright.web.measuring.recordings_api import What
 from gainwright.web.rendering import done_or_shown, go_to, page
