@@ -235,6 +235,28 @@ def test_pages_of_an_example_change_nothing_that_was_not_changed(start: Start) -
     assert start.text == before
 
 
+def test_each_page_can_be_undone(start: Start) -> None:
+    """One press goes one step back and stays at the page, or where the start stands."""
+    start.begin("head_unit", "amplifier_1", "sub")
+    revision = start.client.get(f"/api/jobs/{start.job}").json()["revision"]
+
+    def undo(back: str) -> str:
+        seen = start.client.get(f"/api/jobs/{start.job}").json()["revision"]
+        done = start.client.post(f"/jobs/{start.job}/chain/undo", data={"seen": str(seen), "back": back})
+        assert done.status_code == 200
+        return str(done.url.path)
+
+    assert (
+        f'name="seen" value="{revision}"><input type="hidden" name="back" value="start/devices"'
+        in start.get("devices").text
+    )
+    start.send("devices", next="1")
+    assert undo("start/figures/subwoofer").endswith("/start/wiring"), "not connected any more"
+    assert undo("start/devices").endswith("/start/devices")
+    assert "subwoofer" not in start.text
+    assert undo("start/../../x").endswith("/start/wiring")
+
+
 def test_somebody_else_was_faster(start: Start) -> None:
     """A form of an older revision is refused with what was typed still there."""
     start.begin("head_unit")

@@ -225,11 +225,16 @@ def set_figures(store: Store, job: str, stage: str, given: Mapping[str, str], *,
     return _store(store, job, change, seen=seen, by=by)
 
 
-def device_of(text: str, stage: str) -> None:
-    """Refuse a device that isn't there. CallError `no_such_stage`."""
+def stages_begun(text: str) -> list[str]:
+    """Return the stages of a text that need not be a job yet. JobError: it isn't YAML."""
     from gainwright.jobfile.starting.leads import stages_of_text
 
-    if stage not in stages_of_text(text):
+    return list(stages_of_text(text))
+
+
+def device_of(text: str, stage: str) -> None:
+    """Refuse a device that isn't there. CallError `no_such_stage`."""
+    if stage not in stages_begun(text):
         raise CallError("this device is no longer there", code="no_such_stage", remedy="go back to the devices")
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.jobfile.forms.pickers import RATINGS
-from gainwright.jobfile.starting.leads import role_of
+from gainwright.jobfile.starting.leads import output_words, role_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -195,7 +195,7 @@ def _of_outputs(stage: Mapping[str, Any]) -> tuple[Figure, ...]:
     found: list[Figure] = []
     routed = tuple(stage.get("inputs") or ())
     for name in stage.get("outputs") or {}:
-        output, path = name.replace("_", " "), f"outputs.{name}"
+        output, path = output_words(name), f"outputs.{name}"
         if len(routed) > 1:
             label = say("{output} output: from the input", output=output)
             found.append(Figure(f"{path}.from", "choice", label, "", choices=routed))

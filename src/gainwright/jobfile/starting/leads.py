@@ -32,6 +32,15 @@ ROLES = {
 }
 """What a device is for, as far as its key tells it."""
 OF_HEAD_UNIT = ("front", "rear", "sub")
+OUTPUT_WORDS = {
+    "front": say("front"),
+    "rear": say("rear"),
+    "sub": say("sub"),
+    "tweeter": say("tweeter"),
+    "midrange": say("midrange"),
+    "woofer": say("woofer"),
+}
+"""Usual name of an output -> the word for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +50,11 @@ class Output:
     reference: str
     stage: str
     name: str
+
+
+def output_words(name: str) -> str:
+    """Return the name of an output, or of an input, for people."""
+    return OUTPUT_WORDS.get(name) or name.replace("_", " ")
 
 
 def role_of(key: str) -> str:

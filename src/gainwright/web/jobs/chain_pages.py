@@ -175,12 +175,24 @@ def undo_or_redo(request: Request, site: CurrentSite, job: str, given: Sent) -> 
 def _back(site: Site, stored: StoredJob, back: str) -> str:
     """Return the address of the form that a request came from, of the chain if that form no longer exists."""
     section, _, name = back.partition("/")
+    if section == "start":
+        return _start_page(stored, name)
     try:
         if section and section not in ("text", "add"):
             view.forms_at(site, stored.text, section, name)
     except GainwrightError:
         section = ""
     return address_of(stored.id, section, name) if section else f"/jobs/{stored.id}/chain"
+
+
+def _start_page(stored: StoredJob, name: str) -> str:
+    """Return the address of a page of the job's start, of the place where it stands if that page shows nothing any more."""
+    page, _, stage = name.partition("/")
+    unfinished = job_start.is_unfinished(stored.text)
+    if page in job_start.PAGES and not stage and (page in ("car", "instruments", "devices") or not unfinished):
+        return f"/jobs/{stored.id}/start/{page}"
+    known = not unfinished and page == "figures" and stage in job_start.stages_begun(stored.text)
+    return f"/jobs/{stored.id}/start" + (f"/figures/{quote(stage)}" if known else "")
 
 
 @router.post("/jobs/{job}/chain/section/{section}")

@@ -155,26 +155,25 @@ def wired(
         ports = tuple(
             PortShown(
                 f"lead:{key}.{entry}" if entry else f"lead:{key}",
-                entry.replace("_", " "),
+                leads.output_words(entry),
                 source,
                 leads.AS_WRITTEN if held[key, entry] == leads.AS_WRITTEN else "",
             )
             for (owner, entry), source in chosen.items()
             if owner == key
         )
-        outputs = tuple((o.reference, o.name.replace("_", " ")) for o in leads.outputs(stages) if o.stage == key)
+        outputs = tuple((o.reference, leads.output_words(o.name)) for o in leads.outputs(stages) if o.stage == key)
         found.append(DeviceShown(key, title_of(key, stages[key]), ports, outputs, told(wrong.get(f"lead:{key}"))))
     return found
 
 
 def sources_in_words(stages: Stages) -> dict[str, str]:
     """Return reference of an output -> its words: `Head unit, front`."""
-    return {
-        o.reference: f"{title_of(o.stage, stages[o.stage])}, {o.name.replace('_', ' ')}"
-        if o.name
-        else title_of(o.stage, stages[o.stage])
-        for o in leads.outputs(stages)
-    }
+    found = {}
+    for o in leads.outputs(stages):
+        device = title_of(o.stage, stages[o.stage])
+        found[o.reference] = say("{a}, {b}", a=device, b=leads.output_words(o.name)) if o.name else device
+    return found
 
 
 def figures_shown(
