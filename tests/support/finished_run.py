@@ -79,9 +79,9 @@ def wrong_settings(car: Finished) -> list[str]:
     rig, said = car.hand.rig, car.handover["controls"]
     found = []
     for control, text in controls(rig.job).items():
-        if control.endswith(".volume"):
+        if control in car.hand.clean:
             fits = float(said[control]) == min(car.hand.clean[control]) == rig.settings[control]
-        elif control.endswith(".gain"):
+        elif control.endswith(".gain") and "%" in said[control]:
             low, high = (100 * end for end in parse(said[control], "fraction").interval)
             fits = low - READ_OFF <= 100 * rig.settings[control] <= high + READ_OFF
         else:
@@ -105,8 +105,8 @@ def wrong_voltages(car: Finished) -> list[str]:
 def wrong_in_handover(car: Finished) -> list[str]:
     """Return every figure of a handover that isn't what the rig was set to, or what it showed."""
     found = wrong_settings(car) + wrong_voltages(car)
-    kinds = {row["control"].rpartition(".")[2] for row in car.offered["controls"]}
-    found += [f"offered: {car.offered}"] if kinds != {"volume", "gain"} else []
+    turned = {step["adjust"]["control"] for step in car.plan["steps"] if step["adjust"]}
+    found += [f"not offered: {control}" for control in turned - {row["control"] for row in car.offered["controls"]}]
     clean = min(min(limits) for limits in car.hand.clean.values())
     if car.handover["last_clean_step"] != clean:
         found.append(f"last clean step {car.handover['last_clean_step']}, found was {clean}")
