@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from gainwright.jobfile import controls
+from gainwright.model import the_place
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def wrong_in_handover(car: Finished) -> list[str]:
     if shown != pytest.approx(volts, rel=1e-9):
         found.append(f"readings {shown}, shown was {volts}")
     supplies = [str(e["check"]).removesuffix(".supply_voltage") for e in car.run["evidence"] if "check" in e]
-    measured = ("clean limit", "at its target", *(f"supply of {unit}." for unit in supplies))
+    measured = ("clean limit", "at its target", *(f"supply of {the_place(car.hand.job, unit)}." for unit in supplies))
     found += [missing for missing in car.handover["not_measured"] if any(words in missing for words in measured)]
     return found
 
