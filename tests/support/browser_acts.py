@@ -15,7 +15,7 @@ from playwright.sync_api import TimeoutError as TookTooLong
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Locator
+    from playwright.sync_api import Locator, Page
 
 EACH_SIZE_AND_WAY = pytest.mark.parametrize(
     ("size", "scripts"), [("phone", True), ("desktop", False)], ids=["phone", "desktop-plain"]
@@ -53,6 +53,15 @@ def press(locator: Locator, key: str) -> None:
     """Press a key on an element, and wait for the page it leads to."""
     with _followed(locator, key):
         locator.press(key)
+
+
+def until(page: Page, is_so: str, *, turns: int = 400) -> None:
+    """Wait until an async function of the page returns true; `wait_for_function` takes the promise itself for true."""
+    for _ in range(turns):
+        if page.evaluate(is_so):
+            return
+        page.wait_for_timeout(30)
+    raise AssertionError(f"never so: {is_so}")
 
 
 @contextlib.contextmanager

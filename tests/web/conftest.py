@@ -76,12 +76,13 @@ def browser() -> Iterator[Browser]:
 
 @dataclass(frozen=True)
 class Sort:
-    """What a browser's context is made with and keeps."""
+    """What a browser's context is made with and keeps; with `kept`, the app's service worker keeps pages in it."""
 
     address: str
     size: str
     scripts: bool
     dark: bool
+    kept: bool = False
 
     @property
     def scheme(self) -> Literal["dark", "light"]:
@@ -116,6 +117,7 @@ class Pages:
         context = self.browser.new_context(
             viewport=SIZES[sort.size],  # type: ignore[arg-type]
             base_url=sort.address,
+            service_workers="allow" if sort.kept else "block",
             java_script_enabled=sort.scripts,
             color_scheme=sort.scheme,
             has_touch=sort.size == "phone",
@@ -167,16 +169,23 @@ def pages(browser: Browser) -> Pages:
 def open_page(pages: Pages, server: WebServer) -> Iterator[Callable[..., Page]]:
     """Open a page: `open_page("/", size="phone", scripts=True, dark=False)`; errors of its console fail the test.
 
-    `own_page=True` is for a test that listens to the page: such a page is closed after it.
+    `own_page=True` is for a test that listens to the page: such a page is closed after it. So is one with `kept=True`,
+    whose pages the service worker keeps, as it does for a user; without, each page comes from the server.
     """
     own: list[Page] = []
 
     def opened(
-        path: str = "/", *, size: str = "desktop", scripts: bool = True, dark: bool = False, own_page: bool = False
+        path: str = "/",
+        *,
+        size: str = "desktop",
+        scripts: bool = True,
+        dark: bool = False,
+        own_page: bool = False,
+        kept: bool = False,
     ) -> Page:
-        sort = Sort(server.address, size, scripts, dark)
-        page = pages.new(sort) if own_page else pages.lend(sort)
-        if own_page:
+        sort = Sort(server.address, size, scripts, dark, kept)
+        page = pages.new(sort) if own_page or kept else pages.lend(sort)
+        if own_page or kept:
             own.append(page)
         page.goto(path)
         return page

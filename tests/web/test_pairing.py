@@ -17,7 +17,7 @@ import httpx
 import pytest
 import uvicorn
 from apart import run_apart
-from browser_acts import OTHER_SIZE_AND_WAY, click
+from browser_acts import OTHER_SIZE_AND_WAY, click, until
 from commands import run
 from PIL import Image
 from playwright.sync_api import Error
@@ -443,6 +443,10 @@ def test_unreachable_store_gives_no_access(site: Site, monkeypatch: pytest.Monke
 SIZES: dict[str, Any] = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 
 
+KEPT_PATHS = """async () => await caches.has("gainwright-pages")
+  ? (await (await caches.open("gainwright-pages")).keys()).map(({ url }) => new URL(url).pathname) : []"""
+
+
 def trust(home: Path, authority: bytes) -> None:
     """Let Chromium of a home folder trust an authority, as a person does on a phone."""
     place = home / ".pki" / "nssdb"
@@ -473,7 +477,7 @@ def test_phone_that_trusts_the_authority_is_paired_and_has_the_microphone(
     trust(tmp_path, own.get("/certificate").content)
     chromium = launched(browser, tmp_path)
     try:
-        page = chromium.new_page(viewport=SIZES["phone"], has_touch=True)
+        page = chromium.new_page(viewport=SIZES["phone"], has_touch=True, base_url=lan_address)
         page.goto(f"{lan_address}/")
         assert page.url == f"{lan_address}/pair"
         page.goto(f"{lan_address}/pair?code={new_code(own)}")
@@ -485,11 +489,29 @@ def test_phone_that_trusts_the_authority_is_paired_and_has_the_microphone(
             *(True, "function", "")
         ]
         assert page.evaluate("fetch('/api/bench').then(a => a.json())")["device"].startswith("phone in the bay")
+        _kept_until_revoked(page, own)
         page.goto(f"http://insecure.test:{lan_server.port}/")
         assert "unknown host" in page.locator("body").inner_text()
         assert page.evaluate("[isSecureContext, typeof navigator.mediaDevices]") == [False, "undefined"]
     finally:
         chromium.close()
+
+
+def _kept_until_revoked(page: Page, own: httpx.Client) -> None:
+    """The page says that the app is kept; the run that is opened is; nothing of it is once the access was revoked."""
+    name = page.evaluate("fetch('/api/bench').then(a => a.json())")["device"]
+    page.goto("/bench")
+    page.locator("#connection").get_by_text("Secure and installable").wait_for()
+    job = own.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
+    page.goto(f"/jobs/{job}/setup")
+    page.locator("#kept").wait_for()
+    paths = page.evaluate(KEPT_PATHS)
+    assert {"/", f"/jobs/{job}", f"/jobs/{job}/setup/prepare.supply"} <= set(paths)
+    assert [path for path in paths if path.startswith(("/api", "/pair", "/certificate", "/bench"))] == []
+    own.post(f"/api/bench/devices/{device_id(own, name)}/put_out").raise_for_status()
+    page.goto(f"/jobs/{job}/setup")
+    assert page.get_by_role("heading", level=1).inner_text() == "Pair this device"
+    until(page, f"async () => (await ({KEPT_PATHS})()).length === 0")
 
 
 def test_browser_without_trust_warns(browser: Browser, lan_address: str, tmp_path: Path) -> None:
@@ -515,6 +537,7 @@ def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
             java_script_enabled=scripts,
             color_scheme="dark" if dark else "light",
             has_touch=size == "phone",
+            reduced_motion="reduce",
         )
         contexts.append(context)
         page = context.new_page()
@@ -537,6 +560,8 @@ def test_device_is_paired_and_revoked_on_the_pages(
     click(bench.get_by_role("button", name=re.compile("New code|Another code")))
     bench.locator(".digits", has_not_text=before or "none").wait_for()
     device = lan_page(f"{lan_address}/pair", size=size, scripts=scripts)
+    if scripts:
+        device.locator("#connection").get_by_text("Encrypted only").wait_for()
     device.get_by_label("Code").fill(bench.locator(".digits").inner_text())
     device.get_by_label("Name of this device").fill(name)
     click(device.get_by_role("button", name="Pair"))

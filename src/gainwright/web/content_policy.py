@@ -12,6 +12,8 @@ DIRECTIVES = {
     "img-src": "'self' data: blob:",
     "media-src": "'self' blob:",
     "connect-src": "'self'",
+    "worker-src": "'self'",
+    "manifest-src": "'self'",
     "form-action": "'self'",
     "frame-src": "'self'",
     "base-uri": "'none'",

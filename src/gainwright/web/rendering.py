@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import secrets
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -18,7 +19,6 @@ from gainwright.web.shown_errors import shown, status_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
 
     from starlette.requests import Request
     from starlette.responses import Response
@@ -59,6 +59,7 @@ def page(request: Request, name: str, *, status: int = 200, **context: Any) -> H
         "path": request.url.path,
         "device": say("this computer") if device == THIS_COMPUTER else device,
         "lan": of_request(request).network.lan,
+        "now": datetime.now(UTC),
     }
     error = context.get("error")
     if isinstance(error, GainwrightError):

@@ -1,6 +1,6 @@
 """The routers of the app: the HTTP API under /api, and the pages."""
 
-from gainwright.web import page_language, work_api
+from gainwright.web import offline, page_language, work_api
 from gainwright.web.cases import api as cases_api
 from gainwright.web.cases import fault_pages
 from gainwright.web.cases import pages as cases_pages
@@ -68,6 +68,7 @@ PAGES = tuple(
         live_pages,
         music_pages,
         notes_pages,
+        offline,
         page_language,
         pairing_pages,
         papers_pages,

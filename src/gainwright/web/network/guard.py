@@ -33,7 +33,7 @@ HEADERS = {
     "cache-control": "no-store",
 }
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-UNPAIRED_PATHS = ("/pair", "/certificate")
+UNPAIRED_PATHS = ("/pair", "/certificate", "/manifest.webmanifest", "/service-worker.js")
 """What an unpaired device may request, besides `/static/`."""
 UNPAIRED = "an unpaired device"
 

@@ -51,6 +51,8 @@ NONE = "-"
 """Names no entry that waits for an answer."""
 TONE_SECONDS = 30.0
 """Default length of downloaded tones."""
+UNSEEN = "kept"
+"""Header `x-swap` of an entry that a device had kept: nobody looks at its answer, so nothing is worked out for it."""
 
 
 @router.get("/jobs/{job}/setup")
@@ -134,13 +136,14 @@ def step_page(
     """
     run = current_run(site, stored)
     state = run.of(step)
-    learned, work = evaluation_or_work(site, stored, run)
+    swap = request.headers.get("x-swap")
+    learned, work = (None, None) if swap == UNSEEN else evaluation_or_work(site, stored, run)
     expect = expected(site, stored, run, state, learned)
     entry, step_expect = state.entry, state.step.expect
     shown_expect = {"look": None, "column": expected_place(run, state), "place": expected_place(run, state)}.get(
         state.asked or "", expect
     )
-    knee, knee_work = _knee(site, stored, state, swapped="x-swap" in request.headers)
+    knee, knee_work = _knee(site, stored, state, swap)
     by_now: dict[str, Any] = {"learned": learned, "work": work, "expect": expect}
     by_now["follows"] = follows(site, stored, run, state)
     by_now |= {"note": note, "note_error": None if note_error is None else shown(note_error)}
@@ -185,14 +188,14 @@ def _kept(site: Site, job: str, state: StepState, *, by: str, mine: str) -> dict
 
 
 def _knee(
-    site: Site, stored: StoredJob, state: StepState, *, swapped: bool
+    site: Site, stored: StoredJob, state: StepState, swap: str | None
 ) -> tuple[tuple[Knee | None, str], Work | None]:
     """Return the knee of a column so far; for a swapped part of a page, the work that finds it unless it is cached."""
-    if state.asked != "column" or not state.rows:
+    if state.asked != "column" or not state.rows or swap == UNSEEN:
         return (None, ""), None
     job = site.models.job(stored.text)
     key = f"{stored.text}\n{state.step.id}{state.rows}"
-    if not swapped or site.models.has("knee", key):
+    if swap is None or site.models.has("knee", key):
         return site.models.kept("knee", key, lambda: knee_of(state, job)), None
 
     def do(work: Work) -> None:

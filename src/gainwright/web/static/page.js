@@ -3,9 +3,11 @@
 // (those of its button's data-swap, if it has one);
 // then the first element of its data-focus="id id" that is there has the focus.
 // After a form with data-go the browser follows the redirect instead of swapping.
-// An input with data-soon sends its form as it is changed. A form with data-keep is kept while the server can't be
-// reached, and sent when it can again. A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
+// An input with data-soon sends its form as it is changed. The entries of a form with data-keep are kept on this device
+// until the server has answered (waiting.js). A slider with data-mirrors="ID" moves that input. An element with data-work="ID" follows work in the background.
 
+import "./kept.js";
+import { anyRefused, enter, keep, newKeys, showKept } from "./waiting.js";
 import { text } from "./words.js";
 
 const said = document.getElementById("said");
@@ -47,30 +49,75 @@ async function exchange(form, submitter, automatic) {
   } else {
     options.body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(data);
   }
-  let answer, body;
+  let found;
   const sent = new Map([...form.elements].map((e) => [e.id, e.value]));
-  if (method === "POST" && !automatic) { writing.add(form); turn += 1; }
+  const entering = method === "POST" && !automatic;
+  if (entering) { writing.add(form); form.ariaBusy = "true"; turn += 1; }
   try {
-    answer = await fetch(address, options);
-    body = await answer.text();
+    found = entering && form.dataset.keep !== undefined ? await kept(form, submitter, address, options) : await answered(address, options);
   } catch (error) {
     if (error.name === "AbortError") return;
-    if (form.dataset.keep !== undefined && method === "POST") keep(String(address), [...data], ids);
-    else say(text("The server can't be reached. Your entry is still here; try again."), true);
+    say(error.unkept ? text("The server can't be reached, and this device can't keep your entry: its storage is full or closed. It is still in the field: write it down.")
+      : text("The server can't be reached. Your entry is still here; try again."), true);
     return;
   } finally {
-    if (!automatic) writing.delete(form);
+    if (!automatic) { writing.delete(form); form.ariaBusy = null; }
   }
+  if (!found) { await waits(form); return; }
+  const { answer, body } = found;
   // text typed while the answer was awaited moves to the new field
   const typing = document.activeElement;
   const typed = method === "POST" && typing?.form === form && typing.matches("input, textarea") && sent.get(typing.id) !== typing.value
     ? [typing.id, typing.value] : null;
-  if (answer.ok && method === "POST" && refused().length) discardRefused((entry) => entry.address !== String(address));
   if (form.dataset.go !== undefined && answer.redirected) { location.assign(answer.url); return; }
   const push = (form.dataset.push !== undefined && answer.redirected) || method === "GET";
   await show(answer, ids, { push, focus: typed ? typed[0] : form.dataset.focus, body });
   const next = typed && document.getElementById(typed[0]);
   if (next) next.value = typed[1];
+}
+
+async function answered(address, options) {
+  const answer = await fetch(address, options);
+  return { answer, body: await answer.text() };
+}
+
+// The answer to an entry; null while it waits on this device. An error tells with `unkept` that it couldn't be kept.
+async function kept(form, submitter, address, options) {
+  let entry, unkept = false;
+  try { entry = await keep(form, submitter, String(address)); } catch { unkept = true; }
+  if (entry) return enter(entry, options.headers["x-swap"]);
+  try { return await answered(address, options); } catch (error) { throw Object.assign(error, { unkept }); }
+}
+
+async function waits(form) {
+  for (const field of form.elements) if (field.matches("input, textarea")) field.defaultValue = field.value; // no longer only typed
+  await showKept();
+  const next = document.querySelector("#waiting a"), field = document.getElementById("field");
+  if (next && !form.elements.volts) next.focus(); else field?.select?.();
+}
+
+// Entries that had waited were sent, by this tab or another: what is shown of them is old.
+document.addEventListener("delivered", async ({ detail: pages }) => {
+  say(await anyRefused() ? text("The server is back; some of your entries were refused.") : text("The server is back; all your entries have been sent."));
+  if (pages.includes(location.pathname) || !document.getElementById("no-connection").hidden) await refresh(); else await showKept();
+});
+document.addEventListener("unpaired", () => say(text("This device is no longer paired. Pair it again; your entries stay on it and are sent then."), true));
+document.addEventListener("connected", () => refresh());
+
+let owed;
+async function refresh() {
+  if (document.getElementById("trouble")) { await showKept(); return; } // it stays until it is answered
+  if (document.getElementById("kept-runs")) { location.reload(); return; }
+  try {
+    const found = await answered(location.href, { headers: { "x-swap": "main" } });
+    while (pressed) await pause(30);
+    document.getElementById("no-connection").hidden = true;
+    await show(found.answer, "main", { push: false, beside: true, body: found.body });
+  } catch { // it went away again
+    await showKept();
+    clearTimeout(owed);
+    owed = setTimeout(refresh, 2000);
+  }
 }
 
 async function show(answer, ids, { push, focus = "", body = null, beside = false }) {
@@ -159,100 +206,6 @@ document.addEventListener("input", (event) => {
 
 window.addEventListener("popstate", () => location.reload());
 
-// ---- entries that could not be sent yet -------------------------------------------------------------------------------
-
-const QUEUE = "not-sent-yet";
-const waiting = () => JSON.parse(localStorage.getItem(QUEUE) || "[]");
-
-function keep(address, data, swap) {
-  // the same entry, pressed twice, has the same key
-  if (waiting().some((entry) => entry.address === address && JSON.stringify(entry.data) === JSON.stringify(data))) return;
-  localStorage.setItem(QUEUE, JSON.stringify([...waiting(), { address, data, swap, page: location.pathname, at: Date.now() }]));
-  say(text("The server can't be reached. Your entry is kept on this device and sent when the server answers again."), true);
-  setTimeout(sendKept, 1500);
-}
-
-// A form's field `key` names the entry that it makes: the server stores an entry with the same key and content once. A form
-// has a key of its own when it is shown, also from a cache, and a new one for the next entry after one was kept.
-function newKeys(fields) {
-  for (const field of fields) {
-    field.value = [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    field.dataset.made = "";
-  }
-}
-document.addEventListener("input", (event) => {
-  const key = event.target.form?.elements.key;
-  if (key && waiting().some((entry) => entry.data.some(([name, value]) => name === "key" && value === key.value))) newKeys([key]);
-});
-
-const NOT_NOW = [401, 429];
-let sending = false;
-async function sendKept() {
-  if (sending || !waiting().length) return;
-  sending = true;
-  let last, taken = 0;
-  try {
-    while (waiting().length) {
-      const first = waiting()[0];
-      const answer = await fetch(first.address, { method: "POST", body: new URLSearchParams(first.data) });
-      if (answer.status >= 500 || NOT_NOW.includes(answer.status)) throw new Error("not now");
-      const page = new DOMParser().parseFromString(await answer.clone().text(), "text/html");
-      if (answer.ok) taken += 1; else addRefused(first, page);
-      // one's own entries follow one another: the next of the same form has seen this one
-      const seen = [...page.forms].find((f) => f.action === first.address)?.elements.seen?.value;
-      const was = new URLSearchParams(first.data).get("seen");
-      const rest = waiting().slice(1).map((entry) => answer.ok && seen && entry.address === first.address
-        ? { ...entry, data: entry.data.map(([k, v]) => [k, k === "seen" && v === was ? seen : v]) } : entry);
-      localStorage.setItem(QUEUE, JSON.stringify(rest));
-      last = { answer, swap: first.swap };
-    }
-    say(refused().length ? text("The server is back; some of your entries were refused.") : text("The server is back; all your entries have been sent."));
-    if (last) await show(last.answer, last.swap, { push: true });
-  } catch {
-    setTimeout(sendKept, 2000);
-  } finally {
-    sending = false;
-  }
-}
-window.addEventListener("online", sendKept);
-
-// ---- refused entries stay until they are entered again or discarded ------------------------------------
-
-const REFUSED = "not-taken";
-const refused = () => JSON.parse(localStorage.getItem(REFUSED) || "[]");
-const plain = ([name, value]) => value && !["seen", "kind", "basis", "key"].includes(name);
-
-function addRefused(entry, page) {
-  const why = page.querySelector("#trouble p")?.textContent || "it was refused";
-  localStorage.setItem(REFUSED, JSON.stringify([...refused(), { ...entry, why }]));
-}
-
-function discardRefused(keep) {
-  localStorage.setItem(REFUSED, JSON.stringify(refused().filter(keep)));
-  showRefused();
-}
-
-function showRefused() {
-  document.getElementById("not-taken")?.remove();
-  if (!refused().length) return;
-  const box = document.createElement("section");
-  box.id = "not-taken";
-  box.className = "trouble";
-  box.setAttribute("aria-label", text("Kept on this device"));
-  for (const entry of refused()) {
-    const line = document.createElement("p"), link = document.createElement("a"), button = document.createElement("button");
-    line.textContent = `Refused: ${entry.data.filter(plain).map((pair) => pair[1]).join(" ")} (${entry.why.trim()}) `;
-    link.href = entry.page || location.pathname;
-    link.textContent = "Show";
-    button.type = "button";
-    button.textContent = "Discard";
-    button.addEventListener("click", () => discardRefused((other) => other.at !== entry.at));
-    line.append(link, " ", button);
-    box.append(line);
-  }
-  document.getElementById("main").prepend(box);
-}
-
 // ---- work in the background -----------------------------------------------------------------------------------
 
 const sources = new Map();
@@ -294,7 +247,7 @@ document.addEventListener("toggle", (event) => {
 function prepare() {
   for (const slider of document.querySelectorAll("[data-mirrors]")) slider.hidden = false;
   newKeys(document.querySelectorAll("input[type=hidden][name=key]:not([data-made])"));
-  showRefused();
+  showKept();
   for (const [element, source] of sources) {
     if (!document.contains(element)) { source.close(); sources.delete(element); }
   }
@@ -305,4 +258,3 @@ function prepare() {
 }
 
 prepare();
-if (waiting().length) sendKept();

@@ -1,0 +1,79 @@
+"""What lets a browser keep the app for use without a network: its manifest, its service worker, the page shown for what isn't kept."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import importlib.resources
+import json
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import JSONResponse, Response
+
+from gainwright import __version__
+from gainwright.web.rendering import page
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
+router = APIRouter(include_in_schema=False)
+
+MANIFEST = {
+    "id": "/",
+    "name": "Gainwright",
+    "short_name": "Gainwright",
+    "start_url": "/",
+    "scope": "/",
+    "display": "standalone",
+    "background_color": "#fbfaf6",
+    "theme_color": "#fbfaf6",
+    "icons": [
+        {"src": "/static/mark.svg", "sizes": "any", "type": "image/svg+xml"},
+        {"src": "/static/icon-192.png", "sizes": "192x192", "type": "image/png"},
+        {"src": "/static/icon-512.png", "sizes": "512x512", "type": "image/png"},
+        {"src": "/static/icon-maskable-512.png", "sizes": "512x512", "type": "image/png", "purpose": "maskable"},
+    ],
+}
+"""The web app manifest (W3C Web Application Manifest); the icons are drawn from `mark.svg`."""
+ALWAYS_CHECKED = {"cache-control": "no-cache"}
+
+
+def _static() -> Traversable:
+    return importlib.resources.files("gainwright.web") / "static"
+
+
+@functools.cache
+def build() -> tuple[str, tuple[str, ...]]:
+    """Return a name for the static files as they are now, and their addresses; another content has another name."""
+    files = sorted(_static().iterdir(), key=lambda file: file.name)
+    digest = hashlib.sha256()
+    for file in files:
+        content = file.read_bytes()
+        digest.update(f"{file.name} {len(content)}\n".encode())
+        digest.update(content)
+    return f"{__version__}-{digest.hexdigest()[:16]}", tuple(f"/static/{file.name}" for file in files)
+
+
+@router.get("/manifest.webmanifest")
+def manifest() -> Response:
+    """Return the manifest: with it a browser offers to install the app."""
+    return JSONResponse(MANIFEST, headers=ALWAYS_CHECKED, media_type="application/manifest+json")
+
+
+@router.get("/service-worker.js")
+def service_worker() -> Response:
+    """Return the service worker, with the name and the list of the static files that it keeps.
+
+    It is served here, not under `/static/`, since a worker controls only what is below its own address.
+    """
+    name, addresses = build()
+    script = (_static() / "service-worker.js").read_text(encoding="utf-8")
+    constants = f"const BUILD = {json.dumps(name)};\nconst ASSETS = {json.dumps(addresses)};\n"
+    return Response(constants + script, headers=ALWAYS_CHECKED, media_type="text/javascript")
+
+
+@router.get("/offline")
+def offline(request: Request) -> Response:
+    """Show what is kept on the device, in place of a page that isn't."""
+    return page(request, "offline.html")
