@@ -526,7 +526,7 @@ def test_the_drawing_is_readable_on_a_small_phone(
         assert text["x"] + text["width"] <= 360
         tops.append(rectangle["y"])
         names.append(name)
-    assert sorted(names) == sorted(order)
+    assert sorted(names) == sorted(name.replace("_", " ") for name in order)
     assert tops == sorted(tops)
     assert min(b - a for a, b in itertools.pairwise(tops)) >= 44
     leads = api.get(f"/api/jobs/{job}/chain").json()["leads"]

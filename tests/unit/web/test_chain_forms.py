@@ -167,6 +167,20 @@ def test_names_with_spaces(forms: Forms) -> None:
     assert 'aria-label="Driver in the boot, line driver' in drawn
 
 
+def test_refused_change_names_the_device_and_no_place_in_the_file(forms: Forms) -> None:
+    """What is wrong, at which device by its name; the text of the file keeps line and column."""
+    forms.edit("rename_stage", stage="knob", new="Knob by the gear lever")
+    page = forms.edit(
+        "add_stage", kind="line_driver", new="Driver in the boot", place="lead:desk.sub-knob_by_the_gear_lever"
+    )
+    assert re.findall(r"<strong>([^<]*)</strong>: its gain is missing", page.text) == ["driver_in_the_boot"]
+    page = forms.edit("remove_branch", stage="head")
+    assert page.status_code == 422
+    assert not re.search(
+        r"job:\d|stages\.", re.sub(r"<[^>]*>", "", page.text.split('id="trouble"')[1].split("</div>")[0])
+    )
+
+
 def test_text_of_the_file_says_that_it_was_saved(forms: Forms) -> None:
     """After Save, not after Check."""
     data = {"seen": "1", "text": forms.text.replace("4 V ", "5 V ", 1)}

@@ -67,7 +67,13 @@ def show_add(
         }
 
     known: dict[str, Any] = site.models.kept("add", stored.text, made)
-    shown = {"kinds": KINDS, "instrument_kinds": INSTRUMENTS, "given": given, "error": error, **known}
+    shown = {
+        "kinds": KINDS,
+        "instrument_kinds": INSTRUMENTS,
+        "given": given,
+        "error": view.without_file_place(error, stored.text),
+        **known,
+    }
     return page(request, "chain_add.html", job=stored, here="chain", **shown)
 
 

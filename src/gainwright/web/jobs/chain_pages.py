@@ -54,7 +54,7 @@ def show_chain(request: Request, site: Site, stored: StoredJob, *, error: Gainwr
         "instruments": [f for f in forms if f.path[:1] == ("instruments",)],
         "stages": read.job.stages,
         "gravity": view.GRAVITY,
-        "error": error,
+        "error": view.without_file_place(error, stored.text),
     }
     return page(request, "chain.html", job=stored, here="chain", **shown)
 
@@ -135,7 +135,7 @@ def show_form(
         "wrong": view.place_of(error.where, fields) if error else "",
         "was": view.was_of(forms) if stale or given is None or "was" not in given else given["was"],
         "differences": view.differences(given, fields) if stale and given else [],
-        "error": error,
+        "error": view.without_file_place(error, stored.text),
         "findings": view.findings_at(view.findings_of(site, stored.text), name) if name else [],
         "checked": view.findings_of(site, stored.text) is not None,
         "gravity": view.GRAVITY,

@@ -6,7 +6,8 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gainwright.errors import CallError
+from gainwright.app.store import ConflictError
+from gainwright.errors import CallError, GainwrightError
 from gainwright.web.jobs import picked_values
 
 if TYPE_CHECKING:
@@ -161,6 +162,20 @@ def place_of(error_where: str, fields: Mapping[str, Field]) -> str:
             return key
         key = key.rpartition(".")[0]
     return ""
+
+
+def without_file_place(error: GainwrightError | None, text: str) -> GainwrightError | None:
+    """Return an error with the stage or instrument that it is about, by its name, in place of line, column and key of the file."""
+    from gainwright.jobfile.editing import TextDraft
+
+    if error is None or isinstance(error, ConflictError):
+        return error
+    section, _, rest = error.where.rpartition(" ")[2].partition(".")
+    if section not in ("stages", "instruments", "job") and not error.where.startswith("job:"):
+        return error
+    key = rest.partition(".")[0]
+    stage = (TextDraft(text).plain.get("stages") or {}).get(key, {})
+    return error.with_place(str(stage.get("name") or key) if section in ("stages", "instruments") else "")
 
 
 def standing(job: StoredJob, site: Site, stage: str) -> dict[str, Any]:
