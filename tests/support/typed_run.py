@@ -125,12 +125,14 @@ class Hand:
         head = self.job.stages[control.removesuffix(".volume")]
         steps = volume_steps(volume_of(head))
         if not isinstance(self.bench.rig.instruments[instrument], Multimeter):
-            last = 0
-            for place in range(1, steps + 1):
+            last, first_distorted = 0, steps + 1
+            while first_distorted - last > 1:
+                place = (last + first_distorted) // 2
                 self.bench.turn(control, place)
                 if self.bench.shows_distortion(state.step.measure_at, instrument):
-                    break
-                last = place
+                    first_distorted = place
+                else:
+                    last = place
             if isinstance(self.bench.rig.instruments[instrument], Indicator):
                 return [f"{last}"]
             self.bench.turn(control, last)

@@ -61,6 +61,7 @@ from gainwright.model.place_words import (
     the_place,
 )
 from gainwright.model.places import check_places, leads_by_name, link_place, stages_at
+from gainwright.model.resolving import resolve
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
 from gainwright.model.speaker_outputs import gives_power, has_divider, is_tweeter, may_connect, may_float
@@ -80,7 +81,7 @@ from gainwright.model.stages import (
     Speaker,
     volume_of,
 )
-from gainwright.model.wiring import Feed, Route, Wiring, resolve
+from gainwright.model.wiring import Feed, Route, Wiring
 
 __all__ = [
     "AIRBAG_DASH",

@@ -2,8 +2,7 @@
 
 Rules. A stage has the sides of its source unless the job says otherwise; a bridged amplifier has one side. A mono output
 of two sides is half of each; a side fed from mono takes all of it. Several sources in a list are joined, each with
-an equal share; inside a processor the inputs named in a list are added. A reference to one side of an output is a mono
-source.
+an equal share; inside a processor the inputs named in a list are added. A side of an output is a mono source.
 """
 
 from __future__ import annotations
@@ -69,6 +68,7 @@ class Wiring:
     paths: tuple[Path, ...]
     digital: frozenset[Node] = frozenset()
     _takers: dict[Node, tuple[Port, ...]] = field(init=False, repr=False, compare=False, default_factory=dict)
+    _before: dict[str, tuple[Node, ...]] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         for port, feeds in self.feeds.items():
@@ -109,8 +109,15 @@ class Wiring:
 
     def upstream(self, stage: str, side_ports: Iterable[Port] | None = None) -> tuple[Node, ...]:
         """Return every node before a stage (or before some of its ports), in signal order."""
+        if side_ports is not None:
+            return self._nodes_before(side_ports)
+        if stage not in self._before:
+            self._before[stage] = self._nodes_before(self.ports(stage))
+        return self._before[stage]
+
+    def _nodes_before(self, ports: Iterable[Port]) -> tuple[Node, ...]:
         found: set[Node] = set()
-        waiting = list(self.ports(stage) if side_ports is None else side_ports)
+        waiting = list(ports)
         while waiting:
             for feed in self.feeds[waiting.pop()]:
                 if feed.node not in found:
@@ -119,8 +126,8 @@ class Wiring:
         return tuple(node for node in self.nodes if node in found)
 
 
-def resolve(job: Job) -> Wiring:
-    """Resolve the wiring of a job.
+def resolve_anew(job: Job) -> Wiring:
+    """Resolve the wiring of a job; `gainwright.model.resolve` keeps what it found.
 
     Raises
     ------
