@@ -16,16 +16,24 @@ from blind_cases import Case, run_case
 from blind_tables import reliability, table, telling
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 CASES = range(200, 272)
 
 
-@pytest.mark.parametrize("said", [True, False], ids=["gains said", "gains not said"])
-def test_blind_cases(said: bool, record_property: Callable[[str, object], None]) -> None:
-    """With gain positions in the job and without: causes are found, probabilities are calibrated, tests are few."""
+@pytest.fixture(scope="module")
+def two_processes() -> Iterator[ProcessPoolExecutor]:
+    """Two processes that carry cases through."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        cases = list(pool.map(partial(run_case, said=said), CASES, chunksize=6))
+        yield pool
+
+
+@pytest.mark.parametrize("said", [True, False], ids=["gains said", "gains not said"])
+def test_blind_cases(
+    said: bool, two_processes: ProcessPoolExecutor, record_property: Callable[[str, object], None]
+) -> None:
+    """With gain positions in the job and without: causes are found, probabilities are calibrated, tests are few."""
+    cases = list(two_processes.map(partial(run_case, said=said), CASES, chunksize=3))
     record_property("table", table(cases))
     the_true_cause_is_found(cases)
     probabilities_are_honest(cases)
