@@ -244,7 +244,9 @@ def test_answer_without_network_is_kept_and_sent_later(
         click(form.get_by_role("button", name="Enter"))
     else:
         click(form.locator('button[name="choice"]').first)
-    page.get_by_text("is kept on this device").wait_for()
+    box = page.get_by_text("kept on this device, waiting to be sent").bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < 844, "where the answer was given"
     assert len(api.get(f"/api/cases/{case['name']}").json()["evidence"]) == 1
     done(page, lambda: page.context.set_offline(False))
     assert len(api.get(f"/api/cases/{case['name']}").json()["evidence"]) == 2

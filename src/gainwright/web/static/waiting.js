@@ -69,8 +69,9 @@ function told(form, data, submitter) {
   if (kind === "done") return text("done");
   const ticked = [...form.elements].filter((e) => e.type === "checkbox" && e.checked).map((e) => e.closest("label")?.innerText.trim());
   const hidden = new Set([...form.elements].filter((e) => e.type === "hidden" || e.type === "checkbox").map((e) => e.name));
-  const typed = data.filter(([name, value]) => value && (name === submitter?.name || !hidden.has(name))).map(([, value]) => value);
-  const words = [...typed, ...ticked].join(" ") || data.find(([name]) => name === "text")?.[1] || "";
+  const typed = data.filter(([name, value]) => value && name !== submitter?.name && !hidden.has(name)).map(([, value]) => value);
+  const pressedOne = submitter?.name ? [submitter.textContent.trim()] : [];
+  const words = [...typed, ...ticked, ...pressedOne].join(" ") || data.find(([name]) => name === "text")?.[1] || "";
   return kind === "skipped" ? text("skipped: {reason}", { reason: words }) : words;
 }
 
@@ -195,8 +196,10 @@ export async function showKept() {
     const last = waiting.findLast((e) => e.page === link.pathname);
     if (last) link.after(line("span", text("waiting to be sent: {entry}", { entry: last.told }), "state now waiting"));
   }
-  const place = here.length && document.getElementById("act") || main;
-  if (waiting.length) place.prepend(listed(here, waiting, next));
+  // at the thumb of a step, else at the form that was filled in, where a person looks
+  const form = here.length && main.querySelector(`form[data-keep][action="${new URL(here.at(-1).address).pathname}"]`);
+  const box = waiting.length && listed(here, waiting, next), bar = here.length && document.getElementById("act");
+  if (box && !bar && form) form.before(box); else if (box) (bar || main).prepend(box);
   if (entries.length > waiting.length) main.prepend(refusedOnes(entries.filter((e) => e.why)));
 }
 
