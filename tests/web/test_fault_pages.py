@@ -278,7 +278,12 @@ def test_case_begins_with_the_readings_of_the_set_up_run(
     assert page.get_by_text("has no usable readings").count() == 1
     for step in api.get(f"/api/jobs/{job}/run").json()["steps"]:
         if step["asked"] in ("volts", "supply"):
-            said = {"step": step["id"], "text": "12.6" if step["asked"] == "supply" else "0.002", "seen": 0}
+            said = {
+                "step": step["id"],
+                "text": "12.6" if step["asked"] == "supply" else "0.002",
+                "seen": 0,
+                "sure": True,
+            }
             api.post(f"/api/jobs/{job}/run", json=said).raise_for_status()
     evidence = api.get(f"/api/jobs/{job}/run").json()["evidence"]
     assert len(evidence) >= 2

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import TYPE_CHECKING
 
 import pypdf
 import pytest
 from browser_acts import OTHER_SIZE_AND_WAY, click
+from playwright.sync_api import expect
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,6 +35,14 @@ def test_sheet_is_viewed_and_downloaded(open_page: Callable[..., Page], job: str
         page.wait_for_timeout(300)
         click(page.get_by_role("link", name="Refresh").first)
     link.wait_for(timeout=30_000)
+    if scripts:  # a phone's own sheet gets the file itself
+        page.evaluate(
+            """() => { navigator.canShare = () => true; document.documentElement.classList.add("shares");
+            navigator.share = (given) => { document.title = `${given.files[0].name} ${given.files[0].type}`; }; }"""
+        )
+        click(page.get_by_role("button", name="Share"))
+        expect(page).to_have_title(re.compile(r"\.pdf application/pdf$"))
+    assert page.get_by_role("button", name="Share").count() == scripts
     with page.expect_download() as download:
         link.click()
     pdf = pypdf.PdfReader(download.value.path())

@@ -81,7 +81,7 @@ def advice(levels: Levels, job: Job) -> str:
         )
     silent = len(found) < len(tight)
     text = say(
-        "Nothing clips with this tone; {place} comes first, with {margin} dB to spare.",
+        "Nothing clips with this tone: {margin} dB to spare; turned up further, {place} clips first.",
         place=place,
         margin=f"{max(node.margin_db, 0):.1f}",
     )

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.app.store import Store
+    from gainwright.diagnose import Diagnoser, Diagnosis
     from gainwright.model import Entry, Job
     from gainwright.plan import Plan
     from gainwright.programme.music_result import MusicResult
@@ -78,6 +79,7 @@ def job_paper(
     entries: Sequence[Entry],
     music: MusicResult | None = None,
     volumes: tuple[FoundVolume, ...] = (),
+    diagnosed: tuple[Diagnoser, Diagnosis] | None = None,
 ) -> Paper:
     """Return a paper of a stored job.
 
@@ -87,6 +89,7 @@ def job_paper(
     entries : evidence from its set-up run.
     music : what the music allows that will be played.
     volumes : the highest clean volumes that its run found.
+    diagnosed : the diagnoser and the diagnosis, if they were made already.
 
     Raises
     ------
@@ -108,6 +111,7 @@ def job_paper(
         closed_by_cause=store.cases.closed_by_cause(),
         short=wanted.short,
         volumes=volumes,
+        diagnosed=diagnosed,
         notes=_notes(store, job, plan) if wanted.photos and wanted.kind == "handover" else (),
     )
     return make_paper(read, kind=wanted.kind, material=material, plan=plan)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gainwright.app.ports import Charts, Printer
+    from gainwright.diagnose import Diagnoser, Diagnosis
     from gainwright.metering import Knee, Recording
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
@@ -43,6 +44,7 @@ class PaperMaterial:
     music : the result of a scan of music.
     closed_by_cause : how many cases of the store were closed with each cause.
     short : whether the set-up sheet has one line a step.
+    diagnosed : the diagnoser of the job and the diagnosis of this evidence, if they were made already.
     volumes : the highest clean volumes that were found in the set-up.
     notes : of the steps, for a handover, with their photos.
     """
@@ -56,6 +58,7 @@ class PaperMaterial:
     music: MusicResult | None = None
     closed_by_cause: Mapping[str, int] = field(default_factory=dict)
     short: bool = False
+    diagnosed: tuple[Diagnoser, Diagnosis] | None = None
     volumes: tuple[FoundVolume, ...] = ()
     notes: tuple[PaperNote, ...] = ()
 
@@ -157,9 +160,13 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial, plan: Plan | No
     from gainwright.report.support_papers import case_paper, customer_paper
 
     case, entries = material.case, material.entries
-    diagnoser = Diagnoser(job, closed=material.closed_by_cause)
-    declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
-    diagnosis = make_diagnosis(diagnoser, entries, frozenset(case.unreachable if case is not None else ()), declined)
+    if material.diagnosed is None:
+        diagnoser = Diagnoser(job, closed=material.closed_by_cause)
+        declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
+        unreachable = frozenset(case.unreachable if case is not None else ())
+        diagnosis = make_diagnosis(diagnoser, entries, unreachable, declined)
+    else:
+        diagnoser, diagnosis = material.diagnosed
     if kind == "customer":
         from gainwright.plan import make_plan
 

@@ -16,6 +16,7 @@ from gainwright.web.cases import changes, pictures
 from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields, seen_of
+from gainwright.web.page_language import language_of
 from gainwright.web.rendering import go_to, page
 from gainwright.web.site import CurrentCase, CurrentSite
 
@@ -67,9 +68,9 @@ def belief(site: CurrentSite, case: CurrentCase) -> Response:
 
 
 @router.get("/cases/{name}/customer.{form}")
-def customer(site: CurrentSite, case: CurrentCase, form: Literal["html", "pdf"]) -> Response:
-    """Return the customer's page: HTML to be viewed, or PDF for download."""
-    return pictures.customer(site, case, f".{form}")
+def customer(request: Request, site: CurrentSite, case: CurrentCase, form: Literal["html", "pdf"]) -> Response:
+    """Return the customer's page in the language of the pages: HTML to be viewed, or PDF for download."""
+    return pictures.customer(site, case, f".{form}", code=language_of(request))
 
 
 def _done(request: Request, site: Site, name: str, sent: Submitted, do: Callable[[], StoredCase]) -> Response:

@@ -36,18 +36,21 @@ def tally(site: Site) -> Response:
     return _drawn(site, cases_chart(diagnoses.tally(site)))
 
 
-def customer(site: Site, case: StoredCase, suffix: str) -> Response:
+def customer(site: Site, case: StoredCase, suffix: str, *, code: str) -> Response:
     """Return a case's page for the customer: HTML to be viewed, or PDF for download."""
     from gainwright.app.papers.job_papers import MEDIA_TYPES
     from gainwright.app.papers.papers import paper_bytes
     from gainwright.report.support_papers import customer_paper
     from gainwright.web.content_policy import frame_policy
     from gainwright.web.diagnoses import diagnosis_of
+    from gainwright.web.kept_charts import KeptCharts
     from gainwright.web.work_api import attachment
 
     dialogue = dialogue_of(site, case.case)
-    paper = customer_paper(dialogue.diagnoser.job, diagnosis_of(site.models, dialogue), date=today())
-    content = paper_bytes(paper, suffix, charts=site.world.charts, printer=site.world.printer)
+    loud = site.models.plan(case.case.job).full_scale
+    paper = customer_paper(dialogue.diagnoser.job, diagnosis_of(site.models, dialogue), date=today(), full_scale=loud)
+    charts = KeptCharts(site.world.charts, site.models)
+    content = paper_bytes(paper, suffix, charts=charts, printer=site.world.printer, code=code)
     if suffix == ".html":
         return Response(content, media_type=MEDIA_TYPES[suffix], headers={"content-security-policy": frame_policy()})
     return attachment(content, name=f"{case.name}-customer{suffix}", media_type=MEDIA_TYPES[suffix])

@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 from gainwright.app.jobs.stored_jobs import job_file_name
 from gainwright.app.papers.job_papers import MEDIA_TYPES, PaperRequest, job_paper
 from gainwright.app.papers.papers import paper_bytes
+from gainwright.model import Case
 from gainwright.texts import say
+from gainwright.web.diagnoses import diagnosis_of, dialogue_of
+from gainwright.web.kept_charts import KeptCharts
 from gainwright.web.music import scans
 from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set, volumes_found
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredJob
+    from gainwright.diagnose import Diagnoser, Diagnosis
     from gainwright.model import Entry, Job
     from gainwright.web.background import Work
     from gainwright.web.site import Site
@@ -39,21 +43,40 @@ def made(site: Site, job: str, wanted: PaperRequest, suffix: str, work: Work | N
     read = site.models.job(text)
     if work is not None:
         work.report(0.1, say("planning"))
-    plan = site.models.plan(text) if wanted.kind in ("setup", "handover") else None
+    planned = wanted.kind in ("setup", "handover") or (wanted.kind == "customer" and not wanted.case)
+    plan = site.models.plan(text) if planned else None
     if work is not None:
         work.report(0.4, say("collecting the contents"))
     entries = () if wanted.case or wanted.kind == "setup" else _read_in_run(site, stored, read)
     music = scans.of_job(site, job) if wanted.kind == "handover" else None
     volumes = volumes_found(site, stored) if wanted.kind == "handover" else ()
     paper = job_paper(
-        site.store, job, wanted=wanted, read=read, plan=plan, entries=entries, music=music, volumes=volumes
+        site.store,
+        job,
+        wanted=wanted,
+        read=read,
+        plan=plan,
+        entries=entries,
+        music=music,
+        volumes=volumes,
+        diagnosed=_diagnosed(site, stored, wanted, text) if wanted.kind in ("customer", "case") else None,
     )
     if work is not None:
         work.report(0.7, say("typesetting"))
+    charts = KeptCharts(site.world.charts, site.models)
     content = paper_bytes(
-        paper, suffix, charts=site.world.charts, printer=site.world.printer, code=wanted.language, size=wanted.size
+        paper, suffix, charts=charts, printer=site.world.printer, code=wanted.language, size=wanted.size
     )
     return content, job_file_name(f"{stored.title} {wanted.kind}").removesuffix(".yaml") + suffix
+
+
+def _diagnosed(site: Site, stored: StoredJob, wanted: PaperRequest, text: str) -> tuple[Diagnoser, Diagnosis]:
+    """Return the diagnoser and the diagnosis of the case, or of what the run read; each is made once."""
+    run = () if wanted.case else tuple(job_run_evidence(site, stored))
+    dialogue = dialogue_of(
+        site, site.store.cases.get(wanted.case).case if wanted.case else Case(job=text, evidence=run)
+    )
+    return dialogue.diagnoser, diagnosis_of(site.models, dialogue)
 
 
 def _read_in_run(site: Site, stored: StoredJob, read: Job) -> tuple[Entry, ...]:

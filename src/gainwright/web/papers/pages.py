@@ -14,6 +14,7 @@ from gainwright.app.papers.job_papers import PaperRequest
 from gainwright.app.store import StoredJob
 from gainwright.errors import GainwrightError
 from gainwright.web.content_policy import frame_policy
+from gainwright.web.page_language import language_of
 from gainwright.web.papers import files as paper_files
 from gainwright.web.papers.files import KINDS
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -26,16 +27,17 @@ Word = Annotated[str, Query(max_length=80)]
 
 
 def wanted_of(
+    request: Request,
     kind: Word = "setup",
-    language: Word = "en",
+    language: Word = "",
     size: Word = "a4",
     date: Word = "",
     case: Word = "",
     short: bool = False,
     photos: bool = False,
 ) -> PaperRequest:
-    """Return the paper that a query asks for."""
-    return PaperRequest(kind, language, size, date, case, short=short, photos=photos)
+    """Return the paper that a query asks for, in the language of the pages unless another one is chosen."""
+    return PaperRequest(kind, language or language_of(request), size, date, case, short=short, photos=photos)
 
 
 Asked = Annotated[PaperRequest, Depends(wanted_of)]
