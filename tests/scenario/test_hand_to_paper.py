@@ -161,20 +161,43 @@ def test_fault_is_named_and_the_handover_is_true(bay: Bay, example: str, seed: i
     assert wrong_in_handover(car) == []
 
 
+SILENT = [Fault("lead_shorted", "lead:head.sub-amp"), Fault("low_pass_in_the_way", "amp")]
+
+
+@pytest.mark.parametrize("fault", SILENT, ids=lambda fault: fault.cause)
+def test_source_that_does_not_arrive_is_not_clean(bay: Bay, tmp_path: Path, fault: Fault) -> None:
+    """Hardly a signal at every step: the last one is no clean step, and the handover says that it wasn't measured."""
+    car = finished(bay, SMALL, 4, fault)
+    assert next(s["verdict"] for s in car.run["steps"] if s["asked"] == "column") == "low"
+    told = handover_by_command(bay, car, tmp_path)
+    for said in (car.handover, told):
+        assert said["last_clean_step"] is None
+        assert any("clean limit" in missing for missing in said["not_measured"])
+
+
+def handover_by_command(bay: Bay, car: Finished, folder: Path) -> Any:
+    """Return the handover's data by the command, from the first job's file and the run's readings as a file."""
+    evidence = bay.get(f"/api/jobs/{car.job}/run")["evidence"]
+    (folder / "car.yaml").write_text(example_text(SMALL), encoding="utf-8")
+    (folder / "found.yaml").write_text(json.dumps({"evidence": evidence}), encoding="utf-8")
+    return _handover(folder)
+
+
+def _handover(folder: Path) -> Any:
+    told = run("report", "car.yaml", "--kind", "handover", "--evidence", "found.yaml", "--json", folder=folder)
+    assert told.returncode == 0, told.stderr
+    return json.loads(told.stdout)
+
+
 @pytest.mark.parametrize(("seed", "faults"), [(1, ()), (2, (Fault("source_low", "head"),))], ids=["healthy", "faulty"])
 def test_command_says_the_same(bay: Bay, tmp_path: Path, seed: int, faults: tuple[Fault, ...]) -> None:
     """The first job's file and the run's readings give the same handover, taken-over job and diagnosis by the command."""
     car = finished(bay, SMALL, seed, *faults)
-    (tmp_path / "car.yaml").write_text(example_text(SMALL), encoding="utf-8")
-    evidence = bay.get(f"/api/jobs/{car.job}/run")["evidence"]
-    (tmp_path / "found.yaml").write_text(json.dumps({"evidence": evidence}), encoding="utf-8")
-    for written in ("as it was", "taken over"):
-        told = run("report", "car.yaml", "--kind", "handover", "--evidence", "found.yaml", "--json", folder=tmp_path)
-        assert told.returncode == 0, told.stderr
-        assert json.loads(told.stdout) == car.handover, written
-        planned = run("plan", "car.yaml", "--evidence", "found.yaml", "--take-over", "--json", folder=tmp_path)
-        assert planned.returncode == 0, planned.stderr
+    assert handover_by_command(bay, car, tmp_path) == car.handover
+    planned = run("plan", "car.yaml", "--evidence", "found.yaml", "--take-over", "--json", folder=tmp_path)
+    assert planned.returncode == 0, planned.stderr
     assert (tmp_path / "car.yaml").read_text(encoding="utf-8") == bay.client.get(f"/api/jobs/{car.job}/file").text
+    assert _handover(tmp_path) == car.handover
     said = json.loads(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=tmp_path).stdout)
     assert {(c["cause"], c["where"]): pytest.approx(c["probability"]) for c in said["causes"]} == car.after
     if faults:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.app.set_up.found_settings import FoundSetting
+from gainwright.app.set_up.no_signal import hardly_a_signal
 from gainwright.app.set_up.standing import READ_OFF
 from gainwright.model import Reading
 from gainwright.quantities import parse
@@ -70,9 +71,22 @@ def volumes_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundVolu
                 )
                 if at is not None:
                     by_tone[step.tone_hz] = float(at)
+        if any(_shows_no_signal(r, s) for s in plan.steps if _looks_for(s, setting.control) for r in readings):
+            continue
         stage = setting.control.removesuffix(".volume")
         found.append(FoundVolume(stage, float(setting.text), tuple(sorted(by_tone.items()))))
     return tuple(found)
+
+
+def _looks_for(step: Step, control: str) -> bool:
+    return step.adjust is not None and step.adjust.until == "last_clean" and step.adjust.control == control
+
+
+def _shows_no_signal(reading: Reading, step: Step) -> bool:
+    read = reading.reads
+    if not _is_of(reading, step) or read is None or isinstance(read, str):
+        return False
+    return hardly_a_signal(step, read.nominal)
 
 
 def _gain(control: str, text: str, step: str) -> FoundSetting:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from gainwright.app.set_up.no_signal import ends_without_signal
 from gainwright.app.set_up.standing import final_volume, found_gains, level_setters
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -103,9 +104,16 @@ def found_volumes(run: Run) -> tuple[FoundVolume, ...]:
             if s.state == "done" and s.step.adjust is not None and s.step.adjust.control == control
             if s.step.tone_hz is not None and s.value.get("value") is not None
         }
-        if step is not None:
+        if step is not None and not _without_signal(run, control):
             found.append(FoundVolume(head, step, tuple(sorted(by_tone.items()))))
     return tuple(found)
+
+
+def _without_signal(run: Run, control: str) -> bool:
+    """Whether a search for a clean step ended with hardly a signal."""
+    searches = (s for s in run.steps if s.state == "done" and s.step.adjust and s.step.adjust.control == control)
+    found = ((s.step, s.rows, s.value.get("value")) for s in searches)
+    return any(ends_without_signal(step, rows, float(limit)) for step, rows, limit in found if limit is not None)
 
 
 def setting_changes(job: Job, found: tuple[FoundSetting, ...]) -> tuple[SettingChange, ...]:

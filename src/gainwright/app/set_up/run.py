@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.measuring.lost_point import interval_of_row, is_within
 from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doubt_about, read_answer
+from gainwright.app.set_up.no_signal import ends_without_signal
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 
@@ -350,6 +351,8 @@ def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None)
         if state.step.adjust is not None and result["verdict"] == "high":
             # the lowest of several is expected: one of them may well be higher
             result["verdict"] = "fits"
+        if ends_without_signal(state.step, state.rows, read.value):
+            result["verdict"] = "low"
     elif expect is not None:
         # a supply the wrong way round is neither low nor high
         result |= {"quantity": expect.quantity, "verdict": "off" if read.value < 0 else verdict_of(read.value, expect)}
