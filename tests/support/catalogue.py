@@ -68,6 +68,7 @@ def words() -> set[str]:
         | set(REASONS.values())
     )
     found |= {text for pair in cause_texts.CAUSE_TEXTS.values() for text in pair}
+    found |= form_texts()
     found |= {cause.replace("_", " ") for cause in cause_texts.CAUSE_TEXTS if cause not in cause_texts._SHORT_NAMES}
     return (
         found
@@ -76,6 +77,23 @@ def words() -> set[str]:
         | set(outcome_texts._PLACES.values())
         | set(cause_texts._SHORT_NAMES.values())
     )
+
+
+def form_texts() -> set[str]:
+    """Return what the forms of a chain say of its keys, as far as the examples have them, and what the pages say of kinds."""
+    from gainwright.jobfile import example_text, examples, read_job_text
+    from gainwright.jobfile.forms import forms
+    from gainwright.web.jobs.chain_edit_pages import INSTRUMENTS, KINDS
+
+    kinds = {**KINDS, **INSTRUMENTS}
+    found = {*kinds.values(), *(kind.replace("_", " ") for kind in kinds), *examples().values()}
+    for form in (form for name in examples() for form in forms(read_job_text(example_text(name)))):
+        found.add(form.about)
+        for field in form.fields:
+            found |= {field.help, field.if_empty, field.assumed.reason if field.assumed else ""}
+            if form.path[:1] not in (("allowance",), ("tones",), ("access",)) and not field.label.startswith("Input "):
+                found.add(field.label)  # the others are names of a job's own
+    return found - {""}
 
 
 @functools.cache

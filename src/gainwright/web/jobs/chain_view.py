@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 from gainwright.web.jobs import picked_values
 
 if TYPE_CHECKING:
@@ -22,11 +23,11 @@ if TYPE_CHECKING:
 GRAVITY = {"blocker": "stop", "caution": "high", "note": "unknown"}
 """Severity of a finding -> kind of state on the sheet."""
 SECTIONS = {
-    "job": "The job",
-    "vehicle": "Vehicle and supply",
-    "allowance": "Allowance",
-    "tones": "Set-up tones",
-    "access": "Access time",
+    "job": say("The job"),
+    "vehicle": say("Vehicle and supply"),
+    "allowance": say("Allowance"),
+    "tones": say("Set-up tones"),
+    "access": say("Access time"),
 }
 """Sections with a form of their own -> their titles."""
 

@@ -9,14 +9,17 @@ from starlette.responses import Response
 
 from gainwright.app.jobs import job_start, stored_jobs
 from gainwright.app.measuring.stored_recordings import list_recordings
+from gainwright.app.set_up.progress import progress_of
 from gainwright.app.store import JobState
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
+from gainwright.texts import say
 from gainwright.web.jobs import chain_view
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentJob, CurrentSite, job_or_none
 
 if TYPE_CHECKING:
+    from gainwright.app.store import StoredJob
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -51,6 +54,7 @@ def _list(
     jobs = site.store.jobs.list(words=words, shelf=shelf, most=MOST_SHOWN + 1)
     shown: dict[str, Any] = {
         "jobs": jobs[:MOST_SHOWN],
+        "progress": {job.id: _progress(site, job) for job in jobs[:MOST_SHOWN]},
         "more": len(jobs) > MOST_SHOWN,
         "words": words,
         "shelf": shelf,
@@ -59,6 +63,16 @@ def _list(
         "error": error,
     }
     return page(request, "jobs.html", **shown)
+
+
+def _progress(site: Site, job: StoredJob) -> str:
+    """Return how far a job's set-up run has come, of all steps where its plan is at hand; empty before its first entry."""
+    progress = progress_of(site.store.runs.entries(job.id))
+    if progress is None:
+        return ""
+    if site.models.has("plan", job.text):
+        return say("{done} of {all} steps done", done=progress.steps, all=len(site.models.plan(job.text).steps))
+    return say("{done} steps done", done=progress.steps)
 
 
 @router.post("/jobs/new")
