@@ -64,7 +64,9 @@ def open_lan(request: Request, site: CurrentSite) -> Response:
 
     def do() -> str:
         if site.open_lan is None:
-            raise CallError("this program can't open the network", code="no_network", remedy="start it with --lan")
+            raise CallError(
+                "the network can't be opened from here", code="no_network", remedy="start the web app for the network"
+            )
         site.open_lan()
         site.network.pairing.new_code()
         return "/bench"
