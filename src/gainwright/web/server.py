@@ -15,6 +15,7 @@ from gainwright.web import errors, routers
 from gainwright.web.network.guard import Guard
 
 if TYPE_CHECKING:
+    import os
     from collections.abc import AsyncIterator
 
     from starlette.types import ASGIApp
@@ -59,6 +60,10 @@ class _Guarded(FastAPI):
 
 class _StaticFiles(StaticFiles):
     """Static files that a browser checks for changes before it uses its own copy."""
+
+    def lookup_path(self, path: str) -> tuple[str, os.stat_result | None]:
+        # older versions of starlette ask the system for such a name, which raises ValueError
+        return ("", None) if "\0" in path else super().lookup_path(path)
 
     def file_response(self, *args: object, **kwargs: object) -> object:  # type: ignore[override]
         response = super().file_response(*args, **kwargs)  # type: ignore[arg-type]
