@@ -84,6 +84,7 @@ def test_music_is_scanned_for_a_job_and_written_into_it(
     look(page, f"music-found-{size}")
     with page.expect_response(lambda answer: answer.request.method == "GET" and "/music/" in answer.url):
         click(page.get_by_role("button", name="Save in the job"))
+    page.get_by_text("Saved as revision 2.").wait_for()
     music = api.get("/api/music").json()[0]
     assert music["job_id"] == job
     text = api.get(f"/api/jobs/{job}").json()["text"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from gainwright.errors import GainwrightError
@@ -93,12 +93,16 @@ def stop(site: CurrentSite, work: Annotated[str, Form(max_length=40)]) -> Respon
 
 
 @router.get("/music/{music}")
-def result(request: Request, site: CurrentSite, music: str) -> Response:
-    """Show the result of a scan."""
-    return _result(request, site, music)
+def result(
+    request: Request, site: CurrentSite, music: str, saved: Annotated[int, Query(ge=0, le=2**31)] = 0
+) -> Response:
+    """Show the result of a scan; after its allowances were saved in the job it says so."""
+    return _result(request, site, music, saved=saved)
 
 
-def _result(request: Request, site: Site, music: str, error: GainwrightError | None = None) -> Response:
+def _result(
+    request: Request, site: Site, music: str, error: GainwrightError | None = None, *, saved: int = 0
+) -> Response:
     from gainwright.report.music import choice_text, crest_text, duration_text, music_table
 
     kept = scans.result(site, music)
@@ -111,6 +115,7 @@ def _result(request: Request, site: Site, music: str, error: GainwrightError | N
         kept=kept,
         result=kept.found,
         about=job_or_none(site, kept.job_id),
+        saved=saved,
         length=duration_text(kept.found.seconds),
         columns=[columns[i] for i in shown],
         rows=[[row[i] for i in shown] for row in rows],
@@ -150,8 +155,9 @@ def write(
 
     def do() -> str:
         job = site.store.jobs.get(kept.job_id)
-        write_job(site.store, job.id, with_allowances(job.text, kept.found.recommended_db), seen=seen, by=actor)
-        return f"/music/{music}"
+        text = with_allowances(job.text, kept.found.recommended_db)
+        written = write_job(site.store, job.id, text, seen=seen, by=actor)
+        return f"/music/{music}?saved={written.revision}"
 
     return done_or_shown(do, lambda error: _result(request, site, music, error))
 
