@@ -164,7 +164,7 @@ def _taken_over(job: Path, file: JobFile, entries: Sequence[Entry]) -> tuple[Set
 
     if not entries:
         raise CallError("--take-over needs readings", code="bad_call", remedy="give them with --evidence run.yaml")
-    changes = setting_changes(file.job, settings_in_evidence(make_plan(file.job), entries))
+    changes = setting_changes(file.job, settings_in_evidence(file.job, make_plan(file.job), entries))
     if changes:
         write_file(job, as_set(file, changes))
     return changes

@@ -115,8 +115,8 @@ def _as_set(job: Job, material: PaperMaterial) -> tuple[Job, Plan, PaperMaterial
     from gainwright.plan import make_plan
 
     plan = make_plan(job)
-    found = {f.control: f.text for f in settings_in_evidence(plan, material.entries)}
-    volumes = volumes_in_evidence(plan, material.entries)
+    found = {f.control: f.text for f in settings_in_evidence(job, plan, material.entries)}
+    volumes = volumes_in_evidence(job, plan, material.entries)
     as_set = with_settings(job, found)
     return as_set, make_plan(as_set) if found else plan, replace(material, volumes=volumes)
 

@@ -25,6 +25,7 @@ def test_gain_typed_near_where_it_is_expected_is_no_fault(tmp_path: Path) -> Non
     sub = [e for e in entries if e.get("at") == "amp_sub.out.mono" and e.get("level") == "-8 dBFS"]
     assert len(sub) == 2
     for entry in sub:
+        assert {c.split(".")[0] for c in entry["set"]} <= {"head", "desk", "knob", "amp_sub"}
         assert entry["set"]["amp_sub.gain"] == f"{100 * (hand.gains['amp_sub.gain'] - 0.04):.0f} % ± 8 %"
     told = make_diagnosis(Diagnoser(here.job), [read_entry(e, here.job) for e in entries])
     assert told.causes[0].cause == "nothing_wrong", [(c.cause, c.where, c.probability) for c in told.causes[:4]]

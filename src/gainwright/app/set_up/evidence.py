@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.set_up.standing import found_gains, settings_during
+from gainwright.app.set_up.standing import found_gains, settings_during, stages_before
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run, StepState
     from gainwright.metering import Knee
-    from gainwright.model import Instrument, Job
+    from gainwright.model import Instrument, Job, Wiring
     from gainwright.solve import Chain
 
 
 def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
     """Return the run's readings as mappings of an evidence file, in the order of the plan.
 
-    Each is given with the settings as they were at that reading. A gain that was turned until a voltage was reached stands
+    Each is given with the settings on its way as they were at that reading. A gain that was turned until a voltage was reached stands
     at the position that was typed, as exactly as a knob is read; without one, where the model gives that voltage, and as
     uncertain as that is: then this voltage alone says nothing of the amplifier.
     """
@@ -24,8 +24,17 @@ def evidence_of(run: Run, job: Job, chain: Chain) -> list[dict[str, Any]]:
     entries: list[dict[str, Any]] = []
     for state in run.steps:
         if state.state == "done" and state.entry is not None and state.entry.kind == "reading":
-            entries += _entries(run, state, job, gains)
+            entries += [_on_its_way(entry, chain.wiring) for entry in _entries(run, state, job, gains)]
     return entries
+
+
+def _on_its_way(entry: dict[str, Any], wiring: Wiring) -> dict[str, Any]:
+    """Return an entry with the settings of the stages that its signal goes through; those of other ways say nothing of it."""
+    if "set" not in entry:
+        return entry
+    stages = stages_before(wiring, entry["at"])
+    moved = {control: text for control, text in entry["set"].items() if control.split(".")[0] in stages}
+    return {key: moved if key == "set" else value for key, value in entry.items() if key != "set" or moved}
 
 
 def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> list[dict[str, Any]]:

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.set_up.found_settings import FoundSetting
 from gainwright.app.set_up.no_signal import hardly_a_signal
-from gainwright.app.set_up.standing import READ_OFF
-from gainwright.model import Reading
+from gainwright.app.set_up.standing import READ_OFF, stages_before
+from gainwright.model import Reading, resolve
 from gainwright.quantities import parse
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gainwright.model import Entry
+    from gainwright.model import Entry, Job
     from gainwright.plan import Plan, Step
     from gainwright.report.clean_steps import FoundVolume
 
@@ -21,14 +21,14 @@ FILTERS = ("low_pass", "high_pass")
 """Controls that a set-up opens and puts back; while they are open, the job keeps theirs."""
 
 
-def settings_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSetting, ...]:
-    """Return the controls as they stood at the last reading, those left out that a set-up moves for a while only.
+def settings_in_evidence(job: Job, plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSetting, ...]:
+    """Return the controls as they stood at the last reading of their way, those left out that a set-up moves for a while only.
 
     A gain counts once the voltage of its step was read, a volume once any gain does.
 
     Parameters
     ----------
-    plan : of the job that the evidence is about.
+    job, plan : what the evidence is about, and its plan.
     """
     readings = [entry for entry in entries if isinstance(entry, Reading)]
     if not readings:
@@ -40,7 +40,7 @@ def settings_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSet
     }
     raised = {s.adjust.control for s in plan.steps if s.adjust is not None and s.adjust.until == "last_clean"}
     found = []
-    for control, text in readings[-1].set.items():
+    for control, text in _last_settings(job, readings).items():
         if control.endswith(FILTERS):
             continue
         if control in raised:
@@ -54,13 +54,23 @@ def settings_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundSet
     return tuple(found)
 
 
-def volumes_in_evidence(plan: Plan, entries: Sequence[Entry]) -> tuple[FoundVolume, ...]:
+def _last_settings(job: Job, readings: Sequence[Reading]) -> dict[str, str]:
+    """Return the settings after the last reading; a control that a reading on its way doesn't name stands as in the job."""
+    wiring, settings = resolve(job), dict[str, str]()
+    for reading in readings:
+        stages = stages_before(wiring, reading.at)
+        kept = {c: t for c, t in settings.items() if c in reading.set or c.split(".")[0] not in stages}
+        settings = kept | reading.set
+    return settings
+
+
+def volumes_in_evidence(job: Job, plan: Plan, entries: Sequence[Entry]) -> tuple[FoundVolume, ...]:
     """Return the highest clean volume of each source as the readings were taken at, with that of each search for it."""
     from gainwright.report.clean_steps import FoundVolume
 
     readings = [entry for entry in entries if isinstance(entry, Reading)]
     found = []
-    for setting in settings_in_evidence(plan, entries):
+    for setting in settings_in_evidence(job, plan, entries):
         if setting.how != "clean_step":
             continue
         by_tone = {}

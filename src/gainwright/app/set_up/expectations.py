@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.set_up.standing import DRAWS, SEED, found_gains, settings_during
+from gainwright.app.set_up.standing import DRAWS, SEED, found_gains, settings_during, stages_before
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -159,8 +159,7 @@ def _settings_at(run: Run, state: StepState, gains: Mapping[str, str]) -> dict[s
 
 def _same_gains(chain: Chain, state: StepState, now: Mapping[str, str], then: Mapping[str, str]) -> bool:
     """Return whether no gain before a step's place stands elsewhere: how far a gain brings a level is the least known of all."""
-    stage = state.step.measure_at.split(".")[0]
-    before = {node.stage for node in chain.wiring.upstream(stage)} | {stage}
+    before = stages_before(chain.wiring, state.step.measure_at)
     return all(now.get(c) == then.get(c) for c in {*now, *then} if c.endswith(".gain") and c.split(".")[0] in before)
 
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.app.set_up.run import Run, StepState
+    from gainwright.model import Wiring
     from gainwright.solve import Chain
 
 WHILE_IT_IS_READ = ("source", "processor")
@@ -91,6 +92,12 @@ def settings_during(run: Run, state: StepState, *, gains: Mapping[str, str] | No
         if found and found[-1].state == "done" and found[-1].value.get("value") is not None:
             settings |= {found[-1].step.adjust.control: f"{found[-1].value['value']:g}"}  # type: ignore[union-attr]
     return settings | (state.step.sets if state.step.phase in WHILE_IT_IS_READ else {})
+
+
+def stages_before(wiring: Wiring, place: str) -> frozenset[str]:
+    """Return the stage of a node and those before it: the ones whose controls its level depends on."""
+    stage = place.split(".", maxsplit=1)[0]
+    return frozenset({stage, *(node.stage for node in wiring.upstream(stage))})
 
 
 def found_gains(run: Run, chain: Chain) -> dict[str, FoundGain]:
