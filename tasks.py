@@ -133,10 +133,11 @@ def _test(arguments: list[str]) -> int:
         return _call(*pytest, *chosen)
     # once for all: test processes that begin together would each compile the package for themselves
     _call(_script("python"), "-m", "compileall", "-q", "src")
-    steps = {"tests": pytest}
+    alone = pytest[:3]
+    meanwhile = {**_checks(), "wheel": (*alone, "--wheel", "tests/wheel")}
     if os.environ.get("CI"):  # there the tests' own search is fixed
-        steps["random"] = (*pytest, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
-    return _all_of(steps, meanwhile={**_checks(), "wheel": (*pytest[:3], "--wheel", "tests/wheel")})
+        meanwhile["random"] = (*alone, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
+    return _all_of({"tests": pytest}, meanwhile)
 
 
 def _pytest(python: str) -> tuple[str, ...]:
