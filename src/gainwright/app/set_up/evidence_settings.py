@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from gainwright.app.set_up.found_settings import FoundSetting
@@ -73,30 +74,24 @@ def volumes_in_evidence(job: Job, plan: Plan, entries: Sequence[Entry]) -> tuple
     for setting in settings_in_evidence(job, plan, entries):
         if setting.how != "clean_step":
             continue
-        by_tone = {}
+        by_tone, silent = dict[float, float](), False
         for step in plan.steps:
-            if step.adjust is not None and step.adjust.control == setting.control and step.tone_hz is not None:
-                at = next(
-                    (r.set[setting.control] for r in readings if _is_of(r, step) and setting.control in r.set), None
-                )
-                if at is not None:
-                    by_tone[step.tone_hz] = float(at)
-        if any(_shows_no_signal(r, s) for s in plan.steps if _looks_for(s, setting.control) for r in readings):
-            continue
-        stage = setting.control.removesuffix(".volume")
-        found.append(FoundVolume(stage, float(setting.text), tuple(sorted(by_tone.items()))))
+            if step.adjust is None or step.adjust.control != setting.control or step.tone_hz is None:
+                continue
+            at = next((r for r in readings if _is_of(r, step) and setting.control in r.set), None)
+            if at is not None and _shows_no_signal(at, step):
+                silent = True
+            elif at is not None:
+                by_tone[step.tone_hz] = min(float(at.set[setting.control]), by_tone.get(step.tone_hz, math.inf))
+        if by_tone or not silent:
+            stage = setting.control.removesuffix(".volume")
+            found.append(FoundVolume(stage, float(setting.text), tuple(sorted(by_tone.items()))))
     return tuple(found)
-
-
-def _looks_for(step: Step, control: str) -> bool:
-    return step.adjust is not None and step.adjust.until == "last_clean" and step.adjust.control == control
 
 
 def _shows_no_signal(reading: Reading, step: Step) -> bool:
     read = reading.reads
-    if not _is_of(reading, step) or read is None or isinstance(read, str):
-        return False
-    return hardly_a_signal(step, read.nominal)
+    return read is not None and not isinstance(read, str) and hardly_a_signal(step, read.nominal)
 
 
 def _gain(control: str, text: str, step: str) -> FoundSetting:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -92,28 +93,24 @@ def _step_of(run: Run, control: str) -> str:
 
 
 def found_volumes(run: Run) -> tuple[FoundVolume, ...]:
-    """Return the highest clean volume of each source as the run found it, with the clean step at each tone; none before."""
+    """Return the highest clean volume of each source as the run found it, with the clean step at each tone; none without a signal."""
     from gainwright.report.clean_steps import FoundVolume
 
     found = []
     for head in level_setters(run):
-        step, control = final_volume(run, head), f"{head}.volume"
-        by_tone = {
-            s.step.tone_hz: float(s.value["value"])
-            for s in run.steps
-            if s.state == "done" and s.step.adjust is not None and s.step.adjust.control == control
-            if s.step.tone_hz is not None and s.value.get("value") is not None
-        }
-        if step is not None and not _without_signal(run, control):
+        by_tone, silent = dict[float, float](), False
+        for state in run.steps:
+            adjust, limit = state.step.adjust, state.value.get("value")
+            if state.state != "done" or adjust is None or adjust.control != f"{head}.volume" or limit is None:
+                continue
+            if ends_without_signal(state.step, state.rows, float(limit)):
+                silent = True
+            elif (hz := state.step.tone_hz) is not None:
+                by_tone[hz] = min(float(limit), by_tone.get(hz, math.inf))
+        step = final_volume(run, head)
+        if step is not None and (by_tone or not silent):
             found.append(FoundVolume(head, step, tuple(sorted(by_tone.items()))))
     return tuple(found)
-
-
-def _without_signal(run: Run, control: str) -> bool:
-    """Whether a search for a clean step ended with hardly a signal."""
-    searches = (s for s in run.steps if s.state == "done" and s.step.adjust and s.step.adjust.control == control)
-    found = ((s.step, s.rows, s.value.get("value")) for s in searches)
-    return any(ends_without_signal(step, rows, float(limit)) for step, rows, limit in found if limit is not None)
 
 
 def setting_changes(job: Job, found: tuple[FoundSetting, ...]) -> tuple[SettingChange, ...]:
