@@ -139,7 +139,7 @@ def _checked(test: str, entry: Check, job: Job) -> list[Action]:
         return [
             Action(OFF),
             Action(say("Disconnect the leads of {stage} where they are fed.", stage=device)),
-            Action(say("Read the resistance of these leads, with the speaker at their end."), box="ohm"),
+            Action(say("Read the resistance of these leads, with the speaker at their end."), box=say("ohm")),
         ]
     if what == "cone":
         return [
@@ -159,7 +159,7 @@ def _lead(test: str, entry: Check, job: Job) -> list[Action]:
     return [
         Action(OFF),
         first,
-        Action(say("Measure each of its conductors end to end."), box="ohm"),
-        Action(say("Measure between its two conductors."), box="ohm"),
+        Action(say("Measure each of its conductors end to end."), box=say("ohm")),
+        Action(say("Measure between its two conductors."), box=say("ohm")),
         Action(say("Plug it in again.")),
     ]

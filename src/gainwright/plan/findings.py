@@ -17,7 +17,7 @@ from gainwright.plan.expected_readings import volts_instrument
 from gainwright.plan.result import Finding
 from gainwright.plan.targets import load_ohm, rating_v, reached_v, speaker_v
 from gainwright.solve import Conditions
-from gainwright.texts import say
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from gainwright.plan.result import Target
     from gainwright.plan.source import CleanLimit
 
+FAR_REACHING_HZ = 1000.0
+"""A meter that is specified up to here needs no remark where no tone is higher (common practice, no published source)."""
 REMEDY_DB = 0.05
 """A boost that differs less from that at the set-up tone needs no other tone."""
 
@@ -340,31 +342,35 @@ def _meter_band(context: PlanContext, targets: dict[str, Target]) -> Iterator[Fi
         if not isinstance(meter, Multimeter) or meter.bandwidth is None:
             continue
         limit_hz = meter.bandwidth.nominal
-        beyond = sorted(
-            {end.tone_hz for end in context.ends if end.tone_hz > limit_hz} | ({1000.0} if limit_hz < 1000 else set())
+        beyond = sorted({end.tone_hz for end in context.ends if end.tone_hz > limit_hz})
+        if not beyond and limit_hz >= FAR_REACHING_HZ:
+            continue
+        used = any(
+            end.tone_hz > limit_hz
+            and volts_instrument(context, tone_hz=end.tone_hz, volts=targets[end.stage].v_rms)[0] == name
+            for end in context.ends
+            if end.stage in targets
         )
-        if beyond:
-            used = any(
-                end.tone_hz > limit_hz
-                and volts_instrument(context, tone_hz=end.tone_hz, volts=targets[end.stage].v_rms)[0] == name
-                for end in context.ends
-                if end.stage in targets
+        limit = f"{limit_hz:g}"
+        tones = joined([f"{t:g} Hz" for t in beyond], by="{a} and {b}")
+        enough_hz = beyond[-1] if beyond else FAR_REACHING_HZ
+        yield Finding(
+            "caution" if used else "note",
+            "tone_out_of_band",
+            name,
+            say(
+                "its accuracy is specified up to {limit_hz} Hz; at {tones} it may read up to 3 dB low",
+                limit_hz=limit,
+                tones=tones,
             )
-            tones = " and ".join(f"{t:g} Hz" for t in beyond)
-            yield Finding(
-                "caution" if used else "note",
-                "tone_out_of_band",
-                name,
-                say(
-                    "its accuracy is specified up to {limit_hz} Hz; at {tones} it may read up to 3 dB low",
-                    limit_hz=f"{limit_hz:g}",
-                    tones=tones,
-                ),
-                say(
-                    "there use a meter that is specified up to {highest} Hz, or a recorder",
-                    highest=f"{beyond[-1]:g}",
-                ),
-                {f"instruments.{name}": f"{{kind: multimeter, bandwidth: {beyond[-1]:g} Hz}}"}
-                if name not in context.job.instruments
-                else {f"instruments.{name}.bandwidth": f"{beyond[-1]:g} Hz"},
-            )
+            if beyond
+            else say(
+                "its accuracy is specified up to {limit_hz} Hz; above that it may read up to 3 dB low", limit_hz=limit
+            ),
+            say("there use a meter that is specified up to {highest} Hz, or a recorder", highest=f"{enough_hz:g}")
+            if beyond
+            else say("read with it at the tones of this plan, and at no higher ones"),
+            {f"instruments.{name}": f"{{kind: multimeter, bandwidth: {enough_hz:g} Hz}}"}
+            if name not in context.job.instruments
+            else {f"instruments.{name}.bandwidth": f"{enough_hz:g} Hz"},
+        )

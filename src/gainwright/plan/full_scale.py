@@ -97,4 +97,4 @@ def full_scale_text(found: FullScale) -> str:
 
 def _hertz(tone_hz: float) -> str:
     """Return a frequency with the three figures that the search has."""
-    return f"{float(f'{tone_hz:.3g}'):g}"
+    return f"{float(f'{tone_hz:.3g}'):.0f}"

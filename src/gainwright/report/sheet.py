@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from gainwright.plan import Expect, Line, Plan, Step
 
-UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": "ohm", "step": say("step")}
+UNITS = {"v_rms": "V", "supply_v": "V DC", "ohm": say("ohm"), "step": say("step")}
 UNSEEN = say("These instruments can't show this: see the findings.")
 
 
@@ -153,11 +153,11 @@ def _rows(group: str, steps: list[Step]) -> tuple[tuple[str, ...], tuple[SheetRo
             say("Open between"),
         )
         return columns, tuple(
-            SheetRow(s.id, (s.note or s.where_text, *_lead_limits(s)), ("ohm", "ohm", "")) for s in steps
+            SheetRow(s.id, (s.note or s.where_text, *_lead_limits(s)), (UNITS["ohm"], UNITS["ohm"], "")) for s in steps
         )
     if group == "coils":
         columns = (say("Speaker"), say("Expect"), say("Read"))
-        return columns, tuple(SheetRow(s.id, (s.note or s.where_text, _expects(s)), ("ohm",)) for s in steps)
+        return columns, tuple(SheetRow(s.id, (s.note or s.where_text, _expects(s)), (UNITS["ohm"],)) for s in steps)
     if _finds_step(steps[0]):
         return _clean_steps(steps)
     if any(step.tone_hz is not None for step in steps):

@@ -12,6 +12,7 @@ from example_plans import finding, job, steps, two_way_plan
 
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.plan import Plan, make_plan
+from gainwright.report.languages import Language
 from gainwright.simulated import Fault, Rig, answer
 from gainwright.solve import Chain, levels
 
@@ -152,6 +153,16 @@ def test_meter_out_of_its_band_at_1_khz_is_reported() -> None:
     made = make_plan(job("full_range", a="bandwidth: 1 kHz => bandwidth: 400 Hz"))
     assert finding(made, "tone_out_of_band", "meter").severity in ("note", "caution")
     assert all(s.tone_hz is None or s.tone_hz <= 400 for s in made.steps)
+    assert "1000" not in finding(made, "tone_out_of_band", "meter").message
+
+
+def test_tones_that_a_meter_reads_low_are_named_in_the_language_of_the_paper() -> None:
+    """Those of the job, and no other; their `and` is German on a German paper."""
+    made = make_plan(job("two_way_and_sub", a="bandwidth: 1 kHz => bandwidth: 30 Hz"))
+    tones = sorted({s.tone_hz for s in steps(made, "amplifier") if s.tone_hz and s.tone_hz > 30})
+    message = finding(made, "tone_out_of_band", "meter").message
+    assert " and ".join(f"{hz:g} Hz" for hz in tones) in message
+    assert " und ".join(f"{hz:g} Hz" for hz in tones) in Language("de").translate(message)
 
 
 def test_source_too_weak_for_full_power_is_reported() -> None:
