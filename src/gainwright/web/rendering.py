@@ -12,7 +12,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from gainwright import __version__
 from gainwright.errors import GainwrightError
-from gainwright.texts import say
+from gainwright.texts import say, sentence
 from gainwright.web.network.access import THIS_COMPUTER
 from gainwright.web.page_language import counted, in_language, language_of, page_language, page_words, said, said_list
 from gainwright.web.shown_errors import shown, status_of
@@ -38,6 +38,7 @@ def environment() -> Environment:
     made.filters["when"] = when
     made.filters["counted"] = counted
     made.filters["said_list"] = said_list
+    made.filters["sentence"] = sentence
     made.globals["version"] = __version__
     made.globals["say"] = said
     made.globals["new_key"] = new_key

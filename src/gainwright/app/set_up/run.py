@@ -11,6 +11,7 @@ from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doub
 from gainwright.app.set_up.no_signal import ends_without_signal
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +84,7 @@ class StepState:
     @property
     def name(self) -> str:
         """What it is called on screens: its number on the sheet, or that it is a result."""
-        return f"step {self.label}" if self.label else "result"
+        return say("step {label}", label=self.label) if self.label else say("result")
 
     @property
     def seen(self) -> int:

@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from gainwright.web.site import Site
 
 KINDS = {
-    "setup": ("Set-up sheet", "the plan, with boxes for the readings"),
-    "handover": ("Handover", "what was installed, set and measured, for the customer"),
-    "customer": ("Customer's page", "one page that tells the customer what to check"),
-    "case": ("Case", "the complete case, for your records"),
+    "setup": (say("Set-up sheet"), say("the plan, with boxes for the readings")),
+    "handover": (say("Handover"), say("what was installed, set and measured, for the customer")),
+    "customer": (say("Customer's page"), say("one page that tells the customer what to check")),
+    "case": (say("Case"), say("the complete case, for your records")),
 }
 """Kind of a paper -> its title, and its purpose."""
 
@@ -100,5 +100,7 @@ def start(site: Site, job: str, wanted: PaperRequest, suffix: str) -> Work:
         work.keep_file(content, name=name, media_type=MEDIA_TYPES[suffix])
 
     return site.background.start(
-        f"{KINDS[wanted.kind][0].lower()} ({suffix[1:]}) of {title}", do, back=f"/jobs/{job}/papers"
+        say("{paper} ({form}) of {title}", paper=KINDS[wanted.kind][0], form=suffix[1:], title=title),
+        do,
+        back=f"/jobs/{job}/papers",
     )

@@ -25,6 +25,7 @@ from gainwright.web.set_up.evaluation import (
     run_changes,
 )
 from gainwright.web.set_up.wording import (
+    ENTRY_WORDS,
     PHASES,
     RESULTS,
     VERDICTS,
@@ -78,6 +79,7 @@ def overview(
         expected=lambda s: expected_words(expected(site, job, run, s, None) or s.step.expect),
         reading_words=reading_words,
         describe_marks=describe_marks,
+        entry_words=ENTRY_WORDS,
         volts=volts,
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
         waiting=[s for s in run.steps if s.step.id in {w.step for w in unanswered(site.store, job.id, by=actor)}],
@@ -160,6 +162,7 @@ def step_page(
         volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
         reading_words=reading_words,
         describe_marks=describe_marks,
+        entry_words=ENTRY_WORDS,
         knee=knee,
         knee_work=knee_work,
         before=run.steps[state.number - 2] if state.number > 1 else None,

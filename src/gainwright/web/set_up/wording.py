@@ -21,25 +21,25 @@ if TYPE_CHECKING:
     from gainwright.plan import Expect
 
 PHASES = {
-    "prepare": "Before you begin",
-    "leads": "Leads and coils",
-    "controls": "Set the controls",
-    "source": "Clean limit of the source",
-    "processor": "Processors",
-    "amplifier": "Amplifier gains",
-    "restore": "Restore filters",
-    "verify": "Final check",
+    "prepare": say("Before you begin"),
+    "leads": say("Leads and coils"),
+    "controls": say("Set the controls"),
+    "source": say("Clean limit of the source"),
+    "processor": say("Processors"),
+    "amplifier": say("Amplifier gains"),
+    "restore": say("Restore filters"),
+    "verify": say("Final check"),
 }
-RESULTS = "Results to write down"
+RESULTS = say("Results to write down")
 UNITS = {"volts": ("V", "mV"), "supply": ("V",), "ohm": ("ohm", "kohm"), "lead": ("ohm", "kohm")}
 """Units offered beside a reading."""
 SIGNS = {"fits": "fits", "low": "low", "high": "high", "off": "stop", "": "done"}
 VERDICTS = {
-    "fits": "fits",
-    "low": "lower than expected",
-    "high": "higher than expected",
-    "off": "not as expected",
-    "": "read",
+    "fits": say("fits"),
+    "low": say("lower than expected"),
+    "high": say("higher than expected"),
+    "off": say("not as expected"),
+    "": say("read"),
 }
 _IN_MILLIVOLTS = re.compile(r"[0-9] ?mv\b", re.IGNORECASE)
 OVER = {"volts": "OL", "ohm": "open", "lead": "open"}
@@ -51,9 +51,9 @@ def quantity_words(value: float | None, quantity: str, *, like: float | None = N
     from gainwright.report.figures import three_figures, volts
 
     if value is None or not math.isfinite(value):
-        return "open" if quantity == "ohm" else "over range"
+        return say("open") if quantity == "ohm" else say("over range")
     if quantity == "step":
-        return f"step {value:g}"
+        return say("step {step}", step=f"{value:g}")
     if quantity == "ohm":
         in_kohm = max(value, like or 0.0) >= 999.5 and (not like or like >= 999.5)
         return f"{three_figures(value / 1000)} kohm" if in_kohm else f"{three_figures(value)} ohm"
@@ -63,7 +63,9 @@ def quantity_words(value: float | None, quantity: str, *, like: float | None = N
 def reading_words(value: Mapping[str, Any], text: str = "") -> str:
     """Return the value of an entry in words, in the unit of the expected reading, or in mV where it was typed so."""
     if "row" in value:
-        return f"{quantity_words(value['row'][1], 'v_rms')} at step {value['row'][0]:g}"
+        return say(
+            "{volts} at step {step}", volts=quantity_words(value["row"][1], "v_rms"), step=f"{value['row'][0]:g}"
+        )
     if "lit" in value:
         return describe_marks(value["lit"])
     if value.get("look"):  # a look of 0.1.0
@@ -74,8 +76,11 @@ def reading_words(value: Mapping[str, Any], text: str = "") -> str:
     words = quantity_words(value["value"], value.get("quantity", "v_rms"), like=like)
     if "between" in value:
         between = value["between"]
-        words += ", open between" if between == "open" else f", {between:.3g} ohm between"
-    return words + (f", gain at {value['at']}" if value.get("at") else "")
+        if between == "open":
+            words = say("{ends}, open between", ends=words)
+        else:
+            words = say("{ends}, {ohms} ohm between", ends=words, ohms=f"{between:.3g}")
+    return say("{volts}, gain at {place}", volts=words, place=value["at"]) if value.get("at") else words
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +111,11 @@ class ShownStep:
         """Label of the field."""
         step = self.state.step
         if self.state.asked in ("column", "place"):
-            return "Last clean step" if step.adjust is not None or step.phase == "verify" else "Step"
-        at = {"supply": "volts DC", "lead": "ohm end to end", "ohm": "ohm"}.get(self.state.asked or "", "volts")
-        return f"{step.instrument.replace('_', ' ') or 'The reading'}, {at}"
+            return say("Last clean step") if step.adjust is not None or step.phase == "verify" else say("Step")
+        at = {"supply": say("volts DC"), "lead": say("ohm end to end"), "ohm": "ohm"}.get(
+            self.state.asked or "", say("volts")
+        )
+        return say("{what}, {unit}", what=step.instrument.replace("_", " ") or say("The reading"), unit=at)
 
     def control(self, name: str) -> str:
         """Return a control in words, to begin a line."""
@@ -123,8 +130,12 @@ class ShownStep:
         if adjust is None:
             return ""
         if adjust.until == "last_clean":
-            return f"{self.control(adjust.control)} up to its last clean step"
-        return f"{self.control(adjust.control)} up to {quantity_words(adjust.target, 'v_rms')}"
+            return say("{control} up to its last clean step", control=self.control(adjust.control))
+        return say(
+            "{control} up to {volts}",
+            control=self.control(adjust.control),
+            volts=quantity_words(adjust.target, "v_rms"),
+        )
 
     @property
     def found_limit(self) -> str:
@@ -225,6 +236,13 @@ def entered(state: StepState, given: Mapping[str, str]) -> str:
     return text
 
 
+ENTRY_WORDS = {
+    "reading": say("read"),
+    "done": say("done"),
+    "skipped": say("skipped"),
+    "taken_back": say("taken back"),
+}
+"""Each kind of entry, in words."""
 HOW_FOUND = {
     "set": say("as the step says"),
     "clean_step": say("last clean step"),
