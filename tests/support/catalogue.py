@@ -58,6 +58,7 @@ def words() -> set[str]:
     from gainwright.plan.stage_steps import REASONS
     from gainwright.report.languages import CHART_WORDS
     from gainwright.report.text import PHASES, REMARKS, RESULTS, SET_BY
+    from gainwright.web.jobs import chain_view
 
     found = (
         set(CHART_WORDS)
@@ -69,6 +70,7 @@ def words() -> set[str]:
     )
     found |= {text for pair in cause_texts.CAUSE_TEXTS.values() for text in pair}
     found |= form_texts()
+    found |= {more for _, more in chain_view.COUNTED.values()}
     found |= {cause.replace("_", " ") for cause in cause_texts.CAUSE_TEXTS if cause not in cause_texts._SHORT_NAMES}
     return (
         found

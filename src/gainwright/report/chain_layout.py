@@ -191,7 +191,7 @@ def lay_out_across(drawing: ChainDrawing, notes: Notes, marks: Marks | None = No
             b.name,
             b.called,
             _shortened(b.called, LETTERS_BESIDE_MARK if b.name in notes else LETTERS),
-            b.kind,
+            say(b.kind),
             *at[b.name],
             *_note_of(notes, b.name),
         )
@@ -234,9 +234,12 @@ def lay_out_down(drawing: ChainDrawing, notes: Notes, marks: Marks | None = None
     for b in drawing.boxes:
         if not before[b.name]:
             rails.visit(b.name)
-    kinds = {b.name: b.kind for b in drawing.boxes}
+    kinds = {b.name: say(b.kind) for b in drawing.boxes}
     most = max([rail for rail, _ in rails.at.values()] + [run[2] for run in rails.runs])
-    under = {name: f"{kinds[name]} from {', '.join(fed[name])}" if fed[name] else kinds[name] for name in fed}
+    under = {
+        name: say("{kind} from {sources}", kind=kinds[name], sources=", ".join(fed[name])) if fed[name] else kinds[name]
+        for name in fed
+    }
     here, between = _balloons_by_place(marks)
     notes = {**notes, **dict.fromkeys(here, (SUSPECTED, ""))}
     text_x = _x(most) + 22

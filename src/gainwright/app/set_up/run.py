@@ -84,7 +84,9 @@ class StepState:
     @property
     def name(self) -> str:
         """What it is called on screens: its number on the sheet, or that it is a result."""
-        return say("step {label}", label=self.label) if self.label else say("result")
+        if not self.label:
+            return say("result")
+        return say("step {label}", label=say(self.label))  # 7.2 is two numbers, not one with a decimal sign
 
     @property
     def seen(self) -> int:

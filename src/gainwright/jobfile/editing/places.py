@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from gainwright.jobfile.editing.references import called, chain_error, outputs_of, references, short_reference
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft
@@ -36,15 +37,20 @@ def places(draft: Draft) -> list[ChainPlace]:
         source = short_reference(draft, r.stage, r.output)
         key = f"lead:{source}-{r.consumer}"
         found[key] = ChainPlace(
-            key, "lead", f"between {called(draft, r.stage, r.output)} and {called(draft, r.consumer)}"
+            key, "lead", say("between {a} and {b}", a=called(draft, r.stage, r.output), b=called(draft, r.consumer))
         )
     for stage in draft.plain["stages"]:
         for output in outputs_of(draft, stage):
             key = f"output:{stage}.{output}"
-            found[key] = ChainPlace(key, "output", f"after {called(draft, stage, output)}, before everything it feeds")
+            found[key] = ChainPlace(
+                key, "output", say("after {output}, before everything it feeds", output=called(draft, stage, output))
+            )
     for r in references(draft):
         key = "input:" + ".".join(map(str, (r.consumer, *r.source_path[3:])))
-        words = f"into {called(draft, r.consumer)}" + (f", input {r.source_path[3]}" if len(r.source_path) > 3 else "")
+        stage = called(draft, r.consumer)
+        words = say("into {stage}", stage=stage)
+        if len(r.source_path) > 3:
+            words = say("into {stage}, input {input}", stage=stage, input=r.source_path[3])
         found.setdefault(key, ChainPlace(key, "input", words))
     return list(found.values())
 

@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 
 GRAVITY = {"blocker": "stop", "caution": "high", "note": "unknown"}
 """Severity of a finding -> kind of state on the sheet."""
+COUNTED = {
+    "blocker": (say("1 blocker"), "{number} blockers"),
+    "caution": (say("1 caution"), "{number} cautions"),
+    "note": (say("1 note"), "{number} notes"),
+}
+"""One finding of a severity, and several."""
 SECTIONS = {
     "job": say("The job"),
     "vehicle": say("Vehicle and supply"),
@@ -139,6 +145,12 @@ def findings_by_place(site: Site, text: str) -> dict[str, list[Finding]] | None:
     return {name: here for name, here in by_place.items() if here}
 
 
+def counted_findings(severity: str, count: int) -> str:
+    """Return `2 cautions`."""
+    one, more = COUNTED[severity]
+    return one if count == 1 else say(more, number=count)
+
+
 def drawn(site: Site, text: str, title: str) -> DrawnChain:
     """Return a chain laid out across and down, with the findings at its stages."""
     from gainwright.report.chain_layout import lay_out_both_ways
@@ -151,7 +163,7 @@ def drawn(site: Site, text: str, title: str) -> DrawnChain:
         if here:
             grave = next(s for s in GRAVITY if any(f.severity == s for f in here))
             count = sum(f.severity == grave for f in here)
-            notes[name] = (GRAVITY[grave], f"{count} {grave}{'s' if count > 1 else ''}")
+            notes[name] = (GRAVITY[grave], counted_findings(grave, count))
     return lay_out_both_ways(job, title=title, notes=notes)
 
 
