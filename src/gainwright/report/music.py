@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+from gainwright.model import name_words
 from gainwright.report.music_chart import music_chart
 from gainwright.report.paper import Block, Figure, Paragraph, Table
 from gainwright.texts import joined, say
@@ -32,7 +33,7 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
     tracks = joined([PurePath(track).name for track in choice.tracks])
     steps = [row.db for row in allowance.rows]
     more = next((db for db in steps if db > choice.db), choice.db) if choice.kept else choice.db
-    head = say("{band}: {db} dB.", band=allowance.band, db=f"{choice.db:g}")
+    head = say("{band}: {db} dB.", band=name_words(allowance.band), db=f"{choice.db:g}")
     if choice.decided_by == "range":
         return say("{head} Larger allowances weren't evaluated; the limits would permit more.", head=head)
     if choice.decided_by == "clipped_time":
@@ -53,11 +54,11 @@ def choice_text(allowance: BandAllowance, limits: Limits) -> str:
         why = say(
             "With {more} dB the mean power into {speaker} would exceed its rating, mostly in {tracks}.",
             more=f"{more:g}",
-            speaker="" if drive is None else drive.speaker,
+            speaker="" if drive is None else name_words(drive.speaker),
             tracks=tracks,
         )
     if not choice.kept:
-        head = say("{band}: no allowance stays within the limits.", band=allowance.band)
+        head = say("{band}: no allowance stays within the limits.", band=name_words(allowance.band))
     return say("{head} {why}", head=head, why=why)
 
 
@@ -71,7 +72,7 @@ def crest_text(allowance: BandAllowance, tone_hz: float | None) -> str:
         "{band}: the highest peak of this music is {crest} dB above its rms level, that of {tone} only {sine} dB. A tone that "
         "just reaches the ceiling stays there at full power; this music, with the gain set by a tone {db} dB below full "
         "scale, is above the ceiling {percent} % of the time and has {less} dB less power.",
-        band=allowance.band,
+        band=name_words(allowance.band),
         crest=f"{allowance.crest_db:.1f}",
         tone=tone,
         sine=f"{SINE_CREST_DB:.1f}",
@@ -102,7 +103,7 @@ def music_table(result: MusicResult) -> tuple[tuple[str, ...], list[tuple[str, .
         rated = None if a.drive is None else a.drive.rating_w
         rows.append(
             (
-                a.band,
+                name_words(a.band),
                 "" if a.crest_db is None else f"{a.crest_db:.1f} dB",
                 "" if a.peak_dbfs is None else f"{a.peak_dbfs:.1f} dBFS",
                 "" if now is None else f"{now:g} dB",

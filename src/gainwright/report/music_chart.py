@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gainwright.model import name_words
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -30,9 +31,11 @@ class MusicChart:
 
 def music_chart(result: MusicResult, *, title: str) -> MusicChart:
     """Return the chart of the allowance for music."""
-    levels = tuple((band, p.peak_dbfs, p.time_percent) for band, points in result.distribution.items() for p in points)
-    clipped = tuple((a.band, row.db, row.clipped_time_percent) for a in result.bands for row in a.rows)
-    choices = tuple((a.band, a.choice.db) for a in result.bands)
+    levels = tuple(
+        (name_words(band), p.peak_dbfs, p.time_percent) for band, points in result.distribution.items() for p in points
+    )
+    clipped = tuple((name_words(a.band), row.db, row.clipped_time_percent) for a in result.bands for row in a.rows)
+    choices = tuple((name_words(a.band), a.choice.db) for a in result.bands)
     listed = joined([say("{band}: {db} dB", band=band, db=f"{db:g}") for band, db in choices], by="{a}; {b}")
     under = say("Vertical lines are the recommended ceilings: {words}", words=listed)
     return MusicChart(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, cast
 
 import pytest
 from cars import CARS
@@ -35,6 +36,7 @@ from gainwright.model import (
 )
 from gainwright.report.handover import handover
 from gainwright.report.languages import language
+from gainwright.report.music import crest_text
 from gainwright.report.paper_content import paper_content
 from gainwright.report.setup_sheet import setup_sheet
 from gainwright.report.support_papers import case_paper, customer_paper
@@ -43,6 +45,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.model import Entry, Job
+    from gainwright.programme import BandAllowance
     from gainwright.report.charts import Chart
     from gainwright.report.languages import Language
     from gainwright.report.paper import Paper
@@ -127,3 +130,10 @@ def test_no_paper_shows_a_name_of_the_job_file(name: str) -> None:
             content = paper_content(paper, language(code), drawn)
             found = {m for t in texts(content) for m in NAME.findall(TONE_FILE.sub("", t))}
             assert found == set(), (paper.kind, code)
+
+
+def test_a_band_of_the_music_is_named_in_words() -> None:
+    """An output with an underscore in its name has none in the sentence about it."""
+    row = SimpleNamespace(db=3.0, mean_power_db=-1.0, clipped_time_percent=0.1)
+    band = SimpleNamespace(band="amp_sub", crest_db=10.0, choice=SimpleNamespace(db=3.0), row=lambda _db: row)
+    assert crest_text(cast("BandAllowance", band), None).startswith("amp sub: ")
