@@ -166,6 +166,10 @@ class Diagnoser:
         self.rough = self._build([(c,) for c in self.causes], draws, seed)
         self._ensembles: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
 
+    def prior_of(self, cause: str) -> float:
+        """Return the probability of a cause at any place before the first entry."""
+        return float(sum(p for c, p in zip(self.causes, self.priors, strict=True) if c.id == cause))
+
     def _ensemble_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         """Return the ensemble of these hypotheses in this order, from the cache or built."""
         key = tuple(hypotheses)

@@ -84,7 +84,6 @@ class StepState:
     @property
     def name(self) -> str:
         """What it is called on screens: its number on the sheet, or that it is a result."""
-        # a label such as 7.2 is two numbers, not one with a decimal sign
         return say("step {label}", label=say(self.label)) if self.label else say("result")
 
     @property

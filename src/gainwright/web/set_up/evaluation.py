@@ -36,6 +36,7 @@ class Evaluation:
     Attributes
     ----------
     causes : likeliest first.
+    healthy, healthy_before : probability that nothing is wrong, with these readings and without any.
     surprise : probability of something that isn't modelled.
     contradiction : a sentence about contradictory readings.
     plan : made with the numbers as they are known now.
@@ -45,6 +46,8 @@ class Evaluation:
     """
 
     causes: tuple[RankedCause, ...]
+    healthy: float
+    healthy_before: float
     surprise: float
     contradiction: str
     plan: Plan
@@ -58,8 +61,13 @@ class Evaluation:
 
     @property
     def suspicious(self) -> bool:
-        """Whether a fault is more probable than none."""
-        return bool(self.causes) and self.causes[0].cause != "nothing_wrong"
+        """Whether the readings speak for a fault, and one is more probable than none.
+
+        The diagnosis starts from somebody's complaint, so that a fault is likely before any reading; a run has none. What counts
+        here is therefore whether the readings made a healthy car less probable than it was before them.
+        """
+        named = bool(self.causes) and self.causes[0].cause != "nothing_wrong"
+        return named and self.healthy < self.healthy_before
 
 
 def current_run(site: Site, stored: StoredJob) -> Run:
@@ -181,10 +189,13 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
     job = site.models.job(text)
     diagnosis = diagnosis_of_evidence(site, text, evidence)
     entries = [read_entry(e, job) for e in evidence]
-    learned, better_known = learn_values(site.models.diagnoser(text, site.store.cases.closed_by_cause()), entries)
+    diagnoser = site.models.diagnoser(text, site.store.cases.closed_by_cause())
+    learned, better_known = learn_values(diagnoser, entries)
     plan = make_plan(job, learned=learned)
     return Evaluation(
         diagnosis.causes[:SHOWN_CAUSES],
+        sum(c.probability for c in diagnosis.causes if c.cause == "nothing_wrong"),
+        diagnoser.prior_of("nothing_wrong"),
         diagnosis.surprise,
         diagnosis.contradiction,
         plan,

@@ -1,0 +1,36 @@
+"""When the page of a step names a fault: only where the readings speak for one."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from gainwright.diagnose import Diagnoser, make_diagnosis
+from gainwright.jobfile import example_text, read_job_text
+from gainwright.web.set_up.evaluation import Evaluation
+
+
+@pytest.mark.parametrize(
+    ("first", "healthy", "before", "named"),
+    [
+        ("level_control_down", 0.24, 0.12, False),  # likelier than none, but only since a complaint was assumed
+        ("level_control_down", 0.05, 0.12, True),
+        ("nothing_wrong", 0.48, 0.12, False),
+        ("nothing_wrong", 0.10, 0.12, False),
+    ],
+)
+def test_fault_is_named_where_readings_speak_for_one(first: str, healthy: float, before: float, *, named: bool) -> None:
+    """A healthy car that became more probable isn't called faulty, whatever stands first."""
+    shown: Any = SimpleNamespace(cause=first)
+    plan: Any = None
+    assert Evaluation((shown,), healthy, before, 0.0, "", plan, 0, 3, "").suspicious is named
+
+
+def test_prior_of_a_healthy_car_is_its_probability_without_evidence() -> None:
+    """What a healthy car is compared with is what the diagnosis says of it before the first entry, apart from two faults at once."""
+    diagnoser = Diagnoser(read_job_text(example_text("one_amplifier")).job)
+    before = sum(c.probability for c in make_diagnosis(diagnoser, []).causes if c.cause == "nothing_wrong")
+    assert diagnoser.prior_of("nothing_wrong") == pytest.approx(before, rel=0.15)
+    assert diagnoser.prior_of("no such cause") == 0
