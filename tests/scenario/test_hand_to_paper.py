@@ -117,6 +117,14 @@ def test_healthy_car_has_no_fault_and_its_handover_is_true(bay: Bay, seed: int) 
     assert wrong_in_handover(car) == []
 
 
+@pytest.mark.parametrize(("example", "seed"), [("active_three_way", 2), ("two_way_and_sub", 5)])
+def test_fault_that_is_first_by_chance_is_not_named(bay: Bay, example: str, seed: int) -> None:
+    """In these two healthy cars a fault stands first, but a healthy car is no less probable than before: no page names it."""
+    car = finished(bay, example, seed)
+    assert next(iter(car.after)) != HEALTHY
+    assert car.after[HEALTHY] >= bay.believes(car.job, [])[HEALTHY]
+
+
 def test_larger_car_is_healthy_and_its_handover_is_true(bay: Bay) -> None:
     """A processor with three ways, a remote level and a recorder: the same holds."""
     car = finished(bay, LARGE, 1)
@@ -155,6 +163,7 @@ def test_fault_is_named_and_the_handover_is_true(bay: Bay, example: str, seed: i
     for believed in (car.believed, car.after):
         assert (fault.cause, fault.where) in list(believed)[:NAMED]
         assert next(iter(believed)) != HEALTHY
+        assert believed[HEALTHY] < car.before[HEALTHY]  # so that the page of a step names a fault at all
         assert odds(believed[fault.cause, fault.where]) >= SUBSTANTIAL * odds(car.before[fault.cause, fault.where])
         speaks = {cause: p / car.before[cause] for cause, p in believed.items() if car.before[cause] > 0}
         assert max(speaks.values()) <= SUBSTANTIAL * speaks[fault.cause, fault.where], speaks

@@ -50,6 +50,13 @@ router = APIRouter(include_in_schema=False)
 
 NONE = "-"
 """Names no entry that waits for an answer."""
+WORDS: dict[str, Any] = {
+    "reading_words": reading_words,
+    "describe_marks": describe_marks,
+    "entry_words": ENTRY_WORDS,
+    "verdicts": VERDICTS,
+}
+"""How the pages say what was entered."""
 TONE_SECONDS = 30.0
 """Default length of downloaded tones."""
 UNSEEN = "kept"
@@ -77,9 +84,7 @@ def overview(
         phases=list(phases.items()),
         short=short,
         expected=lambda s: expected_words(expected(site, job, run, s, None) or s.step.expect),
-        reading_words=reading_words,
-        describe_marks=describe_marks,
-        entry_words=ENTRY_WORDS,
+        **WORDS,
         volts=volts,
         outside=[s for s in run.steps if s.verdict in ("low", "high", "off")],
         waiting=[s for s in run.steps if s.step.id in {w.step for w in unanswered(site.store, job.id, by=actor)}],
@@ -160,9 +165,6 @@ def step_page(
         shown=ShownStep(state, run, site.models.job(stored.text)),
         gauge=gauge(shown_expect, state.value if state.state == "done" and entry is not None else {}),
         volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
-        reading_words=reading_words,
-        describe_marks=describe_marks,
-        entry_words=ENTRY_WORDS,
         knee=knee,
         knee_work=knee_work,
         before=run.steps[state.number - 2] if state.number > 1 else None,
@@ -173,8 +175,8 @@ def step_page(
         advice=advice(state.step, state.verdict, state.value),
         kind=kind,
         quantity=lambda value: quantity_words(value, "v_rms"),
-        verdicts=VERDICTS,
         fresh_cautions=_fresh(run, state),
+        **WORDS,
         **by_now,
     )
 
