@@ -227,3 +227,11 @@ def test_instruments_are_added_renamed_and_removed() -> None:
     assert "card:\n    kind: recorder\n    full_scale: 2 V\n" in text
     assert "  dial:       {kind: multimeter" in editing.rename_instrument(TWO_WAY, "meter", "dial")
     assert "instruments" not in editing.remove_instrument(example_text("one_amplifier"), "meter")
+
+
+def test_no_place_between_a_strapped_pair_and_its_speaker() -> None:
+    """A stage in one of the two leads would part the pair from its load: only places before the amplifiers are offered."""
+    offered = {p.id for p in editing.places(editing.Draft(example_text("strapped_pair"))) if p.kind != "input"}
+    assert {"lead:amp_a-sub", "lead:amp_b-sub", "output:amp_a.out", "output:amp_b.out"} & offered == set()
+    for place in offered:
+        editing.add_stage(example_text("strapped_pair"), "level_control", "new_one", place)

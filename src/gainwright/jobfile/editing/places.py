@@ -31,15 +31,24 @@ class ChainPlace:
 
 
 def places(draft: Draft) -> list[ChainPlace]:
-    """Return every place of a chain: leads, then outputs, then inputs, each in signal order."""
+    """Return every place of a chain: leads, then outputs, then inputs, each in signal order.
+
+    Nothing can stand between a strapped pair and its speaker.
+    """
     found: dict[str, ChainPlace] = {}
+    stages = draft.plain["stages"]
+    strapped = {
+        end for name, stage in stages.items() if stage.get("strapped_to") for end in (name, stage["strapped_to"])
+    }
     for r in references(draft):
+        if r.stage in strapped:
+            continue
         source = short_reference(draft, r.stage, r.output)
         key = f"lead:{source}-{r.consumer}"
         found[key] = ChainPlace(
             key, "lead", say("between {a} and {b}", a=called(draft, r.stage, r.output), b=called(draft, r.consumer))
         )
-    for stage in draft.plain["stages"]:
+    for stage in (name for name in stages if name not in strapped):
         for output in outputs_of(draft, stage):
             key = f"output:{stage}.{output}"
             found[key] = ChainPlace(
