@@ -69,7 +69,7 @@ def words() -> set[str]:
         | set(REASONS.values())
     )
     found |= {text for pair in cause_texts.CAUSE_TEXTS.values() for text in pair}
-    found |= form_texts()
+    found |= form_texts() | set(chain_view.GRAVITY)
     found |= {more for _, more in chain_view.COUNTED.values()}
     found |= {cause.replace("_", " ") for cause in cause_texts.CAUSE_TEXTS if cause not in cause_texts._SHORT_NAMES}
     return (

@@ -56,8 +56,10 @@ def quantity_words(value: float | None, quantity: str, *, like: float | None = N
         return say("step {step}", step=f"{value:g}")
     if quantity == "ohm":
         in_kohm = max(value, like or 0.0) >= 999.5 and (not like or like >= 999.5)
-        return f"{three_figures(value / 1000)} kohm" if in_kohm else f"{three_figures(value)} ohm"
-    return f"{three_figures(value)} V" if quantity == "supply_v" else volts(value, like=like)
+        words = f"{three_figures(value / 1000)} kohm" if in_kohm else f"{three_figures(value)} ohm"
+    else:
+        words = f"{three_figures(value)} V" if quantity == "supply_v" else volts(value, like=like)
+    return say("{a}", a=words)  # with the decimal sign of the page
 
 
 def reading_words(value: Mapping[str, Any], text: str = "") -> str:
