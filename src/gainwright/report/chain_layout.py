@@ -162,7 +162,7 @@ def lay_out_for_paper(drawing: ChainDrawing, into: Language | None = None) -> Pa
         if x.words
     ]
     layout = lay_out_across(drawing, {}, {place: [_letters(i)] for i, (place, _, _) in enumerate(marked)})
-    layout = replace(layout, stops=tuple(replace(stop, kind=translate(say(stop.kind))) for stop in layout.stops))
+    layout = replace(layout, stops=tuple(replace(stop, kind=translate(stop.kind)) for stop in layout.stops))
     layout = replace(layout, labels=tuple(replace(label, words=translate(label.words)) for label in layout.labels))
     wide = max(layout.wide, WIDE)
     fitting = int((wide - 2 * EDGE) / LETTER_OF_LIST)

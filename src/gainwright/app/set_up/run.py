@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from gainwright.app.measuring.lost_point import interval_of_row, is_within
 from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doubt_about, read_answer
 from gainwright.app.set_up.no_signal import ends_without_signal
+from gainwright.app.set_up.progress import State, state_of
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from gainwright.model import Instrument
     from gainwright.plan import Expect, Line, Plan, Step
 
-State = Literal["open", "begun", "done", "skipped"]
 Verdict = Literal["fits", "low", "high", "off", ""]
 LONGEST_TEXT = 500
 LONGEST_KEY = 64
@@ -219,23 +219,8 @@ def answer_kind(step: Step, instruments: dict[str, Instrument]) -> AnswerKind | 
 
 
 def _state(step: Step, number: int, asked: AnswerKind | None, history: list[RunEntry]) -> StepState:
-    rows: dict[float, float | None] = {}
-    state: State = "open"
-    holds: RunEntry | None = None
-    for entry in history:
-        row = entry.value.get("row")
-        if entry.kind == "reading" and row is not None:
-            rows.pop(float(row[0]), None)
-            rows[float(row[0])] = None if row[1] is None else float(row[1])
-            state, holds = "begun", entry
-        elif entry.kind == "taken_back" and state == "begun" and rows:
-            del rows[next(reversed(rows))]
-            state, holds = ("begun", entry) if rows else ("open", None)
-        elif entry.kind == "taken_back":
-            state, holds = ("begun", entry) if rows else ("open", None)
-        else:
-            state, holds = "skipped" if entry.kind == "skipped" else "done", entry
-    return StepState(step, number, asked, state, holds, tuple(history), tuple(sorted(rows.items())))
+    state, holds, rows = state_of(history)
+    return StepState(step, number, asked, state, holds, tuple(history), rows)
 
 
 # ---- what a person enters ----------------------------------------------------------------------------------------
