@@ -85,3 +85,11 @@ def test_tone_is_made_as_asked_and_ends_by_itself(open_page: Callable[..., Page]
         "(a) => [a.paused, a.loop, a.currentTime, a.duration, a.src.startsWith('blob:')]"
     )
     assert state == [True, False, 0, pytest.approx(0.4, abs=1e-4), True]
+
+
+def test_player_begins_with_the_sides_asked_for(open_page: Callable[..., Page]) -> None:
+    """A test of one side has its tone on that side; without a word of sides it is on both."""
+    page = open_page("/live", size="phone")
+    for asked, chosen in (("", "both"), ("&sides=left", "left"), ("&sides=both", "both")):
+        page.evaluate(SHORT.replace("seconds=0.4", f"seconds=0.4{asked}"))
+        assert page.locator("main > .tone select").last.input_value() == chosen

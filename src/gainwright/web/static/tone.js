@@ -15,6 +15,7 @@ function dress(tone) {
   const sides = document.createElement("select");
   sides.setAttribute("aria-label", text("Sides of {tone}", { tone: name }));
   sides.append(...SIDES.map(([value, words]) => new Option(words, value)));
+  sides.value = file.searchParams.get("sides") || "both"; // a test of one side plays that side alone
   const link = Object.assign(document.createElement("a"), { download: "", textContent: text("as a file") });
   const made = Object.assign(document.createElement("span"), { className: "soft" });
   const row = Object.assign(document.createElement("p"), { className: "hint made" });
