@@ -29,9 +29,9 @@ def server(tmp_path: Path) -> Iterator[SoundServer]:
 
 
 def tone(
-    folder: Path, *, level_dbfs: float = -6.0, seconds: float = 30.0, clip: float = 1.0, hz: float = 997.0
+    folder: Path, *, level_dbfs: float = -6.0, seconds: float = 10.0, clip: float = 1.0, hz: float = 997.0
 ) -> Path:
-    """Write a tone in 32-bit float."""
+    """Write a tone in 32-bit float; repeated without a step if its frequency is a whole number of tenths of a hertz."""
     wave = 10 ** (level_dbfs / 20) * np.sin(2 * np.pi * hz * np.arange(round(seconds * RATE_HZ)) / RATE_HZ)
     path = folder / "tone.wav"
     wave = np.clip(wave, -clip, clip)

@@ -6,9 +6,12 @@ import contextlib
 import os
 import signal
 import subprocess
+import threading
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import soundfile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,11 +77,26 @@ class SoundServer:
 
     @contextlib.contextmanager
     def playing(self, file: Path) -> Iterator[None]:
-        """Play a file while the block runs."""
-        player = subprocess.Popen(("paplay", "--volume=65536", str(file)), env=self.environment)
+        """Play a file again and again while the block runs: a slow machine must not outlast it."""
+        samples, rate_hz = soundfile.read(file, dtype="float32", always_2d=True)
+        command = ("pacat", "--raw", "--format=float32le", f"--rate={rate_hz}", f"--channels={samples.shape[1]}", "--volume=65536", "--latency-msec=400")  # fmt: skip
+        player = subprocess.Popen(command, env=self.environment, stdin=subprocess.PIPE, bufsize=0)
+        feeder = threading.Thread(target=_feed, args=(player, samples.tobytes()), daemon=True)
+        feeder.start()
         time.sleep(0.6)
         try:
             yield
         finally:
             player.kill()
             player.wait()
+            feeder.join(timeout=5)
+            assert player.stdin is not None
+            player.stdin.close()
+
+
+def _feed(player: subprocess.Popen[bytes], sound: bytes) -> None:
+    """Write a sound to a player until it ends."""
+    assert player.stdin is not None
+    with contextlib.suppress(BrokenPipeError, OSError):
+        while True:
+            player.stdin.write(sound)
