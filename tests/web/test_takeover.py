@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
+import soundfile
+from music_tasks import Here
 from starlette.testclient import TestClient
 
 from gainwright.composition import compose
+from gainwright.web.music import scans
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
 
@@ -115,6 +120,21 @@ def test_corridor_papers_and_cases_speak_from_what_was_set_before_it_is_taken_ov
     assert 'name="set.amp_sub.gain" inputmode="decimal" size="5" value="62"' in corridor
     assert 'name="set.head.volume" inputmode="decimal" size="5" value="34"' in corridor
     assert 'value="20"' in bay.get(f"/jobs/{job}/corridor?as=job").text
+    asked: dict[str, Any] = {"tone": 40, "level": -8}
+    as_run, as_job = (bay.get(f"/api/jobs/{job}/levels", params=asked | more).json() for more in ({}, {"as": "job"}))
+    same = ["head.volume=34", "amp_sub.gain=62 %"]
+    sub, typed = (
+        next(
+            n["v_rms"]
+            for p in found["paths"]
+            if p["path"].startswith("sub")
+            for n in p["nodes"]
+            if n["node"] == "amp_sub.out.mono"
+        )
+        for found in (as_run, bay.get(f"/api/jobs/{job}/levels", params=asked | {"as": "job", "set": same}).json())
+    )
+    assert sub == pytest.approx(typed)
+    assert as_job != as_run
     paper = bay.get(f"/api/jobs/{job}/papers/handover.json").json()
     assert paper["controls"]["head.volume"].removesuffix(".0") == "34"
     assert paper["controls"]["amp_sub.gain"] == "62 %"
@@ -129,6 +149,36 @@ def test_corridor_papers_and_cases_speak_from_what_was_set_before_it_is_taken_ov
     assert "/renew" not in bay.get("/cases/as%20set").text
     bay.post(f"/api/jobs/{job}/run/takeover", json={"basis": 1}).raise_for_status()
     assert bay.get(f"/api/jobs/{job}").json()["text"] == case["job"]
+
+
+def test_music_is_scanned_for_what_the_run_set_and_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The power of the sub's band is that of the volts read at its target, and the page says where it comes from."""
+    (tmp_path / "music").mkdir()
+    noise = np.random.default_rng(5).normal(scale=0.2, size=44_100)
+    soundfile.write(tmp_path / "music" / "noise.wav", np.clip(noise, -1, 1), 44_100)
+    world = compose()
+    monkeypatch.setattr(type(world), "music_workers", lambda _world: Here())
+    monkeypatch.setattr(type(world), "music_cache", lambda _world: None)
+    site = Site(world, world.store(str(tmp_path / "s.sqlite")), music=(str(tmp_path / "music"),))
+    with TestClient(create_app(site), base_url="http://127.0.0.1") as on:
+        job = str(on.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"])
+        target = next(t["v_rms"] for t in on.get(f"/api/jobs/{job}/plan").json()["targets"] if t["stage"] == "amp_sub")
+        found = []
+        for read in ("", f"{0.9 * target:.5g} at 62"):
+            if read:
+                entry = {"step": "amplifier.amp_sub", "text": read, "seen": 0}
+                on.post(f"/api/jobs/{job}/run", json=entry).raise_for_status()
+            work = scans.start(site, [on.get("/api/music/folders").json()[0]["id"]], job)
+            while work.going:
+                time.sleep(0.01)
+            found.append(scans.result(site, on.get("/api/music").json()[0]["id"]))
+        assert [kept.as_run for kept in found] == [False, True]
+        before, after = (kept.found.choice["sub"].target_w for kept in found)
+        assert before
+        assert after == pytest.approx(0.81 * before, rel=1e-3)
+        words = "With the controls as its set-up run left them"
+        shown = [on.get(f"/music/{music['id']}").text for music in on.get("/api/music").json()]
+        assert [words in text for text in shown] == [True, False]
 
 
 def test_reading_is_judged_by_what_is_shown(bay: TestClient, job: str) -> None:

@@ -15,6 +15,8 @@ from gainwright.plan.stage_steps import source_limits
 from gainwright.plan.targets import first_at_rating
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gainwright.model import FilterSetting, Job
     from gainwright.plan.context import End
 
@@ -31,7 +33,7 @@ class AmplifierBand:
     tone_hz, allowance_db : of its set-up tone, as in the job.
     high_pass, low_pass : the narrowest filters before it, None if there is none.
     speaker : the speaker that reaches its rating first, empty if none has a rating.
-    target_w, rating_w : power of a sine at the end's target into that speaker, and its rating; None if unknown.
+    target_w, rating_w : power of a sine at the end's target, or at what its set-up reached, into that speaker, and its rating; None if unknown.
     """
 
     key: str
@@ -45,15 +47,20 @@ class AmplifierBand:
     rating_w: float | None
 
 
-def amplifier_bands(job: Job) -> tuple[AmplifierBand, ...]:
+def amplifier_bands(job: Job, reached: Mapping[str, float] | None = None) -> tuple[AmplifierBand, ...]:
     """Return the band of every end, in signal order; ends with different filters have different keys.
+
+    Parameters
+    ----------
+    reached : stage -> volts that its set-up reached, as a share of its target.
 
     Raises
     ------
     JobError : the wiring can't be resolved.
     """
     context = PlanContext(job)
-    volts = {stage: target.v_rms for stage, target in amplifier_targets(context, source_limits(context)).items()}
+    targets = amplifier_targets(context, source_limits(context))
+    volts = {stage: target.v_rms * (reached or {}).get(stage, 1.0) for stage, target in targets.items()}
     found = [_split(context, end, volts.get(end.stage)) for end in context.ends]
     filters: dict[str, set[tuple[str, str]]] = {}
     for band in found:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from music_tasks import half_an_answer, length, slow
+from music_tasks import Here, half_an_answer, length, slow
 
 from gainwright.adapters.music_cache import SqliteMusicCache, statistics_bytes, statistics_of
 from gainwright.adapters.music_files import DiskMusicFiles
@@ -25,31 +25,6 @@ from gainwright.errors import CallError
 from gainwright.programme import USUAL_BANDS, Band, analyse_file
 
 RATE_HZ = 8000
-
-
-class Here:
-    """Does tasks one after the other in this process, and counts those that read a whole file."""
-
-    words, here = "this process", False
-
-    def __init__(self) -> None:
-        self.read: list[str] = []
-        self.digests: list[str] = []
-
-    def spare(self, tasks: int) -> bool:
-        """One core: none is spare."""
-        del tasks
-        return False
-
-    def run(self, tasks, should_stop):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201  as the port says
-        """Yield each task with its answer."""
-        for task in tasks:
-            if should_stop():
-                return
-            self.read += [Path(task.path).name] if task.bands else []
-            answer = read_file(task)
-            self.digests.append(answer.digest)
-            yield task, answer
 
 
 @pytest.fixture

@@ -100,8 +100,14 @@ def _distribution(library: Library, band: str) -> tuple[TimeAbove, ...]:
     return tuple(TimeAbove(float(db), float(p)) for db, p in zip(levels, percent, strict=True))
 
 
-def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBand]]:
+def job_bands(
+    job: Job | None, reached: Mapping[str, float] | None = None
+) -> tuple[tuple[Band, ...], dict[str, AmplifierBand]]:
     """Return the bands to analyse, the whole programme first, and band -> its split in the job.
+
+    Parameters
+    ----------
+    reached : amplifier -> volts that its set-up reached, as a share of its target.
 
     Raises
     ------
@@ -114,7 +120,7 @@ def job_bands(job: Job | None) -> tuple[tuple[Band, ...], dict[str, AmplifierBan
     from gainwright.plan import amplifier_bands
 
     by_key: dict[str, AmplifierBand] = {}
-    for band in amplifier_bands(job):
+    for band in amplifier_bands(job, reached):
         held = by_key.get(band.key)
         if held is None or _load(band) > _load(held):
             by_key[band.key] = band
@@ -136,8 +142,18 @@ def _edge(setting: Any) -> Any:
     return Edge(setting.corner.nominal, setting.shape, setting.slope_db_per_octave)
 
 
-def allowances(library: Library, job: Job | None = None, *, limits: Limits | None = None) -> MusicResult:
+def allowances(
+    library: Library,
+    job: Job | None = None,
+    *,
+    limits: Limits | None = None,
+    reached: Mapping[str, float] | None = None,
+) -> MusicResult:
     """Return the allowance for a scanned library; the scan must have had the bands of the same job.
+
+    Parameters
+    ----------
+    reached : amplifier -> volts that its set-up reached, as a share of its target; the powers follow from them.
 
     Raises
     ------
@@ -154,7 +170,7 @@ def allowances(library: Library, job: Job | None = None, *, limits: Limits | Non
             remedy="name a folder with music",
         )
     limits = limits or Limits()
-    bands, splits = job_bands(job)
+    bands, splits = job_bands(job, reached)
     names = [band.name for band in bands if job is None or band.name in splits]
     results = []
     for name in names:

@@ -125,6 +125,19 @@ def found_gains(run: Run, chain: Chain) -> dict[str, FoundGain]:
     return found
 
 
+def reached_targets(run: Run) -> dict[str, float]:
+    """Return amplifier -> volts read when its gain was turned, as a share of its target, where that was reached or nearly."""
+    found: dict[str, float] = {}
+    for state in run.steps:
+        adjust, volts = state.step.adjust, state.value.get("value")
+        if state.step.phase != "amplifier" or adjust is None or state.state != "done" or not volts:
+            continue
+        ratio = float(volts) / adjust.target
+        if NEARLY <= ratio <= 1 / NEARLY:
+            found[state.step.stage] = ratio
+    return found
+
+
 def _with_doubt(share: float, half: float) -> str:
     return f"{100 * share:.3g} % ± {100 * half:.2g} %"
 

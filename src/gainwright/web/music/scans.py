@@ -13,12 +13,14 @@ from gainwright.programme.music_result import MusicResult
 from gainwright.results import from_json, to_json
 from gainwright.texts import say
 from gainwright.web.background import WorkStopped
+from gainwright.web.set_up.evaluation import job_as_set
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gainwright.app.music.scan import Progress
     from gainwright.web.background import Work
+    from gainwright.web.set_up.evaluation import JobAsSet
     from gainwright.web.site import Site
 
 KIND = "music"
@@ -27,11 +29,12 @@ KIND = "music"
 
 @dataclass(frozen=True, slots=True)
 class KeptScan:
-    """A stored result: names of the folders, the job it is for (empty for none), the result itself."""
+    """A stored result: names of the folders, the job it is for (empty for none), the result itself, and whether it follows from what that job's run set and read."""
 
     folders: str
     job_id: str
     found: MusicResult
+    as_run: bool = False
 
 
 def start(site: Site, folders: Sequence[str], job: str) -> Work:
@@ -42,24 +45,26 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
     CallError : no folder is chosen, or a folder or the job doesn't exist.
     """
     wanted = chosen_folders(site.world.music_folders.list(site.music), folders)
-    text = site.store.jobs.get(job).text if job else ""
+    stored = site.store.jobs.get(job) if job else None
     named = ", ".join(folder.name for folder in wanted[:3]) + (", ..." if len(wanted) > 3 else "")
     paths = [folder.path for folder in wanted]
 
     def do(work: Work) -> None:
-        music = _named(site, _scan(site, work, paths, text))
+        as_set = job_as_set(site, stored) if stored is not None else None
+        music = _named(site, _scan(site, work, paths, as_set))
         key = secrets.token_hex(8)
-        site.store.documents.put(KIND, key, to_json(KeptScan(named, job, music)))
+        as_run = as_set is not None and as_set.from_run
+        site.store.documents.put(KIND, key, to_json(KeptScan(named, job, music, as_run=as_run)))
         work.result = {"music": key}
 
     return site.background.start(say("music in {folders}", folders=named), do, back="/music")
 
 
-def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
+def _scan(site: Site, work: Work, paths: list[str], as_set: JobAsSet | None) -> MusicResult:
     from gainwright.app.music.allowances import allowances, job_bands
     from gainwright.app.music.scan import scan
 
-    job = site.models.job(text) if text else None
+    job = None if as_set is None else as_set.job
     bands, _ = job_bands(job)
     cache = None
     with contextlib.suppress(CallError):  # without a writable folder nothing is cached
@@ -85,7 +90,7 @@ def _scan(site: Site, work: Work, paths: list[str], text: str) -> MusicResult:
     )
     if library.stopped:
         raise WorkStopped
-    return allowances(library, job)
+    return allowances(library, job, reached=None if as_set is None else as_set.reached)
 
 
 def _named(site: Site, result: MusicResult) -> MusicResult:

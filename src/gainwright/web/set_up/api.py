@@ -17,7 +17,7 @@ from gainwright.model import EntryMapping
 from gainwright.plan.result import Expect, Plan
 from gainwright.results import from_json
 from gainwright.solve.levels import Levels
-from gainwright.web.set_up.evaluation import current_run, expected, run_evidence
+from gainwright.web.set_up.evaluation import current_run, expected, run_evidence, text_as_set
 from gainwright.web.site import Actor, CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
@@ -152,11 +152,13 @@ def levels(
     tone: Annotated[float, Query(description="Hz")],
     level: Annotated[float, Query(description="dBFS, 0 is full scale")] = 0.0,
     sets: Annotated[list[str] | None, Query(alias="set", description="CONTROL=VALUE", max_length=100)] = None,
+    stands: Annotated[
+        Literal["run", "job"], Query(alias="as", description="the controls as the run or the job has them")
+    ] = "run",
 ) -> Levels:
-    """Return the corridor, as `gainwright levels --json` does."""
-    return corridor.solve_corridor(
-        site.models.job(job.text), parse_settings(sets or []), tone_hz=tone, level_dbfs=level
-    )
+    """Return the corridor, as `gainwright levels --json` does, with the controls as the run has set them."""
+    text = text_as_set(site, job) if stands == "run" else job.text
+    return corridor.solve_corridor(site.models.job(text), parse_settings(sets or []), tone_hz=tone, level_dbfs=level)
 
 
 @router.get("/tones.wav", response_class=Response, responses={200: {"content": {"audio/wav": {}}}})

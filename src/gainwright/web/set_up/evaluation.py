@@ -12,6 +12,7 @@ from gainwright.app.set_up.evidence import evidence_of
 from gainwright.app.set_up.expectations import followed
 from gainwright.app.set_up.found_settings import as_set, found_settings, found_volumes, setting_changes
 from gainwright.app.set_up.run import Run, run_of
+from gainwright.app.set_up.standing import reached_targets
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from gainwright.app.set_up.run import StepState
     from gainwright.app.store import StoredJob
     from gainwright.diagnose import RankedCause
+    from gainwright.model import Job
     from gainwright.plan import Expect, Plan
     from gainwright.report.clean_steps import FoundVolume
     from gainwright.web.background import Work
@@ -128,6 +130,24 @@ def text_as_set(site: Site, stored: StoredJob) -> str:
     if not site.store.runs.entries(stored.id):
         return stored.text
     return as_set(site.models.read(stored.text), run_changes(site, stored, current_run(site, stored)))
+
+
+@dataclass(frozen=True, slots=True)
+class JobAsSet:
+    """A job with the settings that its run found, and amplifier -> volts it reached as a share of its target; `from_run` if the run did any of it."""
+
+    job: Job
+    reached: dict[str, float]
+    from_run: bool
+
+
+def job_as_set(site: Site, stored: StoredJob) -> JobAsSet:
+    """Return a job as its run has set it; as it is, without making a plan, before a run."""
+    if not site.store.runs.entries(stored.id):
+        return JobAsSet(site.models.job(stored.text), {}, from_run=False)
+    run, text = current_run(site, stored), text_as_set(site, stored)
+    reached = reached_targets(run)
+    return JobAsSet(site.models.job(text), reached, from_run=bool(reached) or text != stored.text)
 
 
 def job_run_evidence(site: Site, stored: StoredJob) -> list[dict[str, Any]]:
