@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gainwright.app.cases.endings import TYPED, typed_ending
 from gainwright.errors import GainwrightError
 from gainwright.quantities import whole_number
 
@@ -15,15 +16,15 @@ if TYPE_CHECKING:
     from gainwright.app.cases.dialogue import Dialogue
     from gainwright.diagnose import Diagnosis, NextTest
 
-HELP = """Type what you read or saw, or one of these:
+HELP = f"""Type what you read or saw, or one of these:
   don't know           skip this test
   can't reach          skip every test at this place
   other                show another test instead
-  add {…}              add an entry of your own, as in an evidence file
+  add {{…}}              add an entry of your own, as in an evidence file
   undo                 undo the last step
   correct 2 0.31 V     correct the result of entry 2
   why                  show all likely causes, with the reasons
-  close CAUSE PLACE    close the case with its cause
+{TYPED}
   quit                 stop; a stored case can be continued later"""
 ENDING = ("quit", "stop", "exit")
 
@@ -150,12 +151,8 @@ def _mapping(text: str) -> dict[str, object]:
 
 def _close(said: str, say: Callable[[str], None], dialogue: Dialogue, kept: CaseDialogue | None) -> None:
     from gainwright.app.clock import today
-    from gainwright.errors import CallError
 
-    parts = said.split()[1:]
-    if not parts:
-        raise CallError("the cause is missing", code="bad_close", remedy="write close lead_open lead:a-b")
-    case = dialogue.closed(parts[0], parts[1] if len(parts) > 1 else "", on=today())
+    case = dialogue.closed_as(typed_ending(said.partition(" ")[2]), on=today())
     if kept is None:
         say("Closed, but not stored: give --case NAME to store a case.")
         return

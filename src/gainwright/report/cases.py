@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from gainwright.model.case import Outcome
+from gainwright.report.closing import OUTCOMES
+
 
 @dataclass(frozen=True, slots=True)
 class CauseCount:
@@ -33,20 +36,40 @@ class WrongBelief:
 
 
 @dataclass(frozen=True, slots=True)
+class OutcomeCount:
+    """The number of closed cases that ended in one way."""
+
+    outcome: Outcome
+    cases: int
+
+
+@dataclass(frozen=True, slots=True)
+class NamedCount:
+    """Something else that a person named, and in how many cases."""
+
+    words: str
+    cases: int
+
+
+@dataclass(frozen=True, slots=True)
 class CaseCounts:
     """Totals over a shop's cases.
 
     Attributes
     ----------
     cases, closed : number of all cases, and of closed ones.
-    causes : causes of the closed cases, the most common first.
+    causes : causes of the closed cases, the most common first; of two faults at once each counts.
     wrong : cases that ended with the wrong cause most probable.
+    outcomes : how the closed cases ended, in a fixed order.
+    others : what was named as something else, the most common first.
     """
 
     cases: int
     closed: int
     causes: tuple[CauseCount, ...]
     wrong: tuple[WrongBelief, ...]
+    outcomes: tuple[OutcomeCount, ...] = ()
+    others: tuple[NamedCount, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +91,9 @@ def cases_text(counts: CaseCounts) -> str:
             share = 100 * c.cases / counts.closed
             lines.append(f"{c.cause:<26}{c.cases:>6}{share:>6.0f} %{c.tests:>8g}{c.minutes:>9.3g}{c.missed:>8}")
         lines.append("tests and minutes are medians; missed: another cause was more probable in the end")
+    ways = [f"{OUTCOMES[o.outcome]}: {o.cases}" for o in counts.outcomes if o.outcome != "found"]
+    lines += ["; ".join(ways)] if ways else []
+    lines += [f"something else: {other.words} ({other.cases})" for other in counts.others]
     lines += [f"{wrong.case}: diagnosed {wrong.believed}, it was {wrong.was}" for wrong in counts.wrong]
     return "\n".join(lines)
 

@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose import Cause, describe_cause, describe_entry, entry_row, repair_text
+from gainwright.diagnose import describe_entry, entry_row
 from gainwright.jobfile import controls
 from gainwright.model import Amplifier, place_words, stages_of, the_place, unit_of
 from gainwright.plan import MAKER_FIRST, full_scale_text
 from gainwright.report.allowance import allowance_chart, allowance_rows, allowances
 from gainwright.report.chain_drawing import chain_drawing
 from gainwright.report.clean_steps import volume_blocks
+from gainwright.report.closing import closure_words
 from gainwright.report.corridor import corridor_chart
 from gainwright.report.figures import rounded, volts
 from gainwright.report.handover_data import HandoverData, ReachedTarget, RecordingVerdict
@@ -191,10 +192,10 @@ def _closed(job: Job, closed: Closure | None) -> list[Block]:
     """Return the fault that was found, what was wrong and what mends it."""
     if closed is None:
         return []
-    cause = Cause(closed.cause, closed.where)
-    says = describe_cause(cause, job)
-    text = say("A fault was found: {says}. {repair}", says=says, repair=repair_text(cause))
-    return [Paragraph(text, strong=True), *([Paragraph(closed.note)] if closed.note else [])]
+    ended = closure_words(closed, job)
+    found = say("A fault was found: {fault}", fault=ended.name)
+    head = found if closed.outcome in ("found", "two_faults") else sentence(ended.name)
+    return [Paragraph(head, strong=True), *(Paragraph(text) for text in (ended.says, closed.note) if text)]
 
 
 def _read(job: Job, entries: Sequence[Entry]) -> list[Block]:

@@ -6,12 +6,13 @@ import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gainwright.diagnose import Cause, Diagnoser, Diagnosis, actions_of, describe_cause, repair_text, short_name
+from gainwright.diagnose import Cause, Diagnoser, Diagnosis, actions_of, describe_cause, short_name
 from gainwright.jobfile import read_entry
 from gainwright.model import Closure, DialogueStep
 from gainwright.plan import GENERAL
 from gainwright.report.belief_chart import belief_chart
 from gainwright.report.chain_drawing import asked_of_customer, chain_drawing, places_to_check, suspected_places
+from gainwright.report.closing import closure_words
 from gainwright.report.full_volume import at_full_volume
 from gainwright.report.paper import Block, BulletList, Figure, Heading, Paper, Paragraph, StepBlock, Table, subtitle
 from gainwright.texts import joined, say, sentence
@@ -131,14 +132,9 @@ def case_paper(
     """Return the case paper: the outcome, the likely causes, the evidence, the probabilities after each entry, the chain."""
     blocks: list[Block] = []
     if case is not None and case.closed is not None:
-        cause = Cause(case.closed.cause, case.closed.where)
-        text = say(
-            "It was {cause}: {says}. {repair}",
-            cause=short_name(cause, job),
-            says=describe_cause(cause, job),
-            repair=repair_text(cause),
-        )
-        blocks += [Heading(say("Outcome")), Paragraph(text, strong=True)]
+        ended = closure_words(case.closed, job)
+        blocks += [Heading(say("Outcome")), Paragraph(sentence(ended.name), strong=True)]
+        blocks += [Paragraph(ended.says)] if ended.says else []
         blocks += [Paragraph(case.closed.note)] if case.closed.note else []
     else:
         blocks += [Heading(say("Outcome")), Paragraph(say("The case is open."))]

@@ -57,7 +57,7 @@ class SqlCases:
         words = searched(name, *texts_in(content))
         writable(case=words + json.dumps(content, ensure_ascii=False))
         at = now()
-        cause = None if case.closed is None else case.closed.cause
+        cause = None if case.closed is None else case.closed.cause or None
         row = {"content": content, "changed": at, "words": words, "closed_cause": cause}
         with self._database.write() as connection:
             found = _row(connection, name, lock=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
+from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -221,16 +222,25 @@ class Dialogue:
         self.entries[number - 1] = mapping
 
     def closed(self, cause: str, where: str, *, note: str = "", on: str = "") -> Case:
-        """Return the case, closed with its cause.
+        """Return the case, closed with one cause.
 
         Raises
         ------
         CallError : the chain can't have such a cause.
         """
-        from gainwright.model import Closure
+        return self.closed_as(Ending(cause=cause, where=where, note=note), on=on)
 
-        check_cause(self.diagnoser, cause, where)
-        return self.case().model_copy(update={"closed": Closure(cause=cause, where=where, note=note, on=on)})
+    def closed_as(self, ending: Ending, *, on: str = "") -> Case:
+        """Return the case, closed in one of the ways that a case ends.
+
+        Raises
+        ------
+        CallError : the chain can't have such a cause, or what belongs to the ending is missing.
+        """
+        closure = closure_of(ending, on=on)
+        for cause, where in closure.faults:
+            check_cause(self.diagnoser, cause, where)
+        return self.case().model_copy(update={"closed": closure})
 
 
 def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -2,44 +2,64 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gainwright.app.store import StoredCase
     from gainwright.model import Case
-    from gainwright.report.cases import CaseCounts
+    from gainwright.report.cases import CaseCounts, CauseCount
 
 
 def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
     """Return the tally of some cases."""
-    from gainwright.report.cases import CaseCounts, CauseCount, WrongBelief
+    from gainwright.model.case import Outcome
+    from gainwright.report.cases import CaseCounts, NamedCount, OutcomeCount, WrongBelief
 
-    by_cause: dict[str, list[tuple[str, Case]]] = {}
+    by_cause: dict[str, list[Case]] = {}
+    ways, named = Counter[str](), Counter[str]()
     wrong, number = [], 0
     for stored in cases:
-        name, case = stored.name, stored.case
+        closed = stored.case.closed
         number += 1
-        if case.closed is not None:
-            by_cause.setdefault(case.closed.cause, []).append((name, case))
-            believed = _believed(case)
-            if believed is not None and believed[0] != case.closed.cause:
-                was = f"{case.closed.cause} at {case.closed.where}".removesuffix(" at ")
-                wrong.append(WrongBelief(name, believed[1], was))
-    counts = [
-        CauseCount(
-            cause,
-            len(of),
-            median(sum(1 for s in case.dialogue if s.test and s.answer == "answered") for _, case in of),
-            median(sum(s.minutes for s in case.dialogue) for _, case in of),
-            sum(1 for _, case in of if (b := _believed(case)) is not None and b[0] != cause),
-        )
-        for cause, of in by_cause.items()
-    ]
-    counts.sort(key=lambda c: (-c.cases, c.cause))
-    return CaseCounts(number, sum(c.cases for c in counts), tuple(counts), tuple(wrong))
+        if closed is None:
+            continue
+        ways[closed.outcome] += 1
+        named.update([closed.named] if closed.named else [])
+        for cause in dict.fromkeys(cause for cause, _ in closed.faults):
+            by_cause.setdefault(cause, []).append(stored.case)
+        believed = _believed(stored.case)
+        if believed is not None and _missed(stored.case):
+            was = " and ".join(f"{c} at {w}".removesuffix(" at ") for c, w in closed.faults) or closed.named
+            wrong.append(WrongBelief(stored.name, believed[1], was))
+    counts = sorted((_count(cause, of) for cause, of in by_cause.items()), key=lambda c: (-c.cases, c.cause))
+    outcomes = tuple(OutcomeCount(way, ways[way]) for way in get_args(Outcome) if ways[way])
+    others = tuple(NamedCount(words, n) for words, n in sorted(named.items(), key=lambda item: (-item[1], item[0])))
+    return CaseCounts(number, ways.total(), tuple(counts), tuple(wrong), outcomes, others)
+
+
+def _count(cause: str, of: list[Case]) -> CauseCount:
+    from gainwright.report.cases import CauseCount
+
+    tests = median(sum(1 for s in case.dialogue if s.test and s.answer == "answered") for case in of)
+    return CauseCount(
+        cause,
+        len(of),
+        tests,
+        median(sum(s.minutes for s in case.dialogue) for case in of),
+        sum(_missed(case) for case in of),
+    )
+
+
+def _missed(case: Case) -> bool:
+    """Return whether a solved case ended with another cause most probable than those that it had."""
+    believed, closed = _believed(case), case.closed
+    if believed is None or closed is None or closed.outcome == "unsolved":
+        return False
+    return believed[0] not in [cause for cause, _ in closed.faults]
 
 
 def _believed(case: Case) -> tuple[str, str] | None:

@@ -10,10 +10,12 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
 from gainwright.app.cases import stored_cases
+from gainwright.app.cases.endings import Ending
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
 from gainwright.model import Closure, DialogueStep, EntryMapping
+from gainwright.model.case import Outcome
 from gainwright.report.cases import CaseCounts
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes
@@ -90,11 +92,15 @@ class Corrected(Seen):
 
 
 class ClosedWith(Seen):
-    """What the fault turned out to be."""
+    """How the case ended: with a cause, two of them, something else in words (`named`), no fault, or unsolved."""
 
-    cause: Name
+    cause: Name = ""
     where: Short = ""
     note: str = Field(default="", max_length=2000)
+    outcome: Outcome = "found"
+    second_cause: Name = ""
+    second_where: Short = ""
+    named: Short = ""
 
 
 class Evidence(BaseModel):
@@ -201,8 +207,8 @@ def renew(site: CurrentSite, name: str, given: Seen) -> CaseWhole:
 
 @router.post("/cases/{name}/close")
 def close(site: CurrentSite, name: str, given: ClosedWith) -> CaseWhole:
-    """Close a case with its cause."""
-    return _whole(changes.close(site, name, seen=given.seen, cause=given.cause, where=given.where, note=given.note))
+    """Close a case: found, two faults, something else, no fault, or unsolved."""
+    return _whole(changes.close(site, name, seen=given.seen, ending=Ending(**given.model_dump(exclude={"seen"}))))
 
 
 @router.post("/cases/{name}/reopen")

@@ -12,8 +12,9 @@ from gainwright.app.cases.case_places import observed_places
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import GainwrightError
 from gainwright.model import name_words, the_place
+from gainwright.report.closing import closure_words
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
-from gainwright.web.diagnoses import diagnosis_of, dialogue_of
+from gainwright.web.diagnoses import diagnosis_of, dialogue_of, tally
 from gainwright.web.rendering import page
 from gainwright.web.set_up.evaluation import text_as_set
 
@@ -42,7 +43,7 @@ class Submitted:
     entry, text, second, do : an answer, and its test.
     number : the corrected entry; 0 for none.
     own : the fields of an observation of one's own.
-    was, note : cause and note, on closing.
+    was, note, outcome, also, named : cause and note, on closing, and how it ended.
     """
 
     test: int = 1
@@ -54,6 +55,9 @@ class Submitted:
     own: dict[str, str] = field(default_factory=dict)
     was: str = ""
     note: str = ""
+    outcome: str = "found"
+    also: str = ""
+    named: str = ""
 
 
 def case_page(
@@ -97,7 +101,8 @@ def case_page(
         corrections=[(without_result(e), answer_form(without_result(e), job)) for e in dialogue.entries],
         left_out=_left_out(kept.case, job),
         causes=causes_to_choose(diagnosis),
-        what_it_was=_what_it_was(kept.case, job),
+        ended=None if kept.case.closed is None else closure_words(kept.case.closed, job),
+        named_before=[] if kept.case.closed is not None else [n.words for n in tally(site).others],
         places=observed_places(job),
         instruments=_instruments(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
@@ -136,18 +141,6 @@ def _in_words(job: Job, diagnosis: Diagnosis) -> str:
 def _left_out(case: Case, job: Job) -> list[str]:
     declined = [f"not known: {step.ask}" for step in case.dialogue if step.answer == "declined"]
     return [*declined, *(f"not reachable: {the_place(job, place)}" for place in case.unreachable)]
-
-
-def _what_it_was(case: Case, job: Job) -> dict[str, str] | None:
-    if case.closed is None:
-        return None
-    from gainwright.diagnose import Cause, describe_cause, repair_text, short_name
-
-    cause = Cause(case.closed.cause, case.closed.where)
-    try:
-        return {"name": short_name(cause, job), "says": describe_cause(cause, job), "repair": repair_text(cause)}
-    except KeyError:
-        return {"name": f"{cause.id.replace('_', ' ')}: {the_place(job, cause.where)}", "says": "", "repair": ""}
 
 
 def _instruments(job: Job) -> dict[str, str]:

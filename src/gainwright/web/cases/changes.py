@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from gainwright.app.cases.dialogue import Dialogue
+    from gainwright.app.cases.endings import Ending
     from gainwright.app.store import StoredCase
     from gainwright.diagnose import Diagnosis, NextTest
     from gainwright.web.site import Site
@@ -122,11 +124,11 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     return site.store.cases.write(name, case, seen=seen)
 
 
-def close(site: Site, name: str, *, seen: int, cause: str, where: str, note: str = "") -> StoredCase:
-    """Close a case with its cause. CallError: the chain can't have such a cause."""
+def close(site: Site, name: str, *, seen: int, ending: Ending) -> StoredCase:
+    """Close a case. CallError: the chain can't have such a cause, or what belongs to the ending is missing."""
     kept = opened(site, name, seen=seen)
     dialogue = dialogue_of(site, kept.case)
-    case = dialogue.closed(cause, where, note=note.strip()[:LONGEST_NOTE], on=today())
+    case = dialogue.closed_as(replace(ending, note=ending.note.strip()[:LONGEST_NOTE]), on=today())
     return site.store.cases.write(name, case, seen=seen)
 
 

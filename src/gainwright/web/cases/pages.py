@@ -9,8 +9,11 @@ from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from gainwright.app.cases.answer_forms import entry_from_form
+from gainwright.app.cases.endings import Ending
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
+from gainwright.model.case import NO_FAULT, Outcome
+from gainwright.report.closing import OUTCOMES
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes, pictures
 from gainwright.web.cases.case_page import Submitted, case_page
@@ -46,7 +49,7 @@ def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "
 @router.get("/cases/tally")
 def tally(request: Request, site: CurrentSite) -> Response:
     """Show the counts of the shop's closed cases."""
-    return page(request, "tally.html", counts=diagnoses.tally(site))
+    return page(request, "tally.html", counts=diagnoses.tally(site), outcomes=OUTCOMES)
 
 
 @router.get("/cases/tally.svg")
@@ -160,13 +163,19 @@ def close(
     site: CurrentSite,
     name: str,
     seen: Seen,
-    was: Short,
+    was: Short = "",
+    outcome: Annotated[Outcome, Form()] = "found",
+    also: Short = "",
+    named: Short = "",
     note: Annotated[str, Form(max_length=2000)] = "",
 ) -> Response:
-    """Close a case with its cause."""
+    """Close a case: found, two faults, something else, no fault, or unsolved."""
     cause, _, where = was.partition("|")
-    do = lambda: changes.close(site, name, seen=seen, cause=cause, where=where, note=note)  # noqa: E731
-    return _done(request, site, name, Submitted(was=was, note=note), do)
+    second, _, there = also.partition("|")
+    healthy = outcome == "no_fault" and cause not in NO_FAULT
+    ending = Ending("" if healthy else cause, "" if healthy else where, outcome, second, there, named, note)
+    do = lambda: changes.close(site, name, seen=seen, ending=ending)  # noqa: E731
+    return _done(request, site, name, Submitted(was=was, outcome=outcome, also=also, named=named, note=note), do)
 
 
 @router.post("/cases/{name}/undo")
