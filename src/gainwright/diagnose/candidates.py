@@ -213,7 +213,8 @@ class Catalogue:
             if isinstance(stage, Amplifier):
                 units.setdefault(unit_of(self.job, name), name)
         for unit, name in units.items():
-            for lamp in ("power_lamp", "protection_lamp"):
+            lit = any(getattr(self.job.stages[s], "lamps", False) for s in stages_of(self.job, unit))
+            for lamp in ("power_lamp", "protection_lamp") if lit else ():
                 minutes = MINUTES["look_at_lamp"] + self.access(name)
                 yield Candidate("look_at_lamp", f"{unit}.{lamp}", minutes, _check(f"{unit}.{lamp}"))
             woken = getattr(self.job.stages[name], "turn_on", "") == "signal"

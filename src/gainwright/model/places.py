@@ -53,7 +53,7 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
     found += dict.fromkeys(map(link_place, links))
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
-            supply = ["power_lamp", "protection_lamp", "supply_voltage"]
+            supply = [*(["power_lamp", "protection_lamp"] if stage.lamps else []), "supply_voltage"]
             supply += [] if stage.turn_on == "signal" else ["turn_on_voltage"]
             found += [f"{unit}.{what}" for unit in dict.fromkeys((stage.chassis or name, name)) for what in supply]
         if isinstance(stage, Speaker):

@@ -193,6 +193,7 @@ class Amplifier(FedStage, Powered):
     )
     minimum_load: AboveZeroOhms | None = None
     regulated: YesNo = False
+    lamps: YesNo = Field(default=True, description="whether it has lamps to be seen, for power and protection")
     rated_at: AboveZeroVolts | None = None
     headroom: Ratio | None = Field(default=None, description="how far its real output exceeds its rating")
     input_limit: AboveZeroVolts | None = None

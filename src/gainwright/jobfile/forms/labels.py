@@ -51,6 +51,7 @@ LABELS = {
     "input_ranges": "Input ranges",
     "input_range": "Input range",
     "regulated": "Regulated supply",
+    "lamps": "Lamps",
     "balanced": "Balanced",
     "balanced_input": "Balanced input",
     "levelling": "Volume levelling",

@@ -56,6 +56,8 @@ def _speaker(*names: str) -> Part:
     return Part(names, {"kind": "speaker"})
 
 
+_BUILT_IN = {"gain": "fixed", "turn_on": "signal", "lamps": "no", "reachable": "no"}
+"""Keys of an amplifier inside a radio: nothing to turn or see, and no wire that turns it on."""
 _FRONT, _REAR, _SUB = say("Front amplifier"), say("Rear amplifier"), say("Sub amplifier")
 
 SOURCES = (
@@ -70,6 +72,15 @@ SOURCES = (
         say("Radio with speaker wires only"),
         say("it needs a converter, or amplifiers that take speaker level"),
         (Part((say("Factory radio"),), {"kind": "head_unit", "rated_output": UNKNOWN, "speaker_level": "yes"}),),
+    ),
+    Device(
+        "radio_with_power",
+        say("Radio that drives the doors and has line outputs"),
+        say("its own power for the door speakers, a line output for a further amplifier"),
+        (
+            Part((say("Radio"),), {"kind": "head_unit", "rated_output": UNKNOWN}),
+            _amplifier(say("Power stage of the radio"), sides=STEREO, **_BUILT_IN),
+        ),
     ),
 )
 BETWEEN = (
@@ -112,6 +123,12 @@ AMPLIFIERS = (
         say("Four channels"),
         say("two pairs in one case"),
         (_amplifier(_FRONT, sides=STEREO), _amplifier(_REAR, sides=STEREO)),
+    ),
+    Device(
+        "four_channel_bridged",
+        say("Four channels, two of them bridged"),
+        say("a pair for the doors, the other two together for the subwoofer, in one case"),
+        (_amplifier(_FRONT, sides=STEREO), _amplifier(_SUB, sides=MONO, bridged="yes")),
     ),
     Device(
         "five_channel_amplifier",
@@ -163,14 +180,15 @@ def add_device(text: str, device: str, *, into: Callable[[str], str] = str) -> s
     if chosen is None:
         raise CallError(f"there is no device {device[:40]!r}", code="no_such_device")
     draft = TextDraft(text)
-    chassis = key_of(chosen.id, taken_keys(draft.plain)) if len(chosen.parts) > 1 else ""
+    powered = [part for part in chosen.parts if part.keys["kind"] == "amplifier"]
+    chassis = key_of(chosen.id, taken_keys(draft.plain)) if len(powered) > 1 else ""
     for part in chosen.parts:
         taken = taken_keys(draft.plain)
         # in any language, the key is made of the English name: the usual wiring is guessed from it
         english = next((name for name in part.names if key_of(name) not in taken), part.names[-1])
         names = {str(stage.get("name", "")) for stage in (draft.plain.get("stages") or {}).values()}
         keys = {"kind": part.keys["kind"], "name": free_name(into(english), names), **part.keys}
-        _append(draft, key_of(english, taken), keys | ({"chassis": chassis} if chassis else {}))
+        _append(draft, key_of(english, taken), keys | ({"chassis": chassis} if chassis and part in powered else {}))
     return draft.checked()
 
 
