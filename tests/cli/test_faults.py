@@ -155,7 +155,9 @@ def test_a_dialogue_in_the_terminal_is_kept_and_counted(folder: Path) -> None:
 @pytest.mark.parametrize(
     "arguments",
     [("diagnose",), ("diagnose", "--case", "none", "--cases", "nowhere"), ("diagnose", "car.yaml", "--case", "../x"),
-     ("diagnose", "car.yaml", "--case", "a", "--evidence", "found.yaml"), ("practise", "nowhere.yaml")],
+     ("diagnose", "car.yaml", "--case", "a", "--evidence", "found.yaml"), ("practise", "nowhere.yaml"),
+     ("diagnose", "--json"), ("diagnose", "--chain", "radio"), ("diagnose", "--chain", "radio_sub", "--also", "horn"),
+     ("diagnose", "car.yaml", "--chain", "radio_sub"), ("diagnose", "--chain", "radio_sub", "--write-job", "car.yaml")],
 )  # fmt: skip
 def test_invalid_calls_are_refused(folder: Path, arguments: tuple[str, ...]) -> None:
     """Each gives one message on standard error, and status 2."""
@@ -187,3 +189,26 @@ def test_plan_uses_readings(folder: Path) -> None:
     assert "head.volume.top" in {x["path"] for x in taught["learned"]}
     for row in taught["learned"]:
         assert row["high"] - row["low"] < row["before_high"] - row["before_low"]
+
+
+def test_call_without_a_job_begins_with_a_description(folder: Path) -> None:
+    """What fits two chains is asked about; then the first question comes, and the chain is kept as a job that is read again."""
+    typed = "the bass is gone\n4-channel amp on the doors, mono amp on a sub\n1\nwrite call.yaml\nquit\n"
+    done = run("diagnose", folder=folder, typed=typed)
+    assert done.returncode == 0, done.stderr
+    assert "Which of these is it?" in done.stderr
+    assert "factory radio, a converter in its speaker wires). If it is another" in done.stderr
+    assert "Next test" in done.stderr
+    told(run("diagnose", "call.yaml", "--json", folder=folder))
+
+
+def test_call_without_a_job_in_a_script(folder: Path) -> None:
+    """The chain and what it has too are options; evidence names its devices, and the job is written once."""
+    (folder / "call_found.yaml").write_text("evidence: [{heard: subwoofer, is: silent}]\n", encoding="utf-8")
+    call = ("diagnose", "--chain", "radio_sub", "--also", "knob", "--evidence", "call_found.yaml", "--json")
+    found = told(run(*call, "--write-job", "kept.yaml", folder=folder))
+    assert found["evidence_used"] == 1
+    assert "level_control_down" in {c["cause"] for c in found["causes"]}
+    assert not any("power_stage" in test["where"] for test in found["next"] if "lamp" in test["test"])
+    again = told(run("diagnose", "kept.yaml", "--evidence", "call_found.yaml", "--json", folder=folder))
+    assert again["causes"] == found["causes"]

@@ -58,6 +58,22 @@ def read_column(path: Path) -> list[tuple[float, float]]:
     return parse_readings(read_text(path, most_bytes=LARGEST_COLUMN_BYTES).splitlines(), str(path))
 
 
+def write_new_file(path: Path, text: str) -> None:
+    """Write a file that isn't there yet. CallError: it is, or it can't be written."""
+    from gainwright.adapters.files import write_file
+    from gainwright.errors import CallError
+
+    if path.exists():
+        raise CallError(
+            "the file exists already",
+            code="exists",
+            where=str(path),
+            rule="nothing is overwritten",
+            remedy="choose another name",
+        )
+    write_file(path, text)
+
+
 def write_chart(chart: Any, path: Path) -> None:
     """Draw a chart into a file; the suffix selects the format."""
     from gainwright.adapters.files import write_file

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gainwright.app.cases.endings import TYPED, typed_ending
@@ -24,6 +25,7 @@ HELP = f"""Type what you read or saw, or one of these:
   undo                 undo the last step
   correct 2 0.31 V     correct the result of entry 2
   why                  show all likely causes, with the reasons
+  write car.yaml       write the chain as a new job file
 {TYPED}
   quit                 stop; a stored case can be continued later"""
 ENDING = ("quit", "stop", "exit")
@@ -113,6 +115,13 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
         from gainwright.report.diagnosis import diagnosis_text
 
         say("\n".join([diagnosis_text(found, shown=20), "", "To close the case with one of them", *_closing(found)]))
+        return False
+    if low.startswith("write "):
+        from gainwright.cli.base import write_new_file
+
+        file = Path(said.partition(" ")[2])
+        write_new_file(file, dialogue.job_text)
+        say(f"{file} written")
         return False
     if low == "undo":
         say(f"undone: {dialogue.undo()}")

@@ -35,11 +35,22 @@ def diagnose(
     ] = None,
     page: Annotated[Path | None, typer.Option(help="Write the customer's page to this .html or .pdf file.")] = None,
     chart: Annotated[Path | None, typer.Option(help="Draw the chain with the suspected places (.svg or .png).")] = None,
+    chain: Annotated[
+        str, typer.Option(metavar="CHAIN", help="Without a job file: the typical chain, instead of asking for it.")
+    ] = "",
+    also: Annotated[
+        list[str] | None,
+        typer.Option(metavar="EXTRA", help="What that chain has too: knob, speaker_wires or meter."),
+    ] = None,
+    write_job: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Without a job file: write the chain as a new one.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
-    """Find the fault: the likely causes, the reasons, and the next test."""
+    """Find the fault: the likely causes, the reasons, and the next test; without a job file, of a typical chain."""
     from gainwright.app.cases.diagnosis import begin_dialogue
     from gainwright.app.cases.diagnosis import diagnose as run
+    from gainwright.cli.call_start import job_of_call
     from gainwright.cli.dialogue import run_dialogue
     from gainwright.errors import CallError
     from gainwright.jobfile import read_evidence, read_job
@@ -48,12 +59,17 @@ def diagnose(
         raise CallError(
             "an evidence file and a case can't be combined", code="bad_call", remedy="leave one of them out"
         )
+    if job is not None and (chain or also or write_job is not None):
+        raise CallError(
+            "a job file and a typical chain can't be combined", code="bad_call", remedy="leave one of them out"
+        )
     read = None if job is None else read_job(job)
+    if read is None and (chain or not case):
+        read = job_of_call(chain, also or [], ask=evidence is None and not as_json, write_to=write_job)
     if case:
         found, of = _resume_case(case, read, store, cases, cant_reach or [], as_json=as_json)
-    elif read is None:
-        raise CallError("the job is missing", code="no_job", remedy="give a job file, or the name of a stored case")
     else:
+        assert read is not None  # noqa: S101  a job or the job of a call
         of, closed = read.job, closed_by_cause(store, cases)
         if evidence is not None or as_json:
             entries = () if evidence is None else read_evidence(evidence, of)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import JobPath, Json, app, exit_if_wrong, print_json, print_text, write_chart
+from gainwright.cli.base import JobPath, Json, app, exit_if_wrong, print_json, print_text, write_chart, write_new_file
 from gainwright.errors import CallError
 from gainwright.results import to_json
 from gainwright.texts import sentence
@@ -38,18 +38,7 @@ def new(
             "\n".join(f"{name:<20} {about}" for name, about in found.items())
         )
         return
-    from gainwright.adapters.files import write_file
-
-    text = example_text(like)
-    if file.exists():
-        raise CallError(
-            "the file exists already",
-            code="exists",
-            where=str(file),
-            rule="nothing is overwritten",
-            remedy="choose another name",
-        )
-    write_file(file, text)
+    write_new_file(file, example_text(like))
     print_json({"file": str(file), "like": like}) if as_json else print_text(
         f"{file} written, like {like}. Next: edit it, then gainwright check {file}"
     )
