@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from gainwright.jobfile import JobFile
     from gainwright.jobfile.starting.typical import TypicalChain
 
+
 def job_of_call(chain: str, also: Sequence[str], *, ask: bool, write_to: Path | None) -> JobFile:
     """Return the job of a call: the chain that was named, or else the one that the person at the terminal chooses.
 

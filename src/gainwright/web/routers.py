@@ -2,7 +2,7 @@
 
 from gainwright.web import offline, page_language, work_api
 from gainwright.web.cases import api as cases_api
-from gainwright.web.cases import fault_pages
+from gainwright.web.cases import call_pages, fault_pages
 from gainwright.web.cases import pages as cases_pages
 from gainwright.web.jobs import (
     api as jobs_api,
@@ -57,6 +57,7 @@ PAGES = tuple(
     module.router
     for module in (
         bench_pages,
+        call_pages,  # before the pages of a case: /cases/new isn't one
         cases_pages,
         start_pages,  # before the pages of a job: /jobs/start isn't one
         chain_pages,

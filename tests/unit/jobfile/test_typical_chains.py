@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from gainwright.errors import CallError
@@ -89,3 +91,10 @@ def test_description_in_words_finds_its_chain(said: str, chains: list[str], extr
     found = described_chain(said)
     assert [chain.id for chain in found.chains] == chains
     assert found.extras == extras
+
+
+def test_chains_and_extras_are_documented() -> None:
+    """The page about a call without a job has each by its id."""
+    page = (Path(__file__).parents[3] / "docs" / "no-job-yet.md").read_text(encoding="utf-8")
+    for one in (*CHAINS, *EXTRAS):
+        assert f"`{one.id}`" in page

@@ -7,17 +7,18 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
+from gainwright.app.jobs.stored_jobs import listed_title
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Collection, Iterable, Mapping
 
     from gainwright.app.store import Store, StoredCase, StoredJob
 
 LONGEST_STEM = 50
 WORDS_TO_FIND_BY = 4
 LONGEST_TITLE = 300
-RESERVED = ("tally",)
+RESERVED = ("new", "tally")
 """Names with another meaning in the addresses of cases."""
 _JOB_OF = "job of a case"
 
@@ -53,6 +54,50 @@ def begin_case(
     CallError : an invalid name, or one that is in use.
     JobError : an invalid entry, or the job can't be read.
     """
+    case = _new_case(store, name, job.text, title.strip() or job.title, entries)
+    _link(store, case.name, job.id)
+    return case
+
+
+def begin_call(
+    store: Store,
+    chain: str,
+    extras: Collection[str] = (),
+    *,
+    title: str = "",
+    entries: Iterable[Mapping[str, Any]] = (),
+    into: Callable[[str], str] = str,
+) -> StoredCase:
+    """Begin a case about a typical chain, without a job (`jobfile.starting.typical`).
+
+    Parameters
+    ----------
+    title : whose car it is; the chain's title when empty.
+    into : translates ready-made names.
+
+    Raises
+    ------
+    CallError : no such chain or extra.
+    JobError : an invalid entry.
+    """
+    from gainwright.jobfile.starting.typical import chain_text, typical_chain
+
+    text = chain_text(chain, extras, title=title.strip()[:LONGEST_TITLE], into=into)
+    title = title.strip() or into(typical_chain(chain).title)
+    return _new_case(store, suggested_name(store, title, on=today()), text, title, entries)
+
+
+def keep_as_job(store: Store, case: str) -> StoredJob:
+    """Store the chain of a case that was begun without a job as one, and return it; once, also when asked again."""
+    job = job_of(store, case)
+    if job is None:
+        kept = store.cases.get(case).case
+        job = store.jobs.add(title=listed_title(kept.title), text=kept.job)
+        _link(store, case, job.id)
+    return job
+
+
+def _new_case(store: Store, name: str, text: str, title: str, entries: Iterable[Mapping[str, Any]]) -> StoredCase:
     name = " ".join(name.split())
     if name in RESERVED or _there(store, name):
         raise CallError(
@@ -61,13 +106,15 @@ def begin_case(
             where="name",
             remedy="choose another name, or continue that case",
         )
-    dialogue = Dialogue(job.text, (title.strip() or job.title)[:LONGEST_TITLE], today())
+    dialogue = Dialogue(text, title[:LONGEST_TITLE], today())
     for entry in entries:
         dialogue.add(dict(entry))
-    case = dialogue.case()
-    store.documents.put(_JOB_OF, name, {"job": job.id})
-    store.documents.put(_cases_of(job.id), name, {})
-    return store.cases.write(name, case, seen=0)
+    return store.cases.write(name, dialogue.case(), seen=0)
+
+
+def _link(store: Store, case: str, job: str) -> None:
+    store.documents.put(_JOB_OF, case, {"job": job})
+    store.documents.put(_cases_of(job), case, {})
 
 
 def _cases_of(job: str) -> str:

@@ -58,16 +58,25 @@ class CaseWhole(CaseListed):
 
 
 class NewCase(BaseModel):
-    """A new case about a stored job; without a name, one is suggested.
+    """A new case about a stored job, or without one about a typical `chain`, which has some things `also`.
 
-    `readings` says whether what was read in the job's set-up run is evidence from the start.
+    Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
+    the start.
     """
 
-    job: str = Field(max_length=80)
+    job: str = Field(default="", max_length=80)
+    chain: Name = ""
+    also: list[Name] = Field(default_factory=list, max_length=20)
     name: Name = ""
     title: str = Field(default="", max_length=300)
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
     readings: bool = True
+
+
+class JobKept(BaseModel):
+    """The job that a case is about."""
+
+    job: str
 
 
 class WithEntry(Seen):
@@ -135,7 +144,9 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 
 @router.post("/cases", status_code=201)
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
-    """Begin a case about a job as its run has set it, with the evidence so far."""
+    """Begin a case about a job as its run has set it, or about a typical chain, with the evidence so far."""
+    if new.chain and not new.job:
+        return _whole(stored_cases.begin_call(site.store, new.chain, new.also, title=new.title, entries=new.evidence))
     job = site.store.jobs.get(new.job)
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
     read = [entry for entry in job_run_evidence(site, job) if entry not in new.evidence] if new.readings else []
@@ -215,6 +226,12 @@ def close(site: CurrentSite, name: str, given: ClosedWith) -> CaseWhole:
 def reopen(site: CurrentSite, name: str, given: Seen) -> CaseWhole:
     """Open a closed case again."""
     return _whole(changes.reopen(site, name, seen=given.seen))
+
+
+@router.post("/cases/{name}/keep")
+def keep(site: CurrentSite, case: CurrentCase) -> JobKept:
+    """Keep the chain of a case that was begun without a job as one; return the job, also when there was one already."""
+    return JobKept(job=stored_cases.keep_as_job(site.store, case.name).id)
 
 
 @router.post("/jobs/{job}/diagnosis")

@@ -1,0 +1,72 @@
+"""A fault without a job, in this process: one tap to the first question, and the case becomes a job when that is wanted."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+from starlette.testclient import TestClient
+
+from gainwright.composition import compose
+from gainwright.jobfile.starting.typical import CHAINS
+from gainwright.web import Site, create_app
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """A client of an app in this process."""
+    world = compose()
+    site = Site(world, world.store(str(tmp_path_factory.mktemp("call") / "store.sqlite")))
+    with TestClient(create_app(site), base_url="http://127.0.0.1") as client:
+        yield client
+
+
+def test_one_tap_leads_to_the_first_question(client: TestClient) -> None:
+    """The page is reached from both lists and offers every chain; a tapped one shows its case with a question, without a job."""
+    for page in ("/", "/cases"):
+        assert 'href="/cases/new"' in client.get(page).text
+    offered = re.findall(r'name="chain" value="(\w+)"', client.get("/cases/new").text)
+    assert offered == [chain.id for chain in CHAINS]
+    done = client.post("/cases/new", data={"chain": "radio_sub", "also:knob": "yes", "title": "Ms Hill"})
+    assert done.status_code == 200
+    assert "Ms Hill" in done.text
+    assert 'id="ask"' in done.text
+    name = done.url.path.rpartition("/")[2]
+    told = client.get(f"/api/cases/{name}").json()
+    assert "remote_level" in told["job"]
+    assert client.get("/api/jobs").json() == []
+
+
+def test_case_is_kept_as_a_job_once(client: TestClient) -> None:
+    """The job has the case's chain and lists the case; asking again makes no second one, and the page no longer offers it."""
+    new = client.post("/api/cases", json={"chain": "factory_sub", "evidence": [{"heard": "subwoofer", "is": "silent"}]})
+    assert new.status_code == 201
+    name = new.json()["name"]
+    assert f'action="/cases/{name}/keep"' in client.get(f"/cases/{name}").text
+    shown = client.post(f"/cases/{name}/keep").text
+    job = client.post(f"/api/cases/{name}/keep").json()["job"]
+    assert f'href="/jobs/{job}/fault"' in shown
+    assert "/keep" not in shown
+    assert client.get(f"/api/jobs/{job}").json()["text"] == new.json()["job"]
+    assert name in client.get(f"/jobs/{job}/fault").text
+
+
+def test_page_and_devices_are_in_the_language_of_the_page(client: TestClient) -> None:
+    """In German the devices of the chain have German names, and their keys stay."""
+    german = {"accept-language": "de"}
+    assert "Vierkanal" in client.get("/cases/new", headers=german).text
+    done = client.post("/cases/new", data={"chain": "radio_doors"}, headers=german)
+    text = client.get(f"/api/cases/{done.url.path.rpartition('/')[2]}").json()["job"]
+    assert re.search(r"\n  front_amplifier:\n    kind: amplifier\n    name: (?!Front amplifier)", text)
+
+
+def test_unknown_chain_shows_the_page_again(client: TestClient) -> None:
+    """With the error and what was ticked."""
+    done = client.post("/cases/new", data={"chain": "horn", "also:meter": "yes"})
+    assert done.status_code >= 400
+    assert re.search(r'name="also:meter" value="yes" checked', done.text)
+    assert client.post("/api/cases", json={"chain": "horn"}).status_code >= 400
