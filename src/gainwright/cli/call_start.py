@@ -17,6 +17,16 @@ if TYPE_CHECKING:
     from gainwright.jobfile.starting.typical import TypicalChain
 
 
+def refuse_chain(chain: str, also: Sequence[str], write_to: Path | None) -> None:
+    """Refuse the options of a call where there is a job or a case already. CallError: one is given."""
+    if chain or also or write_to is not None:
+        raise CallError(
+            "a job or a case, and a typical chain, can't be combined",
+            code="bad_call",
+            remedy="leave --chain, --also and --write-job out, or the job",
+        )
+
+
 def job_of_call(chain: str, also: Sequence[str], *, ask: bool, write_to: Path | None) -> JobFile:
     """Return the job of a call: the chain that was named, or else the one that the person at the terminal chooses.
 

@@ -48,36 +48,25 @@ def diagnose(
     as_json: Json = False,
 ) -> None:
     """Find the fault: the likely causes, the reasons, and the next test; without a job file, of a typical chain."""
-    from gainwright.app.cases.diagnosis import begin_dialogue
-    from gainwright.app.cases.diagnosis import diagnose as run
-    from gainwright.cli.call_start import job_of_call
-    from gainwright.cli.dialogue import run_dialogue
+    from gainwright.cli.call_start import job_of_call, refuse_chain
     from gainwright.errors import CallError
-    from gainwright.jobfile import read_evidence, read_job
+    from gainwright.jobfile import read_job
 
     if case and evidence is not None:
         raise CallError(
             "an evidence file and a case can't be combined", code="bad_call", remedy="leave one of them out"
         )
-    if job is not None and (chain or also or write_job is not None):
-        raise CallError(
-            "a job file and a typical chain can't be combined", code="bad_call", remedy="leave one of them out"
-        )
-    read = None if job is None else read_job(job)
-    if read is None and (chain or not case):
+    if job is not None or (case and not chain):
+        refuse_chain(chain, also or [], write_job)
+        read = None if job is None else read_job(job)
+    else:
         read = job_of_call(chain, also or [], ask=evidence is None and not as_json, write_to=write_job)
     if case:
         found, of = _resume_case(case, read, store, cases, cant_reach or [], as_json=as_json)
     else:
-        assert read is not None  # noqa: S101  a job or the job of a call
-        of, closed = read.job, closed_by_cause(store, cases)
-        if evidence is not None or as_json:
-            entries = () if evidence is None else read_evidence(evidence, of)
-            found = run(of, entries, unreachable=cant_reach or [], closed_by_cause=closed)
-        else:
-            dialogue = begin_dialogue(read.text, of.title, closed_by_cause=closed)
-            dialogue.leave_out(cant_reach or [])
-            found = run_dialogue(sys.stdin, say, dialogue)
+        assert read is not None  # noqa: S101  a job's, or the call's
+        closed = closed_by_cause(store, cases)
+        found, of = _without_case(read, evidence, closed, cant_reach or [], as_json=as_json), read.job
     _write_outputs(of, found, page, chart)
     if as_json:
         print_json(found)
@@ -85,6 +74,23 @@ def diagnose(
         from gainwright.report.diagnosis import diagnosis_text
 
         print_text(diagnosis_text(found))
+
+
+def _without_case(
+    read: JobFile, evidence: Path | None, closed: dict[str, int], cant_reach: list[str], *, as_json: bool
+) -> Diagnosis:
+    """Diagnose a job from its evidence file, or in a dialogue; with `as_json` no dialogue is started."""
+    from gainwright.app.cases.diagnosis import begin_dialogue
+    from gainwright.app.cases.diagnosis import diagnose as run
+    from gainwright.cli.dialogue import run_dialogue
+    from gainwright.jobfile import read_evidence
+
+    if evidence is not None or as_json:
+        entries = () if evidence is None else read_evidence(evidence, read.job)
+        return run(read.job, entries, unreachable=cant_reach, closed_by_cause=closed)
+    dialogue = begin_dialogue(read.text, read.job.title, closed_by_cause=closed)
+    dialogue.leave_out(cant_reach)
+    return run_dialogue(sys.stdin, say, dialogue)
 
 
 def _resume_case(
