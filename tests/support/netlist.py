@@ -233,7 +233,7 @@ class Netlist:
         siemens = 1 / load
         ceiling = float(np.interp(siemens, [p[0] for p in points], [p[1] for p in points]))
         if siemens > points[-1][0]:
-            ceiling = points[-1][1] * points[-1][0] / siemens
+            ceiling = points[-1][1] / (1 / points[-1][0] + inside) * (load + inside)  # that current, through both
         if not stage.regulated:
             beside = [n for n, s in self.job.stages.items() if n == name or getattr(s, "chassis", 0) == stage.chassis]
             supplies = [values[f"{n}.supply.running"] for n in beside if f"{n}.supply.running" in values]

@@ -5,11 +5,12 @@ The spans of the amounts are common practice, no published source. Arrays are ov
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.diagnose.change import Change
+from gainwright.diagnose.overloads import TOUCHING_OHM, with_protection
 from gainwright.model import (
     Amplifier,
     LevelControl,
@@ -36,7 +37,8 @@ if TYPE_CHECKING:
 OPEN_OHM = 1e12
 OPEN_SPEAKER = 1e12
 """Factor on a speaker's resistance that opens it."""
-SHORTED_SPEAKER = (0.02, 0.1)
+SHORTED_SPEAKER = (0.02, 0.4)
+"""From a coil burnt together at its ends to some of its turns: a meter then reads far below, not always 0."""
 LINE_LEAD_OHM = (30.0, 300e3)
 POWER_LEAD_OHM = (1.0, 50e3)
 SOURCE_LOW_DB = (4.0, 40.0)
@@ -54,69 +56,6 @@ SAG = (0.5, 0.85)
 HUM_V = (2e-3, 0.1)
 LEVEL_LOWEST_DB = -60.0
 """Attenuation of a level control without a stated range at its minimum (common practice, no published source)."""
-
-
-@dataclass(slots=True)
-class Change:
-    """The changes of one hypothesis: the fields of `solve.Alteration`, controls, and changes that no tone shows.
-
-    Attributes
-    ----------
-    settings : control -> its actual setting.
-    dead : amplifier or chassis -> why it doesn't play: turn_on, supply or protecting.
-    supply : amplifier or chassis -> factor on its supply voltage.
-    hum, whine : lead -> volts rms picked up there.
-    instrument : instrument -> open, shorted or function.
-    coil : speaker -> factor on its cone's movement.
-    """
-
-    gain: dict[Node, Any] = field(default_factory=dict)
-    ceiling: dict[Node, Any] = field(default_factory=dict)
-    series_ohm: dict[Wire, Any] = field(default_factory=dict)
-    shorted: dict[Wire, Any] = field(default_factory=dict)
-    sign: dict[Wire, Any] = field(default_factory=dict)
-    load: dict[Port, Any] = field(default_factory=dict)
-    low_pass_hz: dict[Node, Any] = field(default_factory=dict)
-    high_pass_hz: dict[Node, Any] = field(default_factory=dict)
-    boost: dict[Node, tuple[Any, Any]] = field(default_factory=dict)
-    crossed: dict[Port, Any] = field(default_factory=dict)
-    misrouted: dict[Node, Any] = field(default_factory=dict)
-    instead: dict[Node, Node] = field(default_factory=dict)
-    settings: dict[str, Any] = field(default_factory=dict)
-    dead: dict[str, str] = field(default_factory=dict)
-    supply: dict[str, Any] = field(default_factory=dict)
-    hum: dict[str, Any] = field(default_factory=dict)
-    whine: dict[str, Any] = field(default_factory=dict)
-    instrument: dict[str, str] = field(default_factory=dict)
-    coil: dict[str, float] = field(default_factory=dict)
-
-    def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
-        """Return the keys of the chain's cells that it changes directly."""
-        found: set[tuple[str, Node | Port]] = set()
-        for nodes in (self.gain, self.ceiling, self.low_pass_hz, self.high_pass_hz, self.boost, self.misrouted):
-            found |= {("output", node) for node in nodes}
-        for node, port in (*self.series_ohm, *self.shorted, *self.sign):
-            found |= {("output", node), ("port", port)}
-        for port in self.load:
-            found |= {("output", feed.node) for feed in chain.wiring.feeds[port]}
-        found |= {("port", port) for port in self.crossed}
-        stages = {control.split(".")[0] for control in self.settings}
-        return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
-
-
-def combined(first: Change, second: Change) -> Change:
-    """Return both changes combined: factors multiply, resistances add, and of two settings the second counts."""
-    found = Change()
-    for f in fields(Change):
-        mine, other = getattr(first, f.name), getattr(second, f.name)
-        joined = {**mine, **other}
-        for key in mine.keys() & other.keys():
-            if f.name in ("gain", "ceiling", "sign", "load", "supply"):
-                joined[key] = mine[key] * other[key]
-            elif f.name == "series_ohm":
-                joined[key] = mine[key] + other[key]
-        setattr(found, f.name, joined)
-    return found
 
 
 def change_of(cause: Cause, chain: Chain, hidden: Floats) -> Change:
@@ -167,7 +106,10 @@ def _lead_resistive(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _lead_shorted(where: str, chain: Chain, hidden: Floats) -> Change:
-    return Change(shorted={wire: np.ones(len(hidden)) for wire in _lead(where, chain)})
+    found = _lead(where, chain)
+    siemens = 1 / _log(TOUCHING_OHM, hidden[:, 0])
+    short = Change(shorted=dict.fromkeys(found, siemens), short_place=dict.fromkeys(found, hidden[:, 1]))
+    return with_protection(short, chain, hidden)
 
 
 def _polarity_reversed(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -309,7 +251,7 @@ def _dead(why: str) -> Callable[[str, Chain, Floats], Change]:
 def _load_too_low(where: str, chain: Chain, hidden: Floats) -> Change:
     takers = [p for n in chain.wiring.outputs(where) for p in chain.wiring.ports_fed_by(n)]
     speakers = [p for p in takers if isinstance(chain.job.stages[p.stage], Speaker)]
-    return Change(load=dict.fromkeys(speakers, _even(LOAD, hidden[:, 0])))
+    return with_protection(Change(load=dict.fromkeys(speakers, _even(LOAD, hidden[:, 0]))), chain, hidden)
 
 
 def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -335,7 +277,7 @@ def _speaker(span: tuple[float, float]) -> Callable[[str, Chain, Floats], Change
         for port in ports:
             mine = None if chosen is None else (chosen == sides.index(port.side)) | (chosen >= len(sides))
             found[port] = factor if mine is None else np.where(mine, factor, 1.0)
-        return Change(load=found)
+        return with_protection(Change(load=found), chain, hidden)
 
     return make
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.diagnose.changes import Change, change_of, combined
+from gainwright.diagnose.change import Change, combined
+from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains, doubtful_positions, gain_positions
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
@@ -34,6 +35,7 @@ _NEUTRAL = {
     "ceiling": 1.0,
     "series_ohm": 0.0,
     "shorted": 0.0,
+    "short_place": 0.5,
     "sign": 1.0,
     "load": 1.0,
     "low_pass_hz": ABSENT_LOW_PASS_HZ,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.causes import NOTHING, Cause
-from gainwright.diagnose.observations import instrument_of, observe, stimulus_of
+from gainwright.diagnose.observations import QUIET_ELSEWHERE, instrument_of, observe, stimulus_of
 from gainwright.model import HeardSpeaker, Indicator, Reading
 from gainwright.solve import response
 
@@ -58,7 +58,9 @@ def _healthy_chain_gives(index: int, entry: Entry, answer_model: AnswerModel) ->
     """Return whether a healthy chain more often than not gives this result."""
     sound = answer_model.ensemble.hypotheses.index((Cause(NOTHING, ""),))
     for o in observe(index, entry, answer_model):
-        if o.chance is not None and float(np.mean(o.chance[sound])) < COULD_NOT_OTHERWISE:
+        # of a reading of next to nothing only the share of all such readings that is near it can be expected
+        share = min(o.elsewhere / QUIET_ELSEWHERE, 1.0) if isinstance(entry, Reading) else 1.0
+        if o.chance is not None and float(np.mean(o.chance[sound])) < COULD_NOT_OTHERWISE * share:
             return False
         if o.volts is not None:
             middle = float(np.mean(o.volts.predicted_db[sound]))

@@ -12,6 +12,7 @@ from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
+from gainwright.diagnose.overloads import load_ohm
 from gainwright.diagnose.unit_answers import SURE
 from gainwright.diagnose.unknown_gains import position_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest
@@ -27,6 +28,8 @@ WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
 QUIET_ELSEWHERE = 0.35
 """Share of silent readings under a fault outside this model."""
 QUIET_EDGE_DB = 1.5
+QUIET_NEAR, QUIET_DIGITS = 0.2, 3.0
+"""How near a reading below the quiet bound must be to what is predicted: a ratio, and last digits (common practice)."""
 THD_CLASSES = ("clean", "some", "much")
 CLAMP_SD_DB = 0.4
 """A current clamp is accurate to 5 % (common practice, no published source)."""
@@ -145,13 +148,33 @@ def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str
     """Return a reading in volts as an observation: a level, or silence."""
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
-        chance = (1 - wrong) * quiet_chance(levels) + wrong * QUIET_ELSEWHERE
-        return Observation(index, chance, None, QUIET_ELSEWHERE)
+        near, share = _quiet_reading(reads_v, levels)
+        chance = (1 - wrong) * near + wrong * QUIET_ELSEWHERE * share
+        return Observation(index, chance, None, QUIET_ELSEWHERE * share)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
     reading = VoltsReading(
         levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db), wrong
     )
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
+
+
+def _quiet_reading(reads_v: float, levels: DrawnLevels) -> tuple[np.ndarray, float]:
+    """Return the chance of just this reading below the quiet bound, and which share of all such readings it is.
+
+    What is left of the tone adds in power to a stray voltage that is log-uniform between its ends: the millivolts that a
+    short leaves tell it from an open lead.
+    """
+    near_v = max(QUIET_DIGITS * levels.digit_v, QUIET_NEAR * reads_v)
+    low_v, high_v = max(reads_v - near_v, 0.0), reads_v + near_v
+    first, last = levels.stray_v
+
+    def below(bound_v: float) -> np.ndarray:
+        left_v = np.sqrt(np.maximum(bound_v**2 - levels.signal_v**2, 1e-18))
+        return np.clip(np.log(left_v / first) / math.log(last / first), 0.0, 1.0)
+
+    share = math.log(max(high_v, first) / max(low_v, first)) / math.log(max(levels.quiet_v, high_v) / first)
+    near = np.where(levels.signal_v < high_v, below(high_v) - below(low_v), 0.0) if low_v > 0 else below(high_v)
+    return (1 - STRAY_SEEN) * near, max(share, 0.02)
 
 
 def quiet_chance(levels: DrawnLevels) -> np.ndarray:
@@ -186,19 +209,8 @@ def thd_chance(levels: DrawnLevels, observer: Observer) -> np.ndarray:
 def _current(index: int, reads_a: float, stimulus: Stimulus, node: Node, observer: Observer) -> Observation:
     """Return the observation of an output's current: its voltage over its load."""
     volts, _ = observer.level_v(stimulus, node)
-    nominal = observer.chain.nominal()
-    rows = []
-    for change in observer.ensemble.changes:
-        siemens = np.zeros(observer.ensemble.draws)
-        for port in observer.chain.wiring.ports_fed_by(node):
-            key = f"{port.stage}.input_impedance"
-            ohm = nominal[key] if key in nominal else nominal[f"{port.stage}.impedance"]
-            shorted = (node, port) in change.shorted
-            load = 0.05 if shorted else ohm * np.asarray(change.load.get(port, 1.0))
-            halves = 1 if observer.chain.wiring.pair(port) is None else 2
-            siemens = siemens + halves / (load + np.asarray(change.series_ohm.get((node, port), 0.0)))
-        rows.append(siemens)
-    amps = volts * np.stack(rows)
+    loads = [load_ohm(change, observer.chain, node) for change in observer.ensemble.changes]
+    amps = volts / np.stack([np.broadcast_to(ohm, volts.shape[1:]) for ohm in loads])
     alive = amps > QUIET_POWER_V / 4
     shown = 20 * np.log10(np.maximum(amps, 1e-6))
     if reads_a <= QUIET_POWER_V / 4:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, HeadUnit, Indicator, Multimeter, Recorder, describe_marks
+from gainwright.model import Indicator, Multimeter, Recorder, describe_marks, gives_power
 from gainwright.solve import (
     Loading,
     accuracy_of,
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 
 QUIET_V, QUIET_POWER_V = 5e-3, 30e-3
 """Up to this a reading means nothing: hum, noise, a hand on the probe (line level; amplifier and speaker level)."""
-STRAY_V = (5e-5, 3e-3)
-"""What an instrument picks up in addition to the tone, volts rms."""
+STRAY_V, STRAY_POWER_V = (2e-5, 1e-3), (1e-4, 1e-2)
+"""What an instrument picks up in addition to the tone, volts rms (line level; amplifier and speaker level)."""
 STRAY_SEEN = 0.02
 """Probability that more than the quiet bound is picked up where there is no signal."""
 MODEL_DB = 0.15
@@ -57,6 +57,8 @@ class DrawnLevels:
     thd : predicted, as a ratio, same shape; NaN where there is no signal.
     quiet_v : the bound below which a reading counts as no signal.
     digit_v : last digit of the instrument in that range.
+    signal_v : what the tone alone gives there, shape (hypotheses, draws).
+    stray_v : ends of what is picked up besides.
     """
 
     shown_db: Floats
@@ -64,6 +66,8 @@ class DrawnLevels:
     thd: Floats
     quiet_v: float
     digit_v: float
+    signal_v: Floats
+    stray_v: tuple[float, float]
 
 
 class Observer:
@@ -85,9 +89,7 @@ class Observer:
 
     def quiet_v(self, node: Node) -> float:
         """Return the bound below which a reading at a node counts as no signal, volts."""
-        stage = self.chain.job.stages[node.stage]
-        power = isinstance(stage, Amplifier) or (isinstance(stage, HeadUnit) and stage.speaker_level)
-        return QUIET_POWER_V if power else QUIET_V
+        return QUIET_POWER_V if gives_power(self.chain.job.stages[node.stage]) else QUIET_V
 
     def solved(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Solved:
         """Return the levels at a node, solved together with others: by default those at the end of its path."""
@@ -129,7 +131,7 @@ class Observer:
         else:
             value = solution.rms_v[:, column]
         shown_v = self._hidden_from(solved.of(value), name) * self._leg_left(instrument, node)
-        shown_v = np.hypot(shown_v, self._stray_v)
+        signal_v, shown_v = shown_v, np.hypot(shown_v, self._stray_v)
         digit_v = 0.0
         if isinstance(instrument, Multimeter):
             shown_v, digit_v = self._with_meter_error(instrument, name, shown_v, stimulus.tone_hz)
@@ -142,6 +144,8 @@ class Observer:
             solved.of(solution.thd[:, column]),
             quiet_v,
             digit_v,
+            signal_v,
+            STRAY_POWER_V if gives_power(self.chain.job.stages[node.stage]) else STRAY_V,
         )
 
     def _leg_left(self, instrument: Instrument, node: Node) -> Any:

@@ -15,7 +15,7 @@ from gainwright.model import Played, Powered, stages_of, supply_path, unit_of
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from gainwright.diagnose.changes import Change
+    from gainwright.diagnose.change import Change
     from gainwright.diagnose.ensemble import Ensemble, Stimulus
     from gainwright.diagnose.observer import Observer
     from gainwright.solve import Chain
@@ -90,14 +90,11 @@ class UnitAnswers:
         return certain(("none", "right"), which, SURE["volts"])
 
     def _protection(self, name: str) -> Answers:
-        """Return whether the protection lamp is lit; into a short an amplifier may go into protection."""
+        """Return whether the protection lamp is lit: that of a dead amplifier, or of one that protects itself from its load."""
         unit = unit_of(self.chain.job, name)
-        nodes = [n for stage in stages_of(self.chain.job, unit) for n in self.chain.wiring.outputs(stage)]
-        ports = {p for n in nodes for p in self.chain.wiring.ports_fed_by(n)}
-        lit = np.full((len(self.changes), 1), 0.02)
+        lit = np.full((len(self.changes), self.ensemble.draws), 0.02)
         for i, c in enumerate(self.changes):
-            shorted = any(np.min(c.load.get(p, 1.0)) < 0.15 for p in ports) or any(w[1] in ports for w in c.shorted)
-            lit[i] = 0.97 if c.dead.get(unit) == "protecting" else 0.2 if shorted else lit[i]
+            lit[i] = np.where(c.dead.get(unit) == "protecting" or c.protecting.get(unit, False), 0.97, 0.02)
         return Answers(("off", "on"), np.stack([1 - lit, lit]))
 
     def _supply(self, name: str, *, running: bool) -> Answers:

@@ -20,6 +20,7 @@ from gainwright.model import (
     Port,
     Processor,
     Speaker,
+    gives_power,
     leads_by_name,
     resolve,
 )
@@ -27,7 +28,6 @@ from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.line_levels import (
     against_engine,
-    between_legs,
     dithered,
     driver_turned_db,
     hum,
@@ -41,6 +41,7 @@ from gainwright.simulated.line_levels import (
     source_peak_v,
     units,
 )
+from gainwright.simulated.loads import OPEN_OHM, SimulatedLoads
 from gainwright.simulated.rating import CLIPPED_TO_ONE_PERCENT, declared_ohm
 from gainwright.simulated.units import SimulatedUnits
 
@@ -56,13 +57,11 @@ if TYPE_CHECKING:
 
 INNER_RATE_HZ = 768_000.0
 """Sixteen times 48 kHz: aliases of clipping products lie at least 60 dB below the first harmonics."""
-OPEN_OHM = 1e12
-
 CROSS_COUPLING = ("leads_swapped", "output_misrouted")
 """Causes by which a place receives signal from nodes that aren't upstream of it."""
 
 
-class SimulatedChain(SimulatedUnits):
+class SimulatedChain(SimulatedLoads, SimulatedUnits):
     """A chain with true values and faults, which gives the rig its waveforms.
 
     Parameters
@@ -78,6 +77,7 @@ class SimulatedChain(SimulatedUnits):
     engine : whether the engine idles.
     fed : stage -> volts rms that an external source feeds into it.
     swapped : stage or lead whose two sides are exchanged.
+    limiting : amplifiers and chassis that limit their current into a short; the others switch off.
     """
 
     def __init__(
@@ -95,6 +95,7 @@ class SimulatedChain(SimulatedUnits):
         sides: str = "both",
         fed: Mapping[str, float] | None = None,
         swapped: str = "",
+        limiting: frozenset[str] = frozenset(),
     ) -> None:
         self.job = job
         self.wiring = resolve(job)
@@ -109,6 +110,8 @@ class SimulatedChain(SimulatedUnits):
         self.sides = sides
         self.fed = fed or {}
         self.swapped = swapped
+        self.limiting = limiting
+        self.switched_off: frozenset[str] = frozenset()
         self.lead_names = self._lead_names()
 
     def _lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
@@ -124,75 +127,6 @@ class SimulatedChain(SimulatedUnits):
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""
         return next((f for f in self.faults if f.cause == cause and f.where in wheres), None)
-
-    def at_side(self, cause: str, port: Port) -> bool:
-        """Return whether a speaker has a fault on a port's side."""
-        found = self.fault(cause, port.stage)
-        return found is not None and found.side in ("both", port.side)
-
-    # Loads and leads
-
-    def lead_ohm(self, node: Node, port: Port) -> float:
-        """Return the loop resistance of a lead."""
-        names = self.lead_names[node, port]
-        if self.fault("lead_open", *names):
-            return OPEN_OHM
-        extra = self.fault("lead_resistive", *names)
-        return self.truth[f"{names[0]}.resistance"] + (extra.size if extra else 0.0)
-
-    def input_ohm(self, port: Port) -> float:
-        """Return the input resistance of a port; for a speaker its impedance, faults included."""
-        stage = self.job.stages[port.stage]
-        if not isinstance(stage, Speaker):
-            return self.truth[f"{port.stage}.input_impedance"]
-        ohm = self.truth[f"{port.stage}.impedance"]
-        if self.at_side("speaker_open", port):
-            return OPEN_OHM
-        if self.at_side("speaker_shorted", port):
-            return 0.2
-        feeding = {feed.node.stage for feed in self.wiring.feeds[port]}
-        low = next((f for f in self.faults if f.cause == "load_too_low" and f.where in feeding), None)
-        return ohm * (low.size if low else 1.0)
-
-    def load_ohm(self, node: Node) -> float:
-        """Return the load on a node, all ports and the probe in parallel."""
-        siemens = 0.0
-        for port in self.wiring.ports_fed_by(node):
-            if port.stage in self.off:
-                continue
-            lead = self.lead_ohm(node, port)
-            shorted = self.fault("lead_shorted", *self.lead_names[node, port])
-            if shorted:
-                siemens += 1 / lead
-            elif (ends := self.wiring.pair(port)) is not None:
-                # the loop through both amplifiers, one conductor of each lead; its middle stays at zero
-                loop = self.input_ohm(port) + 0.5 * sum(self.lead_ohm(end, port) for end in ends)
-                siemens += 1 / (loop / 2)
-            else:
-                siemens += 1 / (lead + self.input_ohm(port))
-        if self.probe is not None and self.probe[0] == node:
-            siemens += 1 / self.probe[1]
-        return 1 / siemens if siemens > 0 else OPEN_OHM
-
-    def at_node(self, node: Node) -> float:
-        """Return the voltage at a node as a share of its EMF; a digital one is not a voltage."""
-        if node in self.wiring.digital:
-            return 1.0
-        balanced = getattr(self.job.stages[node.stage], "balanced", False)
-        return between_legs(self, node, self.load_ohm(node), balanced=balanced)
-
-    def at_port(self, node: Node, port: Port) -> float:
-        """Return the voltage at a port as a share of the node's, with its sign."""
-        names = self.lead_names[node, port]
-        if self.fault("lead_shorted", *names):
-            return 0.0
-        if node in self.wiring.digital:
-            return 0.0 if self.fault("lead_open", *names) else 1.0
-        sign = -1.0 if self.fault("polarity_reversed", *names) else 1.0
-        load = self.input_ohm(port)
-        ends = self.wiring.pair(port)
-        lead = self.lead_ohm(node, port) if ends is None else 0.5 * sum(self.lead_ohm(end, port) for end in ends)
-        return sign * load / (load + lead)
 
     # Amplifiers
 
@@ -225,8 +159,8 @@ class SimulatedChain(SimulatedUnits):
         rated_v = math.sqrt(power * load) * (1 + self.truth[f"{name}.output_impedance"] / load)
         return rated_v / needed_v
 
-    def rails_peak_v(self, name: str, stage: Amplifier, node: Node) -> float:
-        """Return the peak voltage at which an amplifier's output clips, before its output impedance."""
+    def rails_peak_v(self, name: str, stage: Amplifier, real: float) -> float:
+        """Return the peak voltage at which an amplifier's output clips into a load, before its output impedance."""
         zout = self.truth[f"{name}.output_impedance"]
         rated = []
         for i, rating in enumerate(stage.power):
@@ -234,9 +168,8 @@ class SimulatedChain(SimulatedUnits):
             volts = math.sqrt(self.truth[f"{name}.power.{i}"] * load) * 10 ** (self.truth[f"{name}.headroom"] / 20)
             rated.append((load, volts * (1 + zout / load) / CLIPPED_TO_ONE_PERCENT))
         rated.sort()
-        real = self.load_ohm(node)
         if real <= rated[0][0]:
-            rms = rated[0][1] * real / rated[0][0]
+            rms = rated[0][1] / (rated[0][0] + zout) * (real + zout)
         else:
             siemens = [1 / load for load, _ in rated][::-1]
             rms = float(np.interp(1 / real, siemens, [v for _, v in rated][::-1]))
@@ -258,6 +191,11 @@ class SimulatedChain(SimulatedUnits):
             found = self._sections(node, rate_hz, tone_hz)
             return wave if found is None else filter_period(found, wave)
 
+        power = self.power_nodes(targets := list(targets))
+        if power:
+            self.switched_off = frozenset()
+            found = self._through(power, source, shaped, clip=True, rate_hz=rate_hz, loaded=False)
+            self.switched_off = self.overloaded({node: float(np.max(np.abs(found[node]))) for node in power})
         return self._through(targets, source, shaped, clip=True, rate_hz=rate_hz), rate_hz
 
     def floor(self, target: Node, count: int, rate_hz: float, rng: np.random.Generator) -> Floats:
@@ -285,8 +223,9 @@ class SimulatedChain(SimulatedUnits):
         clip: bool,
         rate_hz: float,
         rng: np.random.Generator | None = None,
+        loaded: bool = True,
     ) -> dict[Node, Floats]:
-        """Return a wave at nodes, computed from the source stage by stage."""
+        """Return a wave at nodes, computed from the source stage by stage; outputs for speakers alone if not `loaded`."""
         at: dict[Node, Floats] = {}
         self._count = len(source)
         needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
@@ -294,14 +233,15 @@ class SimulatedChain(SimulatedUnits):
             needed = set(self.wiring.nodes)
         for node in self.wiring.nodes:
             if node in needed:
-                emf = self._emf(node, at, source, shaped, clip, rate_hz)
+                emf = self._emf(node, at, source, shaped, clip, rate_hz, loaded=loaded)
                 if rng is not None and node in self.wiring.digital:
                     emf = dithered(emf, rng)
                 elif rng is not None:
                     emf = emf + against_engine(self, node.stage, len(emf), rate_hz)
                     spread = math.sqrt(rate_hz / 2 / (20_000 - 20))
                     emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
-                at[node] = emf * self.at_node(node)
+                alone = not loaded and gives_power(self.job.stages[node.stage])
+                at[node] = emf * (1.0 if alone else self.at_node(node))
         return at
 
     def _arriving(self, port: Port, at: dict[Node, Floats], rate_hz: float, running: bool) -> Floats:
@@ -326,7 +266,15 @@ class SimulatedChain(SimulatedUnits):
         return np.asarray(total if running else total - np.mean(total))
 
     def _emf(
-        self, node: Node, at: dict[Node, Floats], source: Floats, shaped: Any, clip: bool, rate_hz: float
+        self,
+        node: Node,
+        at: dict[Node, Floats],
+        source: Floats,
+        shaped: Any,
+        clip: bool,
+        rate_hz: float,
+        *,
+        loaded: bool = True,
     ) -> Floats:
         name, stage = node.stage, self.job.stages[node.stage]
 
@@ -334,7 +282,8 @@ class SimulatedChain(SimulatedUnits):
             return np.clip(wave, -peak, peak) if clip else wave
 
         if isinstance(stage, HeadUnit):
-            return self._source_emf(node, stage, source, shaped, clip, rate_hz)
+            off = gives_power(stage) and name in self.switched_off
+            return self._source_emf(node, stage, source * (0.0 if off else 1.0), shaped, clip, rate_hz)
         limit = self.truth.get(f"{name}.input_limit")
         total = np.zeros_like(source)
         for route in self._routes(node, stage):
@@ -352,7 +301,7 @@ class SimulatedChain(SimulatedUnits):
             return cut(self._distorted(name, wave), self.truth[f"{name}.output_limit"] * math.sqrt(2))
         if isinstance(stage, Amplifier):
             wave = self._distorted(name, wave * self.amplifier_gain(name, stage, node) * self.remote_gain(name, stage))
-            return cut(wave, self.rails_peak_v(name, stage, node))
+            return cut(wave, self.rails_peak_v(name, stage, self.load_ohm(node) if loaded else OPEN_OHM))
         if isinstance(stage, LevelControl):
             return self._distorted(name, wave * level(self, name, stage))
         gain_db = self.truth[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]

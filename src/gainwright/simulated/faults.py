@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 AMOUNTS = {
     "lead_resistive": (20_000.0, "ohm in the lead"),
+    "lead_shorted": (0.1, "ohm where its conductors touch"),
+    "speaker_shorted": (0.2, "ohm left of the coil"),
     "source_low": (20.0, "dB too low"),
     "tone_level_wrong": (15.0, "dB too low"),
     "level_control_down": (25.0, "dB down"),
@@ -50,12 +52,13 @@ _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: cause id, place, amount (a typical one if None), and for a speaker its side."""
+    """One fault: cause id, place, amount (a typical one if None), for a speaker its side, for a short its place on the lead."""
 
     cause: str
     where: str
     amount: float | None = None
     side: str = "both"
+    along: float = 0.5
 
     @property
     def size(self) -> float:

@@ -11,7 +11,8 @@ import numpy as np
 from gainwright.errors import CallError
 from gainwright.jobfile import DC_SHARES
 from gainwright.model import Powered, Speaker, link_place, stages_of, unit_of
-from gainwright.simulated.chain import OPEN_OHM, SimulatedChain
+from gainwright.simulated.chain import SimulatedChain
+from gainwright.simulated.loads import BURNT_OHM, OPEN_OHM
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -50,6 +51,7 @@ class Inspection:
     off: frozenset[str]
     seed: int
     _rng: np.random.Generator
+    _tone: tuple[float, float]
 
     def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
         raise NotImplementedError
@@ -70,7 +72,8 @@ class Inspection:
         """Return the resistance between the conductors of an unplugged lead, of the worse side, ohm."""
         chain = self._chain()
         named = [names for names in chain.lead_names.values() if lead in names]
-        return 0.1 if any(chain.fault("lead_shorted", *names) for names in named) else math.inf
+        shorts = [fault for names in named if (fault := chain.fault("lead_shorted", *names))]
+        return min((short.size for short in shorts), default=math.inf)
 
     def supply_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at the supply terminals of an amplifier or a chassis."""
@@ -92,7 +95,13 @@ class Inspection:
         chain, unit = self._chain(), unit_of(self.job, amplifier)
         dead = any(chain.fault(cause, unit) for cause in ("amplifier_no_supply", "amplifier_no_turn_on"))
         woken = any(self._woken(name) for name in stages_of(self.job, unit))
-        return woken and not dead, chain.fault("amplifier_protecting", unit) is not None
+        return woken and not dead, unit in self._switched_off() or chain.fault("amplifier_protecting", unit) is not None
+
+    def _switched_off(self) -> frozenset[str]:
+        """Return the amplifiers and chassis that switch themselves off into their load with the tone that is played."""
+        chain = self._chain()
+        chain.periods(chain.wiring.nodes, *self._tone)
+        return chain.switched_off
 
     def _woken(self, name: str) -> bool:
         """Return whether the tone that is played turns a stage on, if it is a signal that does."""
@@ -110,9 +119,12 @@ class Inspection:
         found = []
         for node, port in self._wires(chain, speaker, side):
             lead = chain.lead_ohm(node, port)
-            shorted = chain.fault("lead_shorted", *chain.lead_names[node, port])
-            ohm = lead + self._dc_share(speaker) * chain.input_ohm(port)
-            found.append(lead if shorted else math.inf if ohm >= 0.5 * OPEN_OHM else ohm)
+            short = chain.fault("lead_shorted", *chain.lead_names[node, port])
+            coil = self._dc_share(speaker) * chain.input_ohm(port)
+            before = (short.along if short else 1.0) * lead
+            behind = lead - before + coil
+            ohm = before + (1 / (1 / short.size + 1 / behind) if short else behind)
+            found.append(math.inf if ohm >= 0.5 * OPEN_OHM else ohm)
         usual = self._dc_share(speaker) * self.truth[f"{speaker}.impedance"]
         return max(found, key=lambda ohm: abs(math.log(min(ohm, 1e12) / usual)))
 
@@ -178,7 +190,7 @@ class Inspection:
         ends = pair or (node,)
         dead = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM
         dead = dead or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends)
-        if dead or chain.at_side("speaker_shorted", port):
+        if dead or chain.input_ohm(port) < BURNT_OHM:
             return "silent"
         coils = 0.02 if chain.fault("coil_reversed", port.stage) else 1.0
         share = abs(chain.at_port(node, port)) * coils

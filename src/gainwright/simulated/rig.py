@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import zlib
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import facts, instruments, settings, with_settings
-from gainwright.model import Indicator, Multimeter, Node, Recorder
+from gainwright.model import Amplifier, Indicator, Multimeter, Node, Recorder, unit_of
 from gainwright.simulated.chain import SimulatedChain
 from gainwright.simulated.faults import Fault, check_faults
 from gainwright.simulated.inspection import Inspection
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 NUMERIC = ("volume", "gain", "level", "at", "remote_level", "input_range")
 AVERAGE_TO_RMS = math.pi / math.sqrt(8)
 _NOISE_MATTERS_V = 0.05
+SWITCHES_OFF = 0.7
+"""Share of amplifiers that switch off into a short; the others limit their current (common practice)."""
 
 
 class Rig(Inspection):
@@ -63,6 +66,12 @@ class Rig(Inspection):
             if isinstance(instrument, Indicator)
             for mark, condition in instrument.marks.items()
         }
+        # which amplifiers limit instead of switching off, without a draw that would shift the rig's other numbers
+        self.limiting = frozenset(
+            unit
+            for unit in {unit_of(job, name) for name, stage in job.stages.items() if isinstance(stage, Amplifier)}
+            if _chance(seed, unit) > SWITCHES_OFF
+        )
         self.off: frozenset[str] = frozenset()
         self.engine_running = True
         self.charger = False
@@ -142,7 +151,7 @@ class Rig(Inspection):
             "supply": supply,
             "sides": self._sides,
         }
-        state |= {"fed": self._fed, "swapped": self._swapped}
+        state |= {"fed": self._fed, "swapped": self._swapped, "limiting": self.limiting}
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
 
     def node(self, text: str) -> Node:
@@ -289,6 +298,11 @@ class Rig(Inspection):
         full = 2**23 - 1
         codes = np.rint(volts / recorder_peak_v(recorder) * full + self._rng.uniform(-0.5, 0.5, len(volts)))
         return np.clip(codes, -full - 1, full) / 2**23, rate_hz
+
+
+def _chance(seed: int, name: str) -> float:
+    """Return a number of 0 to 1 that belongs to a name in a rig."""
+    return float(np.random.default_rng([seed, zlib.crc32(name.encode()), 7]).random())
 
 
 def recorder_peak_v(recorder: Recorder) -> float:

@@ -27,6 +27,7 @@ class SimulatedUnits:
     truth: dict[str, float]
     settings: dict[str, float]
     supply: str
+    switched_off: frozenset[str]
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place; see the chain."""
@@ -34,7 +35,8 @@ class SimulatedUnits:
 
     def off_by_fault(self, name: str) -> bool:
         """Return whether a stage plays nothing because its unit (it or its chassis) has no supply or turn-on, or protects."""
-        return any(self.fault(cause, unit_of(self.job, name)) for cause in DEAD_CAUSES)
+        unit = unit_of(self.job, name)
+        return unit in self.switched_off or any(self.fault(cause, unit) for cause in DEAD_CAUSES)
 
     def not_woken(self, name: str, stage: Any, arriving: Floats) -> bool:
         """Return whether a stage that a signal turns on gets too little of it."""

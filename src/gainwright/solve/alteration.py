@@ -28,7 +28,8 @@ class Alteration:
     gain : factor on the output, 0 when it is dead.
     ceiling : factor on an output's ceiling.
     series_ohm : resistance added in a lead; 1e12 opens it.
-    shorted : 1 where a lead's conductors touch, 0 elsewhere.
+    shorted : conductance between a lead's conductors where they touch, siemens, 0 elsewhere.
+    short_place : share of the lead's resistance that lies before that place, 0.5 if not given.
     sign : -1 where a lead's conductors are exchanged, 1 elsewhere.
     load : factor on the input resistance of a port.
     low_pass_hz, high_pass_hz : corner of a fourth-order Butterworth filter that isn't in the job.
@@ -42,6 +43,7 @@ class Alteration:
     ceiling: Mapping[Node, Any] = field(default_factory=dict)
     series_ohm: Mapping[Wire, Any] = field(default_factory=dict)
     shorted: Mapping[Wire, Any] = field(default_factory=dict)
+    short_place: Mapping[Wire, Any] = field(default_factory=dict)
     sign: Mapping[Wire, Any] = field(default_factory=dict)
     load: Mapping[Port, Any] = field(default_factory=dict)
     low_pass_hz: Mapping[Node, Any] = field(default_factory=dict)

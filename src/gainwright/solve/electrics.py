@@ -87,13 +87,24 @@ class Loading:
                 lead_ohm, halves = self.lead_ohm(node, port), 1
                 if (pair := self._wiring.pair(port)) is not None:  # each of the two sees half of the loop
                     lead_ohm, halves = sum(self.lead_ohm(each, port) for each in pair) / 2, 2
-                input_ohm = self._input_ohm(port)
-                if (node, port) in self._alter.shorted:
-                    input_ohm = input_ohm * (1 - self._alter.shorted[node, port])
-                total = total + halves / (input_ohm + lead_ohm)
+                total = total + halves * self._seen(node, port, lead_ohm)
         if node in self._probes:
             total = total + 1 / self._probes[node]
         return total
+
+    def _seen(self, node: Node, port: Port, lead_ohm: Any) -> Any:
+        """Return the conductance of a lead with the port at its end: the two in series, and where its conductors touch."""
+        wire, input_ohm = (node, port), self._input_ohm(port)
+        if wire not in self._alter.shorted:
+            return 1 / (input_ohm + lead_ohm)
+        before, behind = self._about_short(wire, lead_ohm, input_ohm)
+        touching = self._alter.shorted[wire] + 1 / behind
+        return touching / (1 + before * touching)
+
+    def _about_short(self, wire: tuple[Node, Port], lead_ohm: Any, input_ohm: Any) -> tuple[Any, Any]:
+        """Return the resistances before and behind the place where a lead's conductors touch."""
+        place = self._alter.short_place.get(wire, 0.5)
+        return place * lead_ohm, (1 - place) * lead_ohm + input_ohm
 
     def node_factor(self, node: Node) -> Any:
         """Return node voltage over EMF: the divider of output impedance and load; a digital output has none.
@@ -124,7 +135,8 @@ class Loading:
             return np.where(np.asarray(self.lead_ohm(node, port)) > LINK_CUT_OHM, 0.0, 1.0)
         found = physics.divider(source_ohm=self.lead_ohm(node, port), load_ohm=self._input_ohm(port))
         if wire in self._alter.shorted:
-            found = found * (1 - self._alter.shorted[wire])
+            before, behind = self._about_short(wire, self.lead_ohm(node, port), self._input_ohm(port))
+            found = self._input_ohm(port) / (behind * (1 + before * (self._alter.shorted[wire] + 1 / behind)))
         return found * self._alter.sign[wire] if wire in self._alter.sign else found
 
 
@@ -147,6 +159,10 @@ def amplifier_rails(name: str, stage: Amplifier, values: Values, conductance: An
     with np.errstate(divide="ignore"):
         load_ohm = np.atleast_1d(1 / np.asarray(conductance, dtype=np.float64))
     ceiling = physics.loaded_ceiling(ratings_load_ohm=loads, ratings_v=ratings_v, load_ohm=load_ohm)
+    # below the lowest rated load the current is what is limited, also through the output impedance
+    low, finite = float(loads.min()), np.maximum(load_ohm, 1e-9)
+    below = (1 + output_ohm / finite) / (1 + output_ohm / low)
+    ceiling = np.where(load_ohm < low, ceiling * below, ceiling)
     scale = physics.rail_scaling(supply_v=supply_v, rated_at_v=values[f"{name}.rated_at"], regulated=stage.regulated)
     return ceiling * scale
 

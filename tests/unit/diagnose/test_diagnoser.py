@@ -20,7 +20,8 @@ from gainwright.diagnose import (
     short_name,
 )
 from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, odds_with_cases
-from gainwright.diagnose.changes import Change, change_of, combined
+from gainwright.diagnose.change import Change, combined
+from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.diagnoser import FEW_EFFECTIVE
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text, with_settings
 from gainwright.model import Amplifier, Entry, Job, the_place

@@ -1,0 +1,76 @@
+"""The change that a hypothesis makes to a chain, and two of them together. Arrays are over draws, shape (draws,)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from gainwright.model import Node, Port
+    from gainwright.solve import Chain, Wire
+
+
+@dataclass(slots=True)
+class Change:
+    """The changes of one hypothesis: the fields of `solve.Alteration`, controls, and changes that no tone shows.
+
+    Attributes
+    ----------
+    settings : control -> its actual setting.
+    dead : amplifier or chassis -> why it doesn't play: turn_on, supply or protecting.
+    protecting : amplifier or chassis -> whether it protects itself from its load in a draw.
+    supply : amplifier or chassis -> factor on its supply voltage.
+    hum, whine : lead -> volts rms picked up there.
+    instrument : instrument -> open, shorted or function.
+    coil : speaker -> factor on its cone's movement.
+    """
+
+    gain: dict[Node, Any] = field(default_factory=dict)
+    ceiling: dict[Node, Any] = field(default_factory=dict)
+    series_ohm: dict[Wire, Any] = field(default_factory=dict)
+    shorted: dict[Wire, Any] = field(default_factory=dict)
+    short_place: dict[Wire, Any] = field(default_factory=dict)
+    sign: dict[Wire, Any] = field(default_factory=dict)
+    load: dict[Port, Any] = field(default_factory=dict)
+    low_pass_hz: dict[Node, Any] = field(default_factory=dict)
+    high_pass_hz: dict[Node, Any] = field(default_factory=dict)
+    boost: dict[Node, tuple[Any, Any]] = field(default_factory=dict)
+    crossed: dict[Port, Any] = field(default_factory=dict)
+    misrouted: dict[Node, Any] = field(default_factory=dict)
+    instead: dict[Node, Node] = field(default_factory=dict)
+    settings: dict[str, Any] = field(default_factory=dict)
+    dead: dict[str, str] = field(default_factory=dict)
+    protecting: dict[str, Any] = field(default_factory=dict)
+    supply: dict[str, Any] = field(default_factory=dict)
+    hum: dict[str, Any] = field(default_factory=dict)
+    whine: dict[str, Any] = field(default_factory=dict)
+    instrument: dict[str, str] = field(default_factory=dict)
+    coil: dict[str, float] = field(default_factory=dict)
+
+    def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
+        """Return the keys of the chain's cells that it changes directly."""
+        found: set[tuple[str, Node | Port]] = set()
+        for nodes in (self.gain, self.ceiling, self.low_pass_hz, self.high_pass_hz, self.boost, self.misrouted):
+            found |= {("output", node) for node in nodes}
+        for node, port in (*self.series_ohm, *self.shorted, *self.sign):
+            found |= {("output", node), ("port", port)}
+        for port in self.load:
+            found |= {("output", feed.node) for feed in chain.wiring.feeds[port]}
+        found |= {("port", port) for port in self.crossed}
+        stages = {control.split(".")[0] for control in self.settings}
+        return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
+
+
+def combined(first: Change, second: Change) -> Change:
+    """Return both changes combined: factors multiply, resistances add, and of two settings the second counts."""
+    found = Change()
+    for f in fields(Change):
+        mine, other = getattr(first, f.name), getattr(second, f.name)
+        joined = {**mine, **other}
+        for key in mine.keys() & other.keys():
+            if f.name in ("gain", "ceiling", "sign", "load", "supply"):
+                joined[key] = mine[key] * other[key]
+            elif f.name == "series_ohm":
+                joined[key] = mine[key] + other[key]
+        setattr(found, f.name, joined)
+    return found

@@ -1,0 +1,177 @@
+"""What is heard from a speaker under each hypothesis: the tone, its distortion, hum and whine.
+
+Probabilities have shape (answers, hypotheses, draws or 1). Thresholds and shares are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.observer import normal_cdf
+from gainwright.diagnose.played_paths import played_paths
+from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, UnitAnswers
+from gainwright.solve import Alteration, Conditions
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.change import Change
+    from gainwright.model import Node, Played, Port
+    from gainwright.solve import Wire
+
+    Floats = npt.NDArray[np.float64]
+
+AUDIBLE_V, PLAIN_V = 0.02, 0.5
+"""Volts at a speaker: below the first it is silent, below the second faint."""
+HEARD_EDGE_DB = 3.0
+HEARD_THD = 0.05
+HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
+HUM_HZ, WHINE_HZ = 100.0, 700.0
+ENGINE_HZ = 40.0
+"""Within what noise cancelling plays against an idling engine (common practice, no published source)."""
+WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
+BURNT = 0.4
+"""A coil with less of its resistance is burnt together and doesn't move."""
+
+
+class HeardAnswers(UnitAnswers):
+    """The part of the answers that is heard."""
+
+    leads: dict[str, tuple[Wire, ...]]
+    lead_ohm: dict[Wire, float]
+    _speakers: dict[str, list[Wire]]
+    _about: dict[Wire | Port, list[int]]
+    _kept: dict[tuple[object, ...], Answers]
+    _usual: dict[str, tuple[float, float]]
+    _noise: dict[tuple[str, Node, float], float]
+    _arriving: dict[Wire, Floats]
+
+    def _affecting(self, pairs: Sequence[Wire]) -> list[int]:
+        """Return the hypotheses that affect leads or the ports at their ends."""
+        return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
+
+    def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
+        """Return the probability of each of `WORDS` for a speaker; without a stimulus no tone is played."""
+        key = ("heard", speaker, stimulus, side, running)
+        if key not in self._kept:
+            self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running)
+        return self._kept[key]
+
+    def usual(self, speaker: str, played: Played) -> Stimulus:
+        """Return a tone that represents ordinary music at a speaker: one that its path passes."""
+        if not self._usual:
+            for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
+                self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
+        tone_hz, level_dbfs = self._usual[speaker]
+        sets = tuple(sorted(played.set.items()))
+        return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
+
+    def _heard_answers(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
+        pairs = self._speakers[speaker]
+        shape = (len(self.changes), self.ensemble.draws)
+        loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        nodes = tuple(node for node, _ in pairs)
+        for node, port in pairs:
+            arriving = self.arriving(node, port)
+            ends = self.chain.wiring.pair(port)
+            if ends is not None and node != ends[0]:
+                continue
+            if side in ("both", port.side) or port.side == "mono":
+                if stimulus is not None:
+                    volts, bent = self.observer.level_v(stimulus, node, nodes)
+                    volts = volts * arriving if ends is None else self._across(stimulus, ends, port, nodes)
+                    louder = volts > loudest
+                    loudest = np.where(louder, volts, loudest)
+                    thd = np.where(louder, np.nan_to_num(bent), thd)
+                hum = np.maximum(hum, np.hypot(self._hum_v("hum", node), self._engine_v(node) * running) * arriving)
+                whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
+        noisy = np.maximum(hum, whine)
+        noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
+        alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)
+        plain = normal_cdf(_db_over(loudest, PLAIN_V) / HEARD_EDGE_DB)
+        bent_share = normal_cdf(np.log(np.maximum(thd, 1e-6) / HEARD_THD) / 0.4)
+        tone = [1 - alive, alive * (1 - plain), alive * plain * (1 - bent_share), alive * plain * bent_share]
+        whining = (whine > hum).astype(np.float64)
+        parts = np.stack([*(t * (1 - noise) for t in tone), noise * (1 - whining), noise * whining])
+        return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
+
+    def _across(self, stimulus: Stimulus, ends: tuple[Node, Node], port: Port, nodes: tuple[Node, ...]) -> Floats:
+        """Return the voltage across a load between a strapped pair, volts rms: none where either lead is open."""
+        plus, minus = (self.observer.phasor_v(stimulus, end, nodes) * self.arriving(end, port) for end in ends)
+        cut = [any(np.min(c.series_ohm.get((end, port), 0.0)) >= LEAD_OPEN_OHM for end in ends) for c in self.changes]
+        return np.where(np.array(cut)[:, None], 0.0, np.abs(plus - minus))
+
+    def arriving(self, node: Node, port: Port) -> Floats:
+        """Return the share of a node's voltage that moves the cone at the end of a lead, shape (hypotheses, draws)."""
+        if (node, port) not in self._arriving:
+            self._arriving[node, port] = self._moving(node, port)
+        return self._arriving[node, port]
+
+    def _moving(self, node: Node, port: Port) -> Floats:
+        speaker_ohm = self.chain.nominal()[f"{port.stage}.impedance"]
+        found = np.ones((len(self.changes), self.ensemble.draws))
+        for i in {*self._affecting([(node, port)]), *(k for k, c in enumerate(self.changes) if c.coil)}:
+            c = self.changes[i]
+            load = np.asarray(c.load.get(port, 1.0))
+            # an open or shorted coil doesn't move, whatever its voltage
+            works = np.where((load > 1e6) | (load < BURNT), 0.0, 1.0) * c.coil.get(port.stage, 1.0)
+            lead_ohm = self.lead_ohm[node, port] + np.asarray(c.series_ohm.get((node, port), 0.0))
+            before = lead_ohm * np.asarray(c.short_place.get((node, port), 0.5))
+            behind = speaker_ohm * np.minimum(load, 1e6) + lead_ohm - before
+            at_short = 1 + before * np.asarray(c.shorted.get((node, port), 0.0)) + before / behind
+            found[i] = works * (behind - lead_ohm + before) / behind / at_short
+        return found
+
+    def _hum_v(self, kind: str, node: Node) -> Floats:
+        """Return hum or whine at a node, volts rms, shape (hypotheses, draws)."""
+        found = np.zeros((len(self.changes), self.ensemble.draws))
+        for i, change in enumerate(self.changes):
+            for lead, volts in getattr(change, kind).items():
+                found[i] = np.hypot(found[i], volts * self._gain(lead, node, HUM_HZ if kind == "hum" else WHINE_HZ))
+        return found
+
+    def _engine_v(self, node: Node) -> Floats:
+        """Return what sources with noise cancelling play at a node while the engine idles, volts rms, as `_hum_v`."""
+        found = np.zeros((len(self.changes), self.ensemble.draws))
+        passing = [self._passes(change, node) for change in self.changes]
+        for run in self.chain.wiring.leads:
+            level = self.ensemble.values.get(f"{run.source_stage}.factory.cancelling_level")
+            if level is not None:
+                found = np.hypot(found, level * self._gain(str(run), node, ENGINE_HZ) * np.array(passing)[:, None])
+        return found
+
+    def _passes(self, change: Change, node: Node) -> float:
+        """Return 0 where a change cuts the way to a node, 1 elsewhere."""
+        way = {node, *self.chain.wiring.upstream(node.stage)}
+        cut = any(np.max(np.abs(gain)) == 0 for at, gain in change.gain.items() if at in way)
+        cut = cut or any(np.min(ohm) >= LEAD_OPEN_OHM for (at, _), ohm in change.series_ohm.items() if at in way)
+        return 0.0 if cut or any(at in way for at, _ in change.shorted) else 1.0
+
+    def _gain(self, lead: str, node: Node, tone_hz: float) -> float:
+        """Return the gain from a lead to a node, with all numbers at their nominal values and far below any ceiling."""
+        key = (lead, node, tone_hz)
+        if key not in self._noise:
+            ports = {port for _, port in self.leads[lead]}
+            fed = dict.fromkeys(self.chain.wiring.feeds, 0.0) | dict.fromkeys(ports, 1.0)
+            alter = Alteration(fed_v=fed)
+            if ("output", node) not in self.chain.needed([node], alter) or not self._reaches(ports, node):
+                self._noise[key] = 0.0
+            else:
+                solved = self.chain.solve(
+                    Conditions(tone_hz, -60.0, alter=Alteration(fed_v=dict.fromkeys(ports, 1.0))), targets=[node]
+                )
+                self._noise[key] = float(solved.rms_v[0, solved.index(node)]) * 1e3
+        return self._noise[key]
+
+    def _reaches(self, ports: set[Port], node: Node) -> bool:
+        keys = self.chain.needed([node])
+        return any(("port", port) in keys for port in ports)
+
+
+def _db_over(value: Any, bound: Any) -> Floats:
+    return np.asarray(20 * np.log10(np.maximum(value, 1e-9) / bound))

@@ -1,0 +1,79 @@
+"""What a short, or a load far too low, does to the amplifier before it: it protects, or gives its current limit.
+
+A short has ohms and a place. The shares and spans are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.model import Amplifier, HeadUnit, gives_power, stages_of, unit_of
+from gainwright.solve import Alteration, Loading
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.change import Change
+    from gainwright.model import Node
+    from gainwright.solve import Chain
+
+    Floats = npt.NDArray[np.float64]
+
+TOUCHING_OHM = (0.005, 2.0)
+"""From strands twisted together to a crushed lead that touches at a point (common practice, no published source)."""
+PROTECTS = 0.75
+"""Share of amplifiers that switch off into a short; the others give what their current limit leaves of the voltage."""
+TRIPS_BELOW = (0.15, 0.6)
+"""Load at which they do, relative to the lowest rated one: current limits lie above the rated current, and by how much
+isn't published."""
+SOURCE_NEEDS_OHM = 1.5
+"""Load below which the output stage of a head unit, made for 4 ohm, mutes itself."""
+
+
+def with_protection(change: Change, chain: Chain, hidden: Floats) -> Change:
+    """Return a change of leads or loads with what it makes of the amplifiers before it.
+
+    The outputs of a chassis are silent, and its protection lamp is lit, in the draws in which one of its loads is low
+    enough and it protects. In the others the solver's current limit is what is left.
+    """
+    protects = hidden[:, 2] < PROTECTS
+    low, high = TRIPS_BELOW
+    share = low + (high - low) * np.mod(7 * hidden[:, 2] / PROTECTS, 1.0)
+    for node in _power_outputs(change, chain):
+        stage = chain.job.stages[node.stage]
+        if isinstance(stage, Amplifier):
+            bound = share * min(rating.load.nominal for rating in stage.power)
+            tripped = protects & (load_ohm(change, chain, node) < bound)
+        else:
+            tripped = np.asarray(load_ohm(change, chain, node) < SOURCE_NEEDS_OHM)
+        if np.any(tripped):
+            _switch_off(change, chain, node, np.broadcast_to(tripped, protects.shape))
+    return change
+
+
+def load_ohm(change: Change, chain: Chain, node: Node) -> Any:
+    """Return the load on a node under a change, at the job's nominal values, ohm."""
+    alter = Alteration(
+        series_ohm=change.series_ohm, shorted=change.shorted, short_place=change.short_place, load=change.load
+    )
+    with np.errstate(divide="ignore"):
+        return 1 / np.asarray(Loading(chain.wiring, chain.nominal(), probes={}, alter=alter).conductance(node))
+
+
+def _power_outputs(change: Change, chain: Chain) -> Iterable[Node]:
+    touched = [node for node, _ in change.shorted]
+    touched += [feed.node for port in change.load for feed in chain.wiring.feeds[port]]
+    return [node for node in dict.fromkeys(touched) if gives_power(chain.job.stages[node.stage])]
+
+
+def _switch_off(change: Change, chain: Chain, node: Node, tripped: npt.NDArray[np.bool_]) -> None:
+    unit = unit_of(chain.job, node.stage)
+    for other in chain.nodes:
+        if other.stage in stages_of(chain.job, unit):
+            change.gain[other] = np.where(tripped, 0.0, change.gain.get(other, 1.0))
+    if not isinstance(chain.job.stages[node.stage], HeadUnit):
+        change.protecting[unit] = tripped | change.protecting.get(unit, False)
