@@ -183,7 +183,7 @@ def find_fault(
     from gainwright.app.cases.diagnosis import diagnose
 
     entries = _entries(job, evidence)
-    return diagnose(job, entries, unreachable=unreachable, closed_by_cause=closed_by_cause or {})
+    return diagnose(job, entries, unreachable=unreachable, counted=closed_by_cause or {})
 
 
 def scan_music(

@@ -336,16 +336,16 @@ def test_cases_are_stored_by_name_with_a_revision(store: Store) -> None:
 
 def test_closed_cases_are_counted_by_cause(store: Store) -> None:
     """Closed, reopened, closed with another cause: the count follows."""
-    assert store.cases.closed_by_cause() == {}
+    assert store.cases.counted().by_cause == {}
     blue = Case(job="1", closed=Closure(cause="lead_open", where="lead:a-b"))
     store.cases.write("blue", blue, seen=0)
     store.cases.write("red", blue, seen=0)
     store.cases.write("green", Case(job='{"closed":{"cause":"gain_low"}}'), seen=0)
-    assert store.cases.closed_by_cause() == {"lead_open": 2}
+    assert store.cases.counted().by_cause == {"lead_open": 2}
     store.cases.write("red", blue.model_copy(update={"closed": None}), seen=1)
-    assert store.cases.closed_by_cause() == {"lead_open": 1}
+    assert store.cases.counted().by_cause == {"lead_open": 1}
     store.cases.write("red", blue.model_copy(update={"closed": Closure(cause="gain_low", where="amp")}), seen=2)
-    assert store.cases.closed_by_cause() == {"lead_open": 1, "gain_low": 1}
+    assert store.cases.counted().by_cause == {"lead_open": 1, "gain_low": 1}
 
 
 @pytest.mark.parametrize("name", ["", "../x", "a/b", ".a", "a.", "x" * 81, "a\x00", "a\nb"])

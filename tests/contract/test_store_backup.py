@@ -304,7 +304,7 @@ def test_store_of_the_first_revision_is_upgraded(place: str, own_folder: Path) -
         assert (store.runs.entries("j1")[0].value, store.runs.entries("j1")[0].key) == ({"v": 2.1}, "")
         assert store.recordings.content("r1") == b"\x01\x02\x03"
         assert [(kept.name, kept.revision) for kept in store.cases.find("öl AMP")] == [("blue", 2)]
-        assert store.cases.closed_by_cause() == {"gain_low": 1}
+        assert store.cases.counted().by_cause == {"gain_low": 1}
         assert store.devices.list()[0].seen.timestamp() == 7
         assert store.documents.get("scan", "k") == {"a": 1}
         assert store.jobs.redo("j1", seen=3).title == "other"

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    from gainwright.diagnose import ClosedCases
     from gainwright.model import Case
 
 JobState = Literal["kept", "archived", "deleted"]
@@ -220,8 +221,8 @@ class Cases(Protocol):
     def get(self, name: str) -> StoredCase:
         """Return one. CallError `no_such_case`."""
 
-    def closed_by_cause(self) -> dict[str, int]:
-        """Return how many cases were closed with each cause; the priors of every diagnosis follow from them."""
+    def counted(self) -> ClosedCases:
+        """Return the closed cases, counted by cause, complaint and kind of chain; the priors of every diagnosis follow from them."""
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Write a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainwright.cli.base import Json, app, print_json, print_text, say, write_chart
-from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
+from gainwright.cli.stored_cases import CasesFolder, StorePlace, counted_cases, opened_store
 
 if TYPE_CHECKING:
-    from gainwright.diagnose import Diagnosis
+    from gainwright.diagnose import ClosedCases, Diagnosis
     from gainwright.jobfile import JobFile
     from gainwright.model import Job
 
@@ -65,8 +65,8 @@ def diagnose(
         found, of = _resume_case(case, read, store, cases, cant_reach or [], as_json=as_json)
     else:
         assert read is not None  # noqa: S101  a job's, or the call's
-        closed = closed_by_cause(store, cases)
-        found, of = _without_case(read, evidence, closed, cant_reach or [], as_json=as_json), read.job
+        counted = counted_cases(store, cases)
+        found, of = _without_case(read, evidence, counted, cant_reach or [], as_json=as_json), read.job
     _write_outputs(of, found, page, chart)
     if as_json:
         print_json(found)
@@ -77,7 +77,7 @@ def diagnose(
 
 
 def _without_case(
-    read: JobFile, evidence: Path | None, closed: dict[str, int], cant_reach: list[str], *, as_json: bool
+    read: JobFile, evidence: Path | None, counted: ClosedCases, cant_reach: list[str], *, as_json: bool
 ) -> Diagnosis:
     """Diagnose a job from its evidence file, or in a dialogue; with `as_json` no dialogue is started."""
     from gainwright.app.cases.diagnosis import begin_dialogue
@@ -87,8 +87,8 @@ def _without_case(
 
     if evidence is not None or as_json:
         entries = () if evidence is None else read_evidence(evidence, read.job)
-        return run(read.job, entries, unreachable=cant_reach, closed_by_cause=closed)
-    dialogue = begin_dialogue(read.text, read.job.title, closed_by_cause=closed)
+        return run(read.job, entries, unreachable=cant_reach, counted=counted)
+    dialogue = begin_dialogue(read.text, read.job.title, counted=counted)
     dialogue.leave_out(cant_reach)
     return run_dialogue(sys.stdin, say, dialogue)
 

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gainwright.cli.base import Json, app, print_json, print_text, read_column
-from gainwright.cli.stored_cases import CasesFolder, StorePlace, closed_by_cause, opened_store
+from gainwright.cli.stored_cases import CasesFolder, StorePlace, counted_cases, opened_store
 from gainwright.composition import compose
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
     from gainwright.app.papers.papers import PaperMaterial
+    from gainwright.diagnose import ClosedCases
     from gainwright.metering import Recording
     from gainwright.model import Case, Job
     from gainwright.plan import Plan
@@ -97,7 +98,9 @@ def _job(path: Path | None, case: Case | None, name: str) -> Job:
     return read_job_text(case.job, name=name).job
 
 
-def _material(job: Job, case: Case | None, evidence: Path | None, date: str, closed: dict[str, int]) -> PaperMaterial:
+def _material(
+    job: Job, case: Case | None, evidence: Path | None, date: str, counted: ClosedCases | None
+) -> PaperMaterial:
     from gainwright.app.papers.papers import PaperMaterial
     from gainwright.jobfile import read_entry, read_evidence
 
@@ -105,7 +108,7 @@ def _material(job: Job, case: Case | None, evidence: Path | None, date: str, clo
         entries = read_evidence(evidence, job)
     else:
         entries = () if case is None else tuple(read_entry(dict(entry), job) for entry in case.evidence)
-    return PaperMaterial(entries, case, date=date, closed_by_cause=closed)
+    return PaperMaterial(entries, case, date=date, counted=counted)
 
 
 def _as_set(job: Job, material: PaperMaterial) -> tuple[Job, Plan, PaperMaterial]:
@@ -121,12 +124,12 @@ def _as_set(job: Job, material: PaperMaterial) -> tuple[Job, Plan, PaperMaterial
     return as_set, make_plan(as_set) if found else plan, replace(material, volumes=volumes)
 
 
-def _from_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, dict[str, int]]:
-    """Return the case of a name, and the number of closed cases by cause for papers with a diagnosis."""
+def _from_store(kind: str, name: str, place: str, folder: Path | None) -> tuple[Case | None, ClosedCases | None]:
+    """Return the case of a name, and the closed cases for papers with a diagnosis."""
     if name:
         with opened_store(place, folder, name=name) as store:
-            return store.cases.get(name).case, store.cases.closed_by_cause()
-    return None, closed_by_cause(place, folder) if kind in ("customer", "case") else {}
+            return store.cases.get(name).case, store.cases.counted()
+    return None, counted_cases(place, folder) if kind in ("customer", "case") else None
 
 
 def _music(path: Path) -> MusicResult:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gainwright.app.store import Store
+    from gainwright.diagnose import ClosedCases
 
 CasesFolder = Annotated[
     Path | None,
@@ -60,11 +61,12 @@ def opened_store(place: str, folder: Path | None = None, *, name: str = "") -> I
         yield store
 
 
-def closed_by_cause(place: str, folder: Path | None = None) -> dict[str, int]:
-    """Return the number of closed cases by cause; empty if there is no store, and none is created."""
+def counted_cases(place: str, folder: Path | None = None) -> ClosedCases:
+    """Return the closed cases, counted; none if there is no store, and none is created."""
     from gainwright.composition import compose
+    from gainwright.diagnose import ClosedCases
 
     if folder is None and not compose().has_store(place):
-        return {}
+        return ClosedCases()
     with opened_store(place, folder) as store:
-        return store.cases.closed_by_cause()
+        return store.cases.counted()

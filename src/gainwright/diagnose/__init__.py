@@ -7,6 +7,7 @@ from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedT
 from gainwright.diagnose.diagnosis import make_diagnosis
 from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
+from gainwright.diagnose.shop_counts import ClosedCases, ClosedCount, complaint_kind
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.diagnose.wording import describe_entry, entry_row
 
@@ -17,6 +18,8 @@ __all__ = [
     "CauseGroup",
     "CausePair",
     "CauseProbabilities",
+    "ClosedCases",
+    "ClosedCount",
     "Diagnoser",
     "Diagnosis",
     "EvidenceItem",
@@ -27,6 +30,7 @@ __all__ = [
     "Repair",
     "actions_of",
     "cause_name",
+    "complaint_kind",
     "describe_cause",
     "describe_entry",
     "entry_row",

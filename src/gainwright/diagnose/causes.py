@@ -1,7 +1,7 @@
 """The possible causes of a chain: every cause at every place where it can occur, and its prior.
 
 The odds are common practice, no published source: how many times likelier than the rarest a cause is, for one place.
-A shop's own closed cases refine them (`odds_with_cases`).
+A shop's own closed cases refine them (`shop_counts`).
 """
 
 from __future__ import annotations
@@ -178,24 +178,17 @@ AT_MINIMUM = 10.0
 """Factor on the odds of a muted gain if the job has it at its minimum and it may mute there."""
 
 
-def priors(
-    found: Sequence[Cause], job: Job, wiring: Wiring, *, closed: Mapping[str, int] | None = None
-) -> npt.NDArray[np.float64]:
+def priors(found: Sequence[Cause], job: Job, wiring: Wiring) -> npt.NDArray[np.float64]:
     """Return the prior of each cause, summing to 1.
 
     `wrong_tone_for_path` and `indicator_below_threshold` have no prior: they are names given to a healthy chain depending
     on the readings. If a lead has two sides, the run and each side have half of a lead's odds.
-
-    Parameters
-    ----------
-    closed : cause id -> how many of the shop's own cases were closed with it.
     """
-    odds = odds_with_cases(ODDS, closed or {})
     single = {str(run) for run, pairs in wiring.leads.items() if len(pairs) == 1}
     weights = np.zeros(len(found))
     for i, cause in enumerate(found):
         half = cause.where.startswith("lead:") and cause.where not in single
-        weights[i] = 0.0 if cause.id in HEALTHY else odds[cause.id] * (0.5 if half else 1.0)
+        weights[i] = 0.0 if cause.id in HEALTHY else ODDS[cause.id] * (0.5 if half else 1.0)
         if cause.id == "gain_muted" and _at_minimum(job.stages[cause.where]):
             weights[i] *= AT_MINIMUM
     weights *= (1 - PRIOR_NOTHING) / weights.sum()
@@ -208,15 +201,3 @@ def _at_minimum(stage: AnyStage) -> bool:
     if not isinstance(stage, Amplifier) or stage.gain.mutes_at_minimum == "no" or stage.gain.at is None:
         return False
     return bool(stage.gain.at.known and stage.gain.at.nominal <= MUTED_TRAVEL)
-
-
-def odds_with_cases(odds: Mapping[str, float], closed: Mapping[str, int]) -> dict[str, float]:
-    """Return odds that include a shop's closed cases: the posterior mean of a Dirichlet prior.
-
-    The prior has the odds' shares as its mean and `WEIGHT_OF_TABLE` as its total count (Gelman et al., Bayesian Data
-    Analysis, 3rd ed., section 3.4: multinomial counts with a conjugate Dirichlet prior).
-    """
-    total, cases = sum(odds.values()), sum(closed.get(i, 0) for i in odds)
-    return {
-        i: total * (WEIGHT_OF_TABLE * o / total + closed.get(i, 0)) / (WEIGHT_OF_TABLE + cases) for i, o in odds.items()
-    }

@@ -19,9 +19,10 @@ from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observations import observe
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
+from gainwright.diagnose.shop_counts import ClosedCases, with_cases
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
 from gainwright.jobfile import instruments
-from gainwright.model import Indicator, Multimeter, as_mapping
+from gainwright.model import Indicator, Multimeter, as_mapping, chain_kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -145,7 +146,7 @@ class Diagnoser:
     Parameters
     ----------
     job : the chain as it should be.
-    closed : cause id -> how many of the shop's own cases were closed with it.
+    closed : the shop's own closed cases, or how many were closed with each cause id.
     seed : the same seed gives the same numbers.
 
     Raises
@@ -154,14 +155,15 @@ class Diagnoser:
     """
 
     def __init__(
-        self, job: Job, *, closed: Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
+        self, job: Job, *, closed: ClosedCases | Mapping[str, int] | None = None, seed: int = SEED, draws: int = DRAWS
     ) -> None:
         self.turn = threading.RLock()
         self.job = job
         self.chain = chain_with_unknown_gains(job)
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, self.instruments)
-        self.priors = priors(self.causes, job, self.chain.wiring, closed=closed)
+        self.table = priors(self.causes, job, self.chain.wiring)
+        self.priors = with_cases(self.table, self.causes, ClosedCases.of(closed), chain_kind(job))
         self.seed = seed
         self.rough = self._build([(c,) for c in self.causes], draws, seed)
         self._ensembles: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()

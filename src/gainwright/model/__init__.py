@@ -13,6 +13,7 @@ from gainwright.model.cautions import (
     SUPPLY_REPAIR,
     VOLTS_ONLY,
 )
+from gainwright.model.chain_kinds import CHAIN_PARTS, chain_kind, read_chain_kind
 from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
 from gainwright.model.compounds import (
     Accuracy,
@@ -64,7 +65,7 @@ from gainwright.model.places import check_places, leads_by_name, link_place, sta
 from gainwright.model.resolving import resolve
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
-from gainwright.model.speaker_outputs import gives_power, has_divider, is_tweeter, may_connect, may_float
+from gainwright.model.speaker_outputs import gives_power, has_divider, is_subwoofer, is_tweeter, may_connect, may_float
 from gainwright.model.stage_keys import MOST_LETTERS, SOURCE_TYPE, Lead, Volume
 from gainwright.model.stages import (
     STAGES,
@@ -85,6 +86,7 @@ from gainwright.model.wiring import Feed, Route, Wiring
 
 __all__ = [
     "AIRBAG_DASH",
+    "CHAIN_PARTS",
     "COIL_DEAD",
     "DC_VOLTS",
     "FILTER_SLOPES",
@@ -155,6 +157,7 @@ __all__ = [
     "Volume",
     "Wiring",
     "as_mapping",
+    "chain_kind",
     "chassis",
     "check_places",
     "checked_words",
@@ -165,6 +168,7 @@ __all__ = [
     "has_divider",
     "is_control",
     "is_needed",
+    "is_subwoofer",
     "is_tweeter",
     "kind_of",
     "lead_words",
@@ -177,6 +181,7 @@ __all__ = [
     "name_words",
     "node_title",
     "place_words",
+    "read_chain_kind",
     "resolve",
     "stage_title",
     "stages_at",

@@ -46,6 +46,8 @@ class Closure(Frozen):
     outcome : of a case closed before there were outcomes, `found` or `no_fault`, as its cause says.
     second_cause, second_where : the other of two faults.
     named : something else, in the words of the person who closed the case.
+    complaint, chain : what was heard and the kind of chain (`chain_kind`), by which the case is counted; empty when
+        nobody noted them.
     """
 
     cause: str = Field(default="", max_length=80)
@@ -56,6 +58,8 @@ class Closure(Frozen):
     second_cause: str = Field(default="", max_length=80)
     second_where: str = Field(default="", max_length=200)
     named: str = Field(default="", max_length=200)
+    complaint: str = Field(default="", max_length=80)
+    chain: str = Field(default="", max_length=120)
 
     @model_validator(mode="before")
     @classmethod

@@ -21,6 +21,9 @@ TWEETER_ABOVE_HZ = 1000.0
 """A speaker that needs protection below such a frequency is a tweeter (common practice, no published source)."""
 TWEETER_RESONANCE_HZ = 400.0
 """A speaker that resonates this high is a tweeter (common practice, no published source)."""
+SUB_BELOW_HZ = 150.0
+"""A speaker with a low-pass at such a frequency is a subwoofer (common practice, no published source)."""
+_SUB = re.compile(r"sub|(?:^|_)bass(?:_|[0-9]|$)", re.IGNORECASE)
 _TWEETER = re.compile(r"tweet|hocht(?:ö|oe)ner|(?:^|_)(?:tw|ht)(?:_|[0-9]|$)", re.IGNORECASE)
 _HIGH_BAND = re.compile(r"tweet|treble|hocht(?:ö|oe)n|^highs?$|(?:^|_)tw(?:_|[0-9]|$)", re.IGNORECASE)
 """Names of outputs that carry the highest band only."""
@@ -38,6 +41,21 @@ def is_tweeter(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
         or (below is not None and below.known and below.nominal >= TWEETER_ABOVE_HZ)
         or (resonance is not None and resonance.known and resonance.nominal >= TWEETER_RESONANCE_HZ)
     )
+
+
+def is_subwoofer(job: Job, name: str, nodes: Iterable[Node] = ()) -> bool:
+    """Return whether a speaker is a subwoofer: by its name, or a low-pass at one of the outputs before it."""
+    if not isinstance(job.stages[name], Speaker):
+        return False
+    if _SUB.search(name):
+        return True
+    passes = []
+    for node in nodes:
+        stage = job.stages[node.stage]
+        outputs = getattr(stage, "outputs", None)
+        passes.append(stage.low_pass if isinstance(stage, Amplifier) else outputs and outputs[node.output].low_pass)
+    corners = [low_pass.corner for low_pass in passes if low_pass]
+    return any(corner is not None and corner.nominal <= SUB_BELOW_HZ for corner in corners)
 
 
 def gives_power(stage: AnyStage) -> bool:

@@ -26,14 +26,14 @@ log = logging.getLogger("gainwright.web")
 
 def dialogue_of(site: Site, case: Case) -> Dialogue:
     """Return the dialogue of a case with its diagnoser. JobError: its job can't be read."""
-    closed = site.store.cases.closed_by_cause()
-    return Dialogue.of(case, closed_by_cause=closed, diagnoser=site.models.diagnoser(case.job, closed))
+    counted = site.store.cases.counted()
+    return Dialogue.of(case, counted=counted, diagnoser=site.models.diagnoser(case.job, counted))
 
 
 def diagnosis_of(models: Models, dialogue: Dialogue) -> Diagnosis:
     """Return the diagnosis, with the next tests. JobError: an entry doesn't fit the job."""
     state = (dialogue.entries, dialogue.declined, dialogue.unreachable)
-    known = json.dumps([*state, sorted((dialogue.closed_by_cause or {}).items()), dialogue.job_text])
+    known = json.dumps([*state, repr(dialogue.counted), dialogue.job_text])
     return models.kept("diagnosis", known, dialogue.diagnosis)
 
 

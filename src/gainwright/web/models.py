@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import threading
 from collections import OrderedDict
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
-    from gainwright.diagnose import Diagnoser
+    from gainwright.diagnose import ClosedCases, Diagnoser
     from gainwright.jobfile import JobFile
     from gainwright.model import Job
     from gainwright.plan import Plan
@@ -96,9 +95,9 @@ class Models:
 
         return self.kept("plan", text, lambda: make_plan(self.job(text)))
 
-    def diagnoser(self, text: str, closed: Mapping[str, int] | None = None) -> Diagnoser:
-        """Return the diagnoser of a job; `closed` counts the shop's closed cases by cause. JobError: the text isn't a job."""
+    def diagnoser(self, text: str, counted: ClosedCases | None = None) -> Diagnoser:
+        """Return the diagnoser of a job; `counted` are the shop's closed cases. JobError: the text isn't a job."""
         from gainwright.diagnose import Diagnoser
 
-        known = f"{json.dumps(sorted((closed or {}).items()))}\n{text}"
-        return self.kept("diagnoser", known, lambda: Diagnoser(self.job(text), closed=closed))
+        known = f"{counted!r}\n{text}"
+        return self.kept("diagnoser", known, lambda: Diagnoser(self.job(text), closed=counted))

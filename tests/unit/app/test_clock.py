@@ -10,6 +10,7 @@ import pytest
 
 from gainwright.app.cases.diagnosis import begin_dialogue
 from gainwright.app.clock import today
+from gainwright.diagnose import ClosedCases
 from gainwright.jobfile import example_text
 
 
@@ -27,5 +28,5 @@ def test_today_is_the_local_date(zone_h: int) -> None:
     """A dialogue that is opened in the terminal dates its case with it."""
     here = datetime.timezone(datetime.timedelta(hours=zone_h))
     before = datetime.datetime.now(here).date().isoformat()
-    found = {today(), begin_dialogue(example_text("one_amplifier"), "", closed_by_cause={}).opened}
+    found = {today(), begin_dialogue(example_text("one_amplifier"), "", counted=ClosedCases()).opened}
     assert found <= {before, datetime.datetime.now(here).date().isoformat()}

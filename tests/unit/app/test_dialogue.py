@@ -133,7 +133,7 @@ def test_case_is_stored_and_continued(store: SqlStore, tmp_path: Path) -> None:
     counts = count_cases(store.cases.find())
     assert (counts.cases, counts.closed) == (1, 1)
     assert counts.causes[0].cause == "gain_muted"
-    assert store.cases.closed_by_cause() == {"gain_muted": 1}
+    assert store.cases.counted().by_cause == {"gain_muted": 1}
     with pytest.raises(CallError, match="it can be at"):
         again.dialogue.closed("gain_muted", "sub")
     with pytest.raises(CallError, match="there is no case another"):
@@ -169,7 +169,7 @@ def test_folder_of_version_0_1_is_imported_once(store: SqlStore, tmp_path: Path)
     done = import_old_folder(folder, store)
     assert done is not None
     assert (done.added, [left.name for left in done.unreadable]) == (("blue",), ["torn"])
-    assert store.cases.closed_by_cause() == {"lead_open": 1}
+    assert store.cases.counted().by_cause == {"lead_open": 1}
     folder.save("green", dialogue().case())
     assert import_old_folder(folder, store) is None
     assert folder.names() == ["blue", "green", "torn"]
@@ -192,7 +192,7 @@ def test_damaged_case_file_is_reported_with_line(store: SqlStore, tmp_path: Path
         folder.load("bad")
     (left_out,) = import_cases(folder, store.cases).left_out()
     assert "bad.case.yaml:3" in left_out
-    assert store.cases.closed_by_cause() == {"lead_open": 1}
+    assert store.cases.counted().by_cause == {"lead_open": 1}
 
 
 @given(st.text(max_size=200), st.text(max_size=40))

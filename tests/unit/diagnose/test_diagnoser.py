@@ -10,7 +10,6 @@ import pytest
 from indicators import with_lamp
 
 from gainwright.diagnose import (
-    ODDS,
     Cause,
     Diagnoser,
     Diagnosis,
@@ -19,7 +18,7 @@ from gainwright.diagnose import (
     repair_text,
     short_name,
 )
-from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE, odds_with_cases
+from gainwright.diagnose.causes import NOTHING
 from gainwright.diagnose.change import Change, combined
 from gainwright.diagnose.changes import change_of
 from gainwright.diagnose.diagnoser import FEW_EFFECTIVE
@@ -73,15 +72,7 @@ def test_every_cause_has_a_text_and_a_repair() -> None:
 
 
 def test_closed_cases_sharpen_the_priors() -> None:
-    """The posterior mean of a Dirichlet prior: (a + n_i)/(A + n), with the table worth forty cases."""
-    plain, closed = dict(ODDS), {"lead_open": 30, "gain_low": 10}
-    found = odds_with_cases(plain, closed)
-    total = sum(plain.values())
-    for cause, odds in plain.items():
-        alpha = WEIGHT_OF_TABLE * odds / total
-        share = (alpha + closed.get(cause, 0)) / (WEIGHT_OF_TABLE + 40)
-        assert found[cause] / total == pytest.approx(share)
-    assert odds_with_cases(plain, {}) == pytest.approx(plain)
+    """Cases closed with a cause make it more probable from the beginning."""
     of = job()
     with_cases = Diagnoser(of, closed={"level_control_down": 60})
     knob = with_cases.causes.index(Cause("level_control_down", "knob"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, overload
 
@@ -11,8 +12,9 @@ import sqlalchemy as sa
 from gainwright.adapters.case_folder import check_case_name
 from gainwright.adapters.store.tables import holds, kept_case, now, searched, writable
 from gainwright.app.store import ConflictError, StoredCase
+from gainwright.diagnose import ClosedCases, ClosedCount
 from gainwright.errors import CallError
-from gainwright.model import Case
+from gainwright.model import Case, Closure
 
 if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
@@ -43,12 +45,18 @@ class SqlCases:
             raise CallError(f"there is no case {name}", code="no_such_case")
         return _kept(row)
 
-    def closed_by_cause(self) -> dict[str, int]:
-        """Return how many cases were closed with each cause."""
-        cause = kept_case.c.closed_cause
-        wanted = sa.select(cause, sa.func.count()).where(cause.is_not(None)).group_by(cause)
+    def counted(self) -> ClosedCases:
+        """Return the closed cases, counted by cause, complaint and kind of chain."""
+        sort = kept_case.c.closed_as
+        wanted = sa.select(sort, sa.func.count()).where(sort.is_not(None)).group_by(sort)
+        found = Counter[tuple[str, str, str]]()
         with self._database.read() as connection:
-            return {str(row[0]): int(row[1]) for row in connection.execute(wanted)}
+            for text, cases in connection.execute(wanted):
+                *causes, complaint, chain = json.loads(text)
+                for cause in causes:
+                    found[cause, complaint, chain] += int(cases)
+        rows = (ClosedCount(cause, n, complaint, chain) for (cause, complaint, chain), n in sorted(found.items()))
+        return ClosedCases(tuple(rows))
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Store a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
@@ -57,8 +65,7 @@ class SqlCases:
         words = searched(name, *texts_in(content))
         writable(case=words + json.dumps(content, ensure_ascii=False))
         at = now()
-        cause = None if case.closed is None else case.closed.cause or None
-        row = {"content": content, "changed": at, "words": words, "closed_cause": cause}
+        row = {"content": content, "changed": at, "words": words, "closed_as": _closed_as(case.closed)}
         with self._database.write() as connection:
             found = _row(connection, name, lock=True)
             revision = found.revision if found is not None else 0
@@ -98,6 +105,14 @@ class FoundCases(Sequence[StoredCase]):
 
     def _read(self, row: AnyRow) -> StoredCase:
         return StoredCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
+
+
+def _closed_as(closed: Closure | None) -> str | None:
+    """Return the sort of a closed case: a list of each cause, the complaint and the kind of chain, as JSON."""
+    if closed is None:
+        return None
+    causes = dict.fromkeys(cause for cause, _ in closed.faults)
+    return json.dumps([*causes, closed.complaint, closed.chain])
 
 
 def texts_in(content: Any) -> list[str]:

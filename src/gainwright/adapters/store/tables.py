@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     AnyRow = sa.Row[*tuple[Any, ...]]
 
-NEWEST = "5"
+NEWEST = "6"
 """The revision of these tables: that of the last migration."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -151,8 +151,8 @@ kept_case = sa.Table(
     sa.Column("content", Json, nullable=False),
     sa.Column("changed", Moment, nullable=False),
     sa.Column("words", sa.Text, nullable=False, server_default=""),
-    sa.Column("closed_cause", sa.Text),
-    sa.Index(None, "closed_cause"),
+    sa.Column("closed_as", sa.Text),
+    sa.Index(None, "closed_as"),
 )
 
 device = sa.Table(

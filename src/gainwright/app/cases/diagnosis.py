@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from gainwright.app.ports import CaseFolder
     from gainwright.app.store import Cases
-    from gainwright.diagnose import Diagnosis
+    from gainwright.diagnose import ClosedCases, Diagnosis
     from gainwright.model import Case, Entry, Job
 
 
@@ -24,14 +24,14 @@ def diagnose(
     *,
     unreachable: Sequence[str] = (),
     declined: Sequence[Entry] = (),
-    closed_by_cause: Mapping[str, int],
+    counted: ClosedCases | Mapping[str, int],
 ) -> Diagnosis:
     """Return what is probably wrong with a chain, and the next test.
 
     Parameters
     ----------
     unreachable, declined : stages and leads that can't be reached, tests that can't be answered.
-    closed_by_cause : how many cases of the store were closed with each cause; the priors follow from them.
+    counted : the closed cases of the store; the priors follow from them.
 
     Raises
     ------
@@ -40,7 +40,7 @@ def diagnose(
     from gainwright.diagnose import Diagnoser, make_diagnosis
 
     check_unreachable(unreachable, job)
-    return make_diagnosis(Diagnoser(job, closed=closed_by_cause), entries, frozenset(unreachable), declined)
+    return make_diagnosis(Diagnoser(job, closed=counted), entries, frozenset(unreachable), declined)
 
 
 @dataclass
@@ -76,9 +76,9 @@ class CaseDialogue:
         return self.name if self.copies is None else self.copies.save(self.name, case)
 
 
-def begin_dialogue(text: str, title: str, *, closed_by_cause: Mapping[str, int]) -> Dialogue:
+def begin_dialogue(text: str, title: str, *, counted: ClosedCases) -> Dialogue:
     """Return a new dialogue about the job of a text."""
-    return Dialogue(text, title, today(), closed_by_cause)
+    return Dialogue(text, title, today(), counted)
 
 
 def open_case(
@@ -90,14 +90,14 @@ def open_case(
     ------
     CallError : an invalid name, or there is neither such a case nor a job.
     """
-    closed = cases.closed_by_cause()
+    counted = cases.counted()
     try:
         kept = cases.get(name)
     except CallError as error:
         if error.code != "no_such_case" or job_text is None:
             raise
-        return CaseDialogue(begin_dialogue(job_text, title, closed_by_cause=closed), name, cases, copies=copies)
-    dialogue = Dialogue.of(kept.case, closed_by_cause=closed)
+        return CaseDialogue(begin_dialogue(job_text, title, counted=counted), name, cases, copies=copies)
+    dialogue = Dialogue.of(kept.case, counted=counted)
     # the job may have been mended since; what was read stays
     dialogue.job_text = job_text or dialogue.job_text
     return CaseDialogue(dialogue, name, cases, kept.case, kept.revision, copies)

@@ -12,7 +12,7 @@ from gainwright.errors import CallError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gainwright.diagnose import Diagnoser, Diagnosis, NextTest
+    from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis, NextTest
     from gainwright.model import Case, DialogueStep, Entry, Job
 
 
@@ -31,7 +31,7 @@ class Dialogue:
     job_text: str
     title: str = ""
     opened: str = ""
-    closed_by_cause: Mapping[str, int] | None = None
+    counted: ClosedCases | None = None
     entries: list[dict[str, Any]] = field(default_factory=list)
     declined: list[dict[str, Any]] = field(default_factory=list)
     unreachable: list[str] = field(default_factory=list)
@@ -39,15 +39,13 @@ class Dialogue:
     _diagnoser: Diagnoser | None = field(default=None, repr=False)
 
     @classmethod
-    def of(
-        cls, case: Case, *, closed_by_cause: Mapping[str, int] | None = None, diagnoser: Diagnoser | None = None
-    ) -> Dialogue:
+    def of(cls, case: Case, *, counted: ClosedCases | None = None, diagnoser: Diagnoser | None = None) -> Dialogue:
         """Return the dialogue of a case, to be resumed; with its diagnoser if there is one already."""
         return cls(
             case.job,
             case.title,
             case.opened,
-            closed_by_cause,
+            counted,
             [dict(e) for e in case.evidence],
             [dict(e) for e in case.declined],
             list(case.unreachable),
@@ -81,7 +79,7 @@ class Dialogue:
             from gainwright.diagnose import Diagnoser
             from gainwright.jobfile import read_job_text
 
-            self._diagnoser = Diagnoser(read_job_text(self.job_text).job, closed=self.closed_by_cause)
+            self._diagnoser = Diagnoser(read_job_text(self.job_text).job, closed=self.counted)
         return self._diagnoser
 
     def diagnosis(self) -> Diagnosis:
@@ -237,10 +235,14 @@ class Dialogue:
         ------
         CallError : the chain can't have such a cause, or what belongs to the ending is missing.
         """
+        from gainwright.diagnose import complaint_kind
+        from gainwright.model import chain_kind
+
         closure = closure_of(ending, on=on)
         for cause, where in closure.faults:
             check_cause(self.diagnoser, cause, where)
-        return self.case().model_copy(update={"closed": closure})
+        sort = {"complaint": complaint_kind(self.read()[0]), "chain": chain_kind(self.diagnoser.job)}
+        return self.case().model_copy(update={"closed": closure.model_copy(update=sort)})
 
 
 def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -108,7 +108,7 @@ def job_paper(
         measured,
         date=wanted.date,
         music=music,
-        closed_by_cause=store.cases.closed_by_cause(),
+        counted=store.cases.counted(),
         short=wanted.short,
         volumes=volumes,
         diagnosed=diagnosed,

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import datetime
 import json
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, get_args
 
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gainwright.app.ports import Charts, Printer
-    from gainwright.diagnose import Diagnoser, Diagnosis
+    from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis
     from gainwright.metering import Knee, Recording
     from gainwright.model import Case, Entry, Job
     from gainwright.plan import Plan
@@ -42,7 +42,7 @@ class PaperMaterial:
     curves : charts of the column and of recorded sweeps.
     date : printed on the paper.
     music : the result of a scan of music.
-    closed_by_cause : how many cases of the store were closed with each cause.
+    counted : the closed cases of the store.
     short : whether the set-up sheet has one line a step.
     diagnosed : the diagnoser of the job and the diagnosis of this evidence, if they were made already.
     volumes : the highest clean volumes that were found in the set-up.
@@ -56,7 +56,7 @@ class PaperMaterial:
     curves: tuple[Chart, ...] = ()
     date: str = ""
     music: MusicResult | None = None
-    closed_by_cause: Mapping[str, int] = field(default_factory=dict)
+    counted: ClosedCases | None = None
     short: bool = False
     diagnosed: tuple[Diagnoser, Diagnosis] | None = None
     volumes: tuple[FoundVolume, ...] = ()
@@ -161,7 +161,7 @@ def _support_paper(kind: str, job: Job, material: PaperMaterial, plan: Plan | No
 
     case, entries = material.case, material.entries
     if material.diagnosed is None:
-        diagnoser = Diagnoser(job, closed=material.closed_by_cause)
+        diagnoser = Diagnoser(job, closed=material.counted)
         declined = [] if case is None else [read_entry(dict(e), job, answered=False) for e in case.declined]
         unreachable = frozenset(case.unreachable if case is not None else ())
         diagnosis = make_diagnosis(diagnoser, entries, unreachable, declined)

@@ -209,7 +209,7 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
     job = site.models.job(text)
     diagnosis = diagnosis_of_evidence(site, text, evidence)
     entries = [read_entry(e, job) for e in evidence]
-    diagnoser = site.models.diagnoser(text, site.store.cases.closed_by_cause())
+    diagnoser = site.models.diagnoser(text, site.store.cases.counted())
     learned, better_known = learn_values(diagnoser, entries)
     plan = make_plan(job, learned=learned)
     return Evaluation(

@@ -1,0 +1,131 @@
+"""A shop's closed cases, counted by cause, complaint and kind of chain, and the priors that follow from them.
+
+The prior of the causes is a Dirichlet distribution whose mean is the table's and whose total count is `WEIGHT_OF_TABLE`
+(Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.4: multinomial counts with a conjugate prior). Cases that are
+less alike count with a weight below one, as in a power prior (Ibrahim & Chen, Stat. Sci. 15, 46, 2000).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.causes import HEALTHY, NOTHING, WEIGHT_OF_TABLE
+from gainwright.model import HeardSpeaker
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Entry
+
+    Floats = npt.NDArray[np.float64]
+
+OTHER_CHAIN = 0.5
+"""Weight of a case of another kind of chain, or of one that nobody noted (common practice, no published source)."""
+OTHER_COMPLAINT = 0.5
+"""Weight of a case with another complaint, as far as its cause explains the present one (common practice, no published source)."""
+GRAVEST_FIRST = ("silent", "distorted", "hum", "whine", "faint", "normal")
+"""Complaints; of several, the first of these is the complaint."""
+_LEAST = 1e-12
+
+Weights = defaultdict[str, float]
+"""Cause -> weighted number of cases."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClosedCount:
+    """How many cases of one sort were closed with a cause; complaint and chain are empty where nobody noted them."""
+
+    cause: str
+    cases: int
+    complaint: str = ""
+    chain: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClosedCases:
+    """The closed cases of a shop, counted."""
+
+    rows: tuple[ClosedCount, ...] = ()
+
+    @classmethod
+    def of(cls, counted: ClosedCases | Mapping[str, int] | None) -> ClosedCases:
+        """Return counted cases, also from plain counts by cause."""
+        if isinstance(counted, ClosedCases):
+            return counted
+        return cls(tuple(ClosedCount(cause, cases) for cause, cases in sorted((counted or {}).items())))
+
+    @property
+    def by_cause(self) -> dict[str, int]:
+        """How many cases were closed with each cause."""
+        found: dict[str, int] = {}
+        for row in self.rows:
+            found[row.cause] = found.get(row.cause, 0) + row.cases
+        return found
+
+    def weighed(self, chain: str, complaint: str) -> tuple[Weights, Weights]:
+        """Return cause -> weighted number of cases: those with this complaint, and all others.
+
+        A healthy chain counts as `nothing_wrong`, whatever name was given to it. Without a complaint all cases count as
+        if they had the same.
+        """
+        alike, others = Weights(float), Weights(float)
+        for row in self.rows:
+            weight = row.cases * (1.0 if row.chain == chain else OTHER_CHAIN)
+            same = not complaint or row.complaint == complaint
+            cause = NOTHING if row.cause in HEALTHY else row.cause
+            (alike if same else others)[cause] += weight if same else OTHER_COMPLAINT * weight
+        return alike, others
+
+
+def learned_prior(prior: Floats, after: Floats, causes: Sequence[str], alike: Weights, others: Weights) -> Floats:
+    """Return the prior of causes that includes counted cases, shape (causes,).
+
+    After the complaint alone, the belief in a cause (at all its places together) is then the mean of the Dirichlet
+    posterior, (W p + n) / (W + sum of n): p is the belief after the complaint without any cases. A case with another
+    complaint counts as far as its cause makes the present complaint likely: by its likelihood relative to the cause that
+    makes it likeliest. The complaint's evidence over all causes together stays the same.
+
+    Parameters
+    ----------
+    prior : of each cause at each place, by the table; sums to 1, shape (causes,).
+    after : belief in each after the complaint, by the table; `prior` itself without a complaint.
+    causes : id of each.
+    alike, others : cause -> weighted number of cases, see `ClosedCases.weighed`.
+    """
+    ids = list(dict.fromkeys(causes))
+    of = np.array([ids.index(cause) for cause in causes])
+    before, p = np.bincount(of, prior), np.bincount(of, after)
+    likelihood = np.divide(p, before, out=np.zeros_like(p), where=before > 0)
+    relative = likelihood / max(float(likelihood.max()), _LEAST)
+    counted = np.array([alike[cause] + relative[i] * others[cause] for i, cause in enumerate(ids)])
+    counted[before <= 0] = 0.0
+    mean = (WEIGHT_OF_TABLE * p + counted) / (WEIGHT_OF_TABLE + counted.sum())
+    factor = np.divide(mean, p, out=np.ones_like(p), where=p > _LEAST)
+    return np.asarray(prior * factor[of])
+
+
+def with_cases(prior: Floats, causes: Sequence[Cause], counted: ClosedCases, chain: str) -> Floats:
+    """Return the prior of causes that includes a shop's cases, before any complaint, shape (causes,)."""
+    if not counted.rows:
+        return prior
+    alike, others = counted.weighed(chain, "")
+    return learned_prior(prior, prior, [c.id for c in causes], alike, others)
+
+
+def complaint_kind(entries: Sequence[Entry]) -> str:
+    """Return the complaint in what is heard in normal use, without a test tone: the gravest word, empty without any."""
+    words = {e.is_ for e in complaint_entries(entries)}
+    return next((word for word in GRAVEST_FIRST if word in words), "")
+
+
+def complaint_entries(entries: Sequence[Entry]) -> list[HeardSpeaker]:
+    """Return the entries of what is heard in normal use."""
+    heard = [e for e in entries if isinstance(e, HeardSpeaker) and e.is_ is not None]
+    return [e for e in heard if e.tone is None and not e.silence]
