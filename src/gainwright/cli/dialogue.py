@@ -131,20 +131,17 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
     elif low.startswith("add "):
         dialogue.add(_mapping(said.partition(" ")[2]))
     else:
-        return _answered(said, low, say, dialogue, test)
+        return _answered(said, say, dialogue, test)
     return True
 
 
-def _answered(said: str, low: str, say: Callable[[str], None], dialogue: Dialogue, test: NextTest | None) -> bool:
+def _answered(said: str, say: Callable[[str], None], dialogue: Dialogue, test: NextTest | None) -> bool:
     if test is None:
         say("There is no test to answer. Type help for the list of commands.")
         return False
-    if low in ("don't know", "dont know", "skip", "unknown"):
-        dialogue.decline(test)
-    elif low in ("can't reach", "cant reach", "can't reach that", "can't"):
-        say(f"skipped: every test at {dialogue.exclude_place(test)}")
-    else:
-        dialogue.answer(test, said)
+    skipped = dialogue.answer_or_skip(test, said)
+    if skipped:
+        say(f"skipped: {skipped}")
     return True
 
 

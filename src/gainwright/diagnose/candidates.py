@@ -12,6 +12,7 @@ from gainwright.diagnose.answers import INSPECTED, inspected_places
 from gainwright.diagnose.cautions import CELL, LOUD, OFF_FIRST
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
 from gainwright.diagnose.unknown_gains import unknown_gains
+from gainwright.jobfile import at_hand
 from gainwright.model import (
     AIRBAG_DASH,
     COIL_DEAD,
@@ -119,6 +120,7 @@ class Catalogue:
 
     Parameters
     ----------
+    instruments : those that there may be; tests need one that is at hand, or that was read with.
     entries : tests already made; places that they reached need no more access time.
     unreachable : stages and places that the person can't reach.
     declined : tests that the person can't make.
@@ -133,8 +135,10 @@ class Catalogue:
         unreachable: frozenset[str] = frozenset(),
         declined: Iterable[Entry] = (),
     ) -> None:
-        self.job, self.chain, self.instruments = job, chain, instruments
+        self.job, self.chain = job, chain
         self.entries = tuple(entries)
+        used = at_hand(job).keys() | {entry.with_ for entry in self.entries if isinstance(entry, Reading)}
+        self.instruments = {name: instrument for name, instrument in instruments.items() if name in used}
         self.unreachable = unreachable
         self.declined = tuple(declined)
         self.reached = {stage for entry in self.entries for stage in _stages(entry, self.job)}
@@ -234,9 +238,12 @@ class Catalogue:
                     isinstance(e, HeardSpeaker) and e.heard == speaker and e.is_ == "silent" for e in self.entries
                 )
                 for side in ("both", *(() if silent else sorted(sides))):
-                    played = path.played() | ({} if side == "both" else {"side": side})
+                    # who has nothing to measure with has no tones either, but music
+                    played = path.played() if self.instruments else {}
+                    played |= {} if side == "both" else {"side": side}
                     entry = HeardSpeaker.model_validate({"heard": speaker, **played})
-                    yield Candidate("listen", speaker, MINUTES["listen"], entry, (LOUD,), path.nodes)
+                    loud = (LOUD,) if entry.tone_hz is not None else ()
+                    yield Candidate("listen", speaker, MINUTES["listen"], entry, loud, path.nodes)
                 yield Candidate(
                     "listen", speaker, MINUTES["listen"], HeardSpeaker.model_validate({"heard": speaker, "tone": "off"})
                 )

@@ -21,7 +21,7 @@ from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import ClosedCases, with_cases
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
-from gainwright.jobfile import instruments
+from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Indicator, Multimeter, as_mapping, chain_kind
 
 if TYPE_CHECKING:
@@ -161,7 +161,7 @@ class Diagnoser:
         self.job = job
         self.chain = chain_with_unknown_gains(job)
         self.instruments = instruments(job)
-        self.causes = causes(job, self.chain.wiring, self.instruments)
+        self.causes = causes(job, self.chain.wiring, at_hand(job))
         self.table = priors(self.causes, job, self.chain.wiring)
         self.priors = with_cases(self.table, self.causes, ClosedCases.of(closed), chain_kind(job))
         self.seed = seed

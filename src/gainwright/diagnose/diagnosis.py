@@ -302,7 +302,7 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
     catalogue = Catalogue(diagnoser.job, diagnoser.chain, diagnoser.instruments, state.entries)
     stage = stages_of(diagnoser.job, stages_at(cause.where)[-1])[0]
     path = next((p for p in catalogue.paths if stage in (*p.speakers, *(n.stage for n in p.nodes))), catalogue.paths[0])
-    name = next((n for n, i in diagnoser.instruments.items() if isinstance(i, Multimeter)), "")
+    name = next((n for n, i in catalogue.instruments.items() if isinstance(i, Multimeter)), "")
     job = diagnoser.job
     do = say("{says}. {repair}", says=describe_cause(cause, job), repair=repair_text(cause))
     if not name:

@@ -23,7 +23,9 @@ _CHECKS = {
         "Everything off and the leads of {stage} disconnected: touch them with a 1.5 V cell, plus to plus, for an instant. Does the cone move out, in, or stay still?"
     ),
     "function": say("Check that {stage} is set to AC volts, its leads in the volts sockets."),
-    "settings": say("Check every control of {stage}: is each set as in the job?"),
+    "settings": say(
+        "Look at every control of {stage}: is each as it should be, none turned down, muted or filtering what should pass?"
+    ),
     "inputs": say("Follow the leads into {stage}: is left on left and right on right?"),
     "mute": say("Check whether {stage} is muted."),
     "player": say(
@@ -74,16 +76,16 @@ def describe_test_entry(test: str, entry: Entry, job: Job) -> str:
         return _ask_reading(test, entry, job)
     if isinstance(entry, HeardSpeaker):
         side = "" if entry.side == "both" else say(" on the {side}", side=say(entry.side))
-        playing = (
-            say("With no tone playing and the volume as it is")
-            if entry.silence
-            else say("Play {played}", played=_played(entry, job))
-        )
+        heard = say("{heard}{side}", heard=the_place(job, entry.heard), side=side)
+        if entry.silence:
+            return say(
+                "With nothing playing and the volume as it is, listen to {heard}: silent, hum or whine?", heard=heard
+            )
+        playing = say("Play {played}", played=_played(entry, job))
         return say(
-            "{playing} and listen to {heard}{side}: silent, faint, normal, distorted, hum or whine?",
-            playing=playing,
-            heard=the_place(job, entry.heard),
-            side=side,
+            "{playing} and listen to {heard}: silent, faint, normal, distorted, hum or whine?",
+            playing=say("Play music as usual") if entry.tone_hz is None else playing,
+            heard=heard,
         )
     if isinstance(entry, Check):
         return _ask_check(test, entry, job)

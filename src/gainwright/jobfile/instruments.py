@@ -40,6 +40,14 @@ def instruments(job: Job) -> dict[str, Instrument]:
     return {name: _complete(instrument) for name, instrument in given.items()}
 
 
+def at_hand(job: Job) -> dict[str, Instrument]:
+    """Return the instruments that fault finding may ask for: none when the job says `instruments: {}`, else `instruments`.
+
+    A plan assumes a multimeter even then: without one there is none.
+    """
+    return {} if "instruments" in job.model_fields_set and not job.instruments else instruments(job)
+
+
 def _complete(instrument: Instrument) -> Instrument:
     missing = {
         key: value

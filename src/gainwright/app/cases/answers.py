@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, get_args
 
+from gainwright.app.cases.plain_words import heard_word, lamp_word, stand_word, swap_word
 from gainwright.errors import AnswerError, CallError
 from gainwright.quantities import (
     normalise_text,
@@ -24,7 +25,13 @@ if TYPE_CHECKING:
     from gainwright.model import Job
 
 FAULT_AFTER_SWAP = ("moved", "stayed", "none")
+LAMPS = ("power_lamp", "protection_lamp")
 STANDS = {"right": "right", "wrong": "wrong"}
+LOOKED_AT = (
+    *("mute", "player", "balance", "settings", "inputs", "function", "routing", "gain", "level", "at", "volume"),
+    *("remote_level", "low_pass", "high_pass", "boost", "equaliser"),
+)
+"""What a plain sentence says of as right or wrong; of anything else only these words, or a setting."""
 _BOTH_RIGHT = ("good", "right", "ok", "both right")
 _DECIBELS = ("ratio", "dB", "-6 dB")
 _POSITIONS = {"gain": ("fraction", "%", "30 %"), "level": _DECIBELS, "at": _DECIBELS, "remote_level": _DECIBELS}
@@ -65,15 +72,25 @@ def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[st
     from gainwright.model.evidence import Heard
 
     if "heard" in entry:
-        return {"is": read_choice(text, get_args(Heard))}
+        return {"is": _chosen(text, get_args(Heard), heard_word(text, playing=entry.get("tone") != "off"))}
     if "swap" in entry:
-        return {"fault": read_choice(text, FAULT_AFTER_SWAP)}
+        return {"fault": _chosen(text, FAULT_AFTER_SWAP, swap_word(text))}
     if "at" in entry:
         return _shown(text, marks) if marks else _volts(text, second)
     place = str(entry.get("check", ""))
     if place.startswith("lead:") or "." not in place:
         return _lead(text, second)
     return _check(place.rpartition(".")[2], text)
+
+
+def _chosen(text: str, choices: Sequence[str], said: str) -> str:
+    """Return the choice that was typed, or else the one that was said in plain words."""
+    try:
+        return read_choice(text, choices)
+    except AnswerError:
+        if said not in choices:
+            raise
+        return said
 
 
 def _shown(text: str, marks: Sequence[str]) -> dict[str, Any]:
@@ -121,14 +138,22 @@ def _check(what: str, text: str) -> dict[str, Any]:
         return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
     if what == "resistance":
         return {"reads": str(read_ohms(text))}
+    if what in LAMPS:
+        return {"is": _chosen(text, ("on", "off"), lamp_word(text, protection=what == LAMPS[1]))}
+    return {"is": _stand(what, text)}
+
+
+def _stand(what: str, text: str) -> str:
+    """Return how something stands: right, wrong, or its setting."""
     plain = normalise_text(text)
-    if plain.lower() in STANDS:
-        return {"is": plain.lower()}
+    said = STANDS.get(plain.lower()) or (stand_word(text, what) if what in LOOKED_AT else "")
+    if said:
+        return said
     if what in _POSITIONS:
         dimension, unit, example = _POSITIONS[what]
         example = f"{example}, or right or wrong"
-        return {"is": str(read_measured(text, dimension, unit=unit, example=example, exact=False))}
+        return str(read_measured(text, dimension, unit=unit, example=example, exact=False))
     if what == "volume":
-        return {"is": f"{read_step(text, example='24, or right or wrong'):g}"}
+        return f"{read_step(text, example='24, or right or wrong'):g}"
     setting = _DECIMAL_COMMA.sub(".", plain)
-    return {"is": setting if " " in setting else setting.lower()}
+    return setting if " " in setting else setting.lower()

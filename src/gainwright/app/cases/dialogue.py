@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.app.cases.endings import Ending, closure_of
+from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
 from gainwright.errors import CallError
 
 if TYPE_CHECKING:
@@ -118,6 +119,26 @@ class Dialogue:
         CallError, JobError : it doesn't answer the test; the remedy has an example.
         """
         self.add(with_result(test.entry, text, marks=indicator_marks(test.entry, self.diagnoser.job)), test)
+
+    def answer_or_skip(self, test: NextTest, text: str) -> str:
+        """Take what was said to a test: an answer, or that it isn't known or can't be reached, which skips it.
+
+        Returns
+        -------
+        What was skipped, empty after an answer.
+
+        Raises
+        ------
+        CallError, JobError : it doesn't answer the test; the remedy has an example.
+        """
+        said = said_instead(text)
+        if said == CANT_REACH:
+            return f"every test at {self.exclude_place(test)}"
+        if said == DONT_KNOW:
+            self.decline(test)
+            return "this test"
+        self.answer(test, text)
+        return ""
 
     def add(self, mapping: dict[str, Any], test: NextTest | None = None) -> None:
         """Add a whole entry, asked for or not.

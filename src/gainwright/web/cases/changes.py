@@ -9,6 +9,7 @@ from urllib.parse import quote
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.app.cases.dialogue import find_test
+from gainwright.app.cases.plain_words import DONT_KNOW, said_instead
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
@@ -63,12 +64,15 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
 
 
 def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> StoredCase:
-    """Add the answer to a test; the same answer sent twice counts once.
+    """Add the answer to a test; the same answer sent twice counts once. Not knowing and not reaching can be typed too.
 
     Raises
     ------
     ConflictError, CallError, JobError : see `change`.
     """
+    said = "" if second else said_instead(text)
+    if said:
+        return (dont_know if said == DONT_KNOW else cant_reach)(site, name, seen=seen, entry=entry)
     kept = site.store.cases.get(name)
     answered = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and answered in [dict(e) for e in kept.case.evidence]:

@@ -1,0 +1,161 @@
+"""What people say in plain sentences: how it sounds, whether a lamp is lit, how a control stands; in English and German.
+
+A sentence that could mean two things means nothing here, and the person is asked again.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+DONT_KNOW, CANT_REACH = "don't know", "can't reach"
+_DONT_KNOW = (
+    r"don'?t know|dunno|no idea|no clue|can'?t (?:say|tell)|not sure|don'?t remember|unknown|skip"
+    r"|wei(?:ß|ss) (?:ich )?(?:\w+ )?nicht|keine ahnung|nicht sicher|kann (?:ich )?(?:\w+ )?nicht (?:sagen|erkennen)"
+)
+_CANT_REACH = (
+    r"can'?t (?:reach|get (?:at|to)|see)\b.*|can'?t|(?:it'?s )?(?:under|behind) the \w+"
+    r"|komm\w* (?:ich )?(?:\w+ )?nicht (?:ran|dran|hin)|nicht erreichbar|seh\w* (?:ich )?(?:\w+ )?nicht"
+)
+_NO = r"(?:no|not|never|without|isn'?t|aren'?t|doesn'?t|don'?t|didn'?t|won'?t|nicht|kein\w*|ohne)"
+_BETWEEN = r"(?:\s+(?:a|an|any|the|it|really|to|be|richtig|mehr|der|die|das|ein\w*))*\s+"
+
+_DISTORTED = (
+    r"distort\w*|crackl\w*|rattl\w*|scratch\w*|rasp\w*|fuzzy|harsh|garbled|break\w* up|clip(?:s|ping)\b|farts?\b"
+    r"|verzerr\w*|kratz\w*|schepper\w*|krächz\w*|schnarr\w*|knister\w*|übersteuer\w*"
+)
+_HUM = r"hum(?:s|ming)?\b|buzz\w*|brumm\w*|summ(?:t|en)\b"
+_WHINE = r"whin\w*|whistl\w*|pfeif\w*|jaul\w*"
+_PLAYS = r"play(?:s|ing)?\b|work(?:s|ing)?\b|sound\b|output\b|bass\b|spielt\b|spielen\b|geht\b|gehen\b|läuft\b|laufen\b|funktionier\w*|ton\b|signal\b"
+_HEARD = {
+    "faint": r"faint\w*|(?:almost|hardly|barely|next to|nearly) (?:nothing|any\w*|no\w*)|hardly|barely|weak\w*|quiet(?:er|ly)?\b"
+    r"|low(?:er)?\b|soft(?:er|ly)?\b|(?:fast|kaum|so gut wie) (?:nichts|was|etwas|kein\w*)|leise\w*|schwach\w*|schwächer|kaum",
+    "silent": r"silen\w*|nothing(?: at all)?|none\b|dead\b|mute\b|not a (?:sound|peep|thing)|gar nichts|nichts|stumm|tot\b|mucks\w*"
+    rf"|{_NO}{_BETWEEN}(?:{_PLAYS})|(?:{_PLAYS})\s+(?:\w+\s+)?nicht\b",
+    "distorted": _DISTORTED,
+    "hum": _HUM,
+    "whine": _WHINE,
+    "normal": r"normal\w*|fine\b|okay\b|ok\b|good\b|clear\w*|clean\w*|as (?:always|usual|it should|before)|sounds? right|loud\b"
+    rf"|gut\b|wie immer|wie sonst|in ordnung|sauber|klar\b|laut\b|{_PLAYS}",
+}
+"""How a speaker sounds -> what people say; read in this order, and what one has taken the next doesn't see."""
+_QUALITY = rf"{_NO}{_BETWEEN}(?:{_DISTORTED}|{_HUM}|{_WHINE})"
+_ON = r"on\b|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|weiß\b"
+_LAMP = {
+    "off": rf"off\b|dark\b|dead\b|nothing|aus\b|dunkel|nichts|{_NO}{_BETWEEN}(?:(?:red|rotes)\s+)?(?:{_ON}|red\b|rot\w*)|(?:{_ON})\s+nicht\b",
+    "on": _ON,
+}
+_YES, _NAY = r"yes\b|yeah|yep|yup|ja\b|jawohl", r"no\b|nope|nein\b|nö\b"
+_RIGHT = (
+    r"right\b|correct\w*|fine\b|good\b|okay\b|ok\b|as (?:it|they|always|usual)|in the (?:middle|centre|center)|centred|centered"
+    r"|untouched|normal|stimmt\b|stimmen\b|passt\b|passen\b|richtig\w*|in ordnung|mitte\b|mittig|gut\b|unverändert"
+)
+_STANDS = {
+    "wrong": rf"wrong\w*|{_NO}{_BETWEEN}(?:{_RIGHT})|(?:{_RIGHT})\s+nicht\b|(?:turned|all the way|way|fully|right) down|minimum|at (?:zero|the bottom)|\bzero\b"
+    r"|muted|forward|to(?:wards)? the (?:front|rear|back|left|right)\b|swapped|reversed|crossed|changed|switched off"
+    r"|falsch\w*|verstellt|ganz unten|zugedreht|runtergedreht|auf (?:null|minimum)|stumm\w*|nach (?:vorn\w*|hinten|links|rechts)"
+    r"|vertauscht\w*|verdreht|ausgeschaltet",
+    "right": _RIGHT,
+}
+_SWAPPED = {
+    "none": r"both (?:sides )?(?:are |sound |play )?(?:alike|the same|fine|good|play\b)|no difference|no fault|beide (?:seiten )?(?:\w+ )?(?:gleich|gut)",
+    "stayed": rf"stay\w*|same\b|{_NO}{_BETWEEN}(?:mov\w*|change\w*|gewandert)|no change|still (?:the|on|left|right)\b.*|bleib\w*|geblieben|gleiche\w*|immer noch",
+    "moved": r"mov\w*|wander\w*|other side|now (?:the|it'?s)\b.*|chang\w* sides?|swapped sides|gewandert|gewechselt|andere\w* seite|jetzt (?:links|rechts)\b.*",
+}
+_MUTED = {
+    "right": rf"{_NO}{_BETWEEN}(?:mute\w*|stumm\w*)|unmuted|{_NAY}|off\b|aus\b",
+    "wrong": rf"mute\w*|stumm\w*|{_YES}|on\b|an\b",
+}
+_BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link")
+"""What is asked so that yes means right."""
+
+
+def said_instead(text: str) -> str:
+    """Return `DONT_KNOW` or `CANT_REACH` when that is what was said instead of an answer; else an empty text."""
+    plain = _plain(text)
+    if re.fullmatch(
+        rf"(?:\W*(?:i|sorry|ich|das|well|hm+|really|honestly|ehrlich|leider)\b)*\W*(?:{_DONT_KNOW})\W*(?:\w+\W*){{0,3}}",
+        plain,
+    ):
+        return DONT_KNOW
+    if re.fullmatch(rf"(?:\W*(?:i|sorry|ich|da|leider)\b)*\W*(?:{_CANT_REACH})\W*(?:\w+\W*){{0,3}}", plain):
+        return CANT_REACH
+    return ""
+
+
+def heard_word(text: str, *, playing: bool = True) -> str:
+    """Return how a speaker sounds, as evidence has it; empty where the sentence doesn't tell, or tells two things.
+
+    Parameters
+    ----------
+    playing : whether something plays; if not, what is normal is silent.
+    """
+    plain = _plain(text)
+    if plain == "still":
+        return "silent"
+    rest, denied = re.subn(_QUALITY, " ", plain)
+    found = _meanings(rest, _HEARD)
+    if not playing:
+        found = ({"silent"} if found & {"normal", "silent"} or (denied and not found) else set()) | found & {
+            "hum",
+            "whine",
+        }
+    elif denied and not found:
+        return ""
+    special = found - {"normal", "silent"}
+    if len(special) == 1:
+        return special.pop()
+    return found.pop() if len(found) == 1 else ""
+
+
+def lamp_word(text: str, *, protection: bool = False) -> str:
+    """Return `on` or `off` of a lamp; empty where it isn't clear: a red one may be the other lamp."""
+    plain = _plain(text)
+    found = _meanings(plain, _LAMP)
+    if re.search(r"\b(?:red|rot\w*)\b", plain) and "off" not in found:
+        return "on" if protection else ""
+    return _one_or_yes(plain, found, {"on": _YES, "off": _NAY})
+
+
+def stand_word(text: str, what: str) -> str:
+    """Return `right` or `wrong` of something that was looked at; empty where the sentence doesn't tell.
+
+    Parameters
+    ----------
+    what : the last word of its name in evidence: `mute`, `balance`, `settings`.
+    """
+    plain = _plain(text)
+    if what == "mute":
+        found = _meanings(plain, _MUTED)
+        return found.pop() if len(found) == 1 else ""
+    yes = {"right": _YES, "wrong": _NAY} if what in _BY_YES_AND_NO else {}
+    return _one_or_yes(plain, _meanings(plain, _STANDS), yes)
+
+
+def swap_word(text: str) -> str:
+    """Return whether a fault moved, stayed or is on neither side; empty where the sentence doesn't tell."""
+    found = _meanings(_plain(text), _SWAPPED)
+    return found.pop() if len(found) == 1 else ""
+
+
+def _meanings(plain: str, table: Mapping[str, str]) -> set[str]:
+    found = set()
+    for meaning, words in table.items():
+        plain, times = re.subn(rf"\b(?:{words})", " ; ", plain)
+        if times:
+            found.add(meaning)
+    return found
+
+
+def _one_or_yes(plain: str, found: set[str], by_yes: Mapping[str, str]) -> str:
+    """Return the one meaning that was found, or that of a yes or no at the beginning; empty if they contradict."""
+    said = {meaning for meaning, words in by_yes.items() if re.match(rf"\W*(?:{words})", plain)}
+    both = found | said
+    return both.pop() if len(both) == 1 else ""
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().replace("\u2019", "'").replace("ß", "ß").split())[:200]

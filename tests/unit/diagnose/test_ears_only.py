@@ -1,0 +1,57 @@
+"""A job that says it has no instruments is searched by ear and eye; one that doesn't say has a meter, as before."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.diagnose import Diagnoser
+from gainwright.diagnose.candidates import Catalogue
+from gainwright.jobfile import read_entry, read_job_text
+from gainwright.jobfile.starting.typical import chain_text
+
+TEXT = chain_text("radio_sub")
+PROBING = (
+    "measure",
+    "measure_supply",
+    "measure_speaker",
+    "move_cone",
+    "check_lead",
+    "check_measuring_lead",
+    "feed",
+    "look_at_meter",
+)
+
+
+def possible(text: str, *entries: dict[str, str]) -> tuple[Diagnoser, list[dict[str, str]], set[str]]:
+    """Return the diagnoser of a job, the listening tests as entries, and the kinds of all tests."""
+    job = read_job_text(text).job
+    diagnoser = Diagnoser(job)
+    read = [read_entry(entry, job) for entry in entries]
+    candidates = Catalogue(job, diagnoser.chain, diagnoser.instruments, read).all()
+    listening = [c.entry.model_dump(exclude_unset=True) for c in candidates if c.test == "listen"]
+    return diagnoser, listening, {c.test for c in candidates}
+
+
+def test_nothing_is_measured_where_nothing_is_at_hand() -> None:
+    """No test needs a meter or a tone, and no measuring lead can be the cause."""
+    diagnoser, listening, kinds = possible(TEXT)
+    assert kinds.isdisjoint(PROBING)
+    assert {str(entry.get("tone")) for entry in listening} == {"None", "off"}
+    assert not [c for c in diagnoser.causes if c.where in diagnoser.instruments]
+
+
+def test_a_meter_that_was_read_is_at_hand() -> None:
+    """Somebody fetched one: from its first reading on it is asked for."""
+    _, listening, kinds = possible(
+        TEXT, {"at": "sub_amplifier.out.mono", "with": "meter", "tone": "50 Hz", "reads": "0.1 V"}
+    )
+    assert {"measure", "check_lead"} <= kinds
+    assert "50 Hz" in {str(entry.get("tone")) for entry in listening}
+
+
+@pytest.mark.parametrize("text", [TEXT.replace("instruments: {}\n", ""), chain_text("radio_sub", ("meter",))])
+def test_a_job_that_does_not_say_has_a_meter(text: str) -> None:
+    """As one that says so."""
+    diagnoser, _, kinds = possible(text)
+    assert {"measure", "check_lead", "measure_speaker"} <= kinds
+    assert [c for c in diagnoser.causes if c.where == "meter"]
