@@ -224,6 +224,9 @@ class Cases(Protocol):
     def counted(self) -> ClosedCases:
         """Return the closed cases, counted by cause, complaint and kind of chain; the priors of every diagnosis follow from them."""
 
+    def add_all(self, cases: Mapping[str, Case]) -> None:
+        """Add new cases by name, all or none. ConflictError: one of the names is in use."""
+
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Write a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from gainwright.cli.base import Json, app, exit_if_wrong, print_json, print_text
+from gainwright.cli.base import Json, app, exit_if_wrong, print_json, print_text, say
 from gainwright.cli.stored_cases import StorePlace, opened_store
 
 if TYPE_CHECKING:
@@ -103,6 +103,50 @@ def export_cases(
         first = f"cases exported: {len(done.added)}; unchanged: {len(done.same)}"
         print_text("\n".join([first, *(f"{name}: a different file of this name exists" for name in done.differing)]))
     exit_if_wrong(bool(done.differing))
+
+
+@group.command(name="import-history")
+def import_history(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A table of closed cases (CSV).")],
+    store: StorePlace = "",
+    as_json: Json = False,
+) -> None:
+    """Import a shop's history of closed cases from a table: all of it, or nothing; wrong lines are listed."""
+    from gainwright.adapters.files import read_text
+    from gainwright.app.cases.history import MOST_BYTES, HistoryError
+    from gainwright.app.cases.history_import import import_history
+
+    content = read_text(file, most_bytes=MOST_BYTES, remedy="name a table").encode()
+    with opened_store(store) as opened:
+        try:
+            done = import_history(opened.cases, content)
+        except HistoryError as error:
+            for line in error.lines:
+                say(str(line))
+            wrong = f"{len(error.lines)} line{'s are' if len(error.lines) != 1 else ' is'} wrong"
+            raise HistoryError(
+                f"nothing was imported: {wrong}", code=error.code, where=str(file), remedy="correct the table"
+            ) from None
+    if as_json:
+        print_json(done)
+    else:
+        print_text(f"cases imported: {len(done.added)}; unchanged: {len(done.same)}")
+
+
+@group.command(name="export-history")
+def export_history(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new table (CSV).")],
+    store: StorePlace = "",
+    as_json: Json = False,
+) -> None:
+    """Write all closed cases into a table, which can be imported again."""
+    from gainwright.app.cases.history import write_history
+    from gainwright.cli.base import write_new_file
+
+    with opened_store(store) as opened:
+        table = write_history(opened.cases.find())
+    write_new_file(file, table)
+    print_json({"file": str(file)}) if as_json else print_text(f"written: {file}")
 
 
 def _check_text(found: StoreCheck) -> str:

@@ -30,8 +30,8 @@ OTHER_CHAIN = 0.5
 """Weight of a case of another kind of chain, or of one that nobody noted (common practice, no published source)."""
 OTHER_COMPLAINT = 0.5
 """Weight of a case with another complaint, as far as its cause explains the present one (common practice, no published source)."""
-GRAVEST_FIRST = ("silent", "distorted", "hum", "whine", "faint", "normal")
-"""Complaints; of several, the first of these is the complaint."""
+COMPLAINTS = ("silent", "distorted", "hum", "whine", "faint", "normal")
+"""Complaints, the gravest first; of several, the first of these is the complaint."""
 _LEAST = 1e-12
 
 Weights = defaultdict[str, float]
@@ -122,7 +122,7 @@ def with_cases(prior: Floats, causes: Sequence[Cause], counted: ClosedCases, cha
 def complaint_kind(entries: Sequence[Entry]) -> str:
     """Return the complaint in what is heard in normal use, without a test tone: the gravest word, empty without any."""
     words = {e.is_ for e in complaint_entries(entries)}
-    return next((word for word in GRAVEST_FIRST if word in words), "")
+    return next((word for word in COMPLAINTS if word in words), "")
 
 
 def complaint_entries(entries: Sequence[Entry]) -> list[HeardSpeaker]:

@@ -48,6 +48,7 @@ class Closure(Frozen):
     named : something else, in the words of the person who closed the case.
     complaint, chain : what was heard and the kind of chain (`chain_kind`), by which the case is counted; empty when
         nobody noted them.
+    tests, minutes : what it took, of a case that has no dialogue.
     """
 
     cause: str = Field(default="", max_length=80)
@@ -60,6 +61,8 @@ class Closure(Frozen):
     named: str = Field(default="", max_length=200)
     complaint: str = Field(default="", max_length=80)
     chain: str = Field(default="", max_length=120)
+    tests: int | None = Field(default=None, ge=0)
+    minutes: float | None = Field(default=None, ge=0)
 
     @model_validator(mode="before")
     @classmethod
@@ -100,7 +103,7 @@ class Closure(Frozen):
 
 
 class Case(Frozen):
-    """A case as in its file; `job` is the text of the job file, `evidence` its entries."""
+    """A case as in its file; `job` is the text of the job file (empty for a case of a shop's history), `evidence` its entries."""
 
     format: Literal[1] = 1
     title: str = Field(default="", max_length=300)

@@ -31,8 +31,8 @@ class ClosureWords:
     says: str
 
 
-def closure_words(closed: Closure, job: Job) -> ClosureWords:
-    """Return how a case ended, in words."""
+def closure_words(closed: Closure, job: Job | None) -> ClosureWords:
+    """Return how a case ended, in words; without a job its places stand as they were noted."""
     if closed.outcome == "unsolved":
         return ClosureWords(UNSOLVED, "")
     if closed.outcome == "something_else":
@@ -42,15 +42,19 @@ def closure_words(closed: Closure, job: Job) -> ClosureWords:
     return ClosureWords(names, joined([_meaning(cause, job) for cause in causes], by="{a} {b}"))
 
 
-def _name(cause: Cause, job: Job) -> str:
+def _name(cause: Cause, job: Job | None) -> str:
+    words = cause.id.replace("_", " ")
+    if job is None:
+        return say("{cause}: {place}", cause=words, place=cause.where) if cause.where else words
     try:
         return short_name(cause, job)
     except KeyError:  # a place or cause of another version of the job, or of the program
-        words = cause.id.replace("_", " ")
         return say("{cause}: {place}", cause=words, place=the_place(job, cause.where)) if cause.where else words
 
 
-def _meaning(cause: Cause, job: Job) -> str:
+def _meaning(cause: Cause, job: Job | None) -> str:
+    if job is None:
+        return ""
     try:
         return say("{says}. {repair}", says=sentence(describe_cause(cause, job)), repair=repair_text(cause))
     except KeyError:

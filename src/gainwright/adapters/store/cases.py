@@ -17,6 +17,9 @@ from gainwright.errors import CallError
 from gainwright.model import Case, Closure
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+
     from gainwright.adapters.store.database import Database
     from gainwright.adapters.store.tables import AnyRow
 
@@ -58,14 +61,23 @@ class SqlCases:
         rows = (ClosedCount(cause, n, complaint, chain) for (cause, complaint, chain), n in sorted(found.items()))
         return ClosedCases(tuple(rows))
 
+    def add_all(self, cases: Mapping[str, Case]) -> None:
+        """Add new cases by name, all or none. ConflictError: one of the names is in use."""
+        at = now()
+        rows = [{"name": name, "revision": 1, **_new_row(name, case, at)} for name, case in cases.items()]
+        if not rows:
+            return
+        with self._database.write() as connection:
+            try:
+                connection.execute(kept_case.insert(), rows)
+            except sa.exc.IntegrityError:
+                raise ConflictError(
+                    "one of these names is in use", code="conflict", remedy="try again; nothing was written"
+                ) from None
+
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
         """Store a case; `seen` is 0 for a new one. ConflictError: its revision isn't `seen`."""
-        check_case_name(name)
-        content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
-        words = searched(name, *texts_in(content))
-        writable(case=words + json.dumps(content, ensure_ascii=False))
-        at = now()
-        row = {"content": content, "changed": at, "words": words, "closed_as": _closed_as(case.closed)}
+        row = _new_row(name, case, at := now())
         with self._database.write() as connection:
             found = _row(connection, name, lock=True)
             revision = found.revision if found is not None else 0
@@ -105,6 +117,15 @@ class FoundCases(Sequence[StoredCase]):
 
     def _read(self, row: AnyRow) -> StoredCase:
         return StoredCase(row.name, Case.model_validate_json(row.content), row.revision, row.changed)
+
+
+def _new_row(name: str, case: Case, at: datetime) -> dict[str, Any]:
+    """Return what is stored of a case beside name and revision. CallError: an invalid name, or characters that can't be stored."""
+    check_case_name(name)
+    content = case.model_dump(mode="json", exclude_defaults=True, by_alias=True)
+    words = searched(name, *texts_in(content))
+    writable(case=words + json.dumps(content, ensure_ascii=False))
+    return {"content": content, "changed": at, "words": words, "closed_as": _closed_as(case.closed)}
 
 
 def _closed_as(closed: Closure | None) -> str | None:

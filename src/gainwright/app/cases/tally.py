@@ -44,14 +44,22 @@ def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
 def _count(cause: str, of: list[Case]) -> CauseCount:
     from gainwright.report.cases import CauseCount
 
-    tests = median(sum(1 for s in case.dialogue if s.test and s.answer == "answered") for case in of)
-    return CauseCount(
-        cause,
-        len(of),
-        tests,
-        median(sum(s.minutes for s in case.dialogue) for case in of),
-        sum(_missed(case) for case in of),
-    )
+    tests, minutes = median(map(tests_of, of)), median(map(minutes_of, of))
+    return CauseCount(cause, len(of), tests, minutes, sum(_missed(case) for case in of))
+
+
+def tests_of(case: Case) -> int:
+    """Return how many tests of a case were answered."""
+    if case.closed is not None and case.closed.tests is not None:
+        return case.closed.tests
+    return sum(1 for step in case.dialogue if step.test and step.answer == "answered")
+
+
+def minutes_of(case: Case) -> float:
+    """Return the minutes that the tests of a case took."""
+    if case.closed is not None and case.closed.minutes is not None:
+        return case.closed.minutes
+    return sum(step.minutes for step in case.dialogue)
 
 
 def _missed(case: Case) -> bool:

@@ -6,11 +6,14 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, UploadFile
 from pydantic import BaseModel, Field
+from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.endings import Ending
+from gainwright.app.cases.history import MOST_BYTES, write_history
+from gainwright.app.cases.history_import import ImportedHistory, import_history
 from gainwright.app.clock import today
 from gainwright.diagnose.result import Diagnosis
 from gainwright.errors import CallError
@@ -23,9 +26,11 @@ from gainwright.web.diagnoses import diagnosis_of, diagnosis_of_evidence, dialog
 from gainwright.web.form_fields import Seen
 from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set
 from gainwright.web.site import CurrentCase, CurrentJob, CurrentSite
+from gainwright.web.work_api import attachment
 
 if TYPE_CHECKING:
     from gainwright.app.store import StoredCase
+    from gainwright.web.site import Site
 
 router = APIRouter(prefix="/api", tags=["cases"])
 
@@ -158,6 +163,24 @@ def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
 def tally(site: CurrentSite) -> CaseCounts:
     """Return the counts of the shop's closed cases, as `gainwright cases --json` does."""
     return diagnoses.tally(site)
+
+
+@router.get("/history.csv", response_class=Response, responses={200: {"content": {"text/csv": {}}}})
+def history(site: CurrentSite) -> Response:
+    """Return the shop's closed cases as a table of CSV, which can be imported again."""
+    return history_table(site)
+
+
+def history_table(site: Site) -> Response:
+    """Return the closed cases as a file of CSV."""
+    table = write_history(site.store.cases.find())
+    return attachment(table.encode(), name="closed-cases.csv", media_type="text/csv; charset=utf-8")
+
+
+@router.post("/history", status_code=201)
+def add_history(site: CurrentSite, file: UploadFile) -> ImportedHistory:
+    """Import a table of closed cases, all of it or nothing; an error names every wrong line."""
+    return import_history(site.store.cases, file.file.read(MOST_BYTES + 1))
 
 
 @router.get("/cases/{name}")

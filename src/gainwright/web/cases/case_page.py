@@ -73,6 +73,9 @@ def case_page(
     from gainwright.report.chain_layout import lay_out_both_ways
 
     kept = site.store.cases.get(name)
+    if kept.case.closed is not None and not kept.case.job:
+        ended = closure_words(kept.case.closed, None)
+        return page(request, "case_of_history.html", kept=kept, case=kept.case, ended=ended, error=error)
     dialogue = dialogue_of(site, kept.case)
     diagnosis = diagnosis_of(site.models, dialogue)
     job = dialogue.diagnoser.job

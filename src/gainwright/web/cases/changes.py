@@ -137,8 +137,10 @@ def close(site: Site, name: str, *, seen: int, ending: Ending) -> StoredCase:
 
 
 def reopen(site: Site, name: str, *, seen: int) -> StoredCase:
-    """Open a closed case again."""
+    """Open a closed case again. CallError: it is one of the shop's history, without a job."""
     kept = site.store.cases.get(name)
+    if not kept.case.job:
+        raise CallError("this case was imported without a job, so it can't be reopened", code="no_job")
     return site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
 
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gainwright.app.cases.answer_forms import entry_from_form
 from gainwright.app.cases.endings import Ending
+from gainwright.app.cases.history import COLUMNS, MOST_BYTES, HistoryError
+from gainwright.app.cases.history_import import import_history
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
 from gainwright.model.case import NO_FAULT, Outcome
 from gainwright.report.closing import OUTCOMES
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes, pictures
+from gainwright.web.cases.api import history_table
 from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
 from gainwright.web.form_fields import Fields, seen_of
@@ -26,6 +29,7 @@ from gainwright.web.site import CurrentCase, CurrentSite
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from gainwright.app.cases.history_import import ImportedHistory
     from gainwright.app.store import StoredCase
     from gainwright.web.site import Site
 
@@ -49,7 +53,33 @@ def cases(request: Request, site: CurrentSite, words: Words = "", show: Show = "
 @router.get("/cases/tally")
 def tally(request: Request, site: CurrentSite) -> Response:
     """Show the counts of the shop's closed cases."""
-    return page(request, "tally.html", counts=diagnoses.tally(site), outcomes=OUTCOMES)
+    return _tally(request, site)
+
+
+def _tally(
+    request: Request, site: Site, *, done: ImportedHistory | None = None, error: GainwrightError | None = None
+) -> Response:
+    wrong = error.lines if isinstance(error, HistoryError) else ()
+    counts = diagnoses.tally(site)
+    return page(
+        request, "tally.html", counts=counts, outcomes=OUTCOMES, columns=COLUMNS, done=done, wrong=wrong, error=error
+    )
+
+
+@router.post("/cases/tally/history")
+def add_history(request: Request, site: CurrentSite, file: UploadFile) -> Response:
+    """Import a table of closed cases; its wrong lines are listed, and nothing is stored."""
+    try:
+        done = import_history(site.store.cases, file.file.read(MOST_BYTES + 1))
+    except GainwrightError as error:
+        return _tally(request, site, error=error)
+    return _tally(request, site, done=done)
+
+
+@router.get("/cases/tally/history.csv")
+def history(site: CurrentSite) -> Response:
+    """Return the closed cases as a table."""
+    return history_table(site)
 
 
 @router.get("/cases/tally.svg")
