@@ -14,12 +14,13 @@ from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.heard_answers import HeardAnswers
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, certain
 from gainwright.jobfile import DC_SHARES
-from gainwright.model import Speaker, leads_by_name, link_place
+from gainwright.model import Amplifier, Speaker, leads_by_name, link_place
 from gainwright.solve import good_lead_ohm
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from gainwright.diagnose.causes import Cause
     from gainwright.diagnose.ensemble import Ensemble
     from gainwright.diagnose.observer import Observer
     from gainwright.model import Node, Port
@@ -63,9 +64,7 @@ class AnswerModel(HeardAnswers):
         self._kept: dict[tuple[object, ...], Answers] = {}
         self._noise: dict[tuple[str, Node, float], float] = {}
         self._arriving: dict[Wire, Floats] = {}
-        self._looks = [
-            {p for cause in h for p in inspected_places(cause.id, cause.where)} for h in self.ensemble.hypotheses
-        ]
+        self._looks = [{p for cause in h for p in self._looked_at(cause)} for h in self.ensemble.hypotheses]
         links = {str(run): link_place(run) for run in self.chain.wiring.leads if self.chain.wiring.is_digital(run)}
         for looks, h in zip(self._looks, self.ensemble.hypotheses, strict=True):
             looks |= {links[cause.where] for cause in h if cause.where in links}
@@ -205,11 +204,17 @@ class AnswerModel(HeardAnswers):
         shares = np.interp((order + 0.5) / draws, [0.0, 0.05, 0.5, 0.95, 1.0], [ends[0], low, middle, high, ends[1]])
         return np.asarray(shares / middle)
 
+    def _looked_at(self, cause: Cause) -> tuple[str, ...]:
+        """Return where a cause is seen; a knob on an amplifier's wire at the knob alone, not at the amplifier's gain."""
+        knob = cause.id == "level_control_down" and isinstance(self.chain.job.stages.get(cause.where), Amplifier)
+        return (f"{cause.where}.remote_level",) if knob else inspected_places(cause.id, cause.where)
+
     def _inspection(self, place: str) -> Answers:
         """Return whether a control, or every control of a stage, is as in the job: wrong if a cause affects it."""
         if place.endswith(".settings"):
-            stage = place.removesuffix("settings")
-            seen = [any(p.startswith(stage) and not p.endswith(".inputs") for p in found) for found in self._looks]
+            # a knob on a wire is elsewhere
+            stage, elsewhere = place.removesuffix("settings"), (".inputs", ".remote_level")
+            seen = [any(p.startswith(stage) and not p.endswith(elsewhere) for p in found) for found in self._looks]
         else:
             seen = [place in found for found in self._looks]
         return certain(("right", "wrong"), [int(s) for s in seen], SURE["look"])

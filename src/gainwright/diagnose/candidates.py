@@ -36,6 +36,7 @@ from gainwright.model import (
     Speaker,
     SwapTest,
     gives_power,
+    is_built_in,
     is_tweeter,
     leads_by_name,
     link_place,
@@ -170,6 +171,8 @@ class Catalogue:
         stages = _stages(candidate.entry, self.job)
         if candidate.where in self.unreachable or stages & self.unreachable:
             return True
+        if any(is_built_in(self.job.stages[stage]) for stage in stages if stage in self.job.stages):
+            return True
         probing = candidate.test in ("measure", "record", "indicate", "check_lead", "feed")
         return probing and any(not self.job.stages[s].reachable for s in stages)
 
@@ -200,7 +203,9 @@ class Catalogue:
                 yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG_DASH,))
             else:
                 test = "read_off_gain" if place in unknown else "look_at_control"
-                yield Candidate(test, place, MINUTES[test] + self._settling(stage), _check(place))
+                knob = place.endswith(".remote_level")
+                minutes = MINUTES[test] + (SETTLING_MINUTES["level_control"] if knob else self._settling(stage))
+                yield Candidate(test, place, minutes, _check(place))
         for stage in dict.fromkeys(place.split(".")[0] for place in wanted):
             if f"{stage}.settings" in known and sum(place.startswith(f"{stage}.") for place in wanted) > 1:
                 minutes = MINUTES["look_at_settings"] + self._settling(stage)

@@ -65,7 +65,15 @@ from gainwright.model.places import check_places, leads_by_name, link_place, sta
 from gainwright.model.resolving import resolve
 from gainwright.model.short_forms import long_form
 from gainwright.model.source_stages import HeadUnit, SourceOutput
-from gainwright.model.speaker_outputs import gives_power, has_divider, is_subwoofer, is_tweeter, may_connect, may_float
+from gainwright.model.speaker_outputs import (
+    gives_power,
+    has_divider,
+    is_built_in,
+    is_subwoofer,
+    is_tweeter,
+    may_connect,
+    may_float,
+)
 from gainwright.model.stage_keys import MOST_LETTERS, SOURCE_TYPE, Lead, Volume
 from gainwright.model.stages import (
     STAGES,
@@ -166,6 +174,7 @@ __all__ = [
     "device_words",
     "gives_power",
     "has_divider",
+    "is_built_in",
     "is_control",
     "is_needed",
     "is_subwoofer",

@@ -71,6 +71,11 @@ def may_float(stage: AnyStage) -> bool:
     return (isinstance(stage, Amplifier) and stage.bridged) or (isinstance(stage, HeadUnit) and stage.speaker_level)
 
 
+def is_built_in(stage: AnyStage) -> bool:
+    """Return whether a stage is an amplifier inside another device: neither its outputs nor lamps can be got at."""
+    return isinstance(stage, Amplifier) and not stage.reachable and not stage.lamps
+
+
 def has_divider(recorder: Recorder) -> bool:
     """Return whether a recorder has a divider before its input."""
     return recorder.attenuator is not None and recorder.attenuator.known and recorder.attenuator.nominal != 0

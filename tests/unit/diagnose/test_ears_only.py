@@ -55,3 +55,22 @@ def test_a_job_that_does_not_say_has_a_meter(text: str) -> None:
     diagnoser, _, kinds = possible(text)
     assert {"measure", "check_lead", "measure_speaker"} <= kinds
     assert [c for c in diagnoser.causes if c.where == "meter"]
+
+
+def test_an_amplifier_inside_the_radio_is_not_looked_at() -> None:
+    """It has neither lamps nor controls to be seen, nor inputs to be got at; its speakers are listened to."""
+    _, listening, _ = possible(TEXT)
+    job = read_job_text(TEXT).job
+    diagnoser = Diagnoser(job)
+    candidates = Catalogue(job, diagnoser.chain, diagnoser.instruments, ()).all()
+    assert not [c.where for c in candidates if "power_stage" in c.where]
+    assert "front_speakers" in {entry["heard"] for entry in listening}
+
+
+def test_a_knob_on_a_wire_is_looked_at_by_itself() -> None:
+    """The amplifier's controls look right while its knob at the driver's seat is down; the knob itself looks wrong."""
+    diagnoser = Diagnoser(read_job_text(chain_text("radio_sub", ("knob",))).job)
+    down = [str(cause) for cause in diagnoser.causes].index("level_control_down at sub_amplifier")
+    for what, seen in (("settings", "right"), ("gain", "right"), ("remote_level", "wrong")):
+        answers = diagnoser.rough.check(f"sub_amplifier.{what}")
+        assert answers.chance[answers.labels.index(seen), down, 0] > 0.9, what
