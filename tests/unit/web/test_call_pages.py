@@ -70,3 +70,13 @@ def test_unknown_chain_shows_the_page_again(client: TestClient) -> None:
     assert done.status_code >= 400
     assert re.search(r'name="also:meter" value="yes" checked', done.text)
     assert client.post("/api/cases", json={"chain": "horn"}).status_code >= 400
+
+
+def test_chain_can_be_described(client: TestClient) -> None:
+    """What fits one chain begins it; what fits two shows these two, and what tells nothing is said so."""
+    done = client.post("/cases/new", data={"said": "4-channel and mono amp, with a bass knob"})
+    assert re.findall(r'name="chain" value="(\w+)"', done.text) == ["factory_doors_and_sub", "radio_doors_and_sub"]
+    assert 'name="also:knob" value="yes" checked' in done.text
+    assert "name its amplifiers" in client.post("/cases/new", data={"said": "it hums"}).text
+    begun = client.post("/cases/new", data={"said": "five-channel amp", "title": "Blue"})
+    assert 'id="ask"' in begun.text
