@@ -50,7 +50,6 @@ from gainwright.solve import recorder_full_scale_v
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from gainwright.diagnose.causes import Cause
     from gainwright.model import Entry, Instrument, Job, Node
     from gainwright.solve import Chain
 
@@ -142,7 +141,7 @@ class Catalogue:
         self.instruments = {name: instrument for name, instrument in instruments.items() if name in used}
         self.unreachable = unreachable
         self.declined = tuple(declined)
-        self.reached = {stage for entry in self.entries for stage in _stages(entry, self.job)}
+        self.reached = {stage for entry in self.entries for stage in stages_entered(entry, self.job)}
         self.paths = played_paths(job, chain, instruments, self.entries)
 
     def access(self, stage: str) -> float:
@@ -168,7 +167,7 @@ class Catalogue:
         return [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
 
     def _out_of_reach(self, candidate: Candidate) -> bool:
-        stages = _stages(candidate.entry, self.job)
+        stages = stages_entered(candidate.entry, self.job)
         if candidate.where in self.unreachable or stages & self.unreachable:
             return True
         if any(is_built_in(self.job.stages[stage]) for stage in stages if stage in self.job.stages):
@@ -345,24 +344,12 @@ class Catalogue:
                 entry = SwapTest.model_validate({"swap": str(run), **path.played()})
                 yield Candidate("swap_leads", str(run), minutes, entry, (OFF_FIRST, LOUD, AIRBAG_DASH), path.nodes)
 
-    def confirming(self, cause: Cause, candidates: Iterable[Candidate]) -> float:
-        """Return the minutes to check one cause directly: those of the shortest test for it."""
-        places = {cause.where, *inspected_places(cause.id, cause.where)}
-        stage = stages_of(self.job, stages_at(cause.where)[0])[0]
-        places |= {
-            f"{cause.where}.{what}" for what in ("power_lamp", "supply_voltage", "turn_on_voltage", "resistance")
-        }
-        minutes = [c.minutes for c in candidates if c.where in places]
-        if minutes:
-            return min(minutes)
-        return MINUTES["measure"] + (self.access(stage) if stage in self.job.stages else 0.0)
-
 
 def _check(place: str) -> Check:
     return Check.model_validate({"check": place})
 
 
-def _stages(entry: Entry, job: Job) -> set[str]:
+def stages_entered(entry: Entry, job: Job) -> set[str]:
     """Return the stages whose terminals an entry needs access to."""
     if isinstance(entry, Reading):
         return {entry.at.split(".")[0]} | ({entry.feed.into} if entry.feed is not None else set())

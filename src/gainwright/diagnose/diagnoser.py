@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import json
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
@@ -12,68 +11,56 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.answers import AnswerModel
-from gainwright.diagnose.belief import Belief, weigh
 from gainwright.diagnose.candidates import Catalogue
-from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, PRIOR_UNKNOWN, Cause, causes, priors
+from gainwright.diagnose.cause_names import CauseNames
+from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, Cause, causes, priors
+from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
-from gainwright.diagnose.observations import observe
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import ClosedCases, with_cases
 from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
+from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
 from gainwright.jobfile import at_hand, instruments
-from gainwright.model import Indicator, Multimeter, as_mapping, chain_kind
+from gainwright.model import Indicator, Multimeter, chain_kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
+    from gainwright.diagnose.belief import Belief
     from gainwright.model import Entry, Job
 
     Floats = npt.NDArray[np.float64]
+    Rows = npt.NDArray[np.intp]
     Hypothesis = tuple[Cause, ...]
 
 DRAWS = 64
 SEED = 11
-FINE_CASES = 4096
-"""Hypotheses times draws of the refined pass over the remaining hypotheses."""
-FINE_DRAWS = (96, 512)
+FINE_DRAWS = ((8, 512), (16, 256), (40, 128))
+"""Up to so many hypotheses, so many draws of the refined pass over the remaining ones."""
 FEW_EFFECTIVE = 30.0
 """A smaller effective sample size is refined with more draws."""
 IN_PLAY = 2e-3
 """Less likely hypotheses are left out of the refined pass."""
-MOST_IN_PLAY = 40
+MOST_IN_PLAY = FINE_DRAWS[-1][0]
+LEAST_PREDICTED, MUCH_IN_PLAY = 1e-4, 0.8
+"""Outcomes of tests aren't predicted under less likely hypotheses."""
 MOST_FOR_SWAP_AND_FEED = 60
 """With more hypotheses in play, swap and feed tests aren't evaluated yet: each needs a solution of its own."""
-PAIRS_FROM = 14
+PAIRS_FROM, MOST_PAIRS = 14, 32
+"""Pairs are made of so many causes, and so many that together explain most are evaluated."""
 PAIRS_WHEN = 0.15
 """Probability of something other than one cause from which pairs of causes are evaluated."""
+PREDICTED_AGAIN = 5
+"""The outcomes of so many tests that lead are predicted again from more draws."""
 SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed")
 LEAST_SCORE = 1e-300
-MOST_ENSEMBLES = 4
+MOST_POOLS = 4
 """Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""
 MOST_SOLVED = 64
 """An ensemble with more solutions is rebuilt, so that the memory of a long-lived diagnoser stays bounded."""
-
-
-@dataclass(frozen=True, slots=True)
-class WeighedEnsemble:
-    """One ensemble with its belief.
-
-    Attributes
-    ----------
-    answer_model : the ensemble, as seen through instruments and answers.
-    belief : over its hypotheses.
-    """
-
-    answer_model: AnswerModel
-    belief: Belief
-
-    @property
-    def hypotheses(self) -> tuple[Hypothesis, ...]:
-        """The hypotheses, in order."""
-        return self.answer_model.ensemble.hypotheses
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,22 +69,29 @@ class CauseProbabilities:
 
     Attributes
     ----------
-    entries : the evidence.
+    evidence : the entries.
     hypotheses, probability, error : over all, singles and pairs; shape (hypotheses,).
     surprise : probability of a fault outside this model.
     wrong : probability that an entry's volts are wrong, by entry.
-    active : the ensemble that predictions come from.
+    active : the ensemble that the probabilities of what is in play come from.
+    predicting : the same hypotheses with few draws, from which the outcomes of most tests are predicted.
     place : hypothesis of `active` -> its index here.
     """
 
-    entries: tuple[Entry, ...]
+    evidence: Evidence
     hypotheses: tuple[Hypothesis, ...]
     probability: Floats
     error: Floats
     surprise: float
     wrong: dict[int, float]
     active: WeighedEnsemble
+    predicting: WeighedEnsemble
     place: tuple[int, ...]
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """The entries of the evidence."""
+        return self.evidence.entries
 
     def of_causes(self) -> tuple[list[Cause], Floats, Floats]:
         """Return causes with probability and error; two simultaneous causes share theirs."""
@@ -165,23 +159,35 @@ class Diagnoser:
         self.table = priors(self.causes, job, self.chain.wiring)
         self.priors = with_cases(self.table, self.causes, ClosedCases.of(closed), chain_kind(job))
         self.seed = seed
-        self.rough = self._build([(c,) for c in self.causes], draws, seed)
-        self._ensembles: OrderedDict[tuple[Hypothesis, ...], AnswerModel] = OrderedDict()
+        self._nothing = [c.id for c in self.causes].index(NOTHING)
+        self.names = CauseNames(job)
+        self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
+        self._pools: OrderedDict[tuple[int, int, tuple[Hypothesis, ...]], Pool] = OrderedDict()
 
     def prior_of(self, cause: str) -> float:
         """Return the probability of a cause at any place before the first entry."""
         return float(sum(p for c, p in zip(self.causes, self.priors, strict=True) if c.id == cause))
 
-    def _ensemble_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
-        """Return the ensemble of these hypotheses in this order, from the cache or built."""
-        key = tuple(hypotheses)
-        found = self._ensembles.pop(key, None)
-        if found is None or found.ensemble.solutions > MOST_SOLVED:
-            found = self._build(key, draws, seed)
-        self._ensembles[key] = found
-        while len(self._ensembles) > MOST_ENSEMBLES:
-            self._ensembles.popitem(last=False)
-        return found
+    @property
+    def rough(self) -> AnswerModel:
+        """All single causes with few draws, as seen through instruments and answers."""
+        return self.all.answer_model
+
+    def _pool_of(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> tuple[Pool, Rows]:
+        """Return a pool with these hypotheses and their rows in it: one that has them all, or a new one.
+
+        Each hypothesis has the same draws in every pool of a seed and number of draws, whatever else is in it.
+        """
+        for key in reversed(self._pools):
+            rows = self._pools[key].rows(hypotheses) if key[:2] == (draws, seed) else None
+            if rows is not None and self._pools[key].answer_model.ensemble.solutions <= MOST_SOLVED:
+                self._pools.move_to_end(key)
+                return self._pools[key], rows
+        key = (draws, seed, tuple(hypotheses))
+        self._pools[key] = found = Pool(self._build(key[2], draws, seed))
+        while len(self._pools) > MOST_POOLS:
+            self._pools.popitem(last=False)
+        return found, np.arange(len(key[2]))
 
     def _build(self, hypotheses: Sequence[Hypothesis], draws: int, seed: int) -> AnswerModel:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
@@ -192,73 +198,88 @@ class Diagnoser:
 
     def weigh(self, entries: Sequence[Entry]) -> CauseProbabilities:
         """Return the probabilities of the causes given the evidence."""
-        entries = tuple(entries)
+        evidence = Evidence.of(entries)
         if self.rough.ensemble.solutions > MOST_SOLVED:
-            self.rough = self._build(self.rough.ensemble.hypotheses, self.rough.ensemble.draws, self.seed)
-        rough = self._weighed(self.rough, self.priors, entries)
-        fine = self._refine(rough, entries)
-        single = fine if fine is not None else rough
+            self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
+        rough = self.all.weighed(self.priors, evidence)
+        fine = self._refine(rough, evidence)
+        in_play = self._in_play(rough, evidence, fine)
+        single = fine if fine is not None else in_play
         joined = self._combine(rough, fine)
         surprise = single.belief.surprise
-        if len(entries) > 1 and surprise > PAIRS_WHEN:
-            pairs = self._weigh_pairs(rough, entries)
+        if len(evidence.entries) > 1 and surprise > PAIRS_WHEN:
+            pairs = self._weigh_pairs(rough, evidence)
             if pairs is not None:
                 joined, surprise = _with_pairs(joined, pairs, surprise)
         index = {h: i for i, h in enumerate(joined.hypotheses)}
         place = tuple(index[h] for h in single.hypotheses)
         return CauseProbabilities(
-            entries,
+            evidence,
             joined.hypotheses,
             joined.probability,
             joined.error,
             surprise,
             single.belief.wrong,
             single,
+            in_play,
             place,
         )
+
+    def without_each(self, evidence: Evidence) -> list[Belief]:
+        """Return the beliefs over single causes, from few draws, without each of the entries."""
+        return self.all.left_out(self.priors, evidence)
 
     def tests(
         self, state: CauseProbabilities, unreachable: frozenset[str] = frozenset(), declined: Sequence[Entry] = ()
     ) -> RankedTests:
         """Return the tests that can be made now, best first, and the groups of causes that none of them distinguishes."""
-        answer_model, belief = state.active.answer_model, state.active.belief
+        active, rough = state.active, state.predicting
+        probability = active.belief.probability
         catalogue = Catalogue(self.job, self.chain, self.instruments, state.entries, unreachable, declined)
         candidates = catalogue.all()
-        probability = belief.probability
         if len(probability) > MOST_FOR_SWAP_AND_FEED:
             candidates = [c for c in candidates if c.test not in SWAP_AND_FEED]
-        predicted = [predict_outcomes(c, answer_model, belief) for c in candidates]
+        predicted = [predict_outcomes(c, rough) for c in candidates]
         together = groups(probability, predicted)
-        minutes = np.array([catalogue.confirming(h[0], candidates) for h in state.active.hypotheses])
-        return RankedTests(
-            tuple(rank(probability, minutes, predicted, together)), tuple(tuple(g) for g in together), catalogue
-        )
+        minutes, access = direct_checks(active.hypotheses, candidates, catalogue)
+        ranked = rank(probability, minutes, predicted, together, access=access)
+        if active is not rough and ranked:
+            best = {id(r.outcomes.candidate) for r in ranked[:PREDICTED_AGAIN]}
+            predicted = [predict_outcomes(o.candidate, active) if id(o.candidate) in best else o for o in predicted]
+            ranked = rank(probability, minutes, predicted, together, access=access)
+        return RankedTests(tuple(ranked), tuple(tuple(g) for g in together), catalogue)
 
     def weigh_hypothesis(
         self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int
     ) -> WeighedEnsemble:
         """Return the weighed ensemble of one hypothesis alone, with a given number of draws."""
-        return self._weighed(self._build([hypothesis], draws, seed), np.ones(1), tuple(entries))
+        return Pool(self._build([hypothesis], draws, seed)).weighed(np.ones(1), Evidence.of(entries))
 
-    def _weighed(self, answer_model: AnswerModel, prior: Floats, entries: tuple[Entry, ...]) -> WeighedEnsemble:
-        found = [o for i in _in_order(entries) for o in observe(i, entries[i], answer_model)]
-        return WeighedEnsemble(
-            answer_model, weigh(prior, found, draws=answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN)
-        )
+    def _in_play(self, rough: WeighedEnsemble, evidence: Evidence, fine: WeighedEnsemble | None) -> WeighedEnsemble:
+        """Return the belief, from few draws, over the hypotheses that were weighed again, or else over all likely ones."""
+        if fine is not None:
+            index = {h: i for i, h in enumerate(self.all.hypotheses)}
+            rows = np.array([index[h] for h in fine.hypotheses])
+            return self.all.weighed(self.priors[rows], evidence, rows)
+        likely = rough.belief.probability > LEAST_PREDICTED
+        likely[self._nothing] = True
+        rows = np.flatnonzero(likely)
+        if len(rows) > MUCH_IN_PLAY * len(likely):
+            return rough
+        return self.all.weighed(self.priors[rows], evidence, rows)
 
-    def _refine(self, rough: WeighedEnsemble, entries: tuple[Entry, ...]) -> WeighedEnsemble | None:
+    def _refine(self, rough: WeighedEnsemble, evidence: Evidence) -> WeighedEnsemble | None:
         """Weigh the remaining hypotheses again with more draws, if too few of the first draws still count; else return None."""
         p = rough.belief.probability
         order = [int(i) for i in np.argsort(-p)]
         left = [i for i in order if p[i] > IN_PLAY][:MOST_IN_PLAY]
         thin = any(p[i] > 0.02 and rough.belief.effective[i] < FEW_EFFECTIVE for i in left)
-        if not entries or not thin or len(left) >= MOST_IN_PLAY:
+        if not evidence.entries or not thin or len(left) >= MOST_IN_PLAY:
             return None
-        nothing = next(i for i, c in enumerate(self.causes) if c.id == NOTHING)
-        left = sorted({*left, nothing})
-        draws = int(np.clip(FINE_CASES // len(left), *FINE_DRAWS))
-        fine = self._ensemble_of([(self.causes[i],) for i in left], draws, self.seed + 100)
-        return self._weighed(fine, self.priors[left], entries)
+        left = sorted({*left, self._nothing})
+        draws = next(draws for most, draws in FINE_DRAWS if len(left) <= most)
+        fine, rows = self._pool_of([(self.causes[i],) for i in left], draws, self.seed + 100)
+        return fine.weighed(self.priors[left], evidence, rows)
 
     def _combine(self, rough: WeighedEnsemble, fine: WeighedEnsemble | None) -> _Combined:
         """Return all single causes, with the refined values of those that were weighed again."""
@@ -275,27 +296,40 @@ class Diagnoser:
         error = probability * np.minimum(relative, 1.0)
         return _Combined(rough.hypotheses, probability, error, top + float(np.log(weight.sum())))
 
-    def _weigh_pairs(self, rough: WeighedEnsemble, entries: tuple[Entry, ...]) -> WeighedEnsemble | None:
+    def _weigh_pairs(self, rough: WeighedEnsemble, evidence: Evidence) -> WeighedEnsemble | None:
         """Weigh pairs of the causes that explain most when one of the entries is left out."""
         score = rough.belief.probability.copy()
-        for left_out in range(len(entries)):
-            rest = entries[:left_out] + entries[left_out + 1 :]
-            score = np.maximum(score, self._weighed(self.rough, self.priors, rest).belief.probability)
+        for belief in self.without_each(evidence):
+            score = np.maximum(score, belief.probability)
         # causes that are equally likely but for rounding (a left and a right side) stay in the order of the causes
         ranked = np.argsort(-np.round(np.log(np.maximum(score, LEAST_SCORE)), 6), kind="stable")
         able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
-        pairs = list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2))
+        pairs = self._promising(list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2)), evidence)
         if not pairs:
             return None
         of_two = 1 - float(np.sum(self.priors**2))
         prior = np.array([PRIOR_TWO * 2 * self.priors[a] * self.priors[b] / of_two for a, b in pairs])
-        two = self._ensemble_of([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
-        return self._weighed(two, prior, entries)
+        two, rows = self._pool_of([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
+        return two.weighed(prior, evidence, rows)
 
+    def _promising(self, pairs: list[tuple[int, int]], evidence: Evidence) -> list[tuple[int, int]]:
+        """Return the pairs of which one or the other explains each entry best, in the order of the causes."""
+        if len(pairs) <= MOST_PAIRS:
+            return pairs
+        each = self.likelihoods(evidence)
+        first, second = np.array(pairs).T
+        explained = np.maximum(each[:, first], each[:, second]).sum(axis=0)
+        explained = explained + np.log(self.priors[first] * self.priors[second])
+        best = np.argsort(-np.round(explained, 6), kind="stable")[:MOST_PAIRS]
+        return [pairs[int(i)] for i in np.sort(best)]
 
-def _in_order(entries: tuple[Entry, ...]) -> list[int]:
-    """Return indices of entries in a canonical order, so that sums don't depend on their order."""
-    return sorted(range(len(entries)), key=lambda i: json.dumps(as_mapping(entries[i]), sort_keys=True, default=str))
+    def likelihoods(self, evidence: Evidence) -> Floats:
+        """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
+        found = np.zeros((len(evidence.entries), len(self.causes)))
+        for i in range(len(found)):
+            for o in self.all.observations(evidence, i):
+                found[i] += np.log(np.maximum(alone(o), 1e-12))
+        return found
 
 
 def _with_pairs(one: _Combined, two: WeighedEnsemble, surprise: float) -> tuple[_Combined, float]:

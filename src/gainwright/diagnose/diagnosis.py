@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.belief import SPAN_DB
 from gainwright.diagnose.cause_texts import describe_cause, repair_text, short_name
 from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
 from gainwright.diagnose.cautions import repair_cautions
 from gainwright.diagnose.healthy_chain import healthy_cause
-from gainwright.diagnose.observations import observe, stimulus_of
+from gainwright.diagnose.observations import stimulus_of
 from gainwright.diagnose.outcome_texts import describe_outcomes, healthy_outcome, outcomes_text, volts_text
 from gainwright.diagnose.ranking import ASKING, ENOUGH
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
@@ -24,9 +23,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.belief import Observation
     from gainwright.diagnose.candidates import Candidate
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
+    from gainwright.diagnose.weighed import Evidence
     from gainwright.model import Entry, Job
 
     Floats = npt.NDArray[np.float64]
@@ -62,7 +61,7 @@ def _diagnosis(
     found, probability, error = state.of_causes()
     sound = healthy_cause(state.entries, diagnoser.rough, diagnoser.causes)
     found = [_named(c, sound) for c in found]
-    likelihood = _by_entry(diagnoser, state)
+    likelihood = diagnoser.likelihoods(state.evidence)
     causes = _causes(diagnoser, found, probability, error, likelihood)
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
     groups = _groups(state, tests, sound, place)
@@ -91,31 +90,6 @@ def _pair(probability: float, causes: tuple[Cause, ...], job: Job) -> CausePair:
 NOTHING_CAUSE = Cause(NOTHING, "")
 
 
-def _by_entry(diagnoser: Diagnoser, state: CauseProbabilities) -> Floats:
-    """Return the log likelihood of each entry by itself under each single cause, shape (entries, causes)."""
-    rows = []
-    for i, entry in enumerate(state.entries):
-        total = np.zeros(len(diagnoser.causes))
-        for o in observe(i, entry, diagnoser.rough):
-            total = total + np.log(np.maximum(_alone(o), 1e-12))
-        rows.append(total)
-    return np.array(rows).reshape(len(state.entries), len(diagnoser.causes))
-
-
-def _alone(o: Observation) -> Floats:
-    """Return an observation's likelihood under each hypothesis, with all draws alike."""
-    if o.chance is not None:
-        return np.asarray(np.mean(o.chance, axis=1))
-    assert o.volts is not None  # noqa: S101  an observation is one or the other
-    v = o.volts
-    alive = np.mean(v.alive, axis=1)
-    weight = v.alive / np.maximum(v.alive.sum(axis=1, keepdims=True), 1)
-    mean = np.sum(weight * v.predicted_db, axis=1)
-    variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
-    density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
-    return np.asarray((1 - v.wrong) * alive * density + v.wrong / SPAN_DB)
-
-
 def _causes(
     diagnoser: Diagnoser, found: list[Cause], probability: Floats, error: Floats, likelihood: Floats
 ) -> tuple[RankedCause, ...]:
@@ -129,7 +103,8 @@ def _causes(
         ratio = likelihood[:, known] - average if len(likelihood) else np.zeros(0)
         speaks_for = tuple(int(k) + 1 for k in np.flatnonzero(ratio > SPEAKS))
         against = tuple(int(k) + 1 for k in np.flatnonzero(ratio < -2 * SPEAKS))
-        why = _why(cause, diagnoser.job, speaks_for, against if probability[i] > LEAST_TOLD else ())
+        text = diagnoser.names.of(cause)
+        why = _why(text.says, speaks_for, against if probability[i] > LEAST_TOLD else ())
         ranked.append(
             RankedCause(
                 cause.id,
@@ -137,8 +112,8 @@ def _causes(
                 float(probability[i] / total),
                 float(error[i] / total),
                 why,
-                short_name(cause, diagnoser.job),
-                the_place(diagnoser.job, cause.where) if cause.where else "",
+                text.name,
+                text.place,
                 speaks_for,
                 against,
             )
@@ -146,14 +121,14 @@ def _causes(
     return tuple(ranked)
 
 
-def _why(cause: Cause, job: Job, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
+def _why(says: str, speaks_for: tuple[int, ...], against: tuple[int, ...]) -> str:
     fits = say("Entries that support it: {numbers}.", numbers=", ".join(map(str, speaks_for)))
     odd = say("Entries against it: {numbers}.", numbers=", ".join(map(str, against)))
     if speaks_for and against:
-        return say("{says}. {fits} {odd}", says=describe_cause(cause, job), fits=fits, odd=odd)
+        return say("{says}. {fits} {odd}", says=says, fits=fits, odd=odd)
     if speaks_for or against:
-        return say("{says}. {fits}", says=describe_cause(cause, job), fits=fits if speaks_for else odd)
-    return say("{says}.", says=describe_cause(cause, job))
+        return say("{says}. {fits}", says=says, fits=fits if speaks_for else odd)
+    return say("{says}.", says=says)
 
 
 def _groups(
@@ -228,7 +203,10 @@ def _before(state: CauseProbabilities, candidate: Candidate) -> Floats | None:
 def _evidence(diagnoser: Diagnoser, state: CauseProbabilities, likelihood: Floats) -> tuple[EvidenceItem, ...]:
     return tuple(
         EvidenceItem(
-            i + 1, describe_entry(entry, diagnoser.job), _expected(diagnoser, i, entry), _doubt(state, i, likelihood)
+            i + 1,
+            describe_entry(entry, diagnoser.job),
+            _expected(diagnoser, state.evidence, i),
+            _doubt(state, i, likelihood),
         )
         for i, entry in enumerate(state.entries)
     )
@@ -242,9 +220,9 @@ def _doubt(state: CauseProbabilities, index: int, likelihood: Floats) -> float:
     return float((np.exp(likelihood[index]) < ODD) @ belief / max(float(belief.sum()), 1e-12))
 
 
-def _expected(diagnoser: Diagnoser, index: int, entry: Entry) -> str:
+def _expected(diagnoser: Diagnoser, evidence: Evidence, index: int) -> str:
     """Return the result that a healthy chain gives."""
-    for o in observe(index, entry, diagnoser.rough):
+    for o in diagnoser.all.observations(evidence, index):
         if o.volts is not None:
             low, middle, high = np.quantile(o.volts.predicted_db[0], [0.025, 0.5, 0.975])
             low_v, middle_v, high_v = (float(10 ** (x / 20)) for x in (low, middle, high))
@@ -268,8 +246,7 @@ def _contradiction(
     doubts = [_doubt(state, i, likelihood) for i in range(len(state.entries))]
     if max(doubts) < CONTRADICTED and state.surprise < CONTRADICTED:
         return ""
-    entries = state.entries
-    left = [diagnoser.weigh(entries[:i] + entries[i + 1 :]).surprise for i in range(len(entries))]
+    left = [belief.surprise for belief in diagnoser.without_each(state.evidence)]
     # the entry without which the others agree best
     odd = int(np.argmin(np.array(left) - np.array(doubts)))
     if doubts[odd] < CONTRADICTED and left[odd] > CONTRADICTED:

@@ -84,6 +84,7 @@ class Observer:
         self._counts = {name: 2 * doubt[:, (3 * i + 1) % 8] - 1 for i, name in enumerate(names)}
         self._beyond = {name: doubt[:, (3 * i + 2) % 8] for i, name in enumerate(names)}
         self._kept: dict[tuple[Stimulus, Node, str], DrawnLevels] = {}
+        self._ways: dict[Node, tuple[Node, ...]] = {}
         low, high = STRAY_V
         self._stray_v = low * (high / low) ** doubt[:, 7]
 
@@ -92,17 +93,16 @@ class Observer:
         return QUIET_POWER_V if gives_power(self.chain.job.stages[node.stage]) else QUIET_V
 
     def solved(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Solved:
-        """Return the levels at a node, solved together with others: by default those at the end of its path."""
-        return self.ensemble.solve(stimulus, frozenset((node, *(also or self._end_nodes(node)))))
+        """Return the levels at a node, solved together with all of its path."""
+        return self.ensemble.solve(stimulus, frozenset((node, *also, *self._along(node))))
 
-    def _end_nodes(self, node: Node) -> tuple[Node, ...]:
-        """Return the outputs of the last stage before the speakers, on the first path through a node."""
-        way: tuple[Node, ...] = ()
-        for path in self.chain.wiring.paths:
-            if node in path.nodes:
-                way = self.chain.wiring.outputs(path.nodes[-1].stage)
-                break
-        return way
+    def _along(self, node: Node) -> tuple[Node, ...]:
+        """Return all nodes up to the last stage before the speakers, on the first path through a node."""
+        if node not in self._ways:
+            way = next((path.nodes for path in self.chain.wiring.paths if node in path.nodes), (node,))
+            last = way[-1].stage
+            self._ways[node] = (*self.chain.wiring.upstream(last), *self.chain.wiring.outputs(last))
+        return self._ways[node]
 
     def level_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> tuple[Floats, Floats]:
         """Return rms and THD at a node under every hypothesis, shape (hypotheses, draws), without any instrument."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -21,6 +22,8 @@ LOSS_DB = 3.0
 """The tone that is playing is kept unless another passes better by more than this, dB."""
 BELOW_SET_UP_DB = 3.0
 """Half of the power used for set-up, so that a healthy chain stays clean (common practice, no published source)."""
+_KNOWN: WeakKeyDictionary[Chain, dict[tuple[Any, ...], PlayedPath]] = WeakKeyDictionary()
+"""Paths of chains in use, by what they depend on: they are asked for with every entry."""
 LINEAR_DBFS = -60.0
 """So low that no ceiling is reached."""
 
@@ -84,14 +87,19 @@ def _path(
 ) -> PlayedPath:
     way = next(path for path in chain.wiring.paths if ends[0] in path.nodes)
     played = [e for e in entries if isinstance(e, Played) and e.tone_hz is not None]
+    used_hz = tuple(dict.fromkeys(e.tone_hz for e in reversed(played) if e.tone_hz is not None))
     level_dbfs, sets = -way.allowance_db(chain.job) - BELOW_SET_UP_DB, tuple[tuple[str, str], ...]()
     if played:
         level_dbfs = played[-1].level_dbfs
         sets = _moved_before({stage, *(node.stage for node in upstream)}, played[-1].set, chain.job)
-    tone_hz = _tone_hz(way, ends, chain, instruments, [e.tone_hz for e in reversed(played) if e.tone_hz is not None])
-    solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends)
-    healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
-    return PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
+    known = _KNOWN.setdefault(chain, {})
+    key = (stage, used_hz, level_dbfs, sets, tuple(instruments))
+    if key not in known:
+        tone_hz = _tone_hz(way, ends, chain, instruments, used_hz)
+        solved = chain.solve(Conditions(tone_hz, level_dbfs), targets=ends, margins=False)
+        healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
+        known[key] = PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
+    return known[key]
 
 
 def _moved_before(stages: set[str], settings: Mapping[str, str], job: Job) -> tuple[tuple[str, str], ...]:

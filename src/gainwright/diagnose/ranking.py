@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.information import after_answers, information_bits, minutes_with, search_minutes
+from gainwright.diagnose.choosing import Act, Choosing, Closer
+from gainwright.diagnose.information import information_bits
 from gainwright.diagnose.observations import (
     THD_CLASSES,
     WRONG,
@@ -18,15 +19,16 @@ from gainwright.diagnose.observations import (
     thd_chance,
 )
 from gainwright.model import Check, HeardSpeaker, Indicator, Reading, Recorder, SwapTest
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
-    from gainwright.diagnose.answers import AnswerModel
     from gainwright.diagnose.belief import Belief
     from gainwright.diagnose.candidates import Candidate
+    from gainwright.diagnose.weighed import WeighedEnsemble
 
     Floats = npt.NDArray[np.float64]
 
@@ -37,8 +39,10 @@ ENOUGH = 0.9
 """Probability from which a cause counts as found."""
 SAME = 0.12
 """Causes whose outcomes differ by less than this (total variation) in every test are indistinguishable."""
-AHEAD = 5
-"""Number of best tests that are evaluated together with the best test to follow."""
+FOLLOWERS = 2
+"""Number of tests with the most bits per minute that are evaluated as following the best ones."""
+RARE = 2e-3
+"""Outcomes of a test less likely than this count as one when tests are chosen."""
 FEWEST_BITS = 0.02
 LEAST_COUNTED = 1e-4
 """Groups less likely than this don't affect the choice."""
@@ -78,8 +82,9 @@ class Ranked:
     saved: float
 
 
-def predict_outcomes(candidate: Candidate, answer_model: AnswerModel, belief: Belief) -> PredictedOutcomes:
-    """Return the outcomes of a test and their probabilities under each hypothesis of an ensemble."""
+def predict_outcomes(candidate: Candidate, weighed: WeighedEnsemble) -> PredictedOutcomes:
+    """Return the outcomes of a test and their probabilities under each hypothesis in play."""
+    answer_model, rows = weighed.answer_model, weighed.rows
     entry, observer = candidate.entry, answer_model.observer
     if isinstance(entry, Reading):
         stimulus = stimulus_of(entry)
@@ -88,11 +93,13 @@ def predict_outcomes(candidate: Candidate, answer_model: AnswerModel, belief: Be
         instrument = observer.instruments[entry.with_]
         if isinstance(instrument, Indicator):
             words, seen = observer.shows(stimulus, node, entry.with_, candidate.also_solve)
-            return _weighted(candidate, words, seen, belief)
+            return _seen_in_play(_weighted(candidate, words, seen, weighed))
         levels = observer.levels(stimulus, node, entry.with_, candidate.also_solve)
-        labels, chance = _binned(levels.shown_db, quiet_chance(levels), belief, WRONG[instrument.kind])
+        labels, chance = _binned(
+            levels.shown_db[rows], quiet_chance(levels)[rows], weighed.belief, WRONG[instrument.kind]
+        )
         if isinstance(instrument, Recorder):
-            thd = _weighted(candidate, THD_CLASSES, thd_chance(levels, observer), belief)
+            thd = _weighted(candidate, THD_CLASSES, thd_chance(levels, observer), weighed)
             chance = (chance[:, :, None] * thd.chance[:, None, :]).reshape(len(chance), -1)
             labels = tuple(label for label in labels for _ in THD_CLASSES)
         return PredictedOutcomes(candidate, labels, chance)
@@ -105,18 +112,30 @@ def predict_outcomes(candidate: Candidate, answer_model: AnswerModel, belief: Be
     else:
         assert isinstance(entry, Check)  # noqa: S101  the kinds are closed
         answers = answer_model.check(entry.check, running=entry.engine == "on")
-    return _weighted(candidate, answers.labels, answers.chance, belief)
+    return _weighted(candidate, answers.labels, answers.chance, weighed)
 
 
-def _weighted(candidate: Candidate, labels: tuple[str, ...], chance: Floats, belief: Belief) -> PredictedOutcomes:
-    """Average probabilities of shape (answers, hypotheses, draws or 1) over weighted draws."""
+def _weighted(
+    candidate: Candidate, labels: tuple[str, ...], chance: Floats, weighed: WeighedEnsemble
+) -> PredictedOutcomes:
+    """Average probabilities of shape (answers, hypotheses of the ensemble, draws or 1) over weighted draws."""
+    chance = chance[:, weighed.rows]
     if chance.shape[-1] == 1:
         return PredictedOutcomes(candidate, labels, chance[:, :, 0].T)
-    return PredictedOutcomes(
-        candidate,
-        labels,
-        np.einsum("khd,hd->hk", np.broadcast_to(chance, (*chance.shape[:2], belief.weight.shape[1])), belief.weight),
-    )
+    weight = weighed.belief.weight
+    return PredictedOutcomes(candidate, labels, np.einsum("khd,hd->hk", chance, weight))
+
+
+def _seen_in_play(found: PredictedOutcomes) -> PredictedOutcomes:
+    """Return what an indicator shows with all that no hypothesis in play gives as one outcome at the end."""
+    least = np.min(found.chance)
+    given = np.max(found.chance, axis=0) > 2 * least
+    if np.all(given):
+        return found
+    other = found.chance[:, ~given].sum(axis=1)
+    labels = tuple(label for label, is_given in zip(found.labels, given, strict=True) if is_given)
+    chance = np.column_stack([found.chance[:, given], other])
+    return PredictedOutcomes(found.candidate, (*labels, say("something else")), chance)
 
 
 def _binned(shown_db: Floats, quiet: Floats, belief: Belief, wrong: float) -> tuple[tuple[str | float, ...], Floats]:
@@ -175,6 +194,25 @@ def groups(probability: Floats, predicted: Sequence[PredictedOutcomes], *, least
     return sorted(found, key=lambda group: -float(sum(probability[i] for i in group)))
 
 
+@dataclass(frozen=True, slots=True)
+class Access:
+    """The places that have to be opened, each paid once.
+
+    Attributes
+    ----------
+    minutes : of each place that isn't open yet, shape (places,).
+    tests, checks : the places that each test, and each hypothesis's own check, needs open; their minutes include them.
+    """
+
+    minutes: Floats
+    tests: Sequence[tuple[int, ...]]
+    checks: Sequence[tuple[int, ...]]
+
+    def without(self, minutes: float, places: tuple[int, ...]) -> float:
+        """Return the minutes of a test or check without the opening of its places."""
+        return max(minutes - float(self.minutes[list(places)].sum()), 0.0) if places else minutes
+
+
 def rank(
     probability: Floats,
     minutes: Floats,
@@ -182,6 +220,7 @@ def rank(
     together: Sequence[Sequence[int]],
     *,
     enough: float = ENOUGH,
+    access: Access | None = None,
 ) -> list[Ranked]:
     """Return tests in the order of minutes to the end of the search, shortest first.
 
@@ -190,34 +229,58 @@ def rank(
     minutes : to check each hypothesis directly, shape (hypotheses,).
     together : groups of hypotheses that count as one.
     enough : probability of a group that ends the search.
+    access : what has to be opened; nothing by default.
     """
+    if not predicted:
+        return []
     prior = np.array([probability[list(g)].sum() for g in together])
     kept = [i for i in range(len(together)) if prior[i] > LEAST_COUNTED]
     together, prior = [together[i] for i in kept], prior[kept] / prior[kept].sum()
-    each = np.array([min(minutes[i] for i in g) for g in together]) + ASKING
-    now = float(search_minutes(prior, each, enough=enough))
+    access = access or Access(np.zeros(0), [()] * len(predicted), [()] * len(minutes))
     member = _membership(probability, together)
-    grouped = [member @ o.chance for o in predicted]
+    grouped = [_merged(prior, member @ o.chance) for o in predicted]
+    acts = [
+        Act(access.without(o.candidate.minutes, places) + ASKING, chance, places)
+        for o, chance, places in zip(predicted, grouped, access.tests, strict=True)
+    ]
+    problem = Choosing(acts, _checks(minutes, together, access), panels=access.minutes, enough=enough)
+    closed = np.zeros((1, len(access.minutes)), dtype=bool)
+    now = float(problem.to_go(prior[None], closed)[0])
+    bits = np.array([information_bits(prior, chance) for chance in grouped])
+    cost = np.array([o.candidate.minutes for o in predicted])
+    told = [int(i) for i in np.argsort(-bits / cost, kind="stable")[:FOLLOWERS]]
+    saved = now - problem.values(prior, followers=told)
+    found = [Ranked(o, float(b), float(s)) for o, b, s in zip(predicted, bits, saved, strict=True)]
+    found.sort(key=_urgency, reverse=True)
+    return [r for r in found if r.bits >= FEWEST_BITS]
+
+
+def _checks(minutes: Floats, together: Sequence[Sequence[int]], access: Access) -> list[Closer]:
+    """Return the direct check of each group: the shortest of its members'."""
     found = []
-    for o, chance in zip(predicted, grouped, strict=True):
-        bits = information_bits(prior, chance)
-        saved = now - minutes_with(prior, chance, each, cost=o.candidate.minutes + ASKING, enough=enough)
-        found.append(Ranked(o, bits, saved))
-    worth = [r.saved for r in found]
-    order = sorted(range(len(found)), key=lambda i: _urgency(worth[i], found[i]), reverse=True)
-    for i in order[:AHEAD]:
-        worth[i] = _with_follower(i, found, grouped, prior, each, now, enough)
-    order[:AHEAD] = sorted(order[:AHEAD], key=lambda i: _urgency(worth[i], found[i]), reverse=True)
-    return [found[i] for i in order if found[i].bits >= FEWEST_BITS]
+    for row, group in zip(np.eye(len(together)), together, strict=True):
+        i = min(group, key=lambda i: minutes[i])
+        found.append(Closer(access.without(float(minutes[i]), access.checks[i]) + ASKING, row, access.checks[i]))
+    return found
 
 
-def _urgency(saved: float, ranked: Ranked) -> tuple[bool, float]:
+def _merged(prior: Floats, chance: Floats) -> Floats:
+    """Return chances of outcomes with the unlikely ones, which little but a mistake gives, as one."""
+    rare = prior @ chance < RARE
+    if rare.sum() < 2:
+        return chance
+    return np.column_stack([chance[:, ~rare], chance[:, rare].sum(axis=1)])
+
+
+def _urgency(ranked: Ranked) -> tuple[bool, float]:
     """Return the sort key of tests: the minutes saved; if none are, the loss per minute of the test.
 
     Among tests that check one cause each, the first in the order of cost over probability saves just what it costs and
     the others less, so that order is kept.
     """
-    return (True, saved) if saved > 0 else (False, saved / (ranked.outcomes.candidate.minutes + ASKING))
+    if ranked.saved > 0:
+        return True, ranked.saved
+    return False, ranked.saved / (ranked.outcomes.candidate.minutes + ASKING)
 
 
 def _membership(probability: Floats, together: Sequence[Sequence[int]]) -> Floats:
@@ -227,30 +290,3 @@ def _membership(probability: Floats, together: Sequence[Sequence[int]]) -> Float
         weight = probability[list(group)]
         row[list(group)] = weight / weight.sum() if weight.sum() > 0 else 1 / len(group)
     return member
-
-
-def _with_follower(
-    first: int,
-    found: Sequence[Ranked],
-    grouped: Sequence[Floats],
-    prior: Floats,
-    minutes: Floats,
-    now: float,
-    enough: float,
-) -> float:
-    """Return the minutes that a test saves if the best of a few others, or none, follows each outcome."""
-    chance, after = after_answers(prior, grouped[first])
-    cost = found[first].outcomes.candidate.minutes + ASKING
-    others = sorted(range(len(found)), key=lambda i: -found[i].bits / found[i].outcomes.candidate.minutes)[:AHEAD]
-    to_go = search_minutes(after, minutes, enough=enough)
-    for k in np.flatnonzero(chance > 0.02):
-        if to_go[k] > 0:
-            best = min(
-                minutes_with(
-                    after[k], grouped[i], minutes, cost=found[i].outcomes.candidate.minutes + ASKING, enough=enough
-                )
-                for i in others
-                if i != first
-            )
-            to_go[k] = min(to_go[k], best)
-    return now - cost - float(chance @ to_go)

@@ -264,3 +264,18 @@ def test_threads_share_a_diagnoser() -> None:
 def believed(found: Diagnosis) -> dict[tuple[str, str], float]:
     """Return the probability of each cause; a sound chain under one name."""
     return {(c.cause if c.where else "", c.where): c.probability for c in found.causes}
+
+
+def test_same_evidence_gives_the_same_numbers_whatever_was_asked_in_between() -> None:
+    """A diagnosis after others, whose ensembles are kept and used again, is that of a new diagnoser."""
+    of = job("one_amplifier")
+    rig = Rig(of, seed=4, faults=(Fault("gain_low", "amp", 0.05),))
+    nodes = [f"{n}" for n in Diagnoser(of).chain.nodes]
+    said = [{"heard": "sub", **TONE}, *({"at": n, "with": "meter", **TONE} for n in nodes)]
+    told = asked(rig, said)
+    alone = make_diagnosis(Diagnoser(of), told)
+    shared = Diagnoser(of)
+    for k in range(len(told)):
+        make_diagnosis(shared, told[:k])
+    assert {k: pytest.approx(v, abs=1e-9) for k, v in believed(alone).items()} == believed(make_diagnosis(shared, told))
+    assert [n.entry for n in alone.next] == [n.entry for n in make_diagnosis(shared, told[::-1]).next]

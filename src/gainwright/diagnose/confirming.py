@@ -1,0 +1,69 @@
+"""The direct checks of a cause: the looks and readings at its own place, and what has to be opened for them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.answers import inspected_places
+from gainwright.diagnose.candidates import MINUTES, stages_entered
+from gainwright.diagnose.ranking import Access
+from gainwright.model import stages_at, stages_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.candidates import Candidate, Catalogue
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Job
+
+    Floats = npt.NDArray[np.float64]
+
+AT_A_UNIT = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "resistance", "cone", "function")
+
+
+def own_places(cause: Cause, job: Job) -> frozenset[str]:
+    """Return the places of evidence at which a cause itself is seen or measured."""
+    looks = inspected_places(cause.id, cause.where)
+    settings = {f"{place.split('.', maxsplit=1)[0]}.settings" for place in looks}
+    sides = {f"{cause.where}.{side}.{what}" for side in ("left", "right") for what in ("resistance", "cone")}
+    found = {cause.where, *looks, *settings, *sides, *(f"{cause.where}.{what}" for what in AT_A_UNIT)}
+    if cause.where.startswith("lead:"):
+        end = cause.where.rpartition("-")[2]
+        found |= {f"{end}.{what}" for what in ("resistance", "cone")}
+        if end.split(".")[0] in job.stages:
+            found |= {f"{end.split('.', maxsplit=1)[0]}.{what}" for what in ("resistance", "cone")}
+    return frozenset(found)
+
+
+def direct_checks(
+    hypotheses: Sequence[tuple[Cause, ...]], candidates: Sequence[Candidate], catalogue: Catalogue
+) -> tuple[Floats, Access]:
+    """Return the minutes of the shortest direct check of each hypothesis's first cause, and what has to be opened for what."""
+    job = catalogue.job
+    at: dict[str, list[int]] = {}
+    for i, c in enumerate(candidates):
+        at.setdefault(c.where, []).append(i)
+    closed = {stage: catalogue.access(stage) for stage in job.stages}
+    panels = [stage for stage, minutes in closed.items() if minutes > 0]
+    index = {stage: i for i, stage in enumerate(panels)}
+
+    def opened(stages: set[str]) -> tuple[int, ...]:
+        return tuple(sorted(index[s] for s in stages if s in index))
+
+    tests = [opened(stages_entered(c.entry, job)) for c in candidates]
+    minutes, checks = [], []
+    for cause, *_ in hypotheses:
+        there = [i for place in sorted(own_places(cause, job)) for i in at.get(place, ())]
+        if there:
+            best = min(there, key=lambda i: candidates[i].minutes)
+            minutes.append(candidates[best].minutes)
+            checks.append(tests[best])
+            continue
+        stage = stages_of(job, stages_at(cause.where)[0])[0]
+        minutes.append(MINUTES["measure"] + closed.get(stage, 0.0))
+        checks.append(opened({stage}))
+    return np.array(minutes), Access(np.array([closed[s] for s in panels]), tests, checks)

@@ -1,0 +1,140 @@
+"""Ensembles with the observations of entries that they were asked for, and beliefs over some of their hypotheses."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.belief import SPAN_DB, Belief, Observation, weigh
+from gainwright.diagnose.causes import PRIOR_UNKNOWN
+from gainwright.diagnose.observations import observe
+from gainwright.model import as_mapping
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from gainwright.diagnose.answers import AnswerModel
+    from gainwright.diagnose.causes import Cause
+    from gainwright.model import Entry
+
+    Floats = npt.NDArray[np.float64]
+    Rows = npt.NDArray[np.intp]
+    Hypothesis = tuple[Cause, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Entries with their texts, by which what follows from them is cached.
+
+    Attributes
+    ----------
+    entries : as given.
+    texts : of each; equal texts mean the same.
+    order : indices in the order of the texts, so that sums don't depend on the order of the entries.
+    """
+
+    entries: tuple[Entry, ...]
+    texts: tuple[str, ...]
+    order: tuple[int, ...]
+
+    @classmethod
+    def of(cls, entries: Sequence[Entry]) -> Evidence:
+        """Return the evidence of entries."""
+        texts = tuple(json.dumps(as_mapping(e), sort_keys=True, default=str) for e in entries)
+        return cls(tuple(entries), texts, tuple(sorted(range(len(texts)), key=texts.__getitem__)))
+
+    def without(self, index: int) -> Evidence:
+        """Return the evidence without one entry."""
+        return Evidence.of(self.entries[:index] + self.entries[index + 1 :])
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedEnsemble:
+    """An ensemble with the belief over some of its hypotheses.
+
+    Attributes
+    ----------
+    answer_model : the ensemble, as seen through instruments and answers.
+    belief : over the hypotheses in play.
+    rows : their indices in the ensemble.
+    """
+
+    answer_model: AnswerModel
+    belief: Belief
+    rows: Rows
+
+    @property
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        """The hypotheses in play, in order."""
+        known = self.answer_model.ensemble.hypotheses
+        return tuple(known[int(i)] for i in self.rows)
+
+
+@dataclass
+class Pool:
+    """An ensemble whose observations are cached: what an entry says of its hypotheses doesn't depend on other entries."""
+
+    answer_model: AnswerModel
+    _observed: dict[str, list[Observation]] = field(default_factory=dict, repr=False)
+    _left_out: tuple[tuple[str, ...], list[Belief]] = field(default=((), []), repr=False)
+
+    @property
+    def hypotheses(self) -> tuple[Hypothesis, ...]:
+        """All hypotheses, in order."""
+        return self.answer_model.ensemble.hypotheses
+
+    def observations(self, evidence: Evidence, index: int) -> list[Observation]:
+        """Return the observations of one entry under every hypothesis."""
+        text = evidence.texts[index]
+        if text not in self._observed:
+            self._observed[text] = observe(index, evidence.entries[index], self.answer_model)
+        return [replace(o, entry=index) for o in self._observed[text]]
+
+    def rows(self, hypotheses: Sequence[Hypothesis]) -> Rows | None:
+        """Return the indices of hypotheses, None if one isn't there."""
+        place = {h: i for i, h in enumerate(self.hypotheses)}
+        found = [place.get(h, -1) for h in hypotheses]
+        return None if -1 in found else np.array(found, dtype=np.intp)
+
+    def left_out(self, prior: Floats, evidence: Evidence) -> list[Belief]:
+        """Return the belief over all hypotheses without each of the entries; that of the last evidence is cached."""
+        if self._left_out[0] != evidence.texts:
+            found = [self.weighed(prior, evidence.without(i)).belief for i in range(len(evidence.texts))]
+            self._left_out = (evidence.texts, found)
+        return self._left_out[1]
+
+    def weighed(self, prior: Floats, evidence: Evidence, rows: Rows | None = None) -> WeighedEnsemble:
+        """Return the belief over some hypotheses, all by default; `prior` is theirs."""
+        here = np.arange(len(self.hypotheses)) if rows is None else rows
+        found = [_of_rows(o, rows) for i in evidence.order for o in self.observations(evidence, i)]
+        belief = weigh(prior, found, draws=self.answer_model.ensemble.draws, unknown=PRIOR_UNKNOWN)
+        return WeighedEnsemble(self.answer_model, belief, here)
+
+
+def _of_rows(o: Observation, rows: Rows | None) -> Observation:
+    """Return an observation for some hypotheses only."""
+    if rows is None:
+        return o
+    if o.volts is not None:
+        return replace(o, volts=replace(o.volts, predicted_db=o.volts.predicted_db[rows], alive=o.volts.alive[rows]))
+    assert o.chance is not None  # noqa: S101  an observation is one or the other
+    return replace(o, chance=o.chance[rows])
+
+
+def alone(o: Observation) -> Floats:
+    """Return an observation's likelihood under each hypothesis, with all draws alike."""
+    if o.chance is not None:
+        return np.asarray(np.mean(o.chance, axis=1))
+    assert o.volts is not None  # noqa: S101  an observation is one or the other
+    v = o.volts
+    alive = np.mean(v.alive, axis=1)
+    weight = v.alive / np.maximum(v.alive.sum(axis=1, keepdims=True), 1)
+    mean = np.sum(weight * v.predicted_db, axis=1)
+    variance = np.sum(weight * (v.predicted_db - mean[:, None]) ** 2, axis=1) + v.sd_db**2 + 0.25
+    density = np.exp(-0.5 * (v.reads_db - mean) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+    return np.asarray((1 - v.wrong) * alive * density + v.wrong / SPAN_DB)
