@@ -168,7 +168,8 @@ class Catalogue:
 
     def _out_of_reach(self, candidate: Candidate) -> bool:
         stages = stages_entered(candidate.entry, self.job)
-        if candidate.where in self.unreachable or stages & self.unreachable:
+        at = candidate.where if candidate.where.startswith("lead:") else candidate.where.split(".", maxsplit=1)[0]
+        if {candidate.where, at, *stages} & self.unreachable:
             return True
         if any(is_built_in(self.job.stages[stage]) for stage in stages if stage in self.job.stages):
             return True
