@@ -179,7 +179,7 @@ class Netlist:
             if f"{name}.factory.bass_at_top" in values:
                 along = (self.stand[f"{name}.volume"] - 1) / ((stage.volume.steps or 40) - 1)
                 ends = (values[f"{name}.factory.bass_at_bottom"], values[f"{name}.factory.bass_at_top"])
-                section = _equaliser_section("low-shelf", ends[0] + (ends[1] - ends[0]) * along, math.sqrt(0.5))
+                section = equaliser_section("low-shelf", ends[0] + (ends[1] - ends[0]) * along, math.sqrt(0.5))
                 shaped = self._section(shaped, *section, values[f"{name}.factory.bass_corner"])
             db = self.stand[f"{name}.{node.output}.level"] + self._volume_db(name, stage.volume)
             peak = math.sqrt(2) * (1.0 if node in self.wiring.digital else values[f"{name}.output_limit"])
@@ -259,10 +259,10 @@ class Netlist:
     ) -> str:
         for i, band in enumerate(equaliser.bands if equaliser else ()):
             gain, corner, q = (self.values[f"{bands}.{i}.{key}"] for key in ("gain", "corner", "q"))
-            into = self._section(into, *_equaliser_section(band.kind, gain, q), corner)
+            into = self._section(into, *equaliser_section(band.kind, gain, q), corner)
         for kind, setting in (("low", low), ("high", high)):
             if setting is not None and not setting.off:
-                for numerator, denominator in _sections(setting, kind):
+                for numerator, denominator in filter_sections(setting, kind):
                     into = self._section(into, numerator, denominator, self.values[f"{path}.{kind}_pass.corner"])
         return into
 
@@ -294,7 +294,7 @@ def _clipped(expression: str, peak: float) -> str:
     return f"max(min({expression},{peak!r}),{-peak!r})" if math.isfinite(peak) else expression
 
 
-def _sections(setting: FilterSetting, kind: str) -> list[tuple[np.ndarray, np.ndarray]]:
+def filter_sections(setting: FilterSetting, kind: str) -> list[tuple[np.ndarray, np.ndarray]]:
     """Return second-order sections (numerator, denominator in s, unit corner) by scipy.signal's analogue designs."""
     order = setting.slope_db_per_octave // 6
     if setting.shape == "linkwitz-riley":
@@ -323,7 +323,7 @@ def _designed(zpk: Any) -> list[tuple[np.ndarray, np.ndarray]]:
     return [(first[0] * gain.real, first[1]), *rest]
 
 
-def _equaliser_section(kind: str, gain_db: float, q: float) -> tuple[np.ndarray, np.ndarray]:
+def equaliser_section(kind: str, gain_db: float, q: float) -> tuple[np.ndarray, np.ndarray]:
     """Return the analogue prototypes of the published audio equaliser cookbook (W3C note, 8 June 2021)."""
     a = 10 ** (gain_db / 40)
     if kind == "peak":

@@ -1,0 +1,309 @@
+"""Cases of the third world: a car, a fault, a caller; evidence given at once, or a dialogue test by test."""
+
+from __future__ import annotations
+
+import time
+import zlib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.diagnose import Cause, Diagnoser, make_diagnosis
+from gainwright.diagnose.candidates import Candidate, Catalogue
+from gainwright.jobfile import read_entry
+from gainwright.model import Check, Reading, Speaker, stages_at, stages_of
+from third_world.cars_set_up import draw_job, set_up
+from third_world.checking import World3
+from third_world.faults import HEALTHY, Fault, draw_fault
+from third_world.people import told
+from third_world.world import World
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gainwright.diagnose import Diagnosis
+    from gainwright.model import Entry, Job
+    from third_world.car import Car
+
+TRIES = 8
+"""Faults that are drawn until one is heard: who hears nothing wrong doesn't call."""
+UNHEARD = (
+    "measuring_lead_open",
+    "measuring_lead_shorted",
+    "meter_wrong_function",
+    "leads_swapped",
+    "polarity_reversed",
+)
+"""Causes for which one calls though no loudspeaker sounds wrong by itself."""
+MOST_TESTS = 20
+SURE = 0.9
+AMOUNTS_TRIED = 6
+LEVEL_DB = 1.5
+"""Readings that differ by less than this are the same for somebody who compares."""
+BY_KIND = 0.6
+"""Share of cases whose cause is drawn evenly among the kinds of causes; the others evenly among all places."""
+HEALTHY_SHARE = 0.08
+
+
+@dataclass
+class Case:
+    """One case.
+
+    Attributes
+    ----------
+    said : after each piece of evidence, probabilities above 1 % and whether each cause is the true one.
+    rank, group : place of the true cause at the end, and of its group; 0 is first.
+    declared : whether a cause or group was declared.
+    """
+
+    seed: int
+    job_name: str
+    truth: Cause
+    fault: Fault
+    entries: list[dict[str, Any]] = field(default_factory=list)
+    said: list[list[tuple[float, bool]]] = field(default_factory=list)
+    leading: list[tuple[str, float]] = field(default_factory=list)
+    rank: int = 99
+    group: int = 99
+    best: float = 0.0
+    declared: bool = False
+    tests: int = 0
+    minutes: float = 0.0
+    surprise: float = 0.0
+    decidable: bool = True
+    shows: bool = True
+    seconds: float = 0.0
+    contradiction: str = ""
+
+    @property
+    def right(self) -> bool:
+        """Whether the true cause is in the leading group."""
+        return self.group == 0
+
+
+class Caller:
+    """The one who has the car: answers what is asked, with a person's mistakes."""
+
+    def __init__(self, car: Car, fault: Fault, seed: int) -> None:
+        self.car, self.fault, self.job = car, fault, car.job
+        faults = () if fault.cause in HEALTHY else (fault,)
+        self.oracle = World3(car, faults)
+        self.rng = np.random.default_rng([seed, 5])
+
+    def say(self, entry: Entry) -> dict[str, Any]:
+        """Return the answer as told."""
+        return told(self.oracle.answer(entry), self.rng)
+
+    def complaint(self) -> list[dict[str, Any]]:
+        """Return what is heard of each loudspeaker with ordinary music, unheard of mistakes: it is why one calls."""
+        return [
+            self.oracle.answer(read_entry({"heard": name}, self.job, answered=False)) for name in _speakers(self.job)
+        ]
+
+
+def _speakers(job: Job) -> list[str]:
+    return [name for name, stage in job.stages.items() if isinstance(stage, Speaker)]
+
+
+def draw_case(seed: int) -> tuple[Case, Car, Diagnoser]:
+    """Return a case by its seed, with a fault that somebody would notice if the cause allows it."""
+    name, job = draw_job(seed)
+    car = set_up(job, seed)
+    diagnoser = Diagnoser(car.job)
+    rng = np.random.default_rng([seed, 3])
+    cause, fault = Cause("nothing_wrong", ""), Fault("nothing_wrong", "")
+    if rng.random() >= HEALTHY_SHARE:
+        for _ in range(TRIES):
+            cause = draw_cause(diagnoser, rng)
+            fault = draw_fault(cause.id, cause.where, car.job, car.wiring, rng)
+            if _unheard(cause, car) or _noticed(car, fault):
+                break
+    return Case(seed, name, cause, fault), car, diagnoser
+
+
+def draw_cause(diagnoser: Diagnoser, rng: np.random.Generator) -> Cause:
+    """Return a cause, drawn evenly by kind or by place."""
+    found = [c for c in diagnoser.causes if c.id not in HEALTHY]
+    if rng.random() < BY_KIND:
+        kinds = sorted({c.id for c in found})
+        kind = kinds[int(rng.integers(len(kinds)))]
+        found = [c for c in found if c.id == kind]
+    return found[int(rng.integers(len(found)))]
+
+
+def _unheard(cause: Cause, car: Car) -> bool:
+    """Return whether one calls for a cause though no loudspeaker sounds wrong by itself; a lone reversed lead isn't noticed."""
+    if cause.id == "polarity_reversed":
+        return cause.where not in {str(run) for run in car.wiring.leads}
+    return cause.id in UNHEARD
+
+
+def _noticed(car: Car, fault: Fault) -> bool:
+    """Return whether a fault is heard, or seen by a meter that shows nothing."""
+    oracle = World3(car, (fault,), quiet=True)
+    heard = [oracle.answer(read_entry({"heard": s}, car.job, answered=False))["is"] for s in _speakers(car.job)]
+    return any(word != "normal" for word in heard)
+
+
+# ---- evidence at once ------------------------------------------------------------------------------------------
+
+
+def at_once(seed: int) -> Case:
+    """Run one case with evidence as a support desk gets it: the call, readings along the way, a few looks."""
+    case, car, diagnoser = draw_case(seed)
+    caller = Caller(car, case.fault, seed)
+    case.entries = evidence(case, caller, diagnoser)
+    entries = [read_entry(e, car.job) for e in case.entries]
+    start = time.perf_counter()
+    found = make_diagnosis(diagnoser, entries)
+    case.seconds = time.perf_counter() - start
+    note(case, found)
+    case.shows, case.decidable = judged(case, car, entries, found)
+    return case
+
+
+def evidence(case: Case, caller: Caller, diagnoser: Diagnoser) -> list[dict[str, Any]]:
+    """Return the call and eight to twelve tests: along the path of the complaint, and some others by chance."""
+    rng = np.random.default_rng([case.seed, 7])
+    found = caller.complaint()
+    job = caller.job
+    catalogue = Catalogue(job, diagnoser.chain, diagnoser.instruments, [read_entry(e, job) for e in found])
+    tests = [c for c in catalogue.all() if c.test not in ("feed",)]
+    odd = next(
+        (e["heard"] for e in found if e["is"] != "normal"), _speakers(job)[int(rng.integers(len(_speakers(job))))]
+    )
+    path = next(p for p in diagnoser.chain.wiring.paths if p.speaker == odd)
+    along = {n.stage for n in path.nodes} | {odd}
+    about = {s for place in stages_at(case.truth.where) for s in stages_of(job, place)} if case.truth.where else set()
+
+    def near(c: Any) -> bool:
+        return bool({s for place in stages_at(c.where) for s in stages_of(job, place)} & (along | about))
+
+    readings = [c for c in tests if c.test == "measure" and near(c)]
+    kept: dict[str, Candidate] = {}
+    for c in readings:
+        kept.setdefault(c.where, c)
+    chosen = list(kept.values())[:8]
+    looks = [c for c in tests if isinstance(c.entry, Check) and near(c)]
+    lamps = [c for c in looks if c.test == "look_at_lamp"][:2]
+    own = [c for c in looks if c.where.split(".")[0] in about or c.where == case.truth.where]
+    picked = [own[i] for i in rng.permutation(len(own))[:4]]
+    others = [looks[i] for i in rng.permutation(len(looks))[:3]]
+    every = [tests[i] for i in rng.permutation(len(tests))[:2]]
+    asked = {id(c.entry): c for c in [*chosen, *lamps, *picked, *others, *every]}
+    return found + [caller.say(c.entry) for c in asked.values()]
+
+
+def note(case: Case, found: Diagnosis) -> None:
+    """Write down what a diagnosis says of the true cause."""
+    causes = found.causes
+    true = [c.cause == case.truth.id and c.where == case.truth.where for c in causes]
+    if case.truth.id == "nothing_wrong":
+        true = [c.cause in HEALTHY and c.probability > 0 for c in causes]
+        true = [t and not any(true[:i]) for i, t in enumerate(true)]
+    case.said.append([(c.probability, t) for c, t in zip(causes, true, strict=True) if c.probability > 0.01])
+    case.rank = true.index(True) if True in true else 99
+    groups = [set(g.causes) for g in found.groups]
+    ordered: list[set[int]] = []
+    for i in range(len(causes)):
+        if any(i in g for g in ordered):
+            continue
+        ordered.append(next((g for g in groups if i in g), {i}))
+    weights = [sum(causes[i].probability for i in g) for g in ordered]
+    order = [int(k) for k in np.argsort([-w for w in weights], kind="stable")]
+    case.best = weights[order[0]]
+    case.group = next((k for k, g in enumerate(order) if case.rank in ordered[g]), 99)
+    case.leading = [(f"{c.cause} at {c.where}", round(c.probability, 3)) for c in causes[:4]]
+    case.surprise, case.contradiction = found.surprise, found.contradiction
+
+
+# ---- dialogues -------------------------------------------------------------------------------------------------
+
+
+def dialogue(seed: int, *, most: int = MOST_TESTS) -> Case:
+    """Run one case test by test, as the product asks, until it says that it is done."""
+    case, car, diagnoser = draw_case(seed)
+    caller = Caller(car, case.fault, seed)
+    case.entries = caller.complaint()
+    declined: list[Entry] = []
+    start = time.perf_counter()
+    for step in range(most + 1):
+        found = make_diagnosis(diagnoser, [read_entry(e, car.job) for e in case.entries], declined=tuple(declined))
+        note(case, found)
+        if found.done or not found.next or step == most:
+            case.declared = found.done and case.best >= SURE
+            break
+        asked = found.next[0]
+        entry = read_entry(asked.entry, car.job, answered=False)
+        case.tests, case.minutes = case.tests + 1, case.minutes + asked.minutes
+        try:
+            case.entries.append(caller.say(entry))
+        except LookupError:
+            declined.append(entry)
+    case.seconds = time.perf_counter() - start
+    case.shows = any(e.get("is") != "normal" for e in case.entries if "heard" in e and "tone" not in e)
+    return case
+
+
+# ---- what could be decided -------------------------------------------------------------------------------------
+
+
+def judged(case: Case, car: Car, entries: Sequence[Entry], found: Diagnosis) -> tuple[bool, bool]:
+    """Return whether the fault shows in the evidence, and whether somebody who knows the car's numbers could tell it.
+
+    It can't be told where the evidence is as it would be in a sound car, or where the cause that the product puts first
+    gives the same in this very car, with some amount.
+    """
+    true = answers(car, () if case.fault.cause in HEALTHY else (case.fault,), entries)
+    if case.fault.cause not in HEALTHY and differs(true, answers(car, (), entries)) == 0:
+        return False, False
+    first = found.causes[0]
+    if (first.cause, first.where) == (case.truth.id, case.truth.where) or case.rank == 0:
+        return True, True
+    return True, not explains(car, Cause(first.cause, first.where), entries, true, case.seed)
+
+
+def explains(car: Car, rival: Cause, entries: Sequence[Entry], true: list[dict[str, Any]], seed: int) -> bool:
+    """Return whether another cause gives the same answers in the same car, with some amount."""
+    rng = np.random.default_rng([seed, 11, zlib.crc32(str(rival).encode())])
+    if rival.id in HEALTHY:
+        return _agrees(car, (), entries, true)
+    faults = [draw_fault(rival.id, rival.where, car.job, car.wiring, rng) for _ in range(AMOUNTS_TRIED)]
+    return any(_agrees(car, (fault,), entries, true) for fault in faults)
+
+
+def _agrees(car: Car, faults: tuple[Fault, ...], entries: Sequence[Entry], true: Sequence[dict[str, Any]]) -> bool:
+    """Return whether all answers are the same; the first that isn't decides."""
+    oracle = World3(car, faults, quiet=True)
+    return all(same(t, oracle.answer(e)) for e, t in zip(entries, true, strict=True))
+
+
+def answers(car: Car, faults: tuple[Fault, ...], entries: Sequence[Entry]) -> list[dict[str, Any]]:
+    """Return the answers without small errors."""
+    oracle = World3(car, faults, quiet=True)
+    return [oracle.answer(e) for e in entries]
+
+
+def differs(a: Sequence[dict[str, Any]], b: Sequence[dict[str, Any]]) -> int:
+    """Return how many answers differ by more than somebody overlooks."""
+    return sum(not same(x, y) for x, y in zip(a, b, strict=True))
+
+
+def same(a: dict[str, Any], b: dict[str, Any]) -> bool:
+    """Return whether two answers are the same for somebody who compares."""
+    for key in ("is", "fault", "shows", "resistance", "between_conductors", "reads", "thd"):
+        one, two = a.get(key), b.get(key)
+        if one == two:
+            continue
+        try:
+            x, y = (float(str(v).split()[0]) for v in (one, two))
+        except ValueError:
+            return False
+        floor = 5e-3 if str(one).endswith("V") else 0.5
+        if abs(20 * np.log10(max(x, floor) / max(y, floor))) > (LEVEL_DB if key == "reads" else 4.0):
+            return False
+    return True
+
+
+__all__ = ["Case", "Reading", "World", "at_once", "dialogue", "draw_case"]
