@@ -170,7 +170,7 @@ def test_fault_is_named_and_the_handover_is_true(bay: Bay, example: str, seed: i
     assert wrong_in_handover(car) == []
 
 
-SILENT = [Fault("lead_shorted", "lead:head.sub-amp"), Fault("low_pass_in_the_way", "amp")]
+SILENT = [Fault("lead_shorted", "lead:head.sub-amp"), Fault("low_pass_in_the_way", "amp", 12.0)]
 
 
 @pytest.mark.parametrize("fault", SILENT, ids=lambda fault: fault.cause)

@@ -56,7 +56,7 @@ def amount(cause: Cause, change: Change, truth: dict[str, float]) -> float | Non
         "low_pass_in_the_way": change.low_pass_hz,
         "high_pass_in_the_way": change.high_pass_hz,
         "load_too_low": change.load,
-        "supply_sagging": change.supply,
+        "supply_sagging": change.ceiling or change.supply,  # of a regulated amplifier it changes no voltage
     }
     if cause.id == "lead_shorted":
         return 1 / first(change.shorted)

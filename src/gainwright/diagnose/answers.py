@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 TOUCHING_OHM = 1e5
+METER_LEADS_OHM = (0.05, 0.2, 0.5)
+"""What the leads of an ohmmeter and their contacts add to a coil: least, usual, most (common practice, no published source)."""
 SIDES_DIFFER_DB = 3.0
 SPEAKERS = ("short", "low", "right", "high", "open")
 
@@ -129,11 +131,14 @@ class AnswerModel(HeardAnswers):
             for wire in pairs:
                 ohm[i] = np.maximum(ohm[i], c.series_ohm.get(wire, 0.0))
         if aspect == "between_conductors":
-            return certain(("open", "shorted"), touching.astype(int), SURE["lead"])
+            between = self.through_lead(touching.astype(int), opened=0, shorted=1)
+            return certain(("open", "shorted"), between, SURE["lead"])
         which = np.where(ohm >= LEAD_OPEN_OHM, 2, np.where(ohm > self.good_ohm(pairs), 1, 0))
         if aspect == "resistance":
+            which = self.through_lead(which, opened=2, shorted=0)
             return certain(("good", "high", "open"), which, SURE["lead"])
-        return certain(("good", "high", "open", "shorted"), np.where(touching, 3, which), SURE["lead"])
+        which = self.through_lead(np.where(touching, 3, which), opened=2, shorted=3)
+        return certain(("good", "high", "open", "shorted"), which, SURE["lead"])
 
     def good_ohm(self, pairs: tuple[Wire, ...]) -> float:
         """Return the largest end-to-end resistance of a good lead, ohm."""
@@ -183,7 +188,10 @@ class AnswerModel(HeardAnswers):
             each = np.stack([np.broadcast_to(np.maximum(r, 1e-3), (self.ensemble.draws,)) for r in ratios])
             most = np.argmax(np.abs(np.log(each)), axis=0)
             found[i] = each[most, np.arange(each.shape[1])]
-        return certain(SPEAKERS, speaker_class(found), SURE["ohms"])
+        low, middle, high = METER_LEADS_OHM
+        beside = (np.interp(self.ensemble.doubt[:, 6], [0, 0.5, 1], [low, middle, high]) - middle) / usual_ohm
+        which = self.through_lead(speaker_class(found + beside), opened=4, shorted=0)
+        return certain(SPEAKERS, which, SURE["ohms"])
 
     def usual_coil_ohm(self, speaker: str) -> float:
         """Return a speaker's DC resistance as the job gives it, else that of the median of measured drivers, ohm."""

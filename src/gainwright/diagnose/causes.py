@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from gainwright.model import AnyStage, Instrument, Job, Wiring
+    from gainwright.model import AnyStage, Instrument, Job, ProcessorOutput, SourceOutput, Wiring
 
 NOTHING = "nothing_wrong"
 HEALTHY = (NOTHING, "wrong_tone_for_path", "indicator_below_threshold")
@@ -143,7 +143,7 @@ def _on_amplifier(name: str, stage: Amplifier) -> list[Cause]:
     """Return the causes of one amplifier; those of its supply and turn-on are its chassis's if it shares one."""
     unit = stage.chassis or name
     gains = () if stage.gain.fixed else ("gain_muted", "gain_low", "gain_high")
-    found = [Cause(i, name) for i in (*gains, "boost_on", "low_pass_in_the_way", "high_pass_in_the_way")]
+    found = [Cause(i, name) for i in (*gains, "boost_on", *_filters(stage))]
     found += [Cause(i, unit) for i in _ON_UNIT if i != "amplifier_no_turn_on" or stage.turn_on != "signal"]
     found += [Cause("load_too_low", name), Cause("supply_sagging", unit)]
     if stage.remote_level is not None and stage.remote_level.boosts is None:
@@ -151,16 +151,23 @@ def _on_amplifier(name: str, stage: Amplifier) -> list[Cause]:
     return found + ([Cause("input_range_wrong", name)] if len(stage.input_ranges) > 1 else [])
 
 
+def _filters(holder: Amplifier | ProcessorOutput | SourceOutput) -> list[str]:
+    """Return the filters that may stand in the way: those whose corner can be moved."""
+    kinds = {"low_pass_in_the_way": holder.low_pass_range, "high_pass_in_the_way": holder.high_pass_range}
+    return [cause for cause, span in kinds.items() if span is None or not span.fixed]
+
+
 def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
     stage = job.stages[name]
-    filters = ("low_pass_in_the_way", "high_pass_in_the_way")
     found: list[Cause] = []
     if isinstance(stage, HeadUnit):
-        found += [Cause(i, f"{name}.{output}") for output in stage.outputs for i in filters]
+        found += [Cause(i, f"{name}.{o}") for o, output in stage.outputs.items() for i in _filters(output)]
         found += [Cause("balance_over", f"{name}.{o}") for o, out in stage.outputs.items() if len(out.sides) > 1]
     elif isinstance(stage, Processor):
         found += [
-            Cause(i, f"{name}.{output}") for output in stage.outputs for i in (*filters, "output_muted", "boost_on")
+            Cause(i, f"{name}.{o}")
+            for o, output in stage.outputs.items()
+            for i in (*_filters(output), "output_muted", "boost_on")
         ]
         if len(stage.outputs) > 1:
             found += [Cause("output_misrouted", f"{name}.{output}") for output in stage.outputs]

@@ -38,6 +38,7 @@ class Change:
     crossed: dict[Port, Any] = field(default_factory=dict)
     misrouted: dict[Node, Any] = field(default_factory=dict)
     instead: dict[Node, Node] = field(default_factory=dict)
+    slope: dict[Node, Any] = field(default_factory=dict)
     settings: dict[str, Any] = field(default_factory=dict)
     dead: dict[str, str] = field(default_factory=dict)
     protecting: dict[str, Any] = field(default_factory=dict)

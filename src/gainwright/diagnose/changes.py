@@ -13,9 +13,11 @@ from gainwright.diagnose.change import Change
 from gainwright.diagnose.overloads import TOUCHING_OHM, with_protection
 from gainwright.model import (
     Amplifier,
+    HeadUnit,
     LevelControl,
     LineDriver,
     Port,
+    Processor,
     RemoteLevel,
     Speaker,
     leads_by_name,
@@ -39,21 +41,43 @@ OPEN_SPEAKER = 1e12
 """Factor on a speaker's resistance that opens it."""
 SHORTED_SPEAKER = (0.02, 0.4)
 """From a coil burnt together at its ends to some of its turns: a meter then reads far below, not always 0."""
-LINE_LEAD_OHM = (30.0, 300e3)
-POWER_LEAD_OHM = (1.0, 50e3)
-SOURCE_LOW_DB = (4.0, 40.0)
-TONE_LOW_DB = (3.0, 30.0)
-BALANCE_DB = (15.0, 60.0)
-LEVEL_DOWN_DB = 4.0
+LINE_LEAD_OHM = (10.0, 1e6)
+"""From a tarnished plug that takes nothing a meter sees from an input of 10 kohm to one that hardly touches."""
+POWER_LEAD_OHM = (0.5, 50e3)
+"""From a strand left of a speaker lead, or a green plug, to one that hardly touches."""
+SOURCE_LOW_DB = (3.0, 40.0)
+"""From the least that is complained about to an output stage that is broken, or a menu's lowest setting."""
+TONE_LOW_DB = (2.0, 40.0)
+"""Levelling takes a few decibels from a loud file; a player's own volume may be nearly down."""
+BALANCE_DB = (6.0, 60.0)
+"""From a step or two off the middle to the end of its travel."""
+LEVEL_DOWN_DB = 3.0
+"""The least by which a level control is off: less isn't complained about."""
 AT_LOWEST = 0.3
 """Share of turned-down level controls that are at their minimum."""
-BOOST_DB = (3.0, 15.0)
+GAIN_SEEN = 0.06
+"""A gain nearer than this to its place looks right, as a share of its travel (the doubt of the hand that reads it)."""
+BOOST_DB = (2.0, 18.0)
+"""Bass boosts and loudness reach 18 dB; parametric bands mostly 12."""
 BOOST_HZ = (30.0, 10e3)
-LOW_PASS_HZ = (8.0, 3000.0)
-HIGH_PASS_HZ = (40.0, 10e3)
-LOAD = (0.15, 0.6)
-SAG = (0.5, 0.85)
-HUM_V = (2e-3, 0.1)
+KNOBS_HZ: dict[type, dict[str, tuple[float, float]]] = {
+    HeadUnit: {"low_pass": (30.0, 4000.0), "high_pass": (30.0, 8000.0)},  # those for active ways reach far
+    Processor: {"low_pass": (20.0, 20e3), "high_pass": (20.0, 20e3)},
+    Amplifier: {"low_pass": (30.0, 4000.0), "high_pass": (15.0, 4000.0)},
+}
+"""Corners that the knobs and menus of a kind of stage usually have; a job's `low_pass_range` goes before."""
+SLOPES = (12.0, 24.0)
+"""Slopes that such filters usually have, dB per octave; one as likely as the other."""
+IN_THE_WAY = 0.7
+"""A filter in the way is at least this far from where the job has it, as a ratio of corners."""
+LOAD = (0.15, 0.7)
+"""From eight speakers where two were meant to one more in parallel with two."""
+SAG = (0.5, 0.92)
+"""Supply left at full power: from a wire that is far too thin, or a loose ground, to a drop of 1 V."""
+SAG_SHOWN = (0.15, 1.0)
+"""Share of that drop at a reading: what is played draws less than full power, in music much less."""
+HUM_V = (1e-3, 0.3)
+"""From just above the noise of a quiet car to what drowns music."""
 LEVEL_LOWEST_DB = -60.0
 """Attenuation of a level control without a stated range at its minimum (common practice, no published source)."""
 
@@ -182,12 +206,12 @@ def _level_control_down(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _gain_low(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
-    return Change(settings={f"{where}.gain": hidden[:, 0] * 0.7 * stands})
+    return Change(settings={f"{where}.gain": hidden[:, 0] * max(stands - GAIN_SEEN, 0.7 * stands)})
 
 
 def _gain_high(where: str, chain: Chain, hidden: Floats) -> Change:
     stands = chain.settings[f"{where}.gain"]
-    return Change(settings={f"{where}.gain": _even((min(stands + 0.15, 0.98), 1.0), hidden[:, 0])})
+    return Change(settings={f"{where}.gain": _even((min(stands + GAIN_SEEN, 0.98), 1.0), hidden[:, 0])})
 
 
 def _input_range_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -198,27 +222,42 @@ def _input_range_wrong(where: str, chain: Chain, hidden: Floats) -> Change:
     return Change(settings={f"{where}.input_range": (stands + away) % positions})
 
 
+def _span_hz(chain: Chain, node: Node, control: str) -> tuple[float, float]:
+    """Return the ends of a filter's knob: the job's, else those that are usual for its kind of stage."""
+    stage = chain.job.stages[node.stage]
+    holder = stage if isinstance(stage, Amplifier) else getattr(stage, "outputs", {}).get(node.output)
+    given = getattr(holder, f"{control}_range", None)
+    usual = next((ends for kind, ends in KNOBS_HZ.items() if isinstance(stage, kind)), KNOBS_HZ[Processor])[control]
+    return usual if given is None or given.high_hz <= given.low_hz else (given.low_hz, given.high_hz)
+
+
 def _corner(chain: Chain, node: Node, control: str) -> float | None:
     fact = chain.facts.get(f"{node.stage}.{node.output}.{control}.corner")
     return None if fact is None else fact.quantity.nominal
 
 
+def _slope(where: str, chain: Chain, hidden: Floats) -> dict[Node, Floats]:
+    return dict.fromkeys(_outputs(where, chain), np.where(hidden[:, 1] < 0.5, *SLOPES))
+
+
 def _low_pass(where: str, chain: Chain, hidden: Floats) -> Change:
     found = {}
     for node in _outputs(where, chain):
+        low_hz, high_hz = _span_hz(chain, node, "low_pass")
         set_hz = _corner(chain, node, "low_pass")
-        high_hz = LOW_PASS_HZ[1] if set_hz is None else min(0.7 * set_hz, LOW_PASS_HZ[1])
-        found[node] = _log((LOW_PASS_HZ[0], max(high_hz, 2 * LOW_PASS_HZ[0])), hidden[:, 0])
-    return Change(low_pass_hz=found)
+        high_hz = high_hz if set_hz is None else min(IN_THE_WAY * set_hz, high_hz)
+        found[node] = _log((min(low_hz, IN_THE_WAY * high_hz), high_hz), hidden[:, 0])
+    return Change(low_pass_hz=found, slope=_slope(where, chain, hidden))
 
 
 def _high_pass(where: str, chain: Chain, hidden: Floats) -> Change:
     found = {}
     for node in _outputs(where, chain):
+        low_hz, high_hz = _span_hz(chain, node, "high_pass")
         set_hz = _corner(chain, node, "high_pass")
-        low_hz = HIGH_PASS_HZ[0] if set_hz is None else max(1.4 * set_hz, HIGH_PASS_HZ[0])
-        found[node] = _log((min(low_hz, 0.5 * HIGH_PASS_HZ[1]), HIGH_PASS_HZ[1]), hidden[:, 0])
-    return Change(high_pass_hz=found)
+        low_hz = low_hz if set_hz is None else max(set_hz / IN_THE_WAY, low_hz)
+        found[node] = _log((low_hz, max(high_hz, low_hz / IN_THE_WAY)), hidden[:, 0])
+    return Change(high_pass_hz=found, slope=_slope(where, chain, hidden))
 
 
 def _boost_on(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -256,7 +295,7 @@ def _load_too_low(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
     left = _even(SAG, hidden[:, 0])
-    found = Change(supply={where: left})
+    found = Change(supply={where: 1 - (1 - left) * _even(SAG_SHOWN, hidden[:, 1])})
     for node in _outputs(where, chain):
         stage = chain.job.stages[node.stage]
         if isinstance(stage, Amplifier) and not stage.regulated:

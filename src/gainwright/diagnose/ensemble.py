@@ -40,6 +40,7 @@ _NEUTRAL = {
     "load": 1.0,
     "low_pass_hz": ABSENT_LOW_PASS_HZ,
     "high_pass_hz": ABSENT_HIGH_PASS_HZ,
+    "slope": 24.0,
     "crossed": 0.0,
     "misrouted": 0.0,
 }

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.answers import (
+    METER_LEADS_OHM,
     SPEAKERS,
     TOUCHING_OHM,
     speaker_class,
 )
-from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, LOW_SUPPLY_V, SUPPLIES
+from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, LOW_RESTING_V, SUPPLIES
 from gainwright.jobfile import bands_of, controls, input_range, read_number, takes_bands
 from gainwright.model import Amplifier, Check, HeardSpeaker, SwapTest
 from gainwright.quantities import parse
@@ -55,9 +56,9 @@ def _number_answer(entry: Check, what: str, answer_model: AnswerModel) -> str:
         unit = entry.check.rpartition(".")[0]
         return SUPPLIES[int(answer_model.supply_class(unit, found, running=entry.engine == "on"))]
     if what == "turn_on_voltage":
-        return "right" if found > 0.5 * LOW_SUPPLY_V else "none"
+        return "right" if found > 0.5 * LOW_RESTING_V else "none"
     speaker = entry.check.split(".")[0]
-    ratio = found / answer_model.usual_coil_ohm(speaker)
+    ratio = max(found - METER_LEADS_OHM[1], 0.0) / answer_model.usual_coil_ohm(speaker)
     return SPEAKERS[int(speaker_class(ratio))]
 
 

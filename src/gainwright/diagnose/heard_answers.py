@@ -35,6 +35,10 @@ HUM_HZ, WHINE_HZ = 100.0, 700.0
 ENGINE_HZ = 40.0
 """Within what noise cancelling plays against an idling engine (common practice, no published source)."""
 WORDS = ("silent", "faint", "normal", "distorted", "hum", "whine")
+BASS_HZ = 200.0
+"""Below, a car is small against the wavelength, and the sides add as pressures (common practice; 1.7 m at 200 Hz)."""
+NEARER_DB = (2.0, 8.0)
+"""By how much one side is louder at a seat (common practice, no published source)."""
 BURNT = 0.4
 """A coil with less of its resistance is burnt together and doesn't move."""
 
@@ -76,6 +80,7 @@ class HeardAnswers(UnitAnswers):
         shape = (len(self.changes), self.ensemble.draws)
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
         nodes = tuple(node for node, _ in pairs)
+        sides: list[npt.NDArray[np.complex128]] = []
         for node, port in pairs:
             arriving = self.arriving(node, port)
             ends = self.chain.wiring.pair(port)
@@ -88,8 +93,13 @@ class HeardAnswers(UnitAnswers):
                     louder = volts > loudest
                     loudest = np.where(louder, volts, loudest)
                     thd = np.where(louder, np.nan_to_num(bent), thd)
+                    if ends is None:
+                        phasor = self.observer.phasor_v(stimulus, node, nodes) * arriving
+                        sides.append(phasor * np.stack([self._turned(c, (node, port)) for c in self.changes]))
                 hum = np.maximum(hum, np.hypot(self._hum_v("hum", node), self._engine_v(node) * running) * arriving)
                 whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
+        if stimulus is not None and stimulus.tone_hz < BASS_HZ and len(sides) == 2:
+            loudest = self._together(*sides)
         noisy = np.maximum(hum, whine)
         noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
         alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)
@@ -99,6 +109,23 @@ class HeardAnswers(UnitAnswers):
         whining = (whine > hum).astype(np.float64)
         parts = np.stack([*(t * (1 - noise) for t in tone), noise * (1 - whining), noise * whining])
         return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
+
+    def _turned(self, change: Change, wire: Wire) -> Floats:
+        """Return -1 where a speaker's own lead is reversed, 1 elsewhere, shape (draws,)."""
+        return np.broadcast_to(np.asarray(change.sign.get(wire, 1.0)), (self.ensemble.draws,))
+
+    def _together(self, left: npt.NDArray[Any], right: npt.NDArray[Any]) -> Floats:
+        """Return the level of two sides in the bass, where their pressures add at the seat; one of them is nearer.
+
+        As volts at both that would give the same; with one of them reversed they cancel, but for the nearer one's lead.
+        """
+        low, high = NEARER_DB
+        nearer = 10 ** ((low + (high - low) * self.ensemble.doubt[:, 5]) / 20)
+        one, other = (
+            np.where(self.ensemble.doubt[:, 4] < 0.5, 1.0, nearer),
+            np.where(self.ensemble.doubt[:, 4] < 0.5, nearer, 1.0),
+        )
+        return np.asarray(np.abs(one * left + other * right) / (one + other))
 
     def _across(self, stimulus: Stimulus, ends: tuple[Node, Node], port: Port, nodes: tuple[Node, ...]) -> Floats:
         """Return the voltage across a load between a strapped pair, volts rms: none where either lead is open."""

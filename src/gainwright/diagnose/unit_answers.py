@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Played, Powered, stages_of, supply_path, unit_of
+from gainwright.model import Multimeter, Played, Powered, stages_of, supply_path, unit_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -23,9 +23,10 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 LEAD_OPEN_OHM = 1e7
-LOW_SUPPLY_V, NO_SUPPLY_V = 11.5, 2.0
+LOW_SUPPLY_V, LOW_RESTING_V, NO_SUPPLY_V = 12.5, 11.5, 2.0
+"""With the engine running a generator holds more than the first, a battery at rest more than the second (common practice)."""
 USUAL_SUPPLY_V = 13.8
-"""The vehicle's supply for which those two are."""
+"""The vehicle's supply for which those are."""
 SUPPLIES = ("none", "low", "right")
 SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
 """Kind of an answer -> how often it is right."""
@@ -86,8 +87,8 @@ class UnitAnswers:
 
     def _turn_on(self, name: str) -> Answers:
         unit = unit_of(self.chain.job, name)
-        which = [int(c.dead.get(unit) != "turn_on") for c in self.changes]
-        return certain(("none", "right"), which, SURE["volts"])
+        which = np.array([[int(c.dead.get(unit) != "turn_on")] for c in self.changes])
+        return certain(("none", "right"), self.through_lead(which, opened=0, shorted=0), SURE["volts"])
 
     def _protection(self, name: str) -> Answers:
         """Return whether the protection lamp is lit: that of a dead amplifier, or of one that protects itself from its load."""
@@ -105,7 +106,18 @@ class UnitAnswers:
             np.zeros(self.ensemble.draws) if c.dead.get(unit) == "supply" else volts * c.supply.get(unit, 1.0)
             for c in self.changes
         ]
-        return certain(SUPPLIES, self.supply_class(name, np.stack(rows), running=running), SURE["volts"])
+        which = self.supply_class(name, np.stack(rows), running=running)
+        return certain(SUPPLIES, self.through_lead(which, opened=0, shorted=0), SURE["volts"])
+
+    def through_lead(self, which: npt.NDArray[Any], *, opened: int, shorted: int) -> npt.NDArray[Any]:
+        """Return classes as the meter shows them: under a broken or shorted measuring lead it shows the same everywhere."""
+        meter = next((n for n, i in self.observer.instruments.items() if isinstance(i, Multimeter)), "")
+        found = np.array(which)
+        for i, c in enumerate(self.changes):
+            how = c.instrument.get(meter, "")
+            if how in ("open", "shorted"):
+                found[i] = opened if how == "open" else shorted
+        return found
 
     def supply_path(self, name: str, *, running: bool) -> str:
         """Return the path of the fact of the supply of a stage or a chassis."""
@@ -121,4 +133,4 @@ class UnitAnswers:
 
 def supply_class(volts: Any, *, running: bool) -> npt.NDArray[np.intp]:
     """Return which of `SUPPLIES` a supply voltage is."""
-    return np.asarray(np.digitize(volts, [NO_SUPPLY_V, LOW_SUPPLY_V if running else LOW_SUPPLY_V - 0.5]))
+    return np.asarray(np.digitize(volts, [NO_SUPPLY_V, LOW_SUPPLY_V if running else LOW_RESTING_V]))

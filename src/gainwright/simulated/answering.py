@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from gainwright.model import (
     NO_MARK,
     HeardSpeaker,
     Indicator,
+    Multimeter,
     Reading,
     Recorder,
     Speaker,
@@ -24,7 +25,11 @@ from gainwright.model import (
 from gainwright.simulated.rig import Rig
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from gainwright.model import Check, Entry, Played
+
+_Seen = TypeVar("_Seen")
 
 QUIET_DBFS = -200.0
 SIDES_DIFFER_DB = 3.0
@@ -146,28 +151,35 @@ def _check(rig: Rig, entry: Check) -> dict[str, Any]:
         return _instrument(rig, place, stage)
     if place in leads_by_name(rig._chain().wiring):
         return {
-            "resistance": _ohm(rig.lead_resistance(place)),
-            "between_conductors": _ohm(rig.between_conductors(place)),
+            "resistance": _ohm(rig, rig.lead_resistance(place)),
+            "between_conductors": _ohm(rig, rig.between_conductors(place)),
         }
     if what in ("power_lamp", "protection_lamp"):
-        lit = _lamps(rig, stage)[0 if what == "power_lamp" else 1]
+        lit = _while_playing(rig, stage, rig.lamps)[0 if what == "power_lamp" else 1]
         return {"is": "on" if lit else "off"}
     if what in ("supply_voltage", "turn_on_voltage"):
-        volts = rig.supply_voltage(stage) if what == "supply_voltage" else rig.turn_on_voltage(stage)
-        return {"reads": f"{volts:.3g} V"}
+        volts = _while_playing(rig, stage, rig.supply_voltage if what == "supply_voltage" else rig.turn_on_voltage)
+        return {"reads": f"{0.0 if _broken_lead(rig) else volts:.3g} V"}
     return _inspection_result(rig, place, stage, what)
 
 
-def _lamps(rig: Rig, unit: str) -> tuple[bool, bool]:
-    """Return the lamps of an amplifier or a chassis while what is usually played plays."""
+def _while_playing(rig: Rig, unit: str, observe: Callable[[str], _Seen]) -> _Seen:
+    """Return what is observed of an amplifier or a chassis while what is usually played plays."""
     wiring, behind = rig._chain().wiring, {*stages_of(rig.job, unit)}
     speaker = next(p.speaker for p in wiring.paths if behind & {node.stage for node in p.nodes})
     tone = rig._tone
     try:
         rig.play(*_typical_stimulus(rig, speaker))
-        return rig.lamps(unit)
+        return observe(unit)
     finally:
         rig.play(*tone)
+
+
+def _broken_lead(rig: Rig) -> str:
+    """Return the fault of the measuring lead of the meter, with which ohms and DC volts are read too."""
+    meter = next((name for name, i in rig.instruments.items() if isinstance(i, Multimeter)), "")
+    chain = rig._chain()
+    return next((c for c in ("measuring_lead_open", "measuring_lead_shorted") if chain.fault(c, meter)), "")
 
 
 def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:
@@ -183,11 +195,15 @@ def _instrument(rig: Rig, place: str, stage: str) -> dict[str, Any]:
 def _inspection_result(rig: Rig, place: str, stage: str, what: str) -> dict[str, Any]:
     speaker, _, side = stage.partition(".")
     if what == "resistance":
-        return {"reads": _ohm(rig.speaker_resistance(speaker, side or "both"))}
+        return {"reads": _ohm(rig, rig.speaker_resistance(speaker, side or "both"))}
     if what == "cone":
         return {"is": rig.cone(speaker, side or "both")}
     return {"is": "right" if rig.looks_right(place) else "wrong"}
 
 
-def _ohm(value: float) -> str:
+def _ohm(rig: Rig, value: float) -> str:
+    """Return what the rig's ohmmeter shows."""
+    broken = _broken_lead(rig)
+    if broken:
+        return "open" if broken == "measuring_lead_open" else "0.1 ohm"
     return "open" if math.isinf(value) or value > 1e7 else f"{value:.3g} ohm"

@@ -10,7 +10,7 @@ import numpy as np
 
 from gainwright.errors import CallError
 from gainwright.jobfile import DC_SHARES
-from gainwright.model import Powered, Speaker, link_place, stages_of, unit_of
+from gainwright.model import Amplifier, Powered, Speaker, link_place, stages_of, unit_of
 from gainwright.simulated.chain import SimulatedChain
 from gainwright.simulated.loads import BURNT_OHM, OPEN_OHM
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+BASS_HZ, NEARER_DB = 200.0, 4.0
 VISIBLE_FAULTS = {
     "mute": ("source_muted", "output_muted"),
     "player": ("tone_level_wrong",),
@@ -81,8 +82,24 @@ class Inspection:
         return (
             0.0
             if chain.fault("amplifier_no_supply", unit_of(self.job, amplifier))
-            else chain.supply_v(_member(self.job, amplifier))
+            else chain.supply_read_v(_member(self.job, amplifier), self._drawn(amplifier))
         )
+
+    def _drawn(self, amplifier: str) -> float:
+        """Return the current that an amplifier or a chassis draws with the tone that is played, over that of its full power.
+
+        It goes with the output voltage, as in class B.
+        """
+        chain, shares = self._chain(), [0.0]
+        for name in stages_of(self.job, amplifier):
+            stage = self.job.stages[name]
+            if isinstance(stage, Amplifier):
+                nodes = list(chain.wiring.outputs(name))
+                waves, _ = chain.periods(nodes, *self._tone)
+                for node in nodes:
+                    power, load = chain.rated(name, stage, node)
+                    shares.append(float(np.std(waves[node])) / math.sqrt(power * load))
+        return max(shares)
 
     def turn_on_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at the turn-on terminal of an amplifier or a chassis."""
@@ -174,8 +191,14 @@ class Inspection:
         return not any(f.cause in causes and f.where in wheres for f in self.faults)
 
     def listen(self, speaker: str, side: str = "both") -> str:
-        """Return how the louder side of a speaker sounds: silent, faint, normal, distorted, hum, whine."""
+        """Return how the louder side of a speaker sounds: silent, faint, normal, distorted, hum, whine.
+
+        In the bass both sides are heard together: their pressures add at the seat, one of them nearer by 4 dB.
+        """
         chain = self._chain()
+        wires = self._wires(chain, speaker, side)
+        if len(wires) == 2 and self._tone[0] < BASS_HZ and chain.wiring.pair(wires[0][1]) is None:
+            return self._heard_together(wires)
         words = [
             self._heard(node, port, chain.wiring.pair(port))
             for node, port in self._wires(chain, speaker, side)
@@ -184,20 +207,33 @@ class Inspection:
         order = ("whine", "hum", "distorted", "normal", "faint", "silent")
         return min(words, key=order.index)
 
+    def _heard_together(self, wires: list[tuple[Node, Port]]) -> str:
+        near = 10 ** (NEARER_DB / 20)
+        parts = [self._at_cone(node, port) for node, port in wires]
+        weights = (near / (1 + near), 1 / (1 + near))
+        period = sum(weight * wave for weight, (wave, _) in zip(weights, parts, strict=True))
+        return self._word(np.asarray(period), max(floor for _, floor in parts))
+
     def _heard(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> str:
         """Return how a speaker sounds on one port; between a strapped pair it gets the difference of two outputs."""
+        return self._word(*self._at_cone(node, port, pair))
+
+    def _at_cone(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> tuple[Floats, float]:
+        """Return one period of what moves a cone, and the rms of noise with it, in volts; both 0 if it can't move."""
         chain = self._chain()
         ends = pair or (node,)
-        dead = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM
-        dead = dead or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends)
-        if dead or chain.input_ohm(port) < BURNT_OHM:
-            return "silent"
+        still = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM or chain.input_ohm(port) < BURNT_OHM
+        if still or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends):
+            return np.zeros(256), 0.0
         coils = 0.02 if chain.fault("coil_reversed", port.stage) else 1.0
         share = abs(chain.at_port(node, port)) * coils
         period = self.period(str(node))[0] * chain.at_port(node, port) * coils
         if pair is not None:
             period = period - self.period(str(pair[1]))[0] * chain.at_port(pair[1], port) * coils
-        floor = float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
+        return period, float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
+
+    def _word(self, period: Floats, floor: float) -> str:
+        """Return the word for a tone with noise."""
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:
             whining = any(f.cause == "alternator_whine" for f in self.faults)

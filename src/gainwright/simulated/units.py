@@ -49,6 +49,11 @@ class SimulatedUnits:
         sag = self.fault("supply_sagging", unit_of(self.job, name))
         return self.truth[supply_path(self.job, name, self.supply)] * (sag.size if sag else 1.0)
 
+    def supply_read_v(self, name: str, drawn: float) -> float:
+        """Return the voltage at the supply terminals of a stage that draws a share of the current of its full power."""
+        full = self.truth[supply_path(self.job, name, self.supply)]
+        return full - (full - self.supply_v(name)) * min(drawn, 1.0)
+
     def sensitivity(self, name: str, stage: Amplifier) -> str:
         """Return the path of the sensitivity in use: in the position of the input range switch, if there is one."""
         if not stage.input_ranges:

@@ -32,7 +32,8 @@ class Alteration:
     short_place : share of the lead's resistance that lies before that place, 0.5 if not given.
     sign : -1 where a lead's conductors are exchanged, 1 elsewhere.
     load : factor on the input resistance of a port.
-    low_pass_hz, high_pass_hz : corner of a fourth-order Butterworth filter that isn't in the job.
+    low_pass_hz, high_pass_hz : corner of a Butterworth filter that isn't in the job.
+    slope : of those filters, 12 or 24 dB per octave; 24 if not given.
     boost : gain in dB and centre in Hz of a peak (q 0.7) that isn't in the job.
     crossed : share of a port's signal that comes from the other side's source instead of its own.
     misrouted : share of an output's signal that comes from the routes of another output, named by `instead`.
@@ -48,6 +49,7 @@ class Alteration:
     load: Mapping[Port, Any] = field(default_factory=dict)
     low_pass_hz: Mapping[Node, Any] = field(default_factory=dict)
     high_pass_hz: Mapping[Node, Any] = field(default_factory=dict)
+    slope: Mapping[Node, Any] = field(default_factory=dict)
     boost: Mapping[Node, tuple[Any, Any]] = field(default_factory=dict)
     crossed: Mapping[Port, Any] = field(default_factory=dict)
     misrouted: Mapping[Node, Any] = field(default_factory=dict)

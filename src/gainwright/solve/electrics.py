@@ -282,8 +282,10 @@ class StageResponse:
             ("high", alter.high_pass_hz, ABSENT_HIGH_PASS_HZ),
         ):
             if node in corners:
-                fixed = {"shape": "butterworth", "slope_db_per_octave": 24, "kind": kind}
-                self._add_some("filter_response", fixed, {"corner_hz": corners[node]}, corners[node] != absent)
+                for slope in (12, 24):
+                    fixed = {"shape": "butterworth", "slope_db_per_octave": slope, "kind": kind}
+                    where = (corners[node] != absent) & (np.asarray(alter.slope.get(node, 24.0)) == slope)
+                    self._add_some("filter_response", fixed, {"corner_hz": corners[node]}, where)
         if node in alter.boost:
             gain_db, centre_hz = alter.boost[node]
             self._add_some("peak_response", {"q": 0.7}, {"gain_db": gain_db, "centre_hz": centre_hz}, gain_db != 0)

@@ -45,6 +45,7 @@ def observed(rig: Rig) -> Iterator[tuple[str, Any]]:
     amplifiers, speakers = ([n for n, s in rig.job.stages.items() if isinstance(s, k)] for k in (Amplifier, Speaker))
     for name in amplifiers:
         rig.turn(f"{name}.gain", 0.4)
+        rig.play(400.0 if "sub" not in name else 45.0, 0.0)  # a supply drops under load
         yield f"{name} supply", (rig.supply_voltage(name), rig.turn_on_voltage(name), rig.lamps(name))
     for run in wiring.leads:
         yield f"{run}", np.array([rig.lead_resistance(str(run)), rig.between_conductors(str(run))])
