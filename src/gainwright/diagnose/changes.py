@@ -59,7 +59,8 @@ GAIN_SEEN = 0.06
 """A gain nearer than this to its place looks right, as a share of its travel (the doubt of the hand that reads it)."""
 BOOST_DB = (2.0, 18.0)
 """Bass boosts and loudness reach 18 dB; parametric bands mostly 12."""
-BOOST_HZ = (30.0, 10e3)
+BOOST_HZ, BASS_BOOST_HZ = (30.0, 10e3), (30.0, 120.0)
+"""Bands of an equaliser lie anywhere, more often low; the boost of an amplifier is a bass boost."""
 KNOBS_HZ: dict[type, dict[str, tuple[float, float]]] = {
     HeadUnit: {"low_pass": (30.0, 4000.0), "high_pass": (30.0, 8000.0)},  # those for active ways reach far
     Processor: {"low_pass": (20.0, 20e3), "high_pass": (20.0, 20e3)},
@@ -261,7 +262,9 @@ def _high_pass(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _boost_on(where: str, chain: Chain, hidden: Floats) -> Change:
-    part = (_even(BOOST_DB, hidden[:, 0]), _log(BOOST_HZ, hidden[:, 1] ** 1.5))
+    bass = isinstance(chain.job.stages.get(where), Amplifier)
+    centre_hz = _log(BASS_BOOST_HZ, hidden[:, 1]) if bass else _log(BOOST_HZ, hidden[:, 1] ** 1.5)
+    part = (_even(BOOST_DB, hidden[:, 0]), centre_hz)
     return Change(boost=dict.fromkeys(_outputs(where, chain), part))
 
 

@@ -164,6 +164,7 @@ def _quiet_reading(reads_v: float, levels: DrawnLevels) -> tuple[np.ndarray, flo
     What is left of the tone adds in power to a stray voltage that is log-uniform between its ends: the millivolts that a
     short leaves tell it from an open lead.
     """
+    reads_v = max(reads_v, levels.stray_v[0])
     near_v = max(QUIET_DIGITS * levels.digit_v, QUIET_NEAR * reads_v)
     low_v, high_v = max(reads_v - near_v, 0.0), reads_v + near_v
     first, last = levels.stray_v

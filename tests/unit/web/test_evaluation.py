@@ -13,19 +13,22 @@ from gainwright.web.set_up.evaluation import Evaluation
 
 
 @pytest.mark.parametrize(
-    ("first", "healthy", "before", "named"),
+    ("first", "leading", "healthy", "before", "named"),
     [
-        ("level_control_down", 0.24, 0.12, False),  # likelier than none, but only since a complaint was assumed
-        ("level_control_down", 0.05, 0.12, True),
-        ("nothing_wrong", 0.48, 0.12, False),
-        ("nothing_wrong", 0.10, 0.12, False),
+        ("level_control_down", 0.3, 0.24, 0.12, False),  # likelier than none, but only since a complaint was assumed
+        ("level_control_down", 0.3, 0.05, 0.12, True),
+        ("level_control_down", 0.7, 0.13, 0.12, True),  # 21 times what it was against a healthy car
+        ("nothing_wrong", 0.48, 0.48, 0.12, False),
+        ("nothing_wrong", 0.10, 0.10, 0.12, False),
     ],
 )
-def test_fault_is_named_where_readings_speak_for_one(first: str, healthy: float, before: float, *, named: bool) -> None:
+def test_fault_is_named_where_readings_speak_for_one(
+    first: str, leading: float, healthy: float, before: float, *, named: bool
+) -> None:
     """A healthy car that became more probable isn't called faulty, whatever stands first."""
-    shown: Any = SimpleNamespace(cause=first)
+    shown: Any = SimpleNamespace(cause=first, probability=leading)
     plan: Any = None
-    assert Evaluation((shown,), healthy, before, 0.0, "", plan, 0, 3, "").suspicious is named
+    assert Evaluation((shown,), healthy, before, 0.0, "", plan, 0, 3, "", 0.03).suspicious is named
 
 
 def test_prior_of_a_healthy_car_is_its_probability_without_evidence() -> None:

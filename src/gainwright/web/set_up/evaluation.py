@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 SHOWN_CAUSES = 4
 """Causes that are named beside a reading."""
+STRONG = 10.0
+"""Bayes factor from which readings speak strongly for a hypothesis (Jeffreys, Theory of Probability, 1961, appendix B)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,7 @@ class Evaluation:
     better_known : how many numbers are known better than in the job.
     entries : number of readings.
     key : names it, so that a reading is judged by the expectation that was shown.
+    leading_before : probability of the first of the causes without any reading.
     """
 
     causes: tuple[RankedCause, ...]
@@ -56,6 +59,7 @@ class Evaluation:
     better_known: int
     entries: int
     key: str
+    leading_before: float = 0.0
 
     def expect(self, step: str) -> Expect | None:
         """Return what to expect at a step now."""
@@ -66,10 +70,14 @@ class Evaluation:
         """Whether the readings speak for a fault, and one is more probable than none.
 
         The diagnosis starts from somebody's complaint, so that a fault is likely before any reading; a run has none. What counts
-        here is therefore whether the readings made a healthy car less probable than it was before them.
+        here is therefore whether the readings made a healthy car less probable than it was before them, or the leading fault
+        strongly more likely against it: the more faults readings exclude, the likelier a healthy car gets, too.
         """
-        named = bool(self.causes) and self.causes[0].cause != "nothing_wrong"
-        return named and self.healthy < self.healthy_before
+        if not self.causes or self.causes[0].cause == "nothing_wrong":
+            return False
+        before = self.leading_before / max(self.healthy_before, 1e-12)
+        now = self.causes[0].probability / max(self.healthy, 1e-12)
+        return self.healthy < self.healthy_before or (before > 0 and now >= STRONG * before)
 
 
 def current_run(site: Site, stored: StoredJob) -> Run:
@@ -211,7 +219,11 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
     entries = [read_entry(e, job) for e in evidence]
     diagnoser = site.models.diagnoser(text, site.store.cases.counted())
     learned, better_known = learn_values(diagnoser, entries)
+    first = (diagnosis.causes[0].cause, diagnosis.causes[0].where)
     plan = make_plan(job, learned=learned)
+    leading = next(
+        (p for c, p in zip(diagnoser.causes, diagnoser.priors, strict=True) if (c.id, c.where) == first), 0.0
+    )
     return Evaluation(
         diagnosis.causes[:SHOWN_CAUSES],
         sum(c.probability for c in diagnosis.causes if c.cause == "nothing_wrong"),
@@ -222,4 +234,5 @@ def _evaluate(site: Site, text: str, evidence: list[dict[str, Any]], key: str) -
         len(better_known),
         len(diagnosis.evidence),
         key,
+        float(leading),
     )
