@@ -96,9 +96,22 @@ def sweep_response(samples: Floats, reference: Floats, *, rate_hz: int, low_hz: 
     # noise: what the impulse response holds far from its peak, as much as the window passes
     far = impulse[(peak + after + np.arange(len(place))) % size]
     noise = float(np.sum(window**2)) * float(np.mean(far**2))
-    at_peak = np.exp(-2j * np.pi * np.outer(grid, place) / rate_hz) @ cut
+    at_peak = _transform(cut, grid / rate_hz, -before)
     sure = 20 / np.log(10) * np.sqrt(noise / 2) / np.maximum(np.abs(at_peak), 1e-12)
     return Response(grid, at_peak, np.asarray(sure), np.ones(len(grid)), delay / rate_hz)
+
+
+def _transform(samples: Floats, frequency: Floats, begin: int) -> Complexes:
+    """Return the sum of samples[n] exp(-2 pi i f (n + begin)) for each frequency in cycles per sample.
+
+    The samples are arranged in rows: each row's own sum and the turn from row to row need a root of the exponentials.
+    """
+    width = int(np.ceil(np.sqrt(len(samples))))
+    rows = np.zeros((-(-len(samples) // width), width))
+    rows.flat[: len(samples)] = samples
+    within = np.exp(-2j * np.pi * np.outer(frequency, np.arange(width)))
+    between = np.exp(-2j * np.pi * np.outer(frequency, begin + width * np.arange(len(rows))))
+    return np.asarray(np.sum((within @ rows.T) * between, axis=1))
 
 
 def _explained(
