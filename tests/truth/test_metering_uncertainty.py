@@ -23,7 +23,11 @@ def noisy(depth_db: float, snr_db: float, rng: np.random.Generator) -> tuple[np.
     orders = range(1, int(20_000 / hz) + 1, 2)
     b = {n: 4 / math.pi * (drive / 2 * (math.sin((n - 1) * a) / (n - 1) - math.sin((n + 1) * a) / (n + 1)) + math.cos(n * a) / n) for n in orders if n > 1}  # fmt: skip
     b[1] = 2 * drive / math.pi * (a + math.sqrt(1 - 1 / drive**2) / drive)
-    wave = 0.4 * sum(b[n] * np.sin(n * angle) for n in orders)
+    turn = np.exp(1j * angle)
+    power, square, wave = turn, turn * turn, np.zeros(len(angle))
+    for n in orders:  # sin(n angle), each from the one before it
+        wave += 0.4 * b[n] * power.imag
+        power = power * square
     thd = math.sqrt(sum(b[n] ** 2 for n in orders if n > 1)) / b[1]
     noise = rng.normal(0, 0.4 * b[1] / math.sqrt(2) * 10 ** (-snr_db / 20), len(wave))
     true = {

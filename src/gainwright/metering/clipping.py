@@ -12,10 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.metering.phasors import tone_phasors
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
+    Complexes = npt.NDArray[np.complex128]
 
 SAMPLES_USED = 8192
 STARTS_DB = (0.1, 0.7, 2.5, 8.0)
@@ -54,12 +57,11 @@ def find_clipping(samples: Floats, *, rate_hz: float, frequency_hz: float) -> Fl
     count = min(len(samples), SAMPLES_USED)
     begin = (len(samples) - count) // 2
     part = samples[begin : begin + count]
-    angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
-    cos, sin = np.cos(angle), np.sin(angle)
-    whole, smooth, worth = _compare_residuals(part, angle, cos, sin)
+    turning = tone_phasors(2 * np.pi * frequency_hz / rate_hz, count)
+    whole, smooth, worth = _compare_residuals(part, turning, frequency_hz / rate_hz)
     if not worth:
         return None
-    best, residual = _best_cut(part, cos, sin)
+    best, residual = _best_cut(part, turning.real, turning.imag)
     if best is None or best.depth_db < SHALLOWEST_DB:
         return None
     variance = max(residual / count, 1e-20 * best.peak**2, 1e-24)
@@ -79,12 +81,11 @@ def find_clipping_behind_coupling(samples: Floats, *, rate_hz: float, frequency_
     begin = (len(samples) - count) // 2
     part = samples[begin : begin + count] - np.mean(samples)
     integral = np.cumsum(part) / rate_hz
-    angle = np.asarray(2 * np.pi * frequency_hz / rate_hz * np.arange(count), np.float64)
-    cos, sin = np.cos(angle), np.sin(angle)
-    if not _compare_residuals(part, angle, cos, sin)[2]:
+    turning = tone_phasors(2 * np.pi * frequency_hz / rate_hz, count)
+    if not _compare_residuals(part, turning, frequency_hz / rate_hz)[2]:
         return None
     step = max(1, min(count // COARSE_SAMPLES, int(rate_hz / frequency_hz / 64)))
-    few_cos, few_sin = cos[::step], sin[::step]
+    few_cos, few_sin = turning.real[::step], turning.imag[::step]
     least, best = np.inf, None
     for corner_hz in COUPLING_CORNERS_HZ:
         undone = part + 2 * np.pi * corner_hz * integral
@@ -94,14 +95,20 @@ def find_clipping_behind_coupling(samples: Floats, *, rate_hz: float, frequency_
     return None if best is None else find_clipping(best, rate_hz=rate_hz, frequency_hz=frequency_hz)
 
 
-def _compare_residuals(samples: Floats, angle: Floats, cos: Floats, sin: Floats) -> tuple[float, float, bool]:
-    """Return the residual of a sine, the residual with harmonics 2 and 3, and whether clipping is possible at all."""
-    ones = np.ones_like(cos)
-    whole = _residual(np.stack([cos, sin, ones]), samples)
-    left = _residual(np.stack([cos, sin, ones, *(f(k * angle) for k in (2, 3) for f in (np.cos, np.sin))]), samples)
+def _compare_residuals(samples: Floats, turning: Complexes, frequency: float) -> tuple[float, float, bool]:
+    """Return the residual of a sine, the residual with harmonics 2 and 3, and whether clipping is possible at all.
+
+    The tone is given by its phasor at each sample, and its frequency in periods per sample.
+    """
+    square = turning * turning
+    cube = square * turning
+    parts = [part for phasor in (turning, square, cube) for part in (phasor.real, phasor.imag)]
+    basis = np.stack([*parts[:2], np.ones(len(samples)), *parts[2:]])
+    whole = _residual(basis[:3], samples)
+    left = _residual(basis, samples)
     whole_sum, left_sum = float(whole @ whole), float(left @ left)
     phases = max(2, min(PHASES, len(samples) // 16))
-    place = np.minimum((angle / (2 * np.pi) % 1.0 * phases).astype(np.intp), phases - 1)
+    place = np.minimum((frequency * np.arange(len(samples)) % 1.0 * phases).astype(np.intp), phases - 1)
     count = np.bincount(place, minlength=phases)
     filled = count > 0
     again = float(np.sum(np.bincount(place, left, phases)[filled] ** 2 / count[filled]))
@@ -153,12 +160,12 @@ def _fit_alternately(
         free = ~(over | under)
         if np.count_nonzero(free) < 8:
             return None
-        inside = basis[:, free]
-        matrix = inside @ inside.T
+        inside = basis * free
+        matrix = inside @ basis.T
         smallest, *_, largest = np.linalg.eigvalsh(matrix)
         if smallest <= 1e-10 * largest:
             return None
-        coefficients = np.linalg.solve(matrix, inside @ samples[free])
+        coefficients = np.linalg.solve(matrix, inside @ samples)
         sine = coefficients @ basis
         high = float(np.mean(samples[over])) if np.any(over) else float(np.inf)
         low = float(np.mean(samples[under])) if np.any(under) else float(-np.inf)

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.metering.phasors import tone_phasors
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -41,8 +43,8 @@ class SineFit:
 
 def three_parameter_fit(samples: Floats, *, rate_hz: float, frequency_hz: float) -> SineFit:
     """Fit amplitude, phase and offset at a known frequency by least squares (IEEE Std 1057, 4.1.4.1)."""
-    angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(len(samples))
-    basis = np.stack([np.cos(angle), np.sin(angle), np.ones_like(angle)])
+    turning = tone_phasors(2 * np.pi * frequency_hz / rate_hz, len(samples))
+    basis = np.stack([turning.real, turning.imag, np.ones(len(samples))])
     a, b, offset = np.linalg.solve(basis @ basis.T, basis @ samples)
     return SineFit(frequency_hz, float(np.hypot(a, b)), float(np.arctan2(-b, a)), float(offset))
 
@@ -92,8 +94,11 @@ def _blocks(samples: Floats, rate_hz: float, frequency_hz: float, block: int) ->
     step = 2 * np.pi * frequency_hz / rate_hz
     centred = np.arange(block, dtype=np.float64) - (block - 1) / 2
     orders = [k for k in range(1, HARMONICS_IN_FIT + 1) if k == 1 or k * frequency_hz < 0.45 * rate_hz]
-    rows = [f(k * step * centred) for k in orders for f in (np.cos, np.sin)]
-    basis = np.stack([*rows, np.ones(block)])
+    turning = tone_phasors(step, block, start=step * centred[0])
+    basis, power = np.ones((2 * len(orders) + 1, block)), turning
+    for i, k in enumerate(orders):
+        power = power if k == 1 else power * turning
+        basis[2 * i], basis[2 * i + 1] = power.real, power.imag
     if count == 1:
         # One block: the slope of the phase is fitted inside it, as the fourth parameter.
         return _single(samples[:block], basis, step, centred, rate_hz)

@@ -6,6 +6,7 @@ bins; the noise under a line is subtracted, estimated from the level beside it.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -65,10 +66,13 @@ class Lines:
         return float(np.sqrt(self.residual / (self.residual + self.fundamental)))
 
 
+@functools.lru_cache(maxsize=4)
 def blackman_harris(count: int) -> Floats:
-    """Return the periodic four-term window (Harris, Proc. IEEE 66, 1978)."""
+    """Return the periodic four-term window (Harris, Proc. IEEE 66, 1978); it is kept, and can't be written to."""
     angle = 2 * np.pi * np.arange(count) / count
-    return np.asarray(0.35875 - 0.48829 * np.cos(angle) + 0.14128 * np.cos(2 * angle) - 0.01168 * np.cos(3 * angle))
+    window = np.asarray(0.35875 - 0.48829 * np.cos(angle) + 0.14128 * np.cos(2 * angle) - 0.01168 * np.cos(3 * angle))
+    window.flags.writeable = False
+    return window
 
 
 def power_spectrum(samples: Floats) -> tuple[Floats, int, int]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from gainwright.metering.clipping import Flattening, find_clipping, find_clipping_behind_coupling
 from gainwright.metering.measurement import Channel, Harmonic, Measurement
+from gainwright.metering.phasors import tone_phasors
 from gainwright.metering.recording import Recording, require_finite
 from gainwright.metering.sine import SineFit
 from gainwright.metering.spectrum import HIGH_HZ, Lines
@@ -293,10 +294,12 @@ def _harmonics(part: Floats, rate_hz: int, fit: SineFit, split: Lines) -> tuple[
     periods = max(1, int(count * fit.frequency_hz / rate_hz))
     count = round(periods * rate_hz / fit.frequency_hz)
     piece = part[:count] * np.hanning(count) * 2
-    angle = 2 * np.pi * fit.frequency_hz / rate_hz * np.arange(count) + fit.phase
-    found = []
+    turning = tone_phasors(-2 * np.pi * fit.frequency_hz / rate_hz, count, start=-fit.phase)
+    power, reached, found = turning, 1, []
     for order in sorted(split.harmonics)[: HARMONICS_LISTED - 1]:
-        phasor = 2 / count * np.dot(piece, np.exp(-1j * order * angle))
+        while reached < order:
+            power, reached = power * turning, reached + 1
+        phasor = 2 / count * np.dot(piece, power)
         percent = 100 * float(np.sqrt(2 * split.harmonics[order])) / fit.amplitude
         found.append(Harmonic(order, percent, float(np.degrees(np.angle(phasor))) if percent > 0 else None))
     return tuple(found)
