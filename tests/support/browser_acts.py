@@ -7,6 +7,7 @@ see the old page or half of the new one.
 from __future__ import annotations
 
 import contextlib
+import shutil
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Locator, Page
 
+CHROMIUM = shutil.which("chromium-headless-shell") or "/usr/bin/chromium"
+"""Chromium without windows, which takes half of the whole browser's processor time and a seventh to start."""
 EACH_SIZE_AND_WAY = pytest.mark.parametrize(
     ("size", "scripts"), [("phone", True), ("desktop", False)], ids=["phone", "desktop-plain"]
 )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 import httpx
 import pytest
+from browser_acts import CHROMIUM
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import sync_playwright
 from web_server import WebServer
@@ -67,9 +68,9 @@ def job(api: httpx.Client) -> str:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium."""
+    """Debian's Chromium, without the windows that nobody sees."""
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=[*FLAGS])
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS])
         yield running
         running.close()
 

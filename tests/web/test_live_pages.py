@@ -14,7 +14,7 @@ from urllib.parse import parse_qs
 import numpy as np
 import pytest
 import soundfile
-from browser_acts import click
+from browser_acts import CHROMIUM, click
 from scipy import integrate
 from web_server import WebServer
 
@@ -119,7 +119,7 @@ def listening(browser: Browser, server: WebServer, tmp_path: Path) -> Iterator[C
             "--use-fake-ui-for-media-stream",
         )
         running = browser.browser_type.launch(
-            executable_path="/usr/bin/chromium", args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
+            executable_path=CHROMIUM, args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
         )
         opened.append(running)
         context = running.new_context(

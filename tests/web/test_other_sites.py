@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import httpx
 import pytest
-from browser_acts import click
+from browser_acts import CHROMIUM, click
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -127,7 +127,7 @@ def test_link_of_another_site_works(foreign: Page, server: WebServer) -> None:
 def test_rebound_name_is_refused(browser: Browser, server: WebServer) -> None:
     """A name of another site that points at this machine is refused on every path."""
     flags = ["--no-sandbox", "--disable-gpu", "--host-resolver-rules=MAP evil.test 127.0.0.1"]
-    rebound = browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags)
+    rebound = browser.browser_type.launch(executable_path=CHROMIUM, args=flags)
     try:
         page = rebound.new_page()
         page.goto(f"http://evil.test:{server.port}/")

@@ -17,7 +17,7 @@ import httpx
 import pytest
 import uvicorn
 from apart import run_apart
-from browser_acts import OTHER_SIZE_AND_WAY, click, until
+from browser_acts import CHROMIUM, OTHER_SIZE_AND_WAY, click, until
 from commands import run
 from PIL import Image
 from playwright.sync_api import Error
@@ -462,7 +462,7 @@ def launched(browser: Browser, home: Path) -> Browser:
     flags = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
     flags.append("--host-resolver-rules=MAP insecure.test 127.0.0.1")
     environment: dict[str, str | float | bool] = {**os.environ, "HOME": str(home)}
-    return browser.browser_type.launch(executable_path="/usr/bin/chromium", args=flags, env=environment)
+    return browser.browser_type.launch(executable_path=CHROMIUM, args=flags, env=environment)
 
 
 def test_phone_that_trusts_the_authority_is_paired_and_has_the_microphone(

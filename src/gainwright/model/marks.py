@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -62,10 +63,15 @@ class Mark:
 
     def passes(self, frequency_hz: float) -> bool:
         """Return whether a frequency is in the band that the mark is tuned to; always True when it isn't tuned."""
+        low_hz, high_hz = self.band_hz
+        return low_hz <= frequency_hz <= high_hz
+
+    @property
+    def band_hz(self) -> tuple[float, float]:
+        """The ends of that band in Hz; 0 and infinity for a mark that isn't tuned."""
         if self.tuned is None:
-            return True
-        middle_hz = self.tuned.nominal
-        return middle_hz / BAND_RATIO <= frequency_hz <= middle_hz * BAND_RATIO
+            return 0.0, math.inf
+        return self.tuned.nominal / BAND_RATIO, self.tuned.nominal * BAND_RATIO
 
     def as_written(self) -> str:
         """Return the text as written."""

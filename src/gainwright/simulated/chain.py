@@ -5,6 +5,7 @@ It doesn't use the solver: gains, loads and rails are computed independently fro
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -112,9 +113,9 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         self.swapped = swapped
         self.limiting = limiting
         self.switched_off: frozenset[str] = frozenset()
-        self.lead_names = self._lead_names()
 
-    def _lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
+    @functools.cached_property
+    def lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
         """Return the names of each side of a lead; exchanged sides have each other's names."""
         named: dict[tuple[Node, Port], tuple[str, ...]] = {}
         for name, pairs in leads_by_name(self.wiring).items():

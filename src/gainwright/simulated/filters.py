@@ -6,6 +6,7 @@ after one period is solved from the result, and the section is run again from th
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import TYPE_CHECKING
 
@@ -23,15 +24,22 @@ if TYPE_CHECKING:
 def crossover_sections(setting: FilterSetting, *, kind: str, corner_hz: float, rate_hz: float) -> Floats:
     """Return the second-order sections of a crossover filter (scipy designs, pre-warped at the corner)."""
     order = setting.slope_db_per_octave // 6
-    corner_hz = min(corner_hz, 0.45 * rate_hz)
-    if setting.shape == "bessel":
+    return _designed(setting.shape, order, kind, min(corner_hz, 0.45 * rate_hz), rate_hz)
+
+
+@functools.lru_cache(maxsize=256)
+def _designed(shape: str, order: int, kind: str, corner_hz: float, rate_hz: float) -> Floats:
+    """Return the sections of one filter; they are kept, since a run asks for the same ones at each turn of a control."""
+    if shape == "bessel":
         found = signal.bessel(order, corner_hz, btype=kind, fs=rate_hz, output="sos", norm="mag")
-    elif setting.shape == "butterworth":
+    elif shape == "butterworth":
         found = signal.butter(order, corner_hz, btype=kind, fs=rate_hz, output="sos")
     else:
         half = signal.butter(order // 2, corner_hz, btype=kind, fs=rate_hz, output="sos")
         found = np.vstack([half, half])
-    return np.asarray(found)
+    sections = np.asarray(found)
+    sections.flags.writeable = False
+    return sections
 
 
 def band_section(kind: str, *, gain_db: float, corner_hz: float, q: float, rate_hz: float) -> Floats:

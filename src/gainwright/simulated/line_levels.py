@@ -113,6 +113,8 @@ def limited(chain: TrueChain, name: str, wave: Floats, peak: float) -> Floats:
 def against_engine(chain: TrueChain, name: str, count: int, rate_hz: float) -> Floats:
     """Return what a source with noise cancelling plays while the engine idles: its firing rate and twice that."""
     level = chain.truth.get(f"{name}.factory.cancelling_level", 0.0) if chain.engine else 0.0
+    if level == 0.0:
+        return np.zeros(count)
     time = np.arange(count) / rate_hz
     return np.asarray(level * (np.sin(2 * np.pi * 27 * time) + np.sin(2 * np.pi * 54 * time)))
 

@@ -269,7 +269,8 @@ class Rig(Inspection):
         lines_hz = np.arange(len(lines)) * self._tone[0]
         found = []
         for mark, condition in indicator.marks.items():
-            passed = np.array([line > 0 and condition.passes(float(line)) for line in lines_hz])
+            low_hz, high_hz = condition.band_hz
+            passed = (lines_hz > 0) & (lines_hz >= low_hz) & (lines_hz <= high_hz)
             first = float(lines[1]) if passed[1] else 0.0
             seen = {
                 "level": math.sqrt(float(np.sum(lines[passed] ** 2))),
