@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import functools
 
 from hypothesis import example, given, settings
@@ -84,7 +85,7 @@ def _paths() -> list[tuple[str, ...]]:
 @given(data=st.data(), value=values)
 def test_another_value_at_any_key(data: st.DataObject, value: object) -> None:
     """Any value in place of another."""
-    document = read_job_text(TEXTS[0]).document
+    document = copy.deepcopy(read_job_text(TEXTS[0]).document)
     path = data.draw(st.sampled_from(_paths()))
     here = document
     for key in path[:-1]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,11 +25,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MORE_SHOWN = 5
+KEPT, LONGEST_KEPT = 32, 50_000
+"""Job files kept as read, and the most characters of one: an edit reads what it starts from and what it makes twice."""
 
 
 @dataclass(frozen=True, slots=True)
 class JobFile:
-    """A job file as read: the job, its wiring, the document with its comments, and the text."""
+    """A job file as read: the job, its wiring, the document with its comments (nobody changes it), and the text."""
 
     job: Job
     wiring: Wiring
@@ -48,12 +51,21 @@ def read_job(path: Path | str) -> JobFile:
 
 
 def read_job_text(text: str, name: str = "job") -> JobFile:
-    """Read a job from text.
+    """Read a job from text; the same text read again may give the same object.
 
     Raises
     ------
     JobError : not a job; `where` gives line, column and key.
     """
+    return _kept(text, name) if len(text) <= LONGEST_KEPT else _read(text, name)
+
+
+@functools.lru_cache(maxsize=KEPT)
+def _kept(text: str, name: str) -> JobFile:
+    return _read(text, name)
+
+
+def _read(text: str, name: str) -> JobFile:
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
         raise JobError("is over 1 MB", code="too_large", where=name, rule="a job file is a few kilobytes")
     document = document_of(text, name)

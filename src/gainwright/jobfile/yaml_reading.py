@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 LARGEST_BYTES = 1_000_000
 MOST_NODES = 20_000
 DEEPEST = 30
+_ENDLESS = re.compile(r"[\[{]{1000}")
+"""Brackets in a row which only an attack has; the parser would follow them for seconds before it gave up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +136,8 @@ def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
     refuse_other_file(text[:16].encode("utf-8", "replace"), name, what=what)
     if "\x00" in text:
         raise JobError("contains a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
+    if _ENDLESS.search(text):
+        raise _too_large(name)
     _check_aliases(text, name)
     yaml = YAML(typ="rt", pure=True)
     yaml.version = (1, 2)
@@ -220,6 +225,15 @@ def _check_aliases(text: str, name: str) -> None:
         return
 
 
+def _too_large(name: str) -> JobError:
+    return JobError(
+        "it is too large or too deep",
+        code="too_large",
+        where=name,
+        rule=f"at most {MOST_NODES} values, {DEEPEST} levels",
+    )
+
+
 def plain(value: Any, name: str) -> Any:
     """Return plain containers; refuse values that are too large, too deep, or not text, numbers, lists or mappings."""
     left = [MOST_NODES]
@@ -227,12 +241,7 @@ def plain(value: Any, name: str) -> Any:
     def taken(value: Any, depth: int) -> Any:
         left[0] -= 1
         if left[0] < 0 or depth > DEEPEST:
-            raise JobError(
-                "it is too large or too deep",
-                code="too_large",
-                where=name,
-                rule=f"at most {MOST_NODES} values, {DEEPEST} levels",
-            )
+            raise _too_large(name)
         if isinstance(value, dict):
             for key in value:
                 if not isinstance(key, str):

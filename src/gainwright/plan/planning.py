@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING
 
 from gainwright.model import Amplifier
@@ -38,8 +39,26 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 
+KEPT = 32
+"""Plans kept: a paper, a run and a case ask for the plan of the same job again."""
+
+
+class _Content:
+    """A job as the key of a cache, equal to any job that says the same in the same order."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.says = repr(job)
+
+    def __hash__(self) -> int:
+        return hash(self.says)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Content) and self.says == other.says
+
+
 def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
-    """Return the set-up plan of a chain.
+    """Return the set-up plan of a chain; without learned values that of an equal job is kept and returned again.
 
     Parameters
     ----------
@@ -49,6 +68,15 @@ def make_plan(job: Job, *, learned: Mapping[str, Floats] | None = None) -> Plan:
     ------
     JobError : the wiring can't be resolved.
     """
+    return _planned(job, learned) if learned else _kept(_Content(job))
+
+
+@functools.lru_cache(maxsize=KEPT)
+def _kept(content: _Content) -> Plan:
+    return _planned(content.job, None)
+
+
+def _planned(job: Job, learned: Mapping[str, Floats] | None) -> Plan:
     context = PlanContext(job, learned=learned)
     found = source_limits(context)
     targets = amplifier_targets(context, found)

@@ -66,8 +66,12 @@ DEFINITIONS = json.loads(shipped_schema())["$defs"]
 
 
 @functools.cache
+def _forms_of(text: str) -> tuple[forms.Form, ...]:
+    return forms.forms(read_job_text(text))
+
+
 def _every_form() -> tuple[forms.Form, ...]:
-    return forms.forms(read_job_text(EVERY_KIND))
+    return _forms_of(EVERY_KIND)
 
 
 def _keys_of(name: str, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
@@ -158,18 +162,17 @@ def _example(f: FormField) -> str:
 def test_every_key_can_be_set_and_removed_again(name: str) -> None:
     """Typed into its field it is in the file and on the form; emptied it is gone; the comment stays."""
     before = READY.get(name, EVERY_KIND)
-    every = forms.forms(read_job_text(before))
-    form, f = next((form, f) for form in every for f in form.fields if f.name == name)
+    form, f = next((form, f) for form in _forms_of(before) for f in form.fields if f.name == name)
     text = _example(f)
     assert text
     changed = editing.set_keys(before, forms.changed_values(form, {f.name: text}))
-    read = read_job_text(changed)
-    now = next(x for y in forms.forms(read) for x in y.fields if x.name == name)
+    then = forms.forms(read_job_text(changed))
+    now = next(x for y in then for x in y.fields if x.name == name)
     assert now.present == (text if f.type.name == "marks" else forms.form.as_typed(forms.parse_field(f, text)))
     assert "# every kind once" in changed
     if f.required or f.type.name in ("fixed", "source"):
         return
-    form = next(form for form in forms.forms(read) if any(x.name == name for x in form.fields))
+    form = next(form for form in then if any(x.name == name for x in form.fields))
     back = editing.set_keys(changed, forms.changed_values(form, {f.name: ""}))
     again = next((x for y in forms.forms(read_job_text(back)) for x in y.fields if x.name == name), None)
     assert again is None or not again.present
