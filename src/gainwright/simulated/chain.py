@@ -5,7 +5,6 @@ It doesn't use the solver: gains, loads and rails are computed independently fro
 
 from __future__ import annotations
 
-import functools
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +21,6 @@ from gainwright.model import (
     Processor,
     Speaker,
     gives_power,
-    leads_by_name,
     resolve,
 )
 from gainwright.simulated.filters import filter_on, filter_period
@@ -113,17 +111,6 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         self.swapped = swapped
         self.limiting = limiting
         self.switched_off: frozenset[str] = frozenset()
-
-    @functools.cached_property
-    def lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
-        """Return the names of each side of a lead; exchanged sides have each other's names."""
-        named: dict[tuple[Node, Port], tuple[str, ...]] = {}
-        for name, pairs in leads_by_name(self.wiring).items():
-            for wire in pairs:
-                named[wire] = (*named.get(wire, ()), name)
-        for pairs in (pairs for run, pairs in self.wiring.leads.items() if str(run) == self.swapped):
-            named |= dict(zip(pairs, [named[wire] for wire in reversed(pairs)], strict=True))
-        return named
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import TYPE_CHECKING, Any
 
-from gainwright.model import Amplifier, HeadUnit, Speaker, gives_power, stages_of, unit_of
+from gainwright.model import Amplifier, HeadUnit, Speaker, gives_power, leads_by_name, stages_of, unit_of
 from gainwright.simulated.line_levels import between_legs
 
 if TYPE_CHECKING:
@@ -31,11 +32,22 @@ class SimulatedLoads:
     off: frozenset[str]
     probe: tuple[Node, float] | None
     limiting: frozenset[str]
-    lead_names: dict[tuple[Node, Port], tuple[str, ...]]
+    swapped: str
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place; see the chain."""
         raise NotImplementedError
+
+    @functools.cached_property
+    def lead_names(self) -> dict[tuple[Node, Port], tuple[str, ...]]:
+        """Return the names of each side of a lead; exchanged sides have each other's names."""
+        named: dict[tuple[Node, Port], tuple[str, ...]] = {}
+        for name, pairs in leads_by_name(self.wiring).items():
+            for wire in pairs:
+                named[wire] = (*named.get(wire, ()), name)
+        for pairs in (pairs for run, pairs in self.wiring.leads.items() if str(run) == self.swapped):
+            named |= dict(zip(pairs, [named[wire] for wire in reversed(pairs)], strict=True))
+        return named
 
     def at_side(self, cause: str, port: Port) -> Fault | None:
         """Return a speaker's fault if it is on a port's side."""
