@@ -165,7 +165,7 @@ def test_pages_are_accessible(
     look(page, f"practise-{size}")
     begin(page)
     ask(page, "The sub amplifier", "power lamp of the sub amplifier")
-    ask(page, "The sub", "no tone playing")
+    ask(page, "The sub", "With nothing playing")
     assert axe(page) == []
     look(page, f"practice-{size}")
     click(page.get_by_role("button", name="Give up"))

@@ -128,12 +128,15 @@ class HiddenRig(Protocol):
     def answer(self, entry: Entry) -> dict[str, Any]:
         """Return an entry's mapping with its result."""
 
+    def levels_v(self, tone_hz: float, level_dbfs: float) -> dict[str, tuple[float, float]]:
+        """Return node -> volts rms of a tone with the fault, and when it is repaired."""
+
 
 class HiddenRigs(Protocol):
     """Makes chains with hidden faults."""
 
     def hidden(self, job: Job, *, seed: int, cause: str = "", where: str = "") -> HiddenRig:
-        """Return a chain with a fault drawn by a seed, or given. CallError: the chain can't have that fault."""
+        """Return a chain with a fault drawn by a seed (at times `nothing_wrong`), or given. CallError: the chain can't have that fault."""
 
 
 class Benches(Protocol):

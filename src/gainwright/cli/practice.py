@@ -55,7 +55,8 @@ def run_exercise(
                 guesses += 1
                 cause, _, where = text[6:].partition(" ")
                 solved = practice.guess(cause, where)
-                say("That is it." if solved else "No, it is something else.")
+                half = "Right that the chain is healthy; but this isn't why it seemed dead."
+                say("That is it." if solved else half if practice.nearly(cause) else "No, it is something else.")
                 if solved:
                     break
             elif low in ("", "help", "?"):
@@ -91,7 +92,7 @@ def _compare(
     from gainwright.app.practice.practice import best_path
     from gainwright.diagnose import Cause, describe_cause, repair_text
 
-    truth = Cause(practice.rig.cause, practice.rig.where)
+    truth = Cause(practice.cause, practice.where)
     best = best_path(practice.job, rigs=rigs, seed=seed, cause=truth.id, where=truth.where)
     say(f"\nIt was {truth}: {describe_cause(truth, practice.job)}. {repair_text(truth)}")
     say(f"\n{'You':<58}A short way")
@@ -100,6 +101,7 @@ def _compare(
         right = _step(best.steps[i]) if i < len(best.steps) else ""
         say(f"{left:<58}{right}")
     say(f"{f'{practice.minutes:g} min':<58}{best.minutes:g} min")
+    _review(say, practice)
     return PracticeOutcome(
         truth.id,
         truth.where,
@@ -111,6 +113,37 @@ def _compare(
         len(best.steps),
         seed,
     )
+
+
+def _review(say: Callable[[str], None], practice: Practice) -> None:
+    """Print what each result told, and the levels before and after the repair."""
+    from gainwright.app.practice.stored_practices import review_practice
+    from gainwright.model import the_place
+    from gainwright.report.practice_review import told_words
+    from gainwright.texts import sentence
+
+    review = review_practice(practice, len(practice.steps))
+    lines = ["", "Why"] if review.told else []
+    for step, told in zip(practice.steps, review.told, strict=True):
+        truth = (told.truth_before, told.truth_after)
+        words = told_words(
+            practice.job,
+            ruled_out=told.ruled_out,
+            leading=told.leading,
+            share=told.share,
+            truth=truth,
+            moved=told.moved,
+        )
+        lines += [f"  {step.found}", f"    {words}"]
+    levels = review.levels
+    if levels is None:
+        lines += ["", "The repair changes no level of the chain."]
+    else:
+        head = f"With {levels.tone_hz:g} Hz at {levels.level_dbfs:g} dBFS"
+        lines += ["", f"{head:<58}before    repaired"]
+        for node, (before, after) in levels.volts.items():
+            lines.append(f"  {sentence(the_place(practice.job, node)):<54}{before:>8.3g} V{after:>10.3g} V")
+    say("\n".join(lines))
 
 
 def _step(step: Any) -> str:

@@ -6,8 +6,13 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from gainwright.app.cases.dialogue import check_cause
+from gainwright.app.practice.caller import caller_words
+from gainwright.app.practice.mistakes import find_mistake
 from gainwright.errors import CallError
+from gainwright.model.case import NO_FAULT
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,12 +42,15 @@ class Practice:
 
     Attributes
     ----------
+    cause, where : what is hidden: the rig's fault, or the caller's mistake at a healthy chain.
     steps : tests that were made, without the call.
     """
 
     job: Job
     rig: HiddenRig
     diagnoser: Diagnoser
+    cause: str
+    where: str
     entries: list[Entry] = field(default_factory=list)
     steps: list[PracticeTest] = field(default_factory=list)
     call: list[str] = field(default_factory=list)
@@ -98,7 +106,11 @@ class Practice:
         CallError : a cause that this chain can't have.
         """
         check_cause(self.diagnoser, cause, where)
-        return (cause, where) == (self.rig.cause, self.rig.where)
+        return (cause, where) == (self.cause, self.where)
+
+    def nearly(self, cause: str) -> bool:
+        """Whether a wrong cause is half right: the chain is healthy, but not for this reason."""
+        return cause in NO_FAULT and self.cause in NO_FAULT
 
 
 def test_name(candidate: Candidate) -> str:
@@ -147,26 +159,50 @@ def practise(
     ------
     CallError : a fault that can't occur in this chain.
     """
-    from gainwright.diagnose import Diagnoser, describe_entry
+    from gainwright.diagnose import Diagnoser
 
     diagnoser = diagnoser or Diagnoser(job)
-    practice = Practice(job, rigs.hidden(job, seed=seed, cause=cause, where=where), diagnoser)
+    rig = rigs.hidden(job, seed=seed, cause=cause, where=where)
+    practice = Practice(job, rig, diagnoser, rig.cause, rig.where)
     practice.entries = caller_report(practice)
-    practice.call = [describe_entry(e, job) for e in practice.entries]
+    if rig.cause in NO_FAULT:
+        _make_mistake(practice, cause, seed)
+    practice.call = caller_words(practice.entries, job)
     return practice
 
 
-def caller_report(practice: Practice) -> list[Entry]:
-    """Return the caller's report: how each speaker sounds with a tone that its path passes."""
-    from gainwright.diagnose.played_paths import played_paths
-    from gainwright.jobfile import read_entry
+def _make_mistake(practice: Practice, wanted: str, seed: int) -> None:
+    """Let the caller of a healthy chain have made a mistake, or none; which one follows from the seed if it isn't given."""
+    rng = np.random.default_rng([seed, 2])
+    kinds = [wanted] if wanted else [NO_FAULT[int(i)] for i in rng.permutation(len(NO_FAULT))]
+    for kind in kinds:
+        if kind == NO_FAULT[0]:
+            return
+        mistake = find_mistake(kind, practice.diagnoser, practice.rig, seed=seed)
+        if mistake is not None:
+            practice.cause, practice.where = mistake.cause.id, mistake.cause.where
+            practice.entries.append(mistake.entry)
+            return
 
-    job, diagnoser = practice.job, practice.diagnoser
-    report = []
-    for path in played_paths(job, diagnoser.chain, diagnoser.instruments, ()):
-        for speaker in path.speakers:
-            asked = read_entry({"heard": speaker, **path.played()}, job, answered=False)
-            report.append(read_entry(practice.rig.answer(asked), job))
+
+def caller_report(practice: Practice) -> list[Entry]:
+    """Return the caller's report: how each speaker sounds in normal use; side by side if not all is well there."""
+    from gainwright.jobfile import read_entry
+    from gainwright.model import HeardSpeaker, Speaker
+
+    def heard(speaker: str, side: str) -> HeardSpeaker:
+        mapping = {"heard": speaker} if side == "both" else {"heard": speaker, "side": side}
+        found = read_entry(practice.rig.answer(read_entry(mapping, practice.job, answered=False)), practice.job)
+        assert isinstance(found, HeardSpeaker)  # noqa: S101  what was asked
+        return found
+
+    report: list[Entry] = []
+    wiring = practice.diagnoser.chain.wiring
+    for speaker in [name for name, stage in practice.job.stages.items() if isinstance(stage, Speaker)]:
+        both = heard(speaker, "both")
+        sides = [heard(speaker, side) for side in ("left", "right")] if wiring.has_sides(speaker) else []
+        differ = both.is_ != "normal" and len({side.is_ for side in sides}) > 1
+        report += sides if differ else [both]
     return report
 
 

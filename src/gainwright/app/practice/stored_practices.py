@@ -8,9 +8,14 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.clock import today
 from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
+from gainwright.app.practice.review import PracticeReview, repaired_levels, results_told
 from gainwright.errors import CallError
+from gainwright.model.case import NO_FAULT
+from gainwright.texts import say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from gainwright.app.ports import HiddenRigs
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
@@ -18,6 +23,8 @@ if TYPE_CHECKING:
 
 KIND = "practice"
 MOST_SEED = 10**9
+CORRECT, NOT_IT = say("correct"), say("not the fault")
+HALF_RIGHT = say("the chain is healthy, but not for this reason")
 Ended = Literal["", "solved", "given up"]
 
 
@@ -49,6 +56,7 @@ class StoredPractice:
     call, called : the caller's report, in words and as entries.
     tried, entries : tests and guesses in words, and the tests' entries.
     short_way : the path that the diagnosis takes, once it was computed.
+    review : what each result told and the levels, once they were computed, see `PracticeReview`.
     """
 
     id: str
@@ -64,6 +72,7 @@ class StoredPractice:
     entries: tuple[dict[str, Any], ...] = ()
     ended: Ended = ""
     short_way: tuple[PracticeAttempt, ...] | None = field(default=None)
+    review: dict[str, Any] | None = None
 
     @property
     def tests(self) -> int:
@@ -97,8 +106,8 @@ def begin_practice(
         job,
         seed,
         today(),
-        practice.rig.cause,
-        practice.rig.where,
+        practice.cause,
+        practice.where,
         tuple(practice.call),
         tuple(as_mapping(e) for e in practice.entries),
     )
@@ -146,7 +155,7 @@ def resume(kept: StoredPractice, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> P
     rig = rigs.hidden(job, seed=kept.seed, cause=kept.cause, where=kept.where)
     entries = [read_entry(dict(e), job) for e in (*kept.called, *kept.entries)]
     steps = [PracticeTest(t.ask, t.minutes, t.found) for t in kept.tried if t.name]
-    return Practice(job, rig, diagnoser, entries, steps, list(kept.call))
+    return Practice(job, rig, diagnoser, kept.cause, kept.where, entries, steps, list(kept.call))
 
 
 def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> StoredPractice:
@@ -178,7 +187,8 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     _going(kept)
     check_cause(diagnoser, cause, where)
     right = (cause, where) == (kept.cause, kept.where)
-    verdict = "correct" if right else "not the fault"
+    half = cause in NO_FAULT and kept.cause in NO_FAULT
+    verdict = CORRECT if right else HALF_RIGHT if half else NOT_IT
     tried = PracticeAttempt("", short_name(Cause(cause, where), diagnoser.job), 0.0, verdict, right=right)
     return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
 
@@ -189,10 +199,18 @@ def give_up(store: Store, kept: StoredPractice) -> StoredPractice:
     return _changed(store, replace(kept, ended="given up"))
 
 
-def keep_short_way(store: Store, practice: str, best: Practice) -> StoredPractice:
-    """Store the path that the diagnosis takes."""
+def keep_short_way(store: Store, practice: str, best: Practice, review: PracticeReview) -> StoredPractice:
+    """Store the path that the diagnosis takes, and the review."""
     short = tuple(PracticeAttempt("-", step.ask, step.minutes, step.found) for step in best.steps)
-    return _changed(store, replace(load_practice(store, practice), short_way=short))
+    return _changed(store, replace(load_practice(store, practice), short_way=short, review=review.document()))
+
+
+def review_practice(going: Practice, tests: int, *, on_step: Callable[[int], None] | None = None) -> PracticeReview:
+    """Return the review of a practice in its present state; `tests` is how many of its entries are the learner's."""
+    split = len(going.entries) - tests
+    truth = (going.cause, going.where)
+    told = results_told(going.diagnoser, going.entries[:split], going.entries[split:], truth, on_step=on_step)
+    return PracticeReview(told, repaired_levels(going.job, going.rig))
 
 
 def _changed(store: Store, kept: StoredPractice) -> StoredPractice:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from gainwright.app.practice import stored_practices as practices
+from gainwright.app.practice.caller import caller_words
+from gainwright.app.practice.review import PracticeReview
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import device_words, stages_at
 from gainwright.quantities import unreadable, whole_number
 from gainwright.texts import sentence
+from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.practice import changes
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.site import CurrentSite
@@ -21,8 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from gainwright.app.practice.practice import Practice
-    from gainwright.app.practice.stored_practices import StoredPractice
+    from gainwright.app.practice.stored_practices import PracticeAttempt, StoredPractice
     from gainwright.model import Job
+    from gainwright.web.jobs.corridor_drawing import Passage
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
@@ -80,7 +85,8 @@ def _show(
 
     kept = practices.load_practice(site.store, practice)
     going = changes.practice_of(site, kept)
-    last = next((t for t in reversed(kept.tried) if t.name), None)
+    tried = _with_results(kept, going)
+    last = next((t for t in reversed(tried) if t.name), None)
     return page(
         request,
         "practice.html",
@@ -88,13 +94,17 @@ def _show(
         going=going,
         groups={} if kept.ended else _groups(going, words),
         words=words,
-        last_done=last if kept.tried and kept.tried[-1] is last else None,
+        last_done=last if tried and tried[-1] is last else None,
         last=_group_words(_group_of(last.where), going.job) if last is not None else "",
         chain=lay_out_both_ways(going.job, title="The chain", marks=_marks(kept)),
         causes=_causes(going),
         was=was,
+        call=caller_words(going.entries[: len(kept.called)], going.job),
         truth=_truth(kept, going.job) if kept.ended else None,
-        pairs=_side_by_side(kept) if kept.short_way is not None else [],
+        tried=tried,
+        told=_told(kept, going),
+        corridors=_corridors(site, kept, going.job),
+        pairs=_side_by_side(kept, going) if kept.short_way is not None else [],
         work=changes.comparing(site, practice) if kept.ended and kept.short_way is None else None,
         error=error,
     )
@@ -143,9 +153,69 @@ def _truth(kept: StoredPractice, job: Job) -> dict[str, str]:
     return {"name": short_name(cause, job), "says": describe_cause(cause, job), "repair": repair_text(cause)}
 
 
-def _side_by_side(kept: StoredPractice) -> list[tuple[object, object]]:
+def _with_results(kept: StoredPractice, going: Practice) -> list[PracticeAttempt]:
+    """Return tests and guesses, the results of tests in words that can be translated."""
+    from gainwright.diagnose import describe_entry
+
+    results = iter(going.entries[len(kept.called) :])
+    return [replace(t, found=describe_entry(next(results), going.job)) if t.name else t for t in kept.tried]
+
+
+def _told(kept: StoredPractice, going: Practice) -> list[tuple[str, str]]:
+    """Return what was found by each test and what it told, once that is known."""
+    from gainwright.report.practice_review import told_words
+
+    if kept.review is None:
+        return []
+    review = PracticeReview.of(kept.review)
+    made = [t for t in _with_results(kept, going) if t.name]
+    return [
+        (
+            test.found,
+            told_words(
+                going.job,
+                ruled_out=told.ruled_out,
+                leading=told.leading,
+                share=told.share,
+                truth=(told.truth_before, told.truth_after),
+                moved=told.moved,
+            ),
+        )
+        for test, told in zip(made, review.told, strict=True)
+    ]
+
+
+def _corridors(site: Site, kept: StoredPractice, job: Job) -> Corridors | None:
+    """Return the corridor before and after the repair; None before it is known, and when the repair changes no level."""
+    from gainwright.report.practice_review import repaired_charts
+
+    levels = None if kept.review is None else PracticeReview.of(kept.review).levels
+    if levels is None:
+        return None
+
+    def draw() -> Corridors:
+        charts = repaired_charts(
+            job, path=levels.path, tone_hz=levels.tone_hz, level_dbfs=levels.level_dbfs, volts=levels.volts
+        )
+        drawn = [replace(passages(chart)[0], number=i) for i, chart in enumerate(charts)]
+        return Corridors(drawn[0], drawn[1], f"{levels.tone_hz:g}", f"{levels.level_dbfs:g}")
+
+    return site.models.kept("corridors", f"{kept.id} {kept.tests}", draw)
+
+
+@dataclass(frozen=True, slots=True)
+class Corridors:
+    """The corridor of a path before and after the repair, with its tone in Hz and dBFS."""
+
+    before: Passage
+    after: Passage
+    tone: str
+    level: str
+
+
+def _side_by_side(kept: StoredPractice, going: Practice) -> list[tuple[object, object]]:
     """Return pairs of the learner's tests and those of the shorter path."""
-    mine = [t for t in kept.tried if t.name]
+    mine = [t for t in _with_results(kept, going) if t.name]
     short = list(kept.short_way or ())
     longest = max(len(mine), len(short))
     return list(zip(mine + [None] * (longest - len(mine)), short + [None] * (longest - len(short)), strict=True))
