@@ -173,6 +173,17 @@ def test_fault_is_named_and_the_handover_is_true(bay: Bay, example: str, seed: i
     assert wrong_in_handover(car) == []
 
 
+@pytest.mark.parametrize(("seed", "cause"), [(1, "gain_low"), (2, "gain_high")])
+def test_gain_fault_has_one_name_before_and_after_the_take_over(bay: Bay, seed: int, cause: str) -> None:
+    """Beside a job that knows nothing of the run, and beside the one that took it over, the same readings name the same fault."""
+    car = finished(bay, SMALL, seed, Fault(cause, "amp"))
+    stranger = str(bay.post("/api/jobs", {"text": example_text(SMALL)})["id"])
+    before = bay.believes(stranger, car.run["evidence"])
+    for believed in (before, car.after):
+        assert next(iter(believed)) == (cause, "amp")
+    assert before == pytest.approx(car.after, abs=0.01)
+
+
 SILENT = [Fault("lead_shorted", "lead:head.sub-amp"), Fault("low_pass_in_the_way", "amp", 12.0)]
 
 

@@ -6,7 +6,7 @@ import itertools
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import ClosedCases, with_cases
-from gainwright.diagnose.unknown_gains import chain_with_unknown_gains
+from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
 from gainwright.jobfile import at_hand, instruments
 from gainwright.model import Indicator, Multimeter, chain_kind
@@ -161,6 +161,7 @@ class Diagnoser:
         self.seed = seed
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
+        self._noted: Noted = {}
         self.all = Pool(self._build([(c,) for c in self.causes], draws, seed))
         self._pools: OrderedDict[tuple[int, int, tuple[Hypothesis, ...]], Pool] = OrderedDict()
 
@@ -193,13 +194,14 @@ class Diagnoser:
         plain = all(i.true_rms for i in self.instruments.values() if isinstance(i, Multimeter)) and not any(
             mark.tuned for i in self.instruments.values() if isinstance(i, Indicator) for mark in i.marks.values()
         )
-        ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=3 if plain else 20)
+        harmonics = 3 if plain else 20
+        ensemble = Ensemble(self.chain, hypotheses, draws=draws, seed=seed, harmonics=harmonics, noted=self._noted)
         return AnswerModel(Observer(ensemble, self.instruments))
 
     def weigh(self, entries: Sequence[Entry]) -> CauseProbabilities:
         """Return the probabilities of the causes given the evidence."""
         evidence = Evidence.of(entries)
-        if self.rough.ensemble.solutions > MOST_SOLVED:
+        if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
         rough = self.all.weighed(self.priors, evidence)
         fine = self._refine(rough, evidence)
@@ -224,6 +226,14 @@ class Diagnoser:
             in_play,
             place,
         )
+
+    def _note(self, entries: Sequence[Entry]) -> bool:
+        """Note where the gains stood at the readings, which a gain's causes are relative to; return whether that changes."""
+        before, self._noted = self._noted, noted_gains(self.chain, entries)
+        if before == self._noted:
+            return False
+        self._pools.clear()
+        return True
 
     def without_each(self, evidence: Evidence) -> list[Belief]:
         """Return the beliefs over single causes, from few draws, without each of the entries."""

@@ -5,6 +5,7 @@ All hypotheses share their samples (common random numbers), so that differences 
 
 from __future__ import annotations
 
+import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ import numpy as np
 
 from gainwright.diagnose.change import Change, combined
 from gainwright.diagnose.changes import change_of
-from gainwright.diagnose.unknown_gains import chain_with_unknown_gains, doubtful_positions, gain_positions
+from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, doubtful_positions, gain_positions
 from gainwright.jobfile import controls, with_settings
 from gainwright.quantities import latin_hypercube
 from gainwright.solve import ABSENT_HIGH_PASS_HZ, ABSENT_LOW_PASS_HZ, Alteration, Conditions
@@ -100,12 +101,25 @@ class Ensemble:
     hypotheses : each one or several simultaneous causes.
     draws, seed : of the physical values and the hidden amounts.
     harmonics : number kept in solutions; an average-responding meter needs 20.
+    noted : positions of gains at the readings: a gain that is low stands lower than it was ever noted to stand, one that is high,
+        higher; where there are none, than the job says.
     """
 
     def __init__(
-        self, chain: Chain, hypotheses: Sequence[tuple[Cause, ...]], *, draws: int, seed: int, harmonics: int = 3
+        self,
+        chain: Chain,
+        hypotheses: Sequence[tuple[Cause, ...]],
+        *,
+        draws: int,
+        seed: int,
+        harmonics: int = 3,
+        noted: Noted | None = None,
     ) -> None:
         self.chain = chain
+        self._as_noted = {
+            "gain_high": _with_gains(chain, {gain: low for gain, (low, _) in (noted or {}).items()}),
+            "gain_low": _with_gains(chain, {gain: high for gain, (_, high) in (noted or {}).items()}),
+        }
         self.hypotheses = tuple(hypotheses)
         self._written = controls(chain.job)
         self.draws = draws
@@ -129,7 +143,8 @@ class Ensemble:
     def _change(self, hypothesis: tuple[Cause, ...]) -> Change:
         found = Change()
         for i, cause in enumerate(hypothesis):
-            change = change_of(cause, self.chain, np.roll(self.hidden, i, axis=1))
+            chain = self._as_noted.get(cause.id, self.chain)
+            change = change_of(cause, chain, np.roll(self.hidden, i, axis=1))
             found = change if i == 0 else combined(found, change)
         return found
 
@@ -251,6 +266,12 @@ class Ensemble:
                     array[rows] = part
             found["instead"] |= change.instead
         return Alteration(**found, fed_v=actions.fed_v)
+
+
+def _with_gains(chain: Chain, places: dict[str, float]) -> Chain:
+    found = copy.copy(chain)
+    found.settings = chain.settings | places
+    return found
 
 
 def _same(written: str, place: str) -> bool:

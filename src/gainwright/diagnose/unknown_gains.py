@@ -6,16 +6,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier
-from gainwright.quantities import Exact, Unknown, latin_hypercube
+from gainwright.model import Amplifier, Reading
+from gainwright.quantities import Exact, Unknown, latin_hypercube, parse
 from gainwright.solve import Chain
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy.typing as npt
 
-    from gainwright.model import Job
+    from gainwright.model import Entry, Job
 
     Floats = npt.NDArray[np.float64]
+
+Noted = dict[str, tuple[float, float]]
+"""Gain -> the lowest and the highest position at which its amplifier was read, as a share of its travel."""
 
 MIDDLE = 0.5
 READ_SD = 0.04
@@ -64,6 +69,32 @@ def doubtful_positions(job: Job, *, draws: int, seed: int) -> dict[str, Any]:
         return {}
     drawn = dict(zip(given, latin_hypercube(draws=draws, dimensions=len(given), seed=seed).T, strict=True))
     return {gain: np.clip(at.spread.quantile(drawn[gain]), 0.0, 1.0) for gain, at in doubtful.items()}
+
+
+def noted_gains(chain: Chain, entries: Sequence[Entry]) -> Noted:
+    """Return gain -> the lowest and the highest position at which its amplifier was read, where one isn't that of the job.
+
+    A reading that doesn't note it was taken at the job's.
+    """
+    readings = [entry for entry in entries if isinstance(entry, Reading)]
+    gains = {c.split(".")[0]: c for r in readings for c in r.set if c.endswith(".gain")}
+    noted: Noted = {}
+    for stage, control in gains.items():
+        if not isinstance(chain.job.stages[stage], Amplifier):
+            continue
+        in_job = chain.settings[control]
+        places = [
+            parse(r.set[control], "fraction").nominal if control in r.set else in_job
+            for r in readings
+            if stage in _stages_to(chain, r.at.split(".")[0])
+        ]
+        if places and {*places} != {in_job}:
+            noted[control] = min(places), max(places)
+    return noted
+
+
+def _stages_to(chain: Chain, stage: str) -> set[str]:
+    return {stage, *(node.stage for node in chain.wiring.upstream(stage))}
 
 
 def position_density(places: Floats, read_off: float) -> Floats:
