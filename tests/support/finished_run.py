@@ -48,14 +48,13 @@ def typed_values(car: Finished) -> list[float]:
     """Return the numbers that were typed and that are evidence, in the order of the plan, in SI."""
     values: list[float] = []
     for state in car.run["steps"]:
-        step = next(s for s in car.plan["steps"] if s["id"] == state["id"])
         texts = car.hand.typed.get(state["id"], [])
         if state["asked"] == "lead":
             values += [number(part) for part in texts[-1].split(";")]
         elif state["asked"] == "column":
             last = texts[-1]
             values.append(number(next(t for t in texts if t.startswith(f"{last} ")).split(" ", 1)[1]))
-        elif state["asked"] in ("ohm", "supply") or (state["asked"] == "volts" and not step["proves"]):
+        elif state["asked"] in ("ohm", "supply", "volts"):
             values.append(number(texts[-1].split(" at ")[0]))
     return values
 
@@ -100,7 +99,18 @@ def wrong_voltages(car: Finished) -> list[str]:
             said = next(t for t in car.handover["targets"] if t["stage"] == step["stage"])
             if said["reached_v"] != pytest.approx(typed, rel=1e-9):
                 found.append(f"{step['stage']}: {said['reached_v']} V, {typed} V was read")
+            read = {o["at"]: o["reached_v"] for o in said["outputs"]}
+            sides = {s["measure_at"] for s in car.plan["steps"] if s["stage"] == step["stage"] and _to_ground(s)}
+            if set(read) != sides:
+                found.append(f"{step['stage']}: read were {sorted(sides)}, the handover has {sorted(read)}")
     return found
+
+
+def _to_ground(step: Json) -> bool:
+    """Return whether a step reads the volts of one output as it is set."""
+    turned = step["phase"] == "amplifier" or step["phase"] == "verify"
+    volts = bool(step["expect"]) and step["expect"]["quantity"] == "v_rms"
+    return turned and volts and not step["proves"] and "-" not in step["measure_at"]
 
 
 def wrong_in_handover(car: Finished) -> list[str]:

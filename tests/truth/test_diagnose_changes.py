@@ -83,7 +83,7 @@ def solved(name: str, cause: Cause, rig: Rig, tone_hz: float, level_dbfs: float)
 
 
 NOT_THE_SAME = {
-    "boost_on": "the rig's boost is centred on the tone that is played",
+    "boost_on": "the rig's boost is centred on the tone that is played, or the nearest that is passed",
     "balance_over": "the rig takes 40 dB from the right side",
     "low_pass_in_the_way": "the rig's filter takes the place of the job's, here it comes on top",
     "high_pass_in_the_way": "the same",

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from gainwright.diagnose import Cause, Diagnoser
+from gainwright.diagnose import Cause, Diagnoser, describe_entry
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.errors import JobError
-from gainwright.jobfile import example_text, read_job_text, with_settings
+from gainwright.jobfile import example_text, read_entry, read_job_text, with_settings
 from gainwright.model import Job
 from gainwright.plan import make_plan
 from gainwright.simulated import Fault, Rig
@@ -156,3 +156,29 @@ def test_fault_finding_uses_the_difference() -> None:
     assert rows[Cause("polarity_reversed", "lead:sum-amp_b")] > 0.9
     assert rows[Cause("lead_open", "lead:amp_a-sub")] > 0.9
     assert rows[Cause("side_dead", PAIR[1])] < 0.1
+
+
+def test_reading_between_the_outputs_is_evidence() -> None:
+    """Between them stands the sum of both; close to nothing is an end that isn't inverted, and both are places of the job."""
+    job = read_job_text(TEXT).job
+    model = Diagnoser(job, draws=16).rough
+    plus, minus = (model.observer.nodes[node] for node in PAIR)
+    stimulus = Stimulus(TONE_HZ, LEVEL_DBFS, speakers=False)
+    volts = [10 ** (model.observer.levels(stimulus, node, "meter").shown_db / 20) for node in (plus, minus)]
+    across = 10 ** (model.observer.levels(stimulus, plus, "meter", against=minus).shown_db / 20)
+    sound = model.ensemble.hypotheses.index((Cause("nothing_wrong", ""),))
+    assert across[sound] == pytest.approx(volts[0][sound] + volts[1][sound], rel=0.02)
+    alike = model.ensemble.hypotheses.index((Cause("polarity_reversed", "lead:sum-amp_b"),))
+    assert np.median(across[alike]) < 0.1 * np.median(across[sound])
+    played = {
+        "with": "meter",
+        "tone": f"{TONE_HZ} Hz",
+        "level": f"{LEVEL_DBFS} dBFS",
+        "speakers": "off",
+        "reads": "20 V",
+    }
+    read = read_entry({"at": PAIR[0], "against": PAIR[1], **played}, job)
+    assert describe_entry(read, job).startswith("20 V between the output of ")
+    for wrong in ({"against": PAIR[0]}, {"against": "nowhere"}, {"against": PAIR[1], "with": "interface"}):
+        with pytest.raises(JobError):
+            read_entry({"at": PAIR[0], **played, **wrong}, job)

@@ -376,7 +376,16 @@ def _question(entry: Entry, job: Job) -> tuple[Any, ...]:
         return ("check", f"{unit_of(job, stage)}.{what}" if what in SHARED else entry.check)
     if isinstance(entry, Reading):
         fed = None if entry.feed is None else entry.feed.into
-        return ("at", entry.at, entry.with_, entry.tone_hz, entry.level_dbfs, tuple(sorted(entry.set.items())), fed)
+        return (
+            "at",
+            entry.at,
+            entry.against,
+            entry.with_,
+            entry.tone_hz,
+            entry.level_dbfs,
+            tuple(sorted(entry.set.items())),
+            fed,
+        )
     if isinstance(entry, HeardSpeaker):
         return ("heard", entry.heard, entry.tone_hz, entry.silence, entry.side)
     return ("swap", entry.swap)

@@ -43,6 +43,8 @@ def healthy_cause(entries: Sequence[Entry], answer_model: AnswerModel, known: Se
 def _seems_silent(entry: Reading | HeardSpeaker, answer_model: AnswerModel) -> bool:
     if isinstance(entry, HeardSpeaker):
         return entry.is_ in ("silent", "faint")
+    if entry.proves:  # its tone is meant to be stopped
+        return False
     if entry.shows is not None:
         _, instrument = instrument_of(entry, answer_model.observer)
         return isinstance(instrument, Indicator) and not any(mark in entry.shows for mark in instrument.signal_marks)

@@ -31,6 +31,11 @@ QUIET_EDGE_DB = 1.5
 QUIET_NEAR, QUIET_DIGITS = 0.2, 3.0
 """How near a reading below the quiet bound must be to what is predicted: a ratio, and last digits (common practice)."""
 THD_CLASSES = ("clean", "some", "much")
+PROOF_DB = 3.0
+"""Standard deviation of what a reading that proves a filter says of the level (common practice, no published source).
+
+It tells a filter from one left open; the level itself is known from the reading beside it, in the pass band.
+"""
 CLAMP_SD_DB = 0.4
 """A current clamp is accurate to 5 % (common practice, no published source)."""
 
@@ -134,18 +139,27 @@ def _volts(
         found.append(Observation(index, past if over else 1 - past, None, 0.5))
     if over:
         return found
-    levels = observer.levels(stimulus, node, name)
+    levels = observer.levels(stimulus, node, name, against=observer.nodes[entry.against] if entry.against else None)
     reads_v = entry.reads.nominal if entry.reads is not None and not isinstance(entry.reads, str) else None
     if reads_v is not None:
-        found.append(volts_observation(index, reads_v, levels, instrument.kind))
+        found.append(
+            volts_observation(index, reads_v, levels, instrument.kind, also_db=PROOF_DB if entry.proves else 0.0)
+        )
     thd_class = _thd_class(entry, observer)
     if thd_class is not None:
         found.append(Observation(index, thd_chance(levels, observer)[THD_CLASSES.index(thd_class)], None, 1 / 3))
     return found
 
 
-def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str) -> Observation:
-    """Return a reading in volts as an observation: a level, or silence."""
+def volts_observation(
+    index: int, reads_v: float, levels: DrawnLevels, kind: str, *, also_db: float = 0.0
+) -> Observation:
+    """Return a reading in volts as an observation: a level, or silence.
+
+    Parameters
+    ----------
+    also_db : standard deviation of a doubt beside those of instrument and model.
+    """
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
         near, share = _quiet_reading(reads_v, levels)
@@ -153,7 +167,7 @@ def volts_observation(index: int, reads_v: float, levels: DrawnLevels, kind: str
         return Observation(index, chance, None, QUIET_ELSEWHERE * share)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
     reading = VoltsReading(
-        levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db), wrong
+        levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db, also_db), wrong
     )
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
 

@@ -83,7 +83,7 @@ class Observer:
         self._ratio = {name: 2 * doubt[:, (3 * i) % 8] - 1 for i, name in enumerate(names)}
         self._counts = {name: 2 * doubt[:, (3 * i + 1) % 8] - 1 for i, name in enumerate(names)}
         self._beyond = {name: doubt[:, (3 * i + 2) % 8] for i, name in enumerate(names)}
-        self._kept: dict[tuple[Stimulus, Node, str], DrawnLevels] = {}
+        self._kept: dict[tuple[Stimulus, Node, str, Node | None], DrawnLevels] = {}
         self._ways: dict[Node, tuple[Node, ...]] = {}
         low, high = STRAY_V
         self._stray_v = low * (high / low) ** doubt[:, 7]
@@ -115,18 +115,24 @@ class Observer:
         solved = self.solved(stimulus, node, also)
         return solved.of(solved.solution.fundamental_v[:, solved.solution.index(node)])
 
-    def levels(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = ()) -> DrawnLevels:
-        """Return the readings of an instrument at a node."""
-        key = (stimulus, node, name)
+    def levels(
+        self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...] = (), against: Node | None = None
+    ) -> DrawnLevels:
+        """Return the readings of an instrument at a node, or between it and another."""
+        key = (stimulus, node, name, against)
         if key not in self._kept:
-            self._kept[key] = self._levels(stimulus, node, name, also)
+            self._kept[key] = self._levels(stimulus, node, name, also, against)
         return self._kept[key]
 
-    def _levels(self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...]) -> DrawnLevels:
+    def _levels(
+        self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...], against: Node | None
+    ) -> DrawnLevels:
         instrument = self.instruments[name]
-        solved = self.solved(stimulus, node, also)
+        solved = self.solved(stimulus, node, also if against is None else (*(also or self._end_nodes(node)), against))
         solution, column = solved.solution, solved.solution.index(node)
-        if isinstance(instrument, Multimeter):
+        if against is not None:
+            value = np.abs(solution.fundamental_v[:, column] - solution.fundamental_v[:, solution.index(against)])
+        elif isinstance(instrument, Multimeter):
             value = meter_reading(instrument, solution, column, tone_hz=stimulus.tone_hz).value
         else:
             value = solution.rms_v[:, column]

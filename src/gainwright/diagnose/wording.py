@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.model import Check, HeardSpeaker, Reading, checked_words, describe_marks, the_place
+from gainwright.model import Check, HeardSpeaker, Reading, checked_words, control_words, describe_marks, the_place
 from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
@@ -157,7 +157,7 @@ def entry_row(entry: Entry, job: Job) -> tuple[str, str, str]:
         if entry.feed is not None:
             into = the_place(job, entry.feed.into)
             played = say("{played}, {volts} fed into {into}", played=played, volts=entry.feed.volts, into=into)
-        return sentence(checked_words(job, entry.at)), _shown(entry), played
+        return sentence(_read_at(entry, job)), _shown(entry), played
     if isinstance(entry, Check):
         return sentence(_checked(entry.check, job)), _found(entry), ""
     if isinstance(entry, HeardSpeaker):
@@ -166,6 +166,14 @@ def entry_row(entry: Entry, job: Job) -> tuple[str, str, str]:
         return heard, say(str(entry.is_)), _played(entry, job)
     place = say("left and right of {place} exchanged", place=the_place(job, entry.swap))
     return sentence(place), say("the fault {fault}", fault=say(str(entry.fault))), _played(entry, job)
+
+
+def _read_at(entry: Reading, job: Job) -> str:
+    """Return the place of a reading, with the filter that it proves."""
+    at = checked_words(job, f"{entry.at}-{entry.against}" if entry.against else entry.at)
+    return (
+        say("{place}, proof of {control}", place=at, control=control_words(job, entry.proves)) if entry.proves else at
+    )
 
 
 def _checked(place: str, job: Job) -> str:
@@ -202,4 +210,7 @@ def _reading_words(entry: Reading, job: Job) -> str:
         into = the_place(job, entry.feed.into)
         played = say("{played}, {volts} fed into {into}", played=played, volts=entry.feed.volts, into=into)
     at = the_place(job, entry.at)
+    if entry.against:
+        between = the_place(job, f"{entry.at}-{entry.against}")
+        return say("{found} {between} ({played})", found=_shown(entry), between=between, played=played)
     return say("{found} at {at} ({played})", found=_shown(entry), at=at, played=played)

@@ -21,6 +21,7 @@ from gainwright.model import (
     HeardSpeaker,
     Indicator,
     LineDriver,
+    Multimeter,
     Reading,
     Speaker,
     SwapTest,
@@ -189,6 +190,14 @@ def _check_played(entry: Played, job: Job) -> None:
 def _check_reading(entry: Reading, job: Job, nodes: list[str]) -> None:
     _known(entry.at, nodes, "node", "at")
     there = instruments(job)
+    if entry.against:
+        _known(entry.against, [node for node in nodes if node != entry.at], "other node", "against")
+        if entry.reads is None or not isinstance(there.get(entry.with_), Multimeter):
+            raise _bad(
+                "only a multimeter reads between two outputs", "against", remedy="name it: with: meter, and reads:"
+            )
+    if entry.proves:
+        _known(entry.proves, [c for c in controls(job) if c.endswith(("low_pass", "high_pass"))], "filter", "proves")
     if entry.with_:
         _known(entry.with_, there, "instrument", "with")
     if entry.tone_hz is None:

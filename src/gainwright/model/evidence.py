@@ -94,9 +94,17 @@ class SubstituteSource(Frozen):
 
 
 class Reading(Played):
-    """What an instrument showed at a node."""
+    """What an instrument showed at a node.
+
+    Attributes
+    ----------
+    against : the other node of a voltage between two outputs; empty for one to ground.
+    proves : the filter whose stop band the tone was chosen to lie in; empty for any other reading.
+    """
 
     at: str
+    against: str = ""
+    proves: str = ""
     with_: str = Field(default="", alias="with")
     feed: SubstituteSource | None = None
     reads: VoltsRead | None = None

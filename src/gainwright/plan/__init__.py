@@ -7,6 +7,7 @@ from gainwright.plan.cautions import GENERAL, MAKER_FIRST
 from gainwright.plan.full_scale import full_scale_text
 from gainwright.plan.lines import labels
 from gainwright.plan.planning import check_job, make_plan
+from gainwright.plan.proofs import put_back_text
 from gainwright.plan.result import Adjust, CleanVolume, Expect, Finding, FullScale, Line, Plan, Step, Target
 from gainwright.plan.tone_files import tone_uses
 
@@ -34,6 +35,7 @@ __all__ = [
     "make_plan",
     "name_words",
     "place_words",
+    "put_back_text",
     "stage_title",
     "tone_uses",
 ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.jobfile import controls
 from gainwright.model import Amplifier, Multimeter, Recorder, may_connect
 from gainwright.plan.capability import instrument_words
 from gainwright.plan.expected_readings import expect_target
@@ -19,7 +20,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gainwright.model import Instrument
+    from gainwright.model import Instrument, Job
     from gainwright.plan.context import PlanContext
     from gainwright.plan.result import Expect
     from gainwright.plan.settled import Settled
@@ -138,6 +139,13 @@ def _set_by_hand(context: PlanContext, settled: Settled, proof: Proof) -> list[f
         chain = context.chain_with({**plain, proof.control: text})
         found.append(float(settled.volts(chain, np.array([proof.tone_hz]), proof.level_dbfs)[0]))
     return found
+
+
+def put_back_text(job: Job, control: str) -> str:
+    """Return a filter's setting, with the doubt of the hand where it is a knob of an amplifier."""
+    text = controls(job)[control]
+    by_hand = isinstance(job.stages[control.split(".", maxsplit=1)[0]], Amplifier) and text != "off" and "±" not in text
+    return f"{text} ± {100 * BY_HAND:g} %" if by_hand else text
 
 
 def _reads(instrument: Instrument, tone_hz: float, highest_v: float) -> bool:

@@ -22,7 +22,7 @@ from gainwright.report.installed import control_settings, installed
 from gainwright.report.music import music_blocks
 from gainwright.report.paper import BlankLines, Block, BulletList, Figure, Heading, Paper, Paragraph, Table, subtitle
 from gainwright.report.processing import processing_words
-from gainwright.report.reached import reached_voltages
+from gainwright.report.reached import ReachedOutput, reached_outputs
 from gainwright.report.recording_charts import spectrum_chart, waveform_chart
 from gainwright.report.text import SET_BY
 from gainwright.solve import Chain, levels, noise_v
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from gainwright.metering import Channel, Knee, Pictures
     from gainwright.model import Closure, Entry, Job
-    from gainwright.plan import Plan
+    from gainwright.plan import Plan, Target
     from gainwright.programme.music_result import MusicResult
     from gainwright.report.charts import Chart
     from gainwright.report.clean_steps import FoundVolume
@@ -77,12 +77,12 @@ def handover(
     volumes : the highest clean volumes that were found in the set-up.
     closed : the fault that was found, if there was one.
     """
-    reached, chain = reached_voltages(job, plan, entries), Chain(job)
+    reached, chain = reached_outputs(job, plan, entries), Chain(job)
     loud = loudest_db(chain, plan.targets)
     drawing = chain_drawing(job, title=say("The chain"))
     blocks: list[Block] = [Heading(say("Volume")), *volume_blocks(job, plan, knee, volumes), *_at_full_scale(plan)]
     blocks += [Heading(say("Where each control stands")), control_settings(job)]
-    blocks += [Heading(say("Targets and voltages reached")), _targets(plan, reached)] if plan.targets else []
+    blocks += [Heading(say("Targets and voltages reached")), _targets(job, plan, reached)] if plan.targets else []
     blocks += [Heading(say("What was found")), *_closed(job, closed), *_read(job, entries)]
     volume_known = knee is not None or bool(volumes)
     missing = _missing(job, plan, reached, measured, entries, volume_known=volume_known)
@@ -107,13 +107,19 @@ def handover(
     )
 
 
-def _targets(plan: Plan, reached: dict[str, tuple[float, float]]) -> Table:
+def _targets(job: Job, plan: Plan, reached: dict[str, tuple[ReachedOutput, ...]]) -> Table:
     rows = []
     for t in plan.targets:
-        value = reached.get(t.stage)
-        got = say("not read") if value is None else f"{rounded(*value)} V"
-        off = "" if value is None else _deviation(value[0] / t.v_rms)
-        rows.append((sentence(t.where_text or t.stage), volts(t.v_rms), say(SET_BY[t.set_by]), got, off))
+        outputs = reached.get(t.stage, ())
+        if not outputs:
+            rows.append((sentence(t.where_text or t.stage), volts(t.v_rms), say(SET_BY[t.set_by]), say("not read"), ""))
+        for one in outputs:
+            where = sentence(the_place(job, one.at) if len(outputs) > 1 else t.where_text or t.stage)
+            set_by = say(SET_BY[t.set_by])
+            if one.expected_v != t.v_rms:
+                set_by = say("expected at {hz} Hz with the filters back", hz=f"{one.tone_hz:g}")
+            got = f"{rounded(one.reached_v, one.reached_half_v)} V"
+            rows.append((where, volts(one.expected_v), set_by, got, _deviation(one.reached_v / one.expected_v)))
     columns = (say("Amplifier"), say("Target"), say("Set by"), say("Reached"), say("Deviation"))
     return Table(columns, tuple(rows), right=(1, 3, 4))
 
@@ -208,7 +214,7 @@ def _read(job: Job, entries: Sequence[Entry]) -> list[Block]:
 def _missing(
     job: Job,
     plan: Plan,
-    reached: dict[str, tuple[float, float]],
+    reached: dict[str, tuple[ReachedOutput, ...]],
     measured: Sequence[Measured],
     entries: Sequence[Entry],
     *,
@@ -217,7 +223,7 @@ def _missing(
     missing: list[str] = [
         say("The voltage of {stage} at its target.", stage=the_place(job, t.stage))
         for t in plan.targets
-        if t.stage not in reached
+        if not any(one.at_target for one in reached.get(t.stage, ()))
     ]
     if not volume_known:
         missing.append(say("The source's clean limit, step by step."))
@@ -238,7 +244,7 @@ def _unchecked_supplies(job: Job, checked: set[str]) -> list[str]:
 def _data(
     job: Job,
     plan: Plan,
-    reached: dict[str, tuple[float, float]],
+    reached: dict[str, tuple[ReachedOutput, ...]],
     entries: Sequence[Entry],
     measured: Sequence[Measured],
     knee: Knee | None,
@@ -247,14 +253,13 @@ def _data(
     music: MusicResult | None,
     volumes: Sequence[FoundVolume],
 ) -> HandoverData:
-    unread = (None, None)
     measured_step = None if knee is None else knee.last_clean_step
     return HandoverData(
         job.customer,
         job.vehicle.description,
         {name: stage.kind for name, stage in job.stages.items()},
         controls(job),
-        tuple(ReachedTarget(t.stage, t.v_rms, t.set_by, *reached.get(t.stage, unread)) for t in plan.targets),
+        tuple(_reached(t, reached.get(t.stage, ())) for t in plan.targets),
         allowances(job),
         tuple(describe_entry(e, job) for e in entries),
         tuple(RecordingVerdict(m.name, m.channel.verdict, m.channel.thd_percent, m.processing) for m in measured),
@@ -262,3 +267,9 @@ def _data(
         loudest_db,
         music.recommended_db if music else {},
     )
+
+
+def _reached(target: Target, outputs: tuple[ReachedOutput, ...]) -> ReachedTarget:
+    at_target = next((one for one in outputs if one.at_target), None)
+    volts_read, half = (None, None) if at_target is None else (at_target.reached_v, at_target.reached_half_v)
+    return ReachedTarget(target.stage, target.v_rms, target.set_by, volts_read, half, outputs)

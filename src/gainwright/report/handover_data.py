@@ -6,17 +6,19 @@ from dataclasses import dataclass
 
 from gainwright.metering.measurement import Verdict
 from gainwright.plan.result import SetBy
+from gainwright.report.reached import ReachedOutput
 
 
 @dataclass(frozen=True, slots=True)
 class ReachedTarget:
-    """The target of an amplifier and its last reading, volts rms, with half of the reading's 95 % interval."""
+    """The target of an amplifier and its last reading, volts rms, with half of the reading's 95 % interval; `outputs` are all that were read."""
 
     stage: str
     v_rms: float
     set_by: SetBy
     reached_v: float | None
     reached_half_v: float | None
+    outputs: tuple[ReachedOutput, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

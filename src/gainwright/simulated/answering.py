@@ -101,7 +101,7 @@ def _reading(rig: Rig, entry: Reading) -> dict[str, Any]:
     instrument = rig.instruments[name]
     if isinstance(instrument, Indicator):
         return {"shows": list(rig.read_indicator(entry.at, name)) or NO_MARK}
-    volts = rig.read_v(entry.at, name)
+    volts = rig.read_v(f"{entry.at}-{entry.against}" if entry.against else entry.at, name)
     if math.isnan(volts):
         return {"reads": "over_range"}
     found: dict[str, Any] = {"reads": f"{volts:.5g} V"}

@@ -38,7 +38,7 @@ def response_sections(
     ----------
     truth : fact path -> true value.
     fault : returns the fault of a cause at one of several names of a place.
-    tone_hz : centre frequency of a boost that is a fault.
+    tone_hz : centre frequency of a boost that is a fault, or else the nearest one that the output's own filters pass.
     """
     path = f"{node.stage}.{node.output}"
     rows: list[Floats] = []
@@ -65,7 +65,9 @@ def response_sections(
         rows.append(band_section("peak", gain_db=gain_db, corner_hz=remote.boosts.nominal, q=q, rate_hz=rate_hz))
     boost = fault("boost_on", node.stage, path)
     if boost:
-        rows.append(band_section("peak", gain_db=boost.size, corner_hz=tone_hz, q=0.7, rate_hz=rate_hz))
+        rows.append(
+            band_section("peak", gain_db=boost.size, corner_hz=_passed_hz(holder, tone_hz), q=0.7, rate_hz=rate_hz)
+        )
     for control, kind in (("low_pass", "lowpass"), ("high_pass", "highpass")):
         setting = getattr(holder, control)
         moved = fault(f"{control}_in_the_way", node.stage, path)
@@ -76,3 +78,12 @@ def response_sections(
             corner = truth[f"{path}.{control}.corner"]
             rows.append(crossover_sections(setting, kind=kind, corner_hz=corner, rate_hz=rate_hz))
     return np.vstack(rows) if rows else None
+
+
+def _passed_hz(holder: Any, tone_hz: float) -> float:
+    """Return a tone, moved to the corner of an output's filter that stops it."""
+    for control, bound in (("low_pass", min), ("high_pass", max)):
+        setting = getattr(holder, control)
+        if setting is not None and not setting.off and setting.corner.known:
+            tone_hz = bound(tone_hz, setting.corner.nominal)
+    return tone_hz

@@ -41,6 +41,34 @@ def test_voltage_reached_is_the_one_the_gain_was_set_by(job: Job, plan: Plan) ->
         assert next(t for t in data.targets if t.stage == step.stage).reached_v == volts_read
 
 
+def test_each_output_that_was_read_is_shown(job: Job, plan: Plan) -> None:
+    """Both sides of a stereo amplifier have a line, the right one beside what its own step expects; a proof isn't one."""
+    steps = [s for s in plan.steps if s.id in ("amplifier.amp_front", "verify.amp_front.out.right")]
+    opened = {c: t for s in plan.steps if s.phase == "controls" for c, t in s.sets.items() if c.endswith("_pass")}
+    read = [
+        {
+            "at": s.measure_at,
+            "with": "meter",
+            "tone": f"{s.tone_hz:g} Hz",
+            "level": f"{s.level_dbfs:g} dBFS",
+            "reads": "16.5 V",
+        }
+        for s in steps
+    ]
+    entries = [read_entry(read[0] | {"set": opened}, job), read_entry(read[1], job)]
+    proof = read_entry(read[1] | {"reads": "0.2 V", "proves": "desk.woofer.low_pass"}, job)
+    paper = handover(job, plan, entries=[*entries, proof])
+    found = next(t for t in paper.data.targets if t.stage == "amp_front")
+    assert [(o.at, o.reached_v) for o in found.outputs] == [(s.measure_at, 16.5) for s in steps]
+    assert steps[1].expect is not None
+    assert [o.expected_v for o in found.outputs] == [found.v_rms, steps[1].expect.value]
+    rows = [row for _, t in paper.tables() for row in t.rows if t.columns[-1] == "Deviation" and row[3] != "not read"]
+    assert [row[0] for row in rows] == [
+        "The left output of the front amplifier",
+        "The right output of the front amplifier",
+    ]
+
+
 def test_data_lists_what_was_not_measured(job: Job, plan: Plan) -> None:
     """The JSON has the same list as the paper."""
     paper = handover(job, plan)

@@ -31,6 +31,19 @@ def test_fault_is_named_where_readings_speak_for_one(
     assert Evaluation((shown,), healthy, before, 0.0, "", plan, 0, 3, "", 0.03).suspicious is named
 
 
+@pytest.mark.parametrize(
+    ("probable", "undecided"), [((0.4, 0.3, 0.1), True), ((0.7, 0.25), True), ((0.7, 0.2), False), ((0.9,), False)]
+)
+def test_silent_car_is_undecided(probable: tuple[float, ...], *, undecided: bool) -> None:
+    """Two faults are told apart from substantial evidence on: a ratio of the square root of ten; a healthy car isn't one of them."""
+    causes: Any = (
+        SimpleNamespace(cause="nothing_wrong", probability=0.05),
+        *(SimpleNamespace(cause="gain_muted", probability=p) for p in probable),
+    )
+    plan: Any = None
+    assert Evaluation(causes, 0.05, 0.12, 0.0, "", plan, 0, 3, "").undecided is undecided
+
+
 def test_prior_of_a_healthy_car_is_its_probability_without_evidence() -> None:
     """What a healthy car is compared with is what the diagnosis says of it before the first entry, apart from two faults at once."""
     diagnoser = Diagnoser(read_job_text(example_text("one_amplifier")).job)

@@ -32,7 +32,9 @@ def _on_its_way(entry: dict[str, Any], wiring: Wiring) -> dict[str, Any]:
     """Return an entry with the settings of the stages that its signal goes through; those of other ways say nothing of it."""
     if "set" not in entry:
         return entry
-    stages = stages_before(wiring, entry["at"])
+    stages = stages_before(wiring, entry["at"]) | (
+        stages_before(wiring, entry["against"]) if "against" in entry else frozenset()
+    )
     moved = {control: text for control, text in entry["set"].items() if control.split(".")[0] in stages}
     return {key: moved if key == "set" else value for key, value in entry.items() if key != "set" or moved}
 
@@ -45,14 +47,19 @@ def _entries(run: Run, state: StepState, job: Job, gains: dict[str, str]) -> lis
     if state.asked in ("ohm", "lead"):
         ohms = "open" if beyond else _number(value, "ohm")
         return _check(state, reads=ohms) if state.asked == "ohm" else _check(state, resistance=ohms, **_between(value))
-    if step.tone_hz is None or step.level_dbfs is None or step.proves or "-" in step.measure_at:
-        # a tone that a filter stops says nothing else, and a voltage between two outputs belongs to no node
+    if step.tone_hz is None or step.level_dbfs is None:
         return []
     if state.asked in ("column", "place"):
         return _around_the_limit(run, state, job, gains)
     if state.asked == "look":  # an entry of 0.1.0 names no marks and can't be used
         return [_played(run, state, gains) | {"shows": value["lit"] or "none"}] if "lit" in value else []
-    return [_played(run, state, gains) | {"reads": "over_range" if beyond else _number(value, "V")}]
+    read = _played(run, state, gains) | {"reads": "over_range" if beyond else _number(value, "V")}
+    if step.proves:
+        from gainwright.plan import put_back_text
+
+        stands = {**read.get("set", {}), step.proves: put_back_text(job, step.proves)}
+        read |= {"proves": step.proves, "set": stands}
+    return [read]
 
 
 def _between(value: dict[str, Any]) -> dict[str, str]:
@@ -73,8 +80,10 @@ def _number(value: dict[str, Any], unit: str) -> str:
 def _played(run: Run, state: StepState, gains: dict[str, str], **moved: str) -> dict[str, Any]:
     step = state.step
     settings = {**settings_during(run, state, gains=gains), **moved}
+    at, _, against = step.measure_at.partition("-")
     return {
-        "at": step.measure_at,
+        "at": at,
+        **({"against": against} if against else {}),
         "with": step.instrument,
         "tone": f"{step.tone_hz:g} Hz",
         "level": f"{step.level_dbfs:g} dBFS",

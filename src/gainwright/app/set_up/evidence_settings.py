@@ -106,6 +106,8 @@ def _gain(control: str, text: str, step: str) -> FoundSetting:
 
 def _is_of(reading: Reading, step: Step) -> bool:
     """Return whether a reading is of a step's place and tone."""
+    if reading.proves or reading.against:
+        return False
     if reading.at != step.measure_at or step.tone_hz is None or step.level_dbfs is None or reading.tone_hz is None:
         return False
     return abs(reading.tone_hz / step.tone_hz - 1) < 1e-4 and abs(reading.level_dbfs - step.level_dbfs) < 1e-3

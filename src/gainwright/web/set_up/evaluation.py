@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
     from gainwright.web.background import Work
     from gainwright.web.site import Site
 
+NEAR = math.sqrt(10)
+"""A cause that is less probable than the first by less than this isn't told from it: less is no substantial evidence (Jeffreys, Theory
+of Probability, 3rd edition 1961, appendix B)."""
 SHOWN_CAUSES = 4
 """Causes that are named beside a reading."""
 STRONG = 10.0
@@ -78,6 +82,12 @@ class Evaluation:
         before = self.leading_before / max(self.healthy_before, 1e-12)
         now = self.causes[0].probability / max(self.healthy, 1e-12)
         return self.healthy < self.healthy_before or (before > 0 and now >= STRONG * before)
+
+    @property
+    def undecided(self) -> bool:
+        """Whether the readings alone don't tell the first fault from another, as in a car that is silent for one of several reasons."""
+        faults = [c.probability for c in self.causes if c.cause != "nothing_wrong"]
+        return len(faults) > 1 and faults[0] < NEAR * faults[1]
 
 
 def current_run(site: Site, stored: StoredJob) -> Run:
