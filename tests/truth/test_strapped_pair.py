@@ -144,11 +144,14 @@ def test_the_rig_plays_the_difference() -> None:
     assert ("polarity_reversed", "lead:amp_b-sub") not in possible_faults(set_up)
 
 
+def _with_fixed_gains() -> Job:
+    fixed = TEXT.replace("    sensitivity: 0.2 .. 5 V\n", "    sensitivity: 0.6 V\n    gain: fixed\n")
+    return read_job_text(fixed.replace("    gain: {mutes_at_minimum: no}\n", "")).job
+
+
 def test_fault_finding_uses_the_difference() -> None:
     """An inverted half, or an open end, is silence; a dead half is half the voltage, which still plays."""
-    fixed = TEXT.replace("    sensitivity: 0.2 .. 5 V\n", "    sensitivity: 0.6 V\n    gain: fixed\n")
-    fixed = fixed.replace("    gain: {mutes_at_minimum: no}\n", "")
-    model = Diagnoser(read_job_text(fixed).job, draws=64).rough
+    model = Diagnoser(_with_fixed_gains(), draws=64).rough
     answers = model.heard("sub", Stimulus(TONE_HZ, LEVEL_DBFS))
     silent = answers.chance[answers.labels.index("silent")].mean(axis=-1)
     rows = {h[0]: silent[i] for i, h in enumerate(model.ensemble.hypotheses)}
@@ -160,7 +163,7 @@ def test_fault_finding_uses_the_difference() -> None:
 
 def test_reading_between_the_outputs_is_evidence() -> None:
     """Between them stands the sum of both; close to nothing is an end that isn't inverted, and both are places of the job."""
-    job = read_job_text(TEXT).job
+    job = _with_fixed_gains()
     model = Diagnoser(job, draws=16).rough
     plus, minus = (model.observer.nodes[node] for node in PAIR)
     stimulus = Stimulus(TONE_HZ, LEVEL_DBFS, speakers=False)

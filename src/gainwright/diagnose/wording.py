@@ -211,6 +211,6 @@ def _reading_words(entry: Reading, job: Job) -> str:
         played = say("{played}, {volts} fed into {into}", played=played, volts=entry.feed.volts, into=into)
     at = the_place(job, entry.at)
     if entry.against:
-        between = the_place(job, f"{entry.at}-{entry.against}")
+        between = checked_words(job, f"{entry.at}-{entry.against}")
         return say("{found} {between} ({played})", found=_shown(entry), between=between, played=played)
     return say("{found} at {at} ({played})", found=_shown(entry), at=at, played=played)

@@ -24,7 +24,7 @@ class ReachedOutput:
     ----------
     at : its node.
     reached_v, reached_half_v : volts read there, and half of the reading's 95 % interval.
-    expected_v : the target for a reading with the chain as its gain was set; of a last reading, what its step expects.
+    expected_v : the target where the gain was set by it, or with the chain as it was set then; elsewhere what its last step expects.
     tone_hz : of the reading.
     at_target : whether it is a reading with the tone that the gain is set by.
     """
@@ -72,10 +72,11 @@ def _best(
     there: dict[str, Instrument],
     usual: Instrument,
 ) -> dict[str, ReachedOutput]:
+    set_by = {s.measure_at for s in plan.steps if s.phase == "amplifier" and s.stage == target.stage}
     best, ranks = dict[str, ReachedOutput](), dict[str, tuple[bool, bool]]()
     for entry in readings:
         as_set_up = all(entry.set.get(control) == text for control, text in opened.items())
-        step = _step_of(entry, target.stage, plan, turned=as_set_up)
+        step = _step_of(entry, target.stage, plan, turned=as_set_up or entry.at in set_by)
         tones = {(s.tone_hz, s.level_dbfs) for s in plan.steps if s.phase == "amplifier" and s.stage == target.stage}
         rank = ((entry.tone_hz, entry.level_dbfs) in tones, as_set_up)
         if step is None or rank < ranks.get(entry.at, rank):

@@ -23,7 +23,7 @@ def test_gain_typed_near_where_it_is_expected_is_no_fault(tmp_path: Path) -> Non
     drive(here, hand)
     entries = evidence_of(here.run, here.job, Chain(here.job))
     sub = [e for e in entries if e.get("at") == "amp_sub.out.mono" and e.get("level") == "-8 dBFS"]
-    assert len(sub) == 2
+    assert [e.get("proves", "") for e in sub] == ["", "desk.sub.low_pass", ""]
     for entry in sub:
         assert {c.split(".")[0] for c in entry["set"]} <= {"head", "desk", "knob", "amp_sub"}
         assert entry["set"]["amp_sub.gain"] == f"{100 * (hand.gains['amp_sub.gain'] - 0.04):.0f} % ± 8 %"
