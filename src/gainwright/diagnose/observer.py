@@ -128,7 +128,7 @@ class Observer:
         self, stimulus: Stimulus, node: Node, name: str, also: tuple[Node, ...], against: Node | None
     ) -> DrawnLevels:
         instrument = self.instruments[name]
-        solved = self.solved(stimulus, node, also if against is None else (*(also or self._end_nodes(node)), against))
+        solved = self.solved(stimulus, node, also if against is None else (*also, against))
         solution, column = solved.solution, solved.solution.index(node)
         if against is not None:
             value = np.abs(solution.fundamental_v[:, column] - solution.fundamental_v[:, solution.index(against)])
