@@ -45,7 +45,7 @@ ASSUMED_SD = {
     "turn_on_level": 0.4,
 }
 """The same where the job says nothing, about what the product would assume."""
-DB_SD = {"top": 2.5, "step": 0.15, "gain": 0.4, "ratio": 0.6, "digital_gain": 0.4, "level": 0.1}
+DB_SD = {"gain": 0.4, "ratio": 0.6, "digital_gain": 0.4, "level": 0.1}
 VOLUME_SHARE = (0.4, 1.0)
 """Share of a volume's way down that counts: many sources give their rated output well before their highest step."""
 POWER_OVER = (0.0, 1.2)
@@ -143,7 +143,7 @@ def draw_car(job: Job, seed: int) -> Car:
             float(rng.uniform(0.03, 0.12)),
             float(rng.uniform(1.3, 2.2)),
             float(rng.normal(0.0, 0.06)),
-            float(rng.uniform(0.0, 0.03)) if volume_of(stage) is not None else 0.0,
+            float(rng.uniform(0.0, 0.03)) if isinstance(stage, HeadUnit) and not stage.all_digital else 0.0,
         )
     return Car(job, wiring, seed, values, float(rng.uniform(0.006, 0.02)), units, stages, coils)
 
@@ -161,11 +161,9 @@ def _drawn(path: str, fact: Fact, rng: np.random.Generator) -> float:
         return value * 10 ** (rng.uniform(*POWER_OVER) / 10) if ".power." in path else value
     if not fact.given and last in ASSUMED_SD:
         return float(fact.quantity.nominal * math.exp(ASSUMED_SD[last] * off))
-    if fact.quantity.dimension == "ratio" or last in ("top", "step"):
-        return value + DB_SD.get(last, 0.3) * off if last != "step" else max(value + DB_SD["step"] * off, 0.2)
-    if last in RATIO_SD:
-        return float(value * math.exp(RATIO_SD[last] * off))
-    return value
+    if fact.quantity.dimension == "ratio" and ".volume." not in path:  # of volumes an analogue one is drawn as a whole
+        return value + DB_SD.get(last, 0.3) * off
+    return float(value * math.exp(RATIO_SD.get(last, 0.0) * off))
 
 
 def _volume(name: str, at: float, steps: int, found: Mapping[str, Fact], rng: np.random.Generator) -> dict[str, float]:

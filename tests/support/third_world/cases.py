@@ -28,14 +28,10 @@ if TYPE_CHECKING:
 
 TRIES = 8
 """Faults that are drawn until one is heard: who hears nothing wrong doesn't call."""
-UNHEARD = (
-    "measuring_lead_open",
-    "measuring_lead_shorted",
-    "meter_wrong_function",
-    "leads_swapped",
-    "polarity_reversed",
-)
-"""Causes for which one calls though no loudspeaker sounds wrong by itself."""
+OF_INSTRUMENTS = ("measuring_lead_open", "measuring_lead_shorted", "meter_wrong_function")
+"""Causes for which one calls because of what an instrument shows."""
+UNHEARD = ("leads_swapped", "polarity_reversed")
+"""Causes for which one may call though no loudspeaker sounds wrong by itself; by ear alone one couldn't say it."""
 MOST_TESTS = 20
 SURE = 0.9
 AMOUNTS_TRIED = 6
@@ -96,18 +92,28 @@ class Caller:
         return told(self.oracle.answer(entry), self.rng)
 
     def complaint(self) -> list[dict[str, Any]]:
-        """Return what is heard of each loudspeaker with ordinary music, unheard of mistakes: it is why one calls."""
-        return [
-            self.oracle.answer(read_entry({"heard": name}, self.job, answered=False)) for name in _speakers(self.job)
-        ]
+        """Return why one calls: what is heard of each loudspeaker with ordinary music, or what an instrument shows."""
+        heard = [{"heard": name} for name in _speakers(self.job)]
+        found = [self.oracle.answer(read_entry(e, self.job, answered=False)) for e in heard]
+        if self.fault.cause in OF_INSTRUMENTS:
+            diagnoser = Diagnoser(self.job)
+            tests = diagnoser.tests(diagnoser.weigh(())).catalogue.all()
+            with_it = [c.entry for c in tests if isinstance(c.entry, Reading) and c.entry.with_ == self.fault.where]
+            found += [self.say(with_it[int(self.rng.integers(len(with_it)))])] if with_it else []
+        return found
 
 
 def _speakers(job: Job) -> list[str]:
     return [name for name, stage in job.stages.items() if isinstance(stage, Speaker)]
 
 
-def draw_case(seed: int) -> tuple[Case, Car, Diagnoser]:
-    """Return a case by its seed, with a fault that somebody would notice if the cause allows it."""
+def draw_case(seed: int, *, by_ear: bool = False) -> tuple[Case, Car, Diagnoser]:
+    """Return a case by its seed, with a fault that somebody would notice.
+
+    Parameters
+    ----------
+    by_ear : whether every fault must be heard, or be one of an instrument.
+    """
     name, job = draw_job(seed)
     car = set_up(job, seed)
     diagnoser = Diagnoser(car.job)
@@ -117,7 +123,7 @@ def draw_case(seed: int) -> tuple[Case, Car, Diagnoser]:
         for _ in range(TRIES):
             cause = draw_cause(diagnoser, rng)
             fault = draw_fault(cause.id, cause.where, car.job, car.wiring, rng)
-            if _unheard(cause, car) or _noticed(car, fault):
+            if _unheard(cause, car, by_ear=by_ear) or _noticed(car, fault):
                 break
     return Case(seed, name, cause, fault), car, diagnoser
 
@@ -132,8 +138,10 @@ def draw_cause(diagnoser: Diagnoser, rng: np.random.Generator) -> Cause:
     return found[int(rng.integers(len(found)))]
 
 
-def _unheard(cause: Cause, car: Car) -> bool:
+def _unheard(cause: Cause, car: Car, *, by_ear: bool) -> bool:
     """Return whether one calls for a cause though no loudspeaker sounds wrong by itself; a lone reversed lead isn't noticed."""
+    if by_ear or cause.id in OF_INSTRUMENTS:
+        return cause.id in OF_INSTRUMENTS
     if cause.id == "polarity_reversed":
         return cause.where not in {str(run) for run in car.wiring.leads}
     return cause.id in UNHEARD
@@ -171,7 +179,7 @@ def evidence(case: Case, caller: Caller, diagnoser: Diagnoser) -> list[dict[str,
     catalogue = Catalogue(job, diagnoser.chain, diagnoser.instruments, [read_entry(e, job) for e in found])
     tests = [c for c in catalogue.all() if c.test not in ("feed",)]
     odd = next(
-        (e["heard"] for e in found if e["is"] != "normal"), _speakers(job)[int(rng.integers(len(_speakers(job))))]
+        (e["heard"] for e in found if e.get("is", "normal") != "normal"), _speakers(job)[int(rng.integers(len(_speakers(job))))]
     )
     path = next(p for p in diagnoser.chain.wiring.paths if p.speaker == odd)
     along = {n.stage for n in path.nodes} | {odd}
@@ -223,7 +231,7 @@ def note(case: Case, found: Diagnosis) -> None:
 
 def dialogue(seed: int, *, most: int = MOST_TESTS) -> Case:
     """Run one case test by test, as the product asks, until it says that it is done."""
-    case, car, diagnoser = draw_case(seed)
+    case, car, diagnoser = draw_case(seed, by_ear=True)
     caller = Caller(car, case.fault, seed)
     case.entries = caller.complaint()
     declined: list[Entry] = []
@@ -306,4 +314,4 @@ def same(a: dict[str, Any], b: dict[str, Any]) -> bool:
     return True
 
 
-__all__ = ["Case", "Reading", "World", "at_once", "dialogue", "draw_case"]
+__all__ = ["Case", "World", "at_once", "dialogue", "draw_case"]

@@ -65,7 +65,8 @@ def told(answer: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     """Return an answer as a person gives it: mostly as it is, now and then mistaken."""
     chance, pick = rng.random(), rng.random()
     if "heard" in answer:
-        return answer | {"is": _word(answer["is"], chance, pick)}
+        silence = answer.get("tone") == "off"
+        return answer if silence and answer["is"] == "silent" else answer | {"is": _word(answer["is"], chance, pick)}
     if "reads" in answer and "at" in answer:
         slips = chance < MISTAKES["reading"] and answer["reads"].endswith(" V")
         return answer | {"reads": _slipped(answer["reads"], pick)} if slips else answer
