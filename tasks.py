@@ -131,10 +131,11 @@ def _test(arguments: list[str]) -> int:
     if chosen:
         print("only the tests that were asked for: no style, types, layers or wheel", flush=True)
         return _call(*pytest, *chosen)
-    # once for all: test processes that begin together would each compile the package for themselves
+    # once for all: test processes that begin together would each compile the package (and the kernel) for themselves
     _call(_script("python"), "-m", "compileall", "-q", "src")
     alone = pytest[:3]
-    meanwhile = {**_checks(), "wheel": (*alone, "--wheel", "tests/wheel")}
+    kernel = (_script("python"), "-c", "from gainwright.programme import load_kernel; load_kernel(print)")
+    meanwhile = {"kernel": kernel, **_checks(), "wheel": (*alone, "--wheel", "tests/wheel")}
     if os.environ.get("CI"):  # there the tests' own search is fixed
         meanwhile["random"] = (*alone, "--hypothesis-profile=short", "-m", "hypothesis", "tests/property")
     return _all_of({"tests": pytest}, meanwhile)

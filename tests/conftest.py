@@ -33,10 +33,15 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return None
 
 
+def pytest_collection() -> None:
+    """Search for no garbage while modules are imported and tests are collected: nearly all of it stays."""
+    gc.disable()
+
+
 def pytest_collection_finish() -> None:
     """Take what was imported and collected out of Python's search for garbage: it is there to the end of the run."""
-    gc.collect()
     gc.freeze()
+    gc.enable()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
