@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
+from store_writers import CONTEXT, open_new, start, write_shared
 
 from gainwright.adapters.store import open_store
 from gainwright.app.store import ConflictError
@@ -19,35 +18,6 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
 
 WRITERS, EACH = 4, 25
-
-WRITING = """
-import sys
-from gainwright.adapters.store import open_store
-from gainwright.app.store import ConflictError
-
-place, job, me, each = sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4])
-store = open_store(place, patience_s=60)
-print("ready", flush=True)
-sys.stdin.readline()
-conflicts = 0
-for number in range(each):
-    while True:
-        entries = store.runs.entries(job)
-        last = max((entry.number for entry in entries if entry.step == "shared"), default=0)
-        try:
-            store.runs.add(job, step="shared", kind="reading", text=f"{me} {number}", value={}, by=me, seen=last)
-            break
-        except ConflictError:
-            conflicts += 1
-    while True:
-        found = store.jobs.get(job)
-        try:
-            store.jobs.write(job, title="counted", text=f"{found.text}\\n{me} {number}", seen=found.revision, by=me)
-            break
-        except ConflictError:
-            conflicts += 1
-print(conflicts)
-"""
 
 
 def _race(store: Store, change: Callable[[int], object]) -> tuple[int, int]:
@@ -96,23 +66,11 @@ def test_writes_without_a_revision_all_succeed(store: Store) -> None:
 def test_concurrent_processes_lose_no_writes(store: Store, place: str) -> None:
     """Each adds entries to one step and lines to one job: all are there, in each writer's order, each once."""
     job = store.jobs.add(title="counted", text="").id
-    writers = [
-        subprocess.Popen(
-            (sys.executable, "-c", WRITING, place, job, f"writer{n}", str(EACH)),
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        )
-        for n in range(WRITERS)
-    ]  # fmt: skip
-    for writer in writers:
-        assert writer.stdout is not None
-        assert writer.stdout.readline() == "ready\n"
-    for writer in writers:
-        assert writer.stdin is not None
-        writer.stdin.write("go\n")
-        writer.stdin.flush()
-    done = [writer.communicate(timeout=120) for writer in writers]
-    assert [writer.returncode for writer in writers] == [0] * WRITERS, done
-    assert sum(int(out) for out, _ in done) > 0, "they never met: the test shows nothing"
+    together = CONTEXT.Barrier(WRITERS)
+    writers = [start(write_shared, place, job, f"writer{n}", EACH, together) for n in range(WRITERS)]
+    done = [writer.ended() for writer in writers]
+    assert [status for _, status in done] == [0] * WRITERS, done
+    assert sum(conflicts for conflicts, _ in done) > 0, "they never met: the test shows nothing"
     wanted = {f"writer{n} {number}" for n in range(WRITERS) for number in range(EACH)}
     entries = store.runs.entries(job)
     assert [entry.number for entry in entries] == list(range(1, len(wanted) + 1))
@@ -128,9 +86,9 @@ def test_concurrent_processes_lose_no_writes(store: Store, place: str) -> None:
 
 def test_new_store_is_opened_by_several_processes_at_once(place: str) -> None:
     """One creates the tables, all continue."""
-    code = "import sys; from gainwright.adapters.store import open_store; open_store(sys.argv[1], patience_s=60).jobs.list()"
-    openers = [subprocess.Popen((sys.executable, "-c", code, place), stderr=subprocess.PIPE) for _ in range(WRITERS)]
-    assert [(opener.communicate(timeout=120)[1], opener.returncode) for opener in openers] == [(b"", 0)] * WRITERS
+    together = CONTEXT.Barrier(WRITERS)
+    openers = [start(open_new, place, together) for _ in range(WRITERS)]
+    assert [opener.ended() for opener in openers] == [("", 0)] * WRITERS
 
 
 def test_writer_does_not_block_readers(store: Store, place: str) -> None:
