@@ -153,11 +153,13 @@ def practise(
     as_json: Json = False,
 ) -> None:
     """Practise: find the fault hidden in a simulated chain, then compare with a short sequence of tests."""
+    from gainwright.app.practice.class_exercises import Replay
     from gainwright.app.practice.practice import example_job, with_gains_set
     from gainwright.app.practice.practice import practise as run
     from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
     from gainwright.jobfile import read_job
+    from gainwright.model import Limits
 
     read = with_gains_set(read_job(job).job if job is not None else example_job())
     if seed is None:
@@ -165,7 +167,7 @@ def practise(
 
         seed = secrets.randbelow(1_000_000)
     rigs = compose().hidden_rigs
-    practice = run(read, rigs=rigs, seed=seed)
-    found = run_exercise(sys.stdin, say, practice, rigs=rigs, seed=seed)
+    going = Replay(run(read, rigs=rigs, seed=seed), Limits())
+    found = run_exercise(sys.stdin, say, going, rigs=rigs, seed=seed)
     if as_json:
         print_json(found)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from typing import TextIO
 
     from gainwright.app.ports import HiddenRigs
+    from gainwright.app.practice.class_exercises import Replay
     from gainwright.app.practice.practice import Practice
 
 HELP = """Ask for a test by its name, for example: measure amp_sub.out.mono meter
@@ -37,14 +38,14 @@ class PracticeOutcome:
 
 
 def run_exercise(
-    lines: TextIO, say: Callable[[str], None], practice: Practice, *, rigs: HiddenRigs, seed: int
+    lines: TextIO, say: Callable[[str], None], going: Replay, *, rigs: HiddenRigs, seed: int
 ) -> PracticeOutcome:
-    """Run a practice; return its outcome."""
+    """Run a practice within its limits; return its outcome."""
+    practice = going.practice
     say(f"{practice.job.title or 'A chain'}. Somebody calls:")
     for complaint in practice.call:
         say(f"  {complaint}")
     say("\nWhat do you do? Type help for the list of commands.")
-    solved, guesses = False, 0
     for line in lines:
         text = " ".join(line.split())
         low = text.lower()
@@ -52,12 +53,11 @@ def run_exercise(
             if low in ("give up", "quit", "stop"):
                 break
             if low.startswith("it is "):
-                guesses += 1
                 cause, _, where = text[6:].partition(" ")
-                solved = practice.guess(cause, where)
+                solved = going.guess(cause, where)
                 half = "Right that the chain is healthy; but this isn't why it seemed dead."
                 say("That is it." if solved else half if practice.nearly(cause) else "No, it is something else.")
-                if solved:
+                if going.ended:
                     break
             elif low in ("", "help", "?"):
                 say(HELP)
@@ -66,11 +66,12 @@ def run_exercise(
             elif low.startswith("tests"):
                 say(_tests(practice, low.removeprefix("tests").strip()))
             else:
-                done = practice.ask(text)
+                going.test(text)
+                done = practice.steps[-1]
                 say(f"{done.ask}\n  {done.found}   ({done.minutes:g} min, {practice.minutes:g} in all)")
         except GainwrightError as error:
             say(str(error))
-    return _compare(say, practice, solved, guesses, rigs, seed)
+    return _compare(say, practice, going.solved, going.guesses, rigs, seed)
 
 
 def _tests(practice: Practice, wanted: str) -> str:

@@ -5,6 +5,15 @@ from gainwright.jobfile.assumed_values import DC_SHARES, Fact
 from gainwright.jobfile.casefile import case_text, read_case, read_case_text
 from gainwright.jobfile.catalogue import facts, settings, volume_steps
 from gainwright.jobfile.changes import with_changes
+from gainwright.jobfile.class_files import (
+    LARGEST_CLASS_FILE,
+    chain_text,
+    exercise_text,
+    fingerprint,
+    read_exercise,
+    read_result,
+    result_text,
+)
 from gainwright.jobfile.controls import bands_of, controls, takes_bands, with_settings
 from gainwright.jobfile.evidence import entry_mapping, read_entry, read_evidence, read_evidence_text, read_number
 from gainwright.jobfile.examples import example_text, examples
@@ -16,18 +25,22 @@ from gainwright.jobfile.yaml_reading import refuse_other_file
 __all__ = [
     "DC_SHARES",
     "JUST_ABOVE_MUTING",
+    "LARGEST_CLASS_FILE",
     "Assumption",
     "Fact",
     "JobFile",
     "at_hand",
     "bands_of",
     "case_text",
+    "chain_text",
     "controls",
     "entry_mapping",
     "errors_of",
     "example_text",
     "examples",
+    "exercise_text",
     "facts",
+    "fingerprint",
     "input_range",
     "instrument_assumptions",
     "instruments",
@@ -37,11 +50,14 @@ __all__ = [
     "read_entry",
     "read_evidence",
     "read_evidence_text",
+    "read_exercise",
     "read_job",
     "read_job_text",
     "read_number",
+    "read_result",
     "refuse_other_file",
     "remote_top_db",
+    "result_text",
     "schema_text",
     "settings",
     "shipped_schema",

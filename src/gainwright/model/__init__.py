@@ -15,6 +15,7 @@ from gainwright.model.cautions import (
 )
 from gainwright.model.chain_kinds import CHAIN_PARTS, chain_kind, read_chain_kind
 from gainwright.model.chassis import chassis, stages_of, supply_of, supply_path, unit_of
+from gainwright.model.class_exercise import MOST_EXERCISES, ClassExercise, ClassResult, Limits, TaskDone
 from gainwright.model.compounds import (
     Accuracy,
     Coils,
@@ -102,6 +103,7 @@ __all__ = [
     "INSTRUMENTS",
     "KINDS",
     "METAL",
+    "MOST_EXERCISES",
     "MOST_LETTERS",
     "NO_MARK",
     "OHMS_DEAD",
@@ -119,6 +121,8 @@ __all__ = [
     "BelievedCause",
     "Case",
     "Check",
+    "ClassExercise",
+    "ClassResult",
     "Closure",
     "Coils",
     "Converter",
@@ -141,6 +145,7 @@ __all__ = [
     "Lead",
     "LeadRun",
     "LevelControl",
+    "Limits",
     "LineDriver",
     "Mark",
     "Multimeter",
@@ -161,6 +166,7 @@ __all__ = [
     "SpeakerSensitivity",
     "SubstituteSource",
     "SwapTest",
+    "TaskDone",
     "Vehicle",
     "Volume",
     "Wiring",

@@ -179,7 +179,8 @@ def evidence(case: Case, caller: Caller, diagnoser: Diagnoser) -> list[dict[str,
     catalogue = Catalogue(job, diagnoser.chain, diagnoser.instruments, [read_entry(e, job) for e in found])
     tests = [c for c in catalogue.all() if c.test not in ("feed",)]
     odd = next(
-        (e["heard"] for e in found if e.get("is", "normal") != "normal"), _speakers(job)[int(rng.integers(len(_speakers(job))))]
+        (e["heard"] for e in found if e.get("is", "normal") != "normal"),
+        _speakers(job)[int(rng.integers(len(_speakers(job))))],
     )
     path = next(p for p in diagnoser.chain.wiring.paths if p.speaker == odd)
     along = {n.stage for n in path.nodes} | {odd}

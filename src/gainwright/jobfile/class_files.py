@@ -1,0 +1,118 @@
+"""Files of class exercises and of their results: YAML or JSON, read strictly, with one sentence for what is wrong."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from typing import TYPE_CHECKING, TypeVar
+
+from pydantic import ValidationError
+from ruamel.yaml import YAML
+from ruamel.yaml.scalarstring import LiteralScalarString
+
+from gainwright.errors import GainwrightError, JobError
+from gainwright.jobfile.examples import example_text, examples
+from gainwright.jobfile.reading import read_job_text
+from gainwright.jobfile.yaml_reading import FileKind, document, plain, where
+from gainwright.model import ClassExercise, ClassResult
+
+if TYPE_CHECKING:
+    from gainwright.model.fields import Frozen
+
+EXERCISE_FILE = FileKind(
+    "class exercise",
+    "it begins with format: 1 and kind: class exercise",
+    "write one with gainwright class",
+    "no_exercise",
+)
+RESULT_FILE = FileKind("class result", "it has kind: class result", "work through an exercise", "no_result")
+LARGEST_CLASS_FILE = 1_000_000
+_Read = TypeVar("_Read", bound="Frozen")
+
+
+def read_exercise(content: bytes, name: str = "exercise") -> ClassExercise:
+    """Return a class exercise; each of its chains is a valid job.
+
+    Raises
+    ------
+    JobError : it isn't one; `where` gives line, column and key.
+    """
+    found = _read(content, name, ClassExercise, EXERCISE_FILE)
+    for chain in found.chains:
+        try:
+            read_job_text(chain_text(found, chain))
+        except GainwrightError as error:
+            place = f"{name}: chains.{chain}"
+            raise JobError(error.what, code=error.code, where=place, rule=error.rule, remedy=error.remedy) from None
+    return found
+
+
+def read_result(content: bytes, name: str = "result") -> ClassResult:
+    """Return a learner's result.
+
+    Raises
+    ------
+    JobError : it isn't one; `where` gives line, column and key.
+    """
+    return _read(content, name, ClassResult, RESULT_FILE)
+
+
+def _read(content: bytes, name: str, kind: type[_Read], what: FileKind) -> _Read:
+    if len(content) > LARGEST_CLASS_FILE:
+        raise JobError("is over 1 MB", code="too_large", where=name, rule=f"a {what.name} is a few kilobytes")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise JobError("isn't UTF-8 text", code="encoding", where=name, remedy="save it as UTF-8") from None
+    found = document(text, name, what=what)
+    try:
+        return kind.model_validate(plain(found, name))
+    except ValidationError as error:
+        first = error.errors()[0]
+        keys = [str(part) for part in first["loc"]]
+        said = first["msg"].removeprefix("Value error, ")
+        said = f"the key {keys[-1]!r} is unknown" if first["type"] == "extra_forbidden" else said[:1].lower() + said[1:]
+        raise JobError(
+            said, code=what.code, where=where(found, keys, name), rule=what.begins, remedy="fix it"
+        ) from None
+
+
+def chain_text(exercise: ClassExercise, chain: str) -> str:
+    """Return the job of a chain of an exercise.
+
+    Raises
+    ------
+    JobError : it is like an example that there isn't.
+    """
+    of = exercise.chains[chain]
+    if of.like and of.like not in examples():
+        raise JobError(
+            f"there is no example {of.like}", code="no_such_example", rule=f"there is {', '.join(examples())}"
+        )
+    return example_text(of.like) if of.like else of.job
+
+
+def exercise_text(exercise: ClassExercise) -> str:
+    """Return the file of an exercise, YAML."""
+    content = exercise.model_dump(mode="json", exclude_none=True)
+    for chain, of in content["chains"].items():
+        content["chains"][chain] = {"like": of["like"]} if of["like"] else {"job": LiteralScalarString(of["job"])}
+    if not content["limits"]:
+        del content["limits"]
+    out = io.StringIO()
+    yaml = YAML()
+    yaml.width = 4096
+    yaml.dump(content, out)
+    return out.getvalue()
+
+
+def result_text(result: ClassResult) -> str:
+    """Return the file of a result, JSON."""
+    return json.dumps(result.model_dump(mode="json"), ensure_ascii=False, indent=1) + "\n"
+
+
+def fingerprint(exercise: ClassExercise) -> str:
+    """Return what identifies an exercise in its results, whatever its title and however its file is written."""
+    content = exercise.model_dump(mode="json", exclude={"title"})
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
