@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from third_world.car import Car, draw_car
 from third_world.cases import answers, at_once, same
-from third_world.checking import World3
 from third_world.faults import HEALTHY, Fault, draw_fault
 from third_world.lead_circuit import State
 from third_world.parts import SHAPES, at_one_percent, curve
 from third_world.people import MISTAKES, told
 from third_world.spice import POINTS
+from third_world.trying import World3
 from third_world.world import World, rms, thd
 
 from gainwright.diagnose import Diagnoser

@@ -7,6 +7,6 @@ volumes, supply leads that sag, amplifiers that protect themselves, an ohmmeter'
 their own.
 
 `parts` are pieces of circuit, `lead_circuit`, `chain_circuit` and `power_circuit` write a chain's netlist, `spice` runs it,
-`world` keeps what it gave; `car`, `cars_set_up` and `faults` draw what is hidden; `oracle`, `checking` and `people` answer;
+`world` keeps what it gave; `car`, `cars_set_up` and `faults` draw what is hidden; `oracle`, `checking`, `trying` and `people` answer;
 `cases` and `tables` run cases and count.
 """

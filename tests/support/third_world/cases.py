@@ -14,9 +14,9 @@ from gainwright.diagnose.candidates import Candidate, Catalogue
 from gainwright.jobfile import read_entry
 from gainwright.model import Check, Reading, Speaker, stages_at, stages_of
 from third_world.cars_set_up import draw_job, set_up
-from third_world.checking import World3
 from third_world.faults import HEALTHY, Fault, draw_fault
 from third_world.people import told
+from third_world.trying import World3
 from third_world.world import World
 
 if TYPE_CHECKING:

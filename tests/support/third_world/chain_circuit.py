@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile import settings, volume_steps
-from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Powered, Processor
+from gainwright.model import Amplifier, Converter, HeadUnit, LevelControl, LineDriver, Processor
 from third_world.faults import corner_hz, usual_tone_hz
 from third_world.lead_circuit import LEAK_OHM, LeadCircuit, name_of
 from third_world.parts import at_one_percent
@@ -111,7 +111,13 @@ class ChainCircuit(LeadCircuit):
         db += 0.0 if out.fixed_level else self.volume_db(name, stage.volume, self.stands[f"{name}.volume"])
         low, aside = self.has("source_low", name), self.has("balance_over", path)
         db -= aside.amount if aside is not None and aside.side == node.side else 0.0
-        silent = self.has("source_muted", name) is not None or self._no_load(node)
+        over = self.has("fader_over", path)
+        db -= over.amount if over is not None else 0.0
+        effect = self.has("player_equaliser_on", name)
+        if effect is not None:
+            at = self.band(at, "peak", effect.amount * (1 if effect.other < 0.6 else -1), 60 * 100**effect.other, 0.8)
+        silent = self.has("source_muted", name) is not None or self.has("output_switched_off", path) is not None
+        silent = silent or self._no_load(node)
         rated = 1.0 if node in self.wiring.digital else self.values[f"{name}.output_limit"]
         gain = 0.0 if silent else rated * 10 ** (db / 20)
         drop = 10 ** (-low.amount / 20) if low is not None else 1.0
@@ -169,7 +175,7 @@ class ChainCircuit(LeadCircuit):
         db = self.values[f"{name}.gain" if isinstance(stage, LineDriver) else f"{name}.ratio"]
         if isinstance(stage, LineDriver) and stage.range is not None:
             db += self.stands[f"{name}.gain"] - settings(self.car.job)[f"{name}.gain"]
-        silent = isinstance(stage, Powered) and self.off(name)
+        silent = self.off(name)
         driven = self.volts(f"{0.0 if silent else 10 ** (db / 20)!r}*V({at})")
         return self._clipped(driven, name, self.values[f"{name}.output_limit"])
 

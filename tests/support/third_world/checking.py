@@ -7,19 +7,30 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.jobfile import controls
 from gainwright.model import leads_by_name, link_place, stages_of, supply_path, unit_of
+from third_world.faults import coil_open_factor, units_off
 from third_world.lead_circuit import State
 from third_world.oracle import LOOKS, MOVES, Oracle
 
 if TYPE_CHECKING:
     from gainwright.model import Check
 
+WORDED = ("fuse", "heat", "unplugged", "unloaded", "other_source", "substitute", "travel", "moved", "one_side_reversed")
+"""What is tried rather than looked at or measured."""
 METER_LEADS_OHM = (0.1, 0.4)
 """What the leads of an ohmmeter add, which few people take off."""
-DEAD = {"amplifier_no_turn_on": "turn_on", "amplifier_no_supply": "supply", "amplifier_protecting": "protecting"}
+DEAD = {
+    "amplifier_no_turn_on": "turn_on",
+    "amplifier_no_supply": "supply",
+    "amplifier_protecting": "protecting",
+    "amplifier_hot": "protecting",
+    "box_no_power": "supply",
+    "shared_no_supply": "supply",
+    "shared_no_turn_on": "turn_on",
+}
 
 
-class World3(Oracle):
-    """The oracle with everything that it can answer."""
+class Checks(Oracle):
+    """The part of the answers that is seen, and measured with everything off or at the supply."""
 
     def _check(self, entry: Check) -> dict[str, Any]:
         place = entry.check
@@ -44,7 +55,13 @@ class World3(Oracle):
         if what == "link":
             runs = [str(run) for run in self.wiring.leads if link_place(run) == place]
             return "wrong" if any(self._has("lead_open", run) for run in runs) else "right"
+        if what in WORDED:
+            return self.tried(stage, what)
         return self._look(place, stage, what)
+
+    def tried(self, place: str, what: str) -> str:
+        """Return the word for something that is tried; see `trying`."""
+        raise NotImplementedError
 
     def _has(self, cause: str, *wheres: str) -> bool:
         return any(f.cause == cause and f.where in wheres for f in self.faults)
@@ -82,7 +99,7 @@ class World3(Oracle):
         )
         ohm /= 2
         for fault in mine:
-            ohm = math.inf if fault.cause == "lead_open" else ohm
+            ohm = math.inf if fault.cause in ("lead_open", "lead_loose") else ohm
             ohm += fault.amount if fault.cause == "lead_resistive" else 0.0
         touching = [f.amount for f in mine if f.cause == "lead_shorted"]
         return {
@@ -101,6 +118,8 @@ class World3(Oracle):
             for fault in self.faults:
                 if fault.cause == "load_too_low" and fault.where in before:
                     coil *= fault.amount
+                if fault.cause == "coil_open" and fault.where == speaker:
+                    coil *= coil_open_factor(port, self.job, self.wiring)
                 if fault.where == speaker and fault.side in ("both", port.side):
                     coil = math.inf if fault.cause == "speaker_open" else coil
                     coil = fault.amount if fault.cause == "speaker_shorted" else coil
@@ -109,7 +128,7 @@ class World3(Oracle):
                 lead = self.car.values[f"{run}.resistance"]
                 mine = [f for f in self.faults if (feed.node, port) in leads_by_name(self.wiring).get(f.where, ())]
                 for fault in mine:
-                    lead += math.inf if fault.cause == "lead_open" else 0.0
+                    lead += math.inf if fault.cause in ("lead_open", "lead_loose") else 0.0
                     lead += fault.amount if fault.cause == "lead_resistive" else 0.0
                 touching = [f.amount for f in mine if f.cause == "lead_shorted"]
                 found.append(self.car.values[f"{run}.resistance"] / 2 + touching[0] if touching else coil + lead)
@@ -141,7 +160,7 @@ class World3(Oracle):
     # ---- a chassis ---------------------------------------------------------------------------------------------
 
     def _dead(self, unit: str) -> set[str]:
-        return {DEAD[f.cause] for f in self.faults if f.cause in DEAD and f.where == unit}
+        return {DEAD[f.cause] for f in self.faults if f.cause in DEAD and unit in units_off(f, self.job)}
 
     def _usual(self, unit: str, *, running: bool = True) -> State:
         """Return the state while what is usually played at a chassis plays."""
@@ -196,7 +215,7 @@ class World3(Oracle):
     def _seen(self, fault: Any) -> bool:
         """Return whether a control stands far enough from where it should to be noticed."""
         if fault.cause in ("gain_low", "gain_high"):
-            moved = self._moved[f"{fault.where}.gain"]
+            moved = self._turned[f"{fault.where}.gain"]
             return abs(moved - self._stands[f"{fault.where}.gain"]) > self.person.place
         return True
 

@@ -12,12 +12,15 @@ from typing import TYPE_CHECKING
 
 from gainwright.model import (
     Amplifier,
+    HeadUnit,
     LevelControl,
     LineDriver,
+    Powered,
     Processor,
     Speaker,
     leads_by_name,
-    stages_of,
+    supply_of,
+    unit_of,
     volume_of,
 )
 from third_world.car import edges_of
@@ -25,7 +28,7 @@ from third_world.car import edges_of
 if TYPE_CHECKING:
     import numpy as np
 
-    from gainwright.model import Job, Node, Wiring
+    from gainwright.model import Job, Node, Port, Wiring
 
 HEALTHY = ("nothing_wrong", "wrong_tone_for_path", "indicator_below_threshold")
 
@@ -65,6 +68,9 @@ SPANS: dict[str, tuple[float, float, str]] = {
     "coil_reversed": (0.01, 0.06, "share of the movement"),
     "ground_loop": (8e-3, 0.12, "V"),
     "alternator_whine": (5e-3, 0.08, "V"),
+    "fader_over": (8.0, 50.0, "dB"),
+    "input_mode_wrong": (10.0, 24.0, "dB"),
+    "player_equaliser_on": (5.0, 14.0, "dB"),
 }
 """Cause -> low and high end of its amount (drawn evenly in the logarithm), and what it is."""
 SPEAKER_LEAD_OHM = (5.0, 500.0)
@@ -86,6 +92,21 @@ def draw_fault(cause: str, where: str, job: Job, wiring: Wiring, rng: np.random.
     return Fault(cause, where, amount, side, float(rng.random()))
 
 
+def comes_and_goes(fault: Fault) -> bool:
+    """Return whether a fault is there now and then only."""
+    return fault.cause in ("lead_loose", "amplifier_hot")
+
+
+def beside(output: str, stage: str, wiring: Wiring) -> str:
+    """Return the output whose leads are exchanged with those of another: the next that feeds something else by volts."""
+    feeds: dict[str, set[Port]] = {}
+    for node in wiring.outputs(stage):
+        if node not in wiring.digital:
+            feeds.setdefault(node.output, set()).update(wiring.ports_fed_by(node))
+    names = [name for name, ports in feeds.items() if ports]
+    return names[(names.index(output) + 1) % len(names)]
+
+
 def _at_speaker(where: str, job: Job, wiring: Wiring) -> bool:
     return isinstance(job.stages[leads_by_name(wiring)[where][0][1].stage], Speaker)
 
@@ -100,8 +121,12 @@ def usual_tone_hz(node: Node, job: Job, wiring: Wiring) -> float:
 
 
 def corner_hz(fault: Fault, node: Node, job: Job, wiring: Wiring) -> float:
-    """Return the corner of a filter that is in the way at an output, Hz."""
-    return fault.amount * usual_tone_hz(node, job, wiring)
+    """Return the corner of a filter that is in the way at an output, Hz, as far as its knob goes."""
+    hz = fault.amount * usual_tone_hz(node, job, wiring)
+    stage = job.stages[node.stage]
+    holder = stage.outputs[node.output] if isinstance(stage, HeadUnit | Processor) else stage
+    span = getattr(holder, f"{fault.cause.removesuffix('_in_the_way')}_range", None)
+    return hz if span is None or span.fixed else min(max(hz, span.low_hz), span.high_hz)
 
 
 def turned(fault: Fault, job: Job, stands: dict[str, float]) -> dict[str, float]:
@@ -115,6 +140,8 @@ def turned(fault: Fault, job: Job, stands: dict[str, float]) -> dict[str, float]
         return {f"{name}.gain": _gain(fault, stage, stands[f"{name}.gain"])}
     if cause == "gain_muted":
         return {f"{name}.gain": 0.0}
+    if cause == "control_bypassed" and stage is not None:
+        return {f"{name}.remote_level" if isinstance(stage, Amplifier) else f"{name}.level": 0.0}
     if cause == "level_control_down" and stage is not None:
         return _down(fault, name, job, stands)
     return {}
@@ -144,6 +171,30 @@ def _down(fault: Fault, name: str, job: Job, stands: dict[str, float]) -> dict[s
     return {key: max(stands[key] - fault.amount, lowest)}
 
 
-def units_hit(fault: Fault, job: Job) -> tuple[str, ...]:
-    """Return the stages of the chassis at a fault's place."""
-    return stages_of(job, fault.where)
+def units_off(fault: Fault, job: Job) -> tuple[str, ...]:
+    """Return the chassis and boxes that a fault leaves off."""
+    if fault.cause in (
+        "amplifier_no_turn_on",
+        "amplifier_no_supply",
+        "amplifier_protecting",
+        "amplifier_hot",
+        "box_no_power",
+    ):
+        return (fault.where,)
+    powered = {n: s for n, s in job.stages.items() if isinstance(s, Powered)}
+    if fault.cause == "shared_no_supply":
+        return tuple({unit_of(job, n) for n in powered if supply_of(job, n) == "vehicle"})
+    if fault.cause == "shared_no_turn_on":
+        return tuple({unit_of(job, n) for n, s in powered.items() if s.turn_on == "remote"})
+    return ()
+
+
+def coil_open_factor(port: Port, job: Job, wiring: Wiring) -> float:
+    """Return what one open coil makes of a loudspeaker's impedance: the others are left, or none if they are in series."""
+    stage = job.stages[port.stage]
+    assert isinstance(stage, Speaker)
+    assert stage.coils is not None
+    number, how = stage.coils.number, stage.coils.wiring
+    if how == "separate":
+        return math.inf if port == wiring.ports(port.stage)[0] else 1.0
+    return float({"parallel": number / (number - 1), "series-parallel": 2.0}.get(how, math.inf))

@@ -19,7 +19,7 @@ from gainwright.model import (
     supply_path,
     unit_of,
 )
-from third_world.faults import Fault, turned
+from third_world.faults import Fault, beside, coil_open_factor, turned, units_off
 from third_world.parts import Parts
 
 if TYPE_CHECKING:
@@ -159,9 +159,11 @@ class LeadCircuit(Parts):
             thin = self.has("supply_sagging", unit)
             if thin is not None:
                 ohm += thin.amount * 13.0 / max(self._full_amps(unit), 1.0)
-            if self.has("amplifier_no_supply", unit):
-                ohm = OPEN_OHM
             path = supply_path(self.job, member, "running" if self.state.running else "resting")
+            if self.has("amplifier_no_supply", unit) or (
+                self.has("shared_no_supply", "") and path.startswith("vehicle.")
+            ):
+                ohm = OPEN_OHM
             if path.startswith("vehicle."):
                 self.ohm("bus", at, ohm)
             else:
@@ -184,8 +186,7 @@ class LeadCircuit(Parts):
         return total
 
     def _off_units(self) -> set[str]:
-        why = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
-        return {f.where for f in self.faults if f.cause in why}
+        return {unit for f in self.faults for unit in units_off(f, self.job)}
 
     def off(self, name: str) -> bool:
         """Return whether a stage is off."""
@@ -210,6 +211,7 @@ class LeadCircuit(Parts):
         """Add the leads that end at a port, its input resistance, and what it takes in."""
         name = port.stage
         feeds = [(feed.node, via) for feed in self.wiring.feeds[via]]
+        ends = [self._crossed(node) for node, _ in feeds]
         plus, minus = f"in_{name_of(port)}", f"gnd_{name_of(port)}"
         if feeds[0][0] in self.wiring.digital:
             cut = any(self.on_wire("lead_open", wire) for wire in feeds)
@@ -222,8 +224,8 @@ class LeadCircuit(Parts):
         if self.state.feed is not None and self.state.feed[0] == name:
             self.ohm("fed", plus, 30.0)
         else:
-            for wire in feeds:
-                self._lead(wire, plus, f"cold_{name_of(port)}" if balanced else "0")
+            for wire, end in zip(feeds, ends, strict=True):
+                self._lead(wire, end, plus, f"cold_{name_of(port)}" if balanced else "0")
         ohm = self.values[f"{name}.input_impedance"]
         other = f"cold_{name_of(port)}" if differential else minus
         if balanced and not differential:
@@ -241,13 +243,24 @@ class LeadCircuit(Parts):
             (f.amount for f in found if f is not None and (f.cause == "ground_loop" or self.state.running)), default=0.0
         )
 
-    def _lead(self, wire: tuple[Node, Port], plus: str, cold: str) -> None:
+    def _crossed(self, node: Node) -> Node:
+        """Return the output into which a lead is really plugged."""
+        for fault in self.faults:
+            stage, _, output = fault.where.rpartition(".")
+            if fault.cause == "outputs_crossed" and node.stage == stage:
+                other = beside(output, stage, self.wiring)
+                if node.output in (output, other):
+                    wanted = other if node.output == output else output
+                    nodes = [n for n in self.wiring.outputs(stage) if n.output == wanted]
+                    return next((n for n in nodes if n.side == node.side), nodes[0])
+        return node
+
+    def _lead(self, wire: tuple[Node, Port], end: Node, plus: str, cold: str) -> None:
         """Add a lead at line level from an output to a port, broken, bad or shorted if that is the fault."""
-        node, _ = wire
-        hot_out, cold_out = self.circuit.at[node]
+        hot_out, cold_out = self.circuit.at[end]
         half = self.values[f"{self.wires[wire]}.resistance"] / 2
         middle = self.new()
-        extra = OPEN_OHM if self.on_wire("lead_open", wire) else 0.0
+        extra = OPEN_OHM if self.on_wire("lead_open", wire) or self.on_wire("lead_loose", wire) else 0.0
         bad = self.on_wire("lead_resistive", wire)
         self.ohm(hot_out, middle, half)
         self.ohm(middle, plus, half + extra + (bad.amount if bad else 0.0))
@@ -271,10 +284,11 @@ class LeadCircuit(Parts):
         ends = []
         for feed in self.wiring.feeds[port]:
             wire = (feed.node, port)
-            hot, cold = self.circuit.at[feed.node]
+            hot, cold = self.circuit.at[self._crossed(feed.node)]
             half = self.values[f"{self.wires[wire]}.resistance"] / 2
             middle, far = self.new(), self.new("spk")
-            extra = OPEN_OHM if self.on_wire("lead_open", wire) or not self.state.speakers else 0.0
+            cut = self.on_wire("lead_open", wire) or self.on_wire("lead_loose", wire)
+            extra = OPEN_OHM if cut or not self.state.speakers else 0.0
             bad = self.on_wire("lead_resistive", wire)
             self.ohm(hot, middle, half)
             self.ohm(middle, far, half + extra + (bad.amount if bad else 0.0))
@@ -305,7 +319,13 @@ class LeadCircuit(Parts):
             return
         before = {feed.node.stage for feed in self.wiring.feeds[port]}
         low = self.has("load_too_low", *before)
-        self.voice_coil(plus, minus, coil.scaled(low.amount if low else 1.0))
+        factor = low.amount if low else 1.0
+        if self.has("coil_open", port.stage):
+            factor *= coil_open_factor(port, self.job, self.wiring)
+        if math.isinf(factor):
+            self.ohm(plus, minus, OPEN_OHM)
+        else:
+            self.voice_coil(plus, minus, coil.scaled(factor))
 
     def _output(self, node: Node) -> None:
         raise NotImplementedError

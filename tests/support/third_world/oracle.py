@@ -20,7 +20,7 @@ from gainwright.model import (
     SwapTest,
     as_mapping,
 )
-from third_world.faults import turned
+from third_world.faults import coil_open_factor, comes_and_goes, turned
 from third_world.lead_circuit import State
 from third_world.people import Person, draw_person
 from third_world.world import Waves, World, rms, thd
@@ -38,10 +38,14 @@ BASS_HZ = 200.0
 NEARER_DB = 4.0
 """By how much one side is louder at a seat, so that a reversed side never cancels wholly."""
 MOVES = 0.3
+THERE = 0.6
+"""How often a fault that comes and goes is there when something is asked."""
 LOOKS: dict[str, tuple[str, ...]] = {
     "mute": ("source_muted", "output_muted"),
-    "player": ("tone_level_wrong",),
-    "balance": ("balance_over",),
+    "player": ("tone_level_wrong", "player_equaliser_on"),
+    "balance": ("balance_over", "fader_over"),
+    "switch": ("output_switched_off",),
+    "input_mode": ("input_mode_wrong",),
     "level": ("level_control_down",),
     "at": ("level_control_down",),
     "volume": ("level_control_down",),
@@ -67,13 +71,15 @@ class Oracle:
     """
 
     def __init__(self, car: Car, faults: tuple[Fault, ...], *, quiet: bool = False) -> None:
-        self.world, self.sound = World(car, faults), World(car)
-        self.car, self.job, self.wiring, self.faults = car, car.job, car.wiring, faults
+        self.faulty, self.sound = World(car, faults), World(car)
+        self.world = self.faulty
+        self.car, self.job, self.wiring = car, car.job, car.wiring
+        self.every, self.faults = faults, faults
         self.instruments = instruments(car.job)
         self.quiet = quiet
         self.person: Person = draw_person(car.rng(31))
         self._stands = settings(car.job) | car.true_gains
-        self._moved = {c: at for f in faults for c, at in turned(f, car.job, self._stands).items()}
+        self._turned = {c: at for f in faults for c, at in turned(f, car.job, self._stands).items()}
 
     def answer(self, entry: Entry) -> dict[str, Any]:
         """Return an entry's mapping with its result.
@@ -83,6 +89,8 @@ class Oracle:
         LookupError : an entry of a kind that this world can't answer.
         """
         given: Mapping[str, Any] = as_mapping(entry)
+        there = not any(comes_and_goes(f) for f in self.every) or self._rng("there", str(given)).random() < THERE
+        self.world, self.faults = (self.faulty, self.every) if there else (self.sound, ())
         if isinstance(entry, Reading):
             return {**given, **self._reading(entry)}
         if isinstance(entry, HeardSpeaker):
@@ -208,6 +216,8 @@ class Oracle:
         waves, before = self.world.waves(state), self.sound.waves(state)
         wire = max(wires, key=lambda w: rms(waves.coil[w]))
         bent, usually = thd(waves.coil[wire]), thd(before.coil[wire])
+        if any(f.cause == "speaker_damaged" and f.where == entry.heard for f in self.faults):
+            return "distorted"
         return "distorted" if bent > max(self.person.distorted, 1.3 * usually) else "normal"
 
     def _noise_word(self) -> str:
@@ -224,6 +234,8 @@ class Oracle:
             if fault.where == port.stage:
                 if fault.cause == "coil_reversed":
                     return fault.amount
+                if fault.cause == "coil_open":
+                    return 0.0 if math.isinf(coil_open_factor(port, self.job, self.wiring)) else 0.6
                 if fault.cause in ("speaker_open", "speaker_shorted") and fault.side in ("both", port.side):
                     return 0.0
         return 1.0

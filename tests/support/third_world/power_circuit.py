@@ -87,6 +87,10 @@ class PowerCircuit(ChainCircuit):
         down, up = (self.values[f"{ends}.{end}"] for end in ("down", "up"))
         place = min(max(place + 4 * self.car.stages[name].bend * place * (1 - place), 0.0), 1.0)
         needed_v = down * (up / down) ** place
+        mode = self.has("input_mode_wrong", name)
+        if mode is not None:
+            # the other kind of input is dead, or has another range
+            needed_v *= math.inf if mode.other < 0.4 else 10 ** ((1 if mode.other < 0.8 else -1) * mode.amount / 20)
         sign = -1.0 if stage.polarity == "reversed" else 1.0
         return float(sign * math.sqrt(watts * ohm) / needed_v)
 
