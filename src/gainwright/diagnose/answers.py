@@ -163,7 +163,7 @@ class AnswerModel(HeardAnswers):
             for wire in pairs:
                 still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
                 still = still | (np.asarray(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
-                still = still | (wire in c.shorted or wire[1].stage in c.coil)
+                still = still | (wire in c.shorted or wire[1].stage in c.coil) | np.asarray(c.burnt.get(wire[1], False))
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0
                 moves[i] = np.maximum(moves[i], np.where(still, 2, np.where(turned, 1, 0)))
         return certain(("out", "in", "still"), moves, SURE["look"])

@@ -23,6 +23,7 @@ class Change:
     hum, whine : lead -> volts rms picked up there.
     instrument : instrument -> open, shorted or function.
     coil : speaker -> factor on its cone's movement.
+    burnt : port of a speaker -> whether its coil is burnt together in a draw, so that its cone doesn't move.
     """
 
     gain: dict[Node, Any] = field(default_factory=dict)
@@ -47,6 +48,7 @@ class Change:
     whine: dict[str, Any] = field(default_factory=dict)
     instrument: dict[str, str] = field(default_factory=dict)
     coil: dict[str, float] = field(default_factory=dict)
+    burnt: dict[Port, Any] = field(default_factory=dict)
 
     def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
         """Return the keys of the chain's cells that it changes directly."""

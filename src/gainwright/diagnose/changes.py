@@ -306,7 +306,7 @@ def _supply_sagging(where: str, chain: Chain, hidden: Floats) -> Change:
     return found
 
 
-def _speaker(span: tuple[float, float]) -> Callable[[str, Chain, Floats], Change]:
+def _speaker(span: tuple[float, float], *, burnt: bool = False) -> Callable[[str, Chain, Floats], Change]:
     """Return the change function of a speaker's fault, on both sides or on one unknown side."""
 
     def make(where: str, chain: Chain, hidden: Floats) -> Change:
@@ -315,11 +315,14 @@ def _speaker(span: tuple[float, float]) -> Callable[[str, Chain, Floats], Change
         sides = sorted({p.side for p in ports})
         # as often both as one of them: the same hand wired them
         chosen = np.floor(hidden[:, 1] * 2 * len(sides)).astype(int) if len(sides) > 1 else None
-        found = {}
+        found = Change()
         for port in ports:
-            mine = None if chosen is None else (chosen == sides.index(port.side)) | (chosen >= len(sides))
-            found[port] = factor if mine is None else np.where(mine, factor, 1.0)
-        return with_protection(Change(load=found), chain, hidden)
+            mine = np.ones(len(factor), dtype=bool)
+            if chosen is not None:
+                mine = (chosen == sides.index(port.side)) | (chosen >= len(sides))
+            found.load[port] = np.where(mine, factor, 1.0)
+            found.burnt |= {port: mine} if burnt else {}
+        return with_protection(found, chain, hidden)
 
     return make
 
@@ -367,7 +370,7 @@ _MAKERS: dict[str, Callable[[str, Chain, Floats], Change]] = {
     "load_too_low": _load_too_low,
     "supply_sagging": _supply_sagging,
     "speaker_open": _speaker((OPEN_SPEAKER, OPEN_SPEAKER)),
-    "speaker_shorted": _speaker(SHORTED_SPEAKER),
+    "speaker_shorted": _speaker(SHORTED_SPEAKER, burnt=True),
     "coil_reversed": _coil_reversed,
     "ground_loop": _ground_loop,
     "alternator_whine": _alternator_whine,

@@ -39,8 +39,6 @@ BASS_HZ = 200.0
 """Below, a car is small against the wavelength, and the sides add as pressures (common practice; 1.7 m at 200 Hz)."""
 NEARER_DB = (2.0, 8.0)
 """By how much one side is louder at a seat (common practice, no published source)."""
-BURNT = 0.4
-"""A coil with less of its resistance is burnt together and doesn't move."""
 
 
 class HeardAnswers(UnitAnswers):
@@ -146,7 +144,9 @@ class HeardAnswers(UnitAnswers):
             c = self.changes[i]
             load = np.asarray(c.load.get(port, 1.0))
             # an open or shorted coil doesn't move, whatever its voltage
-            works = np.where((load > 1e6) | (load < BURNT), 0.0, 1.0) * c.coil.get(port.stage, 1.0)
+            works = np.where((load > 1e6) | np.asarray(c.burnt.get(port, False)), 0.0, 1.0) * c.coil.get(
+                port.stage, 1.0
+            )
             lead_ohm = self.lead_ohm[node, port] + np.asarray(c.series_ohm.get((node, port), 0.0))
             before = lead_ohm * np.asarray(c.short_place.get((node, port), 0.5))
             behind = speaker_ohm * np.minimum(load, 1e6) + lead_ohm - before

@@ -12,7 +12,7 @@ from gainwright.errors import CallError
 from gainwright.jobfile import DC_SHARES
 from gainwright.model import Amplifier, Powered, Speaker, link_place, stages_of, unit_of
 from gainwright.simulated.chain import SimulatedChain
-from gainwright.simulated.loads import BURNT_OHM, OPEN_OHM
+from gainwright.simulated.loads import OPEN_OHM
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -169,7 +169,7 @@ class Inspection:
         found = []
         for node, port in self._wires(chain, speaker, side):
             moves = chain.at_port(node, port)
-            if chain.input_ohm(port) >= OPEN_OHM:
+            if chain.input_ohm(port) >= OPEN_OHM or chain.at_side("speaker_shorted", port):
                 moves = 0.0
             if chain.fault("coil_reversed", speaker):
                 apart = isinstance(stage, Speaker) and stage.coils is not None and stage.coils.wiring == "separate"
@@ -222,7 +222,8 @@ class Inspection:
         """Return one period of what moves a cone, and the rms of noise with it, in volts; both 0 if it can't move."""
         chain = self._chain()
         ends = pair or (node,)
-        still = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM or chain.input_ohm(port) < BURNT_OHM
+        still = port.stage in self.off or chain.input_ohm(port) >= OPEN_OHM
+        still = still or chain.at_side("speaker_shorted", port) is not None
         if still or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends):
             return np.zeros(256), 0.0
         coils = 0.02 if chain.fault("coil_reversed", port.stage) else 1.0

@@ -18,8 +18,6 @@ OVERLOADING = ("lead_shorted", "speaker_shorted", "load_too_low")
 """Faults at which an amplifier may switch itself off."""
 TRIP_RATIO = 1.6
 """Peak current at which it does, over that of its rated power into its lowest rated load (common practice)."""
-BURNT_OHM = 1.5
-"""A coil with less left is burnt together and doesn't move."""
 
 
 class SimulatedLoads:

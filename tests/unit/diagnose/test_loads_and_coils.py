@@ -1,0 +1,53 @@
+"""What a low load and a burnt coil do to a cone: a load that is low still plays, a coil burnt together doesn't move."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.diagnose import Cause, Diagnoser
+from gainwright.diagnose.answers import AnswerModel
+from gainwright.diagnose.ensemble import Stimulus
+from gainwright.jobfile import read_entry, read_job_text
+from gainwright.simulated import Fault, Rig, answer
+
+JOB = """
+format: 1
+title: One amplifier
+stages:
+  head: {kind: head_unit, rated_output: 2 V, volume: {steps: 30, at: 26}, outputs: {main: {}}}
+  amp: {kind: amplifier, from: head.main, power: 80 W @ 4 ohm, sensitivity: 0.2 .. 5 V, gain: {at: 60 %}}
+  doors: {kind: speaker, from: amp, impedance: 4 ohm}
+"""
+
+
+@pytest.fixture(scope="module")
+def model() -> AnswerModel:
+    """Return the answers of a small chain."""
+    return Diagnoser(read_job_text(JOB).job).rough
+
+
+def of(model: AnswerModel, cause: str, where: str) -> int:
+    """Return the number of a hypothesis."""
+    return model.ensemble.hypotheses.index((Cause(cause, where),))
+
+
+def test_the_cone_of_a_shorted_coil_stays_still(model: AnswerModel) -> None:
+    """As it does behind a shorted lead: a cell doesn't tell one from the other, neither here nor on the rig."""
+    still = model.check("doors.cone")
+    chance = still.chance[still.labels.index("still")]
+    assert chance[of(model, "speaker_shorted", "doors")].mean() > 0.9
+    assert chance[of(model, "lead_shorted", "lead:amp-doors")].mean() > 0.9
+    job = read_job_text(JOB).job
+    rig = Rig(job, seed=1, faults=(Fault("speaker_shorted", "doors"),))
+    assert answer(rig, read_entry({"check": "doors.cone"}, job, answered=False))["is"] == "still"
+
+
+def test_a_low_load_plays(model: AnswerModel) -> None:
+    """Of a quarter of its impedance, four speakers instead of one, unless the amplifier protects itself."""
+    heard = model.heard("doors", Stimulus(400.0, -12.0))
+    row = of(model, "load_too_low", "amp")
+    change = model.changes[row]
+    silent = heard.chance[heard.labels.index("silent"), row]
+    plays = ~change.protecting.get("amp", 0 * silent).astype(bool)
+    assert plays.any()
+    assert silent[plays].max() < 0.1
