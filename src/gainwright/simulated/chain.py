@@ -77,6 +77,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
     fed : stage -> volts rms that an external source feeds into it.
     swapped : stage or lead whose two sides are exchanged.
     limiting : amplifiers and chassis that limit their current into a short; the others switch off.
+    kept : node -> its period under the settings that it depends on, of chains that differ in settings and probe only.
     """
 
     def __init__(
@@ -95,6 +96,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         fed: Mapping[str, float] | None = None,
         swapped: str = "",
         limiting: frozenset[str] = frozenset(),
+        kept: dict[Node, tuple[tuple[float, ...], Floats]] | None = None,
     ) -> None:
         self.job = job
         self.wiring = resolve(job)
@@ -110,6 +112,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         self.fed = fed or {}
         self.swapped = swapped
         self.limiting = limiting
+        self.kept = kept
         self.switched_off: frozenset[str] = frozenset()
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
@@ -219,8 +222,13 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         needed = {node for target in targets for node in (*self.wiring.upstream(target.stage), target)}
         if self.swapped or any(f.cause in CROSS_COUPLING for f in self.faults):
             needed = set(self.wiring.nodes)
+        keeps = self.kept if clip and loaded else None
         for node in self.wiring.nodes:
             if node in needed:
+                known = None if keeps is None or self._probed(node) else keeps.get(node)
+                if known is not None and known[0] == self._settings_before(node):
+                    at[node] = known[1]
+                    continue
                 emf = self._emf(node, at, source, shaped, clip, rate_hz, loaded=loaded)
                 if rng is not None and node in self.wiring.digital:
                     emf = dithered(emf, rng)
@@ -230,7 +238,17 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
                     emf = emf + rng.normal(0, self.truth[f"{node.stage}.output_noise"] * spread, len(emf))
                 alone = not loaded and gives_power(self.job.stages[node.stage])
                 at[node] = emf * (1.0 if alone else self.at_node(node))
+                if keeps is not None and not self._probed(node):
+                    keeps[node] = (self._settings_before(node), at[node])
         return at
+
+    def _settings_before(self, node: Node) -> tuple[float, ...]:
+        """Return the settings of a node's stage and of those before it."""
+        stages = {node.stage, *(n.stage for n in self.wiring.upstream(node.stage))}
+        return tuple(value for key, value in self.settings.items() if key.split(".", 1)[0] in stages)
+
+    def _probed(self, node: Node) -> bool:
+        return self.probe is not None and self.probe[0] == node
 
     def _arriving(self, port: Port, at: dict[Node, Floats], rate_hz: float, running: bool) -> Floats:
         if port.stage in self.fed:

@@ -80,6 +80,8 @@ class Rig(Inspection):
         self._sides = "both"
         self._fed: dict[str, float] = {}
         self._swapped = ""
+        self._state: tuple[Any, ...] = ()
+        self._waves: dict[Node, tuple[tuple[float, ...], Floats]] = {}
 
     def _draw_missing(self) -> None:
         for path, fact in facts(self.job).items():
@@ -151,8 +153,18 @@ class Rig(Inspection):
             "supply": supply,
             "sides": self._sides,
         }
-        state |= {"fed": self._fed, "swapped": self._swapped, "limiting": self.limiting}
+        state |= {"fed": self._fed, "swapped": self._swapped, "limiting": self.limiting, "kept": self._kept()}
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
+
+    def _kept(self) -> dict[Node, tuple[tuple[float, ...], Floats]] | None:
+        """Return the periods kept of a healthy chain: turning a gain changes none of what is before it."""
+        if self.faults or self._fed or self._swapped:
+            return None
+        state = (self.job, self._tone, self._sides, self.off, self.engine_running, self.charger, self.limiting)
+        state = (*state, *self.truth.items())
+        if state != self._state:
+            self._state, self._waves = state, {}
+        return self._waves
 
     def node(self, text: str) -> Node:
         """Return a node by name.

@@ -136,6 +136,28 @@ def test_the_same_seed_gives_the_same_rig() -> None:
     assert any(differs(one[key], other[key]) for key in one)
 
 
+def test_a_rig_that_was_used_gives_what_a_new_one_gives() -> None:
+    """Whatever was turned, unplugged, probed or played before: each voltage is that of a rig that has done nothing yet."""
+    used = Rig(job("two_way_and_sub"), seed=5)
+    turns: list[tuple[str, Any]] = [
+        ("turn", ("amp_sub.gain", 0.4)), ("turn", ("head.volume", 12)), ("disconnect", (("sub",),)),
+        ("turn", ("knob.level", -6.0)), ("play", (45.0, -10.0)), ("set", ("amp_front.gain", "40 %")),
+        ("disconnect", ((),)), ("turn", ("amp_sub.gain", 0.1)),
+    ]  # fmt: skip
+    used.play(400.0, -3.0)
+    for i, (name, arguments) in enumerate(turns, start=1):
+        getattr(used, name)(*arguments)
+        new = Rig(used.job, seed=5, truth=used.truth)
+        new.settings = dict(used.settings)
+        new.off, new.charger = used.off, used.charger
+        new.play(*used._tone)
+        for ohm in (None, 20e3):
+            node = "amp_sub.out.mono" if i % 2 else "desk.woofer.left"
+            assert np.array_equal(used.period(node, probe_ohm=ohm)[0], new.period(node, probe_ohm=ohm)[0]), (i, name)
+        fresh = new.periods()
+        assert all(np.array_equal(wave, fresh[node]) for node, wave in used.periods().items()), (i, name)
+
+
 def test_hidden_numbers_are_within_the_jobs_spreads() -> None:
     """Over many seeds each hidden number fills its own 95 % interval, and hardly leaves it."""
     inside: list[bool] = []
