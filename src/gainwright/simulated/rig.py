@@ -160,8 +160,8 @@ class Rig(Inspection):
         """Return the periods kept of a healthy chain: turning a gain changes none of what is before it."""
         if self.faults or self._fed or self._swapped:
             return None
-        state = (self.job, self._tone, self._sides, self.off, self.engine_running, self.charger, self.limiting)
-        state = (*state, *self.truth.items())
+        played = (self.job, self._tone, self._sides, self.off, self.engine_running, self.charger, self.limiting)
+        state = (*played, *self.truth.items())
         if state != self._state:
             self._state, self._waves = state, {}
         return self._waves
