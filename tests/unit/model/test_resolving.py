@@ -9,7 +9,8 @@ from gainwright.model.wiring import resolve_anew
 
 def test_a_job_is_resolved_once_and_another_by_itself() -> None:
     """The same object gives the same wiring, which is what resolving gives; a like one has its own."""
-    one, like = (read_job_text(example_text("two_way_and_sub")).job for _ in range(2))
+    text = example_text("two_way_and_sub")
+    one, like = (read_job_text(text, name).job for name in ("one.yaml", "like.yaml"))
     assert resolve(one) is resolve(one)
     assert resolve(one) == resolve_anew(one)
     assert resolve(like) is not resolve(one)
