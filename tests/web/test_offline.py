@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from pathlib import Path
@@ -145,11 +146,20 @@ def test_run_opens_and_continues_without_a_network(
     enter(page, "13,9")
     page.get_by_text("waiting to be sent: 13,9").wait_for()
     day_and_night(page, "offline-step-phone", full=False)
+    click(page.get_by_text("Add a photo or a note"))
+    picture = io.BytesIO()
+    Image.new("RGB", (80, 60), "red").save(picture, "JPEG")
+    page.get_by_label("Photo", exact=True).set_input_files(
+        {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": picture.getvalue()}
+    )
+    page.locator("#notes textarea").fill("fuse is loose")
+    click(page.get_by_role("button", name="Keep", exact=True))
+    page.locator("#waiting").get_by_text("13,9; a photo fuse is loose").wait_for()
     onward = page.locator("#waiting a")
     assert re.fullmatch(r"Next: step \S+", onward.inner_text())
     click(onward)
     assert page.url.split("/")[-1] not in (SUPPLY, "setup")
-    assert "1 entry is kept on this device" in page.locator("#waiting").inner_text()
+    assert "2 entries are kept on this device" in page.locator("#waiting").inner_text()
     page.goto(f"/jobs/{job}/setup")
     page.locator("li", has=page.locator(f'a[href$="/{SUPPLY}"]')).last.get_by_text(
         "waiting to be sent: 13,9"
@@ -162,14 +172,22 @@ def test_run_opens_and_continues_without_a_network(
     page.goto(f"/jobs/{job}/setup/{SUPPLY}")
     page.locator("#waiting").wait_for()
     assert entered(api, job) == []
+    assert api.get(f"/api/jobs/{job}/notes").json() == []
     page.context.set_offline(False)
     page.locator("#found").get_by_text("fits").wait_for(timeout=20_000)
     assert page.locator("#no-connection").is_hidden()
     assert page.locator("#waiting").count() == 0
     assert entered(api, job) == [(SUPPLY, "13,9")]
+    (note,) = api.get(f"/api/jobs/{job}/notes").json()
+    assert (note["text"], note["media_type"]) == ("fuse is loose", "image/jpeg")
     page.context.set_offline(True)
     page.goto(f"/jobs/{job}/setup/{SUPPLY}")
     assert "13.9 V" in page.locator("#found").inner_text()
+    page.goto(f"/jobs/{job}/setup/amplifier.amp_sub")
+    click(page.locator("button.play"))
+    page.get_by_text("made here at").wait_for()
+    page.wait_for_function("() => document.querySelector('.tone audio').currentTime > 0.05")
+    assert "No connection" in page.locator("#no-connection").inner_text()
 
 
 def test_only_pages_of_opened_runs_are_kept(open_page: Callable[..., Page], api: httpx.Client, job: str) -> None:

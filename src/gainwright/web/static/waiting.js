@@ -40,7 +40,9 @@ async function onEntries(act, mode = "readwrite") {
 }
 
 const all = () => onEntries((entries) => entries, "readonly").catch(() => []);
-const said = (entry) => JSON.stringify(entry.data.filter(([name]) => name !== "key" && name !== "seen"));
+const plain = (data) => JSON.stringify(data, (_name, value) => (value instanceof Blob ? [value.name, value.size, value.lastModified] : value));
+const said = (entry) => plain(entry.data.filter(([name]) => name !== "key" && name !== "seen"));
+const isNote = (entry) => entry.address.endsWith("/notes"); // beside a step: its reading may still be open
 
 // ---- entering -----------------------------------------------------------------------------------------------------
 
@@ -56,10 +58,10 @@ export function newKeys(fields) {
 const pressed = new WeakMap();
 
 function entered(form, submitter) {
-  const words = JSON.stringify([...new FormData(form, submitter)]), key = form.elements.key;
+  const words = plain([...new FormData(form, submitter)]), key = form.elements.key;
   if (key && pressed.has(form) && pressed.get(form) !== words) newKeys([key]);
   const data = [...new FormData(form, submitter)];
-  pressed.set(form, JSON.stringify(data));
+  pressed.set(form, plain(data));
   return data;
 }
 
@@ -69,14 +71,16 @@ function told(form, data, submitter) {
   if (kind === "done") return text("done");
   const ticked = [...form.elements].filter((e) => e.type === "checkbox" && e.checked).map((e) => e.closest("label")?.innerText.trim());
   const hidden = new Set([...form.elements].filter((e) => e.type === "hidden" || e.type === "checkbox").map((e) => e.name));
-  const typed = data.filter(([name, value]) => value && name !== submitter?.name && !hidden.has(name)).map(([, value]) => value);
+  const typed = data.filter(([name, value]) => filled(value) && name !== submitter?.name && !hidden.has(name))
+    .map(([, value]) => (value instanceof Blob ? text("a photo") : value));
   const pressedOne = submitter?.name ? [submitter.textContent.trim()] : [];
   const words = [...typed, ...ticked, ...pressedOne].join(" ") || data.find(([name]) => name === "text")?.[1] || "";
   return kind === "skipped" ? text("skipped: {reason}", { reason: words }) : words;
 }
 
-const empty = (data) => data.some(([name, value]) => name === "kind" && value === "reading")
-  && !data.some(([name, value]) => value && !NOT_TYPED.includes(name));
+const filled = (value) => (value instanceof Blob ? value.size > 0 : Boolean(value));
+const empty = (data) => data.every(([name, value]) => name !== "kind" || value === "reading")
+  && !data.some(([name, value]) => filled(value) && !NOT_TYPED.includes(name));
 
 // Returns the entry as it is kept; null when nothing was entered. Rejects when this device can't keep it.
 export async function keep(form, submitter, address) {
@@ -142,9 +146,17 @@ async function sendAll(own) {
   return mine;
 }
 
+// A form with a file is sent as a form with files, any other as its fields.
+function bodyOf(data) {
+  if (!data.some(([, value]) => value instanceof Blob)) return new URLSearchParams(data);
+  const body = new FormData();
+  for (const [name, value] of data) body.append(name, value);
+  return body;
+}
+
 async function answerTo(entry, ids) {
   try {
-    const options = { method: "POST", body: new URLSearchParams(entry.data), signal: AbortSignal.timeout(ANSWER_MS), headers: { "x-swap": ids || "" } };
+    const options = { method: "POST", body: bodyOf(entry.data), signal: AbortSignal.timeout(ANSWER_MS), headers: { "x-swap": ids || "" } };
     const answer = await fetch(entry.address, options), body = await answer.text();
     if (answer.status === 401) { revoked(); document.dispatchEvent(new Event("unpaired")); }
     const refused = answer.status >= 400 && answer.status < 500 && !NOT_NOW.includes(answer.status);
@@ -189,11 +201,12 @@ export const anyRefused = async () => (await all()).some((entry) => entry.why);
 // Marks the steps whose entries wait, lists those of this page, and those that were refused.
 export async function showKept() {
   const entries = await all(), waiting = entries.filter((e) => !e.why), here = waiting.filter((e) => e.page === location.pathname);
-  const next = here.length ? await nextStep(location.pathname, waiting.map((e) => e.page)) : null;
+  const steps = waiting.filter((e) => !isNote(e)).map((e) => e.page);
+  const next = steps.includes(location.pathname) ? await nextStep(location.pathname, steps) : null;
   for (const old of document.querySelectorAll("#waiting, #not-taken, .waiting")) old.remove();
   const main = document.getElementById("main");
   for (const link of main.querySelectorAll("[data-steps] a[href]")) {
-    const last = waiting.findLast((e) => e.page === link.pathname);
+    const own = waiting.filter((e) => e.page === link.pathname), last = own.findLast((e) => !isNote(e)) ?? own.at(-1);
     if (last) link.after(line("span", text("waiting to be sent: {entry}", { entry: last.told }), "state now waiting"));
   }
   // at the thumb of a step, else at the form that was filled in, where a person looks
