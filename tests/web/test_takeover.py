@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,10 @@ import soundfile
 from music_tasks import Here
 from starlette.testclient import TestClient
 
+from gainwright.app.cases.dialogue import Dialogue
 from gainwright.composition import compose
+from gainwright.errors import DoubtfulReadingError
+from gainwright.jobfile import example_text
 from gainwright.web.music import scans
 from gainwright.web.server import create_app
 from gainwright.web.site import Site
@@ -210,3 +214,33 @@ def test_test_of_a_case_says_where_the_controls_stand_and_plays_its_tone(bay: Te
     assert "<dt>Gain of the sub amplifier</dt>" in page
     hz, dbfs = (float(test["entry"][key].split()[0]) for key in ("tone", "level"))
     assert f"/api/tones.wav?hz={hz:g}&amp;dbfs={dbfs:g}&amp;seconds=" in page
+
+
+@pytest.mark.parametrize(
+    ("check", "typed", "meant"), [("amp.supply_voltage", "138", "13.8"), ("sub.resistance", "34", "3.4")]
+)
+def test_lost_point_is_asked_about_in_fault_finding(bay: TestClient, check: str, typed: str, meant: str) -> None:
+    """An answer that would be usual with its point elsewhere is asked about, over HTTP and on the page; both answers can be given."""
+    job = str(bay.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"])
+    case = bay.post("/api/cases", json={"job": job, "evidence": [{"heard": "sub", "is": "faint"}]}).json()
+    where, answer = f"/api/cases/{case['name']}/answer", {"entry": {"check": check}, "seen": case["revision"]}
+    asked = bay.post(where, json=answer | {"text": typed})
+    assert (asked.status_code, asked.json()["code"], asked.json()["candidate"]) == (422, "asked_about", meant)
+    form = {"entry": json.dumps({"check": check}), "seen": case["revision"], "text": typed}
+    page = bay.post(f"/cases/{case['name']}/answer", data=form).text
+    assert f'<strong class="figure">{meant}?</strong> {typed} was typed; a decimal point may be missing.' in page
+    assert f">{typed}, as typed</button>" in page
+    done = bay.post(f"/cases/{case['name']}/answer", data=form | {"sure": "true"})
+    assert done.status_code == 200
+    assert bay.get(f"/api/cases/{case['name']}").json()["evidence"][-1]["reads"].startswith(typed)
+
+
+def test_second_time_a_doubtful_answer_is_taken_at_the_terminal() -> None:
+    """The dialogue asks once; the same text again is what the meter shows, and another one is asked about anew."""
+    dialogue = Dialogue(example_text("one_amplifier"))
+    test = next(t for t in dialogue.diagnosis().next if t.entry.get("check") == "sub.resistance")
+    for text in ("34", "340"):
+        with pytest.raises(DoubtfulReadingError, match="34"):
+            dialogue.answer_or_skip(test, text)
+    dialogue.answer_or_skip(test, "340")
+    assert dialogue.entries == [{"check": "sub.resistance", "reads": "340 ohm"}]

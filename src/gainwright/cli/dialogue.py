@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gainwright.app.cases.endings import TYPED, typed_ending
-from gainwright.errors import GainwrightError
+from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
@@ -139,7 +139,11 @@ def _answered(said: str, say: Callable[[str], None], dialogue: Dialogue, test: N
     if test is None:
         say("There is no test to answer. Type help for the list of commands.")
         return False
-    skipped = dialogue.answer_or_skip(test, said)
+    try:
+        skipped = dialogue.answer_or_skip(test, said)
+    except DoubtfulReadingError as doubt:
+        say(f"{doubt.what} Type {doubt.candidate}, or {said} once more if it is right.")
+        return False
     if skipped:
         say(f"skipped: {skipped}")
     return True

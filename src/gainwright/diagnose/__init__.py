@@ -9,6 +9,7 @@ from gainwright.diagnose.learned_values import LearnedValue, learn_values
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.shop_counts import COMPLAINTS, ClosedCases, ClosedCount, complaint_kind
 from gainwright.diagnose.unknown_gains import unknown_gains
+from gainwright.diagnose.usual_readings import usual_reading
 from gainwright.diagnose.wording import describe_entry, entry_row
 
 __all__ = [
@@ -40,4 +41,5 @@ __all__ = [
     "repair_text",
     "short_name",
     "unknown_gains",
+    "usual_reading",
 ]

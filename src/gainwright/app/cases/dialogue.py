@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
+from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
 from gainwright.errors import CallError
@@ -38,6 +39,7 @@ class Dialogue:
     unreachable: list[str] = field(default_factory=list)
     steps: list[DialogueStep] = field(default_factory=list)
     _diagnoser: Diagnoser | None = field(default=None, repr=False)
+    _doubted: str = field(default="", repr=False)
 
     @classmethod
     def of(cls, case: Case, *, counted: ClosedCases | None = None, diagnoser: Diagnoser | None = None) -> Dialogue:
@@ -129,6 +131,7 @@ class Dialogue:
 
         Raises
         ------
+        DoubtfulReadingError : its decimal point seems to be lost; the same text once more is taken as it is.
         CallError, JobError : it doesn't answer the test; the remedy has an example.
         """
         said = said_instead(text)
@@ -137,6 +140,12 @@ class Dialogue:
         if said == DONT_KNOW:
             self.decline(test)
             return "this test"
+        doubt = (
+            None if text == self._doubted else doubt_about_answer(self.diagnoser, self.diagnoser.job, test.entry, text)
+        )
+        self._doubted = "" if doubt is None else text
+        if doubt is not None:
+            raise doubt
         self.answer(test, text)
         return ""
 

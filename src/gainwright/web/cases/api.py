@@ -91,10 +91,15 @@ class WithEntry(Seen):
 
 
 class TestAnswered(WithEntry):
-    """The answer to a test, as typed."""
+    """The answer to a test, as typed.
+
+    A reading that would be usual in a sound chain if its decimal point stood elsewhere is refused with `asked_about` and the
+    probable `candidate`, unless `sure` is true.
+    """
 
     text: Short
     second: Short = ""
+    sure: bool = False
 
 
 class Corrected(Seen):
@@ -198,7 +203,10 @@ def diagnosis(site: CurrentSite, case: CurrentCase) -> Diagnosis:
 @router.post("/cases/{name}/answer")
 def answer(site: CurrentSite, name: str, given: TestAnswered) -> CaseWhole:
     """Add the answer to a test; 409 when somebody else changed the case since `seen`."""
-    return _whole(changes.answer(site, name, seen=given.seen, entry=given.entry, text=given.text, second=given.second))
+    done = changes.answer(
+        site, name, seen=given.seen, entry=given.entry, text=given.text, second=given.second, sure=given.sure
+    )
+    return _whole(done)
 
 
 @router.post("/cases/{name}/add")

@@ -10,7 +10,7 @@ from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import answer_form
 from gainwright.app.cases.case_places import observed_places
 from gainwright.app.cases.dialogue import find_test, without_result
-from gainwright.errors import GainwrightError
+from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.model import name_words, the_place
 from gainwright.report.closing import closure_words
 from gainwright.web.cases.fault_view import asked, believed, causes_to_choose, noted
@@ -113,7 +113,8 @@ def case_page(
         sent=sent,
         own={key: sent.own.get(key, "") for key in OWN},
         mine=_mine(sent) if conflict else None,
-        error=error,
+        error=None if isinstance(error, DoubtfulReadingError) else error,
+        doubt=error if isinstance(error, DoubtfulReadingError) else None,
     )
 
 

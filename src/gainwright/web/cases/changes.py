@@ -9,6 +9,7 @@ from urllib.parse import quote
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answers import indicator_marks, with_result
 from gainwright.app.cases.dialogue import find_test
+from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.plain_words import DONT_KNOW, said_instead
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
@@ -63,11 +64,18 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     return kept
 
 
-def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "") -> StoredCase:
+def answer(
+    site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: str, second: str = "", sure: bool = False
+) -> StoredCase:
     """Add the answer to a test; the same answer sent twice counts once. Not knowing and not reaching can be typed too.
+
+    Parameters
+    ----------
+    sure : it is right as it was typed, although its decimal point seems to be lost.
 
     Raises
     ------
+    DoubtfulReadingError : with its point elsewhere it would be usual in a sound chain; nothing was changed.
     ConflictError, CallError, JobError : see `change`.
     """
     said = "" if second else said_instead(text)
@@ -77,6 +85,11 @@ def answer(site: Site, name: str, *, seen: int, entry: Mapping[str, Any], text: 
     answered = with_result(entry, text, second, marks=indicator_marks(entry, site.models.job(kept.case.job)))
     if kept.revision != seen and answered in [dict(e) for e in kept.case.evidence]:
         return kept
+    opened(site, name, seen=seen)
+    dialogue = dialogue_of(site, kept.case)
+    doubt = None if sure else doubt_about_answer(dialogue.diagnoser, dialogue.diagnoser.job, entry, text)
+    if doubt is not None:
+        raise doubt
     return change(site, name, seen=seen, do=lambda d, found: d.add(answered, find_test(d, found, entry)))
 
 

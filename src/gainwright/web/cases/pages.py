@@ -144,6 +144,7 @@ def answer(
     second: Short = "",
     choice: Short = "",
     do: Annotated[Literal["", "dont_know", "cant_reach"], Form()] = "",
+    sure: Annotated[bool, Form()] = False,
 ) -> Response:
     """Add the answer to a test, or skip it."""
 
@@ -153,7 +154,7 @@ def answer(
             return changes.dont_know(site, name, seen=seen, entry=asked)
         if do == "cant_reach":
             return changes.cant_reach(site, name, seen=seen, entry=asked)
-        return changes.answer(site, name, seen=seen, entry=asked, text=sent.text, second=sent.second)
+        return changes.answer(site, name, seen=seen, entry=asked, text=sent.text, second=sent.second, sure=sure)
 
     sent = Submitted(entry=entry, text=choice or text, second="" if choice else second, do=do)
     return _done(request, site, name, sent, done)
