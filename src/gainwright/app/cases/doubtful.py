@@ -1,4 +1,4 @@
-"""The question whether the decimal point of an answer was lost: it would be usual in a sound chain if it stood elsewhere."""
+"""The question whether the decimal point of an answer was lost: far above the usual, it would be usual with its point elsewhere."""
 
 from __future__ import annotations
 
@@ -36,7 +36,8 @@ def doubt_about_answer(
     if value is None:
         return None
     usual = usual_reading(diagnoser, read_entry(dict(entry), job, answered=False))
-    places = None if usual is None else places_lost(value, *usual)
+    # a fault leaves less far more often than ten times too much: only what is above the usual is asked about
+    places = None if usual is None or value < usual[1] else places_lost(value, *usual)
     meant = None if places is None else with_point_moved(text.strip(), places)
     again = None if meant is None else _number(entry, meant)
     if usual is None or meant is None or again is None or not is_within(again, *usual):
