@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.measuring.lost_point import is_within, places_lost, with_point_moved
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
 
     from gainwright.diagnose import Diagnoser
     from gainwright.model import Job
+
+_POINT = re.compile(r"[0-9][.,][0-9]|[.,][0-9]")
 
 
 def doubt_about_answer(
@@ -36,8 +39,9 @@ def doubt_about_answer(
     if value is None:
         return None
     usual = usual_reading(diagnoser, read_entry(dict(entry), job, answered=False))
-    # a fault leaves less far more often than ten times too much: only what is above the usual is asked about
-    places = None if usual is None or value < usual[1] else places_lost(value, *usual)
+    # a fault may leave any reading: only a number that has no point, and is above the usual, is asked about
+    pointless = usual is not None and value > usual[1] and not _POINT.search(text)
+    places = places_lost(value, *usual) if usual is not None and pointless else None
     meant = None if places is None else with_point_moved(text.strip(), places)
     again = None if meant is None else _number(entry, meant)
     if usual is None or meant is None or again is None or not is_within(again, *usual):
