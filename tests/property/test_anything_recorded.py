@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import interpolate, signal
+from search_length import up_to
 
 from gainwright.adapters.calibrations import FileCalibrations
 from gainwright.errors import CallError, RecordingError
@@ -48,7 +49,7 @@ kinds = st.sampled_from(["noise", "silence", "constant", "spike", "huge", "tiny"
 lengths = st.sampled_from([1, 7, 500, 20_000, 60_000])
 
 
-@settings(max_examples=60)
+@settings(max_examples=up_to(60))
 @given(kind=kinds, length=lengths, seed=st.integers(0, 10**6), rate_hz=st.sampled_from([8000, 48_000, 192_000]))
 def test_noise_and_onset_of_anything(kind: str, length: int, seed: int, rate_hz: int) -> None:
     """Results are plain JSON without NaN."""
@@ -57,7 +58,7 @@ def test_noise_and_onset_of_anything(kind: str, length: int, seed: int, rate_hz:
     json.dumps([to_json(channel) for channel in find_onset(recording)], allow_nan=False)
 
 
-@settings(max_examples=40)
+@settings(max_examples=up_to(40))
 @given(kind=kinds, other=kinds, length=st.sampled_from([500, 60_000, 120_000]), seed=st.integers(0, 10**6))
 def test_responses_of_anything(kind: str, other: str, length: int, seed: int) -> None:
     """A response with finite figures, or a refusal."""
@@ -72,7 +73,7 @@ def test_responses_of_anything(kind: str, other: str, length: int, seed: int) ->
         assert all(np.isfinite(f.corner_hz) for f in path.filters)
 
 
-@settings(max_examples=60)
+@settings(max_examples=up_to(60))
 @given(content=st.one_of(st.binary(max_size=60), st.text(max_size=60).map(str.encode)))
 def test_any_calibration_file(content: bytes, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Is read, or refused with what to do."""

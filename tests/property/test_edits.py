@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from search_length import up_to
 
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import editing, example_text, examples, read_job_text
@@ -101,7 +102,7 @@ def _edit(draw: Callable[[st.SearchStrategy[Any]], Any], text: str) -> str:
     return str(draw(st.sampled_from(edits))())
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=up_to(50), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS), crlf=st.booleans())
 def test_any_edits_in_any_order(data: st.DataObject, text: str, crlf: bool) -> None:
     """Each step gives a readable job with every comment that has its own line, or is refused with a sentence."""
@@ -122,7 +123,7 @@ def test_any_edits_in_any_order(data: st.DataObject, text: str, crlf: bool) -> N
         text = new
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=up_to(15), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS))
 def test_renaming_back_restores_the_file(data: st.DataObject, text: str) -> None:
     """Renaming a stage and back gives the same file; in between it is the same chain under another name."""
@@ -134,7 +135,7 @@ def test_renaming_back_restores_the_file(data: st.DataObject, text: str) -> None
     assert nodes == [(n.stage, n.output, n.side) for n in read_job_text(text).wiring.nodes]
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=up_to(15), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=st.sampled_from(TEXTS))
 def test_adding_and_removing_a_stage_keeps_the_wiring(data: st.DataObject, text: str) -> None:
     """A stage added anywhere and removed again leaves the chain wired as before."""

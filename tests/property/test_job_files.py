@@ -7,6 +7,7 @@ import functools
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from search_length import up_to
 from yaml_text import yaml_text
 
 from gainwright.errors import JobError
@@ -38,7 +39,7 @@ def test_any_text(text: str) -> None:
     read_or_refused(text)
 
 
-@settings(max_examples=150)
+@settings(max_examples=up_to(150))
 @given(data=st.data())
 def test_example_with_a_random_mistake(data: st.DataObject) -> None:
     """Real files with a piece removed, doubled, swapped or overwritten."""
@@ -81,7 +82,7 @@ def _paths() -> list[tuple[str, ...]]:
     return found[1:]
 
 
-@settings(max_examples=150)
+@settings(max_examples=up_to(150))
 @given(data=st.data(), value=values)
 def test_another_value_at_any_key(data: st.DataObject, value: object) -> None:
     """Any value in place of another."""
