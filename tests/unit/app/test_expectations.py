@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 import pytest
 from typed_run import Bay, bay
 
-from gainwright.app.set_up.expectations import expect_now, followed
+from gainwright.app.set_up.expectations import followed
 from gainwright.app.set_up.run import expected_place
 from gainwright.solve import Chain
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from gainwright.app.set_up.run import Run, StepState
+    from gainwright.plan import Expect
 
 
 @pytest.fixture(name="here")
@@ -25,6 +28,12 @@ def here_fixture(tmp_path: Path) -> Bay:
 def chain_fixture(here: Bay) -> Chain:
     """Its chain."""
     return Chain(here.job)
+
+
+def expect_now(run: Run, state: StepState, chain: Chain) -> Expect | None:
+    """Return what to expect at a step: what follows from earlier readings, else the plan's."""
+    found = followed(run, state, chain)
+    return found.expect if found is not None else state.step.expect
 
 
 def judged(here: Bay, chain: Chain, step: str, text: str) -> str:

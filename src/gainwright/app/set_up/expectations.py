@@ -70,12 +70,6 @@ def followed(run: Run, state: StepState, chain: Chain) -> Followed | None:
     return None if state.step.proves else _carried(run, state, chain)
 
 
-def expect_now(run: Run, state: StepState, chain: Chain) -> Expect | None:
-    """Return what to expect at a step: what follows from earlier readings, else the plan's."""
-    found = followed(run, state, chain)
-    return found.expect if found is not None else state.step.expect
-
-
 def _volts_of(state: StepState) -> float | None:
     """Return the voltage that was read at a step, the last clean one of a column; None when there is none."""
     if state.state != "done" or state.entry is None or state.entry.kind != "reading":
