@@ -68,14 +68,14 @@ def write(
 @group.command()
 def check(file: ExerciseFile, as_json: Json = False) -> None:
     """Check a class exercise: its chains, seeds and limits."""
-    from gainwright.app.practice.limits import limits_text
+    from gainwright.app.practice.limits import limit_words
 
     found = _exercise(file)
     if as_json:
         tasks = [{"chain": task.chain, "seed": task.seed} for task in found.tasks]
         print_json({"title": found.title, "tasks": tasks, "limits": found.limits.model_dump()})
         return
-    limits = limits_text(found.limits) or "no limits"
+    limits = ", ".join(limit_words(found.limits)) or "no limits"
     print_text(f"{found.title or file.name}: {_count(found)}; {limits}")
 
 
@@ -87,7 +87,7 @@ def work(
 ) -> None:
     """Work through a class exercise, and write the result to hand in."""
     from gainwright.app.practice.class_exercises import Replay, diagnosers_of, learner_name, result_of
-    from gainwright.app.practice.limits import limits_text
+    from gainwright.app.practice.limits import limit_words
     from gainwright.app.practice.practice import practise
     from gainwright.cli.practice import run_exercise
     from gainwright.composition import compose
@@ -101,7 +101,7 @@ def work(
     rigs, diagnosers = compose().hidden_rigs, diagnosers_of(exercise)
     did: list[list[str]] = []
     for number, task in enumerate(exercise.tasks, start=1):
-        limits = limits_text(exercise.limits)
+        limits = ", ".join(limit_words(exercise.limits))
         say(f"\nTask {number} of {len(exercise.tasks)}{f'; at most {limits}' if limits else ''}")
         diagnoser = diagnosers[task.chain]
         going = Replay(practise(diagnoser.job, rigs=rigs, seed=task.seed, diagnoser=diagnoser), exercise.limits)

@@ -14,7 +14,7 @@ from ruamel.yaml.scalarstring import LiteralScalarString
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.reading import read_job_text
-from gainwright.jobfile.yaml_reading import FileKind, document, plain, where
+from gainwright.jobfile.yaml_reading import FileKind, document, plain, refuse_other_file, where
 from gainwright.model import ClassExercise, ClassResult
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ def read_result(content: bytes, name: str = "result") -> ClassResult:
 def _read(content: bytes, name: str, kind: type[_Read], what: FileKind) -> _Read:
     if len(content) > LARGEST_CLASS_FILE:
         raise JobError("is over 1 MB", code="too_large", where=name, rule=f"a {what.name} is a few kilobytes")
+    refuse_other_file(content[:16], name, what=what)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -72,7 +73,9 @@ def _read(content: bytes, name: str, kind: type[_Read], what: FileKind) -> _Read
         first = error.errors()[0]
         keys = [str(part) for part in first["loc"]]
         said = first["msg"].removeprefix("Value error, ")
-        said = f"the key {keys[-1]!r} is unknown" if first["type"] == "extra_forbidden" else said[:1].lower() + said[1:]
+        said = said[:1].lower() + said[1:]
+        if first["type"] in ("extra_forbidden", "missing"):
+            said = f"the key {keys[-1]!r} is {'unknown' if first['type'] == 'extra_forbidden' else 'missing'}"
         raise JobError(
             said, code=what.code, where=where(found, keys, name), rule=what.begins, remedy="fix it"
         ) from None

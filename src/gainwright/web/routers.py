@@ -25,6 +25,7 @@ from gainwright.web.music import pages as music_pages
 from gainwright.web.papers import api as papers_api
 from gainwright.web.papers import pages as papers_pages
 from gainwright.web.practice import api as practice_api
+from gainwright.web.practice import class_pages
 from gainwright.web.practice import pages as practice_pages
 from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import notes_api, notes_pages, takeover_api, takeover_pages
@@ -73,6 +74,7 @@ PAGES = tuple(
         page_language,
         pairing_pages,
         papers_pages,
+        class_pages,
         practice_pages,
         set_up_pages,
         takeover_pages,

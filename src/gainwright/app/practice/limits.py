@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model import Limits
@@ -33,10 +34,13 @@ def _reached(what: str) -> CallError:
     return CallError(what, code="limit_reached", remedy="name the fault, or give up")
 
 
-def limits_text(limits: Limits) -> str:
-    """Return the limits in words, empty without any: `10 tests, 60 minutes, 3 guesses`."""
-    parts = [
-        "" if number is None else f"{number:g} {what}"
-        for number, what in ((limits.tests, "tests"), (limits.minutes, "minutes"), (limits.guesses, "guesses"))
-    ]
-    return ", ".join(part for part in parts if part)
+def limit_words(limits: Limits) -> list[str]:
+    """Return each limit in words."""
+    found = []
+    if limits.tests is not None:
+        found.append(say("{number} tests", number=limits.tests) if limits.tests != 1 else say("1 test"))
+    if limits.minutes is not None:
+        found.append(say("{number} minutes", number=f"{limits.minutes:g}"))
+    if limits.guesses is not None:
+        found.append(say("{number} guesses", number=limits.guesses) if limits.guesses != 1 else say("1 guess"))
+    return found

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from gainwright.app.clock import today
+from gainwright.app.practice.limits import refuse_test
 from gainwright.app.practice.practice import Practice, PracticeTest, practise, with_gains_set
 from gainwright.app.practice.review import PracticeReview, repaired_levels, results_told
 from gainwright.errors import CallError
@@ -20,12 +21,13 @@ if TYPE_CHECKING:
     from gainwright.app.store import Store
     from gainwright.diagnose import Diagnoser
     from gainwright.diagnose.candidates import Candidate
+    from gainwright.model import Limits
 
 KIND = "practice"
 MOST_SEED = 10**9
 CORRECT, NOT_IT = say("correct"), say("not the fault")
 HALF_RIGHT = say("the chain is healthy, but not for this reason")
-Ended = Literal["", "solved", "given up"]
+Ended = Literal["", "solved", "given up", "no guess left"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,7 @@ class PracticeAttempt:
     name : of the test; empty for a guess.
     where : the place, by which tests are grouped.
     right : of a guess, whether it was the fault.
+    step : the test or guess as a class result has it.
     """
 
     name: str
@@ -45,6 +48,7 @@ class PracticeAttempt:
     found: str
     where: str = ""
     right: bool | None = None
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,7 @@ class StoredPractice:
     call, called : the caller's report, in words and as entries.
     tried, entries : tests and guesses in words, and the tests' entries.
     short_way : the path that the diagnosis takes, once it was computed.
+    limits, run : of a task of a class exercise, its limits and the id of the learner's run.
     review : what each result told and the levels, once they were computed, see `PracticeReview`.
     """
 
@@ -73,11 +78,25 @@ class StoredPractice:
     ended: Ended = ""
     short_way: tuple[PracticeAttempt, ...] | None = field(default=None)
     review: dict[str, Any] | None = None
+    limits: dict[str, Any] | None = None
+    run: str = ""
 
     @property
     def tests(self) -> int:
         """How many tests were made."""
         return len(self.entries)
+
+    @property
+    def guesses(self) -> int:
+        """How often the fault was named."""
+        return len(self.tried) - self.tests
+
+    @property
+    def allowed(self) -> Limits:
+        """The limits."""
+        from gainwright.model import Limits
+
+        return Limits.model_validate(self.limits or {})
 
     @property
     def minutes(self) -> float:
@@ -86,7 +105,15 @@ class StoredPractice:
 
 
 def begin_practice(
-    store: Store, *, title: str, job: str, seed: int | None, rigs: HiddenRigs, diagnoser: Diagnoser
+    store: Store,
+    *,
+    title: str,
+    job: str,
+    seed: int | None,
+    rigs: HiddenRigs,
+    diagnoser: Diagnoser,
+    limits: Limits | None = None,
+    run: str = "",
 ) -> StoredPractice:
     """Hide a fault in a job's chain and store the practice.
 
@@ -95,6 +122,7 @@ def begin_practice(
     job : text of a job file.
     seed : the same number hides the same fault; drawn when None.
     diagnoser : of the job in use.
+    limits, run : of a task of a class exercise.
     """
     from gainwright.model import as_mapping
 
@@ -110,6 +138,8 @@ def begin_practice(
         practice.where,
         tuple(practice.call),
         tuple(as_mapping(e) for e in practice.entries),
+        limits=None if limits is None else limits.model_dump(exclude_none=True),
+        run=run,
     )
     keep_practice(store, kept)
     return kept
@@ -163,13 +193,15 @@ def ask(store: Store, kept: StoredPractice, practice: Practice, name: str) -> St
 
     Raises
     ------
-    CallError : there is no such test now, or the practice has ended.
+    CallError : there is no such test now, a limit is reached, or the practice has ended.
     """
     from gainwright.model import as_mapping
 
     _going(kept)
+    refuse_test(kept.allowed, tests=kept.tests, minutes=kept.minutes)
     done = practice.ask(name)
-    tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where)
+    step = " ".join(name.lower().split())
+    tried = PracticeAttempt(name, done.ask, done.minutes, done.found, done.where, step=step)
     entry = as_mapping(practice.entries[-1])
     return _changed(store, replace(kept, tried=(*kept.tried, tried), entries=(*kept.entries, entry)))
 
@@ -179,7 +211,7 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
 
     Raises
     ------
-    CallError : the chain can't have such a cause, or the practice has ended.
+    CallError : the chain can't have such a cause, no guess is left, or the practice has ended.
     """
     from gainwright.app.cases.dialogue import check_cause
     from gainwright.diagnose import Cause, short_name
@@ -189,8 +221,12 @@ def guess(store: Store, kept: StoredPractice, diagnoser: Diagnoser, *, cause: st
     right = (cause, where) == (kept.cause, kept.where)
     half = cause in NO_FAULT and kept.cause in NO_FAULT
     verdict = CORRECT if right else HALF_RIGHT if half else NOT_IT
-    tried = PracticeAttempt("", short_name(Cause(cause, where), diagnoser.job), 0.0, verdict, right=right)
-    return _changed(store, replace(kept, tried=(*kept.tried, tried), ended="solved" if right else ""))
+    name = short_name(Cause(cause, where), diagnoser.job)
+    tried = PracticeAttempt("", name, 0.0, verdict, right=right, step=f"it is {cause} {where}".strip())
+    limit = kept.allowed.guesses
+    last = limit is not None and kept.guesses + 1 >= limit
+    ended: Ended = "solved" if right else "no guess left" if last else ""
+    return _changed(store, replace(kept, tried=(*kept.tried, tried), ended=ended))
 
 
 def give_up(store: Store, kept: StoredPractice) -> StoredPractice:

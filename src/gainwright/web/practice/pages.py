@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from gainwright.app.practice import stored_practices as practices
 from gainwright.app.practice.caller import caller_words
+from gainwright.app.practice.limits import limit_words
 from gainwright.app.practice.review import PracticeReview
 from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
@@ -91,6 +92,7 @@ def _show(
         request,
         "practice.html",
         kept=kept,
+        limited=limit_words(kept.allowed),
         going=going,
         groups={} if kept.ended else _groups(going, words),
         words=words,

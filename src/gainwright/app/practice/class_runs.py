@@ -1,0 +1,114 @@
+"""A learner's way through a class exercise, stored so that it is continued later: a practice for each task that was begun."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from gainwright.app.clock import today
+from gainwright.app.practice.class_exercises import learner_name, result_of
+from gainwright.app.practice.stored_practices import StoredPractice, begin_practice, load_practice
+from gainwright.errors import CallError
+
+if TYPE_CHECKING:
+    from gainwright.app.ports import HiddenRigs
+    from gainwright.app.store import Store
+    from gainwright.diagnose import Diagnoser
+    from gainwright.model import ClassExercise, ClassResult
+
+KIND = "class run"
+
+
+@dataclass(frozen=True, slots=True)
+class ClassRun:
+    """A learner and an exercise.
+
+    Attributes
+    ----------
+    exercise : its file, YAML.
+    practices : id of the practice of each task, empty for those that weren't begun.
+    """
+
+    id: str
+    learner: str
+    title: str
+    exercise: str
+    begun: str
+    practices: tuple[str, ...]
+
+
+def begin_run(store: Store, exercise: ClassExercise, learner: str) -> ClassRun:
+    """Begin an exercise. CallError: the learner has no name."""
+    from gainwright.jobfile import exercise_text
+
+    run = ClassRun(
+        secrets.token_urlsafe(9),
+        learner_name(learner),
+        exercise.title,
+        exercise_text(exercise),
+        today(),
+        ("",) * len(exercise.tasks),
+    )
+    store.documents.put(KIND, run.id, asdict(run))
+    return run
+
+
+def load_run(store: Store, run: str) -> ClassRun:
+    """Return a run. CallError: there is none."""
+    document = store.documents.get(KIND, run)
+    if document is None:
+        raise CallError("there is no such class exercise here", code="no_such_run", remedy="upload the exercise")
+    return _run(document)
+
+
+def list_runs(store: Store) -> list[ClassRun]:
+    """Return all runs, last changed first."""
+    return [_run(document) for _, document in store.documents.list(KIND)]
+
+
+def _run(document: dict[str, Any]) -> ClassRun:
+    return ClassRun(**{**document, "practices": tuple(document["practices"])})
+
+
+def exercise_of(run: ClassRun) -> ClassExercise:
+    """Return the exercise of a run."""
+    from gainwright.jobfile import read_exercise
+
+    return read_exercise(run.exercise.encode())
+
+
+def practices_of(store: Store, run: ClassRun) -> list[StoredPractice | None]:
+    """Return the practice of each task, None for those that weren't begun."""
+    return [load_practice(store, practice) if practice else None for practice in run.practices]
+
+
+def begin_task(store: Store, run: ClassRun, number: int, *, rigs: HiddenRigs, diagnoser: Diagnoser) -> StoredPractice:
+    """Return the practice of a task, begun if it wasn't yet; `number` is from 0. CallError: there is no such task."""
+    from gainwright.jobfile import chain_text
+
+    exercise = exercise_of(run)
+    if not 0 <= number < len(exercise.tasks):
+        raise CallError("there is no such task", code="no_such_task", rule=f"there are {len(exercise.tasks)}")
+    if run.practices[number]:
+        return load_practice(store, run.practices[number])
+    task = exercise.tasks[number]
+    kept = begin_practice(
+        store,
+        title=diagnoser.job.title or task.chain,
+        job=chain_text(exercise, task.chain),
+        seed=task.seed,
+        rigs=rigs,
+        diagnoser=diagnoser,
+        limits=exercise.limits,
+        run=run.id,
+    )
+    begun = tuple(kept.id if i == number else practice for i, practice in enumerate(run.practices))
+    store.documents.put(KIND, run.id, asdict(replace(run, practices=begun)))
+    return kept
+
+
+def result_of_run(store: Store, run: ClassRun, *, program: str) -> ClassResult:
+    """Return the result to hand in; a task that wasn't begun is empty."""
+    did = [[] if kept is None else [t.step for t in kept.tried] for kept in practices_of(store, run)]
+    return result_of(exercise_of(run), run.learner, did, program=program)

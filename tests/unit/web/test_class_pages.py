@@ -1,0 +1,103 @@
+"""Pages of class exercises: the file is written, worked through and handed in, and the results become a table."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from gainwright.adapters.store import open_store
+from gainwright.app.practice.practice import practise, with_gains_set
+from gainwright.composition import compose
+from gainwright.jobfile import example_text, read_exercise, read_job_text, read_result
+from gainwright.simulated import SimulatedHiddenRigs
+from gainwright.web.server import create_app
+from gainwright.web.site import Site
+
+JOB = with_gains_set(read_job_text(example_text("one_amplifier")).job)
+
+
+@pytest.fixture
+def pages(tmp_path: Path) -> Iterator[TestClient]:
+    """Return a client of an empty store."""
+    with (
+        closing(open_store(tmp_path / "s.sqlite")) as store,
+        TestClient(create_app(Site(compose(), store)), base_url="http://127.0.0.1") as client,
+    ):
+        yield client
+
+
+def test_a_class_on_the_pages(pages: TestClient) -> None:
+    """From the teacher's form to the table as page and CSV; limits hold; the page of a task leads back to the others."""
+    assert "Write an exercise" in pages.get("/practise/class").text
+    form = {"title": "Week 1", "like": "one_amplifier", "each": "1", "tests": "2", "guesses": "1"}
+    written = pages.post("/practise/class/write", data=form)
+    assert written.headers["content-disposition"] == 'attachment; filename="Week-1.exercise.yaml"'
+    exercise = read_exercise(written.content)
+    assert (len(exercise.tasks), exercise.limits.tests, exercise.limits.minutes) == (1, 2, None)
+
+    sent = {"file": ("week.yaml", written.content)}
+    run = pages.post("/practise/class", files=sent, data={"learner": "Ada"})
+    address = run.url.path
+    assert re.fullmatch("/practise/class/[^/]+", address)
+    assert "not begun" in run.text
+    practice = pages.post(f"{address}/tasks/0")
+    task = practice.url.path
+    assert "at most:" in practice.text
+    assert pages.post(f"{address}/tasks/0").url.path == task, "a task is begun once"
+    for test in ("look amp.power_lamp", "look amp.gain"):
+        assert pages.post(f"{task}/ask", data={"test": test}).status_code == 200
+    late = pages.post(f"{task}/ask", data={"test": "look head.mute"})
+    assert (late.status_code, "2 tests were made, which is the limit" in late.text) == (422, True)
+    hidden = practise(JOB, rigs=SimulatedHiddenRigs(), seed=exercise.tasks[0].seed)
+    ended = pages.post(f"{task}/guess", data={"was": f"{hidden.cause}|{hidden.where}"})
+    assert "To the other tasks" in ended.text
+    assert "solved" in pages.get(address).text
+    result = pages.get(f"{address}/result.json")
+    assert read_result(result.content).tasks[0].did == (
+        "look amp.power_lamp",
+        "look amp.gain",
+        f"it is {hidden.cause} {hidden.where}".strip(),
+    )
+
+    files = [("file", ("week.yaml", written.content)), ("results", ("ada.json", result.content))]
+    table = pages.post("/practise/class/table", files=files)
+    for _ in range(300):
+        if "By learner" in table.text or 'role="alert"' in table.text:
+            break
+        time.sleep(0.1)
+        table = pages.get(table.url.path)
+    assert "1 / 1" in table.text
+    row = next(csv.DictReader(io.StringIO(pages.get(f"{table.url.path}/table.csv").text)))
+    assert (row["learner"], row["cause"], row["solved"], row["tests"]) == ("Ada", hidden.cause, "yes", "2")
+
+
+def test_files_that_cannot_be_used_get_one_sentence(pages: TestClient) -> None:
+    """A wrong number, no chain, no exercise, no name, no result: said on the page, with what was typed."""
+    wrong = pages.post("/practise/class/write", data={"like": "one_amplifier", "tests": "many", "title": "Kept"})
+    assert (wrong.status_code, "&#39;many&#39; can&#39;t be a limit" in wrong.text, "Kept" in wrong.text) == (
+        422,
+        True,
+        True,
+    )
+    assert pages.post("/practise/class/write", data={"title": "x"}).status_code == 422
+    good = pages.post("/practise/class/write", data={"like": "one_amplifier"}).content
+    for content, learner, said in [
+        (b"stages: {}", "Ada", "the key &#39;kind&#39; is missing"),
+        (b"%PDF-1.7", "Ada", "PDF"),
+        (good, " ", "the name of the learner is missing"),
+        (good.replace(b"seed:", b"cause: lead_open\n  seed:"), "Ada", "is unknown"),
+    ]:
+        refused = pages.post("/practise/class", files={"file": ("x.yaml", content)}, data={"learner": learner})
+        assert (refused.status_code, said in refused.text) == (422, True), refused.text
+    files = [("file", ("week.yaml", good)), ("results", ("ada.json", b"{}"))]
+    assert pages.post("/practise/class/table", files=files).status_code == 422
+    assert pages.get("/practise/class/nowhere").status_code == 404
+    assert pages.get("/practise/class/table/nowhere").status_code == 404
