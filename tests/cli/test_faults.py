@@ -193,13 +193,15 @@ def test_plan_uses_readings(folder: Path) -> None:
 
 def test_call_without_a_job_begins_with_a_description(folder: Path) -> None:
     """What fits two chains is asked about; then the first question comes, and the chain is kept as a job that is read again."""
-    typed = "the bass is gone\n4-channel amp on the doors, mono amp on a sub\n1\nwrite call.yaml\nquit\n"
+    typed = "it's broken\n4-channel amp on the doors, mono amp on a sub\n1\nno bass\nwrite call.yaml\nquit\n"
     done = run("diagnose", folder=folder, typed=typed)
     assert done.returncode == 0, done.stderr
     assert "Which of these is it?" in done.stderr
     assert "factory radio, a converter in its speaker wires). If it is another" in done.stderr
+    assert "1. The subwoofer silent" in done.stderr
     assert "Next test" in done.stderr
-    told(run("diagnose", "call.yaml", "--json", folder=folder))
+    found = told(run("diagnose", "call.yaml", "--complaint", "no bass, the doors play", "--json", folder=folder))
+    assert found["evidence_used"] == 3
 
 
 def test_call_without_a_job_in_a_script(folder: Path) -> None:

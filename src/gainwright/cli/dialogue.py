@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gainwright.app.cases.complaints import is_complaint
 from gainwright.app.cases.endings import TYPED, typed_ending
 from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from typing import TextIO
 
     from gainwright.app.cases.diagnosis import CaseDialogue
@@ -29,6 +31,8 @@ HELP = f"""Type what you read or saw, or one of these:
 {TYPED}
   quit                 stop; a stored case can be continued later"""
 ENDING = ("quit", "stop", "exit")
+COMMANDS = (*ENDING, "help", "why", "other", "undo", "add", "correct", "close", "write", "can't", "don't")
+"""What a line that is no complaint begins with."""
 
 
 def run_dialogue(
@@ -41,9 +45,12 @@ def run_dialogue(
     kept : the case that the dialogue is stored as, None to store nothing.
     """
     say(f"{dialogue.title or 'Fault finding'}. Type help for the list of commands.")
+    typed = iter(lines)
+    if not dialogue.entries:
+        typed = _with_complaint(typed, say, dialogue)
     found = _shown(say, dialogue)
     choice = 0
-    for line in lines:
+    for line in typed:
         said = " ".join(line.split())
         if said.lower() in ENDING:
             break
@@ -67,6 +74,21 @@ def run_dialogue(
     if kept is not None and dialogue.steps and (kept.stored is None or kept.stored.closed is None):
         say(f"stored: {kept.save()}")
     return found
+
+
+def _with_complaint(typed: Iterator[str], say: Callable[[str], None], dialogue: Dialogue) -> Iterator[str]:
+    """Ask what is wrong and take it; return the lines that remain: with the first if that wasn't a complaint."""
+    say("What is wrong? Say it in your own words, such as: no bass, the doors play. Or press Enter.")
+    first = next(typed, None)
+    if first is None or not first.strip():
+        return typed
+    try:
+        if first.split()[0].lower() in COMMANDS or not is_complaint(first):
+            return itertools.chain([first], typed)
+        dialogue.complain(first)
+    except GainwrightError:
+        return itertools.chain([first], typed)
+    return typed
 
 
 def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:

@@ -35,6 +35,9 @@ def diagnose(
     ] = None,
     page: Annotated[Path | None, typer.Option(help="Write the customer's page to this .html or .pdf file.")] = None,
     chart: Annotated[Path | None, typer.Option(help="Draw the chain with the suspected places (.svg or .png).")] = None,
+    complaint: Annotated[
+        str, typer.Option(metavar="TEXT", help="What is wrong, in your own words, instead of asking for it.")
+    ] = "",
     chain: Annotated[
         str, typer.Option(metavar="CHAIN", help="Without a job file: the typical chain, instead of asking for it.")
     ] = "",
@@ -62,11 +65,11 @@ def diagnose(
     else:
         read = job_of_call(chain, also or [], ask=evidence is None and not as_json, write_to=write_job)
     if case:
-        found, of = _resume_case(case, read, store, cases, cant_reach or [], as_json=as_json)
+        found, of = _resume_case(case, read, complaint, store, cases, cant_reach or [], as_json=as_json)
     else:
         assert read is not None  # noqa: S101  a job's, or the call's
         counted = counted_cases(store, cases)
-        found, of = _without_case(read, evidence, counted, cant_reach or [], as_json=as_json), read.job
+        found, of = _without_case(read, evidence, complaint, counted, cant_reach or [], as_json=as_json), read.job
     _write_outputs(of, found, page, chart)
     if as_json:
         print_json(found)
@@ -77,24 +80,36 @@ def diagnose(
 
 
 def _without_case(
-    read: JobFile, evidence: Path | None, counted: ClosedCases, cant_reach: list[str], *, as_json: bool
+    read: JobFile, evidence: Path | None, complaint: str, counted: ClosedCases, cant_reach: list[str], *, as_json: bool
 ) -> Diagnosis:
-    """Diagnose a job from its evidence file, or in a dialogue; with `as_json` no dialogue is started."""
+    """Diagnose a job from a complaint and its evidence file, or in a dialogue; with `as_json` no dialogue is started."""
+    from gainwright.app.cases.complaints import complaint_entries
     from gainwright.app.cases.diagnosis import begin_dialogue
     from gainwright.app.cases.diagnosis import diagnose as run
     from gainwright.cli.dialogue import run_dialogue
-    from gainwright.jobfile import read_evidence
+    from gainwright.jobfile import read_entry, read_evidence
 
     if evidence is not None or as_json:
-        entries = () if evidence is None else read_evidence(evidence, read.job)
+        told = complaint_entries(complaint, read.job) if complaint else []
+        entries = [read_entry(entry, read.job) for entry in told]
+        entries += () if evidence is None else read_evidence(evidence, read.job)
         return run(read.job, entries, unreachable=cant_reach, counted=counted)
     dialogue = begin_dialogue(read.text, read.job.title, counted=counted)
     dialogue.leave_out(cant_reach)
+    if complaint:
+        dialogue.complain(complaint)
     return run_dialogue(sys.stdin, say, dialogue)
 
 
 def _resume_case(
-    name: str, read: JobFile | None, place: str, folder: Path | None, cant_reach: list[str], *, as_json: bool
+    name: str,
+    read: JobFile | None,
+    complaint: str,
+    place: str,
+    folder: Path | None,
+    cant_reach: list[str],
+    *,
+    as_json: bool,
 ) -> tuple[Diagnosis, Job]:
     """Resume a case, or begin one about a job; with `as_json` the diagnosis is only printed."""
     from gainwright.app.cases.diagnosis import open_case
@@ -106,6 +121,8 @@ def _resume_case(
         text, title = (None, "") if read is None else (read.text, read.job.title)
         kept = open_case(store.cases, name, job_text=text, title=title, copies=copies)
         kept.dialogue.leave_out(cant_reach)
+        if complaint:
+            kept.dialogue.complain(complaint)
         found = kept.dialogue.diagnosis() if as_json else run_dialogue(sys.stdin, say, kept.dialogue, kept=kept)
         return found, kept.dialogue.diagnoser.job
 

@@ -13,6 +13,7 @@ from gainwright.app.cases.plain_words import (
     said_instead,
     stand_word,
     swap_word,
+    tried_word,
 )
 from gainwright.errors import CallError
 
@@ -114,6 +115,26 @@ def test_where_a_fault_is_after_an_exchange(meant: str, said: str) -> None:
 def test_what_is_said_instead_of_an_answer(meant: str, said: str) -> None:
     """Not knowing and not reaching are answers too; others aren't taken for them."""
     assert said_instead(said) == meant
+
+
+@pytest.mark.parametrize(
+    ("what", "meant", "said"),
+    [
+        ("fuse", "blown", "it's blown, black inside"), ("fuse", "good", "looks good"), ("fuse", "blown", "durchgebrannt"),
+        ("fuse", "blown", "not good"), ("ground", "loose", "the screw is loose"), ("ground", "tight", "fest, auf blankem Blech"),
+        ("heat", "hot", "too hot to touch"), ("heat", "usual", "just warm"), ("heat", "usual", "not hot"),
+        ("unplugged", "gone", "it's gone"), ("unplugged", "stays", "still hums"), ("unloaded", "recovers", "goes out, green again"),
+        ("unloaded", "stays", "bleibt rot"), ("unloaded", "was_off", "it wasn't on"), ("other_source", "same", "just the same"),
+        ("other_source", "better", "the tuner plays fine"), ("substitute", "better", "that one plays"),
+        ("substitute", "same", "auch nicht besser"), ("travel", "nothing", "nothing happens"), ("travel", "works", "wird lauter"),
+        ("travel", "crackles", "it crackles"), ("moved", "cuts_out", "it cuts out when I wiggle"), ("moved", "steady", "stays steady"),
+        ("one_side_reversed", "fuller", "more bass now"), ("one_side_reversed", "same", "no difference"), ("fuse", "", "hm"),
+        ("fuse", "", "the good one is blown"), ("nonsense", "", "good"),
+    ],
+)  # fmt: skip
+def test_what_was_tried(what: str, meant: str, said: str) -> None:
+    """Each test has its own words; two contradicting ones mean nothing."""
+    assert tried_word(said, what) == meant
 
 
 def test_plain_answer_becomes_an_entry_and_unclear_ones_are_refused() -> None:

@@ -80,3 +80,26 @@ def test_chain_can_be_described(client: TestClient) -> None:
     assert "name its amplifiers" in client.post("/cases/new", data={"said": "it hums"}).text
     begun = client.post("/cases/new", data={"said": "five-channel amp", "title": "Blue"})
     assert 'id="ask"' in begun.text
+
+
+def test_complaint_comes_with_the_tap_or_is_asked_on_the_case(client: TestClient) -> None:
+    """A sentence becomes findings; what tells nothing is asked again, with everything that was typed and ticked."""
+    said = {"chain": "factory_doors_and_sub", "complaint": "no bass, the doors play"}
+    begun = client.post("/cases/new", data=said)
+    assert "What is wrong?" not in begun.text
+    name = begun.url.path.rpartition("/")[2]
+    assert [e["is"] for e in client.get(f"/api/cases/{name}").json()["evidence"]] == ["silent", "normal", "normal"]
+    again = client.post("/cases/new", data=said | {"complaint": "it is broken"})
+    assert "no bass, the doors play" in again.text
+    assert 'value="it is broken"' in again.text
+    new = client.post("/api/cases", json={"chain": "radio_only"}).json()
+    asked = client.get(f"/cases/{new['name']}")
+    assert "What is wrong?" in asked.text
+    send = {"seen": new["revision"], "text": "hinten kommt nichts"}
+    assert 'value="front"' not in client.post(f"/cases/{new['name']}/complaint", data=send).text
+    told = client.get(f"/api/cases/{new['name']}").json()
+    assert told["evidence"] == [{"heard": "rear_speakers", "is": "silent"}]
+    assert (
+        client.post(f"/api/cases/{new['name']}/complaint", json={"seen": told["revision"], "text": "hm"}).status_code
+        == 422
+    )

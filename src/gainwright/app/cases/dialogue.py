@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
+from gainwright.app.cases.complaints import complaint_entries
 from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
@@ -166,6 +167,16 @@ class Dialogue:
                 test=test.test if test is not None else "", ask=test.ask if test is not None else "", minutes=minutes
             )
         )
+
+    def complain(self, text: str) -> None:
+        """Add what a complaint tells, a sentence such as `no bass, the doors play`.
+
+        Raises
+        ------
+        CallError : it doesn't tell which speakers sound how.
+        """
+        for entry in complaint_entries(text, self.diagnoser.job):
+            self.add(entry)
 
     def note_belief(self, diagnosis: Diagnosis) -> None:
         """Record the most probable cause with the last step."""

@@ -69,7 +69,49 @@ _MUTED = {
     "right": rf"{_NO}{_BETWEEN}(?:mute\w*|stumm\w*)|unmuted|{_NAY}|off\b|aus\b",
     "wrong": rf"mute\w*|stumm\w*|{_YES}|on\b|an\b",
 }
-_BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link")
+_SAME = rf"same\b|{_NO}{_BETWEEN}(?:better|difference)|just as|gleich\w*|genauso|{_NO}{_BETWEEN}(?:besser|unterschied)"
+_BETTER = rf"better|fine\b|good\b|clear\w*|besser|sauber|gut\b|{_PLAYS}"
+_TRIED = {
+    "fuse": {
+        "blown": rf"blown|broken|burn\w*|black|{_NO}{_BETWEEN}(?:good|ok|intact)|durchgebrannt|durch\b|kaputt|defekt|schwarz",
+        "good": r"good|fine|ok\b|okay|intact|whole|heil|gut\b|in ordnung|ganz\b",
+    },
+    "ground": {
+        "loose": rf"loose|rust\w*|corroded|paint\w*|wobbl\w*|{_NO}{_BETWEEN}(?:tight|fest)|locker|lose\b|wackel\w*|rost\w*|lack\b",
+        "tight": r"tight|good|fine|solid|ok\b|okay|fest\b|gut\b|blank|in ordnung",
+    },
+    "heat": {
+        "usual": rf"{_NO}{_BETWEEN}(?:too |very )?hot|warm|usual|normal|cool|cold|handwarm|kalt|wie (?:immer|sonst)",
+        "hot": r"hot\b|burning|heiß\w*|kaum anfassen",
+    },
+    "unplugged": {
+        "stays": r"stay\w*|still (?:there|hum\w*|buzz\w*|whin\w*)|same|bleib\w*|noch da|immer noch",
+        "gone": r"gone|quiet|silent|away|stopp\w*|weg\b|ruhig|still\b",
+    },
+    "unloaded": {
+        "was_off": r"wasn'?t|was (?:off|not)|never|war (?:gar )?(?:nicht|aus)",
+        "stays": r"stay\w*|still (?:red|on|in|lit)|bleib\w*|immer noch",
+        "recovers": r"recover\w*|goes (?:off|out|away)|green|comes (?:on|back)|geht (?:aus|wieder)|erhol\w*|wieder",
+    },
+    "other_source": {"same": _SAME, "better": _BETTER},
+    "substitute": {"same": _SAME, "better": _BETTER},
+    "travel": {
+        "nothing": rf"nothing|no (?:change|effect|difference)|{_NO}{_BETWEEN}(?:do\b|change\w*)|nichts|ohne wirkung",
+        "crackles": r"crackl\w*|scratch\w*|kratz\w*|knister\w*",
+        "works": r"work\w*|(?:gets? )?(?:louder|quieter)|lauter|leiser|funktionier\w*|geht\b",
+    },
+    "moved": {
+        "cuts_out": r"cut\w* (?:out|in)|comes and goes|crackl\w*|drop\w*|setzt aus|aussetz\w*|wackel\w*|knackt",
+        "steady": r"stead\w*|no change|nothing|stays|same|stabil|bleibt|gleich|nichts",
+    },
+    "one_side_reversed": {
+        "same": r"same\b|no (?:difference|change)|gleich\w*|kein unterschied",
+        "thinner": r"thinner|less|weaker|dünner|weniger|schwächer",
+        "fuller": r"fuller|more|stronger|better|voller|mehr\b|stärker|besser",
+    },
+}
+"""Last word of what is tried -> its answers -> what people say; the first answers are read first."""
+_BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link", "switch", "input_mode")
 """What is asked so that yes means right."""
 
 
@@ -138,6 +180,17 @@ def stand_word(text: str, what: str) -> str:
 def swap_word(text: str) -> str:
     """Return whether a fault moved, stayed or is on neither side; empty where the sentence doesn't tell."""
     found = _meanings(_plain(text), _SWAPPED)
+    return found.pop() if len(found) == 1 else ""
+
+
+def tried_word(text: str, what: str) -> str:
+    """Return the answer to something that was tried or looked at, such as a fuse; empty where the sentence doesn't tell.
+
+    Parameters
+    ----------
+    what : the last word of its name in evidence.
+    """
+    found = _meanings(_plain(text), _TRIED.get(what, {}))
     return found.pop() if len(found) == 1 else ""
 
 

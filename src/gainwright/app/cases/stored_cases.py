@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.cases.complaints import complaint_entries
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.jobs.stored_jobs import listed_title
@@ -65,6 +66,7 @@ def begin_call(
     extras: Collection[str] = (),
     *,
     title: str = "",
+    complaint: str = "",
     entries: Iterable[Mapping[str, Any]] = (),
     into: Callable[[str], str] = str,
 ) -> StoredCase:
@@ -73,18 +75,21 @@ def begin_call(
     Parameters
     ----------
     title : whose car it is; the chain's title when empty.
+    complaint : what is wrong, in a sentence.
     into : translates ready-made names.
 
     Raises
     ------
-    CallError : no such chain or extra.
+    CallError : no such chain or extra, or the complaint doesn't tell which speakers sound how.
     JobError : an invalid entry.
     """
+    from gainwright.jobfile import read_job_text
     from gainwright.jobfile.starting.typical import chain_text, typical_chain
 
     text = chain_text(chain, extras, title=title.strip()[:LONGEST_TITLE], into=into)
     title = title.strip() or into(typical_chain(chain).title)
-    return _new_case(store, suggested_name(store, title, on=today()), text, title, entries)
+    told = complaint_entries(complaint, read_job_text(text).job) if complaint.strip() else []
+    return _new_case(store, suggested_name(store, title, on=today()), text, title, [*told, *entries])
 
 
 def keep_as_job(store: Store, case: str) -> StoredJob:

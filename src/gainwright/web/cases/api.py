@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
+from gainwright.app.cases.complaints import complaint_entries
 from gainwright.app.cases.endings import Ending
 from gainwright.app.cases.history import MOST_BYTES, write_history
 from gainwright.app.cases.history_import import ImportedHistory, import_history
@@ -65,13 +66,14 @@ class CaseWhole(CaseListed):
 class NewCase(BaseModel):
     """A new case about a stored job, or without one about a typical `chain`, which has some things `also`.
 
-    Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
+    `complaint` says in a sentence which speakers sound how. Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
     the start.
     """
 
     job: str = Field(default="", max_length=80)
     chain: Name = ""
     also: list[Name] = Field(default_factory=list, max_length=20)
+    complaint: str = Field(default="", max_length=300)
     name: Name = ""
     title: str = Field(default="", max_length=300)
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
@@ -88,6 +90,12 @@ class WithEntry(Seen):
     """An entry: a test is identified by its entry without a result; an observation is a whole one, as in an evidence file."""
 
     entry: Mapping
+
+
+class Complaint(Seen):
+    """A complaint, as it was said."""
+
+    text: str = Field(max_length=300)
 
 
 class TestAnswered(WithEntry):
@@ -156,11 +164,16 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     """Begin a case about a job as its run has set it, or about a typical chain, with the evidence so far."""
     if new.chain and not new.job:
-        return _whole(stored_cases.begin_call(site.store, new.chain, new.also, title=new.title, entries=new.evidence))
+        kept = stored_cases.begin_call(
+            site.store, new.chain, new.also, title=new.title, complaint=new.complaint, entries=new.evidence
+        )
+        return _whole(kept)
     job = site.store.jobs.get(new.job)
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
     read = [entry for entry in job_run_evidence(site, job) if entry not in new.evidence] if new.readings else []
-    about, entries = replace(job, text=text_as_set(site, job)), [*read, *new.evidence]
+    about = replace(job, text=text_as_set(site, job))
+    told = complaint_entries(new.complaint, site.models.job(about.text)) if new.complaint.strip() else []
+    entries = [*read, *told, *new.evidence]
     return _whole(stored_cases.begin_case(site.store, about, name=name, title=new.title, entries=entries))
 
 
@@ -213,6 +226,12 @@ def answer(site: CurrentSite, name: str, given: TestAnswered) -> CaseWhole:
 def add(site: CurrentSite, name: str, given: WithEntry) -> CaseWhole:
     """Add a whole entry, also one that no test asked for."""
     return _whole(changes.add(site, name, seen=given.seen, entry=given.entry))
+
+
+@router.post("/cases/{name}/complaint")
+def complain(site: CurrentSite, name: str, given: Complaint) -> CaseWhole:
+    """Add what a complaint tells, in a sentence such as `no bass, the doors play`."""
+    return _whole(changes.complain(site, name, seen=given.seen, text=given.text))
 
 
 @router.post("/cases/{name}/dont-know")

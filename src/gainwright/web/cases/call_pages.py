@@ -61,7 +61,8 @@ def begin(request: Request, site: CurrentSite, given: Fields) -> Response:
                 remedy=say("name its amplifiers and the radio, or tap a chain"),
             )
         with page_language(language_of(request)):
-            kept = stored_cases.begin_call(site.store, chain, extras, title=given.get("title", ""), into=said)
+            title, complaint = given.get("title", ""), given.get("complaint", "")
+            kept = stored_cases.begin_call(site.store, chain, extras, title=title, complaint=complaint, into=said)
         diagnoses.prepare_diagnoser(site, kept.case.job)
         return case_address(kept.name)
 

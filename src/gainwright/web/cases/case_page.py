@@ -53,6 +53,7 @@ class Submitted:
     do: str = ""
     number: int = 0
     own: dict[str, str] = field(default_factory=dict)
+    complaint: str = ""
     was: str = ""
     note: str = ""
     outcome: str = "found"

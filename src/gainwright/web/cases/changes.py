@@ -98,6 +98,11 @@ def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> Stored
     return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), find_test(d, found, entry)))
 
 
+def complain(site: Site, name: str, *, seen: int, text: str) -> StoredCase:
+    """Add what a complaint tells, in a sentence. CallError: it doesn't tell which speakers sound how."""
+    return change(site, name, seen=seen, do=lambda d, _: d.complain(text))
+
+
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:
     """Skip a test."""
     return change(site, name, seen=seen, do=lambda d, found: d.decline(_test(d, found, entry)))

@@ -121,6 +121,7 @@ def _done(request: Request, site: Site, name: str, sent: Submitted, do: Callable
 
 Seen = Annotated[int, Form(ge=0, le=2**31)]
 Short = Annotated[str, Form(max_length=200)]
+Complained = Annotated[str, Form(max_length=300)]
 
 
 def _mapping(text: str) -> dict[str, Any]:
@@ -169,6 +170,13 @@ def add(request: Request, site: CurrentSite, name: str, given: Fields) -> Respon
         return changes.add(site, name, seen=seen, entry=entry_from_form(given, job))
 
     return _done(request, site, name, Submitted(own=given), do)
+
+
+@router.post("/cases/{name}/complaint")
+def complain(request: Request, site: CurrentSite, name: str, seen: Seen, text: Complained) -> Response:
+    """Add what a complaint tells."""
+    do = lambda: changes.complain(site, name, seen=seen, text=text)  # noqa: E731
+    return _done(request, site, name, Submitted(complaint=text), do)
 
 
 @router.post("/cases/{name}/correct")
