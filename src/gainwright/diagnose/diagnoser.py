@@ -18,7 +18,7 @@ from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observer import Observer
 from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
-from gainwright.diagnose.shop_counts import ClosedCases, with_cases
+from gainwright.diagnose.shop_counts import ClosedCases, complaint_entries, complaint_kind, with_cases
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
 from gainwright.jobfile import at_hand, instruments
@@ -157,7 +157,9 @@ class Diagnoser:
         self.instruments = instruments(job)
         self.causes = causes(job, self.chain.wiring, at_hand(job))
         self.table = priors(self.causes, job, self.chain.wiring)
-        self.priors = with_cases(self.table, self.causes, ClosedCases.of(closed), chain_kind(job))
+        self.closed, self.kind = ClosedCases.of(closed), chain_kind(job)
+        self.before = with_cases(self.table, self.causes, self.closed, self.kind)
+        self.priors = self.before
         self.seed = seed
         self._nothing = [c.id for c in self.causes].index(NOTHING)
         self.names = CauseNames(job)
@@ -167,7 +169,7 @@ class Diagnoser:
 
     def prior_of(self, cause: str) -> float:
         """Return the probability of a cause at any place before the first entry."""
-        return float(sum(p for c, p in zip(self.causes, self.priors, strict=True) if c.id == cause))
+        return float(sum(p for c, p in zip(self.causes, self.before, strict=True) if c.id == cause))
 
     @property
     def rough(self) -> AnswerModel:
@@ -203,6 +205,7 @@ class Diagnoser:
         evidence = Evidence.of(entries)
         if self._note(evidence.entries) or self.rough.ensemble.solutions > MOST_SOLVED:
             self.all = Pool(self._build(self.all.hypotheses, self.rough.ensemble.draws, self.seed))
+        self.priors = self._priors_given(evidence.entries)
         rough = self.all.weighed(self.priors, evidence)
         fine = self._refine(rough, evidence)
         in_play = self._in_play(rough, evidence, fine)
@@ -226,6 +229,14 @@ class Diagnoser:
             in_play,
             place,
         )
+
+    def _priors_given(self, entries: Sequence[Entry]) -> Floats:
+        """Return the priors with the shop's cases, those with the same complaint foremost; shape (causes,)."""
+        complaint = complaint_entries(entries)
+        if not self.closed.rows or not complaint:
+            return self.before
+        after = self.all.weighed(self.table, Evidence.of(complaint)).belief.probability
+        return with_cases(self.table, self.causes, self.closed, self.kind, complaint_kind(complaint), after)
 
     def _note(self, entries: Sequence[Entry]) -> bool:
         """Note where the gains stood at the readings, which a gain's causes are relative to; return whether that changes."""
@@ -313,12 +324,12 @@ class Diagnoser:
             score = np.maximum(score, belief.probability)
         # causes that are equally likely but for rounding (a left and a right side) stay in the order of the causes
         ranked = np.argsort(-np.round(np.log(np.maximum(score, LEAST_SCORE)), 6), kind="stable")
-        able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.priors[int(i)] > 0]
+        able = [int(i) for i in ranked if self.causes[int(i)].id != NOTHING and self.before[int(i)] > 0]
         pairs = self._promising(list(itertools.combinations(sorted(able[:PAIRS_FROM]), 2)), evidence)
         if not pairs:
             return None
-        of_two = 1 - float(np.sum(self.priors**2))
-        prior = np.array([PRIOR_TWO * 2 * self.priors[a] * self.priors[b] / of_two for a, b in pairs])
+        of_two = 1 - float(np.sum(self.before**2))
+        prior = np.array([PRIOR_TWO * 2 * self.before[a] * self.before[b] / of_two for a, b in pairs])
         two, rows = self._pool_of([(self.causes[a], self.causes[b]) for a, b in pairs], DRAWS, self.seed + 200)
         return two.weighed(prior, evidence, rows)
 
@@ -329,7 +340,7 @@ class Diagnoser:
         each = self.likelihoods(evidence)
         first, second = np.array(pairs).T
         explained = np.maximum(each[:, first], each[:, second]).sum(axis=0)
-        explained = explained + np.log(self.priors[first] * self.priors[second])
+        explained = explained + np.log(self.before[first] * self.before[second])
         best = np.argsort(-np.round(explained, 6), kind="stable")[:MOST_PAIRS]
         return [pairs[int(i)] for i in np.sort(best)]
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 OTHER_CHAIN = 0.5
 """Weight of a case of another kind of chain, or of one that nobody noted (common practice, no published source)."""
 OTHER_COMPLAINT = 0.5
-"""Weight of a case with another complaint, as far as its cause explains the present one (common practice, no published source)."""
+"""Weight of a case with another complaint (common practice, no published source)."""
 COMPLAINTS = ("silent", "distorted", "hum", "whine", "faint", "normal")
 """Complaints, the gravest first; of several, the first of these is the complaint."""
 _LEAST = 1e-12
@@ -88,9 +88,11 @@ def learned_prior(prior: Floats, after: Floats, causes: Sequence[str], alike: We
     """Return the prior of causes that includes counted cases, shape (causes,).
 
     After the complaint alone, the belief in a cause (at all its places together) is then the mean of the Dirichlet
-    posterior, (W p + n) / (W + sum of n): p is the belief after the complaint without any cases. A case with another
-    complaint counts as far as its cause makes the present complaint likely: by its likelihood relative to the cause that
-    makes it likeliest. The complaint's evidence over all causes together stays the same.
+    posterior, (W p + n) / (W + sum of n): p is the belief after the complaint without any cases, so that the complaint
+    isn't counted twice, in the cases and in the likelihood. A case counts as far as its cause explains the present
+    complaint: by its likelihood at its likeliest place, relative to that of the cause that explains it best. A healthy
+    chain explains none, so a case with the same complaint at which nothing was wrong counts in full. The evidence of the
+    complaint over all causes together stays the same, so what is outside the model is as probable as before.
 
     Parameters
     ----------
@@ -101,22 +103,39 @@ def learned_prior(prior: Floats, after: Floats, causes: Sequence[str], alike: We
     """
     ids = list(dict.fromkeys(causes))
     of = np.array([ids.index(cause) for cause in causes])
-    before, p = np.bincount(of, prior), np.bincount(of, after)
-    likelihood = np.divide(p, before, out=np.zeros_like(p), where=before > 0)
-    relative = likelihood / max(float(likelihood.max()), _LEAST)
-    counted = np.array([alike[cause] + relative[i] * others[cause] for i, cause in enumerate(ids)])
-    counted[before <= 0] = 0.0
+    p = np.bincount(of, after)
+    likelihood = np.divide(after, prior, out=np.zeros_like(after), where=prior > 0)
+    explains = np.array([likelihood[of == i].max() for i in range(len(ids))]) / max(float(likelihood.max()), _LEAST)
+    counted = explains * np.array([alike[cause] + others[cause] for cause in ids])
+    if NOTHING in ids:
+        i = ids.index(NOTHING)
+        counted[i] = alike[NOTHING] + explains[i] * others[NOTHING]
+    counted[np.bincount(of, prior) <= 0] = 0.0
     mean = (WEIGHT_OF_TABLE * p + counted) / (WEIGHT_OF_TABLE + counted.sum())
     factor = np.divide(mean, p, out=np.ones_like(p), where=p > _LEAST)
     return np.asarray(prior * factor[of])
 
 
-def with_cases(prior: Floats, causes: Sequence[Cause], counted: ClosedCases, chain: str) -> Floats:
-    """Return the prior of causes that includes a shop's cases, before any complaint, shape (causes,)."""
+def with_cases(
+    prior: Floats,
+    causes: Sequence[Cause],
+    counted: ClosedCases,
+    chain: str,
+    complaint: str = "",
+    after: Floats | None = None,
+) -> Floats:
+    """Return the prior of causes that includes a shop's cases, shape (causes,).
+
+    Parameters
+    ----------
+    prior : by the table, shape (causes,).
+    chain, complaint : of the present case, see `chain_kind` and `complaint_kind`.
+    after : belief after the complaint, by the table; None without a complaint.
+    """
     if not counted.rows:
         return prior
-    alike, others = counted.weighed(chain, "")
-    return learned_prior(prior, prior, [c.id for c in causes], alike, others)
+    alike, others = counted.weighed(chain, complaint)
+    return learned_prior(prior, prior if after is None else after, [c.id for c in causes], alike, others)
 
 
 def complaint_kind(entries: Sequence[Entry]) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gainwright.diagnose import Cause
+from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.causes import NOTHING, WEIGHT_OF_TABLE
 from gainwright.diagnose.shop_counts import (
     OTHER_CHAIN,
@@ -19,6 +19,7 @@ from gainwright.diagnose.shop_counts import (
     learned_prior,
     with_cases,
 )
+from gainwright.diagnose.weighed import Evidence
 from gainwright.jobfile import example_text, examples, read_entry, read_job_text
 from gainwright.model import CHAIN_PARTS, chain_kind, read_chain_kind
 
@@ -56,12 +57,12 @@ def test_after_the_complaint_the_belief_is_the_mean_of_a_dirichlet_posterior() -
     weighed = prior * LIKELIHOOD
     assert weighed.sum() == pytest.approx(TABLE @ LIKELIHOOD), "the complaint is as surprising as before"
     found = by_id(weighed / weighed.sum())
-    counted = {NOTHING: 12, "lead_open": 0, "gain_low": 4}
-    assert found == pytest.approx({i: (40 * p[i] + counted[i]) / (40 + 16) for i in p})
+    counted = {NOTHING: 12, "lead_open": 0, "gain_low": 4 * 0.1 / 0.9}
+    assert found == pytest.approx({i: (40 * p[i] + counted[i]) / (40 + sum(counted.values())) for i in p})
 
 
 def test_cases_with_another_complaint_count_as_far_as_their_cause_explains_this_one() -> None:
-    """By the likelihood relative to the greatest: a cause that never makes this complaint gains nothing from them."""
+    """By the likelihood relative to the greatest: a cause that never makes this complaint gains nothing from them, nor from alike ones."""
     likelihood = np.array([0.0, 0.8, 0.8, 0.2])
     after = TABLE * likelihood / (TABLE @ likelihood)
     p = by_id(after)
@@ -70,6 +71,36 @@ def test_cases_with_another_complaint_count_as_far_as_their_cause_explains_this_
     assert weighed == pytest.approx(
         {NOTHING: 0.0, "lead_open": (40 * p["lead_open"] + 8) / 50, "gain_low": (40 * p["gain_low"] + 2) / 50}
     )
+    never = np.array([0.5, 0.8, 0.8, 0.0])
+    after = TABLE * never / (TABLE @ never)
+    assert by_id(learned_prior(TABLE, after, IDS, weights(gain_low=100), weights())) == pytest.approx(by_id(TABLE))
+
+
+def test_the_diagnosis_believes_the_dirichlet_mean_after_the_complaint() -> None:
+    """Cause by cause, within the error of its draws; evidence on top of it weighs as always; without cases nothing changes."""
+    job = read_job_text(example_text("one_amplifier")).job
+    complaint = [read_entry({"heard": "sub", "is": "faint"}, job)]
+    rows = (
+        ClosedCount(NOTHING, 8, "faint", chain_kind(job)),
+        ClosedCount("gain_low", 6, "faint", chain_kind(job)),
+        ClosedCount("gain_low", 6, "silent", "another"),
+    )
+    plain, shop = Diagnoser(job), Diagnoser(job, closed=ClosedCases(rows))
+    alike, others = shop.closed.weighed(shop.kind, "faint")
+    assert (dict(alike), dict(others)) == ({NOTHING: 8, "gain_low": 6}, {"gain_low": 6 * OTHER_CHAIN * OTHER_COMPLAINT})
+    p = plain.all.weighed(plain.table, Evidence.of(complaint)).belief.probability
+    likelihood = np.divide(p, plain.table, out=np.zeros_like(p), where=plain.table > 0)
+    at = np.array([c.id == "gain_low" for c in plain.causes])
+    explained = float(likelihood[at].max() / likelihood.max())
+    counted = {NOTHING: 8.0, "gain_low": explained * 7.5}
+    total = 40 + sum(counted.values())
+    for cause, n in {**counted, "lead_open": 0.0}.items():
+        of = np.array([c.id == cause for c in plain.causes])
+        found = shop.all.weighed(shop._priors_given(complaint), Evidence.of(complaint)).belief.probability
+        assert found[of].sum() == pytest.approx((40 * p[of].sum() + n) / total, rel=1e-6)
+    assert shop._priors_given([]) is shop.before
+    assert plain._priors_given(complaint) is plain.table
+    assert 0 < explained < 1
 
 
 def test_alike_cases_weigh_more() -> None:
