@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gainwright.model import Check, HeardSpeaker, Reading, checked_words, control_words, describe_marks, the_place
+from gainwright.model import (
+    Check,
+    HeardSpeaker,
+    Reading,
+    checked_words,
+    control_words,
+    describe_marks,
+    setting_text,
+    the_place,
+)
 from gainwright.texts import joined, say, sentence
 
 if TYPE_CHECKING:
@@ -55,7 +64,7 @@ def _played(entry: Played, job: Job) -> str:
 
 def setting_in_words(control: str, setting: Any) -> str:
     """Return where a control stands: `step 31` of a volume, any other as it is written."""
-    return say("step {step}", step=setting) if control.endswith(".volume") else str(setting)
+    return say("step {step}", step=setting) if control.endswith(".volume") else setting_text(str(setting))
 
 
 def tone_words(entry: Played) -> str:

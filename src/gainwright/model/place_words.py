@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from gainwright.model.chassis import unit_of
@@ -13,7 +14,16 @@ if TYPE_CHECKING:
     from gainwright.model.job import Job
 
 _AMPLIFIER = ("amp", "amplifier")
-
+_INSTRUMENTS = {
+    "meter": say("meter"),
+    "interface": say("interface"),
+    "scope": say("scope"),
+    "recorder": say("recorder"),
+    "lamp": say("lamp"),
+    "ears": say("ears"),
+}
+"""Usual keys of instruments, which are what they are called, too; any other is a name of the job's own."""
+_FILTER = re.compile(r"(?P<shape>butterworth|bessel|linkwitz-riley) (?P<slope>[0-9]+) at (?P<corner>[^;]+)")
 
 _SOURCE = ("unit", "radio", "player", "receiver", "stereo", "tablet", "phone", "tuner")
 _SPEAKER = ("sub", "woofer", "tweeter", "mid", "midbass", "midrange", "horn", "driver", "speaker", "coax")
@@ -28,6 +38,19 @@ _DEVICE_WORDS = {*_AMPLIFIER, *_SOURCE, *_SPEAKER, *(f"{word}s" for word in _SPE
 def name_words(name: str) -> str:
     """Return a name of the job as people write it, with spaces."""
     return " ".join(word for word in name.split("_") if word)
+
+
+def setting_text(text: str) -> str:
+    """Return a setting as a job file writes it, so that it can be translated: `off`, `flat`, `butterworth 24 at 80 Hz`."""
+    if text in ("off", "flat"):
+        return say(text)
+    found = _FILTER.fullmatch(text)
+    return say("{shape} {slope} at {corner}", **found.groupdict()) if found else text
+
+
+def instrument_title(name: str) -> str:
+    """Return an instrument's name as it stands in a sentence; the usual ones can be translated."""
+    return _INSTRUMENTS.get(name, name)
 
 
 def stage_title(job: Job, name: str) -> str:
@@ -61,13 +84,20 @@ def _words_of_key(job: Job, name: str) -> str:
         if len(own) <= 2:
             return say("amplifier {name}", name=own) if own else say("the amplifier")
         return say("the {name} amplifier", name=own)
+    if stage is None:
+        return _no_stage(job, name)
     if isinstance(stage, HeadUnit) and words[-1].lower() not in _SOURCE:
-        return say("the {name} unit", name=" ".join(words))
+        return say("the head unit") if words == ["head"] else say("the {name} unit", name=" ".join(words))
     if isinstance(stage, Speaker) and not {w.lower().rstrip("s") for w in words}.intersection(_SPEAKER):
         return say("the {name} speaker", name=" ".join(words))
-    if stage is None and name in {unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Amplifier)}:
-        return say("the chassis {name}", name=" ".join(words))
-    return say("the {name}", name=" ".join(words)) if stage is not None else " ".join(words)
+    return say("the {name}", name=" ".join(words))
+
+
+def _no_stage(job: Job, name: str) -> str:
+    """Return a chassis or an instrument in words."""
+    if name in {unit_of(job, n) for n, s in job.stages.items() if isinstance(s, Amplifier)}:
+        return say("the chassis {name}", name=name_words(name))
+    return _INSTRUMENTS.get(name, name_words(name))
 
 
 _CONTROLS = {
@@ -146,7 +176,8 @@ def the_place(job: Job, place: str) -> str:
     stage, _, rest = place.partition(".")
     words = checked_words(job, place)
     if not place.startswith("lead:") and (not rest or words == device_words(job, stage)):
-        return words if stage in job.stages or isinstance(words, Text) else say("the {name}", name=words)
+        called = stage in job.stages or (isinstance(words, Text) and stage not in _INSTRUMENTS)
+        return words if called else say("the {name}", name=words)
     return say("the {place}", place=words)
 
 

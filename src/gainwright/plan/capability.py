@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gainwright.model import Indicator, Multimeter, Recorder, gives_power, may_connect
+from gainwright.model import Indicator, Multimeter, Recorder, gives_power, instrument_title, may_connect
 from gainwright.plan.distortion_seen import sees_distortion
 from gainwright.plan.result import Finding
 from gainwright.texts import say
@@ -30,8 +30,8 @@ def instrument_words(context: PlanContext, name: str, node: Node) -> str:
     instrument = context.instruments[name]
     if isinstance(instrument, Recorder) and gives_power(context.job.stages[node.stage]):
         db = abs(instrument.attenuator.nominal) if instrument.attenuator is not None else 0.0
-        return say("{name} through its divider of {db} dB", name=name, db=f"{db:g}")
-    return name
+        return say("{name} through its divider of {db} dB", name=instrument_title(name), db=f"{db:g}")
+    return instrument_title(name)
 
 
 def finds_limit(instrument: Instrument, stage: AnyStage, tone_hz: float) -> bool:

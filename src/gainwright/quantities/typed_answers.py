@@ -20,6 +20,7 @@ from gainwright.quantities.typed_numbers import (
     OPEN,
     OVER_PATTERN,
     OVER_RANGE,
+    in_english,
     is_bare,
     normalise_text,
     read_measured,
@@ -35,6 +36,30 @@ HIGHEST_STEP = 1000
 LEAD_EXAMPLE: Final = "0.3, or 0.3 open"
 READING_EXAMPLE: Final = "0.35, 350 mV or OL"
 ROW_EXAMPLE: Final = "12 3.45"
+
+GERMAN = {
+    "ja": ("yes", "on", "right"),
+    "nein": ("no", "off", "none"),
+    "an": ("on",),
+    "ein": ("on",),
+    "aus": ("off", "out"),
+    "richtig": ("right",),
+    "falsch": ("wrong",),
+    "still": ("silent",),
+    "stumm": ("silent",),
+    "leise": ("faint",),
+    "verzerrt": ("distorted",),
+    "brummt": ("hum",),
+    "pfeift": ("whine",),
+    "gewandert": ("moved",),
+    "geblieben": ("stayed",),
+    "keine": ("none",),
+    "raus": ("out",),
+    "rein": ("in",),
+    "unbewegt": ("still",),
+}
+"""A word that a German-speaking person types -> what it means, in the order in which a choice is looked for."""
+NONE_IN_GERMAN = ("keine", "keiner", "nichts")
 
 _UNIT = r"[A-Za-zµΩ]{1,6}"
 _OHM = r"(?:ohms?|Ω)(?![A-Za-z])"
@@ -102,7 +127,7 @@ def read_volts(text: str, *, second: str = "") -> VoltageReading:
     ------
     AnswerError : not a voltage.
     """
-    plain = normalise_text(text)
+    plain = in_english(normalise_text(text))
     if len(plain) > LONGEST:
         raise unreadable(text, example=READING_EXAMPLE)
     found = {"distortion": _WITH_DISTORTION, "place": _WITH_PLACE}[second].fullmatch(plain) if second else None
@@ -126,7 +151,7 @@ def read_lead(text: str) -> LeadReading:
     ------
     AnswerError : none of these.
     """
-    plain, at = normalise_text(text), 0
+    plain, at = in_english(normalise_text(text)), 0
     parts: list[re.Match[str]] = []
     if _TWO_OR_ONE.search(plain):
         raise unreadable(text, rule="it could be one number or two", example="0.3; 2.5 for two, 1200 for one")
@@ -140,7 +165,7 @@ def read_lead(text: str) -> LeadReading:
         if rest is None:
             break
     if not parts or at != len(plain):
-        rule = "it doesn't give a value" if re.search(r"\bnot\b|n't", plain.lower()) else ""
+        rule = "it doesn't give a value" if re.search(r"\b(?:not|nicht|kein)\b|n't", plain.lower()) else ""
         raise unreadable(text, rule=rule, example=LEAD_EXAMPLE)
     ohms = [_ohms(part, text) for part in parts]
     if len(parts) == 1 and parts[0]["short"]:
@@ -174,7 +199,7 @@ def read_position(text: str, dimension: str, *, unit: str = "") -> Quantity:
 
 def read_step(text: str, *, example: str = "34") -> float:
     """Read a volume step, 0 to 1000, with at most three decimals. AnswerError: not a step."""
-    found = _STEP.fullmatch(normalise_text(text))
+    found = _STEP.fullmatch(in_english(normalise_text(text)))
     value = float(found["step"].replace(",", ".")) if found else HIGHEST_STEP + 1
     if value > HIGHEST_STEP:
         raise unreadable(text, rule=f"a step is 0 to {HIGHEST_STEP}", example=example)
@@ -186,7 +211,7 @@ def split_cells(line: str) -> list[str]:
     for separator in (";", "\t"):
         if separator in line:
             return _split_at(line, separator)
-    plain = normalise_text(line)
+    plain = in_english(normalise_text(line))
     spaced = _SPACED_ROW.fullmatch(plain)
     if spaced and not _VOLT_UNIT.fullmatch(spaced["volts"]):
         return [spaced["step"], spaced["volts"]]
@@ -252,6 +277,9 @@ def read_choice(text: str, choices: Mapping[str, str] | Iterable[str]) -> str:
     plain = _plain(text)
     if plain in known:
         return known[plain]
+    of_german = next((known[word] for word in GERMAN.get(plain, ()) if word in known), None)
+    if of_german is not None:
+        return of_german
     words = list(meant)
     near = difflib.get_close_matches(plain, known, n=1)
     listed = f"{', '.join(words[:-1])} or {words[-1]}" if len(words) > 1 else "".join(words)
@@ -270,7 +298,7 @@ def read_several(text: str, choices: Sequence[str], *, none: Sequence[str] = ("n
     AnswerError : it contains anything else.
     """
     words = [part for part in map(_plain, re.split(r"[,;]", text)) if part]
-    if len(words) == 1 and words[0] in none:
+    if len(words) == 1 and (words[0] in none or words[0] in NONE_IN_GERMAN):
         return ()
     known = {_plain(choice): choice for choice in choices}
     if not words or not set(words) <= set(known):

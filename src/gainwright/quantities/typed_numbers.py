@@ -44,7 +44,25 @@ _VOLT = re.compile(r"(?P<prefix>n|u|µ|m|k|K)?(?:[Vv](?:olts?)?)")
 _DECIBEL = re.compile(r"[dD][bB]")
 _PER_CENT = re.compile(r"%|per ?cent", re.IGNORECASE)
 _MEGAVOLTS = re.compile(r"M[Vv](?:olts?)?")
-_NOT = re.compile(r"\b(?:not?|never|without)\b|n['’]t\b", re.IGNORECASE)
+_NOT = re.compile(r"\b(?:not?|never|without|nicht|kein|keine|ohne)\b|n['’]t\b", re.IGNORECASE)
+
+
+_ENGLISH = {
+    r"offen|unterbrochen|unterbrechung": "open",
+    r"kurz|kurzschluss|kurzgeschlossen": "short",
+    r"unendlich|überlauf|messbereich überschritten": "over range",
+    r"und": "and",
+    r"bei": "at",
+    r"stufe": "step",
+}
+"""Words that a German-speaking person types into a reading -> what they mean."""
+
+
+def in_english(text: str) -> str:
+    """Return a normalised text of numbers with its German words in English."""
+    for words, meant in _ENGLISH.items():
+        text = re.sub(rf"(?<!\w)(?:{words})(?!\w)", meant, text, flags=re.IGNORECASE)
+    return text
 
 
 def normalise_text(text: str) -> str:
@@ -117,7 +135,7 @@ def read_measured(
     """
     example = example or _example(dimension, unit, words)
     what = "reading" if exact else DIMENSIONS[dimension].name
-    plain = normalise_text(text)
+    plain = in_english(normalise_text(text))
     if not plain or len(plain) > LONGEST:
         raise unreadable(text, what=what, example=example)
     word = _word(plain, dimension, words)

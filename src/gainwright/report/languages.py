@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from gainwright.errors import CallError
+from gainwright.model import setting_text
 from gainwright.texts import Text
 
 FOLDER = Path(__file__).parent.parent / "locale"
@@ -51,7 +52,8 @@ class Language:
         return str(text) if self.code == "en" or not text else _catalogue(self.code).gettext(str(text))
 
     def _part(self, part: Any) -> str:
-        return self.translate(part) if isinstance(part, Text) else self._numbers(str(part))
+        text = part if isinstance(part, Text) else setting_text(str(part))
+        return self.translate(text) if isinstance(text, Text) else self._numbers(text)
 
     def _numbers(self, text: str) -> str:
         """Return a text with the decimal sign of this language in its figures, and its word for ohms."""

@@ -73,6 +73,8 @@ def in_language(value: Any) -> Any:
 
 def said(template: str, /, **parts: Any) -> str:
     """Return a sentence of a template in the page's language; parts may be markup, all else is escaped later."""
+    if isinstance(template, Text) and not parts:
+        return _now.get().translate(template)
     if any(hasattr(part, "__html__") for part in parts.values()):
         return escape(_now.get().translate(say(template))).format(**{name: _part(part) for name, part in parts.items()})
     return _now.get().translate(say(template, **parts))

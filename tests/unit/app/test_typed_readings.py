@@ -39,6 +39,10 @@ def test_over_range_is_a_reading(text: str) -> None:
         ("0.4; 2 ohm", 0.4, 2.0),
         ("shorted", 0.0, 0.0),
         ("1.2 kohm open", 1200.0, math.inf),
+        ("0,3 offen", 0.3, math.inf),
+        ("unterbrochen; offen", math.inf, math.inf),
+        ("0,3 und offen", 0.3, math.inf),
+        ("Kurzschluss", 0.0, 0.0),
     ],
 )
 def test_lead_is_typed_end_to_end_then_between(text: str, ohm: float, between: float | None) -> None:

@@ -14,6 +14,7 @@ from gainwright.quantities import (
     read_lead,
     read_position,
     read_row,
+    read_several,
     read_step,
     read_volts,
     split_cells,
@@ -156,6 +157,9 @@ def test_control_positions() -> None:
 def test_only_the_given_words_are_accepted() -> None:
     """Case, hyphens and underscores don't matter; the example is the nearest word."""
     assert read_choice("Both-right", ("good", "both right")) == "both right"
+    assert read_choice("ja", ("on", "off")) == "on"
+    assert read_choice("Keine", ("moved", "stayed", "none")) == "none"
+    assert read_several("keine", ("clip",)) == ()
     assert read_choice("tone", {"the tone": "fundamental", "tone": "fundamental"}) == "fundamental"
     with pytest.raises(AnswerError, match=r"silent, faint or normal.*example, silent"):
         read_choice("silnt", ("silent", "faint", "normal"))

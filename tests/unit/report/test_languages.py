@@ -12,6 +12,7 @@ from babel.messages.pofile import read_po
 from catalogue import PACKAGE, sentences, words
 
 from gainwright.errors import GainwrightError
+from gainwright.model import setting_text
 from gainwright.report.languages import Language, language, languages, translate_chart
 from gainwright.texts import joined, say
 
@@ -89,3 +90,17 @@ def test_an_unknown_language() -> None:
     with pytest.raises(GainwrightError, match="xx") as caught:
         language("xx")
     assert "Deutsch" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "german"),
+    [
+        (setting_text("off"), "aus"),
+        (setting_text("butterworth 24 at 80 Hz"), "butterworth 24 bei 80 Hz"),
+        (say("{control} at {setting}", control="desk", setting="off"), "desk auf aus"),
+        (setting_text("62 %"), "62 %"),
+    ],
+)
+def test_settings_of_a_job_file_are_translated(text: str, german: str) -> None:
+    """A control's setting is said in the page's language, also as a part of a sentence; the file keeps its own."""
+    assert Language("de").translate(text) == german

@@ -96,10 +96,12 @@ def _says_something(control: str, text: str, given: Mapping[str, str]) -> bool:
 
 
 def _stand_words(control: str, text: str) -> str:
+    from gainwright.model import setting_text
+
     if not text or ".." in text or text == "unknown":
         return say("as it is")
     if control.endswith(".volume"):
         return say("step {step}", step=text.removesuffix(".0"))
     if "±" in text:
         return say("about {place}", place=text.partition("±")[0].strip())
-    return text
+    return setting_text(text)

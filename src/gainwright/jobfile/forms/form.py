@@ -10,6 +10,7 @@ from gainwright.jobfile.forms.fields import Key, about, shape
 from gainwright.jobfile.forms.labels import GROUPS, IF_EMPTY
 from gainwright.jobfile.yaml_reading import plain
 from gainwright.model import INSTRUMENTS, SOURCE_TYPE, STAGES, FieldType, Job, Speaker, long_form
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -102,7 +103,7 @@ def _stage(name: str, given: dict[str, Any], assumptions: dict[Path, Assumed]) -
         Field(
             ("stages", name, "inputs", entry),
             SOURCE_TYPE,
-            f"Input {entry}, fed from",
+            say("Input {entry}, fed from", entry=entry),
             "a stage or output: head.front; several joined: a, b; one for each side: left: a, right: b",
             "Inputs",
             required=True,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
-from gainwright.model import NO_MARK, describe_marks
+from gainwright.model import NO_MARK, describe_marks, setting_text
 from gainwright.quantities import is_bare
 from gainwright.texts import say, sentence
 
@@ -258,4 +258,4 @@ def setting_words(control: str, text: str) -> str:
     """Return a setting as people read it: `step 34`, `60 %`; a dash where the job doesn't say."""
     if not text:
         return "–"
-    return say("step {step}", step=text) if control.endswith(".volume") else text
+    return say("step {step}", step=text) if control.endswith(".volume") else setting_text(text)
