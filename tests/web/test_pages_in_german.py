@@ -20,7 +20,7 @@ AS_TYPED = re.compile(
 )
 """The title of the job, and values as a job file writes them."""
 PAGES = (
-    *("/", "/cases", "/cases/tally", "/music", "/practise", "/bench", "/jobs/start"),
+    *("/", "/cases", "/cases/tally", "/music", "/practise", "/practise/class", "/bench", "/jobs/start"),
     *("/jobs/{job}", "/jobs/{job}/chain", "/jobs/{job}/chain/text", "/jobs/{job}/chain/add", "/jobs/{job}/corridor"),
     *("/jobs/{job}/setup", "/jobs/{job}/setup?short=true", "/jobs/{job}/setup/prepare.supply", "/jobs/{job}/takeover"),
     *("/jobs/{job}/setup/amplifier.amp_sub", "/jobs/{job}/setup/restore.desk.sub.low_pass", "/jobs/{job}/fault"),

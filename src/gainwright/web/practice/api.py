@@ -8,7 +8,9 @@ from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from gainwright.app.practice import stored_practices as practices
+from gainwright.app.practice.review import PracticeReview
 from gainwright.app.practice.stored_practices import PracticeAttempt
+from gainwright.model import Limits
 from gainwright.web.practice import changes
 from gainwright.web.site import CurrentSite
 
@@ -41,7 +43,7 @@ class Guess(BaseModel):
 
 
 class PracticeShown(BaseModel):
-    """A practice; `cause` and `where` are null until its end, `short_way` until it is found."""
+    """A practice; `cause` and `where` are null until its end, `short_way` and `review` until they are found."""
 
     id: str
     title: str
@@ -55,6 +57,8 @@ class PracticeShown(BaseModel):
     cause: str | None
     where: str | None
     short_way: list[PracticeAttempt] | None
+    review: PracticeReview | None
+    limits: Limits
 
 
 class TestShown(BaseModel):
@@ -67,7 +71,9 @@ class TestShown(BaseModel):
 
 
 def _shown(kept: StoredPractice) -> PracticeShown:
-    shown = PracticeShown.model_validate(kept, from_attributes=True)
+    review = None if kept.review is None else PracticeReview.of(kept.review)
+    stored = {name: getattr(kept, name) for name in PracticeShown.model_fields if name not in ("review", "limits")}
+    shown = PracticeShown(**stored, review=review, limits=kept.allowed)
     return shown if kept.ended else shown.model_copy(update={"cause": None, "where": None})
 
 
