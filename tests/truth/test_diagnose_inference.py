@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from gainwright.diagnose.belief import Observation, VoltsReading, posterior, weigh
+from gainwright.diagnose.belief import STAGE_DB, Observation, VoltsReading, posterior, weigh
 from gainwright.diagnose.information import (
     best_decision,
     entropy_bits,
@@ -175,6 +176,22 @@ def test_volts_against_the_closed_form() -> None:
     assert mean == pytest.approx(7.0 * sd_prior**2 / variance + 6.0 * sd**2 / variance, abs=0.1)
     around = float(np.sqrt(np.sum(belief.weight[0] * (moved[0] - mean) ** 2) + spread[0] ** 2))
     assert around == pytest.approx(sd * sd_prior / np.sqrt(variance), rel=0.2)
+
+
+def test_what_a_stage_is_off_is_shared_by_readings_behind_it() -> None:
+    """Two readings 1.5 dB above the prediction of one cause and beside that of another: normal densities by scipy."""
+    alive = np.ones((2, 8), dtype=bool)
+    first, second = np.array([[0.0] * 8, [1.5] * 8]), np.array([[0.0] * 8, [0.5] * 8])
+    shared = frozenset({"head", "amp"})
+    volts = [VoltsReading(at, alive, 1.5, 0.2, 1e-9, shared) for at in (first, second)]
+    belief = weigh(
+        np.array([0.5, 0.5]), [Observation(i, None, v, 1 / 90) for i, v in enumerate(volts)], draws=8, unknown=1e-9
+    )
+    covariance = 0.2**2 * np.eye(2) + STAGE_DB**2 * 2 * np.ones((2, 2))
+    means = np.array([[0.0, 0.0], [1.5, 0.5]])
+    density = np.array([stats.multivariate_normal(mean, covariance).pdf([1.5, 1.5]) for mean in means])
+    assert belief.probability == pytest.approx(density / density.sum(), abs=1e-6)
+    assert belief.probability[0] > 0.5  # both are off by the same, as by a stage before them
 
 
 # ---- value of information ---------------------------------------------------------------------------------------

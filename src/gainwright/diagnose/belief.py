@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 SPAN_DB = 90.0
 """Range of a wrong reading, uniform."""
+STAGE_DB = 0.4
+"""By how much a stage is off from what the job says of it, standard deviation: parts of 5 % (common practice)."""
 FEWEST = 6
 """A hypothesis with fewer draws that could have given a reading uses the covariance of the others."""
 MOST_FOR_PAIRS = 5
@@ -44,6 +46,7 @@ class VoltsReading:
     reads_db : the reading.
     sd_db : its standard deviation about the prediction, beyond that of the draws.
     wrong : probability that such a reading is completely wrong.
+    through : the stages that the signal passed; each is off by a little, the same in every reading behind it.
     """
 
     predicted_db: Floats
@@ -51,6 +54,7 @@ class VoltsReading:
     reads_db: float
     sd_db: float
     wrong: float
+    through: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +226,8 @@ def _kernels(volts: Sequence[VoltsReading], answers: Floats) -> Kernels:
     h = (4 / (n + 2)) ** (1 / (n + 4)) * np.maximum(count, FEWEST) ** (-1 / (n + 4))
     squared = np.minimum(h, 0.9) ** 2
     shrink = np.sqrt(1 - squared)
-    own = np.diag([v.sd_db**2 for v in volts])
+    shared = [[len(v.through & other.through) for other in volts] for v in volts]
+    own = np.diag([v.sd_db**2 for v in volts]) + STAGE_DB**2 * np.array(shared)
     return Kernels(
         weight,
         count,

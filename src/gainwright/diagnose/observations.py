@@ -143,7 +143,14 @@ def _volts(
     reads_v = entry.reads.nominal if entry.reads is not None and not isinstance(entry.reads, str) else None
     if reads_v is not None:
         found.append(
-            volts_observation(index, reads_v, levels, instrument.kind, also_db=PROOF_DB if entry.proves else 0.0)
+            volts_observation(
+                index,
+                reads_v,
+                levels,
+                instrument.kind,
+                also_db=PROOF_DB if entry.proves else 0.0,
+                through=_through(entry, node, observer),
+            )
         )
     thd_class = _thd_class(entry, observer)
     if thd_class is not None:
@@ -151,14 +158,32 @@ def _volts(
     return found
 
 
+def _through(entry: Reading, node: Node, observer: Observer) -> frozenset[str]:
+    """Return the stages that the signal of a reading passed; none that matter where two outputs or settings are compared."""
+    if entry.proves or entry.against:
+        return frozenset()
+    wiring = observer.chain.wiring
+    found = {node.stage, *(n.stage for n in wiring.upstream(node.stage))}
+    if entry.feed is not None:
+        found -= {n.stage for n in wiring.upstream(entry.feed.into)}
+    return frozenset(found)
+
+
 def volts_observation(
-    index: int, reads_v: float, levels: DrawnLevels, kind: str, *, also_db: float = 0.0
+    index: int,
+    reads_v: float,
+    levels: DrawnLevels,
+    kind: str,
+    *,
+    also_db: float = 0.0,
+    through: frozenset[str] = frozenset(),
 ) -> Observation:
     """Return a reading in volts as an observation: a level, or silence.
 
     Parameters
     ----------
     also_db : standard deviation of a doubt beside those of instrument and model.
+    through : the stages that the signal passed.
     """
     wrong = WRONG[kind]
     if reads_v <= levels.quiet_v:
@@ -166,9 +191,8 @@ def volts_observation(
         chance = (1 - wrong) * near + wrong * QUIET_ELSEWHERE * share
         return Observation(index, chance, None, QUIET_ELSEWHERE * share)
     digit_db = 8.69 * 0.29 * max(levels.digit_v, 1e-6 * reads_v) / reads_v
-    reading = VoltsReading(
-        levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), math.hypot(MODEL_DB, digit_db, also_db), wrong
-    )
+    sd_db = math.hypot(MODEL_DB, digit_db, also_db)
+    reading = VoltsReading(levels.shown_db, ~levels.quiet, 20 * math.log10(reads_v), sd_db, wrong, through)
     return Observation(index, None, reading, (1 - QUIET_ELSEWHERE) / SPAN_DB)
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -94,6 +94,7 @@ class Car:
     Attributes
     ----------
     true_gains : control -> where it really stands, where the job has what somebody read off.
+    worlds : faults -> the world of this car with them, for whoever asks again.
     """
 
     job: Job
@@ -105,6 +106,7 @@ class Car:
     stages: dict[str, Stage]
     coils: dict[str, VoiceCoil]
     true_gains: dict[str, float] = field(default_factory=dict)
+    worlds: dict[Any, Any] = field(default_factory=dict)
 
     def rng(self, *more: int) -> np.random.Generator:
         """Return a generator that depends on the car and some numbers only."""

@@ -23,7 +23,7 @@ from gainwright.model import (
 from third_world.faults import coil_open_factor, comes_and_goes, turned
 from third_world.lead_circuit import State
 from third_world.people import Person, draw_person
-from third_world.world import Waves, World, rms, thd
+from third_world.world import Waves, World, rms, thd, world_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -71,7 +71,7 @@ class Oracle:
     """
 
     def __init__(self, car: Car, faults: tuple[Fault, ...], *, quiet: bool = False) -> None:
-        self.faulty, self.sound = World(car, faults), World(car)
+        self.faulty, self.sound = world_of(car, faults), world_of(car)
         self.world = self.faulty
         self.car, self.job, self.wiring = car, car.job, car.wiring
         self.every, self.faults = faults, faults

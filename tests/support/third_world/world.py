@@ -192,6 +192,13 @@ class World:
         return [name for name, stage in self.job.stages.items() if isinstance(stage, Amplifier)]
 
 
+def world_of(car: Car, faults: tuple[Fault, ...] = ()) -> World:
+    """Return the world of a car with its faults, one for all who ask."""
+    if faults not in car.worlds:
+        car.worlds[faults] = World(car, faults)
+    return car.worlds[faults]  # type: ignore[no-any-return]
+
+
 def rms(wave: Any) -> float:
     """Return the rms of one period."""
     return float(np.sqrt(np.mean(np.square(wave))))
