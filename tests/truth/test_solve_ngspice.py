@@ -16,7 +16,7 @@ LEVEL_DB = 0.002
 """Largest difference of a node's rms: seen: 0.0001 dB."""
 THD_SHARE = 0.002
 """Largest difference of THD, of its value: seen: 0.0001 from 0.5 % THD on."""
-SETTLE_S = 0.12
+SETTLE_S = 0.09
 
 
 def states(
