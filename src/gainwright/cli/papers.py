@@ -89,12 +89,14 @@ def write_paper(paper: Paper, out: Path, *, code: str = "en", size: str = "a4") 
 
 
 def _job(path: Path | None, case: Case | None, name: str) -> Job:
+    from gainwright.app.cases.dialogue import check_has_job
     from gainwright.jobfile import read_job, read_job_text
 
     if path is not None:
         return read_job(path).job
     if case is None:
         raise CallError("the job is missing", code="no_job", remedy="give a job file, or a stored case with --case")
+    check_has_job(case)
     return read_job_text(case.job, name=name).job
 
 

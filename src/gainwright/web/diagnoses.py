@@ -7,7 +7,7 @@ import logging
 import threading
 from typing import TYPE_CHECKING
 
-from gainwright.app.cases.dialogue import Dialogue
+from gainwright.app.cases.dialogue import Dialogue, check_has_job
 from gainwright.app.cases.tally import count_cases
 from gainwright.errors import GainwrightError
 from gainwright.model import Case
@@ -26,6 +26,7 @@ log = logging.getLogger("gainwright.web")
 
 def dialogue_of(site: Site, case: Case) -> Dialogue:
     """Return the dialogue of a case with its diagnoser. JobError: its job can't be read."""
+    check_has_job(case)
     counted = site.store.cases.counted()
     return Dialogue.of(case, counted=counted, diagnoser=site.models.diagnoser(case.job, counted))
 

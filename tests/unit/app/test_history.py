@@ -131,6 +131,16 @@ def test_what_is_no_table_is_refused(content: bytes, line: int, why: str) -> Non
     assert why in caught.value.lines[0].why
 
 
+def test_a_case_that_says_no_minutes_is_not_counted_as_quick(store: SqlStore) -> None:
+    """Medians are over those that say; the table that comes out leaves the others empty."""
+    import_history(store.cases, b"case,cause,tests,minutes\na,gain_low,4,10\nb,gain_low,,\nc,boost_on,,\n")
+    counts = {c.cause: (c.cases, c.tests, c.minutes) for c in count_cases(store.cases.find()).causes}
+    assert counts == {"gain_low": (2, 4, 10.0), "boost_on": (1, 0, 0.0)}
+    assert {
+        row.case.closed.tests for row in read_history(write_history(store.cases.find()).encode()) if row.case.closed
+    } == {4, None}
+
+
 def test_new_cases_are_added_all_or_none(store: SqlStore) -> None:
     """One name in use: nothing is stored."""
     store.cases.write("b", Case(job="1"), seen=0)
@@ -152,6 +162,7 @@ def test_history_in_the_web_app_and_in_the_terminal(store: SqlStore, tmp_path: P
         assert "Lead open: sub lead" in shown
         assert "several amplifiers" in shown
         assert api.post("/api/cases/van 1/reopen", json={"seen": 1}).json()["code"] == "no_job"
+        assert api.get("/api/cases/van 1/diagnosis").json()["code"] == "no_job"
         table = api.get("/cases/tally/history.csv")
         assert table.content == api.get("/api/history.csv").content
         assert api.post("/api/history", files={"file": ("h.csv", table.content)}).json()["added"] == []

@@ -44,7 +44,13 @@ class Dialogue:
 
     @classmethod
     def of(cls, case: Case, *, counted: ClosedCases | None = None, diagnoser: Diagnoser | None = None) -> Dialogue:
-        """Return the dialogue of a case, to be resumed; with its diagnoser if there is one already."""
+        """Return the dialogue of a case, to be resumed; with its diagnoser if there is one already.
+
+        Raises
+        ------
+        CallError : it is one of the shop's history, without a job.
+        """
+        check_has_job(case)
         return cls(
             case.job,
             case.title,
@@ -284,6 +290,14 @@ class Dialogue:
             check_cause(self.diagnoser, cause, where)
         sort = {"complaint": complaint_kind(self.read()[0]), "chain": chain_kind(self.diagnoser.job)}
         return self.case().model_copy(update={"closed": closure.model_copy(update=sort)})
+
+
+def check_has_job(case: Case) -> None:
+    """Refuse a case without a job. CallError: it is one."""
+    if not case.job.strip():
+        raise CallError(
+            "this case came with the shop's history: it has no job", code="no_job", remedy="begin a new case"
+        )
 
 
 def without_result(entry: Mapping[str, Any]) -> dict[str, Any]:

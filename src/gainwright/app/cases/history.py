@@ -239,6 +239,7 @@ def write_history(cases: Iterable[StoredCase]) -> str:
         closed = stored.case.closed
         if closed is None:
             continue
+        minutes = minutes_of(stored.case)
         values = {
             **closed.model_dump(),
             "case": stored.name,
@@ -246,7 +247,7 @@ def write_history(cases: Iterable[StoredCase]) -> str:
             "opened": stored.case.opened,
             "closed": closed.on,
             "tests": tests_of(stored.case),
-            "minutes": f"{minutes_of(stored.case):g}",
+            "minutes": "" if minutes is None else f"{minutes:g}",
         }
         write([values[column] for column in COLUMNS])
     return out.getvalue()

@@ -44,21 +44,23 @@ def count_cases(cases: Iterable[StoredCase]) -> CaseCounts:
 def _count(cause: str, of: list[Case]) -> CauseCount:
     from gainwright.report.cases import CauseCount
 
-    tests, minutes = median(map(tests_of, of)), median(map(minutes_of, of))
-    return CauseCount(cause, len(of), tests, minutes, sum(_missed(case) for case in of))
+    tests = [n for n in map(tests_of, of) if n is not None]
+    minutes = [m for m in map(minutes_of, of) if m is not None]
+    missed = sum(_missed(case) for case in of)
+    return CauseCount(cause, len(of), median(tests) if tests else 0, median(minutes) if minutes else 0.0, missed)
 
 
-def tests_of(case: Case) -> int:
-    """Return how many tests of a case were answered."""
-    if case.closed is not None and case.closed.tests is not None:
-        return case.closed.tests
+def tests_of(case: Case) -> int | None:
+    """Return how many tests of a case were answered; None of a case of the shop's history that doesn't say."""
+    if (case.closed is not None and case.closed.tests is not None) or not case.job:
+        return case.closed.tests if case.closed is not None else None
     return sum(1 for step in case.dialogue if step.test and step.answer == "answered")
 
 
-def minutes_of(case: Case) -> float:
-    """Return the minutes that the tests of a case took."""
-    if case.closed is not None and case.closed.minutes is not None:
-        return case.closed.minutes
+def minutes_of(case: Case) -> float | None:
+    """Return the minutes that the tests of a case took; None of a case of the shop's history that doesn't say."""
+    if (case.closed is not None and case.closed.minutes is not None) or not case.job:
+        return case.closed.minutes if case.closed is not None else None
     return sum(step.minutes for step in case.dialogue)
 
 
