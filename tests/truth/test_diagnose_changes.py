@@ -44,7 +44,7 @@ def amount(cause: Cause, change: Change, truth: dict[str, float]) -> float | Non
         value = next(iter(mapping.values()))
         return float(value[0][0] if isinstance(value, tuple) else np.atleast_1d(value)[0])
 
-    db = {"source_low": "gain", "tone_level_wrong": "gain"}
+    db = {"source_low": "gain", "tone_level_wrong": "gain", "fader_over": "gain"}
     if cause.id in db:
         return -20 * math.log10(first(change.gain))
     if cause.id == "level_control_down":
@@ -84,6 +84,8 @@ def solved(name: str, cause: Cause, rig: Rig, tone_hz: float, level_dbfs: float)
 
 NOT_THE_SAME = {
     "boost_on": "the rig's boost is centred on the tone that is played, or the nearest that is passed",
+    "player_equaliser_on": "the same",
+    "input_mode_wrong": "the rig's takes 14 dB, here it may silence",
     "balance_over": "the rig takes 40 dB from the right side",
     "low_pass_in_the_way": "the rig's filter takes the place of the job's, here it comes on top",
     "high_pass_in_the_way": "the same",

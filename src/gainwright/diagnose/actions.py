@@ -125,7 +125,7 @@ def _swapped(entry: SwapTest, job: Job) -> list[Action]:
 
 def _checked(test: str, entry: Check, job: Job) -> list[Action]:
     place, _, what = entry.check.rpartition(".")
-    if entry.check.startswith("lead:") or test == "check_measuring_lead":
+    if (entry.check.startswith("lead:") and what != "moved") or test == "check_measuring_lead":
         return _lead(test, entry, job)
     device = the_place(job, place)
     if what == "supply_voltage":

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.diagnose.ensemble import Stimulus
-from gainwright.diagnose.heard_answers import HeardAnswers
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, certain
+from gainwright.diagnose.worded_answers import WordedAnswers
 from gainwright.jobfile import DC_SHARES
-from gainwright.model import Amplifier, Speaker, leads_by_name, link_place
+from gainwright.model import WORDED, Amplifier, Speaker, leads_by_name, link_place
 from gainwright.solve import good_lead_ohm
 
 if TYPE_CHECKING:
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 TOUCHING_OHM = 1e5
+STILL = 0.1
+"""Coils that move a cone by less than this share work against each other."""
 METER_LEADS_OHM = (0.05, 0.2, 0.5)
 """What the leads of an ohmmeter and their contacts add to a coil: least, usual, most (common practice, no published source)."""
 SIDES_DIFFER_DB = 3.0
@@ -49,11 +51,16 @@ INSPECTED: dict[str, tuple[str, ...]] = {
     "output_muted": ("mute",),
     "output_misrouted": ("routing",),
     "leads_swapped": ("inputs",),
+    "fader_over": ("balance",),
+    "outputs_crossed": ("leads",),
+    "output_switched_off": ("switch",),
+    "input_mode_wrong": ("input_mode",),
+    "player_equaliser_on": ("player",),
 }
 """Cause -> what to inspect at its place."""
 
 
-class AnswerModel(HeardAnswers):
+class AnswerModel(WordedAnswers):
     """The answers that each hypothesis of an observer's ensemble gives."""
 
     def __init__(self, observer: Observer) -> None:
@@ -114,6 +121,8 @@ class AnswerModel(HeardAnswers):
             "turn_on_voltage": self._turn_on,
             "resistance": self._speaker,
         }
+        if what in WORDED:
+            return self.worded(stage, what)
         if what == "supply_voltage":
             return self._supply(stage, running=running)
         return makers[what](stage) if what in makers else self._inspection(place)
@@ -163,7 +172,8 @@ class AnswerModel(HeardAnswers):
             for wire in pairs:
                 still = np.asarray(c.load.get(wire[1], 1.0)) > 1e6
                 still = still | (np.asarray(c.series_ohm.get(wire, 0.0)) >= LEAD_OPEN_OHM)
-                still = still | (wire in c.shorted or wire[1].stage in c.coil) | np.asarray(c.burnt.get(wire[1], False))
+                still = still | (wire in c.shorted or c.coil.get(wire[1].stage, 1.0) < STILL)
+                still = still | np.asarray(c.burnt.get(wire[1], False))
                 turned = np.asarray(c.sign.get(wire, 1.0)) < 0
                 moves[i] = np.maximum(moves[i], np.where(still, 2, np.where(turned, 1, 0)))
         return certain(("out", "in", "still"), moves, SURE["look"])

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.diagnose.answers import INSPECTED, inspected_places
 from gainwright.diagnose.cautions import CELL, LOUD, OFF_FIRST
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
+from gainwright.diagnose.tried_places import MINUTES_TRIED, softer, tried_places
 from gainwright.diagnose.unknown_gains import unknown_gains
 from gainwright.jobfile import at_hand
 from gainwright.model import (
@@ -73,6 +74,7 @@ MINUTES = {
     "swap_sides": 3.0,
     "swap_leads": 5.0,
     "feed": 6.0,
+    **MINUTES_TRIED,
 }
 """Minutes that a test takes, without access."""
 ACCESS_MINUTES = {
@@ -87,7 +89,7 @@ ACCESS_MINUTES = {
 """Minutes to reach a stage's terminals, by kind: the head unit's are behind the dashboard."""
 SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 """Minutes to reach a stage's controls, if they are not at its terminals."""
-SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage")
+SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "fuse", "heat", "unplugged", "unloaded")
 """What the stages in one chassis share."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
@@ -162,9 +164,15 @@ class Catalogue:
         found = [*self._instruments(), *self._looks(), *self._listening(), *self._supplies()]
         for path in self.paths:
             found += self._along(path)
-        found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps()]
+        found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps(), *self._tried()]
         made = {_question(entry, self.job) for entry in (*self.entries, *self.declined)}
-        return [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
+        found = [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
+        return found + [Candidate("listen", e.heard, MINUTES["listen"], e) for e in softer(self.entries)]
+
+    def _tried(self) -> Iterator[Candidate]:
+        delicate = frozenset(n for n, s in self.job.stages.items() if isinstance(s, Speaker) and self._delicate(n))
+        for test, place, reach, told in tried_places(self.job, self.chain.wiring, self.entries, delicate):
+            yield Candidate(test, place, MINUTES[test] + sum(map(self.access, reach)), _check(place), told)
 
     def _out_of_reach(self, candidate: Candidate) -> bool:
         stages = stages_entered(candidate.entry, self.job)
@@ -198,7 +206,7 @@ class Catalogue:
                 wanted |= dict.fromkeys(there[:1])
         for place in wanted:
             stage = place.split(".")[0]
-            if place.endswith(".inputs"):
+            if place.endswith((".inputs", ".leads")):
                 minutes = MINUTES["look_at_inputs"] + self.access(stage)
                 yield Candidate("look_at_inputs", place, minutes, _check(place), (AIRBAG_DASH,))
             else:
@@ -363,7 +371,7 @@ def stages_entered(entry: Entry, job: Job) -> set[str]:
     stage = stages_of(job, stage)[0]
     at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
-        *("gain", "boost", "low_pass", "high_pass", "settings"),
+        *("gain", "boost", "low_pass", "high_pass", "settings", "input_mode", "fuse", "heat", "unplugged", "unloaded"),
     )
     kind = job.stages[stage].kind if stage in job.stages else ""
     return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()

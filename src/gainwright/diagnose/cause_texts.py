@@ -21,7 +21,7 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "source_muted": ("{place} is muted", "Turn the mute off."),
     "source_low": ("{place} delivers far less than its specification", "Look for a level setting in its menu; otherwise it needs a line driver after it."),
     "balance_over": ("Balance or fader of {place} is set to one side", "Set balance and fader to the middle."),
-    "tone_level_wrong": ("The tone that {place} plays is lower than stated, or the player adjusts its level automatically", "Use the tone file of this job, switch off volume levelling and equaliser of the player, and set its own volume as the job says."),
+    "tone_level_wrong": ("The tone that {place} plays is lower than stated, the player's own volume is down, or it adjusts its level automatically", "Use the tone file of this job, switch off volume levelling and equaliser of the player, and set its own volume as the job says."),
     "level_control_down": ("{place} is turned down", "Turn it up to where the job has it for setting and measuring."),
     "gain_muted": ("The gain of {place} is at the end of its travel where it mutes", "Turn it up just out of that end, then set it again."),
     "gain_low": ("The gain of {place} stands lower than was noted", "Set it as it was noted, or set it up again."),
@@ -48,6 +48,19 @@ CAUSE_TEXTS: dict[str, tuple[str, str]] = {
     "coil_reversed": ("One coil of {place} is connected with reversed polarity, so the coils work against each other", "Exchange the two conductors of one coil."),
     "ground_loop": ("Hum enters at {place}: its two ends have different grounds", "Ground all devices at one point, and route signal leads away from supply."),
     "alternator_whine": ("Alternator whine enters at {place}", "Route signal leads away from supply, and improve the grounds."),
+    "box_no_power": ("{place} has no power and passes nothing: fuse, ground, plus or turn-on", "Look for a blown fuse, a loose ground and a dead turn-on lead, and for what blew the fuse."),
+    "shared_no_supply": ("The fuse, ground or plus that several devices share has failed: none of them has supply", "Look at the fuse at the battery, the distribution block and the common ground, and for what blew the fuse."),
+    "shared_no_turn_on": ("The turn-on lead that several devices share is dead: none of them switches on", "Find where the turn-on lead from the source is interrupted."),
+    "fader_over": ("The fader takes level from {place}", "Set the fader to the middle."),
+    "output_switched_off": ("{place} is switched off in the menu", "Switch it on."),
+    "outputs_crossed": ("The leads of {place} and of the output beside it are exchanged", "Exchange the plugs."),
+    "speaker_damaged": ("{place} is damaged: its coil rubs or its cone is torn", "Replace it, and look for what was too much for it."),
+    "coil_open": ("One coil of {place} is open, and the others move the cone alone", "Measure each coil at its own terminals; replace the speaker if one is open."),
+    "input_mode_wrong": ("The input mode switch of {place} is in another position than the inputs in use need", "Set it to the inputs that are in use, at the level that is connected."),
+    "player_equaliser_on": ("An equaliser or sound effect of the player on {place} is on", "Switch off equaliser and effects of the player."),
+    "control_bypassed": ("{place} does nothing: it is bypassed, or not connected", "Plug it in, or switch off what bypasses it."),
+    "lead_loose": ("{place} makes contact now and then only", "Move it and its plugs until it cuts out, then mend or replace that end."),
+    "amplifier_hot": ("{place} gets too hot and switches off until it has cooled", "Give it air, and check its load, its gain and its supply."),
 }  # fmt: skip
 """Cause id -> what is wrong, and how to repair it."""
 
@@ -59,6 +72,7 @@ _SHORT_NAMES = {
     "polarity_reversed": "{place} reversed",
     "ground_loop": "hum in {place}",
     "alternator_whine": "whine in {place}",
+    "lead_loose": "{place} loose",
 }
 
 
@@ -69,6 +83,7 @@ _AT_A_LEAD = {
     "polarity_reversed": say("reversed"),
     "ground_loop": say("hum"),
     "alternator_whine": say("whine"),
+    "lead_loose": say("loose contact"),
 }
 
 

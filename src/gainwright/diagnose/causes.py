@@ -13,14 +13,18 @@ import numpy as np
 
 from gainwright.model import (
     Amplifier,
+    Converter,
     HeadUnit,
     Indicator,
     LevelControl,
     LineDriver,
     Multimeter,
+    Powered,
     Processor,
     Speaker,
     leads_by_name,
+    supply_of,
+    unit_of,
 )
 from gainwright.solve import MUTED_TRAVEL
 
@@ -69,6 +73,19 @@ ODDS: dict[str, float] = {
     "coil_reversed": 2,
     "ground_loop": 2,
     "alternator_whine": 2,
+    "box_no_power": 3,
+    "shared_no_supply": 2,
+    "shared_no_turn_on": 2,
+    "fader_over": 2,
+    "output_switched_off": 2,
+    "outputs_crossed": 1,
+    "speaker_damaged": 2,
+    "coil_open": 1,
+    "input_mode_wrong": 1,
+    "player_equaliser_on": 2,
+    "control_bypassed": 1,
+    "lead_loose": 1,
+    "amplifier_hot": 1,
 }
 """Odds of each cause at one place (common practice, no published source)."""
 PRIOR_NOTHING = 0.12
@@ -93,11 +110,12 @@ class Cause:
 
 
 _ON_STAGE: dict[type, tuple[str, ...]] = {
-    HeadUnit: ("source_muted", "source_low", "tone_level_wrong"),
-    LevelControl: ("level_control_down",),
-    Speaker: ("speaker_open", "speaker_shorted"),
+    HeadUnit: ("source_muted", "source_low", "tone_level_wrong", "player_equaliser_on"),
+    LevelControl: ("level_control_down", "control_bypassed"),
+    Speaker: ("speaker_open", "speaker_shorted", "speaker_damaged"),
+    Converter: ("box_no_power",),
 }
-_ON_UNIT = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting")
+_ON_UNIT = ("amplifier_no_turn_on", "amplifier_no_supply", "amplifier_protecting", "amplifier_hot")
 """Causes that all stages in one chassis share, as they do a sagging supply."""
 _ON_LEAD = ("lead_open", "lead_resistive", "lead_shorted", "polarity_reversed")
 _NOISE = ("ground_loop", "alternator_whine")
@@ -115,10 +133,13 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
             found.append(Cause("level_control_down", name))
         found += _on_amplifier(name, stage) if isinstance(stage, Amplifier) else []
         found += _on_outputs(job, wiring, name)
+        if isinstance(stage, Processor | LineDriver) and stage.chassis is None:
+            found.append(Cause("box_no_power", name))
         if wiring.has_sides(name) and not isinstance(stage, Speaker):
             found.append(Cause("leads_swapped", name))
         if isinstance(stage, Speaker) and stage.coils is not None and stage.coils.number > 1:
-            found.append(Cause("coil_reversed", name))
+            found += [Cause("coil_reversed", name), Cause("coil_open", name)]
+    found += shared_causes(job)
     sides = leads_by_name(wiring)
     runs = {str(run): run for run in wiring.leads}
     for name in sides:
@@ -130,13 +151,53 @@ def causes(job: Job, wiring: Wiring, instruments: Mapping[str, Instrument]) -> t
         found += [Cause(i, name) for i in _ON_LEAD if i not in left_out]
         if name in runs and not isinstance(job.stages[runs[name].target], Speaker):
             found += [Cause(i, name) for i in _NOISE]
+        if name in runs:
+            found.append(Cause("lead_loose", name))
+    found += _on_instruments(instruments)
+    return tuple(dict.fromkeys(found))
+
+
+def _on_instruments(instruments: Mapping[str, Instrument]) -> list[Cause]:
+    found: list[Cause] = []
     for name, instrument in instruments.items():
         found += [Cause("measuring_lead_open", name), Cause("measuring_lead_shorted", name)]
         if isinstance(instrument, Multimeter):
             found.append(Cause("meter_wrong_function", name))
         elif isinstance(instrument, Indicator) and instrument.signal_marks:
             found.append(Cause("indicator_below_threshold", name))
-    return tuple(dict.fromkeys(found))
+    return found
+
+
+def powered_units(job: Job, *, turned_on: bool) -> tuple[str, ...]:
+    """Return the chassis and boxes that the vehicle supplies, or those that its turn-on lead turns on."""
+    found: dict[str, None] = {}
+    for name, stage in job.stages.items():
+        if isinstance(stage, Powered) and (
+            stage.turn_on == "remote" if turned_on else supply_of(job, name) == "vehicle"
+        ):
+            found[unit_of(job, name)] = None
+    return tuple(found)
+
+
+def shared_causes(job: Job) -> list[Cause]:
+    """Return the causes at the fuse, ground or turn-on lead that several devices share; they have no place of their own."""
+    at = {"shared_no_supply": False, "shared_no_turn_on": True}
+    return [Cause(cause, "") for cause, turned_on in at.items() if len(powered_units(job, turned_on=turned_on)) > 1]
+
+
+def crossed_outputs(name: str, wiring: Wiring) -> dict[str, str]:
+    """Return output -> the one whose leads may be exchanged with its own: the next that feeds something else by volts."""
+    feeds: dict[str, set[str]] = {}
+    for node in wiring.outputs(name):
+        if node not in wiring.digital:
+            feeds.setdefault(node.output, set()).update(str(p) for p in wiring.ports_fed_by(node))
+    outputs = [output for output, ports in feeds.items() if ports]
+    found: dict[str, str] = {}
+    for i, output in enumerate(outputs):
+        other = outputs[(i + 1) % len(outputs)]
+        if other != output and not feeds[output] & feeds[other] and found.get(other) != output:
+            found[output] = other
+    return found
 
 
 def _on_amplifier(name: str, stage: Amplifier) -> list[Cause]:
@@ -147,7 +208,8 @@ def _on_amplifier(name: str, stage: Amplifier) -> list[Cause]:
     found += [Cause(i, unit) for i in _ON_UNIT if i != "amplifier_no_turn_on" or stage.turn_on != "signal"]
     found += [Cause("load_too_low", name), Cause("supply_sagging", unit)]
     if stage.remote_level is not None and stage.remote_level.boosts is None:
-        found.append(Cause("level_control_down", name))
+        found += [Cause("level_control_down", name), Cause("control_bypassed", name)]
+    found.append(Cause("input_mode_wrong", name))
     return found + ([Cause("input_range_wrong", name)] if len(stage.input_ranges) > 1 else [])
 
 
@@ -162,7 +224,10 @@ def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
     found: list[Cause] = []
     if isinstance(stage, HeadUnit):
         found += [Cause(i, f"{name}.{o}") for o, output in stage.outputs.items() for i in _filters(output)]
-        found += [Cause("balance_over", f"{name}.{o}") for o, out in stage.outputs.items() if len(out.sides) > 1]
+        stereo = [o for o, out in stage.outputs.items() if len(out.sides) > 1]
+        found += [Cause("balance_over", f"{name}.{o}") for o in stereo]
+        found += [Cause("fader_over", f"{name}.{o}") for o in stereo if len(stereo) > 1]
+        found += [Cause("output_switched_off", f"{name}.{o}") for o in stage.outputs if len(stage.outputs) > 1]
     elif isinstance(stage, Processor):
         found += [
             Cause(i, f"{name}.{o}")
@@ -173,6 +238,7 @@ def _on_outputs(job: Job, wiring: Wiring, name: str) -> list[Cause]:
             found += [Cause("output_misrouted", f"{name}.{output}") for output in stage.outputs]
     elif isinstance(stage, Amplifier):
         found += [Cause("side_dead", str(node)) for node in wiring.outputs(name)]
+    found += [Cause("outputs_crossed", f"{name}.{output}") for output in crossed_outputs(name, wiring)]
     has_filter = isinstance(stage, Processor) or (
         isinstance(stage, Amplifier) and (stage.low_pass is not None or stage.high_pass is not None)
     )

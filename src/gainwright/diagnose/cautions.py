@@ -14,10 +14,14 @@ OFF_FIRST = say("Plugs and bare wires are moved with everything off.")
 LOUD = say("Begin with the volume down: a tone at full level is loud and heats a speaker; a few seconds at a time.")
 CELL = say("A 1.5 V cell for an instant, everything off and the speaker disconnected; never on a tweeter.")
 
-_SUPPLY = ("amplifier_no_turn_on", "amplifier_no_supply", "supply_sagging", "ground_loop", "alternator_whine")
+_SUPPLY = (
+    *("amplifier_no_turn_on", "amplifier_no_supply", "supply_sagging", "ground_loop", "alternator_whine"),
+    *("box_no_power", "shared_no_supply", "shared_no_turn_on"),
+)
 _HANDS = (
     *("lead_open", "lead_resistive", "lead_shorted", "leads_swapped", "polarity_reversed", "output_misrouted"),
     *("amplifier_protecting", "side_dead", "load_too_low", "speaker_open", "speaker_shorted", "coil_reversed"),
+    *("outputs_crossed", "speaker_damaged", "coil_open", "control_bypassed", "lead_loose"),
 )
 
 

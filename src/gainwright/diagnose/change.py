@@ -24,6 +24,9 @@ class Change:
     instrument : instrument -> open, shorted or function.
     coil : speaker -> factor on its cone's movement.
     burnt : port of a speaker -> whether its coil is burnt together in a draw, so that its cone doesn't move.
+    damaged : speaker -> distortion that it adds to what it plays, as a ratio.
+    idle : controls that do nothing.
+    comes_and_goes : place -> True where it is there in one observation and not in the next; the change is that when it is.
     """
 
     gain: dict[Node, Any] = field(default_factory=dict)
@@ -37,6 +40,7 @@ class Change:
     high_pass_hz: dict[Node, Any] = field(default_factory=dict)
     boost: dict[Node, tuple[Any, Any]] = field(default_factory=dict)
     crossed: dict[Port, Any] = field(default_factory=dict)
+    taken: dict[tuple[Port, Port], Any] = field(default_factory=dict)
     misrouted: dict[Node, Any] = field(default_factory=dict)
     instead: dict[Node, Node] = field(default_factory=dict)
     slope: dict[Node, Any] = field(default_factory=dict)
@@ -49,6 +53,14 @@ class Change:
     instrument: dict[str, str] = field(default_factory=dict)
     coil: dict[str, float] = field(default_factory=dict)
     burnt: dict[Port, Any] = field(default_factory=dict)
+    damaged: dict[str, Any] = field(default_factory=dict)
+    idle: dict[str, bool] = field(default_factory=dict)
+    comes_and_goes: dict[str, bool] = field(default_factory=dict)
+
+    @property
+    def crosses(self) -> bool:
+        """Whether it brings signals to places that they don't reach otherwise."""
+        return bool(self.crossed or self.misrouted or self.taken)
 
     def touches(self, chain: Chain) -> frozenset[tuple[str, Node | Port]]:
         """Return the keys of the chain's cells that it changes directly."""
@@ -59,7 +71,7 @@ class Change:
             found |= {("output", node), ("port", port)}
         for port in self.load:
             found |= {("output", feed.node) for feed in chain.wiring.feeds[port]}
-        found |= {("port", port) for port in self.crossed}
+        found |= {("port", port) for port in (*self.crossed, *(port for port, _ in self.taken))}
         stages = {control.split(".")[0] for control in self.settings}
         return frozenset(found | {("output", node) for node in chain.nodes if node.stage in stages})
 

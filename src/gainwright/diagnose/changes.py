@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.diagnose.change import Change
+from gainwright.diagnose.device_changes import DEVICE_CHANGES
 from gainwright.diagnose.overloads import TOUCHING_OHM, with_protection
 from gainwright.model import (
     Amplifier,
@@ -60,7 +61,9 @@ GAIN_SEEN = 0.06
 BOOST_DB = (2.0, 18.0)
 """Bass boosts and loudness reach 18 dB; parametric bands mostly 12."""
 BOOST_HZ, BASS_BOOST_HZ = (30.0, 10e3), (30.0, 120.0)
-"""Bands of an equaliser lie anywhere, more often low; the boost of an amplifier is a bass boost."""
+"""Bands of an equaliser lie anywhere, more often low; the boost of an amplifier is a bass boost mostly."""
+BASS_BOOSTS = 0.7
+"""Share of amplifiers' boosts that are one (common practice, no published source)."""
 KNOBS_HZ: dict[type, dict[str, tuple[float, float]]] = {
     HeadUnit: {"low_pass": (30.0, 4000.0), "high_pass": (30.0, 8000.0)},  # those for active ways reach far
     Processor: {"low_pass": (20.0, 20e3), "high_pass": (20.0, 20e3)},
@@ -90,7 +93,7 @@ def change_of(cause: Cause, chain: Chain, hidden: Floats) -> Change:
     ----------
     hidden : points in the unit cube from which amounts are sampled, shape (draws, 3).
     """
-    make = _MAKERS.get(cause.id)
+    make = _MAKERS.get(cause.id) or DEVICE_CHANGES.get(cause.id)
     return Change() if make is None else make(cause.where, chain, hidden)
 
 
@@ -263,7 +266,12 @@ def _high_pass(where: str, chain: Chain, hidden: Floats) -> Change:
 
 def _boost_on(where: str, chain: Chain, hidden: Floats) -> Change:
     bass = isinstance(chain.job.stages.get(where), Amplifier)
-    centre_hz = _log(BASS_BOOST_HZ, hidden[:, 1]) if bass else _log(BOOST_HZ, hidden[:, 1] ** 1.5)
+    centre_hz = _log(BOOST_HZ, hidden[:, 1] ** 1.5)
+    if bass:
+        low, high = np.minimum(hidden[:, 1] / BASS_BOOSTS, 1.0), (hidden[:, 1] - BASS_BOOSTS) / (1 - BASS_BOOSTS)
+        centre_hz = np.where(
+            hidden[:, 1] < BASS_BOOSTS, _log(BASS_BOOST_HZ, low), _log(BOOST_HZ, np.maximum(high, 0.0))
+        )
     part = (_even(BOOST_DB, hidden[:, 0]), centre_hz)
     return Change(boost=dict.fromkeys(_outputs(where, chain), part))
 

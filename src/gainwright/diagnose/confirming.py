@@ -9,7 +9,7 @@ import numpy as np
 from gainwright.diagnose.answers import inspected_places
 from gainwright.diagnose.candidates import MINUTES, stages_entered
 from gainwright.diagnose.ranking import Access
-from gainwright.model import stages_at, stages_of
+from gainwright.model import Powered, stages_at, stages_of, unit_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,11 +22,18 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-AT_A_UNIT = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "resistance", "cone", "function")
+AT_A_UNIT = (
+    *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "resistance", "cone", "function"),
+    *("fuse", "heat", "unloaded", "other_source", "substitute", "travel", "moved"),
+)
 
 
 def own_places(cause: Cause, job: Job) -> frozenset[str]:
     """Return the places of evidence at which a cause itself is seen or measured."""
+    if not cause.where:  # what devices share is seen at each of them
+        units = {unit_of(job, name) for name, stage in job.stages.items() if isinstance(stage, Powered)}
+        what = {"shared_no_supply": "supply_voltage", "shared_no_turn_on": "turn_on_voltage"}.get(cause.id, "")
+        return frozenset({"vehicle.main_fuse", *(f"{unit}.{what}" for unit in units)} if what else ())
     looks = inspected_places(cause.id, cause.where)
     settings = {f"{place.split('.', maxsplit=1)[0]}.settings" for place in looks}
     sides = {f"{cause.where}.{side}.{what}" for side in ("left", "right") for what in ("resistance", "cone")}

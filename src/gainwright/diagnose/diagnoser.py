@@ -55,7 +55,7 @@ PAIRS_WHEN = 0.15
 """Probability of something other than one cause from which pairs of causes are evaluated."""
 PREDICTED_AGAIN = 5
 """The outcomes of so many tests that lead are predicted again from more draws."""
-SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed")
+SWAP_AND_FEED = ("swap_sides", "swap_leads", "feed", "reverse_side")
 LEAST_SCORE = 1e-300
 MOST_POOLS = 4
 """Ensembles of refined passes and pairs that are cached with their solutions; the least recently used is dropped first."""

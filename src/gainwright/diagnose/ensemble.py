@@ -43,6 +43,7 @@ _NEUTRAL = {
     "high_pass_hz": ABSENT_HIGH_PASS_HZ,
     "slope": 24.0,
     "crossed": 0.0,
+    "taken": 0.0,
     "misrouted": 0.0,
 }
 """The neutral value of each field of an alteration."""
@@ -160,11 +161,13 @@ class Ensemble:
 
     def _solve(self, stimulus: Stimulus, targets: frozenset[Node]) -> Solved:
         alter = self._actions(stimulus)
-        needed = self.chain.needed(targets, alter)
-        for change in self.changes:  # crossed or misrouted signals need more nodes
-            if change.crossed or change.misrouted:
-                needed |= self.chain.needed(targets, _with_actions(alter, change))
-        differ = [i for i, touched in enumerate(self._touched) if touched & needed]
+        plain = self.chain.needed(targets, alter)
+        needed = [
+            # only with its own crossed or misrouted signals a hypothesis needs more nodes
+            plain | self.chain.needed(targets, _with_actions(alter, change)) if change.crosses else plain
+            for change in self.changes
+        ]
+        differ = [i for i, touched in enumerate(self._touched) if touched & needed[i]]
         row = np.zeros(len(self.changes), dtype=np.intp)
         row[differ] = np.arange(1, len(differ) + 1)
         altered = [Change(), *(self.changes[i] for i in differ)]
@@ -295,6 +298,7 @@ def _with_actions(actions: Alteration, change: Change) -> Alteration:
     return Alteration(
         fed_v=actions.fed_v,
         crossed={**actions.crossed, **change.crossed},
+        taken=change.taken,
         misrouted=change.misrouted,
         instead=change.instead,
     )

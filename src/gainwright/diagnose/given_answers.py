@@ -14,7 +14,7 @@ from gainwright.diagnose.answers import (
 )
 from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, LOW_RESTING_V, SUPPLIES
 from gainwright.jobfile import bands_of, controls, input_range, read_number, takes_bands
-from gainwright.model import Amplifier, Check, HeardSpeaker, SwapTest
+from gainwright.model import WORDED, Amplifier, Check, HeardSpeaker, SwapTest
 from gainwright.quantities import parse
 from gainwright.solve import METER_OHM, input_ohm, load_loss_ohm
 
@@ -35,7 +35,7 @@ def given_answers(entry: Check | HeardSpeaker | SwapTest, answer_model: AnswerMo
     what = entry.check.rpartition(".")[2]
     if entry.check in answer_model.leads or entry.check in answer_model.observer.instruments:
         return _lead_answers(entry, answer_model)
-    if what in ("power_lamp", "protection_lamp", "cone", "link"):
+    if what in ("power_lamp", "protection_lamp", "cone", "link", *WORDED):
         return [("", str(entry.is_))]
     if what in ("supply_voltage", "turn_on_voltage", "resistance"):
         return [("", _number_answer(entry, what, answer_model))]

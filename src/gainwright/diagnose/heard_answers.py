@@ -66,12 +66,16 @@ class HeardAnswers(UnitAnswers):
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
         """Return a tone that represents ordinary music at a speaker: one that its path passes."""
+        tone_hz, level_dbfs = self._usual_of(speaker)
+        sets = tuple(sorted(played.set.items()))
+        return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
+
+    def _usual_of(self, speaker: str) -> tuple[float, float]:
+        """Return the tone, Hz, and level, dBFS, that represent ordinary music at a speaker."""
         if not self._usual:
             for path in played_paths(self.chain.job, self.chain, self.observer.instruments, ()):
                 self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
-        tone_hz, level_dbfs = self._usual[speaker]
-        sets = tuple(sorted(played.set.items()))
-        return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
+        return self._usual[speaker]
 
     def _heard_answers(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
         pairs = self._speakers[speaker]
@@ -98,6 +102,9 @@ class HeardAnswers(UnitAnswers):
                 whine = np.maximum(whine, self._hum_v("whine", node) * arriving * running)
         if stimulus is not None and stimulus.tone_hz < BASS_HZ and len(sides) == 2:
             loudest = self._together(*sides)
+        for i, c in enumerate(self.changes):
+            if speaker in c.damaged:
+                thd[i] = np.maximum(thd[i], c.damaged[speaker])
         noisy = np.maximum(hum, whine)
         noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
         alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)

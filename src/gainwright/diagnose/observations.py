@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+import zlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,11 +13,12 @@ import numpy as np
 from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
+from gainwright.diagnose.intermittent import THERE, come_and_go, mixed
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.overloads import load_ohm
 from gainwright.diagnose.unit_answers import SURE
 from gainwright.diagnose.unknown_gains import position_density
-from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest
+from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest, as_mapping
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import AnswerModel
@@ -57,7 +60,27 @@ def stimulus_of(played: Played) -> Stimulus | None:
 
 
 def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observation]:
-    """Return the observations of one entry."""
+    """Return the observations of one entry; what comes and goes is there or not in each of them anew."""
+    found = _observe(index, entry, answer_model)
+    rows, sound = come_and_go(answer_model.ensemble, entry)
+    return [_at_times(o, rows, sound, entry) for o in found] if rows else found
+
+
+def _at_times(observation: Observation, rows: list[int], sound: int, entry: Entry) -> Observation:
+    """Return an observation under hypotheses that are there only at times; in volts, in a share of their draws."""
+    if observation.chance is not None:
+        return replace(observation, chance=mixed(observation.chance, rows, sound))
+    volts = observation.volts
+    assert volts is not None  # noqa: S101  an observation is one of both
+    told = json.dumps(as_mapping(entry), sort_keys=True, default=str)
+    there = np.random.default_rng(zlib.crc32(told.encode())).random(volts.alive.shape[1]) < THERE
+    shown, alive = np.array(volts.predicted_db), np.array(volts.alive)
+    shown[rows] = np.where(there, shown[rows], shown[sound])
+    alive[rows] = np.where(there, alive[rows], alive[sound])
+    return replace(observation, volts=replace(volts, predicted_db=shown, alive=alive))
+
+
+def _observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observation]:
     if isinstance(entry, Reading):
         return _reading(index, entry, answer_model.observer)
     place = gain_position_read(entry, answer_model)

@@ -10,10 +10,11 @@ from gainwright.diagnose.cause_texts import short_name
 from gainwright.diagnose.information import after_answers
 from gainwright.diagnose.ranking import STEP_DB
 from gainwright.diagnose.result import TestOutcome
+from gainwright.model import WORD_TEXTS, WORDED
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import numpy.typing as npt
 
@@ -98,6 +99,11 @@ def healthy_outcome(outcomes: PredictedOutcomes, hypothesis: int) -> str:
     return _range(outcomes, [int(np.argmax(chance))], chance)
 
 
+def candidate_words(outcomes: PredictedOutcomes) -> Mapping[str, str]:
+    """Return the words of a test that is answered by one; empty for any other."""
+    return WORD_TEXTS if outcomes.candidate.where.rpartition(".")[2] in WORDED else {}
+
+
 def _side(before: float, meaning: str) -> str:
     """Return a meaning, preceded by the side of the measured node on which the fault lies if that is clear."""
     if before >= CLEAR:
@@ -151,7 +157,8 @@ def _range(outcomes: PredictedOutcomes, ks: list[int], chance: Floats) -> str:
     first = outcomes.labels[ks[0]]
     if isinstance(first, str):
         words = _PLACES if outcomes.candidate.test == "read_off_gain" else _LABELS
-        return say(words.get(first, first))
+        worded = candidate_words(outcomes)
+        return say(worded.get(first) or words.get(first, first))
     share = np.cumsum(chance[ks]) / max(float(chance[ks].sum()), 1e-12)
     inner = [k for k, s, c in zip(ks, share, chance[ks], strict=True) if s > 0.05 and s - c / chance[ks].sum() < 0.95]
     levels = [float(label) for label in (outcomes.labels[k] for k in inner or ks) if not isinstance(label, str)]

@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from gainwright.jobfile import controls
-from gainwright.model import Played, Speaker
+from gainwright.model import HeardSpeaker, Played, Speaker
 from gainwright.solve import PREFERRED_HZ, Conditions, set_up_tone_hz, tone_limits_hz
 
 if TYPE_CHECKING:
@@ -24,6 +24,8 @@ BELOW_SET_UP_DB = 3.0
 """Half of the power used for set-up, so that a healthy chain stays clean (common practice, no published source)."""
 _KNOWN: WeakKeyDictionary[Chain, dict[tuple[Any, ...], PlayedPath]] = WeakKeyDictionary()
 """Paths of chains in use, by what they depend on: they are asked for with every entry."""
+LOWER_DB = 10.0
+"""Listening again so much lower tells a chain that clips from a damaged speaker; nothing else is played so."""
 LINEAR_DBFS = -60.0
 """So low that no ceiling is reached."""
 
@@ -90,7 +92,8 @@ def _path(
     used_hz = tuple(dict.fromkeys(e.tone_hz for e in reversed(played) if e.tone_hz is not None))
     level_dbfs, sets = -way.allowance_db(chain.job) - BELOW_SET_UP_DB, tuple[tuple[str, str], ...]()
     if played:
-        level_dbfs = played[-1].level_dbfs
+        # what is listened to once at a lower level doesn't lower what is played from then on
+        level_dbfs = max(e.level_dbfs for e in played[-1:] + [e for e in played[:-1] if _listened_lower(e, played[-1])])
         sets = _moved_before({stage, *(node.stage for node in upstream)}, played[-1].set, chain.job)
     known = _KNOWN.setdefault(chain, {})
     key = (stage, used_hz, level_dbfs, sets, tuple(instruments))
@@ -100,6 +103,12 @@ def _path(
         healthy = {node: float(solved.rms_v[0, i]) for i, node in enumerate(solved.nodes)}
         known[key] = PlayedPath(stage, ends, upstream, speakers, tone_hz, level_dbfs, sets, healthy)
     return known[key]
+
+
+def _listened_lower(before: Played, last: Played) -> bool:
+    """Return whether the last entry listens to the same speaker as one before, at a much lower level."""
+    both = isinstance(before, HeardSpeaker) and isinstance(last, HeardSpeaker) and before.heard == last.heard
+    return both and last.level_dbfs < before.level_dbfs - LOWER_DB
 
 
 def _moved_before(stages: set[str], settings: Mapping[str, str], job: Job) -> tuple[tuple[str, str], ...]:

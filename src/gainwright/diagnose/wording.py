@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gainwright.model import (
+    WORD_TEXTS,
+    WORDED,
     Check,
     HeardSpeaker,
     Reading,
@@ -44,6 +46,37 @@ _CHECKS = {
         "Check that the digital link of {stage} is plugged in or paired at both ends, and that the stage after it shows its input as present."
     ),
     "balance": say("Check whether balance and fader of {stage} are in the middle."),
+    "switch": say("Check in the menu whether {stage} is switched on."),
+    "input_mode": say(
+        "Check the input mode switch of {stage}: are the inputs that are in use chosen, and line or speaker level as it is connected?"
+    ),
+    "fuse": say("Everything off: take out the fuse of {stage} and look at it. Is it good or blown?"),
+    "main_fuse": say(
+        "Everything off: look at the fuse near the battery that feeds the sound system. Is it good or blown?"
+    ),
+    "leads": say("Follow the leads of {stage}: do they go to the device that they should feed?"),
+    "heat": say(
+        "Feel the case of {stage} after it has played loud: is it as warm as usual, or too hot to leave the hand on?"
+    ),
+    "unplugged": say(
+        "Everything off: unplug all signal leads of {stage}, switch on with the volume down and listen. Is the noise gone, or does it stay?"
+    ),
+    "unloaded": say(
+        "Everything off: disconnect all speaker leads of {stage}, switch on and look at its protection lamp. Does it recover, stay in protection, or was it off before?"
+    ),
+    "other_source": say(
+        "Play something from another source on {stage}, such as the radio: does it sound the same, or better?"
+    ),
+    "substitute": say(
+        "Everything off: connect another speaker in place of {stage}, switch on with the volume down and listen. Is it the same, or better?"
+    ),
+    "travel": say(
+        "While music plays, turn {stage} slowly from end to end and back: does it work, do nothing, or crackle?"
+    ),
+    "moved": say("While music plays softly, move {stage} and its plugs: does the sound stay steady, or cut out?"),
+    "one_side_reversed": say(
+        "Play mono music with much bass at {stage} and listen. Switch everything off, exchange the two conductors of one side at the amplifier, and play the same: is the bass thinner, fuller or the same? Switch off again to put them back."
+    ),
     "routing": say("Check which input {stage} is fed from."),
     "read_off_gain": say(
         "Read the position of the gain of {stage}, in per cent of its travel from fully down; the job doesn't give it."
@@ -129,7 +162,7 @@ def _ask_reading(test: str, entry: Reading, job: Job) -> str:
 
 def _ask_check(test: str, entry: Check, job: Job) -> str:
     stage, _, what = entry.check.rpartition(".")
-    if entry.check.startswith("lead:"):
+    if entry.check.startswith("lead:") and what != "moved":
         lead = the_place(job, entry.check)
         return say(
             "Everything off: unplug {lead} at both ends and measure its resistance: each conductor end to end, and between the two.",
@@ -193,7 +226,9 @@ def _checked(place: str, job: Job) -> str:
 
 def _found(entry: Check) -> str:
     """Return what a check found: its word, or what was measured; 0 ohm is what `shorted` was typed for."""
-    found = [say(str(entry.is_))] if entry.is_ is not None else []
+    worded = entry.check.rpartition(".")[2] in WORDED
+    word = WORD_TEXTS.get(str(entry.is_), str(entry.is_)) if worded else str(entry.is_)
+    found = [say(word)] if entry.is_ is not None else []
     found += [str(v) for v in (entry.reads, entry.resistance) if v is not None]
     between = entry.between_conductors
     if between is not None and not isinstance(between, str) and between.nominal == 0:

@@ -17,6 +17,7 @@ from gainwright.model import (
     KINDS,
     NO_MARK,
     RESULTS,
+    WORDED,
     Check,
     HeardSpeaker,
     Indicator,
@@ -246,9 +247,12 @@ def _check_check(entry: Check, job: Job) -> None:
             read_number(entry)
     else:
         _only(entry, given, ("is",))
+        if what in WORDED and entry.is_ is not None and entry.is_ not in WORDED[what]:
+            said = " or ".join(WORDED[what])
+            raise _bad(f"{entry.check} can't be {entry.is_[:40]!r}", "is", remedy=f"write {said}")
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
             raise _bad(f"a cone can't move {entry.is_!r}", "is", remedy="write out, in or still")
-        if isinstance(stage, LineDriver) and entry.is_ not in (None, "right", "wrong"):
+        if isinstance(stage, LineDriver) and what not in WORDED and entry.is_ not in (None, "right", "wrong"):
             raise _bad(f"a line driver's gain can't be at {entry.is_!r}", "is", remedy="write right or wrong")
         if (what in NUMBERED or takes_bands(what)) and entry.is_ not in (None, "right", "wrong"):
             _check_stand(str(entry.is_), what)

@@ -94,6 +94,7 @@ from gainwright.model.stages import (
     volume_of,
 )
 from gainwright.model.wiring import Feed, Route, Wiring
+from gainwright.model.worded_checks import WORD_TEXTS, WORDED
 
 __all__ = [
     "AIRBAG_DASH",
@@ -117,6 +118,8 @@ __all__ = [
     "SUPPLY_REPAIR",
     "VOLTS_ONLY",
     "WITH_NAMED_OUTPUTS",
+    "WORDED",
+    "WORD_TEXTS",
     "Accuracy",
     "Amplifier",
     "AnyStage",

@@ -146,6 +146,18 @@ _CHECKED = {
     "inputs": say("input leads of {device}"),
     "link": say("digital link of {device}"),
     "function": say("function of {device}"),
+    "fuse": say("fuse of {device}"),
+    "leads": say("leads of {device}"),
+    "heat": say("heat of {device}"),
+    "unplugged": say("signal leads of {device}"),
+    "unloaded": say("speaker leads of {device}"),
+    "other_source": say("another source on {device}"),
+    "substitute": say("another speaker in place of {device}"),
+    "travel": say("travel of {device}"),
+    "moved": say("moving of {device}"),
+    "one_side_reversed": say("polarity of one side of {device}"),
+    "switch": say("output switch of {device}"),
+    "input_mode": say("input mode of {device}"),
 }
 _SIDES = ("left", "right", "mono")
 
@@ -183,9 +195,11 @@ def the_place(job: Job, place: str) -> str:
 
 def checked_words(job: Job, place: str) -> str:
     """Return what a check looks at in words: `power lamp of the sub amplifier` for `amp_sub.power_lamp`."""
-    if place.startswith("lead:"):
-        return _lead(job, place)
     before, _, last = place.rpartition(".")
+    if last == "main_fuse":
+        return say("fuse at the battery")
+    if place.startswith("lead:") and last != "moved":
+        return _lead(job, place)
     if last in _CHECKED and before:
         device = the_place(job, before.removesuffix(".out"))
         return say(_CHECKED[last], device=device)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.model.nodes import LeadRun, Node, Port
 from gainwright.model.source_stages import HeadUnit
-from gainwright.model.stages import Amplifier, Processor, Speaker
+from gainwright.model.stages import Amplifier, LevelControl, Powered, Processor, Speaker
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -56,18 +56,30 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             supply = [*(["power_lamp", "protection_lamp"] if stage.lamps else []), "supply_voltage"]
             supply += [] if stage.turn_on == "signal" else ["turn_on_voltage"]
             found += [f"{unit}.{what}" for unit in dict.fromkeys((stage.chassis or name, name)) for what in supply]
+            found += [f"{stage.chassis or name}.{what}" for what in ("fuse", "heat", "unplugged", "unloaded")]
+            found += [f"{name}.input_mode", *([f"{name}.travel"] if stage.remote_level is not None else [])]
+        elif isinstance(stage, Powered) and stage.chassis is None:
+            found += [f"{name}.power_lamp", f"{name}.fuse"]
+        if isinstance(stage, LevelControl):
+            found.append(f"{name}.travel")
         if isinstance(stage, Speaker):
             sides = [port.side for port in wiring.ports(name) if port.side != "mono"]
             for what in ("resistance", "cone"):
                 found += [f"{name}.{what}", *(f"{name}.{side}.{what}" for side in sides)]
+            found += [f"{name}.substitute", *([f"{name}.one_side_reversed"] if len(sides) == 2 else [])]
         if isinstance(stage, HeadUnit):
-            found += [f"{name}.mute", f"{name}.player"]
+            found += [f"{name}.mute", f"{name}.player", f"{name}.other_source"]
+            found += [f"{name}.{o}.switch" for o in stage.outputs]
             found += [f"{name}.{o}.balance" for o, out in stage.outputs.items() if len(out.sides) > 1]
+        if isinstance(stage, HeadUnit | Processor) and len(stage.outputs) > 1:
+            found += [f"{name}.{o}.leads" for o in stage.outputs]
         if isinstance(stage, HeadUnit | Processor | Amplifier):
             found.append(f"{name}.settings")
         if isinstance(stage, Processor):
             found += [f"{name}.{output}.routing" for output in stage.outputs]
         if wiring.has_sides(name):
             found.append(f"{name}.inputs")
+    found.append("vehicle.main_fuse")
+    found += [f"{run}.moved" for run in wiring.leads if run not in links]
     found += [control for control in controls if control not in found]
     return [*dict.fromkeys(found)] + [f"{name}{what}" for name in instruments for what in ("", ".function")]

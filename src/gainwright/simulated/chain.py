@@ -23,6 +23,7 @@ from gainwright.model import (
     gives_power,
     resolve,
 )
+from gainwright.simulated.faults import neighbours
 from gainwright.simulated.filters import filter_on, filter_period
 from gainwright.simulated.frequency_response import response_sections
 from gainwright.simulated.line_levels import (
@@ -56,7 +57,7 @@ if TYPE_CHECKING:
 
 INNER_RATE_HZ = 768_000.0
 """Sixteen times 48 kHz: aliases of clipping products lie at least 60 dB below the first harmonics."""
-CROSS_COUPLING = ("leads_swapped", "output_misrouted")
+CROSS_COUPLING = ("leads_swapped", "output_misrouted", "outputs_crossed")
 """Causes by which a place receives signal from nodes that aren't upstream of it."""
 
 
@@ -76,6 +77,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
     engine : whether the engine idles.
     fed : stage -> volts rms that an external source feeds into it.
     swapped : stage or lead whose two sides are exchanged.
+    there : whether a fault that comes and goes is there now.
     limiting : amplifiers and chassis that limit their current into a short; the others switch off.
     kept : node -> its period under the settings that it depends on, of chains that differ in settings and probe only.
     """
@@ -97,6 +99,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         swapped: str = "",
         limiting: frozenset[str] = frozenset(),
         kept: dict[Node, tuple[tuple[float, ...], Floats]] | None = None,
+        there: bool = True,
     ) -> None:
         self.job = job
         self.wiring = resolve(job)
@@ -113,6 +116,7 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         self.swapped = swapped
         self.limiting = limiting
         self.kept = kept
+        self.there = there
         self.switched_off: frozenset[str] = frozenset()
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
@@ -147,6 +151,8 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
         turned_by = min(max(turned_by, 0.0), 1.0)
         ends_db = [20 * math.log10(self.truth[f"{self.sensitivity(name, stage)}.{end}"]) for end in ("down", "up")]
         needed_v = 10 ** ((ends_db[0] + turned_by * (ends_db[1] - ends_db[0])) / 20)
+        mode = self.fault("input_mode_wrong", name)
+        needed_v *= 10 ** (mode.size / 20) if mode else 1.0
         rated_v = math.sqrt(power * load) * (1 + self.truth[f"{name}.output_impedance"] / load)
         return rated_v / needed_v
 
@@ -255,6 +261,9 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
             sine = np.sin(2 * np.pi * np.arange(self._count) / self._count)
             return sine * (0.0 if running else math.sqrt(2) * self.fed[port.stage])
         feeds = self.wiring.feeds[port]
+        crossed = [f for f in self.faults if f.cause == "outputs_crossed"]
+        if crossed and (taken := self._from_the_other(crossed[0].where, port, at)) is not None:
+            return np.asarray(taken if running else taken - np.mean(taken))
         exchanged = (self.fault("leads_swapped", port.stage) is not None) != (self.swapped == port.stage)
         if exchanged and port.side in ("left", "right"):
             other = "right" if port.side == "left" else "left"
@@ -270,6 +279,18 @@ class SimulatedChain(SimulatedLoads, SimulatedUnits):
             total = total + wave
         # Inputs are AC-coupled.
         return np.asarray(total if running else total - np.mean(total))
+
+    def _from_the_other(self, where: str, port: Port, at: dict[Node, Floats]) -> Floats | None:
+        """Return what reaches a port whose lead is plugged into the neighbouring output; None for a port that isn't concerned."""
+        name, _, first = where.rpartition(".")
+        second = neighbours(self.wiring, name)[first]
+        for feed in self.wiring.feeds[port]:
+            if feed.node.stage == name and feed.node.output in (first, second):
+                other = second if feed.node.output == first else first
+                nodes = [n for n in self.wiring.outputs(name) if n.output == other]
+                node = next((n for n in nodes if n.side == port.side), nodes[0])
+                return at[node] * self.at_port(node, self.wiring.ports_fed_by(node)[0])
+        return None
 
     def _emf(
         self,

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
+PLAYER_EFFECT_HZ = 100.0
+"""Centre of what a player's bass effect raises (common practice, no published source)."""
 UNSAID_BOOST_Q = 0.7
 """Q of a remote bass boost where the job gives none (common practice, no published source)."""
 
@@ -63,6 +65,9 @@ def response_sections(
         q = remote.q.nominal if remote.q is not None and remote.q.known else UNSAID_BOOST_Q
         gain_db = truth[f"{node.stage}.remote_level"]
         rows.append(band_section("peak", gain_db=gain_db, corner_hz=remote.boosts.nominal, q=q, rate_hz=rate_hz))
+    effect = fault("player_equaliser_on", node.stage)
+    if effect:
+        rows.append(band_section("peak", gain_db=effect.size, corner_hz=PLAYER_EFFECT_HZ, q=0.7, rate_hz=rate_hz))
     boost = fault("boost_on", node.stage, path)
     if boost:
         rows.append(

@@ -25,8 +25,11 @@ if TYPE_CHECKING:
 BASS_HZ, NEARER_DB = 200.0, 4.0
 VISIBLE_FAULTS = {
     "mute": ("source_muted", "output_muted"),
-    "player": ("tone_level_wrong",),
-    "balance": ("balance_over",),
+    "player": ("tone_level_wrong", "player_equaliser_on"),
+    "balance": ("balance_over", "fader_over"),
+    "switch": ("output_switched_off",),
+    "leads": ("outputs_crossed",),
+    "input_mode": ("input_mode_wrong",),
     "level": ("level_control_down",),
     "at": ("level_control_down",),
     "volume": ("level_control_down",),
@@ -53,6 +56,7 @@ class Inspection:
     seed: int
     _rng: np.random.Generator
     _tone: tuple[float, float]
+    there: bool
 
     def _chain(self, probe: tuple[Node, float] | None = None) -> SimulatedChain:
         raise NotImplementedError
@@ -79,10 +83,11 @@ class Inspection:
     def supply_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at the supply terminals of an amplifier or a chassis."""
         chain = self._chain()
+        member = _member(self.job, amplifier)
         return (
             0.0
-            if chain.fault("amplifier_no_supply", unit_of(self.job, amplifier))
-            else chain.supply_read_v(_member(self.job, amplifier), self._drawn(amplifier))
+            if chain.fault("amplifier_no_supply", unit_of(self.job, amplifier)) or chain.shared_dead(member) == "supply"
+            else chain.supply_read_v(member, self._drawn(amplifier))
         )
 
     def _drawn(self, amplifier: str) -> float:
@@ -104,15 +109,23 @@ class Inspection:
     def turn_on_voltage(self, amplifier: str) -> float:
         """Return the DC voltage at the turn-on terminal of an amplifier or a chassis."""
         chain = self._chain()
-        dead = chain.fault("amplifier_no_turn_on", unit_of(self.job, amplifier))
+        dead = chain.fault("amplifier_no_turn_on", unit_of(self.job, amplifier)) is not None
+        dead = dead or chain.shared_dead(_member(self.job, amplifier)) != ""
         return 0.0 if dead else self.truth[f"vehicle.{chain.supply}"] - 0.3
 
     def lamps(self, amplifier: str) -> tuple[bool, bool]:
         """Return whether the power and protection lamps of an amplifier or a chassis are lit."""
         chain, unit = self._chain(), unit_of(self.job, amplifier)
         dead = any(chain.fault(cause, unit) for cause in ("amplifier_no_supply", "amplifier_no_turn_on"))
+        dead = dead or chain.fault("box_no_power", amplifier) is not None
+        dead = dead or chain.shared_dead(_member(self.job, amplifier)) != ""
         woken = any(self._woken(name) for name in stages_of(self.job, unit))
-        return woken and not dead, unit in self._switched_off() or chain.fault("amplifier_protecting", unit) is not None
+        return woken and not dead, self._protects(unit)
+
+    def _protects(self, unit: str) -> bool:
+        chain = self._chain()
+        hot = self.there and chain.fault("amplifier_hot", unit) is not None
+        return hot or unit in self._switched_off() or chain.fault("amplifier_protecting", unit) is not None
 
     def _switched_off(self) -> frozenset[str]:
         """Return the amplifiers and chassis that switch themselves off into their load with the tone that is played."""
@@ -212,11 +225,13 @@ class Inspection:
         parts = [self._at_cone(node, port) for node, port in wires]
         weights = (near / (1 + near), 1 / (1 + near))
         period = sum(weight * wave for weight, (wave, _) in zip(weights, parts, strict=True))
-        return self._word(np.asarray(period), max(floor for _, floor in parts))
+        rough = self._chain().fault("speaker_damaged", wires[0][1].stage) is not None
+        return self._word(np.asarray(period), max(floor for _, floor in parts), rough=rough)
 
     def _heard(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> str:
         """Return how a speaker sounds on one port; between a strapped pair it gets the difference of two outputs."""
-        return self._word(*self._at_cone(node, port, pair))
+        rough = self._chain().fault("speaker_damaged", port.stage) is not None
+        return self._word(*self._at_cone(node, port, pair), rough=rough)
 
     def _at_cone(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> tuple[Floats, float]:
         """Return one period of what moves a cone, and the rms of noise with it, in volts; both 0 if it can't move."""
@@ -226,15 +241,15 @@ class Inspection:
         still = still or chain.at_side("speaker_shorted", port) is not None
         if still or any(chain.lead_ohm(end, port) >= OPEN_OHM for end in ends):
             return np.zeros(256), 0.0
-        coils = 0.02 if chain.fault("coil_reversed", port.stage) else 1.0
+        coils = chain.moving_share(port)
         share = abs(chain.at_port(node, port)) * coils
         period = self.period(str(node))[0] * chain.at_port(node, port) * coils
         if pair is not None:
             period = period - self.period(str(pair[1]))[0] * chain.at_port(pair[1], port) * coils
         return period, float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
 
-    def _word(self, period: Floats, floor: float) -> str:
-        """Return the word for a tone with noise."""
+    def _word(self, period: Floats, floor: float, *, rough: bool = False) -> str:
+        """Return the word for a tone with noise, from a speaker that may be damaged."""
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:
             whining = any(f.cause == "alternator_whine" for f in self.faults)
@@ -245,7 +260,7 @@ class Inspection:
             return "faint"
         lines = np.abs(np.fft.rfft(period))
         thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])
-        return "distorted" if thd > 0.05 else "normal"
+        return "distorted" if rough or thd > 0.05 else "normal"
 
 
 def _member(job: Job, unit: str) -> str:

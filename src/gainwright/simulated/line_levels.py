@@ -63,7 +63,8 @@ def side_share(chain: TrueChain, node: Node) -> float:
 def source_gain(chain: TrueChain, node: Node, stage: HeadUnit) -> float:
     """Return the gain of a source from full scale (peak 1) to volts peak, at a digital output to full scale."""
     name, digital = node.stage, node in chain.wiring.digital
-    if chain.fault("source_muted", name):
+    output = f"{name}.{node.output}"
+    if chain.fault("source_muted", name) or chain.fault("output_switched_off", output):
         return 0.0
     db = chain.settings[f"{name}.{node.output}.level"]
     if not stage.outputs[node.output].fixed_level:
@@ -71,8 +72,10 @@ def source_gain(chain: TrueChain, node: Node, stage: HeadUnit) -> float:
         db -= chain.truth[f"{name}.volume.top"] if digital and not stage.all_digital else 0.0
     low = chain.fault("source_low", name)
     db -= low.size if low else 0.0
-    if chain.fault("balance_over", f"{name}.{node.output}") and node.side == "right":
+    if chain.fault("balance_over", output) and node.side == "right":
         db -= 40.0
+    fader = chain.fault("fader_over", output)
+    db -= fader.size if fader else 0.0
     full = 1.0 if digital else math.sqrt(2) * chain.truth[f"{name}.output_limit"]
     return float(full * 10 ** (db / 20))
 
@@ -162,6 +165,8 @@ def driver_turned_db(chain: TrueChain, name: str, stage: AnyStage) -> float:
 
 def level(chain: TrueChain, name: str, stage: LevelControl) -> float:
     """Return the gain of a level control."""
+    if chain.fault("control_bypassed", name):
+        return 1.0
     down = chain.fault("level_control_down", name)
     db = min(chain.settings[f"{name}.level"], 0.0) - (down.size if down else 0.0)
     if stage.range is not None:

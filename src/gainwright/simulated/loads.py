@@ -30,6 +30,7 @@ class SimulatedLoads:
     off: frozenset[str]
     probe: tuple[Node, float] | None
     limiting: frozenset[str]
+    there: bool
     swapped: str
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
@@ -55,7 +56,7 @@ class SimulatedLoads:
     def lead_ohm(self, node: Node, port: Port) -> float:
         """Return the loop resistance of a lead."""
         names = self.lead_names[node, port]
-        if self.fault("lead_open", *names):
+        if self.fault("lead_open", *names) or (self.there and self.fault("lead_loose", *names)):
             return OPEN_OHM
         extra = self.fault("lead_resistive", *names)
         return self.truth[f"{names[0]}.resistance"] + (extra.size if extra else 0.0)
@@ -71,9 +72,31 @@ class SimulatedLoads:
         shorted = self.at_side("speaker_shorted", port)
         if shorted:
             return shorted.size
+        if self.fault("coil_open", port.stage):
+            ohm *= self._coils_left(port)
         feeding = {feed.node.stage for feed in self.wiring.feeds[port]}
         low = next((f for f in self.faults if f.cause == "load_too_low" and f.where in feeding), None)
         return ohm * (low.size if low else 1.0)
+
+    def _coils_left(self, port: Port) -> float:
+        """Return what one open coil makes of the impedance: of parallel ones the rest is left, of series ones nothing."""
+        stage = self.job.stages[port.stage]
+        coils = stage.coils if isinstance(stage, Speaker) else None
+        if coils is None or coils.wiring == "series":
+            return OPEN_OHM
+        if coils.wiring == "separate":
+            return OPEN_OHM if port == self.wiring.ports(port.stage)[0] else 1.0
+        return coils.number / (coils.number - 1) if coils.wiring == "parallel" else 2.0
+
+    def moving_share(self, port: Port) -> float:
+        """Return which share of the force on a cone its coils are left with."""
+        if self.fault("coil_reversed", port.stage):
+            return 0.02
+        stage = self.job.stages[port.stage]
+        if self.fault("coil_open", port.stage) and isinstance(stage, Speaker) and stage.coils is not None:
+            half = stage.coils.wiring == "series-parallel"
+            return 0.5 if half else (stage.coils.number - 1) / stage.coils.number
+        return 1.0
 
     def _ladder(self, node: Node, port: Port) -> tuple[float, float]:
         """Return the resistance that a lead with its port presents, and the share of the voltage that arrives at the port.

@@ -82,6 +82,8 @@ class Rig(Inspection):
         self._swapped = ""
         self._state: tuple[Any, ...] = ()
         self._waves: dict[Node, tuple[tuple[float, ...], Floats]] = {}
+        self.there = True
+        """Whether a fault that comes and goes is there now."""
 
     def _draw_missing(self) -> None:
         for path, fact in facts(self.job).items():
@@ -154,6 +156,7 @@ class Rig(Inspection):
             "sides": self._sides,
         }
         state |= {"fed": self._fed, "swapped": self._swapped, "limiting": self.limiting, "kept": self._kept()}
+        state["there"] = self.there
         return SimulatedChain(self.job, self.truth, self.settings, self.faults, **state)
 
     def _kept(self) -> dict[Node, tuple[tuple[float, ...], Floats]] | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.model import Amplifier, Powered, supply_path, unit_of
+from gainwright.model import Amplifier, Powered, supply_of, supply_path, unit_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -28,6 +28,7 @@ class SimulatedUnits:
     settings: dict[str, float]
     supply: str
     switched_off: frozenset[str]
+    there: bool
 
     def fault(self, cause: str, *wheres: str) -> Fault | None:
         """Return the fault of a cause at one of several names of a place; see the chain."""
@@ -36,7 +37,19 @@ class SimulatedUnits:
     def off_by_fault(self, name: str) -> bool:
         """Return whether a stage plays nothing because its unit (it or its chassis) has no supply or turn-on, or protects."""
         unit = unit_of(self.job, name)
-        return unit in self.switched_off or any(self.fault(cause, unit) for cause in DEAD_CAUSES)
+        if unit in self.switched_off or any(self.fault(cause, unit) for cause in DEAD_CAUSES):
+            return True
+        hot = self.there and self.fault("amplifier_hot", unit)
+        return bool(hot) or self.fault("box_no_power", name) is not None or self.shared_dead(name) != ""
+
+    def shared_dead(self, name: str) -> str:
+        """Return which of what several devices share has failed at a stage: supply, turn_on, or empty."""
+        stage = self.job.stages[name]
+        if not isinstance(stage, Powered):
+            return ""
+        if self.fault("shared_no_supply", "") and supply_of(self.job, name) == "vehicle":
+            return "supply"
+        return "turn_on" if self.fault("shared_no_turn_on", "") and stage.turn_on == "remote" else ""
 
     def not_woken(self, name: str, stage: Any, arriving: Floats) -> bool:
         """Return whether a stage that a signal turns on gets too little of it."""
@@ -69,6 +82,8 @@ class SimulatedUnits:
         sign = -1.0 if stage.polarity == "reversed" else 1.0
         remote = stage.remote_level
         if remote is None or remote.boosts is not None:
+            return sign
+        if self.fault("control_bypassed", name):
             return sign
         down = self.fault("level_control_down", name)
         db = self.settings[f"{name}.remote_level"] - (down.size if down else 0.0)

@@ -36,6 +36,7 @@ class Alteration:
     slope : of those filters, 12 or 24 dB per octave; 24 if not given.
     boost : gain in dB and centre in Hz of a peak (q 0.7) that isn't in the job.
     crossed : share of a port's signal that comes from the other side's source instead of its own.
+    taken : (port, other port) -> share of the first one's signal that comes from what feeds the other instead.
     misrouted : share of an output's signal that comes from the routes of another output, named by `instead`.
     fed_v : port -> volts rms of a separate source connected in place of its lead, for a tone of 0 dBFS.
     """
@@ -52,6 +53,7 @@ class Alteration:
     slope: Mapping[Node, Any] = field(default_factory=dict)
     boost: Mapping[Node, tuple[Any, Any]] = field(default_factory=dict)
     crossed: Mapping[Port, Any] = field(default_factory=dict)
+    taken: Mapping[tuple[Port, Port], Any] = field(default_factory=dict)
     misrouted: Mapping[Node, Any] = field(default_factory=dict)
     instead: Mapping[Node, Node] = field(default_factory=dict)
     fed_v: Mapping[Port, float] = field(default_factory=dict)

@@ -238,10 +238,10 @@ class Chain:
         return self._routed(at, alter)
 
     def _feeding(self, port: Port, alter: Alteration) -> list[Port]:
-        if port not in alter.crossed:
-            return [port]
-        other = "right" if port.side == "left" else "left"
-        return [port, type(port)(port.stage, port.input, other)]
+        found = [port]
+        if port in alter.crossed:
+            found.append(_other_side(port))
+        return found + [other for at, other in alter.taken if at == port and other not in found]
 
     def _cell(self, place: CellPlace, values: Values, stand: Values, loading: Loading, conditions: Conditions) -> Cell:
         alter = conditions.alter
@@ -299,9 +299,7 @@ class Chain:
         ceiling = PEAK * volts if digital else ceiling
         for i, (via, feed) in self._sources(place.key, alter):
             factor = volts * feed.share * loading.node_factor(feed.node) * loading.port_factor(feed.node, via)
-            if port in alter.crossed:
-                factor = factor * (1 - alter.crossed[port] if via == port else alter.crossed[port])
-            inputs.append((i, factor))
+            inputs.append((i, factor * _taken_share(port, via, alter)))
         return Cell(inputs, None, 1.0, 0.0, ceiling)
 
     def _routed(self, node: Node, alter: Alteration) -> list[tuple[int, Any]]:
@@ -312,6 +310,18 @@ class Chain:
         other = self.wiring.routes[alter.instead[node]] if node in alter.instead else ()
         taken = [(self._index["port", route.port], route.share * share) for route in other]
         return [(i, part * (1 - share)) for i, part in own] + taken
+
+
+def _other_side(port: Port) -> Port:
+    return type(port)(port.stage, port.input, "right" if port.side == "left" else "left")
+
+
+def _taken_share(port: Port, via: Port, alter: Alteration) -> Any:
+    """Return the share of a port's signal that comes by the leads of another port, or of itself."""
+    crossed = alter.crossed.get(port, 0.0)
+    if via == port:
+        return 1 - crossed - sum(share for (at, _), share in alter.taken.items() if at == port)
+    return alter.taken.get((port, via), 0.0) + (crossed if via == _other_side(port) else 0.0)
 
 
 def _joined(first: StageResponse | None, second: StageResponse | None) -> Any:

@@ -116,9 +116,11 @@ def _of_marks(marks: list[str]) -> AnswerForm:
 def _of_check(place: str, job: Job) -> AnswerForm:
     from gainwright.diagnose import unknown_gains
     from gainwright.jobfile import instruments
-    from gainwright.model import LineDriver, leads_by_name, resolve
+    from gainwright.model import WORD_TEXTS, WORDED, LineDriver, leads_by_name, resolve
 
     what = place.rpartition(".")[2]
+    if what in WORDED:
+        return AnswerForm(tuple((word, WORD_TEXTS[word]) for word in WORDED[what]))
     if place in instruments(job) or place in leads_by_name(resolve(job)):
         end = TextField(say("End to end"), "ohm", say("0.3 or open"))
         return AnswerForm(

@@ -69,6 +69,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
 
 
 def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[str]) -> dict[str, Any]:
+    from gainwright.model import WORDED
     from gainwright.model.evidence import Heard
 
     if "heard" in entry:
@@ -78,9 +79,21 @@ def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[st
     if "at" in entry:
         return _shown(text, marks) if marks else _volts(text, second)
     place = str(entry.get("check", ""))
+    what = place.rpartition(".")[2]
+    if what in WORDED:
+        return {"is": _worded(text, WORDED[what])}
     if place.startswith("lead:") or "." not in place:
         return _lead(text, second)
     return _check(place.rpartition(".")[2], text)
+
+
+def _worded(text: str, words: Sequence[str]) -> str:
+    """Return a test's word, typed as it is or as its button says it."""
+    from gainwright.model import WORD_TEXTS
+
+    plain = normalise_text(text).lower()
+    said = [word for word in words if plain in (word.replace("_", " "), str(WORD_TEXTS[word]).lower())]
+    return said[0] if said else read_choice(text, words)
 
 
 def _chosen(text: str, choices: Sequence[str], said: str) -> str:

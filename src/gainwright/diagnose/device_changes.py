@@ -1,0 +1,164 @@
+"""Changes of whole devices and of what comes and goes: dead boxes, outputs, speakers, controls that do nothing.
+
+The spans of the amounts are common practice, no published source. Arrays are over draws, shape (draws,).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.diagnose.causes import crossed_outputs, powered_units
+from gainwright.diagnose.change import Change
+from gainwright.diagnose.overloads import with_protection
+from gainwright.model import Amplifier, LevelControl, Speaker, leads_by_name, stages_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy.typing as npt
+
+    from gainwright.model import Node, Port
+    from gainwright.solve import Chain
+
+    Floats = npt.NDArray[np.float64]
+
+OPEN_OHM = 1e12
+FADER_DB = (6.0, 60.0)
+"""From a step or two off the middle to the end of its travel."""
+MODE_DB = (-26.0, 26.0)
+"""Between line and speaker level the ranges of an input differ by 10 to 26 dB, either way."""
+MODE_SILENT = 0.5
+"""Share of wrong input modes that take nothing from the input in use."""
+EQUALISER_DB = (3.0, 15.0)
+EQUALISER_HZ = (40.0, 12e3)
+RUBBING_THD = (0.06, 0.6)
+"""Of a coil that rubs, a torn cone: heard at any level."""
+
+
+def _nodes(where: str, chain: Chain) -> list[Node]:
+    members = stages_of(chain.job, where)
+    return [n for n in chain.nodes if n.stage in members or where == f"{n.stage}.{n.output}"]
+
+
+def _silent(nodes: list[Node], hidden: Floats) -> Change:
+    return Change(gain={node: np.zeros(len(hidden)) for node in nodes})
+
+
+def _box_no_power(where: str, chain: Chain, hidden: Floats) -> Change:
+    found = _silent(_nodes(where, chain), hidden)
+    found.dead[where] = "supply"
+    return found
+
+
+def _shared(why: str) -> Callable[[str, Chain, Floats], Change]:
+    def make(where: str, chain: Chain, hidden: Floats) -> Change:
+        del where
+        units = powered_units(chain.job, turned_on=why == "turn_on")
+        found = _silent([node for unit in units for node in _nodes(unit, chain)], hidden)
+        found.dead |= dict.fromkeys(units, why)
+        return found
+
+    return make
+
+
+def _fader_over(where: str, chain: Chain, hidden: Floats) -> Change:
+    low, high = FADER_DB
+    down = 10 ** (-(low + (high - low) * hidden[:, 0]) / 20)
+    return Change(gain=dict.fromkeys(_nodes(where, chain), down))
+
+
+def _switched_off(where: str, chain: Chain, hidden: Floats) -> Change:
+    return _silent(_nodes(where, chain), hidden)
+
+
+def _outputs_crossed(where: str, chain: Chain, hidden: Floats) -> Change:
+    stage, _, output = where.rpartition(".")
+    other = crossed_outputs(stage, chain.wiring)[output]
+    taken: dict[tuple[Port, Port], Floats] = {}
+    for mine, theirs in ((output, other), (other, output)):
+        from_them = _ports_by_side(stage, theirs, chain)
+        for side, ports in _ports_by_side(stage, mine, chain).items():
+            via = from_them.get(side) or from_them.get("mono") or from_them["left"]
+            taken |= {(port, via[0]): np.ones(len(hidden)) for port in ports}
+    return Change(taken=taken)
+
+
+def _ports_by_side(stage: str, output: str, chain: Chain) -> dict[str, list[Port]]:
+    found: dict[str, list[Port]] = {}
+    for node in chain.wiring.outputs(stage):
+        if node.output == output:
+            found.setdefault(node.side, []).extend(chain.wiring.ports_fed_by(node))
+    return {side: ports for side, ports in found.items() if ports}
+
+
+def _input_mode(where: str, chain: Chain, hidden: Floats) -> Change:
+    low, high = MODE_DB
+    share = np.where(hidden[:, 0] < MODE_SILENT, 0.0, 10 ** ((low + (high - low) * hidden[:, 1]) / 20))
+    return Change(gain=dict.fromkeys(_nodes(where, chain), share))
+
+
+def _player_equaliser(where: str, chain: Chain, hidden: Floats) -> Change:
+    low, high = EQUALISER_DB
+    size_db = (low + (high - low) * hidden[:, 0]) * np.where(hidden[:, 2] < 0.5, 1.0, -1.0)
+    centre_hz = EQUALISER_HZ[0] * (EQUALISER_HZ[1] / EQUALISER_HZ[0]) ** hidden[:, 1]
+    return Change(boost=dict.fromkeys(_nodes(where, chain), (size_db, centre_hz)))
+
+
+def _bypassed(where: str, chain: Chain, hidden: Floats) -> Change:
+    stage = chain.job.stages[where]
+    control = f"{where}.level" if isinstance(stage, LevelControl) else f"{where}.remote_level"
+    return Change(settings={control: np.zeros(len(hidden))}, idle={where: True})
+
+
+def _speaker_damaged(where: str, chain: Chain, hidden: Floats) -> Change:
+    del chain
+    low, high = RUBBING_THD
+    return Change(damaged={where: low * (high / low) ** hidden[:, 0]})
+
+
+def _coil_open(where: str, chain: Chain, hidden: Floats) -> Change:
+    """Return one coil less: of parallel ones their current, of series ones all; the others move the cone alone."""
+    stage = chain.job.stages[where]
+    assert isinstance(stage, Speaker)  # noqa: S101  causes are of this stage
+    assert stage.coils is not None  # noqa: S101
+    coils, wiring = stage.coils.number, stage.coils.wiring
+    factor = {"parallel": coils / (coils - 1), "series-parallel": 2.0}.get(wiring, OPEN_OHM)
+    ports = chain.wiring.ports(where)
+    ports = ports[:1] if wiring == "separate" else ports
+    found = Change(load={port: np.full(len(hidden), factor) for port in ports})
+    if wiring != "series":
+        found.coil[where] = (coils - 1) / coils if wiring != "series-parallel" else 0.5
+    return with_protection(found, chain, hidden)
+
+
+def _lead_loose(where: str, chain: Chain, hidden: Floats) -> Change:
+    ohm = np.full(len(hidden), OPEN_OHM)
+    return Change(series_ohm=dict.fromkeys(leads_by_name(chain.wiring)[where], ohm), comes_and_goes={where: True})
+
+
+def _amplifier_hot(where: str, chain: Chain, hidden: Floats) -> Change:
+    found = _silent(_nodes(where, chain), hidden)
+    found.comes_and_goes[where] = True
+    if any(isinstance(chain.job.stages.get(stage), Amplifier) for stage in stages_of(chain.job, where)):
+        found.protecting[where] = np.ones(len(hidden), dtype=bool)
+    return found
+
+
+DEVICE_CHANGES: dict[str, Callable[[str, Chain, Floats], Change]] = {
+    "box_no_power": _box_no_power,
+    "shared_no_supply": _shared("supply"),
+    "shared_no_turn_on": _shared("turn_on"),
+    "fader_over": _fader_over,
+    "output_switched_off": _switched_off,
+    "outputs_crossed": _outputs_crossed,
+    "input_mode_wrong": _input_mode,
+    "player_equaliser_on": _player_equaliser,
+    "control_bypassed": _bypassed,
+    "speaker_damaged": _speaker_damaged,
+    "coil_open": _coil_open,
+    "lead_loose": _lead_loose,
+    "amplifier_hot": _amplifier_hot,
+}
+"""Cause -> the function that makes its change from place, chain and hidden amounts."""

@@ -1,0 +1,118 @@
+"""Tests that are answered by a word: where they are possible, with their minutes without access and their cautions.
+
+Minutes are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from gainwright.diagnose.cautions import LOUD, OFF_FIRST
+from gainwright.model import (
+    METAL,
+    SUPPLY_REPAIR,
+    Amplifier,
+    Check,
+    HeadUnit,
+    HeardSpeaker,
+    LevelControl,
+    Powered,
+    Speaker,
+    unit_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from gainwright.model import Entry, Job, Wiring
+
+MINUTES_TRIED = {
+    "look_at_box_lamp": 1.5,
+    "look_at_fuse": 1.5,
+    "feel_heat": 0.5,
+    "unplug_signal": 4.0,
+    "unload": 4.0,
+    "other_source": 1.0,
+    "other_speaker": 12.0,
+    "move_control": 0.5,
+    "move_lead": 1.5,
+    "reverse_side": 6.0,
+}
+"""Kind of a test -> its minutes."""
+LOWER_DB = 20.0
+"""How much lower one listens to what is distorted: a chain that clips is clean there, a torn cone isn't."""
+
+
+class Tried(NamedTuple):
+    """A test: its kind, its place, the stages that have to be reached, its cautions."""
+
+    test: str
+    place: str
+    reach: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
+
+
+def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: frozenset[str]) -> Iterator[Tried]:
+    """Yield every test that is answered by a word.
+
+    Parameters
+    ----------
+    entries : the evidence; noise is unplugged and an amplifier unloaded only where there is some, or it protects.
+    delicate : speakers that low tones would harm.
+    """
+    noisy = any(isinstance(e, HeardSpeaker) and e.is_ in ("hum", "whine") for e in entries)
+    protecting = any(isinstance(e, Check) and e.check.endswith("protection_lamp") and e.is_ == "on" for e in entries)
+    units: dict[str, str] = {}
+    for name, stage in job.stages.items():
+        if isinstance(stage, Amplifier):
+            if units.setdefault(unit_of(job, name), name) == name:
+                yield from _at_amplifier(unit_of(job, name), name, noisy=noisy, protecting=protecting)
+            if stage.remote_level is not None:
+                yield Tried("move_control", f"{name}.travel", ())
+        elif isinstance(stage, Powered) and stage.chassis is None:
+            yield Tried("look_at_box_lamp", f"{name}.power_lamp", (name,))
+            yield Tried("look_at_fuse", f"{name}.fuse", (name,), (METAL, SUPPLY_REPAIR))
+        if isinstance(stage, LevelControl):
+            yield Tried("move_control", f"{name}.travel", ())
+        elif isinstance(stage, HeadUnit):
+            yield Tried("other_source", f"{name}.other_source", ())
+        elif isinstance(stage, Speaker):
+            yield Tried("other_speaker", f"{name}.substitute", (name,), (OFF_FIRST, LOUD))
+            ports = wiring.ports(name)
+            before = tuple(dict.fromkeys(feed.node.stage for port in ports for feed in wiring.feeds[port]))
+            stereo = {port.side for port in ports} == {"left", "right"} and len(ports) == 2
+            if stereo and name not in delicate and all(wiring.pair(port) is None for port in ports):
+                yield Tried("reverse_side", f"{name}.one_side_reversed", before, (OFF_FIRST, LOUD))
+    powered = {unit_of(job, name) for name, stage in job.stages.items() if isinstance(stage, Powered)}
+    if len(powered) > 1:
+        yield Tried("look_at_fuse", "vehicle.main_fuse", (), (METAL, SUPPLY_REPAIR))
+    for run in wiring.leads:
+        if not wiring.is_digital(run):
+            yield Tried("move_lead", f"{run}.moved", tuple({run.source_stage, run.target} - _speakers(job)))
+
+
+def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
+    """Yield the test of listening at a lower level to what was heard distorted, unless it was made."""
+    for entry in entries:
+        if isinstance(entry, HeardSpeaker) and entry.is_ == "distorted" and entry.tone_hz is not None:
+            levels = [
+                e.level_dbfs for e in entries if isinstance(e, HeardSpeaker) and e.heard == entry.heard and e.tone_hz
+            ]
+            if max(levels) - min(levels) < LOWER_DB / 2:
+                level = f"{entry.level_dbfs - LOWER_DB:g} dBFS"
+                keys = {"heard": entry.heard, "tone": entry.tone, "set": entry.set, "level": level}
+                yield HeardSpeaker.model_validate(keys)
+                return
+
+
+def _speakers(job: Job) -> set[str]:
+    return {name for name, stage in job.stages.items() if isinstance(stage, Speaker)}
+
+
+def _at_amplifier(unit: str, name: str, *, noisy: bool, protecting: bool) -> Iterator[Tried]:
+    yield Tried("look_at_fuse", f"{unit}.fuse", (name,), (METAL, SUPPLY_REPAIR))
+    yield Tried("feel_heat", f"{unit}.heat", (name,))
+    if noisy:
+        yield Tried("unplug_signal", f"{unit}.unplugged", (name,), (OFF_FIRST,))
+    if protecting:
+        yield Tried("unload", f"{unit}.unloaded", (name,), (OFF_FIRST,))

@@ -1,0 +1,141 @@
+"""Tests that are answered by a word: another source or speaker, something unplugged, moved or felt; what each hypothesis answers.
+
+Probabilities have shape (answers, hypotheses, draws or 1); shares are common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.heard_answers import HeardAnswers
+from gainwright.diagnose.unit_answers import SURE, Answers
+from gainwright.model import WORDED, Played, leads_by_name, stages_of, unit_of
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+OF_SPEAKER = ("speaker_open", "speaker_shorted", "speaker_damaged", "coil_open", "coil_reversed")
+OF_PLAYER = ("tone_level_wrong", "player_equaliser_on")
+FUSE = 0.5
+"""Share of lost supplies that are a blown fuse; the others are a ground, a plug or a wire."""
+RUNS_HOT, WARM = 0.9, 0.07
+"""How often an amplifier that switches off from heat is felt to be hot, and any other."""
+CUTS_OUT, CUTS_OUT_BAD, CUTS_OUT_SOUND = 0.85, 0.3, 0.02
+"""How often moving it makes a loose lead cut out, one with a bad contact, and a sound one."""
+CRACKLES = 0.03
+HEARD_DB = 2.0
+"""A change of the bass that is heard when one side is turned round."""
+BASS_TONE_HZ = 80.0
+
+
+class WordedAnswers(HeardAnswers):
+    """The part of the answers that is given by a word of its own."""
+
+    def worded(self, place: str, what: str) -> Answers:
+        """Return the probability of each of a test's words."""
+        makers = {
+            "fuse": self._fuse,
+            "main_fuse": self._main_fuse,
+            "heat": self._heat,
+            "unplugged": self._unplugged,
+            "unloaded": self._unloaded,
+            "other_source": self._other_source,
+            "substitute": self._substitute,
+            "travel": self._travel,
+            "moved": self._moved,
+            "one_side_reversed": self._one_side_reversed,
+        }
+        return Answers(WORDED[what], makers[what](place))
+
+    def _either(self, yes: Any) -> Floats:
+        """Return both probabilities from that of the second word, shape (2, hypotheses, draws or 1)."""
+        share = np.asarray(yes, dtype=np.float64)
+        share = share[:, None] if share.ndim == 1 else share
+        return np.stack([1 - share, share])
+
+    def _fuse(self, name: str) -> Floats:
+        unit = unit_of(self.chain.job, name)
+        shared = [any(cause.id.startswith("shared") for cause in h) for h in self.ensemble.hypotheses]
+        lost = [c.dead.get(unit) == "supply" for c in self.changes]
+        return self._either([FUSE if at and not s else 0.01 for at, s in zip(lost, shared, strict=True)])
+
+    def _main_fuse(self, name: str) -> Floats:
+        del name
+        lost = [any(cause.id == "shared_no_supply" for cause in h) for h in self.ensemble.hypotheses]
+        return self._either([FUSE if hit else 0.01 for hit in lost])
+
+    def _heat(self, name: str) -> Floats:
+        unit = unit_of(self.chain.job, name)
+        hot = [unit in c.comes_and_goes for c in self.changes]
+        return self._either([RUNS_HOT if h else WARM for h in hot])
+
+    def _unplugged(self, name: str) -> Floats:
+        """Return whether noise stays with the signal leads of a unit off: what comes in before it is gone."""
+        members = stages_of(self.chain.job, name)
+        outputs = [node for stage in members for node in self.chain.wiring.outputs(stage)]
+        stays = []
+        for c in self.changes:
+            leads = {*c.hum, *c.whine}
+            before = [any(self._reaches({p for _, p in self.leads[lead]}, node) for node in outputs) for lead in leads]
+            stays.append(0.5 if not leads else 0.05 if all(before) else 0.95)
+        return self._either(stays)
+
+    def _unloaded(self, name: str) -> Floats:
+        unit = unit_of(self.chain.job, name)
+        shape = (len(self.changes), self.ensemble.draws)
+        recovers, stays = np.full(shape, 0.01), np.full(shape, 0.01)
+        for i, c in enumerate(self.changes):
+            tripped = np.broadcast_to(np.asarray(c.protecting.get(unit, False)), shape[1:])
+            by_load = unit not in c.comes_and_goes
+            recovers[i] = np.where(tripped, 0.95 if by_load else 0.3, recovers[i])
+            stays[i] = np.where(tripped, 0.03 if by_load else 0.6, stays[i])
+            if c.dead.get(unit) == "protecting":
+                recovers[i], stays[i] = 0.04, 0.93
+        return np.stack([recovers, stays, 1 - recovers - stays])
+
+    def _caused(self, ids: tuple[str, ...], where: str) -> list[bool]:
+        return [any(c.id in ids and c.where == where for c in h) for h in self.ensemble.hypotheses]
+
+    def _other_source(self, name: str) -> Floats:
+        return self._either([SURE["look"] - 0.05 if hit else 0.04 for hit in self._caused(OF_PLAYER, name)])
+
+    def _substitute(self, name: str) -> Floats:
+        return self._either([SURE["look"] - 0.03 if hit else 0.04 for hit in self._caused(OF_SPEAKER, name)])
+
+    def _travel(self, name: str) -> Floats:
+        """Return what a control does that is moved to and fro; nothing either where no sound comes anyway."""
+        speaker = next(p.speaker for p in self.chain.wiring.paths if name in {node.stage for node in p.nodes})
+        heard = self.heard(speaker, self.usual(speaker, Played())).chance[0]
+        silent = np.broadcast_to(heard, (len(self.changes), heard.shape[-1]))
+        idle = np.array([[name in c.idle] for c in self.changes])
+        nothing = np.where(idle, 0.95, np.clip(silent, 0.03, 0.95))
+        return np.stack([1 - nothing - CRACKLES * (1 - nothing), nothing, CRACKLES * (1 - nothing)])
+
+    def _moved(self, lead: str) -> Floats:
+        names = {n for n, pairs in leads_by_name(self.chain.wiring).items() if set(pairs) <= set(self.leads[lead])}
+        shares = []
+        for h in self.ensemble.hypotheses:
+            here = {cause.id for cause in h if cause.where in names}
+            bad = CUTS_OUT_BAD if here & {"lead_resistive", "lead_open", "lead_shorted"} else CUTS_OUT_SOUND
+            shares.append(CUTS_OUT if "lead_loose" in here else bad)
+        return self._either(shares)
+
+    def _one_side_reversed(self, speaker: str) -> Floats:
+        """Return what mono bass becomes if the conductors of one side are exchanged: pressures that added cancel."""
+        _, level_dbfs = self._usual_of(speaker)
+        stimulus = Stimulus(BASS_TONE_HZ, level_dbfs)
+        nodes = tuple(node for node, _ in self._speakers[speaker])
+        sides = []
+        for wire in self._speakers[speaker][:2]:
+            phasor = self.observer.phasor_v(stimulus, wire[0], nodes) * self.arriving(*wire)
+            sides.append(phasor * np.stack([self._turned(c, wire) for c in self.changes]))
+        before, after = self._together(sides[0], sides[1]), self._together(sides[0], -sides[1])
+        change_db = 20 * np.log10((after + 1e-3) / (before + 1e-3))
+        which = np.where(change_db < -HEARD_DB, 0, np.where(change_db > HEARD_DB, 1, 2))
+        wrong = (1 - SURE["heard"]) / 2
+        return np.stack([np.where(which == i, SURE["heard"], wrong) for i in range(3)])

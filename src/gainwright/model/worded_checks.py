@@ -1,0 +1,46 @@
+"""Tests that are answered by a word: what is looked at or tried, and the words that can be answered."""
+
+from __future__ import annotations
+
+from gainwright.texts import say
+
+WORDED: dict[str, tuple[str, ...]] = {
+    "fuse": ("good", "blown"),
+    "main_fuse": ("good", "blown"),
+    "heat": ("usual", "hot"),
+    "unplugged": ("gone", "stays"),
+    "unloaded": ("recovers", "stays", "was_off"),
+    "other_source": ("same", "better"),
+    "substitute": ("same", "better"),
+    "travel": ("works", "nothing", "crackles"),
+    "moved": ("steady", "cuts_out"),
+    "one_side_reversed": ("thinner", "fuller", "same"),
+}
+"""Last word of a place to check -> its answers, that of a sound chain first.
+
+`unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
+the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
+does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
+thinner or fuller when the two conductors of one side are exchanged.
+"""
+
+WORD_TEXTS = {
+    "good": say("good"),
+    "blown": say("blown"),
+    "usual": say("as usual"),
+    "hot": say("very hot"),
+    "gone": say("the noise is gone"),
+    "stays": say("it stays"),
+    "recovers": say("it recovers"),
+    "was_off": say("it wasn't in protection"),
+    "same": say("the same"),
+    "better": say("better"),
+    "works": say("it works"),
+    "nothing": say("it does nothing"),
+    "crackles": say("it crackles"),
+    "steady": say("steady"),
+    "cuts_out": say("it cuts out"),
+    "thinner": say("thinner"),
+    "fuller": say("fuller"),
+}
+"""Word of a test that is answered by one -> what its button says."""

@@ -1,0 +1,94 @@
+"""The rig's answers to tests that are answered by a word: another source or speaker, something unplugged, moved or felt."""
+
+from __future__ import annotations
+
+import zlib
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gainwright.model import leads_by_name, resolve, stages_of, unit_of
+
+if TYPE_CHECKING:
+    from gainwright.simulated.rig import Rig
+
+FUSE_SHARE = 0.6
+"""Share of lost supplies that are a blown fuse."""
+HEARD_RATIO = 1.3
+"""A change of the bass of more than this is heard, as a ratio."""
+
+
+def word(rig: Rig, place: str, what: str) -> str:
+    """Return a person's word for a test; music plays where the test wants some."""
+    makers = {
+        "fuse": _fuse,
+        "main_fuse": _fuse,
+        "unplugged": _unplugged,
+        "unloaded": _unloaded,
+        "travel": _travel,
+        "one_side_reversed": _one_side_reversed,
+    }
+    if what in makers:
+        return makers[what](rig, place)
+    sound, faulty, causes = {
+        "heat": ("usual", "hot", ("amplifier_hot",)),
+        "other_source": ("same", "better", ("tone_level_wrong", "player_equaliser_on")),
+        "substitute": (
+            "same",
+            "better",
+            ("speaker_open", "speaker_shorted", "speaker_damaged", "coil_open", "coil_reversed"),
+        ),
+        "moved": ("steady", "cuts_out", ("lead_loose",)),
+    }[what]
+    where = unit_of(rig.job, place) if what == "heat" else place
+    return faulty if any(f.where == where and f.cause in causes for f in rig.faults) else sound
+
+
+def _fuse(rig: Rig, place: str) -> str:
+    unit = unit_of(rig.job, place)
+    if place == "vehicle":
+        return "blown" if any(f.cause == "shared_no_supply" for f in rig.faults) else "good"
+    lost = any(f.where == unit and f.cause in ("amplifier_no_supply", "box_no_power") for f in rig.faults)
+    chance = np.random.default_rng([rig.seed, zlib.crc32(unit.encode()), 11]).random()
+    return "blown" if lost and chance < FUSE_SHARE else "good"
+
+
+def _unloaded(rig: Rig, place: str) -> str:
+    unit = unit_of(rig.job, place)
+    if any(f.where == unit and f.cause == "amplifier_protecting" for f in rig.faults):
+        return "stays"
+    return "recovers" if rig.lamps(unit)[1] else "was_off"
+
+
+def _travel(rig: Rig, place: str) -> str:
+    bypassed = any(f.where == place and f.cause == "control_bypassed" for f in rig.faults)
+    return "nothing" if bypassed or _silent_behind(rig, place) else "works"
+
+
+def _unplugged(rig: Rig, place: str) -> str:
+    """Return whether noise is gone with the signal leads off: it is if it enters there or before."""
+    wiring, unit = resolve(rig.job), unit_of(rig.job, place)
+    leads = leads_by_name(wiring)
+    before = {str(node) for stage in stages_of(rig.job, unit) for node in wiring.upstream(stage)}
+    for fault in rig.faults:
+        if fault.cause in ("ground_loop", "alternator_whine"):
+            return "gone" if any(str(node) in before for node, _ in leads[fault.where]) else "stays"
+    return "gone"
+
+
+def _silent_behind(rig: Rig, control: str) -> bool:
+    wiring = resolve(rig.job)
+    path = next(path for path in wiring.paths if control in {node.stage for node in path.nodes})
+    return rig.listen(path.speaker) == "silent"
+
+
+def _one_side_reversed(rig: Rig, speaker: str) -> str:
+    """Compare the sum and the difference of both sides at the seat, for mono bass."""
+    rig.play(80.0, rig._tone[1])
+    wires = rig._wires(rig._chain(), speaker, "both")
+    (left, _), (right, _) = (rig._at_cone(*wire) for wire in wires[:2])
+    near, far = 1.0, 10 ** (-4.0 / 20)
+    before, after = (float(np.std(near * left + sign * far * right)) for sign in (1, -1))
+    if after > HEARD_RATIO * before:
+        return "fuller"
+    return "thinner" if after * HEARD_RATIO < before else "same"
