@@ -163,6 +163,8 @@ def test_pages_are_accessible(
     page = open_page("/practise", size=size, dark=size == "phone")
     assert axe(page) == []
     look(page, f"practise-{size}")
+    page.goto("/practise/class")
+    assert axe(page) == []
     begin(page)
     ask(page, "The sub amplifier", "power lamp of the sub amplifier")
     ask(page, "The sub", "With nothing playing")
