@@ -136,28 +136,33 @@ def find_knee(
     steps: Sequence[float],
     readings_v: Sequence[float],
     *,
-    meter: Literal["true-rms", "average"] = "true-rms",
+    meter: Literal["true-rms", "average", "unknown"] = "unknown",
     accuracy_percent: float = 1.0,
     limit_percent: float = 1.0,
+    lower: tuple[Sequence[float], Sequence[float]] | None = None,
+    lower_db: float = 10.0,
 ) -> Knee:
     """Return where clipping begins, from a meter's readings at steps of one control.
 
     Parameters
     ----------
     steps, readings_v : one place of the control and one reading in V rms each; the lengths are equal.
-    meter, accuracy_percent : how the meter responds, and its accuracy of the reading.
+    meter, accuracy_percent : how the meter responds (`unknown` weighs both), and its accuracy of the reading.
     limit_percent : THD up to which a sine is clean.
+    lower, lower_db : steps and readings of the same control once more, with the tone lower by so many dB: they show the
+        control's own steps. `Knee.lower_steps` names the steps when that would decide.
 
     Raises
     ------
-    ReadingError : lengths that differ, readings that are no positive numbers.
+    ReadingError : lengths that differ, readings that are no positive numbers, a second column that isn't 3 to 40 dB lower.
     CallError : an accuracy outside 0.01 to 20 %.
     """
     from gainwright import metering
     from gainwright.app.measuring.knee import meter_kind
 
     kind = meter_kind(meter=meter, accuracy_percent=accuracy_percent)
-    return metering.find_knee(steps, readings_v, meter=kind, limit_thd=limit_percent / 100)
+    second = None if lower is None else metering.LowerColumn(*lower, lower_db)
+    return metering.find_knee(steps, readings_v, meter=kind, limit_thd=limit_percent / 100, lower=second)
 
 
 def find_fault(

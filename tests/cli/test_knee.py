@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from commands import run
 from hypothesis import given
 from hypothesis import strategies as st
+from tapered_columns import tapered
 
 from gainwright.app.measuring.knee import parse_readings
 from gainwright.errors import ReadingError
@@ -52,6 +54,26 @@ def test_readings_typed_one_by_one(tmp_path: Path) -> None:
     assert "9 readings" in done.stdout
 
 
+def test_meter_and_lower_tone_are_typed() -> None:
+    """The kind of meter is asked; after `lower 10` the same steps belong to a second column, which undo takes back alone."""
+    from gainwright.cli.knee_dialogue import run_knee_dialogue
+    from gainwright.metering import MeterKind
+
+    column = tapered(105, "growing")
+    rows = [f"{s:g} {v:g}" for s, v in zip(*column.read(), strict=True)]
+    lower = [f"{s:g} {v:g}" for s, v in zip(*column.read(10), strict=True) if s >= 10]
+    said: list[str] = []
+    lines = io.StringIO(
+        "\n".join(["average", *rows[:4], *rows[-9:], "lower 99", "lower", *lower[-9:-1], "40 1", "undo"])
+    )
+    kind = MeterKind("unknown", accuracy=0.005)
+    found, readings = run_knee_dialogue(lines, said.append, kind=kind, limit_percent=1.0, ask_meter=True)
+    assert "true-rms or average-responding" in said[0]
+    assert any("3 to 40 dB" in line for line in said)
+    assert len(readings) == 13 + 8
+    assert found.last_clean_step == column.last_clean
+
+
 @pytest.mark.parametrize(
     ("content", "arguments", "says"),
     [
@@ -61,7 +83,7 @@ def test_readings_typed_one_by_one(tmp_path: Path) -> None:
         ("1\n", ("r.csv",), "r.csv:1"),
         ("1,0\n2,0\n", ("r.csv",), "above zero"),
         (READINGS, ("r.csv", "--limit", "90"), "0.01 to 40 %"),
-        (READINGS, ("r.csv", "--meter", "peak"), "true-rms or average"),
+        (READINGS, ("r.csv", "--meter", "peak"), "true-rms, average or unknown"),
         (READINGS, ("r.csv", "--accuracy", "nan"), "0.01 to 20 %"),
         (READINGS, ("r.csv", "--chart", "k.doc"), ".svg or .png"),
     ],

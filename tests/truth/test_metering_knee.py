@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from meter_columns import column, knee, waveform
 from scipy import optimize
+from tapered_columns import TUNING, found_with_lower, scored, tapered
 
 from gainwright.metering import MeterKind, find_knee
 from gainwright.metering.compression_curves import HARD, compression_curve
@@ -131,6 +132,39 @@ def test_missing_step_at_the_knee_is_requested(seed: int) -> None:
     kept = [s not in (14, 16) for s in steps]
     found = knee(steps[kept], volts[kept])
     assert (found.advice, found.last_clean_step) == ("enough", 15)
+
+
+@pytest.mark.parametrize("taper", ["growing", "two", "three"])
+def test_tapered_columns(taper: str) -> None:
+    """Steps that grow, or come in two or three sizes: right, nothing refused, good readings not suspected (bench/knee.py has many)."""
+    for seed in range(TUNING, TUNING + 3):
+        column = tapered(seed, taper)
+        knee_found, _ = found_with_lower(column)
+        assert scored(knee_found, column) == "right"
+        assert not knee_found.outliers
+
+
+def test_column_with_the_tone_lower_decides() -> None:
+    """A rounded ceiling on a growing taper: asked for, and then known to a quarter of a step."""
+    column = tapered(105, "growing")
+    steps, volts = column.read()
+    first = find_knee(steps, volts, meter=MeterKind("average", accuracy=0.005, full_counts=4000))
+    assert (first.advice, first.lower_db) == ("read_lower", 10)
+    assert first.next_step == first.lower_steps[0] < column.onset < first.lower_steps[-1]
+    second, asked = found_with_lower(column)
+    assert asked
+    assert second.onset is not None
+    assert second.onset.low <= column.onset <= second.onset.high
+    assert second.onset.high - second.onset.low < 0.5
+    assert second.advice == "enough"
+
+
+@pytest.mark.parametrize("response", ["true-rms", "average"])
+def test_unknown_meter_weighs_both_responses(response: str) -> None:
+    """The last clean step stays right where nobody knows how the meter responds."""
+    column = tapered(TUNING, "even", response=response)
+    steps, volts = column.read()
+    assert find_knee(steps, volts, meter=MeterKind("unknown")).last_clean_step == column.last_clean
 
 
 def test_another_limit_moves_the_onset_by_its_drive() -> None:

@@ -18,11 +18,17 @@ def knee(
         typer.Argument(metavar="[FILE]", help="Readings, columns step,v_rms; without a file you type them."),
     ] = None,
     limit: Annotated[float, typer.Option(metavar="PERCENT", help="THD up to which a tone is clean.")] = 1.0,
-    meter: Annotated[str, typer.Option(help="How the meter responds: true-rms or average.")] = "true-rms",
+    meter: Annotated[
+        str, typer.Option(help="How the meter responds: true-rms, average or unknown (both are weighed).")
+    ] = "",
     accuracy: Annotated[float, typer.Option(metavar="PERCENT", help="The meter's accuracy, of the reading.")] = 1.0,
     tone: Annotated[
         float | None, typer.Option(metavar="HZ", help="The tone played, for a caution about the meter's bandwidth.")
     ] = None,
+    lower: Annotated[
+        Path | None, typer.Option(help="Readings of the same steps with the tone lower: they show the control alone.")
+    ] = None,
+    lower_by: Annotated[float, typer.Option(metavar="DB", help="How much lower the tone was.")] = 10.0,
     chart: Annotated[Path | None, typer.Option(help="Draw the readings to this .svg or .png file.")] = None,
     as_json: Json = False,
 ) -> None:
@@ -30,12 +36,15 @@ def knee(
     from gainwright.app.measuring.knee import knee_of, meter_kind
     from gainwright.cli.knee_dialogue import run_knee_dialogue
 
-    kind = meter_kind(meter=meter, accuracy_percent=accuracy)
+    kind = meter_kind(meter=meter or "unknown", accuracy_percent=accuracy)
+    second = read_column(lower) if lower is not None else []
     if file is None:
-        found, readings = run_knee_dialogue(sys.stdin, say, kind=kind, limit_percent=limit)
+        found, readings = run_knee_dialogue(sys.stdin, say, kind=kind, limit_percent=limit, ask_meter=not meter)
     else:
         readings = read_column(file)
-        found = knee_of(readings, kind=kind, limit_percent=limit, where=str(file))
+        found = knee_of(readings, kind=kind, limit_percent=limit, lower=second, lower_db=lower_by, where=str(file))
+        if not meter:
+            say("Both kinds of meter are weighed; say --meter true-rms or --meter average if you know which yours is.")
     from gainwright.report.knee import knee_chart, knee_text, meter_caution
 
     if chart is not None:
@@ -43,7 +52,7 @@ def knee(
     if as_json:
         print_json(found)
         return
-    print_text(knee_text(found, readings, limit_percent=limit))
+    print_text(knee_text(found, [*readings, *second], limit_percent=limit))
     if tone is not None and meter_caution(tone):
         print_text(meter_caution(tone))
 

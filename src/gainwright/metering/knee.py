@@ -1,16 +1,17 @@
 """Find the onset of clipping in meter readings taken step by step.
 
-Model. The level rises by d dB a step; what the meter shows of it follows a `CompressionCurve`, whose THD reaches the limit at the step
-x: y_i = c + compression_curve(u + d (s_i - x)), u the drive of that limit. The model includes: the meter's repeatability and last digit; a separate gain
-error for each of its ranges, within its accuracy; single steps that are uneven, and steps whose unevenness adds up.
-c and the ranges' errors are linear and Gaussian and are integrated out; x, d, the shape of the bend and the unevenness
-are on a grid, so that every figure is a statistic of one posterior (JCGM 101:2008 without its Monte Carlo). A reading far
-from the others (a typing error) is given less weight, by a t distribution, and reported.
+Model. The level rises along the control as its `Taper` does, L(s) dB: evenly, with steps that grow or shrink, or in two or
+three pieces. What the meter shows of it follows a `CompressionCurve`, whose THD reaches the limit at the step x:
+y_i = c + compression_curve(u + L(s_i) - L(x)), u the drive of that limit. The model includes: the meter's repeatability
+and last digit; a separate gain error for each of its ranges, within its accuracy; single steps that are uneven, and steps
+whose unevenness adds up; a ceiling that sags. c, the taper's sizes and the ranges' errors are integrated out; x, the shape
+of the bend, the kind of taper and the unevenness are weighed, so that every figure is a statistic of one posterior
+(JCGM 101:2008 without its Monte Carlo). A reading far from the others (a typing error) is given less weight, by a t
+distribution, and reported. Readings of the same steps with the tone lower show the taper without the ceiling.
 """
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -18,9 +19,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from gainwright.errors import ReadingError
-from gainwright.metering.compression_curves import SHARPNESSES, Shows, compression_curve
+from gainwright.metering.compression_curves import SHAPES, compression_curve
 from gainwright.metering.interval import Interval, interval_from_parts, interval_parts
-from gainwright.metering.knee_posterior import DB_PER_RATIO, Posterior, Readings, outlier_weights, posterior
+from gainwright.metering.knee_fits import DB_PER_RATIO, LEAST_DB, Readings
+from gainwright.metering.knee_posterior import OUTLIER_WEIGHT, Posterior, fastest_rise, search, within_with
 from gainwright.physics import clipped_sine_rms, drive_for_thd
 
 if TYPE_CHECKING:
@@ -28,16 +30,19 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from gainwright.metering.compression_curves import Shows
+
     Floats = npt.NDArray[np.float64]
 
 LEAST_READINGS = 4
 REPEATS_DB = 0.011
 """Standard deviation of one reading in addition to its last digit: 0.13 % (common practice, no published source)."""
-OUTLIER_WEIGHT = 0.15
 SHOWN = 0.95
 """Probability from which a knee is reported."""
 SURE_ENOUGH = 0.9
 """Probability of the last clean step from which no further reading is suggested."""
+SURE_UNREAD = 0.98
+"""The same of a step between two that were read."""
 KNOWN_WITHIN = 1.12
 """Ratio of the ends of the ceiling's interval below which it is known well enough."""
 ABOVE_DB = 3.0
@@ -47,18 +52,35 @@ HARDLY_DB = 0.15
 SCATTERED = 0.34
 """Largest share of outliers for which a result is given."""
 DRAWS = 8192
-WIDENED = (16.0, 4.0)
-Advice = Literal["go_on", "go_lower", "measure_between", "read_again", "enough", "too_few"]
+LOWER_DB = 10.0
+"""How much lower the tone is to be for a column that shows the control's steps alone."""
+BELOW_DB = 6.0
+"""From how far below the onset on that column is read."""
+DECIDES = 0.05
+"""What another column must be expected to add to the probability of the last clean step before it is asked for."""
+Advice = Literal["go_on", "go_lower", "measure_between", "read_again", "read_lower", "enough", "too_few"]
 
 
 @dataclass(frozen=True, slots=True)
 class MeterKind:
-    """How the readings were taken: what is shown, accuracy as a share of the reading, counts, the largest number shown."""
+    """How the readings were taken: what is shown, accuracy as a share of the reading, counts, the largest number shown.
 
-    shows: Shows = "rms"
+    Where it isn't known whether a meter responds to the rms or to the average, `unknown` weighs both.
+    """
+
+    shows: Shows | Literal["unknown"] = "rms"
     accuracy: float = 0.01
     counts: int = 3
     full_counts: int = 6000
+
+
+@dataclass(frozen=True, slots=True)
+class LowerColumn:
+    """A second column of readings at the same control with the tone lower by `lower_db` (dB), at some of its steps."""
+
+    steps: Sequence[float]
+    readings_v: Sequence[float]
+    lower_db: float = LOWER_DB
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +98,9 @@ class Knee:
     ceiling_v_rms : rms of the largest clean sine, the meter's own error included.
     db_per_step : rise of a step below the knee.
     hard_probability : probability that the ceiling is a hard one.
-    outliers : indexes of readings that don't fit the others.
+    outliers : indexes of readings that don't fit the others; those of a second column are counted on from the first's.
     advice, next_step : what to do next, and at which step.
+    lower_steps, lower_db : steps to be read once more with the tone lower by so much, where that would decide; else none.
     curve : (step, volts rms) of the likeliest curve, for drawing.
     """
 
@@ -99,6 +122,8 @@ class Knee:
     next_step: float | None
     why_not: str = ""
     curve: tuple[tuple[float, float], ...] = ()
+    lower_steps: tuple[float, ...] = ()
+    lower_db: float | None = None
 
     @property
     def onset(self) -> Interval | None:
@@ -117,7 +142,12 @@ class Knee:
 
 
 def find_knee(
-    steps: Sequence[float], readings_v: Sequence[float], *, meter: MeterKind = MeterKind(), limit_thd: float = 0.01
+    steps: Sequence[float],
+    readings_v: Sequence[float],
+    *,
+    meter: MeterKind = MeterKind(),
+    limit_thd: float = 0.01,
+    lower: LowerColumn | None = None,
 ) -> Knee:
     """Estimate the knee from readings at steps of one control.
 
@@ -126,26 +156,49 @@ def find_knee(
     steps : positions of the control at any spacing, volume steps or per cent of travel; higher is louder.
     readings_v : the meter's readings, volts rms.
     limit_thd : ratio up to which a sine is clean.
+    lower : the same control with the tone lower, which shows its steps alone.
 
     Raises
     ------
-    ReadingError : lengths that differ, readings that aren't positive numbers, very different readings of one step, a limit outside 0.01 % to 40 %.
+    ReadingError : lengths that differ, readings that aren't positive numbers, very different readings of one step, a limit outside 0.01 % to 40 %,
+        a second column that isn't 3 to 40 dB lower.
     """
     s, volts, order = _checked(steps, readings_v, limit_thd)
     whole = bool(np.all(s == np.round(s)))
     if len(s) < LEAST_READINGS:
         return _nothing("too_few", f"{len(s)} readings; {LEAST_READINGS} are needed", next_step=_step_up(s, whole))
-    y = 20 * np.log10(volts)
+    lower_db = np.zeros(len(s))
+    fastest = fastest_rise(s, 20 * np.log10(volts))
+    if fastest <= LEAST_DB:
+        why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
+        return _nothing("go_lower", why, next_step=_step_down(s, whole))
+    if lower is not None:
+        s, volts, order, lower_db = _with_lower(s, volts, order, lower, limit_thd)
     noise_db, ranges = _noise(volts, meter)
-    bends = [compression_curve(p, shows=meter.shows) for p in SHARPNESSES]
-    data = Readings(s, y, noise_db, ranges, (DB_PER_RATIO * meter.accuracy) ** 2 / 3, np.ones(len(s)), limit_thd)
-    # an outlier pulls a narrow fit towards itself: start with wide noise, weight, and narrow it down
-    for wider in (*WIDENED, 1.0):
-        wide = dataclasses.replace(data, noise_db=data.noise_db * wider)
-        data = dataclasses.replace(data, weights=outlier_weights(posterior(wide, bends), wide))
-    grid = posterior(data, bends)
+    kinds: tuple[Shows, ...] = ("rms", "average") if meter.shows == "unknown" else (meter.shows,)
+    curves = [compression_curve(*shape, shows=shows) for shows in kinds for shape in SHAPES]
+    variance = (DB_PER_RATIO * meter.accuracy) ** 2 / 3
+    data = Readings(s, 20 * np.log10(volts), lower_db, noise_db, ranges, variance, np.ones(len(s)), limit_thd, fastest)
+    grid, data = search(data, curves)
     outliers = tuple(sorted(int(order[i]) for i in np.flatnonzero(data.weights < OUTLIER_WEIGHT)))
-    return _result(grid, s, whole, outliers, meter, limit_thd)
+    return _result(grid, data, whole, outliers, meter)
+
+
+def _with_lower(
+    s: Floats, volts: Floats, order: npt.NDArray[np.intp], lower: LowerColumn, limit_thd: float
+) -> tuple[Floats, Floats, npt.NDArray[np.intp], Floats]:
+    """Return both columns one after the other, and by how much the tone was lower."""
+    if not 3 <= lower.lower_db <= 40:
+        raise ReadingError(
+            f"a second column {lower.lower_db:g} dB lower", code="bad_option", rule="it must be 3 to 40 dB lower"
+        )
+    more, more_volts, more_order = _checked(lower.steps, lower.readings_v, limit_thd)
+    return (
+        np.concatenate([s, more]),
+        np.concatenate([volts, more_volts]),
+        np.concatenate([order, more_order + len(s)]),
+        np.concatenate([np.zeros(len(s)), np.full(len(more), lower.lower_db)]),
+    )
 
 
 def _checked(
@@ -204,28 +257,32 @@ def _interval(values: Floats) -> Interval:
     return Interval(float(middle), float(low), float(high))
 
 
-def _result(
-    grid: Posterior, s: Floats, whole: bool, outliers: tuple[int, ...], meter: MeterKind, limit_thd: float
-) -> Knee:
+def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, ...], meter: MeterKind) -> Knee:
+    s, limit_thd = data.s[data.lower_db == 0], data.limit_thd
     rng = np.random.default_rng(1)
     chosen = np.searchsorted(np.cumsum(grid.weights), (np.arange(DRAWS) + rng.random()) / DRAWS)
     chosen = np.minimum(chosen, len(grid.weights) - 1)
-    sharp = grid.sharpness[chosen]
-    # half a grid cell to either side, so that a narrow posterior isn't a comb
-    onset = grid.onset[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[0]
-    per_step = grid.per_step[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[1]
+    of_curve = grid.curve[chosen]
+    sharp = np.array([curve.sharpness for curve in grid.curves.curves])[of_curve]
+    # half a cell to either side, so that a narrow posterior isn't a comb
+    onset = grid.onset[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[chosen]
+    per_step = grid.per_step[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.per_step_var[chosen])
     hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
     level_db = np.empty(DRAWS)
-    for p in SHARPNESSES:
-        true = compression_curve(p, shows="rms")
-        level_db[sharp == p] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
+    for i in np.unique(of_curve):
+        curve = grid.curves.curves[i]
+        true = compression_curve(curve.sharpness, curve.straight, shows="rms")
+        level_db[of_curve == i] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
+    if len(outliers) > SCATTERED * len(data.s):
+        why = f"{len(outliers)} of {len(data.s)} readings don't fit the others: check the lead, the range and the tone"
+        return _nothing("read_again", why, next_step=None, outliers=outliers)
     inside = float(np.mean(onset < s[-1]))
     steps = np.arange(s[0], s[-1] + 1) if whole else s
     if inside < SHOWN:
         surely = [float(k) for k in steps if np.mean(onset >= k) >= SHOWN]
         last = surely[-1] if surely else None
         sure = float(np.mean(onset >= last)) if last is not None else 0.0
-        if np.median(per_step) < HARDLY_DB:
+        if data.fastest < HARDLY_DB:
             why = "the readings hardly rise: the control has no effect here, or all of them are past the knee"
             return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
         why = "the readings rise evenly to the last: there is no knee"
@@ -233,9 +290,6 @@ def _result(
         following = _step_up(s, whole)
         return Knee(False, last, sure, *unknown, *unknown, *rise, None, outliers, "go_on", following, why)
     cells = np.histogram(onset, bins=np.append(steps, np.inf))[0] / DRAWS
-    if len(outliers) > SCATTERED * len(s):
-        why = f"{len(outliers)} of {len(s)} readings don't fit the others: check the lead, the range and the tone"
-        return _nothing("read_again", why, next_step=None, outliers=outliers)
     if np.mean(onset < steps[0]) >= SHOWN:
         why = "the first reading is already past the knee: start lower"
         return _nothing("go_lower", why, next_step=_step_down(s, whole), outliers=outliers)
@@ -243,9 +297,13 @@ def _result(
     c = grid.centre[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.centre_var[chosen])
     c += rng.uniform(-1, 1, DRAWS) * DB_PER_RATIO * meter.accuracy * math.sqrt(0.5)
     ceiling = _interval(10 ** ((c + level_db) / 20))
-    sure = cells[best] >= SURE_ENOUGH and ceiling.high / ceiling.low < KNOWN_WITHIN
+    enough = SURE_ENOUGH if steps[best] in s else SURE_UNREAD
+    sure = cells[best] >= enough and ceiling.high / ceiling.low < KNOWN_WITHIN
     advice: Advice
     advice, where = ("enough", None) if sure else _advice(onset, s, whole, float(np.median(per_step)))
+    lower = () if sure else _lower_steps(grid, data, onset, float(np.median(per_step)), float(cells[best]))
+    if lower and advice == "enough":
+        advice, where = "read_lower", lower[0]
     return Knee(
         True,
         float(steps[best]),
@@ -257,15 +315,19 @@ def _result(
         outliers,
         advice,
         where,
-        curve=_curve(grid, s, meter, limit_thd),
+        curve=_curve(grid, s),
+        lower_steps=lower,
+        lower_db=LOWER_DB if lower else None,
     )
 
 
-def _curve(grid: Posterior, s: Floats, meter: MeterKind, limit_thd: float) -> tuple[tuple[float, float], ...]:
+def _curve(grid: Posterior, s: Floats) -> tuple[tuple[float, float], ...]:
     best = int(np.argmax(grid.weights))
-    shape = compression_curve(float(grid.sharpness[best]), shows=meter.shows)
     steps = np.linspace(s[0], s[-1], 121)
-    shown = shape.shown(grid.per_step[best] * (steps - grid.onset[best]) + shape.drive_at(limit_thd))
+    of_curve, taper = grid.curve[best], grid.taper[best]
+    parts = grid.tapers.level(taper, steps) - grid.tapers.level(taper, grid.onset[best])
+    drive = parts @ grid.parameters[best, 1:] + grid.curves.drive_at[of_curve]
+    shown, _ = grid.curves.shown(drive, of_curve)
     volts = 10 ** ((grid.centre[best] + shown) / 20)
     return tuple(zip(steps.tolist(), volts.tolist(), strict=True))
 
@@ -282,3 +344,17 @@ def _advice(onset: Floats, s: Floats, whole: bool, per_step: float) -> tuple[Adv
     if (s[-1] - middle) * per_step < ABOVE_DB:
         return "go_on", _step_up(s, whole)
     return "enough", None
+
+
+def _lower_steps(
+    grid: Posterior, data: Readings, onset: Floats, per_step: float, confidence: float
+) -> tuple[float, ...]:
+    """Return the steps that are to be read with the tone lower, none when they were or when that isn't expected to decide."""
+    if np.any(data.lower_db > 0):
+        return ()
+    low = float(np.quantile(onset, 0.05)) - BELOW_DB / max(per_step, LEAST_DB)
+    steps = np.unique(data.s[data.s >= low])
+    within = within_with(grid, data, steps, LOWER_DB)
+    apart = np.abs(onset - np.round(onset)) / within
+    expected = float(np.mean([0.5 * (1 + math.erf(z / math.sqrt(2))) for z in apart[:: DRAWS // 256]]))
+    return tuple(float(k) for k in steps) if expected > confidence + DECIDES else ()

@@ -1,7 +1,8 @@
-"""The posterior behind the knee: a grid over onset, step, shape and unevenness; linear parameters integrated out."""
+"""The posterior behind the knee, over onset, ceiling, taper and unevenness; what is linear is integrated out."""
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import math
 from dataclasses import dataclass
@@ -9,179 +10,296 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.metering.compression_curves import SHARPNESSES, CompressionCurve
+from gainwright.metering import control_tapers
+from gainwright.metering.compression_curves import SHAPES, SHARPNESSES, CurveTable
+from gainwright.metering.control_tapers import Taper, Tapers
+from gainwright.metering.knee_fits import (
+    ABOUT_DB,
+    LEAST_DB,
+    MIDDLE_NOISE,
+    MOST_DB,
+    NOISE_KINDS,
+    ROUNDS,
+    Grid,
+    Models,
+    Readings,
+    fit,
+    moved_fits,
+    rising,
+    whitening,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
+    from gainwright.metering.compression_curves import CompressionCurve
+
     Floats = npt.NDArray[np.float64]
 
-UNEVEN_DB = (0.0, 0.05, 0.15)
-"""Standard deviations of single steps, of equal prior weight."""
-WANDER_DB = (0.0, 0.03, 0.1)
-"""Standard deviations of a step's size, adding up along the travel."""
-SAG_DB = 0.01
-"""Standard deviation of the drop of a ceiling under drive (common practice, no published source)."""
+FREE_DB = 0.3
+"""A step's standard deviation when nothing is assumed of a taper."""
 FREEDOM = 4.0
 """Degrees of freedom of the t distribution used to weight readings."""
-COARSE, FINE = 32, 48
-"""Points of x and of d in the passes over the grid."""
-EVERY = 4
-"""The first passes look at every fourth shape."""
-UNLIKELY = 1e-4
-FLATTENED = (300.0, 30.0, 5.0)
-DB_PER_RATIO = 20 / math.log(10)
-LEAST_DB, MOST_DB = 0.05, 12.0
-"""A step's size, dB."""
-
-Kind = tuple[CompressionCurve, float, float]
-"""A shape of ceiling, an unevenness and a wander."""
-
-
-@dataclass(slots=True)
-class Posterior:
-    """Posterior over (bend, unevenness, x, d), flattened: weights and predictions of each point."""
-
-    weights: Floats
-    onset: Floats
-    per_step: Floats
-    centre: Floats
-    centre_var: Floats
-    sharpness: Floats
-    cell: tuple[float, float]
-    kinds: Sequence[Kind]
-
-    def shares(self) -> Floats:
-        """Return the weight of each kind relative to the largest."""
-        each = len(self.weights) // len(self.kinds)
-        found = np.add.reduceat(self.weights, np.arange(0, len(self.weights), each))
-        return np.asarray(found / np.max(found))
+OUTLIER_WEIGHT = 0.15
+"""Weight below which a reading is rejected."""
+UNLIKELY = 1e-3
+EVERY = 10
+COARSE = (*range(0, len(SHARPNESSES), EVERY), len(SHARPNESSES) + EVERY // 2 - 1, len(SHARPNESSES) + 3 * EVERY // 2 - 1)
+"""The search begins with every so many-th of the ceilings."""
+KEPT, RARE = 0.997, 0.02
+"""The share of all models' weight in the posterior; the weight, of the largest, at which a kind of unevenness is left out."""
+ROUGH_DB = 0.25
+"""Standard deviation of a reading about the line through its neighbours, for a first look."""
+ONSETS, MORE_ONSETS, WIDE_STEPS = 15, 61, 4.0
+"""Onsets of each model in the posterior, more where they spread over so many steps."""
+NEGLIGIBLE = 1e-7
+WIDENED = (16.0, 4.0, 1.0)
+"""An outlier pulls a narrow fit towards itself: the search starts with wide noise, weights, and narrows it down."""
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
-    """The readings as used by the posterior: steps, dB re 1 V, each one's noise, range and weight, range variance."""
+class Posterior:
+    """Points with their weights; every array has shape (points,), `parameters` (points, 4).
 
-    s: Floats
-    y: Floats
-    noise_db: Floats
-    ranges: npt.NDArray[np.intp]
-    range_var: float
+    Attributes
+    ----------
+    onset, per_step, centre : the onset, the rise of the step there, the level of the ceiling; the last two with a variance.
+    cell : steps between this point and the next of its kind.
+    parameters : the level and the taper's parameters.
+    curve, taper : indexes into the curves and tapers.
+    """
+
     weights: Floats
-    limit_thd: float
+    onset: Floats
+    cell: Floats
+    per_step: Floats
+    per_step_var: Floats
+    centre: Floats
+    centre_var: Floats
+    parameters: Floats
+    curve: npt.NDArray[np.intp]
+    taper: npt.NDArray[np.intp]
+    curves: CurveTable
+    tapers: Tapers
 
 
-def posterior(data: Readings, bends: Sequence[CompressionCurve]) -> Posterior:
-    """Evaluate a coarse grid, then a fine one where the weight is."""
-    s, y = data.s, data.y
+def fastest_rise(s: Floats, y: Floats) -> float:
+    """Return the upper quartile of the rises per step of a column, dB."""
     apart = np.diff(s)
     rises = np.diff(y)[apart > 0] / apart[apart > 0]
-    fastest = float(np.clip(np.quantile(rises, 0.75), LEAST_DB, MOST_DB)) if len(rises) else 1.0
-    x = np.linspace(s[0] - 3 / fastest, s[-1] + 0.4 * (s[-1] - s[0]) + 20 / fastest, COARSE)
-    d = fastest * np.geomspace(0.4, 2.5, COARSE)
-    # far from the peak a narrow posterior falls between the points of a wide grid: flatten it until the grid is near
-    coarse = bends[::EVERY]
-    for flattened in FLATTENED:
-        grid = _weighed(data, [(shape, UNEVEN_DB[1], WANDER_DB[1]) for shape in coarse], x, d, flattened=flattened)
-        x, d = _around(grid.onset, grid.weights, x, COARSE), _around(grid.per_step, grid.weights, d, COARSE)
-    coarse = [shape for (shape, _, _), share in zip(grid.kinds, grid.shares(), strict=True) if share > UNLIKELY]
-    grid = _weighed(data, list(itertools.product(coarse, UNEVEN_DB, WANDER_DB)), x, d)
-    likely = {kind for kind, share in zip(grid.kinds, grid.shares(), strict=True) if share > UNLIKELY}
-    kinds = [
-        (bends[j], sigma, wander)
-        for j, sigma, wander in sorted(
-            {
-                (j, sigma, wander)
-                for shape, sigma, wander in likely
-                for j in range(bends.index(shape) - EVERY + 1, bends.index(shape) + EVERY)
-                if 0 <= j < len(bends)
-            }
-        )
-    ]
-    x, d = _around(grid.onset, grid.weights, x, FINE), _around(grid.per_step, grid.weights, d, FINE)
-    return _weighed(data, kinds, x, d)
+    return float(np.clip(np.quantile(rises, 0.75), LEAST_DB, MOST_DB)) if len(rises) else 1.0
 
 
-def _around(values: Floats, weights: Floats, grid: Floats, points: int) -> Floats:
-    """Return a finer grid where the weight is, plus two old cells on either side."""
-    share = np.array([np.sum(weights[values == g]) for g in grid])
-    held = np.flatnonzero(share > 1e-5 * np.max(share))
-    return np.linspace(grid[max(held[0] - 1, 0)], grid[min(held[-1] + 1, len(grid) - 1)], points)
+def search(data: Readings, curves: Sequence[CompressionCurve]) -> tuple[Posterior, Readings]:
+    """Return the posterior, and the readings with their weights.
+
+    A wide, coarse grid under wide noise comes first; then narrower ones where the weight is.
+    """
+    s, fastest = np.unique(data.s), data.fastest
+    x = np.linspace(s[0] - 3 / fastest, s[-1] + 20 / fastest, 28)
+    data = dataclasses.replace(data, weights=_first_weights(data))
+    kinds = [*control_tapers.without_change(), *control_tapers.one_change(s, every=max(1, len(s) // 6))]
+    coarse = [curve for i, curve in enumerate(curves) if i % len(SHAPES) in COARSE]
+    for wider in WIDENED:
+        wide = dataclasses.replace(data, noise_db=data.noise_db * wider)
+        rounds = ROUNDS if wider == 1 else ROUNDS - 1
+        models = fit(wide, coarse[::2] if wider == WIDENED[0] else coarse, kinds, x, rounds)
+        held = models.likely(1e-6)
+        low, high = models.x[held] - 5 * models.within[held], models.x[held] + 5 * models.within[held]
+        x = np.linspace(max(x[0], np.min(low) - 0.2), min(x[-1], np.max(high) + 0.2), 14)
+        if wider > 1:  # a coarse ceiling doesn't fit well enough to judge readings by narrow noise
+            data = dataclasses.replace(data, weights=outlier_weights(models, wide))
+            kinds = _closer(models, data)
+    # between coarse ceilings the onset may lie elsewhere
+    x = np.linspace(x[0] - ABOUT_DB / fastest, x[-1] + ABOUT_DB / fastest, 2)
+    models = _finer(data, models, curves, x)
+    data = dataclasses.replace(data, weights=outlier_weights(models, data))
+    models = _again(data, models, x)
+    return _posterior(data, models, x[0], x[-1]), data
 
 
-def _weighed(data: Readings, kinds: Sequence[Kind], x: Floats, d: Floats, *, flattened: float = 1.0) -> Posterior:
-    """Return the posterior on kinds by x by d, the common level integrated out under a flat prior; kinds of one shape stand together."""
-    s, count, size = data.s, len(data.s), x.size * d.size
-    over = (d[None, :, None] * (s - x[:, None, None])).reshape(size, count)
-    logs: list[Floats] = []
-    centres: list[Floats] = []
-    variances: list[Floats] = []
-    for shape, of_shape in itertools.groupby(kinds, key=lambda kind: kind[0]):
-        residual = data.y - shape.shown(over + shape.drive_at(data.limit_thd))
-        # unevenness is compressed as the level is: evaluate it near the best point of this shape
-        middle = residual @ data.weights / np.sum(data.weights)
-        best = int(np.argmin((residual - middle[:, None]) ** 2 @ data.weights))
-        passes = np.clip(shape.slope(over[best] + shape.drive_at(data.limit_thd)), 0, 1)
-        uneven = [(sigma, wander) for _, sigma, wander in of_shape]
-        lower = _whitening(data, passes, _walk(s, float(x[best // d.size])), uneven)
-        ones = lower.sum(axis=2)
-        information = np.sum(ones**2, axis=1)
-        centre = np.einsum("ui,uij->uj", ones, lower) @ residual.T / information[:, None]
-        white = (lower.reshape(-1, count) @ residual.T).reshape(len(uneven), count, size)
-        square = np.einsum("uik,uik->uk", white, white) - information[:, None] * centre**2
-        prior = math.log(len(SHARPNESSES) - 1) if math.isinf(shape.sharpness) else 0.0  # hard or soft, even odds
-        constant = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1) - 0.5 * np.log(information)
-        logs.append((prior + constant[:, None] - 0.5 * square).ravel())
-        centres.append(centre.ravel())
-        variances.append(np.repeat(1 / information, size))
-    onset, per_step = np.repeat(x, d.size), np.tile(d, x.size)
-    log = np.concatenate(logs) - np.tile(np.log(per_step), len(kinds))  # d: flat in its logarithm
-    share = np.exp((log - np.max(log)) / flattened)
+def _again(data: Readings, models: Models, x: Floats) -> Models:
+    """Return the likely models fitted to readings whose weights have changed."""
+    held = models.likely(UNLIKELY)
+    curve, taper = models.curve[held], models.taper[held]
+    return moved_fits(data, models.table, models.tapers, curve, taper, models.x[held], models.theta[held], x, ROUNDS)
+
+
+def _closer(models: Models, data: Readings) -> list[Taper]:
+    """Return tapers near the likeliest ones, and those with one or two changes at places where the readings bend."""
+    kinds, share = models.tapers.kinds, models.of_tapers()
+    best = [kinds[i].changes for i in np.argsort(-share)]
+    places = [kind.changes[0] for kind in control_tapers.one_change(data.s)]
+    columns = [data.lower_db == lower for lower in np.unique(data.lower_db)]
+    bent = {p for here in columns for p in control_tapers.bends(data.s[here], data.y[here], most=5)} & set(places)
+    ones = [changes[0] for changes in best if len(changes) == 1]
+    singles = {p for one in ones[:2] for p in _about(one, places, 2)} | bent
+    pairs = {kind.changes for kind in control_tapers.two_changes([*bent, *ones[:1]], data.s)}
+    for first, second in [changes for changes in best if len(changes) == 2][:1]:
+        close = [(a, b) for a in _about(first, places, 1) for b in _about(second, places, 1)]
+        pairs |= {kind.changes for pair in close for kind in control_tapers.two_changes(pair, data.s)}
+    return [*control_tapers.without_change(), *(Taper((p,)) for p in sorted(singles)), *map(Taper, sorted(pairs))]
+
+
+def _about(place: float, places: Sequence[float], far: int) -> Sequence[float]:
+    at = places.index(place)
+    return places[max(0, at - far) : at + far + 1]
+
+
+def _finer(data: Readings, models: Models, curves: Sequence[CompressionCurve], x: Floats) -> Models:
+    """Return the likely models with all ceilings about the likely ones, each begun where the nearest of them was."""
+    places = [curves.index(curve) for curve in models.table.curves]
+    held = models.likely(UNLIKELY)
+    begun: dict[tuple[int, int], int] = {}
+    for i in held[np.argsort(-models.log[held])]:
+        at = places[models.curve[i]]
+        for place in range(max(0, at - EVERY + 1), min(len(curves), at + EVERY)):
+            if _kind(curves[place]) != _kind(curves[at]):
+                continue
+            before = begun.setdefault((place, int(models.taper[i])), int(i))
+            if abs(places[models.curve[before]] - place) > abs(at - place):
+                begun[place, int(models.taper[i])] = int(i)
+    used = sorted({place for place, _ in begun})
+    start = np.array(list(begun.values()))
+    curve = np.array([used.index(place) for place, _ in begun])
+    table = CurveTable.of([curves[place] for place in used], data.limit_thd)
+    return moved_fits(data, table, models.tapers, curve, models.taper[start], models.x[start], models.theta[start], x)
+
+
+def _kind(curve: CompressionCurve) -> tuple[str, bool]:
+    return curve.shows, curve.straight > 0
+
+
+def _first_weights(data: Readings) -> Floats:
+    """Return weights by the distance of each reading from the lines through its neighbours."""
+    weights = np.ones(len(data.s))
+    for lower in np.unique(data.lower_db):
+        here = np.flatnonzero(data.lower_db == lower)
+        s, y = data.s[here], data.y[here]
+        for i, place in enumerate(here):
+            near = [j for j in range(i - 3, i + 4) if 0 <= j < len(s) and j != i]
+            lines = [
+                y[a] + (y[b] - y[a]) * (s[i] - s[a]) / (s[b] - s[a])
+                for a, b in itertools.combinations(near, 2)
+                if s[b] > s[a]
+            ]
+            if lines:
+                weights[place] = (FREEDOM + 1) / (FREEDOM + ((y[i] - float(np.median(lines))) / ROUGH_DB) ** 2)
+    return weights
+
+
+def _likely_noises(data: Readings, models: Models) -> list[tuple[float, float]]:
+    """Return the kinds of unevenness that matter, by the likeliest models at their best."""
+    top = np.argsort(-models.log)[:4]
+    x, curve, taper = models.x[top], models.curve[top][:, None], models.taper[top][:, None]
+    grid, theta = Grid.of(data, models.table, models.tapers, x[:, None], curve, taper), models.theta[top][:, None]
+    residual, slope, over = grid.fitted(theta)
+    lowers = whitening(data, slope[:, :, 0], over[:, :, 0], x, NOISE_KINDS)
+    logs = np.empty(len(NOISE_KINDS))
+    for k in range(len(NOISE_KINDS)):
+        step = grid.solve(lowers[:, k], theta, residual, slope)
+        constant = np.sum(np.log(np.diagonal(lowers[:, k], axis1=1, axis2=2)), axis=1)
+        logs[k] = np.max(constant - 0.5 * (step.after + np.linalg.slogdet(step.normal)[1])[:, 0])
+    return [noise for noise, log in zip(NOISE_KINDS, logs, strict=True) if log > np.max(logs) + math.log(RARE)]
+
+
+def _posterior(data: Readings, models: Models, lowest: float, highest: float) -> Posterior:
+    """Return the posterior: each likely model on onsets about its best, under every likely kind of unevenness."""
+    kept = models.most(KEPT)
+    noises = _likely_noises(data, models)
+    width = 4 * models.within[kept]
+    ends = np.maximum(models.x[kept] - width, lowest), np.minimum(models.x[kept] + width, highest)
+    count = ONSETS if np.max(ends[1] - ends[0]) < WIDE_STEPS else MORE_ONSETS
+    x = ends[0][:, None] + (ends[1] - ends[0])[:, None] * np.linspace(0, 1, count)
+    grid = Grid.of(data, models.table, models.tapers, x, models.curve[kept][:, None], models.taper[kept][:, None])
+    theta = np.repeat(models.theta[kept][:, None], count, axis=1)
+    # begin with the same level at the readings below
+    moved = grid.tapers.level(grid.taper, x) - grid.tapers.level(grid.taper[:, :1], models.x[kept][:, None])
+    theta[..., 0] += np.einsum("abk,abk->ab", moved, theta[..., 1:])
+    rows, middle = np.arange(len(kept)), np.argmin(np.abs(x - models.x[kept][:, None]), axis=1)
+    for _ in range(ROUNDS):
+        residual, slope, over = grid.fitted(theta)
+        at = slope[rows, :, middle], over[rows, :, middle], models.x[kept]
+        step = grid.solve(whitening(data, *at, [MIDDLE_NOISE])[:, 0], theta, residual, slope)
+        theta = rising(theta + step.change)
+    residual, slope, over = grid.fitted(theta)
+    last = grid.solve(whitening(data, *at, [MIDDLE_NOISE])[:, 0], theta, residual, slope)
+    unfinished = 0.5 * (last.before - last.after)
+    lowers = whitening(data, *at, noises)
+    cell = (ends[1] - ends[0]) / (count - 1)
+    rise = grid.rises()
+    logs, columns = [], []
+    for k in range(len(noises)):
+        lower = lowers[:, k]
+        step = grid.solve(lower, theta, residual, slope)
+        moved = rising(theta + step.change)
+        constant = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
+        log = constant[:, None] - 0.5 * step.after - 0.5 * np.linalg.slogdet(step.normal)[1] + grid.log_prior(moved)
+        logs.append(log + np.log(cell)[:, None] - unfinished)
+        variance = np.einsum("abi,abij,abj->ab", rise, step.inverse[..., 1:, 1:], rise)
+        of_each = np.stack([grid.rise(moved), variance, step.inverse[..., 0, 0]], axis=-1)
+        columns.append(np.concatenate([of_each, moved], axis=-1))
+    log = np.stack(logs)
+    share = np.exp(log - np.max(log))
+    _, model, place = held = np.nonzero(share > NEGLIGIBLE)
+    values = np.stack(columns)[held]
     return Posterior(
-        share / np.sum(share),
-        np.tile(onset, len(kinds)),
-        np.tile(per_step, len(kinds)),
-        np.concatenate(centres),
-        np.concatenate(variances),
-        np.repeat([shape.sharpness for shape, _, _ in kinds], size),
-        (float(x[1] - x[0]), float(d[1] - d[0])),
-        kinds,
+        share[held] / np.sum(share[held]),
+        x[model, place],
+        cell[model],
+        values[:, 0],
+        values[:, 1],
+        values[:, 3],
+        values[:, 2],
+        values[:, 3:],
+        models.curve[kept][model],
+        models.taper[kept][model],
+        models.table,
+        models.tapers,
     )
 
 
-def _whitening(data: Readings, passes: Floats, walk: Floats, uneven: Sequence[tuple[float, float]]) -> Floats:
-    """Return the inverse Cholesky factor of the readings' covariance for each unevenness and wander, shape (uneven, readings, readings)."""
-    same_range = (data.ranges[:, None] == data.ranges[None, :]).astype(np.float64)
-    common, along = 0.5 * data.range_var * same_range, walk * np.outer(passes, passes)
-    covariance = np.empty((len(uneven), *common.shape))
-    for row, (sigma, wander) in enumerate(uneven):
-        own = data.noise_db**2 + (sigma * passes) ** 2 + (SAG_DB * (1 - passes)) ** 2
-        covariance[row] = np.diag(own / data.weights) + common + wander**2 * along
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+def within_with(posterior: Posterior, data: Readings, steps: Floats, lower_db: float) -> float:
+    """Return the onset's standard deviation to be expected of the likeliest model with the tone lower at some steps as well."""
+    more = len(steps)
+    usual = float(np.median(data.noise_db))
+    both = dataclasses.replace(
+        data,
+        s=np.concatenate([data.s, steps]),
+        y=np.concatenate([data.y, np.zeros(more)]),
+        lower_db=np.concatenate([data.lower_db, np.full(more, lower_db)]),
+        noise_db=np.concatenate([data.noise_db, np.full(more, usual)]),
+        ranges=np.concatenate([data.ranges, np.full(more, -1)]),
+        weights=np.concatenate([data.weights, np.ones(more)]),
+    )
+    best = int(np.argmax(posterior.weights / posterior.cell))
+    x = posterior.onset[best : best + 1]
+    grid = Grid.of(both, posterior.curves, posterior.tapers, x[:, None], posterior.curve[best], posterior.taper[best])
+    theta = posterior.parameters[best].reshape(1, 1, 4)
+    _, slope, over = grid.fitted(theta)
+    # as if nothing were known of the taper: each step's size by itself
+    lower = whitening(both, slope[:, :, 0], over[:, :, 0], x, [(MIDDLE_NOISE[0], FREE_DB)])[:, 0]
+    step = grid.solve(lower, theta, np.zeros(slope.shape), slope, moving=True)
+    return float(np.sqrt(step.inverse[0, 0, 4, 4]))
 
 
-def _walk(s: Floats, x: float) -> Floats:
-    """Return the covariance of a sum of uneven steps away from a place, per unit of a step's variance."""
-    away = s - x
-    same = np.sign(away)[:, None] == np.sign(away)[None, :]
-    return np.asarray(np.minimum(np.abs(away)[:, None], np.abs(away)[None, :]) * same)
-
-
-def outlier_weights(grid: Posterior, data: Readings) -> Floats:
+def outlier_weights(models: Models, data: Readings) -> Floats:
     """Return the weight of each reading by its distance from the prediction of all the others."""
-    best = int(np.argmax(grid.weights))
-    shape, sigma, _ = grid.kinds[best * len(grid.kinds) // len(grid.weights)]
-    drive = grid.per_step[best] * (data.s - grid.onset[best]) + shape.drive_at(data.limit_thd)
-    residual = data.y - shape.shown(drive)
-    passes = np.clip(shape.slope(drive), 0, 1)
-    uneven = (max(sigma, 0.5 * UNEVEN_DB[1]) * passes) ** 2
-    covariance = np.diag(data.noise_db**2 + uneven + (SAG_DB * (1 - passes)) ** 2)
-    covariance += 0.5 * data.range_var * (data.ranges[:, None] == data.ranges[None, :])
-    inverse = np.linalg.inv(covariance)
-    ones = inverse.sum(axis=1)
-    free = inverse - np.outer(ones, ones) / ones.sum()
-    left_out = (free @ residual) / np.sqrt(np.diag(free))
+    best = int(np.argmax(models.log))
+    x = models.x[best : best + 1]
+    grid = Grid.of(data, models.table, models.tapers, x[:, None], models.curve[best], models.taper[best])
+    residual, slope, over = (values[0, :, 0] for values in grid.fitted(models.theta[best].reshape(1, 1, 4)))
+    lower = whitening(data, slope[None], over[None], x, [(MIDDLE_NOISE[0], 0.0)])[0, 0]
+    inverse = lower.T @ lower
+    jacobian = np.concatenate([np.ones((len(data.s), 1)), grid.part[0, :, 0] * slope[:, None]], axis=1)
+    told = jacobian.T @ inverse @ jacobian + np.diag(grid.precision[0, 0] + 1e-9)
+    free = inverse - inverse @ jacobian @ np.linalg.solve(told, jacobian.T @ inverse)
+    alone = np.maximum(np.diag(free), 1e-12)
+    # the others count with their weights, and each one's own distance with the noise of a good reading
+    variance = 1 / alone + data.noise_db**2 * (1 - 1 / data.weights)
+    left_out = (free @ residual) / alone / np.sqrt(np.maximum(variance, data.noise_db**2))
     weights: Floats = np.divide(FREEDOM + 1, FREEDOM + np.square(left_out))
-    return weights
+    # a rejected reading must not make a taper with more changes look better
+    return np.where(weights < OUTLIER_WEIGHT, weights**3 / OUTLIER_WEIGHT**2, weights)

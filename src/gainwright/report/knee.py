@@ -15,14 +15,6 @@ if TYPE_CHECKING:
     from gainwright.metering import Interval, Knee
 
 METER_BANDWIDTH_HZ = 400.0
-ADVICE = {
-    "go_on": "Go on: read at step {step}.",
-    "go_lower": "Start lower: read at step {step}.",
-    "measure_between": "One more reading would help, at step {step}, near the knee.",
-    "read_again": "Read the steps again before you rely on this.",
-    "enough": "That is enough.",
-    "too_few": "Go on: read at step {step}.",
-}
 
 
 def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_percent: float) -> str:
@@ -46,17 +38,51 @@ def knee_text(knee: Knee, readings: Sequence[tuple[float, float]], *, limit_perc
         lines.append(f"doubtful          {volts(value)} at step {_step(step)} does not fit the others: read it again")
     if knee.why_not:
         lines.append(knee.why_not[0].upper() + knee.why_not[1:] + ".")
-    lines.append(ADVICE[knee.advice].format(step=_step(knee.next_step)))
+    lines.append(_next(knee))
     return "\n".join(lines)
 
 
+def lower_text(knee: Knee) -> str:
+    """Return which steps are to be read once more with the tone lower, and why; empty where that wouldn't decide."""
+    if not knee.lower_steps or knee.lower_db is None:
+        return ""
+    return say(
+        "Lower the tone by {amount} dB and read steps {first} to {last} once more: without the ceiling they show the control's own steps.",
+        amount=f"{knee.lower_db:g}",
+        first=_step(knee.lower_steps[0]),
+        last=_step(knee.lower_steps[-1]),
+    )
+
+
+def _next(knee: Knee) -> str:
+    step, lower = _step(knee.next_step), lower_text(knee)
+    advice = {
+        "go_on": say("Go on: read at step {step}.", step=step),
+        "go_lower": say("Start lower: read at step {step}.", step=step),
+        "measure_between": say("One more reading would help, at step {step}, near the knee.", step=step),
+        "read_lower": say("The readings alone can't tell the control's own steps from a ceiling."),
+        "read_again": say("Read the steps again before you rely on this."),
+        "enough": say("That is enough."),
+        "too_few": say("Go on: read at step {step}.", step=step),
+    }[knee.advice]
+    if not lower:
+        return advice
+    if knee.advice == "read_lower":
+        return f"{advice} {lower}"
+    return f"{advice} {say('If that is not possible:')} {lower}"
+
+
 def advice_text(knee: Knee, readings: Sequence[tuple[float, float]]) -> str:
-    """Return one line to show after a reading: what is known so far, and what to do next."""
-    doubtful = [f"{volts(readings[i][1])} at step {_step(readings[i][0])} is doubtful. " for i in knee.outliers]
+    """Return one line to show after a reading: what is known so far, and what to do next; `readings` are of both columns."""
+    doubtful = [
+        say("{reading} at step {step} is doubtful.", reading=volts(readings[i][1]), step=_step(readings[i][0])) + " "
+        for i in knee.outliers
+    ]
     known = ""
     if knee.found and knee.last_clean_step is not None:
-        known = f"Clean up to step {_step(knee.last_clean_step)} ({100 * knee.confidence:.0f} % sure). "
-    return "".join(doubtful) + known + ADVICE[knee.advice].format(step=_step(knee.next_step))
+        clean, sure = _step(knee.last_clean_step), f"{100 * knee.confidence:.0f}"
+        known = say("Clean up to step {step} ({sure} % sure).", step=clean, sure=sure) + " "
+    return "".join(doubtful) + known + _next(knee)
 
 
 def meter_caution(tone_hz: float) -> str:

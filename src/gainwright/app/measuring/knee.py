@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from gainwright.errors import AnswerError, CallError, ReadingError
 from gainwright.quantities import ROW_EXAMPLE, Quantity, read_row, read_row_cells, split_cells, unreadable
@@ -22,13 +22,21 @@ def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
 
     Raises
     ------
-    CallError : another response than true-rms or average, or an accuracy outside 0.01 to 20 %.
+    CallError : another response than true-rms, average or unknown, or an accuracy outside 0.01 to 20 %.
     """
     from gainwright.metering import MeterKind
 
-    if meter not in ("true-rms", "average"):
+    responses: dict[str, Literal["rms", "average", "unknown"]] = {
+        "true-rms": "rms",
+        "average": "average",
+        "unknown": "unknown",
+    }
+    if meter not in responses:
         raise CallError(
-            f"there is no meter of kind {meter!r}", code="bad_option", where="meter", rule="true-rms or average"
+            f"there is no meter of kind {meter!r}",
+            code="bad_option",
+            where="meter",
+            rule="true-rms, average or unknown",
         )
     if not (math.isfinite(accuracy_percent) and 0.01 <= accuracy_percent <= 20):
         raise CallError(
@@ -37,21 +45,30 @@ def meter_kind(*, meter: str, accuracy_percent: float) -> MeterKind:
             where="accuracy of the meter",
             rule="it is 0.01 to 20 %",
         )
-    return MeterKind("rms" if meter == "true-rms" else "average", accuracy=accuracy_percent / 100)
+    return MeterKind(responses[meter], accuracy=accuracy_percent / 100)
 
 
-def knee_of(readings: Sequence[tuple[float, float]], *, kind: MeterKind, limit_percent: float, where: str = "") -> Knee:
-    """Return where clipping begins in a column of (step, volts).
+def knee_of(
+    readings: Sequence[tuple[float, float]],
+    *,
+    kind: MeterKind,
+    limit_percent: float,
+    lower: Sequence[tuple[float, float]] = (),
+    lower_db: float = 10.0,
+    where: str = "",
+) -> Knee:
+    """Return where clipping begins in a column of (step, volts); `lower` is one with the tone lower by `lower_db`.
 
     Raises
     ------
     ReadingError : the readings can't be used; `where` is the place that is given.
     """
-    from gainwright.metering import find_knee
+    from gainwright.metering import LowerColumn, find_knee
 
     steps, volts = [s for s, _ in readings], [v for _, v in readings]
+    second = LowerColumn([s for s, _ in lower], [v for _, v in lower], lower_db) if lower else None
     try:
-        return find_knee(steps, volts, meter=kind, limit_thd=limit_percent / 100)
+        return find_knee(steps, volts, meter=kind, limit_thd=limit_percent / 100, lower=second)
     except ReadingError as error:
         raise (error.with_place(where) if where else error) from None
 

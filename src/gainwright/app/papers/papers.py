@@ -114,11 +114,11 @@ def make_paper(job: Job, *, kind: str, material: PaperMaterial, plan: Plan | Non
 
 
 def knee_and_chart(readings: Sequence[tuple[float, float]], *, title: str) -> tuple[Knee, Chart]:
-    """Return the knee of a column of (step, volts), read with a true-rms meter of 1 %, and its chart."""
+    """Return the knee of a column of (step, volts), read with a meter of 1 % of either kind, and its chart."""
     from gainwright.app.measuring.knee import knee_of, meter_kind
     from gainwright.report.knee import knee_chart
 
-    knee = knee_of(readings, kind=meter_kind(meter="true-rms", accuracy_percent=1.0), limit_percent=1.0)
+    knee = knee_of(readings, kind=meter_kind(meter="unknown", accuracy_percent=1.0), limit_percent=1.0)
     return knee, knee_chart(knee, list(readings), title=title)
 
 

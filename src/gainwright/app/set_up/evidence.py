@@ -119,8 +119,12 @@ def _around_the_limit(run: Run, state: StepState, job: Job, gains: dict[str, str
     return entries
 
 
-def column_knee(state: StepState, instrument: Instrument, *, limit_thd: float) -> Knee | None:
+def column_knee(
+    state: StepState, instrument: Instrument, *, limit_thd: float, response_known: bool = True
+) -> Knee | None:
     """Return the knee of a column of readings so far; None when nothing was read.
+
+    Where the job doesn't say how the meter responds (`response_known`), both kinds are weighed.
 
     Raises
     ------
@@ -137,7 +141,7 @@ def column_knee(state: StepState, instrument: Instrument, *, limit_thd: float) -
     if isinstance(instrument, Multimeter):
         ratio, counts = accuracy_of(instrument)
         kind = MeterKind(
-            "rms" if instrument.true_rms else "average",
+            "unknown" if not response_known else "rms" if instrument.true_rms else "average",
             accuracy=ratio,
             counts=counts,
             full_counts=instrument.counts or 4000,

@@ -210,11 +210,14 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
         return None, ""
     from gainwright.app.set_up.evidence import column_knee
     from gainwright.jobfile import instruments
+    from gainwright.model import Multimeter
     from gainwright.report.knee import advice_text
 
     limit = job.thd_limit.nominal if job.thd_limit is not None and job.thd_limit.known else 0.01
+    meter = job.instruments.get(state.step.instrument)
+    known = isinstance(meter, Multimeter) and meter.true_rms is not None
     try:
-        knee = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit)
+        knee = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit, response_known=known)
     except GainwrightError as error:
         return None, f"{error.what}; {error.remedy}"
     return knee, "" if knee is None else advice_text(knee, [(s, v) for s, v in state.rows if v])
