@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
@@ -220,7 +220,14 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
         knee = column_knee(state, instruments(job)[state.step.instrument], limit_thd=limit, response_known=known)
     except GainwrightError as error:
         return None, f"{error.what}; {error.remedy}"
-    return knee, "" if knee is None else advice_text(knee, [(s, v) for s, v in state.rows if v])
+    if knee is None:
+        return None, ""
+    # a run takes no second column with the tone lower: its steps would replace those of the first
+    advice = "enough" if knee.advice == "read_lower" else knee.advice
+    knee = replace(
+        knee, advice=advice, next_step=None if advice == "enough" else knee.next_step, lower_steps=(), lower_db=None
+    )
+    return knee, advice_text(knee, [(s, v) for s, v in state.rows if v])
 
 
 def entered(state: StepState, given: Mapping[str, str]) -> str:
