@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -48,7 +49,7 @@ class _Typed:
             self.kind = replace(self.kind, shows=shows)
         elif words and words[0] == "lower":
             by = words[1] if len(words) > 1 else f"{LOWER_DB:g}"
-            if not by.replace(".", "", 1).isdigit() or not 3 <= float(by) <= 40:
+            if not re.fullmatch(r"[0-9]{1,2}(?:[.][0-9]+)?", by) or not 3 <= float(by) <= 40:
                 raise ReadingError(
                     f"the tone {by} dB lower", code="bad_option", rule="it must be 3 to 40 dB lower", remedy="lower 10"
                 )

@@ -267,12 +267,7 @@ def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, .
     # half a cell to either side, so that a narrow posterior isn't a comb
     onset = grid.onset[chosen] + rng.uniform(-0.5, 0.5, DRAWS) * grid.cell[chosen]
     per_step = grid.per_step[chosen] + rng.normal(size=DRAWS) * np.sqrt(grid.per_step_var[chosen])
-    hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
-    level_db = np.empty(DRAWS)
-    for i in np.unique(of_curve):
-        curve = grid.curves.curves[i]
-        true = compression_curve(curve.sharpness, curve.straight, shows="rms")
-        level_db[of_curve == i] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
+    level_db = _limit_levels(grid, of_curve, limit_thd)
     if len(outliers) > SCATTERED * len(data.s):
         why = f"{len(outliers)} of {len(data.s)} readings don't fit the others: check the lead, the range and the tone"
         return _nothing("read_again", why, next_step=None, outliers=outliers)
@@ -319,6 +314,17 @@ def _result(grid: Posterior, data: Readings, whole: bool, outliers: tuple[int, .
         lower_steps=lower,
         lower_db=LOWER_DB if lower else None,
     )
+
+
+def _limit_levels(grid: Posterior, of_curve: npt.NDArray[np.intp], limit_thd: float) -> Floats:
+    """Return the rms of a sine at the limit under each draw's ceiling, in dB of one that just reaches a hard one."""
+    hard = math.log10(float(clipped_sine_rms(drive=drive_for_thd(thd=limit_thd))) * math.sqrt(2))
+    level_db = np.empty(len(of_curve))
+    for i in np.unique(of_curve):
+        curve = grid.curves.curves[i]
+        true = compression_curve(curve.sharpness, curve.straight, shows="rms")
+        level_db[of_curve == i] = float(true.shown(true.drive_at(limit_thd))) - 20 * hard
+    return level_db
 
 
 def _curve(grid: Posterior, s: Floats) -> tuple[tuple[float, float], ...]:
