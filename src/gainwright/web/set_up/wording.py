@@ -223,10 +223,9 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
     if knee is None:
         return None, ""
     # a run takes no second column with the tone lower: its steps would replace those of the first
-    advice = "enough" if knee.advice == "read_lower" else knee.advice
-    knee = replace(
-        knee, advice=advice, next_step=None if advice == "enough" else knee.next_step, lower_steps=(), lower_db=None
-    )
+    if knee.advice == "read_lower":
+        knee = replace(knee, advice="enough", next_step=None)
+    knee = replace(knee, lower_steps=(), lower_db=None)
     return knee, advice_text(knee, [(s, v) for s, v in state.rows if v])
 
 
