@@ -27,6 +27,7 @@ from gainwright.quantities.typed_numbers import (
     read_plain_number,
     unreadable,
 )
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -154,7 +155,7 @@ def read_lead(text: str) -> LeadReading:
     plain, at = in_english(normalise_text(text)), 0
     parts: list[re.Match[str]] = []
     if _TWO_OR_ONE.search(plain):
-        raise unreadable(text, rule="it could be one number or two", example="0.3; 2.5 for two, 1200 for one")
+        raise unreadable(text, rule=say("it could be one number or two"), example="0.3; 2.5 for two, 1200 for one")
     while at < len(plain) <= LONGEST:
         one = _ONE_OF_A_LEAD.match(plain, at)
         if one is None or len(parts) == 2:
@@ -165,7 +166,7 @@ def read_lead(text: str) -> LeadReading:
         if rest is None:
             break
     if not parts or at != len(plain):
-        rule = "it doesn't give a value" if re.search(r"\b(?:not|nicht|kein)\b|n't", plain.lower()) else ""
+        rule = say("it doesn't give a value") if re.search(r"\b(?:not|nicht|kein)\b|n't", plain.lower()) else ""
         raise unreadable(text, rule=rule, example=LEAD_EXAMPLE)
     ohms = [_ohms(part, text) for part in parts]
     if len(parts) == 1 and parts[0]["short"]:
@@ -202,7 +203,7 @@ def read_step(text: str, *, example: str = "34") -> float:
     found = _STEP.fullmatch(in_english(normalise_text(text)))
     value = float(found["step"].replace(",", ".")) if found else HIGHEST_STEP + 1
     if value > HIGHEST_STEP:
-        raise unreadable(text, rule=f"a step is 0 to {HIGHEST_STEP}", example=example)
+        raise unreadable(text, rule=say("a step is 0 to {HIGHEST_STEP}", HIGHEST_STEP=HIGHEST_STEP), example=example)
     return value
 
 
@@ -255,12 +256,12 @@ def read_row(text: str, *, step_alone: bool = False) -> StepReading:
     if len(cells) == 2:
         if step_alone and is_bare(text):
             raise unreadable(
-                text, rule="it could be a step alone, or a step and volts", example="12.5, or 12 5 for volts"
+                text, rule=say("it could be a step alone, or a step and volts"), example="12.5, or 12 5 for volts"
             )
         return read_row_cells(*cells, text=text, from_zero=step_alone)
     if step_alone and len(cells) == 1:
         return StepReading(read_step(text, example=f"34 for the last clean step, or a step and volts: {ROW_EXAMPLE}"))
-    raise unreadable(text, rule="write a step and volts", example=ROW_EXAMPLE)
+    raise unreadable(text, rule=say("write a step and volts"), example=ROW_EXAMPLE)
 
 
 def read_choice(text: str, choices: Mapping[str, str] | Iterable[str]) -> str:
@@ -283,7 +284,9 @@ def read_choice(text: str, choices: Mapping[str, str] | Iterable[str]) -> str:
     words = list(meant)
     near = difflib.get_close_matches(plain, known, n=1)
     listed = f"{', '.join(words[:-1])} or {words[-1]}" if len(words) > 1 else "".join(words)
-    raise unreadable(text, what="answer here", rule=f"it is {listed}", example=near[0] if near else words[0])
+    raise unreadable(
+        text, what="answer here", rule=say("it is {listed}", listed=listed), example=near[0] if near else words[0]
+    )
 
 
 def read_several(text: str, choices: Sequence[str], *, none: Sequence[str] = ("none",)) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from gainwright.errors import AnswerError, QuantityError
 from gainwright.quantities.dimensions import DIMENSIONS
 from gainwright.quantities.quantity import Quantity, parse
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,12 +72,24 @@ def normalise_text(text: str) -> str:
     return " ".join(joined.translate(_INVISIBLE | _SIGNS).split()).rstrip(". ")
 
 
+def _invalid(what: str, text: str) -> str:
+    if what == "reading":
+        return say("{text} is not a valid reading", text=text)
+    if what == "number":
+        return say("{text} is not a valid number", text=text)
+    if what == "answer here":
+        return say("{text} is not a valid answer here", text=text)
+    return f"{text} is not a valid {what}"
+
+
 def unreadable(text: str, *, what: str = "reading", rule: str = "", example: str) -> AnswerError:
     """Return the error for text that can't be read: the text, what would be valid, an example."""
     shown = " ".join(text[: 2 * SHOWN].split())
     shown = shown if len(shown) <= SHOWN else shown[:SHOWN] + "…"
-    message = f"{shown!r} is not a valid {what}" if shown else "nothing was entered"
-    return AnswerError(message, code="bad_reading", rule=rule, remedy=f"write, for example, {example}")
+    message = _invalid(what, repr(shown)) if shown else say("nothing was entered")
+    return AnswerError(
+        message, code="bad_reading", rule=rule, remedy=say("write, for example, {example}", example=example)
+    )
 
 
 def whole_number(text: str, *, most: int = 10**9) -> int | None:
@@ -183,7 +196,7 @@ def _with_unit(plain: str, dimension: str, unit: str) -> str:
     if re.search(r"[0-9]", typed) or typed[:1] in (".", ",", "±", "+", "-"):
         return ""
     if dimension == "voltage" and _MEGAVOLTS.fullmatch(typed):
-        raise QuantityError("MV means megavolts, mV millivolts", code="wrong_unit")
+        raise QuantityError(say("MV means megavolts, mV millivolts"), code="wrong_unit")
     return f"{number} {_spelt(typed, dimension) or unit}".strip()
 
 
@@ -204,7 +217,7 @@ def _spelt(typed: str, dimension: str) -> str:
 
 def _rule(plain: str, error: QuantityError | None) -> str:
     if _NOT.search(plain):
-        return "it doesn't give a value"
+        return say("it doesn't give a value")
     if error is None or error.code == "no_quantity":
         return ""
     return error.rule if error.code == "out_of_bounds" else error.what

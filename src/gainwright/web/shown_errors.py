@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
+from gainwright.texts import Text, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -49,6 +50,10 @@ def shown_message(message: Mapping[str, Any], translate: Callable[[Any], Any] = 
 
 
 def _sent(words: str) -> str:
+    if isinstance(words, Text) and words.template:  # it is still translated
+        return say(
+            words.template, **{name: _sent(str(p) if not isinstance(p, str) else p) for name, p in words.parts.items()}
+        )
     # what was typed may hold half of a character (a lone surrogate)
     return without_folders(words.encode("utf-8", "replace").decode())
 

@@ -18,6 +18,7 @@ from gainwright.quantities import (
     read_step,
     read_volts,
 )
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -64,7 +65,7 @@ def with_result(entry: Mapping[str, Any], text: str, second: str = "", *, marks:
     CallError : nothing was typed, or it doesn't answer the entry; the remedy has an example.
     """
     if not normalise_text(text) and not normalise_text(second):
-        raise CallError("the answer is empty", code="no_answer", remedy="enter the reading, or: don't know")
+        raise CallError(say("the answer is empty"), code="no_answer", remedy=say("enter the reading, or: don't know"))
     return {**entry, **_result(entry, text, second, marks)}
 
 
@@ -113,10 +114,10 @@ def _shown(text: str, marks: Sequence[str]) -> dict[str, Any]:
         return {"shows": list(read_several(text, marks, none=(NO_MARK, "nothing"))) or NO_MARK}
     except AnswerError:
         raise CallError(
-            f"{text.strip()[:40]!r} names no mark",
+            say("{text} names no mark", text=repr(text.strip()[:40])),
             code="unknown_mark",
-            rule=f"its marks are {', '.join(marks)}",
-            remedy=f"write those that are lit with commas between, or {NO_MARK}",
+            rule=say("its marks are {marks}", marks=", ".join(marks)),
+            remedy=say("write those that are lit with commas between, or {NO_MARK}", NO_MARK=NO_MARK),
         ) from None
 
 
@@ -143,10 +144,12 @@ def _check(what: str, text: str) -> dict[str, Any]:
     if what in ("supply_voltage", "turn_on_voltage"):
         if normalise_text(text).startswith("-"):
             raise AnswerError(
-                f"{text.strip()[:40]} is negative",
+                say("{text} is negative", text=text.strip()[:40]),
                 code="bad_reading",
-                rule="the leads of the meter are swapped, or plus and minus of the supply are",
-                remedy="swap the leads of the meter and read again; if the supply is reversed, switch everything off and have it put right first",
+                rule=say("the leads of the meter are swapped, or plus and minus of the supply are"),
+                remedy=say(
+                    "swap the leads of the meter and read again; if the supply is reversed, switch everything off and have it put right first"
+                ),
             )
         return {"reads": str(read_measured(text, "voltage", unit="V", example="13.6"))}
     if what == "resistance":

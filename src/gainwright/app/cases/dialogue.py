@@ -11,6 +11,7 @@ from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -228,7 +229,7 @@ class Dialogue:
         CallError : there is none.
         """
         if not self.steps:
-            raise CallError("there is nothing to undo", code="nothing_to_undo")
+            raise CallError(say("there is nothing to undo"), code="nothing_to_undo")
         step = self.steps.pop()
         taken = {"answered": self.entries, "declined": self.declined, "unreachable": self.unreachable}[step.answer]
         gone = taken.pop()  # type: ignore[attr-defined]
@@ -252,7 +253,11 @@ class Dialogue:
         CallError : there is no such entry.
         """
         if not 1 <= number <= len(self.entries):
-            raise CallError(f"there is no entry {number}", code="no_such_entry", rule=f"there are {len(self.entries)}")
+            raise CallError(
+                say("there is no entry {number}", number=number),
+                code="no_such_entry",
+                rule=say("there are {entries}", entries=len(self.entries)),
+            )
         return without_result(self.entries[number - 1])
 
     def replace(self, number: int, mapping: dict[str, Any]) -> None:
@@ -355,10 +360,10 @@ def check_unreachable(places: Sequence[str], job: Job) -> None:
     for place in places:
         if place not in known:
             raise CallError(
-                f"there is no stage or lead {place}",
+                say("there is no stage or lead {place}", place=place),
                 code="unknown_place",
                 where="unreachable places",
-                rule=f"there is {', '.join(known[:12])}{' ...' if len(known) > 12 else ''}",
+                rule=say("there is {known}{more}", known=", ".join(known[:12]), more=" ..." if len(known) > 12 else ""),
             )
 
 
@@ -373,7 +378,7 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
     if (cause, where) not in known:
         places = [w for c, w in known if c == cause]
         raise CallError(
-            f"{cause} can't be at {where!r} in this chain",
+            say("{cause} can't be at {where} in this chain", cause=cause, where=repr(where)),
             code="unknown_cause",
             rule=f"it can be at {', '.join(places)}"
             if places

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.measuring.lost_point import is_within, places_lost, with_point_moved
 from gainwright.errors import AnswerError, DoubtfulReadingError
 from gainwright.quantities import Quantity, read_ohms, read_volts
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -47,10 +48,10 @@ def doubt_about_answer(
     if usual is None or meant is None or again is None or not is_within(again, *usual):
         return None
     return DoubtfulReadingError(
-        f"{text.strip()!r} was typed: is it {meant}, as in a sound chain?",
+        say("{text} was typed: is it {meant}, as in a sound chain?", text=repr(text.strip()), meant=meant),
         candidate=meant,
-        rule="a decimal point may be missing, or the unit may be another",
-        remedy=f"enter {meant}, or say that you are sure",
+        rule=say("a decimal point may be missing, or the unit may be another"),
+        remedy=say("enter {meant}, or say that you are sure", meant=meant),
     )
 
 

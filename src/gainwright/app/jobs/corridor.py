@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from gainwright.errors import CallError
 from gainwright.quantities import read_plain_number
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -119,7 +120,12 @@ def in_use(job: Job, control: str) -> str:
 
 def _plain(text: str, control: str) -> str:
     if len(text) > LONGEST_TEXT:
-        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", where=control, remedy="use fewer bands")
+        raise CallError(
+            say("over {LONGEST_TEXT} characters", LONGEST_TEXT=LONGEST_TEXT),
+            code="too_long",
+            where=control,
+            remedy=say("use fewer bands"),
+        )
     return " ".join(text.split())
 
 
@@ -151,10 +157,10 @@ def _number(job: Job, name: str, in_job: float, typed: str | None) -> Control:
         value = read_plain_number(typed, unit)
     except ValueError:
         raise CallError(
-            f"{typed.strip()[:30]!r} is not a number",
+            say("{typed} is not a number", typed=repr(typed.strip()[:30])),
             code="bad_setting",
             where=name,
-            remedy=f"write, for example, {job_text}",
+            remedy=say("write, for example, {job_text}", job_text=job_text),
         ) from None
     return Control(name, "number", unit, low, high, by, f"{value:.6g}", job_text)
 
@@ -188,12 +194,16 @@ def check_tone(*, tone_hz: float, level_dbfs: float) -> None:
     CallError : its frequency or its level is out of bounds.
     """
     if not (math.isfinite(tone_hz) and 1 <= tone_hz <= 100_000):
-        raise CallError(f"a tone of {tone_hz:g} Hz is out of range", code="bad_tone", rule="a tone is 1 Hz to 100 kHz")
+        raise CallError(
+            say("a tone of {tone_hz} Hz is out of range", tone_hz=f"{tone_hz:g}"),
+            code="bad_tone",
+            rule=say("a tone is 1 Hz to 100 kHz"),
+        )
     if not (math.isfinite(level_dbfs) and -150 <= level_dbfs <= 0):
         raise CallError(
-            f"a level of {level_dbfs:g} dBFS is out of range",
+            say("a level of {level_dbfs} dBFS is out of range", level_dbfs=f"{level_dbfs:g}"),
             code="bad_level",
-            rule="a level is -150 to 0 dBFS (full scale is 0)",
+            rule=say("a level is -150 to 0 dBFS (full scale is 0)"),
         )
 
 
@@ -209,13 +219,15 @@ def parse_settings(sets: Sequence[str]) -> Mapping[str, str]:
         control, equals, value = text.partition("=")
         if not equals or not control.strip() or not value.strip():
             raise CallError(
-                f"{text!r} isn't a setting",
+                say("{text} isn't a setting", text=repr(text)),
                 code="bad_setting",
-                rule="a setting is CONTROL=VALUE",
-                remedy="write head.volume=30",
+                rule=say("a setting is CONTROL=VALUE"),
+                remedy=say("write head.volume=30"),
             )
         if control.strip() in settings:
-            raise CallError(f"{control.strip()} is set twice", code="bad_setting", remedy="set it once")
+            raise CallError(
+                say("{control} is set twice", control=control.strip()), code="bad_setting", remedy=say("set it once")
+            )
         settings[control.strip()] = value.strip()
     return settings
 
@@ -248,5 +260,5 @@ def keep_settings(
     from gainwright.app.jobs.written_settings import settings_written
 
     if not settings:
-        raise CallError("no control was moved", code="nothing_moved", remedy="move one, then save")
+        raise CallError(say("no control was moved"), code="nothing_moved", remedy=say("move one, then save"))
     return write_job(store, job, settings_written(read, settings), seen=seen, by=by)

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.store import Store, StoredJob
@@ -48,7 +49,10 @@ def import_job(store: Store, content: bytes, *, name: str) -> StoredJob:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CallError(
-            "isn't UTF-8 text", code="no_text", where=shown_file_name(name), remedy="choose a job file, car.yaml"
+            say("isn't UTF-8 text"),
+            code="no_text",
+            where=shown_file_name(name),
+            remedy=say("choose a job file, car.yaml"),
         ) from None
     return add_job(store, text, name=shown_file_name(name))
 

@@ -21,6 +21,7 @@ from gainwright.quantities import (
     read_step,
     read_volts,
 )
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,10 +93,15 @@ def doubt_about(
     if not is_within(again.value if read.volts is None else again.volts or 0.0, *interval):
         return None
     return DoubtfulReadingError(
-        f"{text.strip()!r} was typed where {expected} is expected: is it {meant}?",
+        say(
+            "{text} was typed where {expected} is expected: is it {meant}?",
+            text=repr(text.strip()),
+            expected=expected,
+            meant=meant,
+        ),
         candidate=meant,
-        rule="a decimal point may be missing, or the unit may be another",
-        remedy=f"enter {meant}, or say that you are sure",
+        rule=say("a decimal point may be missing, or the unit may be another"),
+        remedy=say("enter {meant}, or say that you are sure", meant=meant),
     )
 
 

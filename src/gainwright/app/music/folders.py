@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +22,10 @@ def chosen_folders(folders: Sequence[MusicFolder], ids: Sequence[str]) -> list[M
     """
     there = {folder.id: folder for folder in folders}
     if not ids:
-        raise CallError("no folder is chosen", code="no_folder", remedy="choose at least one")
+        raise CallError(say("no folder is chosen"), code="no_folder", remedy=say("choose at least one"))
     for name in ids:
         if name not in there:
-            raise CallError("a chosen folder is no longer there", code="no_such_folder", remedy="choose again")
+            raise CallError(
+                say("a chosen folder is no longer there"), code="no_such_folder", remedy=say("choose again")
+            )
     return [there[name] for name in dict.fromkeys(ids)]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, get_args
 
 from gainwright.app.papers.papers import SIZES, SUFFIXES, PaperMaterial, check_date, make_paper, measured_for_paper
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,10 +60,10 @@ class PaperRequest:
         ):
             if value not in there:
                 raise CallError(
-                    f"there is no paper of {what} {value[:40]!r}",
+                    say("there is no paper of {what} {value}", what=what, value=repr(value[:40])),
                     code="bad_paper",
                     where=what,
-                    rule=f"there is {', '.join(there)}",
+                    rule=say("there is {there}", there=", ".join(there)),
                 )
         language(self.language)
         check_date(self.date)

@@ -10,6 +10,7 @@ from gainwright.app.set_up.no_signal import ends_without_signal
 from gainwright.app.set_up.standing import final_volume, found_gains, level_setters
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.set_up.run import Run
@@ -159,8 +160,8 @@ def take_over(
         return stored
     if stored.revision != basis:
         raise ConflictError(
-            "the job was changed in the meantime",
+            say("the job was changed in the meantime"),
             code="conflict",
-            remedy="nothing was written; look at the settings again, then take them over",
+            remedy=say("nothing was written; look at the settings again, then take them over"),
         )
     return write_job(store, stored.id, as_set(read, changes), seen=basis, by=by)

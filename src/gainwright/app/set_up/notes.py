@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.app.set_up.photos import read_photo
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.store import StepNote, Store
@@ -24,17 +25,21 @@ def add_note(store: Store, job: str, *, step: str, text: str, by: str, photo: by
     """
     words = text.strip()
     if not words and not photo:
-        raise CallError("there is neither a note nor a photo", code="no_note", remedy="write a note or choose a photo")
+        raise CallError(
+            say("there is neither a note nor a photo"), code="no_note", remedy=say("write a note or choose a photo")
+        )
     if len(words) > LONGEST_NOTE:
-        raise CallError(f"over {LONGEST_NOTE} characters", code="too_long", remedy="shorten it")
+        raise CallError(
+            say("over {LONGEST_NOTE} characters", LONGEST_NOTE=LONGEST_NOTE), code="too_long", remedy=say("shorten it")
+        )
     if not photo:
         return store.notes.add(job, step=step, text=words, by=by, key=key)
     kept = read_photo(photo)
     if sum(note.size for note in store.notes.of(job)) + len(kept.content) > MOST_BYTES_OF_JOB:
         raise CallError(
-            f"the photos of this job come to over {MOST_BYTES_OF_JOB // 1_000_000} MB",
+            say("the photos of this job come to over {part} MB", part=MOST_BYTES_OF_JOB // 1000000),
             code="too_large",
-            remedy="delete some of them first",
+            remedy=say("delete some of them first"),
         )
     return store.notes.add(job, step=step, text=words, by=by, photo=kept.content, media_type=kept.media_type, key=key)
 
@@ -43,7 +48,7 @@ def note_of(store: Store, job: str, note: str) -> StepNote:
     """Return a note of a job. CallError `no_such_note`: the job has none of that name."""
     found = store.notes.get(note)
     if found.job != job:
-        raise CallError("there is no such note", code="no_such_note", remedy="see the notes of the step")
+        raise CallError(say("there is no such note"), code="no_such_note", remedy=say("see the notes of the step"))
     return found
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -58,9 +59,9 @@ def read_photo(content: bytes, *, keep_orientation: bool = True) -> Photo:
     """
     if len(content) > MOST_BYTES:
         raise CallError(
-            f"the photo is larger than {MOST_BYTES // 1_000_000} MB",
+            say("the photo is larger than {part} MB", part=MOST_BYTES // 1000000),
             code="too_large",
-            remedy="let the camera take smaller ones",
+            remedy=say("let the camera take smaller ones"),
         )
     try:
         if content.startswith(b"\xff\xd8\xff"):
@@ -71,16 +72,19 @@ def read_photo(content: bytes, *, keep_orientation: bool = True) -> Photo:
             photo = _webp(content)
         else:
             raise CallError(
-                "this is no photo", code="no_photo", rule="JPEG, PNG and WebP can be kept", remedy="choose another file"
+                say("this is no photo"),
+                code="no_photo",
+                rule=say("JPEG, PNG and WebP can be kept"),
+                remedy=say("choose another file"),
             )
     except (struct.error, IndexError, ValueError):
-        raise CallError("the photo isn't complete", code="no_photo", remedy="send it again") from None
+        raise CallError(say("the photo isn't complete"), code="no_photo", remedy=say("send it again")) from None
     if not 0 < photo.width * photo.height <= MOST_PIXELS:
         raise CallError(
-            f"the photo has {photo.width} x {photo.height} pixels",
+            say("the photo has {width} x {height} pixels", width=photo.width, height=photo.height),
             code="too_large",
-            rule=f"at most {MOST_PIXELS // 1_000_000} million",
-            remedy="send a smaller one",
+            rule=say("at most {part} million", part=MOST_PIXELS // 1000000),
+            remedy=say("send a smaller one"),
         )
     return photo
 

@@ -142,10 +142,10 @@ class Run:
             if state.step.id == step:
                 return state
         raise CallError(
-            f"the plan has no step {step[:80]}",
+            say("the plan has no step {step}", step=step[:80]),
             code="no_such_step",
-            rule="the job may have changed since",
-            remedy="go back to the list of steps",
+            rule=say("the job may have changed since"),
+            remedy=say("go back to the list of steps"),
         )
 
     @property
@@ -283,20 +283,24 @@ def entry_value(
     DoubtfulReadingError : its decimal point seems to be lost, and nobody said that it is right (`sure`).
     """
     if len(text) > LONGEST_TEXT:
-        raise CallError(f"over {LONGEST_TEXT} characters", code="too_long", remedy="shorten it")
+        raise CallError(
+            say("over {LONGEST_TEXT} characters", LONGEST_TEXT=LONGEST_TEXT), code="too_long", remedy=say("shorten it")
+        )
     if kind == "skipped" and not text.strip():
-        raise CallError("no reason is given", code="no_reason", rule="a skipped step needs one", remedy="enter one")
+        raise CallError(
+            say("no reason is given"), code="no_reason", rule=say("a skipped step needs one"), remedy=say("enter one")
+        )
     if kind == "done" and state.asked is not None:
         raise CallError(
-            "this step needs a reading",
+            say("this step needs a reading"),
             code="no_reading",
-            rule="it is done once the reading is entered",
-            remedy="enter the reading, or skip the step",
+            rule=say("it is done once the reading is entered"),
+            remedy=say("enter the reading, or skip the step"),
         )
     if kind != "reading":
         return {}
     if state.asked is None:
-        raise CallError("this step takes no reading", code="bad_reading", remedy="mark it as done")
+        raise CallError(say("this step takes no reading"), code="bad_reading", remedy=say("mark it as done"))
     read, expect = read_answer(text, state.asked, state.marks), expect or state.step.expect
     interval = None if sure else _interval(state, read, expect)
     doubt = interval and doubt_about(text, state.asked, read, interval, expected=_in_words(interval, expect))

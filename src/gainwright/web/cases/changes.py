@@ -14,6 +14,7 @@ from gainwright.app.cases.plain_words import DONT_KNOW, said_instead
 from gainwright.app.clock import today
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
+from gainwright.texts import say
 from gainwright.web.diagnoses import diagnosis_of, dialogue_of
 from gainwright.web.set_up.evaluation import text_as_set
 
@@ -55,12 +56,14 @@ def opened(site: Site, name: str, *, seen: int) -> StoredCase:
     kept = site.store.cases.get(name)
     if kept.revision != seen:
         raise ConflictError(
-            f"the case {name} was changed by somebody else in the meantime",
+            say("the case {name} was changed by somebody else in the meantime", name=name),
             code="conflict",
-            remedy="nothing was written; check the case as it is now, then try again",
+            remedy=say("nothing was written; check the case as it is now, then try again"),
         )
     if kept.case.closed is not None:
-        raise CallError(f"the case {name} is closed", code="case_closed", remedy="reopen it to continue")
+        raise CallError(
+            say("the case {name} is closed", name=name), code="case_closed", remedy=say("reopen it to continue")
+        )
     return kept
 
 
@@ -116,7 +119,9 @@ def cant_reach(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) ->
 def _test(dialogue: Dialogue, diagnosis: Diagnosis, entry: Mapping[str, Any]) -> NextTest:
     test = find_test(dialogue, diagnosis, entry)
     if test is None:
-        raise CallError("this test isn't available now", code="unknown_test", remedy="answer one of those listed")
+        raise CallError(
+            say("this test isn't available now"), code="unknown_test", remedy=say("answer one of those listed")
+        )
     return test
 
 
@@ -140,7 +145,7 @@ def renew(site: Site, name: str, *, seen: int) -> StoredCase:
     kept = opened(site, name, seen=seen)
     job = stored_cases.job_of(site.store, name)
     if job is None:
-        raise CallError("the job of this case isn't in this store", code="no_such_job")
+        raise CallError(say("the job of this case isn't in this store"), code="no_such_job")
     case = kept.case.model_copy(update={"job": text_as_set(site, job)})
     diagnosis_of(site.models, dialogue_of(site, case))
     return site.store.cases.write(name, case, seen=seen)
@@ -158,7 +163,7 @@ def reopen(site: Site, name: str, *, seen: int) -> StoredCase:
     """Open a closed case again. CallError: it is one of the shop's history, without a job."""
     kept = site.store.cases.get(name)
     if not kept.case.job:
-        raise CallError("this case was imported without a job, so it can't be reopened", code="no_job")
+        raise CallError(say("this case was imported without a job, so it can't be reopened"), code="no_job")
     return site.store.cases.write(name, kept.case.model_copy(update={"closed": None}), seen=seen)
 
 

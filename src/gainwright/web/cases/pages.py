@@ -16,6 +16,7 @@ from gainwright.app.store import ConflictError
 from gainwright.errors import CallError, GainwrightError
 from gainwright.model.case import NO_FAULT, Outcome
 from gainwright.report.closing import OUTCOMES
+from gainwright.texts import say
 from gainwright.web import diagnoses
 from gainwright.web.cases import changes, pictures
 from gainwright.web.cases.api import history_table
@@ -130,7 +131,7 @@ def _mapping(text: str) -> dict[str, Any]:
     except (ValueError, RecursionError):
         parsed = None
     if not isinstance(parsed, dict):
-        raise CallError("the answered test can't be read", code="bad_entry", remedy="answer it again")
+        raise CallError(say("the answered test can't be read"), code="bad_entry", remedy=say("answer it again"))
     return parsed
 
 

@@ -6,6 +6,7 @@ import contextlib
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.web.site import Site
@@ -22,7 +23,7 @@ def add(site: Site, typed: str) -> None:
     CallError : nothing is typed, or it isn't a folder.
     """
     if not typed.strip():
-        raise CallError("no folder is named", code="no_folder", where="folder", remedy="type its whole path")
+        raise CallError(say("no folder is named"), code="no_folder", where="folder", remedy=say("type its whole path"))
     (path,) = site.world.music_folders.roots((typed.strip(),))
     (folder, *_) = site.world.music_folders.list((path,))
     site.store.documents.put(KIND, folder.id, {"path": path})
