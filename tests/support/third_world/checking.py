@@ -14,7 +14,10 @@ from third_world.oracle import LOOKS, MOVES, Oracle
 if TYPE_CHECKING:
     from gainwright.model import Check
 
-WORDED = ("fuse", "heat", "unplugged", "unloaded", "other_source", "substitute", "travel", "moved", "one_side_reversed")
+WORDED = (
+    *("fuse", "main_fuse", "heat", "unplugged", "unloaded"),
+    *("other_source", "substitute", "travel", "moved", "one_side_reversed"),
+)
 """What is tried rather than looked at or measured."""
 METER_LEADS_OHM = (0.1, 0.4)
 """What the leads of an ohmmeter add, which few people take off."""
@@ -203,7 +206,7 @@ class Checks(Oracle):
 
     def _look(self, place: str, stage: str, what: str) -> str:
         if what == "settings":
-            seen = {c for key, causes in LOOKS.items() if key != "inputs" for c in causes}
+            seen = {c for key, causes in LOOKS.items() if key not in ("inputs", "leads") for c in causes}
             wrong = [f for f in self.faults if f.cause in seen and f.where.split(".")[0] == stage]
             return "wrong" if any(self._seen(f) for f in wrong) else "right"
         if what not in LOOKS and place not in controls(self.job):

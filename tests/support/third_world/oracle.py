@@ -46,6 +46,7 @@ LOOKS: dict[str, tuple[str, ...]] = {
     "balance": ("balance_over", "fader_over"),
     "switch": ("output_switched_off",),
     "input_mode": ("input_mode_wrong",),
+    "leads": ("outputs_crossed",),
     "level": ("level_control_down",),
     "at": ("level_control_down",),
     "volume": ("level_control_down",),

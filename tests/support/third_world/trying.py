@@ -42,6 +42,10 @@ class World3(Checks):
         lost = self._of(("amplifier_no_supply", "box_no_power"), unit)
         return "blown" if lost and self._chance("fuse", unit) < FUSE_SHARE else "good"
 
+    def _main_fuse(self, place: str) -> str:
+        lost = any(f.cause == "shared_no_supply" for f in self.every)
+        return "blown" if lost and self._chance("fuse", place) < FUSE_SHARE else "good"
+
     def _heat(self, place: str) -> str:
         hot = self._of(("amplifier_hot",), unit_of(self.job, place))
         return "hot" if self._chance("heat", place) < (0.88 if hot else 0.05) else "usual"
