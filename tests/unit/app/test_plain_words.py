@@ -29,10 +29,10 @@ HEARD = {
     ),
     "normal": (
         "yes they play", "plays fine", "sounds good", "as always", "ok", "loud and clear", "ja, die spielen", "läuft wie immer",
-        "plays, not distorted", "it works", "alles gut", "yes it plays without any hum", "Ja, geht",
+        "plays, not distorted", "it works", "alles gut", "when it's low it plays fine", "bei leiser Musik ist es sauber", "yes it plays without any hum", "Ja, geht",
     ),
     "distorted": (
-        "it crackles", "sounds distorted", "rattles like mad", "plays but scratchy", "verzerrt", "kratzt ganz schlimm",
+        "it crackles", "sounds distorted", "rattles like mad", "plays but scratchy", "verzerrt", "kratzt ganz schlimm", "distorted when it's loud",
         "scheppert",
     ),
     "hum": ("it hums", "there's a buzz", "no music, only humming", "brummt", "plays but buzzes"),

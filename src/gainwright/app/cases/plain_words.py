@@ -32,7 +32,7 @@ _WHINE = r"whin\w*|whistl\w*|pfeif\w*|jaul\w*"
 _PLAYS = r"play(?:s|ing)?\b|work(?:s|ing)?\b|sound\b|output\b|bass\b|spielt\b|spielen\b|geht\b|gehen\b|läuft\b|laufen\b|funktionier\w*|ton\b|signal\b"
 _HEARD = {
     "faint": r"faint\w*|(?:almost|hardly|barely|next to|nearly) (?:nothing|any\w*|no\w*)|hardly|barely|weak\w*|quiet(?:er|ly)?\b"
-    r"|low(?:er)?\b|soft(?:er|ly)?\b|(?:fast|kaum|so gut wie) (?:nichts|was|etwas|kein\w*)|leise\w*|schwach\w*|schwächer|kaum",
+    r"|soft(?:er|ly)?\b|(?:fast|kaum|so gut wie) (?:nichts|was|etwas|kein\w*)|leise\w*|schwach\w*|schwächer|kaum",
     "silent": r"silen\w*|nothing(?: at all)?|none\b|dead\b|mute\b|not a (?:sound|peep|thing)|gar nichts|nichts|stumm|tot\b|mucks\w*"
     rf"|{_NO}{_BETWEEN}(?:{_PLAYS})|(?:{_PLAYS})\s+(?:\w+\s+)?nicht\b",
     "distorted": _DISTORTED,
@@ -42,6 +42,11 @@ _HEARD = {
     rf"|gut\b|wie immer|wie sonst|in ordnung|sauber|klar\b|laut\b|{_PLAYS}",
 }
 """How a speaker sounds -> what people say; read in this order, and what one has taken the next doesn't see."""
+_VOLUME = (
+    r"\b(?:when|if|while|as long as|at|wenn|solange|bei)\s+(?:[\w']+\s+){0,3}?(?:low|soft\w*|quiet\w*|loud\w*|leise\w*|laut\w*)"
+    r"(?:\s+(?:volume|ist|musik|lautstärke))?\b"
+)
+"""At which volume something is so; `when it's low` doesn't say how it sounds."""
 _QUALITY = rf"{_NO}{_BETWEEN}(?:{_DISTORTED}|{_HUM}|{_WHINE})"
 _ON = r"on\b|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|weiß\b"
 _LAMP = {
@@ -138,7 +143,7 @@ def heard_word(text: str, *, playing: bool = True) -> str:
     plain = _plain(text)
     if plain == "still":
         return "silent"
-    rest, denied = re.subn(_QUALITY, " ", plain)
+    rest, denied = re.subn(_QUALITY, " ", re.sub(_VOLUME, " ", plain))
     found = _meanings(rest, _HEARD)
     if not playing:
         found = ({"silent"} if found & {"normal", "silent"} or (denied and not found) else set()) | found & {
