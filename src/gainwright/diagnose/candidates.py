@@ -89,7 +89,17 @@ ACCESS_MINUTES = {
 """Minutes to reach a stage's terminals, by kind: the head unit's are behind the dashboard."""
 SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 """Minutes to reach a stage's controls, if they are not at its terminals."""
-SHARED = ("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "fuse", "heat", "unplugged", "unloaded")
+SHARED = (
+    "power_lamp",
+    "protection_lamp",
+    "supply_voltage",
+    "turn_on_voltage",
+    "fuse",
+    "ground",
+    "heat",
+    "unplugged",
+    "unloaded",
+)
 """What the stages in one chassis share."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
@@ -167,7 +177,9 @@ class Catalogue:
         found += [*self._links(), *self._leads(), *self._speakers(), *self._swaps(), *self._tried()]
         made = {_question(entry, self.job) for entry in (*self.entries, *self.declined)}
         found = [c for c in found if _question(c.entry, self.job) not in made and not self._out_of_reach(c)]
-        return found + [Candidate("listen", e.heard, MINUTES["listen"], e) for e in softer(self.entries)]
+        return found + [
+            Candidate("listen", e.heard, MINUTES["listen"], e) for e in softer(self.entries) if e not in self.declined
+        ]
 
     def _tried(self) -> Iterator[Candidate]:
         delicate = frozenset(n for n, s in self.job.stages.items() if isinstance(s, Speaker) and self._delicate(n))
@@ -371,7 +383,19 @@ def stages_entered(entry: Entry, job: Job) -> set[str]:
     stage = stages_of(job, stage)[0]
     at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (
         *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
-        *("gain", "boost", "low_pass", "high_pass", "settings", "input_mode", "fuse", "heat", "unplugged", "unloaded"),
+        *(
+            "gain",
+            "boost",
+            "low_pass",
+            "high_pass",
+            "settings",
+            "input_mode",
+            "fuse",
+            "ground",
+            "heat",
+            "unplugged",
+            "unloaded",
+        ),
     )
     kind = job.stages[stage].kind if stage in job.stages else ""
     return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()

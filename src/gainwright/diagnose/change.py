@@ -24,7 +24,7 @@ class Change:
     instrument : instrument -> open, shorted or function.
     coil : speaker -> factor on its cone's movement.
     burnt : port of a speaker -> whether its coil is burnt together in a draw, so that its cone doesn't move.
-    damaged : speaker -> distortion that it adds to what it plays, as a ratio.
+    damaged : port of a speaker -> distortion that it adds to what it plays, as a ratio.
     idle : controls that do nothing.
     comes_and_goes : place -> True where it is there in one observation and not in the next; the change is that when it is.
     """
@@ -53,7 +53,7 @@ class Change:
     instrument: dict[str, str] = field(default_factory=dict)
     coil: dict[str, float] = field(default_factory=dict)
     burnt: dict[Port, Any] = field(default_factory=dict)
-    damaged: dict[str, Any] = field(default_factory=dict)
+    damaged: dict[Port, Any] = field(default_factory=dict)
     idle: dict[str, bool] = field(default_factory=dict)
     comes_and_goes: dict[str, bool] = field(default_factory=dict)
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 AT_A_UNIT = (
     *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "resistance", "cone", "function"),
-    *("fuse", "heat", "unloaded", "other_source", "substitute", "travel", "moved"),
+    *("fuse", "ground", "heat", "unloaded", "other_source", "substitute", "travel", "moved"),
 )
 
 

@@ -113,9 +113,12 @@ def _bypassed(where: str, chain: Chain, hidden: Floats) -> Change:
 
 
 def _speaker_damaged(where: str, chain: Chain, hidden: Floats) -> Change:
-    del chain
+    """Return a damaged speaker: of a pair one side, or both."""
     low, high = RUBBING_THD
-    return Change(damaged={where: low * (high / low) ** hidden[:, 0]})
+    thd = low * (high / low) ** hidden[:, 0]
+    ports = chain.wiring.ports(where)
+    one = np.minimum((hidden[:, 1] * (len(ports) + 1)).astype(int), len(ports))
+    return Change(damaged={port: np.where((one == i) | (one == len(ports)), thd, 0.0) for i, port in enumerate(ports)})
 
 
 def _coil_open(where: str, chain: Chain, hidden: Floats) -> Change:

@@ -65,10 +65,16 @@ class HeardAnswers(UnitAnswers):
         return self._kept[key]
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
-        """Return a tone that represents ordinary music at a speaker: one that its path passes."""
+        """Return a tone that represents music at a speaker, one that its path passes: at its ordinary level, or so much lower."""
         tone_hz, level_dbfs = self._usual_of(speaker)
         sets = tuple(sorted(played.set.items()))
-        return Stimulus(tone_hz, level_dbfs, sets, running=played.engine == "on", speakers=played.speakers == "on")
+        return Stimulus(
+            tone_hz,
+            level_dbfs + played.level_dbfs,
+            sets,
+            running=played.engine == "on",
+            speakers=played.speakers == "on",
+        )
 
     def _usual_of(self, speaker: str) -> tuple[float, float]:
         """Return the tone, Hz, and level, dBFS, that represent ordinary music at a speaker."""
@@ -103,8 +109,8 @@ class HeardAnswers(UnitAnswers):
         if stimulus is not None and stimulus.tone_hz < BASS_HZ and len(sides) == 2:
             loudest = self._together(*sides)
         for i, c in enumerate(self.changes):
-            if speaker in c.damaged:
-                thd[i] = np.maximum(thd[i], c.damaged[speaker])
+            for port in (port for _, port in pairs if side in ("both", port.side) or port.side == "mono"):
+                thd[i] = np.maximum(thd[i], c.damaged.get(port, 0.0))
         noisy = np.maximum(hum, whine)
         noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
         alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)

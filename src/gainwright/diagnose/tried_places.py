@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 MINUTES_TRIED = {
     "look_at_box_lamp": 1.5,
     "look_at_fuse": 1.5,
+    "look_at_ground": 1.5,
     "feel_heat": 0.5,
     "unplug_signal": 4.0,
     "unload": 4.0,
@@ -94,14 +95,13 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
 def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
     """Yield the test of listening at a lower level to what was heard distorted, unless it was made."""
     for entry in entries:
-        if isinstance(entry, HeardSpeaker) and entry.is_ == "distorted" and entry.tone_hz is not None:
-            levels = [
-                e.level_dbfs for e in entries if isinstance(e, HeardSpeaker) and e.heard == entry.heard and e.tone_hz
-            ]
+        if isinstance(entry, HeardSpeaker) and entry.is_ == "distorted" and not entry.silence:
+            heard = [e for e in entries if isinstance(e, HeardSpeaker) and e.heard == entry.heard and not e.silence]
+            levels = [e.level_dbfs for e in heard if (e.tone_hz is None) == (entry.tone_hz is None)]
             if max(levels) - min(levels) < LOWER_DB / 2:
-                level = f"{entry.level_dbfs - LOWER_DB:g} dBFS"
-                keys = {"heard": entry.heard, "tone": entry.tone, "set": entry.set, "level": level}
-                yield HeardSpeaker.model_validate(keys)
+                keys: dict[str, object] = {"heard": entry.heard, "level": f"{entry.level_dbfs - LOWER_DB:g} dBFS"}
+                keys |= {"tone": entry.tone, "set": entry.set} if entry.tone_hz is not None else {}
+                yield HeardSpeaker.model_validate(keys | ({"side": entry.side} if entry.side != "both" else {}))
                 return
 
 
@@ -111,6 +111,7 @@ def _speakers(job: Job) -> set[str]:
 
 def _at_amplifier(unit: str, name: str, *, noisy: bool, protecting: bool) -> Iterator[Tried]:
     yield Tried("look_at_fuse", f"{unit}.fuse", (name,), (METAL, SUPPLY_REPAIR))
+    yield Tried("look_at_ground", f"{unit}.ground", (name,), (METAL, SUPPLY_REPAIR))
     yield Tried("feel_heat", f"{unit}.heat", (name,))
     if noisy:
         yield Tried("unplug_signal", f"{unit}.unplugged", (name,), (OFF_FIRST,))

@@ -23,6 +23,8 @@ OF_SPEAKER = ("speaker_open", "speaker_shorted", "speaker_damaged", "coil_open",
 OF_PLAYER = ("tone_level_wrong", "player_equaliser_on")
 FUSE = 0.5
 """Share of lost supplies that are a blown fuse; the others are a ground, a plug or a wire."""
+LOOSE_SAGS, LOOSE_DEAD, LOOSE_SOUND = 0.5, 0.25, 0.02
+"""Share of supplies that sag, or are lost, for a loose ground; how often a sound one is called loose."""
 RUNS_HOT, WARM = 0.9, 0.07
 """How often an amplifier that switches off from heat is felt to be hot, and any other."""
 CUTS_OUT, CUTS_OUT_BAD, CUTS_OUT_SOUND = 0.85, 0.3, 0.02
@@ -41,6 +43,7 @@ class WordedAnswers(HeardAnswers):
         makers = {
             "fuse": self._fuse,
             "main_fuse": self._main_fuse,
+            "ground": self._ground,
             "heat": self._heat,
             "unplugged": self._unplugged,
             "unloaded": self._unloaded,
@@ -68,6 +71,13 @@ class WordedAnswers(HeardAnswers):
         del name
         lost = [any(cause.id == "shared_no_supply" for cause in h) for h in self.ensemble.hypotheses]
         return self._either([FUSE if hit else 0.01 for hit in lost])
+
+    def _ground(self, name: str) -> Floats:
+        unit = unit_of(self.chain.job, name)
+        sags = [unit in c.supply for c in self.changes]
+        lost = [c.dead.get(unit) == "supply" for c in self.changes]
+        shares = [LOOSE_SAGS if s else LOOSE_DEAD if d else LOOSE_SOUND for s, d in zip(sags, lost, strict=True)]
+        return self._either(shares)
 
     def _heat(self, name: str) -> Floats:
         unit = unit_of(self.chain.job, name)

@@ -55,6 +55,9 @@ _CHECKS = {
         "Everything off: look at the fuse near the battery that feeds the sound system. Is it good or blown?"
     ),
     "leads": say("Follow the leads of {stage}: do they go to the device that they should feed?"),
+    "ground": say(
+        "Everything off: look at the ground of {stage} and pull at it. Is its screw tight, on bare metal, or loose?"
+    ),
     "heat": say(
         "Feel the case of {stage} after it has played loud: is it as warm as usual, or too hot to leave the hand on?"
     ),
@@ -86,13 +89,18 @@ _CHECKS = {
 
 def _played(entry: Played, job: Job) -> str:
     if entry.tone_hz is None:
-        return say("no tone playing") if entry.silence else say("as normally played")
+        usual = say("as normally played") if entry.level_dbfs >= 0 else say("played much softer")
+        return say("no tone playing") if entry.silence else usual
     played = say("{tone} at {level_dbfs} dBFS", tone=tone_words(entry), level_dbfs=f"{entry.level_dbfs:g}")
     stands = [
         say("{control} at {setting}", control=the_place(job, control), setting=setting_in_words(control, setting))
         for control, setting in entry.set.items()
     ]
     return joined([played, *stands])
+
+
+def _music(entry: Played) -> str:
+    return say("Play music as usual") if entry.level_dbfs >= 0 else say("Play music much softer than usual")
 
 
 def setting_in_words(control: str, setting: Any) -> str:
@@ -126,7 +134,7 @@ def describe_test_entry(test: str, entry: Entry, job: Job) -> str:
         playing = say("Play {played}", played=_played(entry, job))
         return say(
             "{playing} and listen to {heard}: silent, faint, normal, distorted, hum or whine?",
-            playing=say("Play music as usual") if entry.tone_hz is None else playing,
+            playing=_music(entry) if entry.tone_hz is None else playing,
             heard=heard,
         )
     if isinstance(entry, Check):

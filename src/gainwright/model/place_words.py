@@ -147,6 +147,7 @@ _CHECKED = {
     "link": say("digital link of {device}"),
     "function": say("function of {device}"),
     "fuse": say("fuse of {device}"),
+    "ground": say("ground of {device}"),
     "leads": say("leads of {device}"),
     "heat": say("heat of {device}"),
     "unplugged": say("signal leads of {device}"),

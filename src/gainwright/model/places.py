@@ -56,7 +56,7 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             supply = [*(["power_lamp", "protection_lamp"] if stage.lamps else []), "supply_voltage"]
             supply += [] if stage.turn_on == "signal" else ["turn_on_voltage"]
             found += [f"{unit}.{what}" for unit in dict.fromkeys((stage.chassis or name, name)) for what in supply]
-            found += [f"{stage.chassis or name}.{what}" for what in ("fuse", "heat", "unplugged", "unloaded")]
+            found += [f"{stage.chassis or name}.{what}" for what in ("fuse", "ground", "heat", "unplugged", "unloaded")]
             found += [f"{name}.input_mode", *([f"{name}.travel"] if stage.remote_level is not None else [])]
         elif isinstance(stage, Powered) and stage.chassis is None:
             found += [f"{name}.power_lamp", f"{name}.fuse"]

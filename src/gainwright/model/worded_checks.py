@@ -6,6 +6,7 @@ from gainwright.texts import say
 
 WORDED: dict[str, tuple[str, ...]] = {
     "fuse": ("good", "blown"),
+    "ground": ("tight", "loose"),
     "main_fuse": ("good", "blown"),
     "heat": ("usual", "hot"),
     "unplugged": ("gone", "stays"),
@@ -27,6 +28,8 @@ thinner or fuller when the two conductors of one side are exchanged.
 WORD_TEXTS = {
     "good": say("good"),
     "blown": say("blown"),
+    "tight": say("tight"),
+    "loose": say("loose"),
     "usual": say("as usual"),
     "hot": say("very hot"),
     "gone": say("the noise is gone"),

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 FUSE_SHARE = 0.6
 """Share of lost supplies that are a blown fuse."""
+LOOSE_SHARE = 0.5
+"""Share of sagging supplies that are a loose ground."""
 HEARD_RATIO = 1.3
 """A change of the bass of more than this is heard, as a ratio."""
 
@@ -23,6 +25,7 @@ def word(rig: Rig, place: str, what: str) -> str:
     makers = {
         "fuse": _fuse,
         "main_fuse": _fuse,
+        "ground": _ground,
         "unplugged": _unplugged,
         "unloaded": _unloaded,
         "travel": _travel,
@@ -51,6 +54,15 @@ def _fuse(rig: Rig, place: str) -> str:
     lost = any(f.where == unit and f.cause in ("amplifier_no_supply", "box_no_power") for f in rig.faults)
     chance = np.random.default_rng([rig.seed, zlib.crc32(unit.encode()), 11]).random()
     return "blown" if lost and chance < FUSE_SHARE else "good"
+
+
+def _ground(rig: Rig, place: str) -> str:
+    """Return whether a ground is loose: it is behind some of the supplies that sag, and of those lost without a blown fuse."""
+    unit = unit_of(rig.job, place)
+    chance = np.random.default_rng([rig.seed, zlib.crc32(unit.encode()), 12]).random()
+    sags = any(f.where == unit and f.cause == "supply_sagging" for f in rig.faults)
+    lost = any(f.where == unit and f.cause == "amplifier_no_supply" for f in rig.faults) and _fuse(rig, place) == "good"
+    return "loose" if (sags or lost) and chance < LOOSE_SHARE else "tight"
 
 
 def _unloaded(rig: Rig, place: str) -> str:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 
 from gainwright.diagnose import Diagnoser
 from gainwright.diagnose.candidates import Catalogue
+from gainwright.diagnose.observations import observe
 from gainwright.jobfile import read_entry, read_job_text
 from gainwright.jobfile.starting.typical import chain_text
 
@@ -30,6 +34,13 @@ def possible(text: str, *entries: dict[str, str]) -> tuple[Diagnoser, list[dict[
     candidates = Catalogue(job, diagnoser.chain, diagnoser.instruments, read).all()
     listening = [c.entry.model_dump(exclude_unset=True) for c in candidates if c.test == "listen"]
     return diagnoser, listening, {c.test for c in candidates}
+
+
+def chance(diagnoser: Diagnoser, cause: str, entry: dict[str, str]) -> float:
+    """Return the probability of an answer if a cause is the only fault."""
+    at = [str(c) for c in diagnoser.causes].index(cause)
+    read = read_entry(entry, diagnoser.job)
+    return math.prod(float(np.mean(o.chance[at])) for o in observe(0, read, diagnoser.rough) if o.chance is not None)
 
 
 def test_nothing_is_measured_where_nothing_is_at_hand() -> None:
@@ -74,3 +85,33 @@ def test_a_knob_on_a_wire_is_looked_at_by_itself() -> None:
     for what, seen in (("settings", "right"), ("gain", "right"), ("remote_level", "wrong")):
         answers = diagnoser.rough.check(f"sub_amplifier.{what}")
         assert answers.chance[answers.labels.index(seen), down, 0] > 0.9, what
+
+
+def test_music_played_softly_tells_a_torn_cone_from_what_clips() -> None:
+    """It is offered after a complaint of distortion; a damaged speaker still distorts, and a supply no longer sags."""
+    complaint = {"heard": "subwoofer", "is": "distorted"}
+    diagnoser, listening, _ = possible(TEXT, complaint)
+    softly = [entry for entry in listening if entry["heard"] == "subwoofer" and "level" in entry]
+    assert len(softly) == 1
+    still = {"heard": "subwoofer", "level": "-20 dBFS", "is": "distorted"}
+    damaged, sagging = "speaker_damaged at subwoofer", "supply_sagging at sub_amplifier"
+    assert chance(diagnoser, damaged, still) > 5 * chance(diagnoser, sagging, still)
+    assert not [e for e in possible(TEXT, complaint, still)[1] if e["heard"] == "subwoofer" and "level" in e]
+
+
+def test_one_speaker_of_a_pair_can_be_damaged() -> None:
+    """The other side then sounds as always."""
+    diagnoser = Diagnoser(read_job_text(chain_text("radio_doors")).job)
+    left = {"heard": "front_speakers", "side": "left", "is": "distorted"}
+    right = {"heard": "front_speakers", "side": "right", "is": "normal"}
+    for entry in (left, right):
+        assert 0.25 < chance(diagnoser, "speaker_damaged at front_speakers", entry) < 0.75
+
+
+def test_ground_is_loose_where_the_supply_sags_or_is_lost() -> None:
+    """And hardly ever elsewhere."""
+    diagnoser = Diagnoser(read_job_text(TEXT).job)
+    loose = {"check": "sub_amplifier.ground", "is": "loose"}
+    assert chance(diagnoser, "supply_sagging at sub_amplifier", loose) > 0.3
+    assert chance(diagnoser, "amplifier_no_supply at sub_amplifier", loose) > 0.1
+    assert chance(diagnoser, "nothing_wrong", loose) < 0.05

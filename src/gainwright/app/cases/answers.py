@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, get_args
 
-from gainwright.app.cases.plain_words import heard_word, lamp_word, stand_word, swap_word
+from gainwright.app.cases.plain_words import heard_word, lamp_word, stand_word, swap_word, tried_word
 from gainwright.errors import AnswerError, CallError
 from gainwright.quantities import (
     normalise_text,
@@ -30,7 +30,7 @@ LAMPS = ("power_lamp", "protection_lamp")
 STANDS = {"right": "right", "wrong": "wrong"}
 LOOKED_AT = (
     *("mute", "player", "balance", "settings", "inputs", "function", "routing", "gain", "level", "at", "volume"),
-    *("remote_level", "low_pass", "high_pass", "boost", "equaliser"),
+    *("remote_level", "low_pass", "high_pass", "boost", "equaliser", "switch", "input_mode", "leads"),
 )
 """What a plain sentence says of as right or wrong; of anything else only these words, or a setting."""
 _BOTH_RIGHT = ("good", "right", "ok", "both right")
@@ -82,19 +82,19 @@ def _result(entry: Mapping[str, Any], text: str, second: str, marks: Sequence[st
     place = str(entry.get("check", ""))
     what = place.rpartition(".")[2]
     if what in WORDED:
-        return {"is": _worded(text, WORDED[what])}
+        return {"is": _worded(text, what, WORDED[what])}
     if place.startswith("lead:") or "." not in place:
         return _lead(text, second)
     return _check(place.rpartition(".")[2], text)
 
 
-def _worded(text: str, words: Sequence[str]) -> str:
+def _worded(text: str, what: str, words: Sequence[str]) -> str:
     """Return a test's word, typed as it is or as its button says it."""
     from gainwright.model import WORD_TEXTS
 
     plain = normalise_text(text).lower()
     said = [word for word in words if plain in (word.replace("_", " "), str(WORD_TEXTS[word]).lower())]
-    return said[0] if said else read_choice(text, words)
+    return said[0] if said else _chosen(text, words, tried_word(text, what))
 
 
 def _chosen(text: str, choices: Sequence[str], said: str) -> str:

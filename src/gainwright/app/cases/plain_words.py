@@ -116,7 +116,7 @@ _TRIED = {
     },
 }
 """Last word of what is tried -> its answers -> what people say; the first answers are read first."""
-_BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link", "switch", "input_mode")
+_BY_YES_AND_NO = ("balance", "inputs", "settings", "function", "player", "link", "switch", "input_mode", "leads")
 """What is asked so that yes means right."""
 
 
