@@ -90,17 +90,12 @@ ACCESS_MINUTES = {
 SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
 """Minutes to reach a stage's controls, if they are not at its terminals."""
 SHARED = (
-    "power_lamp",
-    "protection_lamp",
-    "supply_voltage",
-    "turn_on_voltage",
-    "fuse",
-    "ground",
-    "heat",
-    "unplugged",
-    "unloaded",
+    *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage"),
+    *("fuse", "ground", "heat", "unplugged", "unloaded"),
 )
 """What the stages in one chassis share."""
+AT_TERMINALS = ("inputs", "gain", "boost", "low_pass", "high_pass", "settings", "input_mode")
+"""What is looked at where the terminals are, besides what a chassis shares."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
 
@@ -381,22 +376,7 @@ def stages_entered(entry: Entry, job: Job) -> set[str]:
         return set(stages_at(place)) & set(job.stages)
     stage, _, what = place.partition(".")
     stage = stages_of(job, stage)[0]
-    at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (
-        *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage", "inputs"),
-        *(
-            "gain",
-            "boost",
-            "low_pass",
-            "high_pass",
-            "settings",
-            "input_mode",
-            "fuse",
-            "ground",
-            "heat",
-            "unplugged",
-            "unloaded",
-        ),
-    )
+    at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (*SHARED, *AT_TERMINALS)
     kind = job.stages[stage].kind if stage in job.stages else ""
     return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()
 
@@ -408,16 +388,8 @@ def _question(entry: Entry, job: Job) -> tuple[Any, ...]:
         return ("check", f"{unit_of(job, stage)}.{what}" if what in SHARED else entry.check)
     if isinstance(entry, Reading):
         fed = None if entry.feed is None else entry.feed.into
-        return (
-            "at",
-            entry.at,
-            entry.against,
-            entry.with_,
-            entry.tone_hz,
-            entry.level_dbfs,
-            tuple(sorted(entry.set.items())),
-            fed,
-        )
+        played = (entry.tone_hz, entry.level_dbfs, tuple(sorted(entry.set.items())))
+        return ("at", entry.at, entry.against, entry.with_, *played, fed)
     if isinstance(entry, HeardSpeaker):
         return ("heard", entry.heard, entry.tone_hz, entry.silence, entry.side)
     return ("swap", entry.swap)
