@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gainwright.model import Check
 
 WORDED = (
-    *("fuse", "main_fuse", "heat", "unplugged", "unloaded"),
+    *("fuse", "main_fuse", "ground", "heat", "unplugged", "unloaded"),
     *("other_source", "substitute", "travel", "moved", "one_side_reversed"),
 )
 """What is tried rather than looked at or measured."""

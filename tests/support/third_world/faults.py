@@ -83,7 +83,7 @@ def draw_fault(cause: str, where: str, job: Job, wiring: Wiring, rng: np.random.
         low, high = SPEAKER_LEAD_OHM
     amount = math.exp(rng.uniform(math.log(low), math.log(high)))
     side = "both"
-    if cause in ("speaker_open", "speaker_shorted"):
+    if cause in ("speaker_open", "speaker_shorted", "speaker_damaged"):
         sides = sorted({port.side for port in wiring.ports(where)})
         # one of two mostly: two at once are rare
         side = str(rng.choice(sides)) if len(sides) > 1 and rng.random() < 0.8 else "both"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import zlib
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -196,7 +197,7 @@ class Oracle:
     def word(self, entry: HeardSpeaker) -> str:
         """Return what a person calls what comes from a loudspeaker, against how it usually is."""
         if entry.tone_hz is None and not entry.silence:
-            state = self.world.music(entry.heard, running=entry.engine == "on", sets=tuple(sorted(entry.set.items())))
+            state = self._music(entry)
         else:
             state = self._state(entry, side="both")
         heard = self.level(self.world, entry.heard, entry.side, state)
@@ -212,14 +213,21 @@ class Oracle:
         if 20 * math.log10(heard / max(usual, 1e-6)) < -self.person.faint_db:
             return "faint"
         if entry.tone_hz is None:
-            sets = tuple(sorted(entry.set.items()))
-            state = self.world.music(entry.heard, running=entry.engine == "on", sets=sets, loud=True)
+            state = self._music(entry, loud=True)
         waves, before = self.world.waves(state), self.sound.waves(state)
         wire = max(wires, key=lambda w: rms(waves.coil[w]))
         bent, usually = thd(waves.coil[wire]), thd(before.coil[wire])
-        if any(f.cause == "speaker_damaged" and f.where == entry.heard for f in self.faults):
+        sides = ("both", entry.side) if entry.side != "both" else ("both", "left", "right", "mono")
+        if any(f.cause == "speaker_damaged" and f.where == entry.heard and f.side in sides for f in self.faults):
             return "distorted"
         return "distorted" if bent > max(self.person.distorted, 1.3 * usually) else "normal"
+
+    def _music(self, entry: HeardSpeaker, *, loud: bool = False) -> State:
+        """Return ordinary music as an entry has it, softer where it gives a level."""
+        sets = tuple(sorted(entry.set.items()))
+        state = self.world.music(entry.heard, running=entry.engine == "on", sets=sets, loud=loud)
+        softer_db = entry.level_dbfs if entry.level is not None else 0.0
+        return replace(state, level_dbfs=(state.level_dbfs or 0.0) + softer_db)
 
     def _noise_word(self) -> str:
         return "whine" if any(f.cause == "alternator_whine" for f in self.faults) else "hum"

@@ -46,6 +46,14 @@ class World3(Checks):
         lost = any(f.cause == "shared_no_supply" for f in self.every)
         return "blown" if lost and self._chance("fuse", place) < FUSE_SHARE else "good"
 
+    def _ground(self, place: str) -> str:
+        """Return whether a ground is loose, as it is behind some of the thin supplies and of those lost with a good fuse."""
+        unit = unit_of(self.job, place)
+        lost = self._of(("amplifier_no_supply",), unit) and self._fuse(place) == "good"
+        return (
+            "loose" if (lost or self._of(("supply_sagging",), unit)) and self._chance("ground", unit) < 0.5 else "tight"
+        )
+
     def _heat(self, place: str) -> str:
         hot = self._of(("amplifier_hot",), unit_of(self.job, place))
         return "hot" if self._chance("heat", place) < (0.88 if hot else 0.05) else "usual"
