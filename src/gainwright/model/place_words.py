@@ -50,7 +50,7 @@ def setting_text(text: str) -> str:
 
 def instrument_title(name: str) -> str:
     """Return an instrument's name as it stands in a sentence; the usual ones can be translated."""
-    return _INSTRUMENTS.get(name, name)
+    return _INSTRUMENTS.get(name, name_words(name))
 
 
 def stage_title(job: Job, name: str) -> str:

@@ -13,7 +13,7 @@ from gainwright.app.set_up.unanswered import answered, keep_unanswered, unanswer
 from gainwright.app.store import ConflictError, RunKind
 from gainwright.app.tones import tone_archive
 from gainwright.errors import DoubtfulReadingError, GainwrightError
-from gainwright.model import describe_marks
+from gainwright.model import describe_marks, instrument_title
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.rendering import done_or_shown, go_to, page
 from gainwright.web.set_up.evaluation import (
@@ -171,6 +171,7 @@ def step_page(
         next=run.after(step),
         error=None if isinstance(error, (ConflictError, DoubtfulReadingError)) else error,
         status=200 if (wrong := error or note_error) is None else status_of(wrong),
+        called=instrument_title,
         typed_words=lambda text: typed_words(text, state.asked or ""),
         advice=advice(state.step, state.verdict, state.value),
         kind=kind,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import GainwrightError
-from gainwright.model import NO_MARK, describe_marks, setting_text
+from gainwright.model import NO_MARK, describe_marks, instrument_title, setting_text
 from gainwright.quantities import is_bare
 from gainwright.texts import say, sentence
 
@@ -117,7 +117,7 @@ class ShownStep:
         at = {"supply": say("volts DC"), "lead": say("ohm end to end"), "ohm": "ohm"}.get(
             self.state.asked or "", say("volts")
         )
-        return say("{what}, {unit}", what=step.instrument.replace("_", " ") or say("The reading"), unit=at)
+        return say("{what}, {unit}", what=instrument_title(step.instrument) or say("The reading"), unit=at)
 
     def control(self, name: str) -> str:
         """Return a control in words, to begin a line."""
