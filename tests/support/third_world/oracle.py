@@ -196,10 +196,7 @@ class Oracle:
 
     def word(self, entry: HeardSpeaker) -> str:
         """Return what a person calls what comes from a loudspeaker, against how it usually is."""
-        if entry.tone_hz is None and not entry.silence:
-            state = self._music(entry)
-        else:
-            state = self._state(entry, side="both")
+        state = self._music(entry) if entry.tone_hz is None and not entry.silence else self._state(entry, side="both")
         heard = self.level(self.world, entry.heard, entry.side, state)
         wires = self._wires(entry.heard, entry.side)
         noise = max(self.noise_at(w, state) * self._moves(w[1]) for w in wires)
