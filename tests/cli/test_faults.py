@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 from commands import run, run_program
 
+from gainwright.model import WORDED
+
 EVIDENCE = """
 evidence:
   - {at: amp_sub.out.mono, with: meter, tone: 1 kHz, level: 0 dBFS, set: {head.volume: 30}, reads: 0.02 V}
@@ -61,7 +63,9 @@ def test_entry_of_the_next_test_with_a_result_is_evidence(folder: Path) -> None:
     """The entry of a suggested test, completed with a result, is accepted as evidence."""
     found = told(run("diagnose", "car.yaml", "--evidence", "found.yaml", "--json", folder=folder))
     entry = dict(found["next"][0]["entry"])
-    entry["is" if "heard" in entry else "reads"] = "normal" if "heard" in entry else "1 V"
+    words = WORDED.get(str(entry.get("check", "")).rpartition(".")[2], ())
+    said = "normal" if "heard" in entry else words[0] if words else ""
+    entry |= {"is": said} if said else {"reads": "1 V"}
     (folder / "more.yaml").write_text(EVIDENCE + f"  - {json.dumps(entry)}\n", encoding="utf-8")
     assert told(run("diagnose", "car.yaml", "--evidence", "more.yaml", "--json", folder=folder))["evidence_used"] == 6
 

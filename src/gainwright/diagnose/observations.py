@@ -236,7 +236,8 @@ def _quiet_reading(reads_v: float, levels: DrawnLevels) -> tuple[np.ndarray, flo
 
     share = math.log(max(high_v, first) / max(low_v, first)) / math.log(max(levels.quiet_v, high_v) / first)
     near = np.where(levels.signal_v < high_v, below(high_v) - below(low_v), 0.0) if low_v > 0 else below(high_v)
-    return (1 - STRAY_SEEN) * near, max(share, 0.02)
+    share = max(share, 0.02)
+    return np.where(levels.signal_v < high_v, (1 - STRAY_SEEN) * near + STRAY_SEEN * share, 0.0), share
 
 
 def quiet_chance(levels: DrawnLevels) -> np.ndarray:
