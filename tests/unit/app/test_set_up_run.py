@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tapered_columns import tapered
 from typed_run import Bay, Hand, bay, drive
 
 from gainwright.app.set_up.evidence import column_knee, evidence_of
-from gainwright.app.set_up.run import entry_value, verdict_of
+from gainwright.app.set_up.run import LOWER_DB, entry_value, verdict_of
 from gainwright.app.set_up.standing import settings_during
 from gainwright.app.store import ConflictError
 from gainwright.diagnose import Diagnoser, make_diagnosis
@@ -217,3 +218,30 @@ def test_too_long_a_text_is_refused(here: Bay) -> None:
         entry_value(here.run, here.run.steps[0], kind="skipped", text="x" * 501)
     with pytest.raises(CallError, match="no step"):
         here.enter("no.such.step", "1")
+
+
+def test_column_with_the_tone_lower_tells_a_taper_from_a_ceiling(tmp_path: Path) -> None:
+    """Where the run asks for it, rows with the tone 10 dB lower are kept beside the others, can be taken back, and decide."""
+    here = bay(tmp_path, "full_range")
+    step = next(s for s in here.run.steps if s.asked == "column").step.id
+    column = tapered(104, "two", response="true-rms")
+    meter = instruments(here.job)[here.run.of(step).step.instrument]
+    for at, volts in zip(*column.read(), strict=True):
+        here.enter(step, f"{at:g} {volts:g}")
+    alone = column_knee(here.run.of(step), meter, limit_thd=0.01)
+    assert alone is not None
+    assert alone.lower_steps
+    assert alone.lower_db == LOWER_DB
+    for at, volts in zip(*column.read(LOWER_DB), strict=True):
+        if at in alone.lower_steps:
+            assert here.enter(step, f"lower {at:g} {volts:g}").value["lower_db"] == LOWER_DB
+    state = here.run.of(step)
+    assert len(state.rows) == len(column.read()[0])
+    assert [s for s, _ in state.column.lower] == list(alone.lower_steps)
+    both = column_knee(state, meter, limit_thd=0.01)
+    assert both is not None
+    assert both.last_clean_step == column.last_clean
+    assert both.confidence > alone.confidence
+    here.enter(step, kind="taken_back")
+    assert [s for s, _ in here.run.of(step).column.lower] == list(alone.lower_steps)[:-1]
+    assert here.run.of(step).rows == state.rows

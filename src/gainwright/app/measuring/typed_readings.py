@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 AnswerKind = Literal["volts", "supply", "ohm", "lead", "place", "column", "look"]
 """What is asked: volts of a tone, of the supply, ohms, a lead's ohms, a step of the volume, steps with volts, a look."""
 
+LOWER = "lower"
+"""Before a row of a column: it was read with the tone lower."""
+
 
 @dataclass(frozen=True, slots=True)
 class StepAnswer:
@@ -41,6 +44,7 @@ class StepAnswer:
     between : of a lead, ohms between its conductors, None when not given.
     volts : the reading at a step of a column, infinite over range; None otherwise.
     lit : the marks of an indicator that are lit, none of them for an empty one; None of any other answer.
+    lower : whether a row was read with the tone lower, as `lower 34 0.41` says.
     """
 
     value: float
@@ -48,6 +52,7 @@ class StepAnswer:
     between: float | None = None
     volts: float | None = None
     lit: tuple[str, ...] | None = None
+    lower: bool = False
 
 
 def read_answer(text: str, kind: AnswerKind, marks: Sequence[str] = ()) -> StepAnswer:
@@ -124,8 +129,10 @@ def _lead(text: str) -> StepAnswer:
 
 
 def _row(text: str) -> StepAnswer:
-    row = read_row(text, step_alone=True)
-    return StepAnswer(row.step, volts=None if row.volts is None else _si(row.volts))
+    first, _, rest = text.strip().partition(" ")
+    lower = first.lower() == LOWER
+    row = read_row(rest if lower else text, step_alone=not lower)
+    return StepAnswer(row.step, volts=None if row.volts is None else _si(row.volts), lower=lower)
 
 
 def _si(reading: Quantity | str) -> float:

@@ -130,7 +130,7 @@ def column_knee(
     ------
     ReadingError : the readings can't be used, as when one is zero.
     """
-    from gainwright.metering import MeterKind, find_knee
+    from gainwright.metering import LowerColumn, MeterKind, find_knee
     from gainwright.model import Multimeter
     from gainwright.solve import accuracy_of
 
@@ -146,4 +146,6 @@ def column_knee(
             counts=counts,
             full_counts=instrument.counts or 4000,
         )
-    return find_knee([s for s, _ in rows], [v for _, v in rows], meter=kind, limit_thd=limit_thd)
+    second = [(s, v) for s, v in state.column.lower if v]
+    lower = LowerColumn([s for s, _ in second], [v for _, v in second], state.column.lower_db) if second else None
+    return find_knee([s for s, _ in rows], [v for _, v in rows], meter=kind, limit_thd=limit_thd, lower=lower)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 State = Literal["open", "begun", "done", "skipped"]
 Rows = tuple[tuple[float, float | None], ...]
+"""Of a column of readings: the step of the volume and the volts there, in order of the steps; None over the range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,16 +24,26 @@ class Progress:
     last: datetime
 
 
-def state_of(history: Sequence[RunEntry]) -> tuple[State, RunEntry | None, Rows]:
-    """Return a step's state after its entries, the entry that is valid, and its column of readings by volume step."""
-    rows: dict[float, float | None] = {}
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of readings by volume step, and the one with the tone lower by so much (dB, 0 while there is none)."""
+
+    rows: Rows = ()
+    lower: Rows = ()
+    lower_db: float = 0.0
+
+
+def state_of(history: Sequence[RunEntry]) -> tuple[State, RunEntry | None, Column]:
+    """Return a step's state after its entries, the entry that is valid, and its column of readings."""
+    rows: dict[tuple[float, float], float | None] = {}
     state: State = "open"
     holds: RunEntry | None = None
     for entry in history:
         row = entry.value.get("row")
         if entry.kind == "reading" and row is not None:
-            rows.pop(float(row[0]), None)
-            rows[float(row[0])] = None if row[1] is None else float(row[1])
+            at = float(entry.value.get("lower_db") or 0.0), float(row[0])
+            rows.pop(at, None)
+            rows[at] = None if row[1] is None else float(row[1])
             state, holds = "begun", entry
         elif entry.kind == "taken_back" and state == "begun" and rows:
             del rows[next(reversed(rows))]
@@ -41,7 +52,13 @@ def state_of(history: Sequence[RunEntry]) -> tuple[State, RunEntry | None, Rows]
             state, holds = ("begun", entry) if rows else ("open", None)
         else:
             state, holds = "skipped" if entry.kind == "skipped" else "done", entry
-    return state, holds, tuple(sorted(rows.items()))
+    return state, holds, _column(rows)
+
+
+def _column(rows: dict[tuple[float, float], float | None]) -> Column:
+    by_level = {db: tuple(sorted((s, v) for (d, s), v in rows.items() if d == db)) for db, _ in rows}
+    lower_db = max(by_level, default=0.0)
+    return Column(by_level.get(0.0, ()), by_level[lower_db] if lower_db else (), lower_db)
 
 
 def progress_of(entries: Sequence[RunEntry]) -> Progress | None:

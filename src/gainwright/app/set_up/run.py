@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from gainwright.app.measuring.lost_point import interval_of_row, is_within
 from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doubt_about, read_answer
 from gainwright.app.set_up.no_signal import ends_without_signal
-from gainwright.app.set_up.progress import State, state_of
+from gainwright.app.set_up.progress import Column, Rows, State, state_of
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 Verdict = Literal["fits", "low", "high", "off", ""]
 LONGEST_TEXT = 500
+LOWER_DB = 10.0
+"""A second column is read with the tone this much lower, the amount that is asked for (`LowerColumn`)."""
 LONGEST_KEY = 64
 """Characters of the key of an entry."""
 
@@ -39,6 +41,7 @@ class StepValue:
     expected, low, high : the expected reading with its interval.
     between : of a lead, ohms between its conductors.
     row : setting of a control, and the reading there.
+    lower_db : by how much the tone was lower at such a row, 0 for the tone of the step.
     look : what an indicator showed.
     at : setting of the control at which it was read.
     """
@@ -52,6 +55,7 @@ class StepValue:
     high: float | None = None
     between: float | Literal["open"] | None = None
     row: tuple[float, float | None] | None = None
+    lower_db: float = 0.0
     look: str = ""
     at: str = ""
 
@@ -67,7 +71,7 @@ class StepState:
     asked : what is read, None when there is nothing to read.
     entry : the one that is valid now, None when there is none.
     history : all entries, in order.
-    rows : (step of the volume, volts) of a column of readings, in order of the steps; None where the meter was over range.
+    column : a column of readings, and the one with the tone lower.
     marks : of the indicator that is looked at.
     """
 
@@ -77,7 +81,7 @@ class StepState:
     state: State
     entry: RunEntry | None
     history: tuple[RunEntry, ...]
-    rows: tuple[tuple[float, float | None], ...] = ()
+    column: Column = Column()
     marks: tuple[str, ...] = ()
     label: str = ""
 
@@ -85,6 +89,11 @@ class StepState:
     def name(self) -> str:
         """What it is called on screens: its number on the sheet, or that it is a result."""
         return say("step {label}", label=say(self.label)) if self.label else say("result")
+
+    @property
+    def rows(self) -> Rows:
+        """The column of readings with the step's own tone."""
+        return self.column.rows
 
     @property
     def seen(self) -> int:
@@ -219,8 +228,8 @@ def answer_kind(step: Step, instruments: dict[str, Instrument]) -> AnswerKind | 
 
 
 def _state(step: Step, number: int, asked: AnswerKind | None, history: list[RunEntry]) -> StepState:
-    state, holds, rows = state_of(history)
-    return StepState(step, number, asked, state, holds, tuple(history), rows)
+    state, holds, column = state_of(history)
+    return StepState(step, number, asked, state, holds, tuple(history), column)
 
 
 # ---- what a person enters ----------------------------------------------------------------------------------------
@@ -312,7 +321,7 @@ def entry_value(
 def _interval(state: StepState, read: StepAnswer, expect: Expect | None) -> tuple[float, float] | None:
     """Return the interval in which a reading is expected, SI; None where it is no number, or nothing is expected."""
     if read.volts is not None:
-        return interval_of_row(state.rows, read.value)
+        return interval_of_row(state.column.lower if read.lower else state.rows, read.value)
     if state.asked not in ("volts", "supply", "ohm") or expect is None:
         return None
     return expect.low, expect.high
@@ -329,7 +338,8 @@ def _in_words(interval: tuple[float, float], expect: Expect | None) -> str:
 
 def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None) -> dict[str, Any]:
     if read.volts is not None:
-        return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"}
+        lower = {"lower_db": LOWER_DB} if read.lower else {}
+        return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"} | lower
     result: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
     if math.isinf(read.value):
         result["beyond"] = True

@@ -31,7 +31,7 @@ router = APIRouter(prefix="/api", tags=["set-up run"])
 class NewEntry(BaseModel):
     """An entry of a step.
 
-    `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `34` for the
+    `text` is a reading as it is typed (`0,35`, `350 mV`, `OL`; `0.3 open` of a lead; `12 3.45` for a row of a column, `lower 12 1.09` for one with the tone 10 dB lower, `34` for the
     last clean step; the marks of an indicator that are lit, or `none`), or the reason of a step that is skipped. `seen` is the number of the step's last
     entry that its writer saw, 0 for none. A reading that would be as expected if its decimal point stood elsewhere is refused with `asked_about`
     and the probable `candidate`, unless `sure` is true. `key` is a random text that the writer makes for this entry: the same entry sent again with it is stored once.
@@ -59,7 +59,7 @@ class RunEntryShown(BaseModel):
 
 
 class StepNow(BaseModel):
-    """A step with its state; `number` is its place in the plan, `line` its number on the sheet (empty for a result); `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range.
+    """A step with its state; `number` is its place in the plan, `line` its number on the sheet (empty for a result); `asked` is the kind of reading, empty for none; a row's volts are null over the meter's range; `lower_rows` were read with the tone lower by `lower_db`.
 
     `expect` is what an open step's reading is judged by: it follows from what was read at its place before, else it is the plan's.
     """
@@ -74,6 +74,8 @@ class StepNow(BaseModel):
     value: StepValue
     seen: int
     rows: list[tuple[float, float | None]]
+    lower_rows: list[tuple[float, float | None]]
+    lower_db: float
     expect: Expect | None
 
 
@@ -104,6 +106,8 @@ def _steps(site: Site, job: StoredJob, run: Run) -> list[StepNow]:
             value=from_json(StepValue, s.value),
             seen=s.seen,
             rows=list(s.rows),
+            lower_rows=list(s.column.lower),
+            lower_db=s.column.lower_db,
             expect=expected(site, job, run, s, None) if s.state in ("open", "begun") else None,
         )
         for s in run.steps

@@ -167,6 +167,7 @@ def step_page(
         volts_there=step_expect if shown_expect is not step_expect and state.asked == "column" else None,
         knee=knee,
         knee_work=knee_work,
+        **_lower_column(state),
         before=run.steps[state.number - 2] if state.number > 1 else None,
         next=run.after(step),
         error=None if isinstance(error, (ConflictError, DoubtfulReadingError)) else error,
@@ -193,6 +194,17 @@ def _kept(site: Site, job: str, state: StepState, *, by: str, mine: str) -> dict
     }
 
 
+def _lower_column(state: StepState) -> dict[str, Any]:
+    """Return whether the last row was read with the tone lower, and the step that follows it there."""
+    last = next((e for e in reversed(state.history) if e.kind == "reading"), None)
+    reads_lower = last is not None and bool(last.value.get("lower_db")) and bool(state.column.lower)
+    highest = state.column.lower[-1][0] if reads_lower else 0.0
+    return {
+        "reads_lower": reads_lower,
+        "next_lower": next((s for s, _ in state.rows if s > highest), None) if reads_lower else None,
+    }
+
+
 def _knee(
     site: Site, stored: StoredJob, state: StepState, swap: str | None
 ) -> tuple[tuple[Knee | None, str], Work | None]:
@@ -200,7 +212,7 @@ def _knee(
     if state.asked != "column" or not state.rows or swap == UNSEEN:
         return (None, ""), None
     job = site.models.job(stored.text)
-    key = f"{stored.text}\n{state.step.id}{state.rows}"
+    key = f"{stored.text}\n{state.step.id}{state.column}"
     if swap is None or site.models.has("knee", key):
         return site.models.kept("knee", key, lambda: knee_of(state, job)), None
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.measuring.typed_readings import LOWER
 from gainwright.errors import GainwrightError
 from gainwright.model import NO_MARK, describe_marks, instrument_title, setting_text
 from gainwright.quantities import is_bare
@@ -65,9 +66,10 @@ def quantity_words(value: float | None, quantity: str, *, like: float | None = N
 def reading_words(value: Mapping[str, Any], text: str = "") -> str:
     """Return the value of an entry in words, in the unit of the expected reading, or in mV where it was typed so."""
     if "row" in value:
-        return say(
-            "{volts} at step {step}", volts=quantity_words(value["row"][1], "v_rms"), step=f"{value['row'][0]:g}"
-        )
+        there = {"volts": quantity_words(value["row"][1], "v_rms"), "step": f"{value['row'][0]:g}"}
+        if value.get("lower_db"):
+            return say("{volts} at step {step}, the tone {amount} dB lower", **there, amount=f"{value['lower_db']:g}")
+        return say("{volts} at step {step}", **there)
     if "lit" in value:
         return describe_marks(value["lit"])
     if value.get("look"):  # a look of 0.1.0
@@ -199,7 +201,7 @@ def typed_words(text: str, asked: str) -> str:
     """Return a typed reading with its unit: `13.90 V`, `step 34: 3.2 V`."""
     unit = "ohm" if asked in ("ohm", "lead") else "V"
     if asked == "column":
-        step, _, volts = text.partition(" ")
+        step, _, volts = text.removeprefix(f"{LOWER} ").partition(" ")
         return f"step {step}: {typed_words(volts, 'volts')}" if volts else f"step {step}"
     return f"{text} {unit}" if asked in UNITS and is_bare(text) else text
 
@@ -222,11 +224,7 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
         return None, f"{error.what}; {error.remedy}"
     if knee is None:
         return None, ""
-    # a run takes no second column with the tone lower: its steps would replace those of the first
-    if knee.advice == "read_lower":
-        knee = replace(knee, advice="enough", next_step=None)
-    knee = replace(knee, lower_steps=(), lower_db=None)
-    return knee, advice_text(knee, [(s, v) for s, v in state.rows if v])
+    return knee, advice_text(knee, [(s, v) for s, v in (*state.rows, *state.column.lower) if v])
 
 
 def entered(state: StepState, given: Mapping[str, str]) -> str:
@@ -235,7 +233,7 @@ def entered(state: StepState, given: Mapping[str, str]) -> str:
     text = instead or given.get("text", "").strip()
     bare = is_bare(text)
     if state.asked == "column" and given.get("volts", "").strip():
-        return f"{text} {given['volts'].strip()}"
+        return f"{f'{LOWER} ' if given.get('lower') else ''}{text} {given['volts'].strip()}"
     if bare and given.get("unit") in UNITS.get(state.asked or "", ()):
         text = f"{text} {given['unit']}"
     if state.asked == "look" and not text:
