@@ -242,6 +242,8 @@ def test_column_with_the_tone_lower_tells_a_taper_from_a_ceiling(tmp_path: Path)
     assert both is not None
     assert both.last_clean_step == column.last_clean
     assert both.confidence > alone.confidence
+    assert state.column.next_lower is None
     here.enter(step, kind="taken_back")
+    assert here.run.of(step).column.next_lower == alone.lower_steps[-1]
     assert [s for s, _ in here.run.of(step).column.lower] == list(alone.lower_steps)[:-1]
     assert here.run.of(step).rows == state.rows

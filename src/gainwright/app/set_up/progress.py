@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -31,6 +32,15 @@ class Column:
     rows: Rows = ()
     lower: Rows = ()
     lower_db: float = 0.0
+
+    @property
+    def next_lower(self) -> float | None:
+        """The step that follows in the column with the tone lower; None while there is none, and at the end of the other."""
+        highest = self.lower[-1][0] if self.lower else math.inf
+        return next((step for step, _ in self.rows if step > highest), None)
+
+
+NO_COLUMN = Column()
 
 
 def state_of(history: Sequence[RunEntry]) -> tuple[State, RunEntry | None, Column]:

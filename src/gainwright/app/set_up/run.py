@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from gainwright.app.measuring.lost_point import interval_of_row, is_within
 from gainwright.app.measuring.typed_readings import AnswerKind, StepAnswer, doubt_about, read_answer
 from gainwright.app.set_up.no_signal import ends_without_signal
-from gainwright.app.set_up.progress import Column, Rows, State, state_of
+from gainwright.app.set_up.progress import NO_COLUMN, Column, Rows, State, state_of
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -81,7 +81,7 @@ class StepState:
     state: State
     entry: RunEntry | None
     history: tuple[RunEntry, ...]
-    column: Column = Column()
+    column: Column = NO_COLUMN
     marks: tuple[str, ...] = ()
     label: str = ""
 

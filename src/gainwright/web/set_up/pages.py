@@ -198,11 +198,7 @@ def _lower_column(state: StepState) -> dict[str, Any]:
     """Return whether the last row was read with the tone lower, and the step that follows it there."""
     last = next((e for e in reversed(state.history) if e.kind == "reading"), None)
     reads_lower = last is not None and bool(last.value.get("lower_db")) and bool(state.column.lower)
-    highest = state.column.lower[-1][0] if reads_lower else 0.0
-    return {
-        "reads_lower": reads_lower,
-        "next_lower": next((s for s, _ in state.rows if s > highest), None) if reads_lower else None,
-    }
+    return {"reads_lower": reads_lower, "next_lower": state.column.next_lower if reads_lower else None}
 
 
 def _knee(

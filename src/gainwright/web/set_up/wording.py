@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.measuring.typed_readings import LOWER
@@ -206,6 +206,10 @@ def typed_words(text: str, asked: str) -> str:
     return f"{text} {unit}" if asked in UNITS and is_bare(text) else text
 
 
+SURE = 0.95
+"""Below this probability of a last clean step, a column with the tone lower that was begun is read to its end."""
+
+
 def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
     """Return the knee of a column of readings so far and what to do next; only a sentence when it can't be used."""
     if state.asked != "column" or not state.rows:
@@ -224,6 +228,8 @@ def knee_of(state: StepState, job: Job) -> tuple[Knee | None, str]:
         return None, f"{error.what}; {error.remedy}"
     if knee is None:
         return None, ""
+    if state.column.next_lower is not None and knee.advice == "enough" and knee.confidence < SURE:
+        knee = replace(knee, advice="go_on", next_step=state.column.next_lower)
     return knee, advice_text(knee, [(s, v) for s, v in (*state.rows, *state.column.lower) if v])
 
 
