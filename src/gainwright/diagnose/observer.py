@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-QUIET_V, QUIET_POWER_V = 5e-3, 30e-3
+QUIET_V, QUIET_POWER_V = 1.5e-3, 30e-3
 """Up to this a reading means nothing: hum, noise, a hand on the probe (line level; amplifier and speaker level)."""
 STRAY_V, STRAY_POWER_V = (2e-6, 1e-3), (1e-5, 3e-2)
 """What an instrument picks up in addition to the tone, volts rms (line level; amplifier and speaker level)."""

@@ -73,6 +73,8 @@ SPANS: dict[str, tuple[float, float, str]] = {
     "player_equaliser_on": (5.0, 14.0, "dB"),
 }
 """Cause -> low and high end of its amount (drawn evenly in the logarithm), and what it is."""
+KNOBS_HZ = (32.0, 5000.0)
+"""How far the knobs of filters usually go."""
 SPEAKER_LEAD_OHM = (5.0, 500.0)
 
 
@@ -126,7 +128,8 @@ def corner_hz(fault: Fault, node: Node, job: Job, wiring: Wiring) -> float:
     stage = job.stages[node.stage]
     holder = stage.outputs[node.output] if isinstance(stage, HeadUnit | Processor) else stage
     span = getattr(holder, f"{fault.cause.removesuffix('_in_the_way')}_range", None)
-    return hz if span is None or span.fixed else min(max(hz, span.low_hz), span.high_hz)
+    low, high = KNOBS_HZ if span is None or span.fixed else (span.low_hz, span.high_hz)
+    return min(max(hz, low), high)
 
 
 def turned(fault: Fault, job: Job, stands: dict[str, float]) -> dict[str, float]:

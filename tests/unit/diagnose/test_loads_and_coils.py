@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from gainwright.diagnose import Cause, Diagnoser
 from gainwright.diagnose.answers import AnswerModel
 from gainwright.diagnose.ensemble import Stimulus
+from gainwright.diagnose.observations import observe
 from gainwright.jobfile import read_entry, read_job_text
 from gainwright.simulated import Fault, Rig, answer
 
 JOB = """
 format: 1
 title: One amplifier
+instruments: {meter: {kind: multimeter, true_rms: yes, counts: 60000, accuracy: 1 % + 3 counts}}
 stages:
   head: {kind: head_unit, rated_output: 2 V, volume: {steps: 30, at: 26}, outputs: {main: {}}}
   amp: {kind: amplifier, from: head.main, power: 80 W @ 4 ohm, sensitivity: 0.2 .. 5 V, gain: {at: 60 %}}
@@ -51,3 +55,12 @@ def test_a_low_load_plays(model: AnswerModel) -> None:
     plays = ~change.protecting.get("amp", 0 * silent).astype(bool)
     assert plays.any()
     assert silent[plays].max() < 0.1
+
+
+def test_millivolts_above_what_is_picked_up_are_a_level(model: AnswerModel) -> None:
+    """4.7 mV at a line output are twice what 0.8 ohm leave and half of what 4 ohm leave, not nothing."""
+    job = read_job_text(JOB).job
+    entry = read_entry({"at": "head.main.left", "tone": "400 Hz", "level": "-10 dBFS", "reads": "4.7 mV"}, job)
+    (found,) = observe(0, entry, model)
+    assert found.volts is not None
+    assert found.volts.reads_db == pytest.approx(20 * math.log10(4.7e-3))
