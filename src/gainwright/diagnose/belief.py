@@ -67,12 +67,17 @@ class Observation:
     chance : shape (hypotheses, draws or 1); None for volts.
     volts : None for an answer.
     elsewhere : its probability (or density per dB) under a fault outside this model.
+    source : what it shares its mistake with, as the ear that listened to one speaker; empty for none.
+    mistaken : its probability with that mistake, as `chance` is without; how often it happens is `mistake`.
     """
 
     entry: int
     chance: Floats | None
     volts: VoltsReading | None
     elsewhere: float
+    source: str = ""
+    mistaken: Floats | None = None
+    mistake: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,10 +154,7 @@ def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unk
     prior : of each hypothesis, shape (hypotheses,); need not sum to 1.
     unknown : prior of a fault outside this model.
     """
-    answers = np.zeros((len(prior), draws))
-    for o in observations:
-        if o.chance is not None:
-            answers = answers + np.log(np.maximum(o.chance, _TINY))
+    answers = _answers(observations, (len(prior), draws))
     volts = [(o.entry, o.volts) for o in observations if o.volts is not None]
     terms, kernels, wrong_sets = _volts_terms([v for _, v in volts], answers)
     with np.errstate(divide="ignore"):
@@ -175,6 +177,29 @@ def weigh(prior: Floats, observations: Sequence[Observation], *, draws: int, unk
     if kernels is not None:
         kernels = _leading(kernels, wrong_sets, log_prior[:, None] + answers)
     return Belief(probability, error, weight, effective, evidence, surprise, wrong, kernels)
+
+
+def _answers(observations: Sequence[Observation], shape: tuple[int, int]) -> Floats:
+    """Return the log likelihood of all answers under every draw; one mistake is shared by all of one source."""
+    found = np.zeros(shape)
+    shared: dict[str, list[Observation]] = {}
+    for o in observations:
+        if o.source:
+            shared.setdefault(o.source, []).append(o)
+        elif o.chance is not None:
+            found = found + np.log(np.maximum(o.chance, _TINY))
+    for each in shared.values():
+        found = found + np.log(np.maximum(with_mistake(each), _TINY))
+    return found
+
+
+def with_mistake(observations: Sequence[Observation]) -> Floats:
+    """Return the likelihood of the answers of one source together, whether it is mistaken in all of them or in none."""
+    right, wrong, share = np.ones(1), np.ones(1), observations[0].mistake
+    for o in observations:
+        if o.chance is not None and o.mistaken is not None:
+            right, wrong = right * o.chance, wrong * o.mistaken
+    return np.asarray((1 - share) * right + share * wrong)
 
 
 def _ratio_error(mass: Floats, probability: Floats) -> Floats:

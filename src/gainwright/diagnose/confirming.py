@@ -38,11 +38,6 @@ def own_places(cause: Cause, job: Job) -> frozenset[str]:
     settings = {f"{place.split('.', maxsplit=1)[0]}.settings" for place in looks}
     sides = {f"{cause.where}.{side}.{what}" for side in ("left", "right") for what in ("resistance", "cone")}
     found = {cause.where, *looks, *settings, *sides, *(f"{cause.where}.{what}" for what in AT_A_UNIT)}
-    if cause.where.startswith("lead:"):
-        end = cause.where.rpartition("-")[2]
-        found |= {f"{end}.{what}" for what in ("resistance", "cone")}
-        if end.split(".")[0] in job.stages:
-            found |= {f"{end.split('.', maxsplit=1)[0]}.{what}" for what in ("resistance", "cone")}
     return frozenset(found)
 
 

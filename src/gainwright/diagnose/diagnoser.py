@@ -17,7 +17,7 @@ from gainwright.diagnose.causes import NOTHING, PRIOR_TWO, Cause, causes, priors
 from gainwright.diagnose.confirming import direct_checks
 from gainwright.diagnose.ensemble import Ensemble
 from gainwright.diagnose.observer import Observer
-from gainwright.diagnose.ranking import Ranked, groups, predict_outcomes, rank
+from gainwright.diagnose.ranking import PredictedOutcomes, Ranked, groups, predict_outcomes, rank
 from gainwright.diagnose.shop_counts import ClosedCases, complaint_entries, complaint_kind, with_cases
 from gainwright.diagnose.unknown_gains import Noted, chain_with_unknown_gains, noted_gains
 from gainwright.diagnose.weighed import Evidence, Pool, WeighedEnsemble, alone
@@ -124,11 +124,13 @@ class RankedTests:
     ranked : tests, best first.
     groups : indices of the active hypotheses that no test distinguishes, most probable group first.
     catalogue : all possible tests.
+    predicted : the outcomes of all of them.
     """
 
     ranked: tuple[Ranked, ...]
     groups: tuple[tuple[int, ...], ...]
     catalogue: Catalogue
+    predicted: tuple[PredictedOutcomes, ...]
 
 
 class Diagnoser:
@@ -268,7 +270,7 @@ class Diagnoser:
             best = {id(r.outcomes.candidate) for r in ranked[:PREDICTED_AGAIN]}
             predicted = [predict_outcomes(o.candidate, active) if id(o.candidate) in best else o for o in predicted]
             ranked = rank(probability, minutes, predicted, together, access=access)
-        return RankedTests(tuple(ranked), tuple(tuple(g) for g in together), catalogue)
+        return RankedTests(tuple(ranked), tuple(tuple(g) for g in together), catalogue, tuple(predicted))
 
     def weigh_hypothesis(
         self, hypothesis: Hypothesis, entries: Sequence[Entry], *, draws: int, seed: int

@@ -9,10 +9,12 @@ import numpy as np
 from gainwright.diagnose.cause_texts import describe_cause, repair_text, short_name
 from gainwright.diagnose.causes import HEALTHY, NOTHING, Cause
 from gainwright.diagnose.cautions import repair_cautions
+from gainwright.diagnose.declaring import conclusion, standing
 from gainwright.diagnose.healthy_chain import healthy_cause
 from gainwright.diagnose.observations import stimulus_of
+from gainwright.diagnose.once_more import once_more
 from gainwright.diagnose.outcome_texts import describe_outcomes, healthy_outcome, outcomes_text, volts_text
-from gainwright.diagnose.ranking import ASKING, ENOUGH
+from gainwright.diagnose.ranking import ASKING, Ranked, predict_outcomes
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.wording import describe_entry, describe_test
 from gainwright.model import Multimeter, Reading, as_mapping, checked_words, stages_at, stages_of, the_place
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from gainwright.diagnose.candidates import Candidate
+    from gainwright.diagnose.declaring import Standing
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
     from gainwright.diagnose.weighed import Evidence
     from gainwright.model import Entry, Job
@@ -36,6 +39,8 @@ ODD = 0.06
 """An answer less likely than this under a cause counts as a mistake under it."""
 CONTRADICTED = 0.3
 """Probability of an unknown fault, or of a wrong entry, from which it is reported."""
+NOTHING_ENOUGH = 0.5
+"""Where all that was told is as in a sound chain, nothing more is asked from this probability of it."""
 TESTS_TOLD = 12
 LEAST_TOLD = 1e-4
 WORTH = 0.15
@@ -65,9 +70,12 @@ def _diagnosis(
     causes = _causes(diagnoser, found, probability, error, likelihood)
     place = {(c.cause, c.where): i for i, c in enumerate(causes)}
     groups = _groups(state, tests, sound, place)
-    leading = groups[0].probability if groups else 0.0
-    following = _next(state, diagnoser.job, tests, sound)
-    done = bool(entries) and (leading >= ENOUGH or not following)
+    doubts = [_doubt(state, i, likelihood) for i in range(len(entries))]
+    stands = standing(diagnoser, state, tests, likelihood, doubts)
+    following = _next(state, diagnoser.job, _in_turn(state, diagnoser.job, tests, stands), tests, sound)
+    shows_nothing = stands.nothing_shows and causes[0].cause in HEALTHY
+    ended = shows_nothing and causes[0].probability >= NOTHING_ENOUGH
+    done = bool(entries) and (stands.declared or ended or not following)
     pairs = [(float(p), h) for p, h in zip(state.probability, state.hypotheses, strict=True) if len(h) > 1 and p > 0.01]
     return Diagnosis(
         causes,
@@ -80,7 +88,30 @@ def _diagnosis(
         _contradiction(diagnoser, state, likelihood, found, probability),
         done,
         _repair(diagnoser, state, Cause(causes[0].cause, causes[0].where)) if done else None,
+        stands.declared,
+        tuple(i + 1 for i in stands.unexplained),
+        tuple(i + 1 for i in stands.conflicting),
+        shows_nothing,
+        conclusion(stands, causes[0].name) if entries else "",
     )
+
+
+def _in_turn(state: CauseProbabilities, job: Job, tests: RankedTests, stands: Standing) -> list[Ranked]:
+    """Return the tests worth their time, best first: before a likely cause is declared, its check or an entry once more."""
+    found = [r for r in tests.ranked[:TESTS_TOLD] if _is_worth(r)]
+    first: list[Ranked] = []
+    if stands.likely and stands.confirm is not None:
+        known = [r for r in tests.ranked if r.outcomes.candidate.entry == stands.confirm.candidate.entry]
+        first = known[:1] or [Ranked(stands.confirm, 0.0, 0.0)]
+    elif stands.again and (stands.likely or not found):
+        again = [once_more(state.entries[i], job) for i in stands.again]
+        first = [Ranked(predict_outcomes(c, state.predicting), 0.0, 0.0) for c in again if c is not None]
+    return [*first, *(r for r in found if r not in first)][:TESTS_TOLD]
+
+
+def _is_worth(r: Ranked) -> bool:
+    spent = r.outcomes.candidate.minutes + ASKING
+    return r.saved + spent >= WORTH * spent
 
 
 def _pair(probability: float, causes: tuple[Cause, ...], job: Job) -> CausePair:
@@ -147,7 +178,9 @@ def _named(cause: Cause, sound: Cause) -> Cause:
     return sound if cause.id == NOTHING else NOTHING_CAUSE if cause == sound else cause
 
 
-def _next(state: CauseProbabilities, job: Job, tests: RankedTests, sound: Cause) -> tuple[NextTest, ...]:
+def _next(
+    state: CauseProbabilities, job: Job, ranked: Sequence[Ranked], tests: RankedTests, sound: Cause
+) -> tuple[NextTest, ...]:
     probability = state.probability[list(state.place)]
     probability = probability / max(float(probability.sum()), 1e-12)
     groups = []
@@ -157,10 +190,8 @@ def _next(state: CauseProbabilities, job: Job, tests: RankedTests, sound: Cause)
         groups.append((member, [_named(state.active.hypotheses[i][0], sound) for i in group]))
     healthy = next((i for i, h in enumerate(state.active.hypotheses) if h == (NOTHING_CAUSE,)), None)
     found = []
-    for r in tests.ranked[:TESTS_TOLD]:
+    for r in ranked:
         c = r.outcomes.candidate
-        if r.saved + c.minutes + ASKING < WORTH * (c.minutes + ASKING):
-            continue
         told = describe_outcomes(r.outcomes, probability, groups, job=job, before=_before(state, c))
         entry = as_mapping(c.entry)
         ask = describe_test(c, job)

@@ -12,7 +12,7 @@ import numpy as np
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observer import normal_cdf
 from gainwright.diagnose.played_paths import played_paths
-from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, SURE, Answers, UnitAnswers
+from gainwright.diagnose.unit_answers import LEAD_OPEN_OHM, Answers, UnitAnswers
 from gainwright.solve import Alteration, Conditions
 
 if TYPE_CHECKING:
@@ -26,9 +26,11 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-AUDIBLE_V, PLAIN_V = 0.02, 0.5
-"""Volts at a speaker: below the first it is silent, below the second faint."""
-HEARD_EDGE_DB = 3.0
+AUDIBLE_V = 0.02
+"""Volts at a speaker below which it is silent."""
+FAINT_DB = 9.5
+"""By how much quieter than usual a speaker is called faint: twice as quiet, about; people differ by 2 dB (practice)."""
+HEARD_EDGE_DB, FAINT_EDGE_DB = 3.0, 2.0
 HEARD_THD = 0.05
 HUM_HEARD_V, HUM_BESIDE = 0.03, 0.05
 HUM_HZ, WHINE_HZ = 100.0, 700.0
@@ -39,6 +41,19 @@ BASS_HZ = 200.0
 """Below, a car is small against the wavelength, and the sides add as pressures (common practice; 1.7 m at 200 Hz)."""
 NEARER_DB = (2.0, 8.0)
 """By how much one side is louder at a seat (common practice, no published source)."""
+MISHEARD = 0.04
+"""How often somebody takes one speaker's sound for a neighbouring word, each time the same."""
+SLIP = 0.01
+"""How often a word is wrong by itself."""
+TAKEN_FOR = {
+    "silent": ("faint",),
+    "faint": ("silent", "normal"),
+    "normal": ("faint", "distorted"),
+    "distorted": ("normal", "hum"),
+    "hum": ("whine", "distorted"),
+    "whine": ("hum", "normal"),
+}
+"""Word -> the words that it may be mistaken for; any other is a slip (common practice, no published source)."""
 
 
 class HeardAnswers(UnitAnswers):
@@ -58,7 +73,7 @@ class HeardAnswers(UnitAnswers):
         return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
 
     def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
-        """Return the probability of each of `WORDS` for a speaker; without a stimulus no tone is played."""
+        """Return the probability of each of `WORDS` for a speaker, by somebody who hears well; see `as_told`."""
         key = ("heard", speaker, stimulus, side, running)
         if key not in self._kept:
             self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running)
@@ -87,6 +102,7 @@ class HeardAnswers(UnitAnswers):
         pairs = self._speakers[speaker]
         shape = (len(self.changes), self.ensemble.draws)
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        usual = np.zeros(self.ensemble.draws)
         nodes = tuple(node for node, _ in pairs)
         sides: list[npt.NDArray[np.complex128]] = []
         for node, port in pairs:
@@ -98,6 +114,7 @@ class HeardAnswers(UnitAnswers):
                 if stimulus is not None:
                     volts, bent = self.observer.level_v(stimulus, node, nodes)
                     volts = volts * arriving if ends is None else self._across(stimulus, ends, port, nodes)
+                    usual = np.maximum(usual, self._usual_v(stimulus, node, ends, nodes))
                     louder = volts > loudest
                     loudest = np.where(louder, volts, loudest)
                     thd = np.where(louder, np.nan_to_num(bent), thd)
@@ -114,12 +131,19 @@ class HeardAnswers(UnitAnswers):
         noisy = np.maximum(hum, whine)
         noise = normal_cdf(_db_over(noisy, np.maximum(HUM_HEARD_V, HUM_BESIDE * loudest)) / HEARD_EDGE_DB)
         alive = normal_cdf(_db_over(loudest, AUDIBLE_V) / HEARD_EDGE_DB)
-        plain = normal_cdf(_db_over(loudest, PLAIN_V) / HEARD_EDGE_DB)
+        quieter_db = _db_over(np.maximum(loudest, AUDIBLE_V / 10), np.maximum(usual, AUDIBLE_V / 10))
+        plain = normal_cdf((quieter_db + FAINT_DB) / FAINT_EDGE_DB)
         bent_share = normal_cdf(np.log(np.maximum(thd, 1e-6) / HEARD_THD) / 0.4)
         tone = [1 - alive, alive * (1 - plain), alive * plain * (1 - bent_share), alive * plain * bent_share]
         whining = (whine > hum).astype(np.float64)
         parts = np.stack([*(t * (1 - noise) for t in tone), noise * (1 - whining), noise * whining])
-        return Answers(WORDS, SURE["heard"] * parts + (1 - SURE["heard"]) / len(WORDS))
+        return Answers(WORDS, parts)
+
+    def _usual_v(
+        self, stimulus: Stimulus, node: Node, ends: tuple[Node, Node] | None, nodes: tuple[Node, ...]
+    ) -> Floats:
+        """Return the volts that move the cone in a sound chain, those of both ends of a strapped pair together."""
+        return sum(np.asarray(self.observer.usual_v(stimulus, end, nodes)) for end in ends or (node,))  # type: ignore[return-value]
 
     def _turned(self, change: Change, wire: Wire) -> Floats:
         """Return -1 where a speaker's own lead is reversed, 1 elsewhere, shape (draws,)."""
@@ -215,3 +239,18 @@ class HeardAnswers(UnitAnswers):
 
 def _db_over(value: Any, bound: Any) -> Floats:
     return np.asarray(20 * np.log10(np.maximum(value, 1e-9) / bound))
+
+
+def as_told(parts: Floats, *, misheard: bool) -> Floats:
+    """Return the probability of each word as it is told, from that of what is there to hear; the words are the first axis.
+
+    Parameters
+    ----------
+    misheard : whether the speaker's sound is taken for a neighbouring word; else only slips happen.
+    """
+    told = np.full_like(parts, SLIP / len(WORDS))
+    for i, word in enumerate(WORDS):
+        others = TAKEN_FOR[word] if misheard else (word,)
+        for other in others:
+            told[WORDS.index(other)] += (1 - SLIP) * parts[i] / len(others)
+    return told

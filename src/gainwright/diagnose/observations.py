@@ -13,17 +13,17 @@ import numpy as np
 from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
+from gainwright.diagnose.heard_answers import MISHEARD, WORDS, as_told
 from gainwright.diagnose.intermittent import THERE, come_and_go, mixed
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.overloads import load_ohm
-from gainwright.diagnose.unit_answers import SURE
+from gainwright.diagnose.unit_answers import SURE, Answers
 from gainwright.diagnose.unknown_gains import position_density
 from gainwright.model import HeardSpeaker, Indicator, Multimeter, Reading, Recorder, SwapTest, as_mapping
 
 if TYPE_CHECKING:
     from gainwright.diagnose.answers import AnswerModel
     from gainwright.diagnose.observer import DrawnLevels, Observer
-    from gainwright.diagnose.unit_answers import Answers
     from gainwright.model import Entry, Instrument, Node, Played
 
 WRONG = {"multimeter": 0.015, "recorder": 0.01, "indicator": MARKS_WRONG}
@@ -69,7 +69,8 @@ def observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observa
 def _at_times(observation: Observation, rows: list[int], sound: int, entry: Entry) -> Observation:
     """Return an observation under hypotheses that are there only at times; in volts, in a share of their draws."""
     if observation.chance is not None:
-        return replace(observation, chance=mixed(observation.chance, rows, sound))
+        mistaken = None if observation.mistaken is None else mixed(observation.mistaken, rows, sound)
+        return replace(observation, chance=mixed(observation.chance, rows, sound), mistaken=mistaken)
     volts = observation.volts
     assert volts is not None  # noqa: S101  an observation is one of both
     told = json.dumps(as_mapping(entry), sort_keys=True, default=str)
@@ -90,8 +91,8 @@ def _observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observ
         return [Observation(index, density, None, 1.0)]
     answers: Answers | None = None
     if isinstance(entry, HeardSpeaker):
-        answers = heard_answers(entry, answer_model)
-    elif isinstance(entry, SwapTest):
+        return [_heard(index, entry, answer_model)]
+    if isinstance(entry, SwapTest):
         before = stimulus_of(entry)
         assert before is not None  # noqa: S101  the reader asks for a tone
         answers = answer_model.swapped(entry.swap, before, swapped(before, entry.swap))
@@ -103,15 +104,30 @@ def _observe(index: int, entry: Entry, answer_model: AnswerModel) -> list[Observ
     return found
 
 
+def _heard(index: int, entry: HeardSpeaker, answer_model: AnswerModel) -> Observation:
+    """Return a word told of a speaker; whoever mishears a speaker mishears it each time."""
+    place = WORDS.index(str(entry.is_))
+    parts = _there_to_hear(entry, answer_model)
+    right, wrong = (as_told(parts, misheard=m)[place] for m in (False, True))
+    return Observation(index, right, None, 1 / len(WORDS), entry.heard, wrong, MISHEARD)
+
+
 def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
-    """Return the answers on how a speaker sounds: with the entry's tone, in silence, or with ordinary music."""
+    """Return the words on how a speaker sounds as somebody tells them, mistakes included."""
+    parts = _there_to_hear(entry, answer_model)
+    right, wrong = (as_told(parts, misheard=m) for m in (False, True))
+    return Answers(WORDS, (1 - MISHEARD) * right + MISHEARD * wrong)
+
+
+def _there_to_hear(entry: HeardSpeaker, answer_model: AnswerModel) -> np.ndarray:
+    """Return the chance of each word: with the entry's tone, in silence, or with ordinary music."""
     stimulus = stimulus_of(entry)
     if stimulus is None and not entry.silence:
         stimulus = answer_model.usual(entry.heard, entry)
     elif stimulus is not None:
         # the side is the one listened to; the tone is on both
         stimulus = replace(stimulus, side="both")
-    return answer_model.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on")
+    return answer_model.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on").chance
 
 
 def swapped(before: Stimulus, swap: str) -> Stimulus:

@@ -110,6 +110,11 @@ class Observer:
         column = solved.solution.index(node)
         return solved.of(solved.solution.rms_v[:, column]), solved.of(solved.solution.thd[:, column])
 
+    def usual_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Floats:
+        """Return the rms at a node of the sound chain with the same draws, shape (draws,)."""
+        solved = self.solved(stimulus, node, also)
+        return np.asarray(solved.solution.rms_v[: solved.draws, solved.solution.index(node)])
+
     def phasor_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> npt.NDArray[np.complex128]:
         """Return the fundamental at a node under every hypothesis, volts rms with its phase, shape (hypotheses, draws)."""
         solved = self.solved(stimulus, node, also)

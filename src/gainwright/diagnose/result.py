@@ -122,8 +122,13 @@ class Diagnosis:
     evidence : the entries, as read.
     surprise : probability of a fault outside this model.
     contradiction : a sentence about inconsistent readings, empty if there are none.
-    done : whether a cause (or group) is probable enough, or no test is worth its time.
+    done : whether a cause (or group) is declared, no complaint is left, or no test is worth its time.
     repair : the repair of the leading cause, once done.
+    declared : whether the leading cause is probable enough, its own check has confirmed it, and it explains every entry.
+    unexplained : numbers of the entries that the leading cause doesn't explain.
+    conflicting : numbers of two entries that can't both be true, of which one is to be looked at again.
+    no_complaint : whether every speaker was heard and all that was told is as in a chain without a fault.
+    conclusion : how far it has come, a sentence; empty while causes are still being told apart.
     """
 
     causes: tuple[RankedCause, ...]
@@ -136,3 +141,8 @@ class Diagnosis:
     contradiction: str
     done: bool
     repair: Repair | None
+    declared: bool = False
+    unexplained: tuple[int, ...] = ()
+    conflicting: tuple[int, ...] = ()
+    no_complaint: bool = False
+    conclusion: str = ""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.diagnose.belief import SPAN_DB, Belief, Observation, weigh
+from gainwright.diagnose.belief import SPAN_DB, Belief, Observation, weigh, with_mistake
 from gainwright.diagnose.causes import PRIOR_UNKNOWN
 from gainwright.diagnose.observations import observe
 from gainwright.model import as_mapping
@@ -123,13 +123,13 @@ def _of_rows(o: Observation, rows: Rows | None) -> Observation:
     if o.volts is not None:
         return replace(o, volts=replace(o.volts, predicted_db=o.volts.predicted_db[rows], alive=o.volts.alive[rows]))
     assert o.chance is not None  # noqa: S101  an observation is one or the other
-    return replace(o, chance=o.chance[rows])
+    return replace(o, chance=o.chance[rows], mistaken=None if o.mistaken is None else o.mistaken[rows])
 
 
 def alone(o: Observation) -> Floats:
     """Return an observation's likelihood under each hypothesis, with all draws alike."""
     if o.chance is not None:
-        return np.asarray(np.mean(o.chance, axis=1))
+        return np.asarray(np.mean(with_mistake([o]) if o.source else o.chance, axis=1))
     assert o.volts is not None  # noqa: S101  an observation is one or the other
     v = o.volts
     alive = np.mean(v.alive, axis=1)

@@ -24,6 +24,8 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
     lines += ["Likely causes", *_causes(diagnosis, shown)]
     if diagnosis.contradiction:
         lines += ["", *_wrapped(diagnosis.contradiction, "! ")]
+    if diagnosis.conclusion:
+        lines += ["", *_wrapped(diagnosis.conclusion, "")]
     if diagnosis.repair is not None:
         lines += ["", "What to do", *_wrapped(diagnosis.repair.do, "  "), *_wrapped(diagnosis.repair.prove, "  ")]
         lines += [line for c in diagnosis.repair.cautions for line in _wrapped(f"Caution: {c}", "  ")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import zlib
+from copy import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 BASS_HZ, NEARER_DB = 200.0, 4.0
+FAINT = 10 ** (-10 / 20)
+"""Share of the usual volts below which somebody calls a speaker faint: half as loud."""
 VISIBLE_FAULTS = {
     "mute": ("source_muted", "output_muted"),
     "player": ("tone_level_wrong", "player_equaliser_on"),
@@ -222,16 +225,27 @@ class Inspection:
 
     def _heard_together(self, wires: list[tuple[Node, Port]]) -> str:
         near = 10 ** (NEARER_DB / 20)
-        parts = [self._at_cone(node, port) for node, port in wires]
         weights = (near / (1 + near), 1 / (1 + near))
-        period = sum(weight * wave for weight, (wave, _) in zip(weights, parts, strict=True))
+
+        def together(rig: Inspection) -> tuple[Floats, float]:
+            parts = [rig._at_cone(node, port) for node, port in wires]
+            period = sum(weight * wave for weight, (wave, _) in zip(weights, parts, strict=True))
+            return np.asarray(period), max(floor for _, floor in parts)
+
         rough = self._chain().fault("speaker_damaged", wires[0][1].stage) is not None
-        return self._word(np.asarray(period), max(floor for _, floor in parts), rough=rough)
+        return self._word(*together(self), usual=together(self._sound())[0], rough=rough)
 
     def _heard(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> str:
         """Return how a speaker sounds on one port; between a strapped pair it gets the difference of two outputs."""
         rough = self._chain().fault("speaker_damaged", port.stage) is not None
-        return self._word(*self._at_cone(node, port, pair), rough=rough)
+        usual = self._sound()._at_cone(node, port, pair)[0]
+        return self._word(*self._at_cone(node, port, pair), usual=usual, rough=rough)
+
+    def _sound(self) -> Inspection:
+        """Return the same rig without its faults."""
+        sound = copy(self)
+        sound.faults, sound.off, sound._rng = (), frozenset(), np.random.default_rng(self.seed)
+        return sound
 
     def _at_cone(self, node: Node, port: Port, pair: tuple[Node, Node] | None = None) -> tuple[Floats, float]:
         """Return one period of what moves a cone, and the rms of noise with it, in volts; both 0 if it can't move."""
@@ -248,15 +262,15 @@ class Inspection:
             period = period - self.period(str(pair[1]))[0] * chain.at_port(pair[1], port) * coils
         return period, float(np.std(chain.floor(node, 9600, 48_000.0, self._rng)[2400:])) * share
 
-    def _word(self, period: Floats, floor: float, *, rough: bool = False) -> str:
-        """Return the word for a tone with noise, from a speaker that may be damaged."""
+    def _word(self, period: Floats, floor: float, *, usual: Floats, rough: bool = False) -> str:
+        """Return the word for a tone with noise, against how it usually is, from a speaker that may be damaged."""
         rms = math.sqrt(float(np.mean(period**2)))
         if floor > 0.03 and floor > 0.05 * rms:
             whining = any(f.cause == "alternator_whine" for f in self.faults)
             return "whine" if whining else "hum"
         if rms < 0.02:
             return "silent"
-        if rms < 0.5:
+        if rms < FAINT * math.sqrt(float(np.mean(usual**2))):
             return "faint"
         lines = np.abs(np.fft.rfft(period))
         thd = math.sqrt(float(np.sum(lines[2:] ** 2))) / float(lines[1])

@@ -33,7 +33,6 @@ OF_INSTRUMENTS = ("measuring_lead_open", "measuring_lead_shorted", "meter_wrong_
 UNHEARD = ("leads_swapped", "polarity_reversed")
 """Causes for which one may call though no loudspeaker sounds wrong by itself; by ear alone one couldn't say it."""
 MOST_TESTS = 20
-SURE = 0.9
 AMOUNTS_TRIED = 6
 LEVEL_DB = 1.5
 """Readings that differ by less than this are the same for somebody who compares."""
@@ -241,7 +240,7 @@ def dialogue(seed: int, *, most: int = MOST_TESTS) -> Case:
         found = make_diagnosis(diagnoser, [read_entry(e, car.job) for e in case.entries], declined=tuple(declined))
         note(case, found)
         if found.done or not found.next or step == most:
-            case.declared = found.done and case.best >= SURE
+            case.declared = found.declared
             break
         asked = found.next[0]
         entry = read_entry(asked.entry, car.job, answered=False)

@@ -279,3 +279,89 @@ def test_same_evidence_gives_the_same_numbers_whatever_was_asked_in_between() ->
         make_diagnosis(shared, told[:k])
     assert {k: pytest.approx(v, abs=1e-9) for k, v in believed(alone).items()} == believed(make_diagnosis(shared, told))
     assert [n.entry for n in alone.next] == [n.entry for n in make_diagnosis(shared, told[::-1]).next]
+
+
+SILENT_SUB = [
+    {"heard": "sub", **TONE, "is": "silent"},
+    {"heard": "woofer", "is": "normal"},
+    {"heard": "tweeter", "is": "normal"},
+]
+
+
+@pytest.fixture(scope="module")
+def shared() -> Diagnoser:
+    """Return a diagnoser that several tests use."""
+    return Diagnoser(job())
+
+
+def test_cause_is_declared_when_its_own_check_has_confirmed_it(shared: Diagnoser) -> None:
+    """Readings on both sides of a lead make it likely; it is declared when the lead itself was measured, which comes next."""
+    around = [
+        {"at": "desk.sub.mono", "with": "meter", **TONE, "reads": "0.25 V"},
+        {"at": "knob.out.mono", "with": "meter", **TONE, "reads": "0 V"},
+        {"check": "knob.level", "is": "right"},
+        {"check": "lead:knob-amp_sub", "resistance": "0.2 ohm", "between_conductors": "open"},
+    ]
+    likely = make_diagnosis(shared, entries(SILENT_SUB + around, shared.job))
+    assert (likely.causes[0].cause, likely.causes[0].where) == ("lead_open", "lead:desk.sub-knob")
+    assert likely.causes[0].probability > 0.9
+    assert not likely.declared
+    assert likely.next[0].where == "lead:desk.sub-knob"
+    assert "not looked at itself" in likely.conclusion
+    measured = {"check": "lead:desk.sub-knob", "resistance": "open"}
+    assert make_diagnosis(shared, entries([*SILENT_SUB, *around, measured], shared.job)).declared
+
+
+def test_nothing_is_declared_while_an_entry_stands_unexplained(shared: Diagnoser) -> None:
+    """An open lead, and volts behind it: both are put to the person, neither is called wrong."""
+    said = [
+        *SILENT_SUB,
+        {"check": "lead:desk.sub-knob", "resistance": "open"},
+        {"at": "amp_sub.out.mono", "with": "meter", **TONE, "reads": "4 V"},
+        {"check": "sub.resistance", "reads": "open"},
+        {"check": "lead:amp_sub-sub", "resistance": "open"},
+        {"check": "meter", "is": "good"},
+    ]
+    found = make_diagnosis(shared, entries(said, shared.job))
+    assert found.unexplained == (4,)
+    assert not found.declared
+    assert 4 in found.conflicting
+    assert len(found.conflicting) == 2
+    assert "can't both be true" in found.conclusion
+    asked_again = [
+        said[i - 1].get("check") or said[i - 1].get("at") or said[i - 1].get("heard") for i in found.conflicting
+    ]
+    assert [n.where for n in found.next[:2]] == asked_again
+
+
+def test_healthy_chain_ends_without_a_complaint(shared: Diagnoser) -> None:
+    """All speakers as usual: no complaint is left, and that is said."""
+    found = make_diagnosis(
+        shared, entries([{"heard": n, "is": "normal"} for n in ("sub", "woofer", "tweeter")], shared.job)
+    )
+    assert found.no_complaint
+    assert "No complaint is left" in found.conclusion
+    assert not make_diagnosis(shared, entries(SILENT_SUB, shared.job)).no_complaint
+
+
+def test_faint_is_against_how_it_usually_is(shared: Diagnoser) -> None:
+    """A source 15 dB down makes every speaker faint, however loud its volts are; one that isn't down, none."""
+    from gainwright.diagnose.observations import heard_answers
+
+    low, sound = (shared.causes.index(c) for c in (Cause("source_low", "head"), Cause(NOTHING, "")))
+    for speaker in ("sub", "woofer", "tweeter"):
+        found = heard_answers(entries([{"heard": speaker, "is": "faint"}], shared.job)[0], shared.rough)  # type: ignore[arg-type]
+        faint = found.chance[found.labels.index("faint")].mean(axis=1)
+        assert faint[low] > 0.6
+        assert faint[sound] < 0.05
+
+
+def test_same_speaker_heard_again_is_no_independent_proof(shared: Diagnoser) -> None:
+    """The same word of the same speaker four times speaks for a fault hardly more than once; of four speakers it would."""
+    once = [{"heard": "sub", "is": "distorted"}]
+    more = [*once, *({"heard": "sub", "is": "distorted", "note": str(k)} for k in range(3))]
+    sound = [
+        next(c.probability for c in make_diagnosis(shared, entries(said, shared.job)).causes if c.cause == NOTHING)
+        for said in (once, more)
+    ]
+    assert sound[1] > 0.2 * sound[0]
