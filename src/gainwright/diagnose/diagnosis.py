@@ -75,7 +75,7 @@ def _diagnosis(
     following = _next(state, diagnoser.job, _in_turn(state, diagnoser.job, tests, stands), tests, sound)
     shows_nothing = stands.nothing_shows and causes[0].cause in HEALTHY
     ended = shows_nothing and causes[0].probability >= NOTHING_ENOUGH
-    done = bool(entries) and (stands.declared or ended or not following)
+    done = bool(entries) and (stands.likely or ended or not following)
     pairs = [(float(p), h) for p, h in zip(state.probability, state.hypotheses, strict=True) if len(h) > 1 and p > 0.01]
     return Diagnosis(
         causes,

@@ -122,7 +122,7 @@ class Diagnosis:
     evidence : the entries, as read.
     surprise : probability of a fault outside this model.
     contradiction : a sentence about inconsistent readings, empty if there are none.
-    done : whether a cause (or group) is declared, no complaint is left, or no test is worth its time.
+    done : whether a cause (or group) is probable enough, no complaint is left, or no test is worth its time.
     repair : the repair of the leading cause, once done.
     declared : whether the leading cause is probable enough, its own check has confirmed it, and it explains every entry.
     unexplained : numbers of the entries that the leading cause doesn't explain.

@@ -29,7 +29,7 @@ def diagnosis_text(diagnosis: Diagnosis, *, shown: int = SHOWN) -> str:
     if diagnosis.repair is not None:
         lines += ["", "What to do", *_wrapped(diagnosis.repair.do, "  "), *_wrapped(diagnosis.repair.prove, "  ")]
         lines += [line for c in diagnosis.repair.cautions for line in _wrapped(f"Caution: {c}", "  ")]
-    if diagnosis.next and not diagnosis.done:
+    if diagnosis.next and not diagnosis.declared:
         lines += ["", "Next test", *next_test_lines(diagnosis.next[0])]
         others = [f"{n.test.replace('_', ' ')}, {n.where_text} ({n.minutes:g} min)" for n in diagnosis.next[1:4]]
         lines += _wrapped(f"Or: {'; '.join(others)}.", "  ") if others else []

@@ -239,7 +239,7 @@ def dialogue(seed: int, *, most: int = MOST_TESTS) -> Case:
     for step in range(most + 1):
         found = make_diagnosis(diagnoser, [read_entry(e, car.job) for e in case.entries], declined=tuple(declined))
         note(case, found)
-        if found.done or not found.next or step == most:
+        if found.declared or not found.next or step == most:
             case.declared = found.declared
             break
         asked = found.next[0]
