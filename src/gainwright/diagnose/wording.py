@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gainwright.jobfile import at_hand
 from gainwright.model import (
     WORD_TEXTS,
     WORDED,
@@ -144,7 +145,7 @@ def describe_test_entry(test: str, entry: Entry, job: Job) -> str:
         exchanged = say("the inputs of {swap}", swap=exchanged)
     return say(
         "Play {played} and listen. Switch everything off, exchange left and right of {exchanged}, switch on with the volume at its lowest step and play the same: has the fault moved to the other side, or stayed? Switch off again to put them back.",
-        played=_played(entry, job),
+        played=_played(entry, job) if at_hand(job) else say("music as usual"),
         exchanged=exchanged,
     )
 

@@ -60,7 +60,7 @@ def test_with_nothing_playing_normal_is_silent(meant: str, said: str) -> None:
     ("meant", "said"),
     [
         ("on", "yes, it's green"), ("on", "lit"), ("on", "ja, leuchtet blau"), ("on", "I think it's on"), ("on", "yes"),
-        ("off", "no"), ("off", "it's dark"), ("off", "not lit"), ("off", "nein, leuchtet nicht"), ("off", "ist aus"),
+        ("off", "no"), ("off", "it's dark"), ("off", "not lit"), ("off", "no light on it"), ("on", "there's a light on the front"), ("off", "nein, leuchtet nicht"), ("off", "ist aus"),
         ("off", "no it isn't on"), ("", "it's red"), ("", "the what?"), ("", "no, it's on"),
     ],
 )  # fmt: skip

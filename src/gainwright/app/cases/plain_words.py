@@ -48,7 +48,7 @@ _VOLUME = (
 )
 """At which volume something is so; `when it's low` doesn't say how it sounds."""
 _QUALITY = rf"{_NO}{_BETWEEN}(?:{_DISTORTED}|{_HUM}|{_WHINE})"
-_ON = r"on\b|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|weiß\b"
+_ON = r"on\b(?! (?:it|its|the|that|this|my)\b)|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|weiß\b"
 _LAMP = {
     "off": rf"off\b|dark\b|dead\b|nothing|aus\b|dunkel|nichts|{_NO}{_BETWEEN}(?:(?:red|rotes)\s+)?(?:{_ON}|red\b|rot\w*)|(?:{_ON})\s+nicht\b",
     "on": _ON,

@@ -56,12 +56,12 @@ def conditions_of(entry: Mapping[str, Any], job: Job) -> ConditionsOfTest:
     ------
     JobError : the entry doesn't fit the job.
     """
-    from gainwright.jobfile import controls, read_entry
+    from gainwright.jobfile import at_hand, controls, read_entry
     from gainwright.model import Played, resolve
     from gainwright.plan import control_words
 
     read = read_entry(dict(entry), job, answered=False)
-    if not isinstance(read, Played) or read.tone_hz is None:
+    if not isinstance(read, Played) or read.tone_hz is None or not at_hand(job):
         return ConditionsOfTest()
     passed = _places_before(read, resolve(job))
     stands = {c: text for c, text in controls(job).items() if ".out." not in c and not c.endswith(".at")} | read.set
