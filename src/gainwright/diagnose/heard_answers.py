@@ -41,8 +41,12 @@ BASS_HZ = 200.0
 """Below, a car is small against the wavelength, and the sides add as pressures (common practice; 1.7 m at 200 Hz)."""
 NEARER_DB = (2.0, 8.0)
 """By how much one side is louder at a seat (common practice, no published source)."""
+MORE_BENT = 1.3
+"""Ratio of distortions from which music that is known is called distorted (common practice, no published source)."""
 MISHEARD = 0.04
 """How often somebody takes one speaker's sound for a neighbouring word, each time the same."""
+MISHEARD_MUSIC = 0.01
+"""The same of music that somebody knows in this car."""
 SLIP = 0.01
 """How often a word is wrong by itself."""
 TAKEN_FOR = {
@@ -72,11 +76,24 @@ class HeardAnswers(UnitAnswers):
         """Return the hypotheses that affect leads or the ports at their ends."""
         return sorted({i for wire in pairs for place in (wire, wire[1]) for i in self._about.get(place, ())})
 
-    def heard(self, speaker: str, stimulus: Stimulus | None, *, side: str = "both", running: bool = True) -> Answers:
-        """Return the probability of each of `WORDS` for a speaker, by somebody who hears well; see `as_told`."""
-        key = ("heard", speaker, stimulus, side, running)
+    def heard(
+        self,
+        speaker: str,
+        stimulus: Stimulus | None,
+        *,
+        side: str = "both",
+        running: bool = True,
+        familiar: bool = False,
+    ) -> Answers:
+        """Return the probability of each of `WORDS` for a speaker, by somebody who hears well; see `as_told`.
+
+        Parameters
+        ----------
+        familiar : whether it is music as always, and distorted is only what distorts more than it always did.
+        """
+        key = ("heard", speaker, stimulus, side, running, familiar)
         if key not in self._kept:
-            self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running)
+            self._kept[key] = self._heard_answers(speaker, stimulus, side=side, running=running, familiar=familiar)
         return self._kept[key]
 
     def usual(self, speaker: str, played: Played) -> Stimulus:
@@ -98,7 +115,9 @@ class HeardAnswers(UnitAnswers):
                 self._usual |= dict.fromkeys(path.speakers, (path.tone_hz, path.level_dbfs))
         return self._usual[speaker]
 
-    def _heard_answers(self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool) -> Answers:
+    def _heard_answers(
+        self, speaker: str, stimulus: Stimulus | None, *, side: str, running: bool, familiar: bool
+    ) -> Answers:
         pairs = self._speakers[speaker]
         shape = (len(self.changes), self.ensemble.draws)
         loudest, thd, hum, whine = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
@@ -117,7 +136,9 @@ class HeardAnswers(UnitAnswers):
                     usual = np.maximum(usual, self._usual_v(stimulus, node, ends, nodes))
                     louder = volts > loudest
                     loudest = np.where(louder, volts, loudest)
-                    thd = np.where(louder, np.nan_to_num(bent), thd)
+                    before = MORE_BENT * self.observer.usual_thd(stimulus, node, nodes) if familiar else 0.0
+                    bent = np.nan_to_num(bent)
+                    thd = np.where(louder, np.where(bent > before, bent, 0.0), thd)
                     if ends is None:
                         phasor = self.observer.phasor_v(stimulus, node, nodes) * arriving
                         sides.append(phasor * np.stack([self._turned(c, (node, port)) for c in self.changes]))

@@ -13,7 +13,7 @@ import numpy as np
 from gainwright.diagnose.belief import SPAN_DB, Observation, VoltsReading
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.given_answers import gain_position_read, given_answers
-from gainwright.diagnose.heard_answers import MISHEARD, WORDS, as_told
+from gainwright.diagnose.heard_answers import MISHEARD, MISHEARD_MUSIC, WORDS, as_told
 from gainwright.diagnose.intermittent import THERE, come_and_go, mixed
 from gainwright.diagnose.observer import MARKS_WRONG, MODEL_DB, QUIET_POWER_V, STRAY_SEEN, THD_EDGE, normal_cdf
 from gainwright.diagnose.overloads import load_ohm
@@ -109,14 +109,19 @@ def _heard(index: int, entry: HeardSpeaker, answer_model: AnswerModel) -> Observ
     place = WORDS.index(str(entry.is_))
     parts = _there_to_hear(entry, answer_model)
     right, wrong = (as_told(parts, misheard=m)[place] for m in (False, True))
-    return Observation(index, right, None, 1 / len(WORDS), entry.heard, wrong, MISHEARD)
+    return Observation(index, right, None, 1 / len(WORDS), entry.heard, wrong, _misheard(entry))
+
+
+def _misheard(entry: HeardSpeaker) -> float:
+    return MISHEARD if entry.tone_hz is not None or entry.silence else MISHEARD_MUSIC
 
 
 def heard_answers(entry: HeardSpeaker, answer_model: AnswerModel) -> Answers:
     """Return the words on how a speaker sounds as somebody tells them, mistakes included."""
     parts = _there_to_hear(entry, answer_model)
     right, wrong = (as_told(parts, misheard=m) for m in (False, True))
-    return Answers(WORDS, (1 - MISHEARD) * right + MISHEARD * wrong)
+    misheard = _misheard(entry)
+    return Answers(WORDS, (1 - misheard) * right + misheard * wrong)
 
 
 def _there_to_hear(entry: HeardSpeaker, answer_model: AnswerModel) -> np.ndarray:
@@ -127,7 +132,9 @@ def _there_to_hear(entry: HeardSpeaker, answer_model: AnswerModel) -> np.ndarray
     elif stimulus is not None:
         # the side is the one listened to; the tone is on both
         stimulus = replace(stimulus, side="both")
-    return answer_model.heard(entry.heard, stimulus, side=entry.side, running=entry.engine == "on").chance
+    familiar = entry.tone_hz is None and not entry.silence
+    running = entry.engine == "on"
+    return answer_model.heard(entry.heard, stimulus, side=entry.side, running=running, familiar=familiar).chance
 
 
 def swapped(before: Stimulus, swap: str) -> Stimulus:

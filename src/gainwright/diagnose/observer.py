@@ -115,6 +115,11 @@ class Observer:
         solved = self.solved(stimulus, node, also)
         return np.asarray(solved.solution.rms_v[: solved.draws, solved.solution.index(node)])
 
+    def usual_thd(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> Floats:
+        """Return the THD at a node of the sound chain with the same draws, shape (draws,)."""
+        solved = self.solved(stimulus, node, also)
+        return np.nan_to_num(np.asarray(solved.solution.thd[: solved.draws, solved.solution.index(node)]))
+
     def phasor_v(self, stimulus: Stimulus, node: Node, also: tuple[Node, ...] = ()) -> npt.NDArray[np.complex128]:
         """Return the fundamental at a node under every hypothesis, volts rms with its phase, shape (hypotheses, draws)."""
         solved = self.solved(stimulus, node, also)

@@ -28,7 +28,16 @@ LOW_SUPPLY_V, LOW_RESTING_V, NO_SUPPLY_V = 12.5, 11.5, 2.0
 USUAL_SUPPLY_V = 13.8
 """The vehicle's supply for which those are."""
 SUPPLIES = ("none", "low", "right")
-SURE = {"lead": 0.99, "lamp": 0.99, "look": 0.985, "volts": 0.99, "heard": 0.95, "swap": 0.97, "ohms": 0.99}
+SURE = {
+    "lead": 0.99,
+    "lamp": 0.99,
+    "look": 0.985,
+    "glance": 0.9,
+    "volts": 0.99,
+    "heard": 0.95,
+    "swap": 0.97,
+    "ohms": 0.99,
+}
 """Kind of an answer -> how often it is right."""
 
 

@@ -118,3 +118,24 @@ def test_ground_is_loose_where_the_supply_sags_or_is_lost() -> None:
     assert chance(diagnoser, "supply_sagging at sub_amplifier", loose) > 0.3
     assert chance(diagnoser, "amplifier_no_supply at sub_amplifier", loose) > 0.1
     assert chance(diagnoser, "nothing_wrong", loose) < 0.05
+
+
+def test_music_as_always_does_not_sound_distorted_unless_something_is_wrong() -> None:
+    """Whatever the unknown gains are: somebody who knows the car calls distorted what distorts more than it did."""
+    diagnoser = Diagnoser(read_job_text(TEXT).job)
+    distorted = {"heard": "subwoofer", "is": "distorted"}
+    healthy = chance(diagnoser, "nothing_wrong", distorted)
+    assert healthy < 0.02
+    assert chance(diagnoser, "supply_sagging at sub_amplifier", distorted) > 4 * healthy
+    assert chance(diagnoser, "nothing_wrong", distorted | {"tone": "50 Hz", "level": "0 dBFS"}) > 4 * healthy
+
+
+def test_glance_of_a_caller_over_all_controls_is_less_sure_than_a_look_at_one() -> None:
+    """With instruments at hand somebody compares each control with the job."""
+    down = "gain_low at sub_amplifier"
+    settings, gain = ({"check": f"sub_amplifier.{what}", "is": "right"} for what in ("settings", "boost"))
+    by_ear, with_meter = (Diagnoser(read_job_text(chain_text("radio_sub", extras)).job) for extras in ((), ("meter",)))
+    assert chance(by_ear, down, settings) > 4 * chance(with_meter, down, settings)
+    assert chance(by_ear, "boost_on at sub_amplifier", gain) == pytest.approx(
+        chance(with_meter, "boost_on at sub_amplifier", gain)
+    )
