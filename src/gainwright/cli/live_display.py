@@ -7,14 +7,22 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gainwright.app.measuring.live import NOT_CALIBRATED
 from gainwright.cli.base import say
 from gainwright.metering.live import LiveReading
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from gainwright.app.measuring.gain_check import CheckProgress
+    from gainwright.app.measuring.level_check import LevelTones
     from gainwright.app.measuring.live import Expectation, LiveUpdate
 
+PARTS = {"loud": "louder", "quiet": "quieter"}
+BEFORE_CHECK = """The same tone, played 20 dB quieter, must come in 20 dB lower; else the levels of this input can't be trusted.
+Play both tones from the same player with the same volume, and keep everything still.
+Caution: a steady tone can damage hearing and voice coils. Begin with the volume at its lowest and with the speakers disconnected
+that the check doesn't need, and turn up only as far as it needs."""
 FITS = {"fits": "as expected", "low": "LOWER than expected", "high": "HIGHER than expected"}
 
 
@@ -49,6 +57,50 @@ def show_updates(updates: Iterator[LiveUpdate], *, expected: Expectation | None)
         except KeyboardInterrupt:
             pass
     return _summary(last, count)
+
+
+def show_check(steps: Iterator[CheckProgress], *, tones: LevelTones) -> CheckProgress:
+    """Guide through the check at two levels until it has its result; return the last progress."""
+    last: CheckProgress | None = None
+    noted = set[str]()
+    with _display() as show:
+        show.note(BEFORE_CHECK)
+        show.note(f"1. Play the louder tone: {tones.tone_hz:g} Hz at {tones.loud:g} dBFS.")
+        try:
+            for step in steps:
+                for note in step.update.notes:
+                    if note not in (*noted, NOT_CALIBRATED):
+                        noted.add(note)
+                        show.note(note)
+                _note_change(show, last, step, tones)
+                done = f"   {_state(step)}" + (f", {100 * step.share:.0f} %" if step.taking else "")
+                show.update([*(_lines(step.update, None) if step.update.reading is not None else []), done])
+                last = step
+        except KeyboardInterrupt:
+            show.note("stopped: this input isn't checked")
+            raise
+    assert last is not None  # noqa: S101  without a result the steps end with an error
+    return last
+
+
+def _state(step: CheckProgress) -> str:
+    if step.result is not None:
+        return "both tones are taken"
+    return f"{'taking' if step.taking else 'waiting for'} the {PARTS[step.part]} tone"
+
+
+def _note_change(show: _Plain | _Terminal, last: CheckProgress | None, step: CheckProgress, tones: LevelTones) -> None:
+    """Say what changed since the last progress."""
+    if last is None or step.result is not None:
+        return
+    if (last.part, step.part) == ("loud", "quiet"):
+        show.note(
+            f"2. The louder tone is taken. Now play the quieter one: {tones.tone_hz:g} Hz at {tones.quiet:g} dBFS, with nothing else changed."
+        )
+    elif step.taking and not last.taking:
+        show.note(f"   the {PARTS[step.part]} tone is steady: let it play")
+    elif last.taking and not step.taking:
+        show.note(f"   the {PARTS[step.part]} tone moved or was interrupted: it is waited for again")
 
 
 def _lines(update: LiveUpdate, expected: Expectation | None) -> list[str]:

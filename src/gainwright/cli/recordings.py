@@ -10,15 +10,24 @@ import typer
 
 from gainwright.cli.base import Json, app, exit_if_wrong, print_json, print_text, say, write_chart
 from gainwright.errors import CallError
+from gainwright.results import to_json
 
 if TYPE_CHECKING:
     from gainwright.app.measuring.live import LiveOptions
+    from gainwright.plan import Step
 
 
 Calibrate = Annotated[
     float | None, typer.Option(metavar="V", help="Volts rms that a 0 dBFS sine in the file stands for.")
 ]
 Within = Annotated[float, typer.Option(metavar="PERCENT", help="Uncertainty of the calibration: meter and attenuator.")]
+CheckGain = Annotated[
+    bool,
+    typer.Option(
+        "--check-gain",
+        help="With --live: check the input for automatic gain, guided, with one tone at two levels 20 dB apart.",
+    ),
+]
 Expect = Annotated[float | None, typer.Option(metavar="HZ", help="The frequency played.")]
 SweepFrom = Annotated[float, typer.Option("--from", metavar="HZ", help="Start of the sweep.")]
 SweepTo = Annotated[float, typer.Option("--to", metavar="HZ", help="End of the sweep.")]
@@ -52,16 +61,19 @@ def measure(
         Path | None, typer.Option(help="With --live and --step: the job whose plan gives the expected reading.")
     ] = None,
     step: Annotated[str, typer.Option(help="The step of that plan.")] = "",
+    check_gain: CheckGain = False,
     as_json: Json = False,
 ) -> None:
     """Measure a steady tone, in a recording or live, and give a verdict."""
+    if check_gain and (not live or meter_reads is not None):
+        raise CallError("--check-gain needs --live, and no --meter-reads", code="bad_call", remedy="check first")
     if live == (file is not None):
         raise CallError("name a recording, or --live", code="bad_call", remedy="gainwright measure tone.wav")
     if live:
         from gainwright.app.measuring.live import LiveOptions
 
         options = LiveOptions(device, channels, rate, gain, calibrate, meter_reads, expect, limit, seconds)
-        _live(options, job=job, step=step, as_json=as_json)
+        _live(options, job=job, step=step, check_gain=check_gain, as_json=as_json)
         return
     from gainwright.metering import measure as run
     from gainwright.metering import read_recording
@@ -83,22 +95,26 @@ def measure(
     exit_if_wrong(not found.clean)
 
 
-def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -> None:
+def _live(options: LiveOptions, *, job: Path | None, step: str, check_gain: bool, as_json: bool) -> None:
     from gainwright.app.measuring.live import expectation_of, follow_input
     from gainwright.cli.live_display import show_updates
     from gainwright.composition import compose
 
     if (job is None) != (not step):
         raise CallError("--job and --step must be given together", code="bad_call")
-    expected = None
+    expected, of_plan = None, None
     if job is not None:
         from gainwright.jobfile import read_job
         from gainwright.plan import make_plan
 
         plan = make_plan(read_job(job).job)
         expected = expectation_of(plan, step)
+        of_plan = next(s for s in plan.steps if s.id == step)
         if options.expect_hz is None:
-            options = replace(options, expect_hz=next(s.tone_hz for s in plan.steps if s.id == step))
+            options = replace(options, expect_hz=of_plan.tone_hz)
+    if check_gain:
+        _check_gain(options, of_plan, as_json=as_json)
+        return
     if expected is not None:
         say(f"step {expected.step} expects {expected.low_v:.4g} to {expected.high_v:.4g} V")
     world = compose()
@@ -106,6 +122,28 @@ def _live(options: LiveOptions, *, job: Path | None, step: str, as_json: bool) -
     if as_json:
         print_json(found)
     exit_if_wrong(found.last is None or any(verdict != "clean" for verdict in found.last.worst))
+
+
+def _check_gain(options: LiveOptions, step: Step | None, *, as_json: bool) -> None:
+    """Guide through the check of an input at two levels; the status is 1 unless it is linear."""
+    from gainwright.app.measuring.gain_check import follow_check
+    from gainwright.app.measuring.level_check import level_tones
+    from gainwright.cli.live_display import show_check
+    from gainwright.composition import compose
+
+    tones = level_tones(step)
+    if options.expect_hz is not None:
+        tones = replace(tones, tone_hz=options.expect_hz)
+    world = compose()
+    done = show_check(follow_check(world.sound, options, world.calibrations), tones=tones)
+    found = done.result
+    assert found is not None  # noqa: S101  the last progress has it
+    if as_json:
+        input_checked = {"device": done.update.device.key, "rate_hz": done.update.rate_hz, "channel": done.channel}
+        print_json({**input_checked, **to_json(found)})
+    else:
+        print_text(found.text)
+    exit_if_wrong(found.result != "linear")
 
 
 @app.command()

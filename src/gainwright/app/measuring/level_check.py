@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
@@ -10,10 +11,33 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from gainwright.app.ports import Block
     from gainwright.metering.level_check import LevelCheck
+    from gainwright.plan import Step
 
 PARTS = ("loud", "quiet")
 SECONDS = 4.0
 """Of each tone: long enough to see automatic gain move."""
+CHECKED_HZ, CHECKED_DBFS, CHECKED_SECONDS = 620.0, -14.0, 30.0
+"""Tone of the check where no step gives one: in the middle of what a phone hears."""
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTones:
+    """The two tones of the check of an input: frequency in Hz, the louder and the quieter level in dBFS, length in seconds."""
+
+    tone_hz: float
+    loud: float
+    quiet: float
+    seconds: float
+
+
+def level_tones(step: Step | None) -> LevelTones:
+    """Return the tones of the check at two levels: that of the step, or one of our own, and the same 20 dB lower."""
+    from gainwright.metering.level_check import APART_DB
+
+    if step is None or not step.tone_hz or step.level_dbfs is None:
+        return LevelTones(CHECKED_HZ, CHECKED_DBFS, CHECKED_DBFS - APART_DB, CHECKED_SECONDS)
+    seconds = min(CHECKED_SECONDS, step.seconds_at_most or CHECKED_SECONDS)
+    return LevelTones(step.tone_hz, step.level_dbfs, step.level_dbfs - APART_DB, seconds)
 
 
 class TwoLevels:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from fastapi import APIRouter, Form, Query, Request, UploadFile
 from starlette.responses import Response
 
+from gainwright.app.measuring.level_check import level_tones
 from gainwright.app.measuring.stored_recordings import import_recording, list_recordings, mark_recording
 from gainwright.errors import GainwrightError
 from gainwright.report.processing import processing_words
@@ -21,14 +22,11 @@ if TYPE_CHECKING:
     from gainwright.app.ports import InputDevice
     from gainwright.app.set_up.run import StepState
     from gainwright.app.store import StoredJob
-    from gainwright.plan import Step
     from gainwright.web.site import Site
 
 router = APIRouter(include_in_schema=False)
 
 From = Literal["here", "server"]
-CHECKED_HZ, CHECKED_DBFS, CHECKED_SECONDS = 620.0, -14.0, 30.0
-"""Tone of the check at two levels where no step gives one: in the middle of what a phone hears."""
 CAME = {"recorded here": say("recorded here"), "uploaded": say("uploaded")}
 """Where a recording comes from, as stored -> as shown."""
 VERDICTS = {
@@ -62,16 +60,6 @@ class ForStep:
     tone: str
     name: str
     seen: int
-
-
-@dataclass(frozen=True, slots=True)
-class LevelTones:
-    """The two tones of the check of an input: frequency in Hz, the louder and the quieter level in dBFS, length in seconds."""
-
-    tone_hz: float
-    loud: float
-    quiet: float
-    seconds: float
 
 
 @router.get("/live")
@@ -122,7 +110,7 @@ def _live(
         inputs=inputs,
         no_inputs=no_inputs,
         step=None if job is None or planned is None else _for_step(site, job, planned),
-        check=_level_tones(None if planned is None else planned.step),
+        check=level_tones(None if planned is None else planned.step),
         notes=[RECORDER_VOLTS],
         kept=[(k, _verdict(k.recording.measured)) for k in recordings if not k.removed],
         removed=[k for k in recordings if k.removed],
@@ -148,16 +136,6 @@ def _for_step(site: Site, job: StoredJob, state: StepState) -> ForStep:
     if step.tone_hz and step.level_dbfs is not None:
         tone = say("{hz} Hz at {level} dBFS", hz=f"{step.tone_hz:g}", level=f"{step.level_dbfs:g}")
     return ForStep(step.id, step.do, state.asked or "", expects, tone, step.where_text or step.id, state.seen)
-
-
-def _level_tones(step: Step | None) -> LevelTones:
-    """Return the tones of the check at two levels: that of the step, or one of our own, and the same 20 dB lower."""
-    from gainwright.metering.level_check import APART_DB
-
-    if step is None or not step.tone_hz or step.level_dbfs is None:
-        return LevelTones(CHECKED_HZ, CHECKED_DBFS, CHECKED_DBFS - APART_DB, CHECKED_SECONDS)
-    seconds = min(CHECKED_SECONDS, step.seconds_at_most or CHECKED_SECONDS)
-    return LevelTones(step.tone_hz, step.level_dbfs, step.level_dbfs - APART_DB, seconds)
 
 
 def _verdict(measured: Any) -> str:
