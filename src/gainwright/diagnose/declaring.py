@@ -97,7 +97,7 @@ def standing(
     both = _conflicting(unexplained, diagnoser.causes.index(causes[0]), likelihood) if unexplained else ()
     again = tuple(i for i in both if asked.count(asked[i]) < LOOKED_TWICE)
     confirm, confirmed = None, True
-    if likely and causes[0].id not in HEALTHY:
+    if state.entries and causes[0].id not in HEALTHY:
         left = _telling(causes, leading, state, tests)
         confirm = min((o for o in left if not _by_lamp(o.candidate.where)), key=_minutes, default=None)
         seen = _seen(causes, diagnoser, state, likelihood)

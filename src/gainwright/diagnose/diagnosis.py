@@ -100,7 +100,7 @@ def _in_turn(state: CauseProbabilities, job: Job, tests: RankedTests, stands: St
     """Return the tests worth their time, best first: before a likely cause is declared, its check or an entry once more."""
     found = [r for r in tests.ranked[:TESTS_TOLD] if _is_worth(r)]
     first: list[Ranked] = []
-    if stands.likely and stands.confirm is not None:
+    if stands.confirm is not None and (stands.likely or not found):
         known = [r for r in tests.ranked if r.outcomes.candidate.entry == stands.confirm.candidate.entry]
         first = known[:1] or [Ranked(stands.confirm, 0.0, 0.0)]
     elif stands.again and (stands.likely or not found):
