@@ -248,7 +248,9 @@ def _doubt(state: CauseProbabilities, index: int, likelihood: Floats) -> float:
     if index in state.wrong:
         return state.wrong[index]
     belief = state.probability[: likelihood.shape[1]]
-    return float((np.exp(likelihood[index]) < ODD) @ belief / max(float(belief.sum()), 1e-12))
+    # of a few millivolts the chance of just that reading is small under every cause
+    beside = np.exp(likelihood[index] - np.max(likelihood[index]))
+    return float((beside < ODD) @ belief / max(float(belief.sum()), 1e-12))
 
 
 def _expected(diagnoser: Diagnoser, evidence: Evidence, index: int) -> str:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from gainwright.diagnose import Cause, Diagnoser
+from gainwright.diagnose import Cause, Diagnoser, make_diagnosis
 from gainwright.diagnose.answers import AnswerModel
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.observations import observe
@@ -64,3 +64,17 @@ def test_millivolts_above_what_is_picked_up_are_a_level(model: AnswerModel) -> N
     (found,) = observe(0, entry, model)
     assert found.volts is not None
     assert found.volts.reads_db == pytest.approx(20 * math.log10(4.7e-3))
+
+
+def test_stray_millivolts_of_a_dead_amplifier_are_no_mistake() -> None:
+    """Whatever is read of what is picked up, 0.3 or 8 mV, nothing contradicts an amplifier without supply."""
+    job = read_job_text(JOB).job
+    diagnoser = Diagnoser(job)
+    told = [{"heard": "doors", "is": "silent"}, {"check": "amp.power_lamp", "is": "off"}]
+    told += [{"check": "amp.supply_voltage", "reads": "0.02 V"}]
+    for reads in ("0.3 mV", "1.6 mV", "8 mV"):
+        tone = {"tone": "400 Hz", "level": "-10 dBFS", "reads": reads}
+        entries = [read_entry(e, job) for e in (*told, {"at": "amp.out.left", **tone})]
+        found = make_diagnosis(diagnoser, entries)
+        assert found.causes[0].cause == "amplifier_no_supply"
+        assert found.evidence[3].doubt < 0.3, reads
