@@ -1,6 +1,7 @@
 """Fault finding on blind cases: accuracy, calibration, tests and minutes; then speed and scaling.
 
-    python3 tasks.py bench diagnosing [CASES [CIRCUITS]]
+    python3 tasks.py bench diagnosing
+    python bench/diagnosing.py [CASES [CIRCUITS]]
 
 Cases are drawn at random on the simulated rig (tests/support/blind_cases.py); then as circuits in ngspice that share
 nothing with it (tests/support/third_world), with the evidence at once and test by test. Minutes are compared with fixed orders of
