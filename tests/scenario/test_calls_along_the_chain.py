@@ -72,7 +72,10 @@ CALLS = {
     "the amplifier's fuse is blown": Call("amplifier_no_supply", "amp_high", (TWEETER, WOOFER), most=4),
     "the amplifier protects itself": Call("amplifier_protecting", "amp_front", (WOOFER, TWEETER), most=5),
     "one side of the amplifier is dead": Call("side_dead", "amp_front.out.right", (SUB, LEFT, RIGHT), most=9),
-    "the supply sags": Call("supply_sagging", "amp", (SUB, {"check": "amp.supply_voltage"}), job="one_amplifier", unreachable=(), most=8),
+    "the supply sags": Call(  # a thin lead loses volts only while the amplifier draws power
+        "supply_sagging", "amp", (SUB | {"level": "0 dBFS"}, {"check": "amp.supply_voltage"}),
+        job="one_amplifier", sets={"amp.gain": "100 %"}, unreachable=(), most=8,
+    ),
     # speakers
     "one speaker is open": Call("speaker_open", "woofer", (SUB, LEFT, RIGHT), side="left", most=9),
     "a speaker is shorted": Call("speaker_shorted", "sub", (SUB, {"check": "sub.resistance"}), most=6),

@@ -318,7 +318,9 @@ def test_the_customers_page_says_what_each_outcome_means(job: Job) -> None:
     asked = asked_of_customer(found, 2)
     assert len({test.where for test in asked}) == 2
     lines = [b for b in paper.blocks if isinstance(b, StepBlock)]
-    assert [line.expect for line in lines if line.expect] == [f"When nothing is wrong: {test.healthy}." for test in asked]
+    assert [line.expect for line in lines if line.expect] == [
+        f"When nothing is wrong: {test.healthy}." for test in asked
+    ]
     tables = [b for b in paper.blocks if isinstance(b, Table)]
     assert [row[1] for table in tables for row in table.rows] == [o.meaning for t in asked for o in t.outcomes]
     connects = next(line for line in lines if line.do.startswith("Connect the meter"))

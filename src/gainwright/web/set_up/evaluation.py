@@ -75,13 +75,14 @@ class Evaluation:
 
         The diagnosis starts from somebody's complaint, so that a fault is likely before any reading; a run has none. What counts
         here is therefore whether the readings made a healthy car less probable than it was before them, or the leading fault
-        strongly more likely against it: the more faults readings exclude, the likelier a healthy car gets, too.
+        strongly more likely against it and now substantially more probable: the more faults readings exclude, the likelier a healthy
+        car gets, too, and one of many faults may fit a healthy car's readings by chance.
         """
         if not self.causes or self.causes[0].cause == "nothing_wrong":
             return False
         before = self.leading_before / max(self.healthy_before, 1e-12)
         now = self.causes[0].probability / max(self.healthy, 1e-12)
-        return self.healthy < self.healthy_before or (before > 0 and now >= STRONG * before)
+        return self.healthy < self.healthy_before or (before > 0 and now >= max(STRONG * before, NEAR))
 
     @property
     def undecided(self) -> bool:
