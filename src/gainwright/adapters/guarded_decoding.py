@@ -8,6 +8,7 @@ import subprocess
 import sys
 
 from gainwright.errors import RecordingError
+from gainwright.texts import say
 
 MOST_SAMPLES = 30_000_000
 """Samples of all channels together: five minutes of two channels at 48 kHz."""
@@ -16,10 +17,10 @@ MEMORY_BYTES = 1_500_000_000
 BEGINS = (b"RIFF", b"RIFX", b"RF64", b"fLaC", b"OggS", b"FORM", b"ID3")
 """First bytes of WAV, FLAC, OGG, AIFF, and of MP3 with a tag before it."""
 TIMED_OUT = RecordingError(
-    "takes too long to read",
+    say("takes too long to read"),
     code="too_slow",
-    rule="a recording of a few minutes is enough",
-    remedy="shorten it, or convert it to WAV",
+    rule=say("a recording of a few minutes is enough"),
+    remedy=say("shorten it, or convert it to WAV"),
 )
 
 
@@ -45,14 +46,14 @@ class GuardedSoundFiles:
         RecordingError : it is not a sound file, too long, damaged, or took too much time or memory.
         """
         if not content:
-            raise RecordingError("is empty", code="empty", where=name, remedy="record again")
+            raise RecordingError(say("is empty"), code="empty", where=name, remedy=say("record again"))
         if not looks_like_sound(content):
             raise RecordingError(
-                "is not a sound file, whatever its name says",
+                say("is not a sound file, whatever its name says"),
                 code="not_audio",
                 where=name,
-                rule="WAV, FLAC, OGG, MP3 and AIFF can be read",
-                remedy="record again, or convert it",
+                rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
+                remedy=say("record again, or convert it"),
             )
         # one thread: a thread pool would count against the child's memory limit
         alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
@@ -87,5 +88,7 @@ def _child_error(status: int, stderr: bytes) -> RecordingError:
     if status in (-9, -24):  # SIGKILL, SIGXCPU: the limit of its time
         return TIMED_OUT
     return RecordingError(
-        "can't be read as sound: it is damaged or manipulated", code="not_audio", remedy="record again, or convert it"
+        say("can't be read as sound: it is damaged or manipulated"),
+        code="not_audio",
+        remedy=say("record again, or convert it"),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -66,9 +67,9 @@ def tone_wav(*, tone_hz: float, level_dbfs: float, seconds: float, sides: str = 
 
     if not seconds <= LONGEST_PLAYED_S:
         raise CallError(
-            f"a tone of {seconds:g} s is too long",
+            say("a tone of {seconds} s is too long", seconds=f"{seconds:g}"),
             code="bad_tone",
-            rule=f"on a page a tone lasts up to {LONGEST_PLAYED_S:g} s",
+            rule=say("on a page a tone lasts up to {longest_played_s} s", longest_played_s=f"{LONGEST_PLAYED_S:g}"),
         )
     return tone_bytes(Tone(tone_hz, (level_dbfs,), seconds, sides=sides), ".wav")  # type: ignore[arg-type]
 
@@ -90,7 +91,9 @@ def tone_archive(
 
     if not 1 <= seconds <= LONGEST_SET_S:
         raise CallError(
-            f"a length of {seconds:g} s is out of range", code="bad_tone", rule=f"tones last 1 to {LONGEST_SET_S:g} s"
+            say("a length of {seconds} s is out of range", seconds=f"{seconds:g}"),
+            code="bad_tone",
+            rule=say("tones last 1 to {longest_set_s} s", longest_set_s=f"{LONGEST_SET_S:g}"),
         )
     entries = number_tones(plan_tones(plan, seconds=seconds, rate_hz=44_100, bits=16), flac=flac)
     out = io.BytesIO()

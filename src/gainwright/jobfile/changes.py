@@ -10,6 +10,7 @@ from ruamel.yaml import YAML
 from gainwright.errors import CallError
 from gainwright.jobfile.controls import key_paths, with_settings
 from gainwright.model import Job
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +34,11 @@ def with_changes(job: Job, changes: Mapping[str, str]) -> Job:
     for key, text in keys.items():
         *above, last = key.split(".")
         if not above or above[0] not in Job.model_fields:
-            raise CallError(f"there is no key {key}", code="unknown_key", rule="a key's path begins at the job's top")
+            raise CallError(
+                say("there is no key {key}", key=key),
+                code="unknown_key",
+                rule=say("a key's path begins at the job's top"),
+            )
         place: dict[str, Any] = content
         for part in above:
             place = place.setdefault(part, {})

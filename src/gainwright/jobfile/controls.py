@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from gainwright.errors import CallError, QuantityError
 from gainwright.jobfile.catalogue import volume_steps
 from gainwright.model import Amplifier, Equaliser, HeadUnit, Job, LevelControl, LineDriver, Processor, volume_of
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,10 +95,12 @@ def with_settings(job: Job, settings: Mapping[str, str]) -> Job:
         if control not in known:
             near = difflib.get_close_matches(control, known, n=1)
             raise CallError(
-                f"there is no control {control}",
+                say("there is no control {control}", control=control),
                 code="unknown_control",
-                rule=f"controls are {', '.join(list(known)[:8])} ...",
-                remedy=f"did you mean {near[0]}?" if near else "name a control of this job's stages",
+                rule=say("controls are {listed} ...", listed=", ".join(list(known)[:8])),
+                remedy=say("did you mean {near}?", near=near[0])
+                if near
+                else say("name a control of this job's stages"),
             )
         name, path = known[control]
         _put(content["stages"][name], path, text)
@@ -159,22 +162,33 @@ def check_places(job: Job) -> None:
         volume = volume_of(stage)
         if volume is not None and volume.at is not None and volume.at > volume_steps(volume):
             raise CallError(
-                f"the volume is set to {volume.at:g} of {volume_steps(volume)} steps",
+                say(
+                    "the volume is set to {at} of {volume_steps} steps",
+                    at=f"{volume.at:g}",
+                    volume_steps=volume_steps(volume),
+                ),
                 code="out_of_range",
                 where=f"stages.{name}.volume.at",
-                rule=f"it goes from 0 to {volume_steps(volume)}",
-                remedy=f"write {volume_steps(volume)} or less",
+                rule=say("it goes from 0 to {volume_steps}", volume_steps=volume_steps(volume)),
+                remedy=say("write {volume_steps} or less", volume_steps=volume_steps(volume)),
             )
         if isinstance(stage, Amplifier):
             _check_remote_level(name, stage)
         if isinstance(stage, LineDriver) and stage.range is not None:
             low, high = stage.range.low, stage.range.high
             _check_span(
-                "the gain of the line driver", f"stages.{name}.gain", stage.gain, low, high, rule="it goes from {span}"
+                say("the gain of the line driver"),
+                f"stages.{name}.gain",
+                stage.gain,
+                low,
+                high,
+                rule=say("it goes from"),
             )
         if isinstance(stage, LevelControl):
             low = stage.range.low if stage.range is not None else _SILENT_DB
-            _check_span("the level control", f"stages.{name}.at", stage.at, low, 0.0, rule="it attenuates only: {span}")
+            _check_span(
+                say("the level control"), f"stages.{name}.at", stage.at, low, 0.0, rule=say("it attenuates only:")
+            )
 
 
 def _check_remote_level(name: str, stage: Amplifier) -> None:
@@ -182,16 +196,16 @@ def _check_remote_level(name: str, stage: Amplifier) -> None:
     if remote is not None:
         low, high = (remote.range.low, remote.range.high) if remote.range is not None else (_SILENT_DB, 0.0)
         where = f"stages.{name}.remote_level.at"
-        _check_span("the remote level control", where, remote.at, low, high, rule="its range is {span}")
+        _check_span(say("the remote level control"), where, remote.at, low, high, rule=say("its range is"))
 
 
 def _check_span(what: str, where: str, at: Quantity | None, low: float, high: float, *, rule: str) -> None:
     """Raise CallError if a control is set outside its span, in dB."""
     if at is not None and at.known and not low <= at.nominal <= high:
         raise CallError(
-            f"{what} is set to {at}",
+            say("{what} is set to {at}", what=what, at=at),
             code="out_of_range",
             where=where,
-            rule=rule.format(span=f"{low:g} to {high:g} dB"),
-            remedy=f"write {high:g} dB for fully up",
+            rule=say("{rule} {low} to {high} dB", rule=rule, low=f"{low:g}", high=f"{high:g}"),
+            remedy=say("write {high} dB for fully up", high=f"{high:g}"),
         )

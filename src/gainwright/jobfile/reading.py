@@ -20,6 +20,7 @@ from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve,
 from gainwright.model.chassis import check_chassis
 from gainwright.model.strapping import check_strapping
 from gainwright.quantities import whole_number
+from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +68,7 @@ def _kept(text: str, name: str) -> JobFile:
 
 def _read(text: str, name: str) -> JobFile:
     if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
-        raise JobError("is over 1 MB", code="too_large", where=name, rule="a job file is a few kilobytes")
+        raise JobError(say("is over 1 MB"), code="too_large", where=name, rule=say("a job file is a few kilobytes"))
     document = document_of(text, name)
     try:
         job = Job.model_validate(plain(document, name))
@@ -108,35 +109,37 @@ def _check_names(job: Job, wiring: Wiring) -> None:
     for name in job.instruments:
         if name in job.stages:
             raise JobError(
-                f"{name} is both an instrument and a stage",
+                say("{name} is both an instrument and a stage", name=name),
                 code="name_twice",
                 where=f"instruments.{name}",
-                remedy="rename one of them",
+                remedy=say("rename one of them"),
             )
     if not any(isinstance(stage, Speaker) for stage in job.stages.values()):
-        raise JobError("no stage is a speaker", code="bad_wiring", where="stages", rule="a chain must end at speakers")
+        raise JobError(
+            say("no stage is a speaker"), code="bad_wiring", where="stages", rule=say("a chain must end at speakers")
+        )
     known = {"all", *job.stages}
     for node in wiring.nodes:
         known |= {node.output, f"{node.stage}.{node.output}"}
     for key in job.access:
         if key not in job.stages:
             raise JobError(
-                f"{key} is not a stage",
+                say("{key} is not a stage", key=key),
                 code="dangling_reference",
                 where=f"access.{key}",
-                rule=f"there is {', '.join(job.stages)}",
-                remedy="name a stage of this job",
+                rule=say("there is {listed}", listed=", ".join(job.stages)),
+                remedy=say("name a stage of this job"),
             )
     for section, mapping in (("allowance", job.allowance), ("tones", job.tones)):
         for key in mapping:
             if key not in known:
                 near = difflib.get_close_matches(key, known, n=1)
                 raise JobError(
-                    f"{key} is not an output, stage or speaker",
+                    say("{key} is not an output, stage or speaker", key=key),
                     code="dangling_reference",
                     where=f"{section}.{key}",
-                    rule=f"there is {', '.join(sorted(known))}",
-                    remedy=f"did you mean {near[0]}?" if near else "write all for every output",
+                    rule=say("there is {listed}", listed=", ".join(sorted(known))),
+                    remedy=say("did you mean {near}?", near=near[0]) if near else say("write all for every output"),
                 )
 
 
@@ -145,10 +148,17 @@ def _first_error(error: ValidationError, document: CommentedMap, name: str) -> J
     found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _order(e, name))
     first, rest = found[0], found[1:]
     if rest:
-        listed = "; ".join(f"{e.where}: {e.what}, {e.remedy or 'fix it'}" for e in rest[:MORE_SHOWN])
-        more = f" (and {len(rest)} more: {listed})"
+        shown = [
+            say("{where}: {what}, {remedy}", where=e.where, what=e.what, remedy=e.remedy or say("fix it"))
+            for e in rest[:MORE_SHOWN]
+        ]
+        more = say(" (and {number} more: {listed})", number=len(rest), listed=joined(shown, "{a}; {b}"))
         return JobError(
-            first.what, code=first.code, where=first.where, rule=first.rule, remedy=(first.remedy or "fix it") + more
+            first.what,
+            code=first.code,
+            where=first.where,
+            rule=first.rule,
+            remedy=(first.remedy or say("fix it")) + more,
         )
     return first
 
@@ -180,48 +190,76 @@ def _one_error(error: Any, document: CommentedMap, name: str) -> JobError:
         number = _split_by_comma(path, document)
         if number:
             return JobError(
-                f"the comma before {path[-1]!r} ends the value",
+                say("the comma before {path} ends the value", path=repr(path[-1])),
                 code="comma_in_braces",
                 where=where,
-                rule="inside braces a comma separates keys",
-                remedy=f"write {number}",
+                rule=say("inside braces a comma separates keys"),
+                remedy=say("write {name}", name=number),
             )
         known = _known_keys(path[:-1], document)
         near = difflib.get_close_matches(path[-1], known, n=1)
         return JobError(
-            f"the key {path[-1]!r} is unknown",
+            say("the key {path} is unknown", path=repr(path[-1])),
             code="unknown_key",
             where=where,
-            rule=f"keys here: {', '.join(known)}" if known else "",
-            remedy=f"did you mean {near[0]}?" if near else "remove it",
+            rule=say("keys here: {listed}", listed=", ".join(known)) if known else "",
+            remedy=say("did you mean {near}?", near=near[0]) if near else say("remove it"),
         )
     if kind == "missing":
         return JobError(
-            f"the key {path[-1]!r} is missing", code="missing_key", where=where, remedy=f"add {path[-1]}: ..."
+            say("the key {path} is missing", path=repr(path[-1])),
+            code="missing_key",
+            where=where,
+            remedy=say("add {path}: ...", path=path[-1]),
         )
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         given = _value(document, [*path, "kind"])
         tags = str(error.get("ctx", {}).get("expected_tags", "")).replace("'", "") or ", ".join(STAGES)
         near = difflib.get_close_matches(str(given), tags.split(", "), n=1)
         return JobError(
-            f"{given!r} is not a kind" if given is not None else "the kind is missing",
+            say("{given} is not a kind", given=repr(given)) if given is not None else say("the kind is missing"),
             code="unknown_kind",
             where=place(document, [*path, "kind"], name),
-            rule=f"kinds are {tags}",
-            remedy=f"did you mean {near[0]}?" if near else "write kind: ...",
+            rule=say("kinds are {tags}", tags=tags),
+            remedy=say("did you mean {near}?", near=near[0]) if near else say("write kind: ..."),
         )
     return JobError(_message(error), code="bad_value", where=where, remedy=_remedy(error))
+
+
+_MESSAGES = {
+    str(text): text
+    for text in (
+        say("input should be a valid integer"),
+        say("input should be a valid integer, unable to parse string as an integer"),
+        say("input should be a valid number"),
+        say("input should be a valid number, unable to parse string as a number"),
+        say("input should be a valid string"),
+        say("input should be a valid list"),
+        say("input should be a valid dictionary"),
+    )
+}
+"""Usual messages of pydantic as texts that can be translated."""
 
 
 def _message(error: Any) -> str:
     given = error.get("input")
     shown = repr(given) if isinstance(given, str | int | float | bool) else yaml_kind(given)
-    return f"{shown[:80]} isn't valid here: {error['msg'][0].lower()}{error['msg'][1:]}"
+    why, about = f"{error['msg'][0].lower()}{error['msg'][1:]}", error.get("ctx", {})
+    match error["type"]:
+        case "literal_error":
+            why = say("input should be {expected}", expected=about["expected"])
+        case "greater_than_equal":
+            why = say("input should be greater than or equal to {ge}", ge=about["ge"])
+        case "less_than_equal":
+            why = say("input should be less than or equal to {le}", le=about["le"])
+        case _:
+            why = _MESSAGES.get(why, why)
+    return say("{shown} isn't valid here: {why}", shown=shown[:80], why=why)
 
 
 def _remedy(error: Any) -> str:
     expected = error.get("ctx", {}).get("expected")
-    return f"write {expected}" if expected else ""
+    return say("write {name}", name=expected) if expected else ""
 
 
 def _key_path(loc: Sequence[Any], document: CommentedMap) -> list[str]:

@@ -14,6 +14,7 @@ from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from gainwright.errors import JobError
 from gainwright.quantities import whole_number
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,7 +36,9 @@ class FileKind:
     code: str
 
 
-JOB = FileKind("job file", "a job begins with format: 1 and has stages", "start from gainwright new", "not_a_job")
+JOB = FileKind(
+    "job file", say("a job begins with format: 1 and has stages"), say("start from gainwright new"), "not_a_job"
+)
 EVIDENCE = FileKind("evidence file", "it begins with evidence: and lists entries", "write evidence: []", "no_evidence")
 
 
@@ -48,7 +51,12 @@ def read_text(path: Path, *, what: FileKind) -> str:
     """
     try:
         if path.is_dir():
-            raise JobError("is a folder", code="not_a_file", where=str(path), remedy=f"name the {what.name} in it")
+            raise JobError(
+                "is a folder",
+                code="not_a_file",
+                where=str(path),
+                remedy=f"name the {what.name} in it",
+            )
         with path.open("rb") as file:
             refuse_other_file(file.read(16), str(path), what=what)
         size = path.stat().st_size
@@ -57,30 +65,33 @@ def read_text(path: Path, *, what: FileKind) -> str:
                 f"has {size / 1e6:.1f} MB",
                 code="too_large",
                 where=str(path),
-                rule=f"{_a(what.name)} is a few kilobytes, at most 1 MB",
+                rule=say("{kind} is a few kilobytes, at most 1 MB", kind=_a(what.name)),
                 remedy=f"name the {what.name}, not a recording",
             )
         content = path.read_bytes()
     except OSError as error:
         raise JobError(
-            f"can't be read: {error.strerror}", code="not_readable", where=str(path), remedy="check the name"
+            say("can't be read: {strerror}", strerror=error.strerror),
+            code="not_readable",
+            where=str(path),
+            remedy=say("check the name"),
         ) from None
     return _decoded(content, str(path), what)
 
 
 _SIGNATURES = (
-    (b"%PDF-", "a PDF"),
-    (b"PK\x03\x04", "a ZIP archive or an office document"),
-    (b"\xd0\xcf\x11\xe0", "an office document"),
-    (b"\x89PNG", "a PNG picture"),
-    (b"\xff\xd8\xff", "a JPEG picture"),
-    (b"GIF8", "a GIF picture"),
-    (b"RIFF", "a WAV recording"),
-    (b"fLaC", "a FLAC recording"),
-    (b"OggS", "an Ogg recording"),
-    (b"ID3", "an MP3 recording"),
-    (b"SQLite format 3", "a database"),
-    (b"\x1f\x8b", "a gzip archive"),
+    (b"%PDF-", say("a PDF")),
+    (b"PK\x03\x04", say("a ZIP archive or an office document")),
+    (b"\xd0\xcf\x11\xe0", say("an office document")),
+    (b"\x89PNG", say("a PNG picture")),
+    (b"\xff\xd8\xff", say("a JPEG picture")),
+    (b"GIF8", say("a GIF picture")),
+    (b"RIFF", say("a WAV recording")),
+    (b"fLaC", say("a FLAC recording")),
+    (b"OggS", say("an Ogg recording")),
+    (b"ID3", say("an MP3 recording")),
+    (b"SQLite format 3", say("a database")),
+    (b"\x1f\x8b", say("a gzip archive")),
 )
 """First bytes of files that are given as a job by mistake, each from the specification of its format (%PDF-: ISO 32000-1,
 7.5.2; PNG: ISO/IEC 15948, 5.2; PK: ZIP's local file header)."""
@@ -96,33 +107,39 @@ def refuse_other_file(content: bytes, name: str, *, what: FileKind = JOB) -> Non
     for signature, said in _SIGNATURES:
         if content.startswith(signature):
             raise JobError(
-                f"is {said}, not {_a(what.name)}",
+                say("is {said}, not {kind}", said=said, kind=_a(what.name)),
                 code="another_kind_of_file",
                 where=name,
-                rule=f"{_a(what.name)} is text (YAML); {what.begins}",
+                rule=say("{kind} is text (YAML); {begins}", kind=_a(what.name), begins=what.begins),
                 remedy=what.start,
             )
 
 
 def _a(name: str) -> str:
+    if name == JOB.name:
+        return say("a job file")
     return f"an {name}" if name[0] in "aeiou" else f"a {name}"
 
 
 def _decoded(content: bytes, name: str, what: FileKind) -> str:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise JobError(
-            "is UTF-16 text", code="encoding", where=name, rule=f"{_a(what.name)} is UTF-8", remedy="save it as UTF-8"
+            say("is UTF-16 text"),
+            code="encoding",
+            where=name,
+            rule=say("{kind} is UTF-8", kind=_a(what.name)),
+            remedy=say("save it as UTF-8"),
         )
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise JobError(
-            f"byte {content[error.start]:#04x} is not UTF-8",
+            say("byte {byte} is not UTF-8", byte=f"{content[error.start]:#04x}"),
             code="encoding",
             where=f"{name}:{line}",
-            rule=f"{_a(what.name)} is UTF-8",
-            remedy="save it as UTF-8",
+            rule=say("{kind} is UTF-8", kind=_a(what.name)),
+            remedy=say("save it as UTF-8"),
         ) from None
 
 
@@ -135,7 +152,9 @@ def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
     """
     refuse_other_file(text[:16].encode("utf-8", "replace"), name, what=what)
     if "\x00" in text:
-        raise JobError("contains a NUL character", code="not_yaml", where=name, rule=f"{_a(what.name)} is text")
+        raise JobError(
+            say("contains a NUL character"), code="not_yaml", where=name, rule=say("{kind} is text", kind=_a(what.name))
+        )
     if _ENDLESS.search(text):
         raise _too_large(name)
     _check_aliases(text, name)
@@ -147,37 +166,45 @@ def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
         mark = error.problem_mark
         key = str(error.problem or "").split('"')
         raise JobError(
-            f"the key {key[1] if len(key) > 1 else ''!r} is given twice",
+            say("the key {key} is given twice", key=repr(key[1] if len(key) > 1 else "")),
             code="duplicate_key",
             where=_mark(name, mark),
-            rule="a key must be unique in its mapping",
-            remedy="keep one of them",
+            rule=say("a key must be unique in its mapping"),
+            remedy=say("keep one of them"),
         ) from None
     except MarkedYAMLError as error:
         problem = str(error.problem or error.context or "it can't be read").split("\n")[0]
         raise JobError(
-            f"this is not YAML: {problem}",
+            say("this is not YAML: {problem}", problem=problem),
             code="not_yaml",
             where=_mark(name, error.problem_mark or error.context_mark),
-            remedy="look for a missing colon, bracket or quote, or a wrong indent, here or just above",
+            remedy=say("look for a missing colon, bracket or quote, or a wrong indent, here or just above"),
         ) from None
     except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
         raise JobError(
-            f"this is not YAML: {str(error).splitlines()[0] if str(error) else type(error).__name__}",
+            say(
+                "this is not YAML: {problem}",
+                problem=str(error).splitlines()[0] if str(error) else type(error).__name__,
+            ),
             code="not_yaml",
             where=name,
         ) from None
+    return _only(documents, name, what)
+
+
+def _only(documents: list[Any], name: str, what: FileKind) -> CommentedMap:
+    """Return the one document of a file. JobError: there are several, or it is no mapping."""
     if len(documents) > 1:
         raise JobError(
-            f"{len(documents)} documents are in it",
+            say("{number} documents are in it", number=len(documents)),
             code="not_yaml",
             where=name,
-            rule=f"{_a(what.name)} is one",
-            remedy="remove the lines ---",
+            rule=say("{kind} is one", kind=_a(what.name)),
+            remedy=say("remove the lines ---"),
         )
     if not documents or not isinstance(documents[0], CommentedMap):
         raise JobError(
-            "it has no keys",
+            say("it has no keys"),
             code=what.code,
             where=name,
             rule=what.begins,
@@ -215,11 +242,11 @@ def _check_aliases(text: str, name: str) -> None:
                     sizes[own] = size
             if total > MOST_NODES:
                 raise JobError(
-                    "its aliases expand without limit",
+                    say("its aliases expand without limit"),
                     code="too_large",
                     where=_mark(name, event.start_mark),
-                    rule=f"a file has at most {MOST_NODES} values",
-                    remedy="write the values out",
+                    rule=say("a file has at most {most_nodes} values", most_nodes=MOST_NODES),
+                    remedy=say("write the values out"),
                 )
     except (YAMLError, RecursionError):
         return
@@ -227,10 +254,10 @@ def _check_aliases(text: str, name: str) -> None:
 
 def _too_large(name: str) -> JobError:
     return JobError(
-        "it is too large or too deep",
+        say("it is too large or too deep"),
         code="too_large",
         where=name,
-        rule=f"at most {MOST_NODES} values, {DEEPEST} levels",
+        rule=say("at most {most_nodes} values, {deepest} levels", most_nodes=MOST_NODES, deepest=DEEPEST),
     )
 
 
@@ -245,7 +272,12 @@ def plain(value: Any, name: str) -> Any:
         if isinstance(value, dict):
             for key in value:
                 if not isinstance(key, str):
-                    raise JobError(f"the key {key!r} is not text", code="bad_key", where=name, remedy=f'write "{key}"')
+                    raise JobError(
+                        say("the key {key} is not text", key=repr(key)),
+                        code="bad_key",
+                        where=name,
+                        remedy=say('write "{key}"', key=key),
+                    )
             return {str(key): taken(item, depth + 1) for key, item in value.items()}
         if isinstance(value, list):
             return [taken(item, depth + 1) for item in value]

@@ -13,6 +13,7 @@ from gainwright.errors import RecordingError
 from gainwright.metering.response import PER_OCTAVE
 from gainwright.physics import SLOPES_DB_PER_OCTAVE, filter_response
 from gainwright.results import Number
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -89,7 +90,9 @@ def identify_filters(response: Response) -> IdentifiedPath:
     good = (level > top - DEEPEST_DB) & (response.sure_db < 3.0) & (response.coherence > 0.3)
     if np.count_nonzero(good) < LEAST_POINTS:
         raise RecordingError(
-            "too little of the response is above the noise", code="no_sweep", remedy="play louder, record longer"
+            say("too little of the response is above the noise"),
+            code="no_sweep",
+            remedy=say("play louder, record longer"),
         )
     hz, level = response.frequency_hz[good], level[good]
     sure = np.hypot(response.sure_db[good], LEAST_SURE_DB)

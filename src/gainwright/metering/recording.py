@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.errors import RecordingError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -43,14 +44,19 @@ def read_recording(path: Path | str) -> Recording:
     where = str(path)
     try:
         if path.is_dir():
-            raise RecordingError("is a folder", code="not_a_file", where=where, remedy="name a recording in it")
+            raise RecordingError(
+                say("is a folder"), code="not_a_file", where=where, remedy=say("name a recording in it")
+            )
         size = path.stat().st_size
     except OSError as error:
         raise RecordingError(
-            f"can't be read: {error.strerror}", code="not_readable", where=where, remedy="check the name"
+            say("can't be read: {strerror}", strerror=error.strerror),
+            code="not_readable",
+            where=where,
+            remedy=say("check the name"),
         ) from None
     if size == 0:
-        raise RecordingError("is empty", code="empty", where=where, remedy="record again")
+        raise RecordingError(say("is empty"), code="empty", where=where, remedy=say("record again"))
     return _read(path, where)
 
 
@@ -62,7 +68,7 @@ def read_recording_bytes(content: bytes, *, name: str) -> Recording:
     RecordingError : as `read_recording`.
     """
     if not content:
-        raise RecordingError("is empty", code="empty", where=name, remedy="record again")
+        raise RecordingError(say("is empty"), code="empty", where=name, remedy=say("record again"))
     return _read(io.BytesIO(content), name)
 
 
@@ -73,18 +79,18 @@ def _read(source: Path | io.BytesIO, where: str) -> Recording:
         with soundfile.SoundFile(source) as file:
             if file.frames * file.channels > LONGEST_SAMPLES:
                 raise RecordingError(
-                    "is too long", code="too_large", where=where, remedy="cut the steady tone out of it"
+                    say("is too long"), code="too_large", where=where, remedy=say("cut the steady tone out of it")
                 )
             samples = file.read(dtype="float64", always_2d=True)
             rate_hz = int(file.samplerate)
     except (soundfile.LibsndfileError, RuntimeError, OSError, ValueError, MemoryError) as error:
         text = str(error).split(":")[-1].strip().rstrip(".") or type(error).__name__
         raise RecordingError(
-            f"can't be read as sound ({text})",
+            say("can't be read as sound ({text})", text=text),
             code="not_audio",
             where=where,
-            rule="WAV, FLAC, OGG, MP3 and AIFF can be read",
-            remedy="record again, or convert it",
+            rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
+            remedy=say("record again, or convert it"),
         ) from None
     return require_finite(Recording(samples, rate_hz, where))
 
@@ -97,16 +103,21 @@ def require_finite(recording: Recording) -> Recording:
     RecordingError : none, or some that are NaN or infinite.
     """
     if recording.samples.size == 0:
-        raise RecordingError("contains no samples", code="empty", where=recording.name, remedy="record again")
+        raise RecordingError(say("contains no samples"), code="empty", where=recording.name, remedy=say("record again"))
     # The sum is finite unless a sample is not; only then is its place searched.
     if not np.isfinite(np.sum(recording.samples)):
         bad = np.argwhere(~np.isfinite(recording.samples))
         if len(bad):
             frame, channel = bad[0]
             raise RecordingError(
-                f"sample {frame} ({frame / recording.rate_hz:.3f} s) of channel {channel + 1} is not a number",
+                say(
+                    "sample {frame} ({frame2} s) of channel {channel} is not a number",
+                    frame=frame,
+                    frame2=f"{frame / recording.rate_hz:.3f}",
+                    channel=channel + 1,
+                ),
                 code="not_finite",
                 where=recording.name,
-                remedy="record again; this file is damaged",
+                remedy=say("record again; this file is damaged"),
             )
     return recording

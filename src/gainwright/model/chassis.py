@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
 from gainwright.model.stages import Powered
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model.job import Job
@@ -56,23 +57,24 @@ def check_chassis(job: Job) -> None:
     for unit, members in chassis(job).items():
         where = f"stages.{members[0]}.chassis"
         if unit in job.stages or unit in job.instruments:
-            kind = "stage" if unit in job.stages else "instrument"
             raise JobError(
-                f"{unit} is both a chassis and the name of {'a' if kind == 'stage' else 'an'} {kind}",
+                say("{unit} is both a chassis and the name of a stage", unit=unit)
+                if unit in job.stages
+                else say("{unit} is both a chassis and the name of an instrument", unit=unit),
                 code="name_twice",
                 where=where,
-                remedy="give the chassis a name of its own",
+                remedy=say("give the chassis a name of its own"),
             )
         supplies = {(str(s.supply.running), str(s.supply.resting)) for s in _given(job, members)}
         turn_ons = {s.turn_on for s in (job.stages[m] for m in members) if isinstance(s, Powered)}
         for found, key in ((supplies, "supply"), (turn_ons, "turn_on")):
             if len(found) > 1:
                 raise JobError(
-                    f"the stages in {unit} have different values of {key}",
+                    say("the stages in {unit} have different values of {key}", unit=unit, key=key),
                     code="chassis_differs",
                     where=f"stages.{members[0]}.{key}",
-                    rule="what stands in one chassis has one supply, fuse, ground and turn-on",
-                    remedy=f"give {key} once, or the same for each",
+                    rule=say("what stands in one chassis has one supply, fuse, ground and turn-on"),
+                    remedy=say("give {key} once, or the same for each", key=key),
                 )
 
 

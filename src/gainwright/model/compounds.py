@@ -9,6 +9,7 @@ from typing import ClassVar
 from gainwright.errors import QuantityError
 from gainwright.model.filter_texts import FILTER_SLOPES, read_filter
 from gainwright.quantities import Exact, Quantity, Uniform, parse
+from gainwright.texts import say
 
 _BAND = re.compile(
     r"(?P<kind>peak|low-shelf|high-shelf)\s+(?P<gain>.+?)\s+at\s+(?P<corner>.+?)\s+q\s+(?P<q>.+)", re.IGNORECASE
@@ -24,7 +25,10 @@ _ACCURACY = re.compile(r"(?P<ratio>[^+]+?%)?\s*\+?\s*(?:(?P<counts>[0-9]+)\s*(?:
 
 def _wrong(text: str, name: str, example: str, rule: str = "") -> QuantityError:
     return QuantityError(
-        f"{text!r} is not a valid {name}", code="no_quantity", rule=rule, remedy=f"write, for example, {example}"
+        say("{text} is not a valid {name}", text=repr(text), name=name),
+        code="no_quantity",
+        rule=rule,
+        remedy=say("write, for example, {example}", example=example),
     )
 
 
@@ -44,14 +48,26 @@ class FilterSetting:
             return cls(text)
         found = read_filter(text)
         if found is None:
-            raise _wrong(text, "filter", "linkwitz-riley 24 at 80 Hz, or off", f"shapes are {', '.join(FILTER_SLOPES)}")
+            raise _wrong(
+                text,
+                say("filter"),
+                say("linkwitz-riley 24 at 80 Hz, or off"),
+                say("shapes are {listed}", listed=", ".join(FILTER_SLOPES)),
+            )
         shape, slope, corner = found
         if slope not in FILTER_SLOPES[shape]:
             slopes = ", ".join(map(str, FILTER_SLOPES[shape]))
-            raise _wrong(text, "filter", f"{shape} 24 at 80 Hz", f"{shape} slopes are {slopes} dB/octave")
+            raise _wrong(
+                text,
+                say("filter"),
+                say("{shape} 24 at 80 Hz", shape=shape),
+                say("{shape} slopes are {slopes} dB/octave", shape=shape, slopes=slopes),
+            )
         if not (corner.known and corner.interval[0] > 0):
-            rule = "its corner must be known, if only as a span, and above zero"
-            raise _wrong(text, "filter", f"{shape} {slope} at 60 .. 120 Hz, or off", rule)
+            rule = say("its corner must be known, if only as a span, and above zero")
+            raise _wrong(
+                text, say("filter"), say("{shape} {slope} at 60 .. 120 Hz, or off", shape=shape, slope=slope), rule
+            )
         return cls(text, shape, slope, corner)
 
     @property
@@ -85,10 +101,10 @@ class FilterRange:
             return cls(text, 1.0, 100e3, can_be_off=True)
         ends, _, rest = text.partition(" or ")
         if rest.strip().lower() not in ("", "off") or ".." not in ends:
-            raise _wrong(text, "range of a filter", "50 .. 250 Hz or off", "fixed, free, or two ends")
+            raise _wrong(text, say("range of a filter"), say("50 .. 250 Hz or off"), say("fixed, free, or two ends"))
         spread = parse(ends, "frequency").spread
         if not isinstance(spread, Uniform):
-            raise _wrong(text, "range of a filter", "50 .. 250 Hz or off")
+            raise _wrong(text, say("range of a filter"), say("50 .. 250 Hz or off"))
         low, high = spread.low, spread.high
         return cls(text, low, high, can_be_off=bool(rest))
 
@@ -117,7 +133,9 @@ class EqualiserBand:
         """Read one band."""
         match = _BAND.fullmatch(text.strip())
         if not match:
-            raise _wrong(text, "equaliser band", "peak +3 dB at 50 Hz q 1.2", "peak, low-shelf or high-shelf, or flat")
+            raise _wrong(
+                text, say("equaliser band"), "peak +3 dB at 50 Hz q 1.2", say("peak, low-shelf or high-shelf, or flat")
+            )
         return cls(
             text,
             match["kind"].lower(),
@@ -172,14 +190,14 @@ class PowerRating:
         if len(parts) < 2:
             said = parse(parts[0], "power")
             raise QuantityError(
-                f"{text!r} doesn't say into which load",
+                say("{text} doesn't say into which load", text=repr(text)),
                 code="no_quantity",
-                rule="a rating is a power into a load",
-                remedy=f"write, for example, {said if said.known else '300 W'} @ 4 ohm",
+                rule=say("a rating is a power into a load"),
+                remedy=say("write, for example, {said} @ 4 ohm", said=said if said.known else "300 W"),
             )
         rating = cls(text, parse(parts[0], "power"), parse(parts[1], "resistance"))
         if not rating.load.nominal > 0:
-            raise _wrong(text, "power rating", "300 W @ 4 ohm", "the load must be known and above zero")
+            raise _wrong(text, say("power rating"), "300 W @ 4 ohm", say("the load must be known and above zero"))
         return rating
 
     def as_written(self) -> str:
@@ -209,17 +227,19 @@ class Ends:
             only = parse(text, cls.dimension)
             return cls(text, only, only)
         if text.count("..") != 1 or "..." in text:
-            raise _wrong(text, "pair of ends", "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
+            raise _wrong(text, say("pair of ends"), "0.2 .. 5 V" if cls.dimension == "voltage" else "-40 .. 0 dB")
         first, _, second = (part.strip() for part in text.partition(".."))
         unit = re.sub(r"^[+\-−]?[0-9.eE]+\s*", "", second).split("±")[0].split("+-")[0].strip()
         if re.fullmatch(r"[+\-−]?[0-9.]+(?:[eE][+\-]?[0-9]+)?", first):
             first = f"{first} {unit}"
         ends = cls(text, parse(first, cls.dimension), parse(second, cls.dimension))
         if cls.dimension == "voltage" and not ends.low > 0:
-            raise _wrong(text, "pair of ends", "0.2 .. 5 V", "both ends are above zero")
+            raise _wrong(text, say("pair of ends"), "0.2 .. 5 V", say("both ends are above zero"))
         if ends.first.nominal == ends.second.nominal:
             raise QuantityError(
-                f"the ends {text!r} are the same", code="empty_range", remedy="write the lower and the higher end"
+                say("the ends {text} are the same", text=repr(text)),
+                code="empty_range",
+                remedy=say("write the lower and the higher end"),
             )
         return ends
 
@@ -269,16 +289,20 @@ class Coils:
         """Read the number of coils, the resistance of each and the wiring."""
         match = _COILS.fullmatch(text.strip())
         if not match or not 1 <= int(match["number"]) <= 16:
-            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "wirings are parallel, series, separate")
+            raise _wrong(text, say("set of coils"), "2 x 4 ohm parallel", say("wirings are parallel, series, separate"))
         wiring = (match["wiring"] or "").lower()
         number = int(match["number"])
         if number > 1 and not wiring:
-            raise _wrong(text, "set of coils", f"{text.strip()} parallel", "give the wiring of several coils")
+            raise _wrong(text, say("set of coils"), f"{text.strip()} parallel", say("give the wiring of several coils"))
         if wiring == "series-parallel" and number != 4:
-            raise _wrong(text, "set of coils", "4 x 4 ohm series-parallel", "series-parallel is two pairs of coils")
+            raise _wrong(
+                text, say("set of coils"), "4 x 4 ohm series-parallel", say("series-parallel is two pairs of coils")
+            )
         each = parse(match["each"], "resistance")
         if not each.nominal > 0:
-            raise _wrong(text, "set of coils", "2 x 4 ohm parallel", "the resistance of a coil must be above zero")
+            raise _wrong(
+                text, say("set of coils"), "2 x 4 ohm parallel", say("the resistance of a coil must be above zero")
+            )
         return cls(text, number, each, wiring or "parallel")
 
     @property
@@ -306,10 +330,10 @@ class Accuracy:
         """Read per cent, counts, or both."""
         match = _ACCURACY.fullmatch(text.strip())
         if not match or not (match["ratio"] or match["counts"]):
-            raise _wrong(text, "accuracy", "1.2 % + 3 counts")
+            raise _wrong(text, say("accuracy"), "1.2 % + 3 counts")
         ratio = parse(match["ratio"], "fraction") if match["ratio"] else None
         if ratio is not None and not isinstance(ratio.spread, Exact):
-            raise _wrong(text, "accuracy", "1.2 % + 3 counts", "an accuracy has no spread of its own")
+            raise _wrong(text, say("accuracy"), "1.2 % + 3 counts", say("an accuracy has no spread of its own"))
         return cls(text, ratio.nominal if ratio else 0.0, int(match["counts"] or 0))
 
     def as_written(self) -> str:
@@ -331,7 +355,7 @@ class SpeakerSensitivity:
         level, _, reference = text.partition("@")
         plain = reference.strip().replace(" ", "").lower()
         if plain not in ("", "1w", "2.83v"):
-            raise _wrong(text, "speaker sensitivity", "88 dB or 88 dB @ 1 W")
+            raise _wrong(text, say("speaker sensitivity"), say("88 dB or 88 dB @ 1 W"))
         return cls(text, parse(level, "sound level"), plain == "1w")
 
     def as_written(self) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from gainwright.errors import JobError
 from gainwright.model.source_stages import HeadUnit
 from gainwright.model.stages import Processor
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -47,17 +48,26 @@ def check_digital_links(job: Job, digital: frozenset[Node], arriving: Mapping[Po
         )
         if not (isinstance(stage, Processor) and stage.digital):
             raise JobError(
-                f"{found.stage}.{found.output} is digital and can't feed {port.stage}",
+                say(
+                    "{stage}.{output} is digital and can't feed {stage2}",
+                    stage=found.stage,
+                    output=found.output,
+                    stage2=port.stage,
+                ),
                 code="bad_wiring",
                 where=where,
-                rule="a digital output has no volts: only a digital processor takes it",
-                remedy="feed it from an analogue output, or put a processor in between",
+                rule=say("a digital output has no volts: only a digital processor takes it"),
+                remedy=say("feed it from an analogue output, or put a processor in between"),
             )
         if len(nodes) > 1:
             raise JobError(
-                f"{found.stage}.{found.output} is digital and is joined with another output",
+                say(
+                    "{stage}.{output} is digital and is joined with another output",
+                    stage=found.stage,
+                    output=found.output,
+                ),
                 code="bad_wiring",
                 where=where,
-                rule="a digital link goes from one output to one input",
-                remedy="give each an input of its own",
+                rule=say("a digital link goes from one output to one input"),
+                remedy=say("give each an input of its own"),
             )

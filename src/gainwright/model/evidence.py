@@ -10,6 +10,7 @@ from gainwright.errors import QuantityError
 from gainwright.model.fields import AmpsRead, Fraction, Frozen, Level, OhmsRead, ToneField, Voltage, VoltsRead
 from gainwright.model.instruments import NO_MARK
 from gainwright.quantities import Quantity
+from gainwright.texts import say
 
 Heard = Literal["silent", "faint", "normal", "distorted", "hum", "whine"]
 PlayedSide = Literal["both", "left", "right"]
@@ -25,16 +26,16 @@ def _lit(value: Any) -> tuple[str, ...]:
     names = [value] if isinstance(value, str) else value
     if not isinstance(names, list | tuple) or not all(isinstance(name, str) for name in names):
         raise QuantityError(
-            "what an indicator shows must be a list of marks",
+            say("what an indicator shows must be a list of marks"),
             code="bad_value",
-            remedy=f"write the marks that are lit, [clip], or {NO_MARK}",
+            remedy=say("write the marks that are lit, [clip], or {no_mark}", no_mark=NO_MARK),
         )
     lit = tuple(dict.fromkeys(name.strip() for name in names))
     if NO_MARK in lit and len(lit) > 1:
         raise QuantityError(
-            f"{NO_MARK} is given together with a mark",
+            say("{no_mark} is given together with a mark", no_mark=NO_MARK),
             code="bad_value",
-            remedy=f"write the marks that are lit, or {NO_MARK}",
+            remedy=say("write the marks that are lit, or {no_mark}", no_mark=NO_MARK),
         )
     return () if lit == (NO_MARK,) else lit
 

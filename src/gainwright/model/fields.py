@@ -22,6 +22,8 @@ from gainwright.model.field_types import FieldType, FieldTypeName
 from gainwright.model.marks import EXAMPLE as MARK_EXAMPLE
 from gainwright.model.marks import Mark
 from gainwright.quantities import DIMENSIONS, OPEN, OVER_RANGE, Quantity, parse, read_measured
+from gainwright.quantities.dimensions import NAMES
+from gainwright.texts import say
 
 
 class Frozen(BaseModel):
@@ -41,13 +43,13 @@ def by_kind(union: Any) -> dict[str, Any]:
 def yaml_kind(value: Any) -> str:
     """Return what a value is, as the author of a file would say it."""
     kinds: dict[type, str] = {
-        type(None): "nothing",
-        dict: "a mapping",
-        list: "a list",
-        tuple: "a list",
-        bool: "yes or no",
+        type(None): say("nothing"),
+        dict: say("a mapping"),
+        list: say("a list"),
+        tuple: say("a list"),
+        bool: say("yes or no"),
     }
-    return next((words for kind, words in kinds.items() if isinstance(value, kind)), "something else")
+    return next((words for kind, words in kinds.items() if isinstance(value, kind)), say("something else"))
 
 
 def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> tuple[Any, ...]:
@@ -57,9 +59,9 @@ def _text_field(read: Callable[[Any], Any], write: Callable[[Any], Any], schema:
 def _scalar(value: Any, example: str) -> str | float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise QuantityError(
-            f"{yaml_kind(value)} is where a value is expected",
+            say("{yaml_kind} is where a value is expected", yaml_kind=yaml_kind(value)),
             code="no_quantity",
-            remedy=f"write, for example, {example}",
+            remedy=say("write, for example, {example}", example=example),
         )
     return value
 
@@ -72,10 +74,10 @@ def _quantity(dimension: str, *, above_zero: bool = False, example: str = "") ->
         found = value if isinstance(value, Quantity) else parse(_scalar(value, example), dimension)
         if above_zero and found.known and not found.nominal > 0:
             raise QuantityError(
-                f"a {kind.name} of zero can't be",
+                say("a {name} of zero can't be", name=NAMES[kind.name]),
                 code="out_of_bounds",
-                rule="it is above zero",
-                remedy=f"write, for example, {example}, or unknown",
+                rule=say("it is above zero"),
+                remedy=say("write, for example, {example}, or unknown", example=example),
             )
         return found
 
@@ -113,7 +115,9 @@ def _yes_no(value: Any) -> bool:
         return value
     if isinstance(value, str) and value.strip().lower() in ("yes", "no"):
         return value.strip().lower() == "yes"
-    raise QuantityError(f"{str(value)[:40]!r} is neither yes nor no", code="bad_value", remedy="write yes or no")
+    raise QuantityError(
+        say("{text} is neither yes nor no", text=repr(str(value)[:40])), code="bad_value", remedy=say("write yes or no")
+    )
 
 
 YesNo = Annotated[
@@ -189,11 +193,11 @@ def _ratings(value: Any) -> tuple[PowerRating, ...]:
         for item in items
     )
     if not ratings:
-        raise QuantityError("no rating", code="no_quantity", remedy="write, for example, 300 W @ 4 ohm")
+        raise QuantityError(say("no rating"), code="no_quantity", remedy=say("write, for example, 300 W @ 4 ohm"))
     loads = [r.load.nominal for r in ratings]
     if len(set(loads)) != len(loads):
         raise QuantityError(
-            "the same load is rated twice", code="duplicate_rating", remedy="keep one rating for each load"
+            say("the same load is rated twice"), code="duplicate_rating", remedy=say("keep one rating for each load")
         )
     return ratings
 

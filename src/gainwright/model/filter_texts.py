@@ -6,6 +6,7 @@ import re
 
 from gainwright.errors import QuantityError
 from gainwright.quantities import Quantity, parse
+from gainwright.texts import say
 
 FILTER_SLOPES = {
     "butterworth": (6, 12, 18, 24, 30, 36, 42, 48),
@@ -57,10 +58,10 @@ def read_filter(text: str) -> tuple[str, int, Quantity] | None:
     at = _corner(tail)
     if shape is None:
         raise QuantityError(
-            f"{text!r} doesn't say which shape",
+            say("{text} doesn't say which shape", text=repr(text)),
             code="no_shape",
-            rule="at its corner a linkwitz-riley is 6 dB down, a butterworth 3 dB",
-            remedy=f"write linkwitz-riley {slope} at {at} or butterworth {slope} at {at}",
+            rule=say("at its corner a linkwitz-riley is 6 dB down, a butterworth 3 dB"),
+            remedy=say("write linkwitz-riley {slope} at {at} or butterworth {slope} at {at}", slope=slope, at=at),
         )
     return _name(shape), slope, at
 
@@ -73,12 +74,13 @@ def _slope(shape: re.Match[str], corner: str) -> int:
     """Return dB per octave from the number after a shape: an order up to the eighth, else a slope; 0 for none."""
     number = int(shape["number"] or 0)
     if number == FIRST_ORDER_DB and len(shape["shape"]) == len("bw"):
-        name = _name(shape)
+        name, at = _name(shape), corner.strip()
         raise QuantityError(
-            f"{shape[0]!r} may be 6 dB per octave or the sixth order",
+            say("{shape} may be 6 dB per octave or the sixth order", shape=repr(shape[0])),
             code="no_quantity",
-            remedy=f"write {name} 36 at {corner.strip()}"
-            + (f" or {name} 6 at {corner.strip()}" if name != "linkwitz-riley" else ""),
+            remedy=say("write {name} 36 at {at}", name=name, at=at)
+            if name == "linkwitz-riley"
+            else say("write {name} 36 at {at} or {name} 6 at {at}", name=name, at=at),
         )
     return number if number == FIRST_ORDER_DB or number > HIGHEST_ORDER else FIRST_ORDER_DB * number
 

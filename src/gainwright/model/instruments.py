@@ -20,6 +20,7 @@ from gainwright.model.fields import (
     by_kind,
 )
 from gainwright.model.marks import Mark
+from gainwright.texts import say
 
 
 class Multimeter(Frozen):
@@ -73,10 +74,10 @@ class Indicator(Frozen):
         marks = value.get("marks") if isinstance(value, dict) else True
         if not marks or isinstance(marks, list | str):
             raise QuantityError(
-                "an indicator has no marks",
+                say("an indicator has no marks"),
                 code="bad_value",
-                rule="it shows something only by its marks, each with the condition under which it lights",
-                remedy=f"write, for example, marks: {{{MARK_OF_INDICATOR}}}",
+                rule=say("it shows something only by its marks, each with the condition under which it lights"),
+                remedy=say("write, for example, marks: {{{mark_of_indicator}}}", mark_of_indicator=MARK_OF_INDICATOR),
             )
         return value
 
@@ -86,10 +87,12 @@ class Indicator(Frozen):
         found = [key for key in _FORMER if key in value] if isinstance(value, dict) else []
         if found:
             raise QuantityError(
-                f"an indicator no longer has {', '.join(found)}",
+                say("an indicator no longer has {listed}", listed=", ".join(found)),
                 code="former_key",
-                rule="it has marks, each with a name of your own and the condition under which it lights",
-                remedy="write, for example, marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %",
+                rule=say("it has marks, each with a name of your own and the condition under which it lights"),
+                remedy=say(
+                    "write, for example, marks: {clip: thd over 3 %}; conditions are level over V, fundamental over V, thd over %"
+                ),
             )
         return value
 
@@ -108,12 +111,12 @@ class Indicator(Frozen):
     def _check_names(cls, marks: dict[str, Mark]) -> dict[str, Mark]:
         plain = [name.casefold() for name in marks]
         if NO_MARK in plain or len(set(plain)) != len(plain):
-            what = "a mark is named none" if NO_MARK in plain else "two marks have the same name"
+            what = say("a mark is named none") if NO_MARK in plain else say("two marks have the same name")
             raise QuantityError(
                 what,
                 code="bad_value",
-                rule="names of marks must be unique, and none means that no mark is lit",
-                remedy="choose another name",
+                rule=say("names of marks must be unique, and none means that no mark is lit"),
+                remedy=say("choose another name"),
             )
         return marks
 

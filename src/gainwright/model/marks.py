@@ -52,13 +52,13 @@ class Mark:
         match = _CONDITION.fullmatch(text.strip())
         of = match["of"].lower() if match else ""
         if not match or of not in DIMENSION_OF:
-            raise _wrong(text, "level over V, fundamental over V or thd over %, with at Hz if it is tuned")
+            raise _wrong(text, say("level over V, fundamental over V or thd over %, with at Hz if it is tuned"))
         threshold = parse(match["threshold"], DIMENSION_OF[of])
         if not threshold.known or not threshold.interval[0] > 0:
-            raise _wrong(text, "the threshold must be known and above zero")
+            raise _wrong(text, say("the threshold must be known and above zero"))
         tuned = parse(match["tuned"], "frequency") if match["tuned"] else None
         if tuned is not None and not (tuned.known and tuned.interval[0] == tuned.interval[1] > 0):
-            raise _wrong(text, "the frequency that it is tuned to must have no spread")
+            raise _wrong(text, say("the frequency that it is tuned to must have no spread"))
         return cls(text, of, threshold, tuned)  # type: ignore[arg-type]
 
     def passes(self, frequency_hz: float) -> bool:
@@ -85,8 +85,8 @@ def describe_marks(lit: Sequence[str]) -> str:
 
 def _wrong(text: str, rule: str) -> QuantityError:
     return QuantityError(
-        f"{text[:60]!r} is not a valid condition of a mark",
+        say("{text} is not a valid condition of a mark", text=repr(text[:60])),
         code="no_quantity",
         rule=rule,
-        remedy=f"write, for example, {EXAMPLE}",
+        remedy=say("write, for example, {example}", example=EXAMPLE),
     )

@@ -21,6 +21,7 @@ from gainwright.model.fields import (
     YesNo,
 )
 from gainwright.model.stage_keys import Sides, Stage, Volume, YesNoUnknown
+from gainwright.texts import say
 
 
 class SourceOutput(Frozen):
@@ -93,9 +94,9 @@ class HeadUnit(Stage):
     def _rated(self) -> Self:
         if self.rated_output is None and not self.all_digital:
             raise QuantityError(
-                "the key 'rated_output' is missing",
+                say("the key {path} is missing", path="'rated_output'"),
                 code="missing_key",
-                rule="only a source whose outputs are all digital has none",
-                remedy="add rated_output: ...",
+                rule=say("only a source whose outputs are all digital has none"),
+                remedy=say("add {path}: ...", path="rated_output"),
             )
         return self

@@ -37,6 +37,7 @@ from gainwright.model.fields import (
 from gainwright.model.short_forms import expand_gain, expand_supply
 from gainwright.model.source_stages import HeadUnit
 from gainwright.model.stage_keys import SOURCE_TYPE, FedStage, Reference, Sides, Source, Stage, Volume, YesNoUnknown
+from gainwright.texts import say
 
 
 class Supply(Frozen):
@@ -206,21 +207,23 @@ class Amplifier(FedStage, Powered):
             if ends.single != self.gain.fixed and ends.first.known:
                 raise _two_or_one(ends.text, fixed=self.gain.fixed)
         if self.gain.fixed and self.gain.at is not None:
-            raise QuantityError("a fixed gain can't be set", code="bad_value", remedy="leave out its setting, or fixed")
+            raise QuantityError(
+                say("a fixed gain can't be set"), code="bad_value", remedy=say("leave out its setting, or fixed")
+            )
         if self.input_ranges and self.sensitivity is not None:
             raise QuantityError(
-                "sensitivity and input_ranges are both given",
+                say("sensitivity and input_ranges are both given"),
                 code="bad_value",
-                rule="each position of the switch has its own sensitivity",
-                remedy="keep input_ranges",
+                rule=say("each position of the switch has its own sensitivity"),
+                remedy=say("keep input_ranges"),
             )
         if self.input_ranges and self.input_range not in (None, *self.input_ranges):
             names = ", ".join(self.input_ranges)
             raise QuantityError(
-                f"{self.input_range} is not a position of the input range switch",
+                say("{input_range} is not a position of the input range switch", input_range=self.input_range),
                 code="bad_value",
-                rule=f"there is {names}",
-                remedy="name one of input_ranges",
+                rule=say("there is {names}", names=names),
+                remedy=say("name one of input_ranges"),
             )
         return self
 
@@ -228,15 +231,15 @@ class Amplifier(FedStage, Powered):
 def _two_or_one(text: str, *, fixed: bool) -> QuantityError:
     if fixed:
         return QuantityError(
-            f"the sensitivity {text!r} has two ends, but the gain is fixed",
+            say("the sensitivity {text} has two ends, but the gain is fixed", text=repr(text)),
             code="bad_value",
-            remedy="write the one input for rated power, for example 1 V",
+            remedy=say("write the one input for rated power, for example 1 V"),
         )
     return QuantityError(
-        f"the sensitivity {text!r} is one value",
+        say("the sensitivity {text} is one value", text=repr(text)),
         code="bad_value",
-        rule="it is the input for rated power, gain fully up .. fully down",
-        remedy=f"write, for example, {text} .. 5 V, or gain: fixed if it has no gain control",
+        rule=say("it is the input for rated power, gain fully up .. fully down"),
+        remedy=say("write, for example, {text} .. 5 V, or gain: fixed if it has no gain control", text=text),
     )
 
 
@@ -262,10 +265,10 @@ class Speaker(FedStage):
         """Refuse two pairs of anything but four."""
         if self.wiring == "series-parallel" and self.count not in (1, 4):
             raise QuantityError(
-                f"{self.count} speakers can't be wired series-parallel",
+                say("{count} speakers can't be wired series-parallel", count=self.count),
                 code="bad_value",
-                rule="series-parallel is two pairs",
-                remedy="write count: 4, or parallel or series",
+                rule=say("series-parallel is two pairs"),
+                remedy=say("write count: 4, or parallel or series"),
             )
         return self
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.errors import JobError
 from gainwright.model.stages import Amplifier, Speaker
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,27 +49,27 @@ def check_strapping(job: Job) -> None:
         amplifiers = [n for n, s in job.stages.items() if isinstance(s, Amplifier) and n != name]
         if not isinstance(other, Amplifier) or partner == name:
             raise JobError(
-                f"{partner} is not another amplifier",
+                say("{partner} is not another amplifier", partner=partner),
                 code="dangling_reference",
                 where=where,
-                rule=f"there is {', '.join(amplifiers)}" if amplifiers else "there is no other",
-                remedy="name the other amplifier of the pair",
+                rule=say("there is {listed}", listed=", ".join(amplifiers)) if amplifiers else say("there is no other"),
+                remedy=say("name the other amplifier of the pair"),
             )
         if other.strapped_to is not None:
             raise JobError(
-                f"{partner} is strapped to {other.strapped_to} as well",
+                say("{partner} is strapped to {strapped_to} as well", partner=partner, strapped_to=other.strapped_to),
                 code="bad_value",
                 where=where,
-                rule="a pair is two amplifiers; the one at the minus end names the other",
-                remedy="keep strapped_to at one of the two",
+                rule=say("a pair is two amplifiers; the one at the minus end names the other"),
+                remedy=say("keep strapped_to at one of the two"),
             )
         if not any(_joins(s, name, partner) for s in job.stages.values()):
             raise JobError(
-                f"{name} and {partner} feed no speaker together",
+                say("{name} and {partner} feed no speaker together", name=name, partner=partner),
                 code="bad_value",
                 where=where,
-                rule="the load of a strapped pair lies between its two outputs",
-                remedy=f"give the speaker from: [{partner}, {name}]",
+                rule=say("the load of a strapped pair lies between its two outputs"),
+                remedy=say("give the speaker from: [{partner}, {name}]", partner=partner, name=name),
             )
 
 

@@ -16,7 +16,15 @@ from gainwright.model.paths import Path
 from gainwright.model.source_stages import HeadUnit
 from gainwright.model.stages import Processor, Speaker
 from gainwright.model.strapping import strapped_signs
-from gainwright.model.wiring_errors import bad_wiring, unknown_reference
+from gainwright.model.wiring_errors import (
+    bad_wiring,
+    circle_of,
+    mono_joined,
+    several_outputs,
+    several_sides,
+    unknown_reference,
+)
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -147,7 +155,9 @@ class _Resolver:
 
     def run(self) -> Wiring:
         if not any(isinstance(stage, HeadUnit) for stage in self.job.stages.values()):
-            raise bad_wiring("stages", "no stage is a head_unit", "a chain begins with a source", "add one")
+            raise bad_wiring(
+                "stages", say("no stage is a head_unit"), say("a chain begins with a source"), say("add one")
+            )
         for name in self.job.stages:
             self._visit(name, ())
         nodes = tuple(
@@ -167,8 +177,7 @@ class _Resolver:
         if name in self.order:
             return
         if name in above:
-            circle = " -> ".join([*above[above.index(name) :], name])
-            raise bad_wiring(f"stages.{name}", f"the wiring goes in a circle: {circle}", "", "remove one `from` in it")
+            raise circle_of(name, [*above[above.index(name) :], name])
         for _, _, reference in self._references(name):
             target = reference.split(".")[0]
             if target in self.job.stages:
@@ -204,7 +213,10 @@ class _Resolver:
                 found += [(f"{path}.{i}", None, reference) for i, reference in enumerate(source)]
             if not source:
                 raise bad_wiring(
-                    path, "no source is named here", "every stage but a head unit needs a source", "name an output"
+                    path,
+                    say("no source is named here"),
+                    say("every stage but a head unit needs a source"),
+                    say("name an output"),
                 )
         return found
 
@@ -212,26 +224,23 @@ class _Resolver:
         """Return stage, output, its sides, and the one side asked for if any."""
         stage, _, rest = reference.partition(".")
         if stage not in self.outputs:
-            raise unknown_reference(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "a stage")
+            raise unknown_reference(path, stage, [s for s in self.job.stages if s != path.split(".")[1]], "stage")
         outputs = self.outputs[stage]
         if not outputs:
-            raise bad_wiring(path, f"{stage} is a speaker and feeds nothing", "", "name the stage before it")
+            raise bad_wiring(
+                path, say("{stage} is a speaker and feeds nothing", stage=stage), "", say("name the stage before it")
+            )
         output, _, side = rest.partition(".")
         if not output:
             if len(outputs) > 1:
-                raise bad_wiring(
-                    path,
-                    f"{stage} has several outputs",
-                    f"they are {', '.join(outputs)}",
-                    f"write {stage}.{next(iter(outputs))}",
-                )
+                raise several_outputs(path, stage, list(outputs))
             output = next(iter(outputs))
         elif output not in outputs and len(outputs) == 1 and output in next(iter(outputs.values())) and not side:
             output, side = next(iter(outputs)), output
         if output not in outputs:
-            raise unknown_reference(path, output, outputs, f"an output of {stage}")
+            raise unknown_reference(path, output, outputs, "output", stage)
         if side and side not in outputs[output]:
-            raise unknown_reference(path, side, outputs[output], f"a side of {stage}.{output}")
+            raise unknown_reference(path, side, outputs[output], "side", f"{stage}.{output}")
         return stage, output, outputs[output], side or None
 
     def _connect(self, name: str, input_name: str, references: list[tuple[str, str | None, str]]) -> None:
@@ -241,12 +250,7 @@ class _Resolver:
             stage, output, sides, one_side = self._lookup(path, reference)
             if key is not None:
                 if one_side is None and len(sides) > 1:
-                    raise bad_wiring(
-                        path,
-                        f"{reference} has several sides",
-                        f"they are {', '.join(sides)}",
-                        f"write {stage}.{output}.{sides[0]}",
-                    )
+                    raise several_sides(path, reference, f"{stage}.{output}", sides)
                 is_side = key in _SIDE_ORDER
                 port = Port(name, input_name if is_side else key, key if is_side else "mono")
                 arriving.setdefault(port, []).append(Node(stage, output, one_side or sides[0]))
@@ -257,12 +261,7 @@ class _Resolver:
                     arriving.setdefault(Port(name, input_name, side), []).append(Node(stage, output, side))
         present = {port.side for port in arriving}
         if "mono" in present and len(present) > 1:
-            raise bad_wiring(
-                references[0][0],
-                f"mono and {' and '.join(sorted(present - {'mono'}))} are joined",
-                "sources that are joined must have the same sides",
-                "name the side of each: {left: ..., right: ...}",
-            )
+            raise mono_joined(references[0][0], present)
         for port in sorted(arriving, key=lambda p: (p.input, _SIDE_ORDER[p.side])):
             nodes = arriving[port]
             strapped = strapped_signs(self.job, nodes) if isinstance(self.job.stages[name], Speaker) else ()
@@ -274,7 +273,7 @@ class _Resolver:
         if isinstance(stage.source, dict) and not isinstance(stage, Speaker):
             for path, key, _ in references:
                 if key not in _SIDE_ORDER:
-                    raise unknown_reference(path, str(key), _SIDE_ORDER, "a side")
+                    raise unknown_reference(path, str(key), _SIDE_ORDER, "side")
         self._connect(name, "in", references)
         ports = tuple(port for port in self.feeds if port.stage == name)
         if isinstance(stage, Speaker):
@@ -292,9 +291,9 @@ class _Resolver:
         if set(stage.sides or ()) != {port.side for port in ports}:
             raise bad_wiring(
                 f"stages.{name}.sides",
-                f"the speaker is fed from {', '.join(sorted({p.side for p in ports}))}",
-                "a speaker has the sides of its amplifier",
-                "leave sides out",
+                say("the speaker is fed from {listed}", listed=", ".join(sorted({p.side for p in ports}))),
+                say("a speaker has the sides of its amplifier"),
+                say("leave sides out"),
             )
 
     def _processor(self, name: str, stage: Processor) -> None:
@@ -321,22 +320,22 @@ class _Resolver:
                 return [next(iter(stage.inputs))]
             raise bad_wiring(
                 path.removesuffix(".from"),
-                "its input is not given",
+                say("its input is not given"),
                 "",
-                f"add from: {next(iter(stage.inputs))}",
+                say("add from: {name}", name=next(iter(stage.inputs))),
             )
         return [source] if isinstance(source, str) else list(source)
 
     def _input_ports(self, name: str, path: str, text: str, stage: Processor) -> tuple[Port, ...]:
         input_name, _, side = text.partition(".")
         if input_name not in stage.inputs:
-            raise unknown_reference(path, input_name, stage.inputs, f"an input of {name}")
+            raise unknown_reference(path, input_name, stage.inputs, "input", name)
         ports = tuple(port for port in self.feeds if port.stage == name and port.input == input_name)
         if not side:
             return ports
         chosen = tuple(Port(p.stage, p.input, p.side) for p in ports if p.side == side)
         if not chosen:
-            raise unknown_reference(path, side, [p.side for p in ports], f"a side of the input {input_name}")
+            raise unknown_reference(path, side, [p.side for p in ports], "side", input_name)
         return chosen
 
     def _leads(self) -> dict[LeadRun, tuple[tuple[Node, Port], ...]]:
@@ -368,9 +367,9 @@ class _Resolver:
                 where = f"stages.{node.stage}.outputs.{node.output}" if many else f"stages.{node.stage}"
                 raise bad_wiring(
                     where,
-                    f"{node} reaches no speaker",
-                    "every output must lead to a speaker",
-                    "connect it with a `from`, or remove it from the job",
+                    say("{node} reaches no speaker", node=node),
+                    say("every output must lead to a speaker"),
+                    say("connect it with a `from`, or remove it from the job"),
                 )
 
 
@@ -388,9 +387,9 @@ def _routes(side: str, groups: list[tuple[Port, ...]], path: str) -> tuple[Route
         else:
             raise bad_wiring(
                 path,
-                f"the side {side} is requested",
-                f"the input has {', '.join(port.side for port in ports)}",
-                "give sides that match",
+                say("the side {side} is requested", side=side),
+                say("the input has {listed}", listed=", ".join(port.side for port in ports)),
+                say("give sides that match"),
             )
     return tuple(routes)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from gainwright.errors import QuantityError
 from gainwright.quantities.spellings import standard_unit
+from gainwright.texts import say
 
 _PLAIN_UNIT = re.compile(r"[A-Za-zµΩ°_]{1,20}(?:\^?[23])?")
 _PREFIX = {
@@ -155,31 +156,62 @@ def to_si(number: float, unit: str, dimension: Dimension) -> float:
     if dimension.name == "voltage" and unit in _VOLTAGE_LEVELS:
         if abs(number) > LARGEST_LEVEL:
             raise QuantityError(
-                f"{number:g} {unit} is out of bounds",
+                say("{number} {unit} is out of bounds", number=f"{number:g}", unit=unit),
                 code="out_of_bounds",
-                rule=f"a level is within ±{LARGEST_LEVEL:g} {unit}",
-                remedy="write, for example, 4 dBu",
+                rule=say("a level is within ±{largest_level} {unit}", largest_level=f"{LARGEST_LEVEL:g}", unit=unit),
+                remedy=say("write, for example, 4 dBu"),
             )
         return float(_VOLTAGE_LEVELS[unit] * 10 ** (number / 20))
     if unit == "" and dimension.name == "fraction" and number == 0:
         return 0.0
     if unit == "":
-        raise _unit_error(f"{number:g} has no unit", dimension)
+        raise _unit_error(say("{number} has no unit", number=f"{number:g}"), dimension)
     for other in DIMENSIONS.values():
         if unit in other.units:
-            raise _unit_error(f"{unit} is a unit of {other.name}, not of {dimension.name}", dimension)
+            raise _unit_error(
+                say(
+                    "{unit} is a unit of {name}, not of {name2}",
+                    unit=unit,
+                    name=NAMES[other.name],
+                    name2=NAMES[dimension.name],
+                ),
+                dimension,
+            )
     if unit in _VOLTAGE_LEVELS or unit in _PROGRAMME_LEVELS or not dimension.pint_unit:
-        raise _unit_error(f"{unit} is not a unit of {dimension.name}", dimension)
+        raise _unit_error(say("{unit} is not a unit of {name}", unit=unit, name=NAMES[dimension.name]), dimension)
     return _with_pint(number, unit, dimension)
 
 
+NAMES = {
+    "voltage": say("voltage"),
+    "resistance": say("resistance"),
+    "power": say("power"),
+    "frequency": say("frequency"),
+    "time": say("time"),
+    "length": say("length"),
+    "area": say("area"),
+    "current": say("current"),
+    "fraction": say("fraction"),
+    "ratio": say("ratio"),
+    "level": say("level"),
+    "sound level": say("sound level"),
+    "number": say("number"),
+}
+"""Name of a dimension -> the same as a text that can be translated."""
+
+
 def _unit_error(what: str, dimension: Dimension) -> QuantityError:
-    expected = f"a {dimension.name} in {dimension.unit}" if dimension.unit != "1" else f"a {dimension.name}"
+    name = NAMES[dimension.name]
+    expected = (
+        say("a {name} in {unit}", name=name, unit=dimension.unit)
+        if dimension.unit != "1"
+        else say("a {name}", name=name)
+    )
     return QuantityError(
         what,
         code="wrong_unit",
-        rule=f"{expected} is expected here",
-        remedy=f"write, for example, {dimension.example}",
+        rule=say("{expected} is expected here", expected=expected),
+        remedy=say("write, for example, {example}", example=dimension.example),
     )
 
 
@@ -194,12 +226,14 @@ def _with_pint(number: float, unit: str, dimension: Dimension) -> float:
     import pint
 
     if not _PLAIN_UNIT.fullmatch(unit):
-        raise _unit_error(f"{unit!r} is not a unit", dimension)
+        raise _unit_error(say("{unit} is not a unit", unit=repr(unit)), dimension)
     registry = _registry()
     try:
         magnitude = registry.Quantity(number, unit).to(dimension.pint_unit).magnitude  # type: ignore[attr-defined]
         return float(magnitude)
     except pint.DimensionalityError:
-        raise _unit_error(f"{unit} is not a unit of {dimension.name}", dimension) from None
+        raise _unit_error(
+            say("{unit} is not a unit of {name}", unit=unit, name=NAMES[dimension.name]), dimension
+        ) from None
     except Exception:  # noqa: BLE001  pint raises parser errors of many kinds for text that is not a unit
-        raise _unit_error(f"{unit!r} is not a known unit", dimension) from None
+        raise _unit_error(say("{unit} is not a known unit", unit=repr(unit)), dimension) from None

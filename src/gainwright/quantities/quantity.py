@@ -8,9 +8,10 @@ import re
 from dataclasses import dataclass
 
 from gainwright.errors import QuantityError
-from gainwright.quantities.dimensions import DIMENSIONS, Dimension, to_si
+from gainwright.quantities.dimensions import DIMENSIONS, NAMES, Dimension, to_si
 from gainwright.quantities.spellings import gauge_area_m2, with_points
 from gainwright.quantities.spreads import Exact, Normal, Spread, Uniform, Unknown
+from gainwright.texts import joined, say
 
 _NUMBER = r"[+\-−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+\-]?[0-9]+)?"
 _TERM = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^0-9\s±+\-−.,][^±]*?)?\s*")
@@ -94,12 +95,12 @@ def quantity(value: float, dimension: str) -> Quantity:
 
 def _malformed(text: str, kind: Dimension) -> QuantityError:
     return QuantityError(
-        f"{text!r} is not a valid {kind.name}",
+        say("{text} is not a valid {name}", text=repr(text), name=NAMES[kind.name]),
         code="no_quantity",
-        rule="write a number with its unit, and its spread if it has one",
-        remedy=f"write, for example, {kind.example} or {kind.example} ± 10 %"
+        rule=say("write a number with its unit, and its spread if it has one"),
+        remedy=say("write, for example, {example} or {example} ± 10 %", example=kind.example)
         if not kind.logarithmic
-        else f"write, for example, {kind.example} or {kind.example} ± 1 dB",
+        else say("write, for example, {example} or {example} ± 1 dB", example=kind.example),
     )
 
 
@@ -136,18 +137,18 @@ def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whol
     if unit == "%" and own_unit != "%":
         if kind.logarithmic:
             raise QuantityError(
-                f"{whole!r} gives a level a spread in per cent",
+                say("{whole} gives a level a spread in per cent", whole=repr(whole)),
                 code="wrong_unit",
-                rule="a spread of decibels must be in dB",
-                remedy=f"write, for example, {centre} ± 1 dB",
+                rule=say("a spread of decibels must be in dB"),
+                remedy=say("write, for example, {centre} ± 1 dB", centre=centre),
             )
         half_width = abs(value) * number / 100
     elif own_unit in ("dBu", "dBV"):
         raise QuantityError(
-            f"{whole!r} gives a voltage in decibels a spread",
+            say("{whole} gives a voltage in decibels a spread", whole=repr(whole)),
             code="wrong_unit",
-            rule="a spread is only allowed on a voltage in volts",
-            remedy="write the voltage in V, for example 1.23 V ± 5 %",
+            rule=say("a spread is only allowed on a voltage in volts"),
+            remedy=say("write the voltage in V, for example 1.23 V ± 5 %"),
         )
     elif kind.logarithmic:
         half_width = to_si(number, "dB", DIMENSIONS["ratio"]) if unit in ("dB", "") else to_si(number, unit, kind)
@@ -155,10 +156,10 @@ def _parse_tolerance(text: str, centre: str, value: float, kind: Dimension, whol
         half_width = to_si(number, unit or own_unit, kind)
     if half_width <= 0:
         raise QuantityError(
-            f"{whole!r} has a spread that is not above zero",
+            say("{whole} has a spread that is not above zero", whole=repr(whole)),
             code="empty_range",
-            rule="the spread is half of the 95 % interval",
-            remedy=f"leave it out or write, for example, {centre} ± 5 %",
+            rule=say("the spread is half of the 95 % interval"),
+            remedy=say("leave it out or write, for example, {centre} ± 5 %", centre=centre),
         )
     return half_width
 
@@ -175,12 +176,12 @@ def _parse_range(text: str, kind: Dimension) -> Uniform:
     _check_bounds(high, text, kind)
     if not low < high:
         raise QuantityError(
-            f"the range {text!r} is empty",
+            say("the range {text} is empty", text=repr(text)),
             code="empty_range",
-            rule="the lower end comes first",
-            remedy=f"write {high_text.strip()} .. {low_text.strip()}"
+            rule=say("the lower end comes first"),
+            remedy=say("write {high_text} .. {low_text}", high_text=high_text.strip(), low_text=low_text.strip())
             if low > high
-            else "write the one value without ..",
+            else say("write the one value without .."),
         )
     return Uniform(low, high)
 
@@ -189,14 +190,15 @@ def _check_bounds(value: float, text: str, kind: Dimension) -> None:
     if not math.isfinite(value):
         raise _malformed(text, kind)
     if value < kind.low or value > kind.high or (kind.open_low and value <= kind.low):
-        above = "above" if kind.open_low else "at least"
         shown = 100 if kind.name == "fraction" else 1
         unit = "%" if kind.name == "fraction" else kind.unit
-        bounds = [f"{above} {kind.low * shown:g} {unit}"] if math.isfinite(kind.low) else []
-        bounds += [f"at most {kind.high * shown:g} {unit}"] if math.isfinite(kind.high) else []
+        low = f"{kind.low * shown:g} {unit}"
+        least = say("above {low}", low=low) if kind.open_low else say("at least {low}", low=low)
+        bounds = [least] if math.isfinite(kind.low) else []
+        bounds += [say("at most {high}", high=f"{kind.high * shown:g} {unit}")] if math.isfinite(kind.high) else []
         raise QuantityError(
-            f"{text!r} is out of bounds",
+            say("{text} is out of bounds", text=repr(text)),
             code="out_of_bounds",
-            rule=f"a {kind.name} must be {' and '.join(bounds)}",
-            remedy=f"write, for example, {kind.example}",
+            rule=say("a {name} must be {listed}", name=NAMES[kind.name], listed=joined(bounds, "{a} and {b}")),
+            remedy=say("write, for example, {example}", example=kind.example),
         )

@@ -6,6 +6,7 @@ import math
 import re
 
 from gainwright.errors import QuantityError
+from gainwright.texts import say
 
 _COMMA = re.compile(r"(?<![0-9.,])(?P<whole>[0-9]*),(?P<part>[0-9]+)(?![0-9.,])")
 _MEAN = re.compile(r"(?:\s+|(?<=[wv]))(?:rms|continuous|cont\.?)$", re.IGNORECASE)
@@ -38,10 +39,12 @@ def with_points(text: str) -> str:
         whole, part = match["whole"], match["part"]
         if len(part) == 3 and whole.strip("0"):
             raise QuantityError(
-                f"the comma in {text!r} may be a decimal comma or group thousands",
+                say("the comma in {text} may be a decimal comma or group thousands", text=repr(text)),
                 code="no_quantity",
-                rule="the decimal sign is a point; thousands have no sign",
-                remedy=f"write {whole}{part} or {whole}.{part.rstrip('0') or '0'}",
+                rule=say("the decimal sign is a point; thousands have no sign"),
+                remedy=say(
+                    "write {whole}{part} or {whole}.{part2}", whole=whole, part=part, part2=part.rstrip("0") or "0"
+                ),
             )
         return f"{whole or '0'}.{part}"
 
@@ -60,10 +63,10 @@ def standard_unit(unit: str, dimension: str) -> str:
     if dimension in ("voltage", "power"):
         if _PEAK.search(unit):
             raise QuantityError(
-                f"{unit!r} is a peak figure",
+                say("{unit} is a peak figure", unit=repr(unit)),
                 code="wrong_unit",
-                rule="a job has continuous power and rms volts",
-                remedy="write the continuous (RMS) figure, or unknown where it isn't given",
+                rule=say("a job has continuous power and rms volts"),
+                remedy=say("write the continuous (RMS) figure, or unknown where it isn't given"),
             )
         unit = _MEAN.sub("", unit)
     if dimension not in _SPELT:

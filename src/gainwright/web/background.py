@@ -125,10 +125,10 @@ class Work:
         CallError : there is none, not yet or no longer.
         """
         if self._file is None:
-            raise CallError("the file isn't ready yet", code="no_such_file", remedy="wait until it is done")
+            raise CallError(say("the file isn't ready yet"), code="no_such_file", remedy=say("wait until it is done"))
         self._files.remove_old()
         if not self._file.is_file():
-            raise CallError("the file has been removed", code="no_such_file", remedy="make it again")
+            raise CallError(say("the file has been removed"), code="no_such_file", remedy=say("make it again"))
         return self._file
 
     @property
@@ -239,7 +239,7 @@ class Background:
         with self._lock:
             work_found = self._work.get(work)
         if work_found is None:
-            raise CallError("this task is no longer listed", code="no_such_work", remedy="start it again")
+            raise CallError(say("this task is no longer listed"), code="no_such_work", remedy=say("start it again"))
         return work_found
 
     def list(self) -> list[Work]:

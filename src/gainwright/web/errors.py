@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from gainwright.errors import GainwrightError
+from gainwright.texts import say
 from gainwright.web.rendering import page
 from gainwright.web.shown_errors import shown, status_of
 
@@ -78,18 +79,18 @@ def register(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     def http_error(request: Request, error: HTTPException) -> Response:
-        what = {404: "this page doesn't exist", 405: "this can't be done here"}.get(
+        what = {404: say("this page doesn't exist"), 405: say("this can't be done here")}.get(
             error.status_code, str(error.detail)
         )
-        found = GainwrightError(what, code="refused", remedy="go back to the jobs")
+        found = GainwrightError(what, code="refused", remedy=say("go back to the jobs"))
         return answer(request, error.status_code, found)
 
     @app.exception_handler(Exception)
     def unexpected(request: Request, error: Exception) -> Response:
         log.error("unexpected error", exc_info=error)
         found = GainwrightError(
-            "internal error; nothing that was stored is affected",
+            say("internal error; nothing that was stored is affected"),
             code="inside",
-            remedy="try again; if it happens again, report what you did",
+            remedy=say("try again; if it happens again, report what you did"),
         )
         return answer(request, 500, found)

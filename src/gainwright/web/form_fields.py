@@ -11,6 +11,7 @@ from starlette.requests import Request
 
 from gainwright.errors import CallError
 from gainwright.quantities import whole_number
+from gainwright.texts import say
 
 MOST_FIELDS = 3000
 """A corridor has two fields for each control, and a job may have 200 stages."""
@@ -51,7 +52,9 @@ def seen_of(given: Mapping[str, str]) -> int:
     seen = whole_number(given.get("seen", ""), most=MOST_SEEN)
     if seen is None:
         raise CallError(
-            "the form doesn't say which revision it was made from", code="bad_request", remedy="reload the page"
+            say("the form doesn't say which revision it was made from"),
+            code="bad_request",
+            remedy=say("reload the page"),
         )
     return seen
 

@@ -7,6 +7,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.app.measuring.remote import RemoteMeasurement
@@ -32,7 +33,9 @@ class RunningMeasurements:
         with self._lock:
             if len(self._running) >= MOST:
                 raise CallError(
-                    f"{MOST} measurements are running", code="busy", remedy="end one on another page or device"
+                    say("{most} measurements are running", most=MOST),
+                    code="busy",
+                    remedy=say("end one on another page or device"),
                 )
             name = secrets.token_urlsafe(12)
             self._running[name] = measurement
@@ -53,5 +56,5 @@ class RunningMeasurements:
         with self._lock:
             measurement = self._running.get(name)
         if measurement is None:
-            raise CallError("this measurement has ended", code="no_such_measurement", remedy="start it again")
+            raise CallError(say("this measurement has ended"), code="no_such_measurement", remedy=say("start it again"))
         return measurement

@@ -15,6 +15,7 @@ from gainwright.app.store import ConflictError, StoredCase
 from gainwright.diagnose import ClosedCases, ClosedCount
 from gainwright.errors import CallError
 from gainwright.model import Case, Closure
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,7 +46,7 @@ class SqlCases:
         with self._database.read() as connection:
             row = _row(connection, name)
         if row is None:
-            raise CallError(f"there is no case {name}", code="no_such_case")
+            raise CallError(say("there is no case {name}", name=name), code="no_such_case")
         return _kept(row)
 
     def counted(self) -> ClosedCases:
@@ -72,7 +73,7 @@ class SqlCases:
                 connection.execute(kept_case.insert(), rows)
             except sa.exc.IntegrityError:
                 raise ConflictError(
-                    "one of these names is in use", code="conflict", remedy="try again; nothing was written"
+                    say("one of these names is in use"), code="conflict", remedy=say("try again; nothing was written")
                 ) from None
 
     def write(self, name: str, case: Case, *, seen: int) -> StoredCase:
@@ -157,7 +158,7 @@ def _kept(row: AnyRow) -> StoredCase:
 
 def _changed_meanwhile(name: str) -> ConflictError:
     return ConflictError(
-        f"the case {name} was changed by somebody else meanwhile",
+        say("the case {name} was changed by somebody else meanwhile", name=name),
         code="conflict",
-        remedy="look at the present case, then make your change again; nothing was written",
+        remedy=say("look at the present case, then make your change again; nothing was written"),
     )

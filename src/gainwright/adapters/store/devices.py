@@ -12,6 +12,7 @@ from gainwright.adapters.store.tables import device as device_table
 from gainwright.adapters.store.tables import now, writable
 from gainwright.app.store import Device
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
@@ -44,7 +45,9 @@ class SqlDevices:
             try:
                 connection.execute(device_table.insert().values(**row))
             except sa.exc.IntegrityError:
-                raise CallError("another device has this token", code="token_taken", remedy="pair it anew") from None
+                raise CallError(
+                    say("another device has this token"), code="token_taken", remedy=say("pair it anew")
+                ) from None
         return kept
 
     def by_token(self, token_digest: str) -> Device | None:
@@ -68,7 +71,9 @@ class SqlDevices:
         with self._database.write() as connection:
             done = connection.execute(device_table.update().where(device_table.c.id == device).values(put_out=True))
             if not done.rowcount:
-                raise CallError("there is no such device", code="no_such_device", remedy="see the list of devices")
+                raise CallError(
+                    say("there is no such device"), code="no_such_device", remedy=say("see the list of devices")
+                )
 
 
 def _device(row: AnyRow) -> Device:

@@ -12,6 +12,7 @@ from gainwright.adapters.store.tables import holds, job_version, now, searched, 
 from gainwright.adapters.store.tables import job as job_table
 from gainwright.app.store import ConflictError, StoredJob
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -77,7 +78,7 @@ class SqlJobs:
         with self._database.write() as connection:
             found = _row_as_seen(connection, job, seen)
             if found.version <= 1:
-                raise CallError("there is nothing to undo", code="nothing_to_undo")
+                raise CallError(say("there is nothing to undo"), code="nothing_to_undo")
             return _set_version(connection, found, found.version - 1)
 
     def redo(self, job: str, *, seen: int) -> StoredJob:
@@ -85,7 +86,7 @@ class SqlJobs:
         with self._database.write() as connection:
             found = _row_as_seen(connection, job, seen)
             if found.version >= found.versions:
-                raise CallError("there is nothing to redo", code="nothing_to_redo")
+                raise CallError(say("there is nothing to redo"), code="nothing_to_redo")
             return _set_version(connection, found, found.version + 1)
 
     def put(self, job: str, shelf: JobState) -> StoredJob:
@@ -110,9 +111,9 @@ class SqlJobs:
 def no_such_job() -> CallError:
     """Return the error for a job that doesn't exist."""
     return CallError(
-        "there is no such job",
+        say("there is no such job"),
         code="no_such_job",
-        remedy="see the list of jobs; it may have been removed after deletion",
+        remedy=say("see the list of jobs; it may have been removed after deletion"),
     )
 
 
@@ -131,9 +132,9 @@ def _row_as_seen(connection: sa.Connection, name: str, seen: int) -> AnyRow:
     row = _row(connection, name, lock=True)
     if row.revision != seen:
         raise ConflictError(
-            "the job was changed by somebody else meanwhile",
+            say("the job was changed by somebody else meanwhile"),
             code="conflict",
-            remedy="look at the present job, then make your change again; nothing was written",
+            remedy=say("look at the present job, then make your change again; nothing was written"),
         )
     return row
 

@@ -13,6 +13,7 @@ from gainwright.adapters.store.tables import job as job_table
 from gainwright.adapters.store.tables import now, step_note, step_photo, writable
 from gainwright.app.store import StepNote
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.adapters.store.database import Database
@@ -77,7 +78,7 @@ class SqlNotes:
 
 
 def _no_such_note() -> CallError:
-    return CallError("there is no such note", code="no_such_note", remedy="see the notes of the step")
+    return CallError(say("there is no such note"), code="no_such_note", remedy=say("see the notes of the step"))
 
 
 def _note(row: AnyRow) -> StepNote:

@@ -13,6 +13,7 @@ from gainwright.adapters.store.tables import now, recording_content, writable
 from gainwright.adapters.store.tables import recording as recording_table
 from gainwright.app.store import StoredRecording
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -76,7 +77,9 @@ class SqlRecordings:
 
 
 def _no_such_recording() -> CallError:
-    return CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+    return CallError(
+        say("there is no such recording"), code="no_such_recording", remedy=say("see the job's recordings")
+    )
 
 
 def _stored(row: AnyRow) -> StoredRecording:

@@ -10,6 +10,7 @@ from gainwright.adapters.store.jobs import no_such_job
 from gainwright.adapters.store.tables import job as job_table
 from gainwright.adapters.store.tables import now, run_entry, writable
 from gainwright.app.store import ConflictError, RunEntry
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -72,9 +73,9 @@ class SqlRuns:
             of_job, of_step = connection.execute(_HIGHEST, {"of": job, "at_step": step}).one()
             if of_step != seen:
                 raise ConflictError(
-                    "somebody else has entered something for this step meanwhile",
+                    say("somebody else has entered something for this step meanwhile"),
                     code="conflict",
-                    remedy="look at the present entry, then enter yours again; nothing was written",
+                    remedy=say("look at the present entry, then enter yours again; nothing was written"),
                 )
             number = of_job + 1
             entry = RunEntry(number, step, kind, text, dict(value), by, now(), key)

@@ -12,6 +12,7 @@ from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.functions import FunctionElement
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Dialect
@@ -219,5 +220,8 @@ def writable(**texts: str) -> None:
     for name, text in texts.items():
         if "\x00" in text or any("\ud800" <= character <= "\udfff" for character in text):
             raise CallError(
-                "it contains characters that can't be stored", code="not_text", where=name, remedy="type it anew"
+                say("it contains characters that can't be stored"),
+                code="not_text",
+                where=name,
+                remedy=say("type it anew"),
             )

@@ -149,7 +149,7 @@ def entry_from_form(fields: Mapping[str, str], job: Job) -> dict[str, Any]:
     """
     kind = fields.get("kind", "")
     if kind not in ("at", "check", "heard", "swap"):
-        raise CallError("the kind of observation is missing", code="bad_entry", remedy="choose one")
+        raise CallError(say("the kind of observation is missing"), code="bad_entry", remedy=say("choose one"))
     entry: dict[str, Any] = {kind: named_place(job, kind, fields.get("place", ""))}
     if kind == "at" and fields.get("with"):
         entry["with"] = fields["with"]

@@ -301,7 +301,7 @@ def check_has_job(case: Case) -> None:
     """Refuse a case without a job. CallError: it is one."""
     if not case.job.strip():
         raise CallError(
-            "this case came with the shop's history: it has no job", code="no_job", remedy="begin a new case"
+            say("this case came with the shop's history: it has no job"), code="no_job", remedy=say("begin a new case")
         )
 
 
@@ -380,7 +380,7 @@ def check_cause(diagnoser: Diagnoser, cause: str, where: str) -> None:
         raise CallError(
             say("{cause} can't be at {where} in this chain", cause=cause, where=repr(where)),
             code="unknown_cause",
-            rule=f"it can be at {', '.join(places)}"
+            rule=say("it can be at {listed}", listed=", ".join(places))
             if places
-            else f"causes are {', '.join(dict.fromkeys(c for c, _ in known))}",
+            else say("causes are {listed}", listed=", ".join(dict.fromkeys((c for c, _ in known)))),
         )

@@ -10,6 +10,7 @@ from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.jobs.stored_jobs import listed_title
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
@@ -106,10 +107,12 @@ def _new_case(store: Store, name: str, text: str, title: str, entries: Iterable[
     name = " ".join(name.split())
     if name in RESERVED or _there(store, name):
         raise CallError(
-            f"a case can't be called {name}" if name in RESERVED else f"there is a case {name} already",
+            say("a case can't be called {name}", name=name)
+            if name in RESERVED
+            else say("there is a case {name} already", name=name),
             code="name_taken",
             where="name",
-            remedy="choose another name, or continue that case",
+            remedy=say("choose another name, or continue that case"),
         )
     dialogue = Dialogue(text, title[:LONGEST_TITLE], today())
     for entry in entries:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.jobs import stored_jobs
 from gainwright.app.store import ConflictError
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -55,10 +56,10 @@ def change_job(store: Store, job: str, how: Callable[[str], str], *, seen: int, 
 def conflict() -> ConflictError:
     """Return the error for a change to a job that has changed since it was read."""
     return ConflictError(
-        "somebody else changed this job in the meantime",
+        say("somebody else changed this job in the meantime"),
         code="conflict",
-        rule="nothing was lost; your change has not been made yet",
-        remedy="check the job as it is now, and make your change again",
+        rule=say("nothing was lost; your change has not been made yet"),
+        remedy=say("check the job as it is now, and make your change again"),
     )
 
 
@@ -77,7 +78,11 @@ def apply_edit(text: str, what: str, given: Given) -> str:
     """
     made = _makers(text, given).get(what)
     if made is None:
-        raise CallError(f"{what[:40]!r} isn't an edit", code="bad_request", rule=f"edits are {', '.join(EDITS)}")
+        raise CallError(
+            say("{what} isn't an edit", what=repr(what[:40])),
+            code="bad_request",
+            rule=say("edits are {listed}", listed=", ".join(EDITS)),
+        )
     return made()
 
 
@@ -163,7 +168,10 @@ def fill_in_fields(text: str, texts: Mapping[str, str]) -> str:
     for name, typed_text in texts.items():
         if name not in fields:
             raise CallError(
-                f"there is no {name[:80]}", code="no_such_key", where=name[:80], remedy="look at the chain as it is now"
+                say("there is no {name}", name=name[:80]),
+                code="no_such_key",
+                where=name[:80],
+                remedy=say("look at the chain as it is now"),
             )
         values[fields[name].path] = parse_field(fields[name], typed_text)
     return editing.set_keys(text, values, read=read)

@@ -235,7 +235,9 @@ def stages_begun(text: str) -> list[str]:
 def device_of(text: str, stage: str) -> None:
     """Refuse a device that isn't there. CallError `no_such_stage`."""
     if stage not in stages_begun(text):
-        raise CallError("this device is no longer there", code="no_such_stage", remedy="go back to the devices")
+        raise CallError(
+            say("this device is no longer there"), code="no_such_stage", remedy=say("go back to the devices")
+        )
 
 
 def _or_refused(done: tuple[str, dict[str, GainwrightError]]) -> str:

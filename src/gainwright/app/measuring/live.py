@@ -77,14 +77,16 @@ def expectation_of(plan: Plan, step: str) -> Expectation:
     if step not in steps:
         near = difflib.get_close_matches(step, steps, n=1)
         raise CallError(
-            f"the plan has no step {step}",
+            say("the plan has no step {step}", step=step),
             code="unknown_step",
             where="step",
-            remedy=f"did you mean {near[0]}?" if near else f"it has {', '.join(steps)}",
+            remedy=say("did you mean {near}?", near=near[0])
+            if near
+            else say("it has {listed}", listed=", ".join(steps)),
         )
     expect = steps[step].expect
     if expect is None or expect.quantity != "v_rms":
-        raise CallError(f"step {step} expects no voltage", code="unknown_step", where="step")
+        raise CallError(say("step {step} expects no voltage", step=step), code="unknown_step", where="step")
     return Expectation(step, expect.low, expect.high)
 
 
@@ -97,20 +99,27 @@ def choose_device(sound: SoundInput, name: str) -> InputDevice:
     """
     devices = sound.devices()
     if not devices:
-        raise CallError("there is no sound input", code="no_device", remedy="plug the interface in and try again")
+        raise CallError(
+            say("there is no sound input"), code="no_device", remedy=say("plug the interface in and try again")
+        )
     if not name:
         return devices[0]
     exact = [d for d in devices if name in (d.name, d.key)]
     matches = exact or [d for d in devices if name.lower() in d.key.lower()]
     listed = "; ".join(d.key for d in devices)
     if not matches:
-        raise CallError(f"no input is named {name}", code="no_device", where="input", rule=f"there is {listed}")
-    if len(matches) > 1:
         raise CallError(
-            f"{name} may be {' or '.join(d.key for d in matches)}",
+            say("no input is named {name}", name=name),
             code="no_device",
             where="input",
-            remedy="write the whole name, including the part in brackets",
+            rule=say("there is {listed}", listed=listed),
+        )
+    if len(matches) > 1:
+        raise CallError(
+            say("{name} may be {listed}", name=name, listed=" or ".join(d.key for d in matches)),
+            code="no_device",
+            where="input",
+            remedy=say("write the whole name, including the part in brackets"),
         )
     return matches[0]
 

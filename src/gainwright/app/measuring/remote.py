@@ -101,7 +101,7 @@ class RemoteMeasurement:
         elif what == "level_check":
             self._levels.begin(str(message.get("part", "")), channel=self._channel)
         else:
-            raise CallError("a measurement has no such command", code="bad_call")
+            raise CallError(say("a measurement has no such command"), code="bad_call")
         return []
 
     def _calibrate(self, text: str) -> None:
@@ -214,5 +214,10 @@ def read_whole(value: Any, name: str, low: int, high: int) -> int:
     CallError : it isn't one, or is out of bounds.
     """
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise CallError(f"{name} is invalid", code="bad_call", where=name, rule=f"it is {low} to {high}")
+        raise CallError(
+            say("{name} is invalid", name=name),
+            code="bad_call",
+            where=name,
+            rule=say("it is {low} to {high}", low=low, high=high),
+        )
     return value

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -165,7 +166,9 @@ def recording_of(store: Store, job: str, recording: str) -> StoredRecording:
     """Return a recording of a job. CallError: this job has none of that id."""
     stored = store.recordings.get(recording)
     if stored.job != job:
-        raise CallError("there is no such recording", code="no_such_recording", remedy="see the job's recordings")
+        raise CallError(
+            say("there is no such recording"), code="no_such_recording", remedy=say("see the job's recordings")
+        )
     return stored
 
 
@@ -184,5 +187,5 @@ def mark_recording(store: Store, job: str, recording: str, what: str) -> None:
         "put_back": {"removed": None},
     }
     if what not in changes:
-        raise CallError("that can't be done with a recording", code="bad_call")
+        raise CallError(say("that can't be done with a recording"), code="bad_call")
     store.documents.put(MARKS, recording, {**(store.documents.get(MARKS, recording) or {}), **changes[what]})

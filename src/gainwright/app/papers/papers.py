@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, get_args
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,10 +70,10 @@ def check_kind(kind: str) -> None:
 
     if kind not in get_args(PaperKind):
         raise CallError(
-            f"there is no paper {kind!r}",
+            say("there is no paper {kind}", kind=repr(kind)),
             code="unknown_kind",
             where="kind of paper",
-            rule=f"there is {', '.join(get_args(PaperKind))}",
+            rule=say("there is {listed}", listed=", ".join(get_args(PaperKind))),
         )
 
 
@@ -185,7 +186,10 @@ def check_date(date: str) -> None:
         parsed = None
     if parsed is None or parsed.isoformat() != date:
         raise CallError(
-            f"{date!r} isn't a date", code="bad_date", where="date", remedy="write, for example, 2026-11-26"
+            say("{date} isn't a date", date=repr(date)),
+            code="bad_date",
+            where="date",
+            remedy=say("write, for example, 2026-11-26"),
         )
 
 
@@ -203,14 +207,17 @@ def paper_bytes(
 
     if suffix not in SUFFIXES:
         raise CallError(
-            f"a paper can't be written as {suffix or 'a file without a suffix'}",
+            say("a paper can't be written as {suffix}", suffix=suffix or "a file without a suffix"),
             code="bad_suffix",
-            rule=f"papers are {', '.join(SUFFIXES)}",
-            remedy="name the file sheet.pdf",
+            rule=say("papers are {listed}", listed=", ".join(SUFFIXES)),
+            remedy=say("name the file sheet.pdf"),
         )
     if size not in SIZES:
         raise CallError(
-            f"there is no paper size {size!r}", code="bad_size", where="paper size", rule=f"it is {' or '.join(SIZES)}"
+            say("there is no paper size {size}", size=repr(size)),
+            code="bad_size",
+            where="paper size",
+            rule=say("it is {listed}", listed=" or ".join(SIZES)),
         )
     into = language(code)
 

@@ -13,6 +13,7 @@ from gainwright.jobfile.editing.references import (
     references,
     references_of,
 )
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft
@@ -105,8 +106,8 @@ def _drop(draft: Draft, stage: str) -> None:
 
 def _nothing_left(stage: str) -> Exception:
     return chain_error(
-        f"without {stage} and its branch no speaker is left",
+        say("without {stage} and its branch no speaker is left", stage=stage),
         where=f"stages.{stage}",
-        rule="a chain must end at speakers",
-        remedy="add another branch first, or delete the job",
+        rule=say("a chain must end at speakers"),
+        remedy=say("add another branch first, or delete the job"),
     )

@@ -11,6 +11,7 @@ from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.stages import finished, new_output
 from gainwright.jobfile.editing.values import put_key, remove_key
 from gainwright.model import INSTRUMENTS, WITH_NAMED_OUTPUTS
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -36,10 +37,10 @@ def add_output(
     check_stage(draft, stage)
     if not feeding:
         raise chain_error(
-            f"{output} would feed nothing",
+            say("{output} would feed nothing", output=output),
             where=f"stages.{stage}.outputs",
-            rule="every output must lead to a speaker",
-            remedy="choose what it feeds, or add it with an amplifier and a speaker",
+            rule=say("every output must lead to a speaker"),
+            remedy=say("choose what it feeds, or add it with an amplifier and a speaker"),
         )
     new_output(draft, stage, output, takes)
     _feed(draft, stage, output, feeding)
@@ -52,7 +53,9 @@ def _feed(draft: Draft, stage: str, output: str, feeding: Sequence[str]) -> None
         mine = [r for r in taken if r.consumer == consumer]
         if not mine:
             raise chain_error(
-                f"{consumer} is not fed by {stage}", where=f"stages.{consumer}", remedy="wire it there instead"
+                say("{consumer} is not fed by {stage}", consumer=consumer, stage=stage),
+                where=f"stages.{consumer}",
+                remedy=say("wire it there instead"),
             )
         for r in mine:
             draft.set(r.path, f"{stage}.{output}" + (f".{r.side}" if r.side else ""))
@@ -69,18 +72,22 @@ def remove_output(text: str, stage: str, output: str, *, to: str = "", name: str
     check_stage(draft, stage)
     outputs = outputs_of(draft, stage)
     if output not in outputs or draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
-        raise chain_error(f"{stage} has no output {output} of its own", where=f"stages.{stage}")
+        raise chain_error(
+            say("{stage} has no output {output} of its own", stage=stage, output=output), where=f"stages.{stage}"
+        )
     if len(outputs) == 1:
         raise chain_error(
-            f"{output} is the only output of {stage}", where=f"stages.{stage}.outputs", remedy="remove the stage"
+            say("{output} is the only output of {stage}", output=output, stage=stage),
+            where=f"stages.{stage}.outputs",
+            remedy=say("remove the stage"),
         )
     fed = sorted({r.consumer for r in consumers(draft, stage, output)})
     if fed and (to not in outputs or to == output):
         raise chain_error(
-            f"{' and '.join(fed)} would have no source",
+            say("{listed} would have no source", listed=" and ".join(fed)),
             where=f"stages.{stage}.outputs.{output}",
-            rule=f"other outputs are {', '.join(o for o in outputs if o != output)}",
-            remedy="choose which of them will feed it",
+            rule=say("other outputs are {listed}", listed=", ".join(o for o in outputs if o != output)),
+            remedy=say("choose which of them will feed it"),
         )
     for r in consumers(draft, stage, output):
         draft.set(r.path, f"{stage}.{to}" + (f".{r.side}" if r.side else ""))
@@ -107,16 +114,18 @@ def remove_input(text: str, stage: str, entry: str, *, name: str = "job") -> str
     draft = Draft(text, name)
     says = _processor(draft, stage)
     if entry not in says["inputs"] or len(says["inputs"]) == 1:
-        raise chain_error(f"{stage} has no input but {entry}", where=f"stages.{stage}.inputs")
+        raise chain_error(
+            say("{stage} has no input but {entry}", stage=stage, entry=entry), where=f"stages.{stage}.inputs"
+        )
     for output in outputs_of(draft, stage):
         sources = output_sources(draft, stage, output)
         left = [s for s in sources if s.partition(".")[0] != entry]
         path = ("stages", stage, "outputs", output)
         if not left:
             raise chain_error(
-                f"the output {output} takes only from {entry}",
+                say("the output {output} takes only from {entry}", output=output, entry=entry),
                 where=".".join(path),
-                remedy="give it another input first, or remove it",
+                remedy=say("give it another input first, or remove it"),
             )
         if left != sources:
             draft.set((*path, "from"), left if len(left) > 1 else left[0])
@@ -128,7 +137,11 @@ def _processor(draft: Draft, stage: str) -> Any:
     check_stage(draft, stage)
     says = draft.plain["stages"][stage]
     if says["kind"] != "processor":
-        raise chain_error(f"{stage} has no named inputs", where=f"stages.{stage}", rule="only processors have them")
+        raise chain_error(
+            say("{stage} has no named inputs", stage=stage),
+            where=f"stages.{stage}",
+            rule=say("only processors have them"),
+        )
     return says
 
 
@@ -139,9 +152,9 @@ def add_instrument(
     draft = Draft(text, name)
     if kind not in INSTRUMENTS:
         raise chain_error(
-            f"{kind[:40]!r} is not a kind of instrument",
+            say("{kind} is not a kind of instrument", kind=repr(kind[:40])),
             where="instruments",
-            rule=f"kinds are {', '.join(INSTRUMENTS)}",
+            rule=say("kinds are {listed}", listed=", ".join(INSTRUMENTS)),
         )
     check_name(draft, instrument, "instruments")
     put_key(draft, ("instruments", instrument), {"kind": kind, **(values or {})})
@@ -152,6 +165,6 @@ def remove_instrument(text: str, instrument: str, *, name: str = "job") -> str:
     """Return a job file's text without an instrument. JobError: there is none of that name."""
     draft = Draft(text, name)
     if instrument not in (draft.plain.get("instruments") or {}):
-        raise chain_error(f"there is no instrument {instrument[:60]}", where="instruments")
+        raise chain_error(say("there is no instrument {instrument}", instrument=instrument[:60]), where="instruments")
     remove_key(draft, ("instruments", instrument))
     return draft.finished()

@@ -83,5 +83,7 @@ def at_place(draft: Draft, place: str) -> tuple[str, str, list[Reference]]:
         if stage in draft.plain["stages"] and output in outputs_of(draft, stage):
             return stage, output, [x for x in everything if (x.stage, x.output) == (stage, output)]
     raise chain_error(
-        f"{place[:80]!r} is not a place in this chain", where="stages", remedy="choose a lead or an output"
+        say("{place} is not a place in this chain", place=repr(place[:80])),
+        where="stages",
+        remedy=say("choose a lead or an output"),
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import JobError
 from gainwright.model import WITH_NAMED_OUTPUTS
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,27 +75,35 @@ def split_reference(draft: Draft, text: str) -> tuple[str, str, str]:
     """Return stage, output and side of a reference; the side is empty for all sides."""
     stage, _, rest = text.partition(".")
     if stage not in draft.plain["stages"]:
-        raise chain_error(f"{stage} is not a stage", where="stages", remedy="name a stage of this job")
+        raise chain_error(
+            say("{stage} is not a stage", stage=stage), where="stages", remedy=say("name a stage of this job")
+        )
     outputs = outputs_of(draft, stage)
     first, _, second = rest.partition(".")
     if not outputs:
         raise chain_error(
-            f"{stage} is a speaker and feeds nothing", where=f"stages.{stage}", remedy="name the stage before it"
+            say("{stage} is a speaker and feeds nothing", stage=stage),
+            where=f"stages.{stage}",
+            remedy=say("name the stage before it"),
         )
     if not first:
         if len(outputs) > 1:
             raise chain_error(
-                f"{stage} has several outputs",
+                say("{stage} has several outputs", stage=stage),
                 where=f"stages.{stage}",
-                rule=f"they are {', '.join(outputs)}",
-                remedy="name one",
+                rule=say("they are {listed}", listed=", ".join(outputs)),
+                remedy=say("name one"),
             )
         return stage, outputs[0], ""
     if first in outputs:
         return stage, first, second
     if len(outputs) == 1 and not second and first in ("left", "right", "mono"):
         return stage, outputs[0], first
-    raise chain_error(f"{stage} has no output {first}", where=f"stages.{stage}", rule=f"it has {', '.join(outputs)}")
+    raise chain_error(
+        say("{stage} has no output {first}", stage=stage, first=first),
+        where=f"stages.{stage}",
+        rule=say("it has {listed}", listed=", ".join(outputs)),
+    )
 
 
 def references(draft: Draft) -> list[Reference]:

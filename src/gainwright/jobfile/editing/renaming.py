@@ -9,6 +9,7 @@ from gainwright.jobfile.editing.draft import Draft
 from gainwright.jobfile.editing.mentions import paths_through, update_mentions
 from gainwright.jobfile.editing.references import chain_error, output_sources, outputs_of, references
 from gainwright.model import WITH_NAMED_OUTPUTS
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -23,13 +24,13 @@ def check_name(draft: Draft, name: str, section: str, *, others: Collection[str]
     where = f"{section}.{name}"
     if not _NAME.fullmatch(name):
         raise chain_error(
-            f"{name[:60]!r} is not a valid name",
+            say("{name} is not a valid name", name=repr(name[:60])),
             where=section,
-            rule="a name has letters, digits and _, at most 40",
-            remedy="write amp_sub",
+            rule=say("a name has letters, digits and _, at most 40"),
+            remedy=say("write amp_sub"),
         )
     if name in (others or draft.plain.get(section) or {}):
-        raise chain_error(f"{name} is already taken", where=where, remedy="choose another name")
+        raise chain_error(say("{name} is already taken", name=name), where=where, remedy=say("choose another name"))
 
 
 def rename_stage(text: str, old: str, new: str, *, name: str = "job") -> str:
@@ -58,9 +59,9 @@ def rename_output(text: str, stage: str, old: str, new: str, *, name: str = "job
     check_stage(draft, stage)
     path: Path = ("stages", stage, "outputs")
     if old not in outputs_of(draft, stage):
-        raise chain_error(f"{stage} has no output {old}", where=f"stages.{stage}")
+        raise chain_error(say("{stage} has no output {old}", stage=stage, old=old), where=f"stages.{stage}")
     if draft.plain["stages"][stage]["kind"] not in WITH_NAMED_OUTPUTS:
-        raise chain_error(f"the one output of {stage} has no name of its own", where=f"stages.{stage}")
+        raise chain_error(say("the one output of {stage} has no name of its own", stage=stage), where=f"stages.{stage}")
     check_name(draft, new, "stages", others=outputs_of(draft, stage))
     wiring = draft.before.wiring
     if draft.at(path) is None:
@@ -88,7 +89,7 @@ def rename_input(text: str, stage: str, old: str, new: str, *, name: str = "job"
     check_stage(draft, stage)
     says = draft.plain["stages"][stage]
     if old not in says.get("inputs", {}):
-        raise chain_error(f"{stage} has no input {old}", where=f"stages.{stage}")
+        raise chain_error(say("{stage} has no input {old}", stage=stage, old=old), where=f"stages.{stage}")
     check_name(draft, new, "stages", others=says["inputs"])
     for output in list(says["outputs"]):
         sources = output_sources(draft, stage, output)
@@ -106,7 +107,7 @@ def rename_instrument(text: str, old: str, new: str, *, name: str = "job") -> st
     """Return a job file's text with an instrument renamed. JobError: impossible."""
     draft = Draft(text, name)
     if old not in (draft.plain.get("instruments") or {}):
-        raise chain_error(f"there is no instrument {old}", where="instruments")
+        raise chain_error(say("there is no instrument {old}", old=old), where="instruments")
     check_name(draft, new, "instruments")
     draft.rename(("instruments", old), new)
     return draft.finished()
@@ -115,4 +116,6 @@ def rename_instrument(text: str, old: str, new: str, *, name: str = "job") -> st
 def check_stage(draft: Draft, stage: str) -> None:
     """Refuse a stage that doesn't exist."""
     if stage not in draft.plain["stages"]:
-        raise chain_error(f"there is no stage {stage}", where="stages", remedy="name a stage of this job")
+        raise chain_error(
+            say("there is no stage {stage}", stage=stage), where="stages", remedy=say("name a stage of this job")
+        )

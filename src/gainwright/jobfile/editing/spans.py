@@ -11,6 +11,7 @@ from ruamel.yaml.error import YAMLError
 from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from gainwright.errors import JobError
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -53,11 +54,11 @@ def compose(text: str) -> Any:
 def not_editable(why: str, where: str = "") -> JobError:
     """Return the error for an edit that the layout of the file doesn't allow."""
     return JobError(
-        f"this can't be edited here: {why}",
+        say("this can't be edited here: {why}", why=why),
         code="edit_refused",
         where=where,
-        rule="an edit changes nothing else in the file",
-        remedy="edit the text of the file",
+        rule=say("an edit changes nothing else in the file"),
+        remedy=say("edit the text of the file"),
     )
 
 

@@ -22,6 +22,7 @@ from gainwright.jobfile.editing.renaming import check_name, check_stage
 from gainwright.jobfile.editing.values import put_key
 from gainwright.jobfile.editing.wiring import insert_into_wiring, remove_from_wiring, source_path_of, wire
 from gainwright.model import INSTRUMENTS, STAGES, WITH_NAMED_OUTPUTS, is_needed
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,19 +68,23 @@ def add(draft: Draft, kind: str, new: str, place: str, values: Mapping[str, Valu
     """Add a stage to a draft."""
     if kind not in STAGES:
         raise chain_error(
-            f"{kind[:40]!r} is not a kind of stage", where="stages", rule=f"kinds are {', '.join(STAGES)}"
+            say("{kind} is not a kind of stage", kind=repr(kind[:40])),
+            where="stages",
+            rule=say("kinds are {listed}", listed=", ".join(STAGES)),
         )
     check_name(draft, new, "stages")
     for key in REQUIRED.get(kind, ()):
         if values.get(key) in (None, "", []):
             raise chain_error(
-                f"its {key.replace('_', ' ')} is missing",
+                say("its {key} is missing", key=key.replace("_", " ")),
                 where=f"stages.{new}.{key}",
-                rule="it is on the device or in its manual",
-                remedy="write it, with a spread if it is uncertain: 4 V ± 10 %",
+                rule=say("it is on the device or in its manual"),
+                remedy=say("write it, with a spread if it is uncertain: 4 V ± 10 %"),
             )
     if wired := [key for key in values if key in _FROM_PLACE]:
-        raise chain_error(f"{wired[0]} is determined by the kind and the place", where=f"stages.{new}.{wired[0]}")
+        raise chain_error(
+            say("{wired} is determined by the kind and the place", wired=wired[0]), where=f"stages.{new}.{wired[0]}"
+        )
     says: dict[str, Any] = {"kind": kind}
     if kind == "head_unit":
         feeding = _join(draft, new, place)
@@ -106,15 +111,17 @@ def _join(draft: Draft, new: str, place: str) -> str:
     target, _, entry = place.removeprefix("input:").partition(".")
     if not place.startswith("input:") or target not in draft.plain["stages"]:
         raise chain_error(
-            f"{place[:80]!r} is not an input", where="stages", remedy="choose the input that the source will join"
+            say("{place} is not an input", place=repr(place[:80])),
+            where="stages",
+            remedy=say("choose the input that the source will join"),
         )
     source_path = source_path_of(draft, target, entry)
     held = draft.at(source_path)
     if isinstance(held, dict):
         raise chain_error(
-            f"{target} takes each side from a separate source",
+            say("{target} takes each side from a separate source", target=target),
             where=".".join(map(str, source_path)),
-            remedy="wire the new source in the text of the file",
+            remedy=say("wire the new source in the text of the file"),
         )
     before = [held] if isinstance(held, str) else list(held)
     draft.set(source_path, [*before, new])
@@ -165,7 +172,9 @@ def move_stage(text: str, stage: str, place: str, *, name: str = "job") -> str:
     kind = draft.plain["stages"][stage]["kind"]
     source, output, taken = at_place(draft, place)
     if source == stage or {r.consumer for r in taken} == {stage}:
-        raise chain_error(f"{stage} is already there", where=f"stages.{stage}", remedy="choose another place")
+        raise chain_error(
+            say("{stage} is already there", stage=stage), where=f"stages.{stage}", remedy=say("choose another place")
+        )
     if kind == "speaker":
         source_path = source_path_of(draft, stage)
         draft.set(source_path, short_reference(draft, source, output))
@@ -179,12 +188,12 @@ def move_stage(text: str, stage: str, place: str, *, name: str = "job") -> str:
 
 def _only_way(draft: Draft, stage: str, kind: str) -> tuple[Any, ...]:
     if kind == "head_unit":
-        raise chain_error(f"{stage} is a source: nothing comes before it", where=f"stages.{stage}")
+        raise chain_error(say("{stage} is a source: nothing comes before it", stage=stage), where=f"stages.{stage}")
     if len(references_of(draft, stage)) != 1 or len(outputs_of(draft, stage)) != 1:
         raise chain_error(
-            f"{stage} has several inputs or outputs and is part of several paths",
+            say("{stage} has several inputs or outputs and is part of several paths", stage=stage),
             where=f"stages.{stage}",
-            remedy="rewire it and what it feeds one by one",
+            remedy=say("rewire it and what it feeds one by one"),
         )
     return source_path_of(draft, stage)
 
@@ -196,7 +205,9 @@ def _place_again(draft: Draft, place: str, source: str, output: str, stage: str)
     target = place.rpartition("-")[2]
     if not any(r.consumer == target for r in consumers(draft, source, output)):
         raise chain_error(
-            f"{place} doesn't exist without {stage}", where=f"stages.{stage}", remedy="choose another place"
+            say("{place} doesn't exist without {stage}", place=place, stage=stage),
+            where=f"stages.{stage}",
+            remedy=say("choose another place"),
         )
     return f"lead:{short_reference(draft, source, output)}-{target}"
 
@@ -282,14 +293,20 @@ def new_output(draft: Draft, stage: str, output: str, takes: str = "") -> None:
     says = draft.plain["stages"][stage]
     if says["kind"] not in WITH_NAMED_OUTPUTS:
         raise chain_error(
-            f"{stage} has only one output", where=f"stages.{stage}", rule="sources and processors have several"
+            say("{stage} has only one output", stage=stage),
+            where=f"stages.{stage}",
+            rule=say("sources and processors have several"),
         )
     check_name(draft, output, "stages", others=outputs_of(draft, stage))
     path = ("stages", stage, "outputs")
     if draft.at(path) is None:
         draft.set(path, {"out": {}})
     if says["kind"] == "processor" and not takes and len(says["inputs"]) > 1 and output not in says["inputs"]:
-        raise chain_error(f"the input of {output} is missing", where=f"stages.{stage}.outputs", remedy="choose one")
+        raise chain_error(
+            say("the input of {output} is missing", output=output),
+            where=f"stages.{stage}.outputs",
+            remedy=say("choose one"),
+        )
     for r in consumers(draft, stage):
         draft.set(r.path, f"{r.source}.{r.side}" if r.side else r.source)
     put_key(draft, (*path, output), {"from": takes} if takes else {})

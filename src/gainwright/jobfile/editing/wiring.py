@@ -14,6 +14,7 @@ from gainwright.jobfile.editing.references import (
     source_paths_of,
     split_reference,
 )
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.jobfile.editing.draft import Draft, Path
@@ -23,7 +24,9 @@ def insert_into_wiring(draft: Draft, stage: str, place: str) -> str:
     """Insert a stage at a place; return the reference that feeds it. It then feeds what came after the place."""
     source, output, taken = at_place(draft, place)
     if not taken:
-        raise chain_error(f"{source}.{output} feeds nothing", where=f"stages.{source}")
+        raise chain_error(
+            say("{source}.{output} feeds nothing", source=source, output=output), where=f"stages.{source}"
+        )
     sides = {r.side for r in taken}
     one_side = len(sides) == 1 and sides != {""}
     texts = {str(draft.at(r.path)) for r in taken}
@@ -81,7 +84,10 @@ def _of_side(draft: Draft, source: Any, side: str, stage: str) -> Any:
     """Return one side of a source."""
     if isinstance(source, dict):
         if side not in source:
-            raise chain_error(f"{stage} takes the side {side}, which would have no source", where=f"stages.{stage}")
+            raise chain_error(
+                say("{stage} takes the side {side}, which would have no source", stage=stage, side=side),
+                where=f"stages.{stage}",
+            )
         return source[side]
     if isinstance(source, list):
         return [_of_side(draft, item, side, stage) for item in source]
@@ -94,18 +100,22 @@ def _without(draft: Draft, r: Reference, stage: str) -> None:
     held = draft.at(r.path[:-1])
     if r.path == r.source_path or not isinstance(held, list) or len(held) < 2:
         raise chain_error(
-            f"{r.consumer} takes its signal from {stage} and would have none",
+            say("{consumer} takes its signal from {stage} and would have none", consumer=r.consumer, stage=stage),
             where=".".join(map(str, r.source_path)),
-            remedy=f"wire {r.consumer} to another source first, or remove it with its branch",
+            remedy=say("wire {consumer} to another source first, or remove it with its branch", consumer=r.consumer),
         )
     draft.unset(r.path)
 
 
 def _unlike(stage: str, consumer: str) -> Exception:
     return chain_error(
-        f"{consumer} can't simply take what feeds {stage}: it has several sources, one for each side",
+        say(
+            "{consumer} can't simply take what feeds {stage}: it has several sources, one for each side",
+            consumer=consumer,
+            stage=stage,
+        ),
         where=f"stages.{stage}",
-        remedy=f"wire {consumer} to its new source first",
+        remedy=say("wire {consumer} to its new source first", consumer=consumer),
     )
 
 
@@ -115,23 +125,25 @@ def wire(draft: Draft, stage: str, source: Any, *, entry: str = "") -> None:
     leaves = [source] if isinstance(source, str) else list(source.values() if isinstance(source, dict) else source)
     for reference in leaves:
         if split_reference(draft, str(reference))[0] == stage:
-            raise chain_error(f"{stage} can't feed itself", where=".".join(map(str, source_path)))
+            raise chain_error(say("{stage} can't feed itself", stage=stage), where=".".join(map(str, source_path)))
     draft.set(source_path, source)
 
 
 def source_path_of(draft: Draft, stage: str, entry: str = "") -> Path:
     """Return the path of the source of a stage, or of one of its inputs."""
     if draft.plain["stages"][stage]["kind"] == "head_unit":
-        raise chain_error(f"{stage} is a source: nothing feeds it", where=f"stages.{stage}")
+        raise chain_error(say("{stage} is a source: nothing feeds it", stage=stage), where=f"stages.{stage}")
     found = source_paths_of(draft, stage)
     if draft.plain["stages"][stage]["kind"] != "processor":
         return found[0]
     mine = [path for path in found if path[-1] == entry] if entry else found
     if len(mine) != 1:
         raise chain_error(
-            f"{stage} has no input {entry}" if entry else f"{stage} has several inputs",
+            say("{stage} has no input {entry}", stage=stage, entry=entry)
+            if entry
+            else say("{stage} has several inputs", stage=stage),
             where=f"stages.{stage}.inputs",
-            rule=f"they are {', '.join(str(path[-1]) for path in found)}",
-            remedy="name one",
+            rule=say("they are {listed}", listed=", ".join(str(path[-1]) for path in found)),
+            remedy=say("name one"),
         )
     return mine[0]

@@ -133,7 +133,9 @@ def _instrument(key: str, given: Mapping[str, str]) -> dict[str, Any]:
             "lamp:over", say("measure at which figure it lights, or leave the lamp out: without it, it tells nothing")
         )
     if of not in _UNITS:
-        raise CallError("it isn't said what lights the lamp", code="bad_request", where="lamp:of", remedy="choose one")
+        raise CallError(
+            say("it isn't said what lights the lamp"), code="bad_request", where="lamp:of", remedy=say("choose one")
+        )
     over = with_unit(typed, _UNITS[of]) if decimal(typed) is not None else typed
     return {"kind": "indicator", "marks": {MARK: f"{of} over {over}"}}
 

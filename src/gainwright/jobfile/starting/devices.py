@@ -178,7 +178,7 @@ def add_device(text: str, device: str, *, into: Callable[[str], str] = str) -> s
     """
     chosen = DEVICES.get(device)
     if chosen is None:
-        raise CallError(f"there is no device {device[:40]!r}", code="no_such_device")
+        raise CallError(say("there is no device {device}", device=repr(device[:40])), code="no_such_device")
     draft = TextDraft(text)
     powered = [part for part in chosen.parts if part.keys["kind"] == "amplifier"]
     chassis = key_of(chosen.id, taken_keys(draft.plain)) if len(powered) > 1 else ""
@@ -215,7 +215,9 @@ def rename_device(text: str, key: str, name: str) -> str:
     draft = TextDraft(text)
     stages = draft.plain.get("stages") or {}
     if key not in stages:
-        raise CallError("this device is no longer there", code="no_such_device", remedy="look at the list as it is now")
+        raise CallError(
+            say("this device is no longer there"), code="no_such_device", remedy=say("look at the list as it is now")
+        )
     if stages[key].get("name") == name:
         return text
     new = key_of(name, taken_keys(draft.plain) - {key})

@@ -123,7 +123,9 @@ def typical_chain(id_: str) -> TypicalChain:
     found = next((chain for chain in CHAINS if chain.id == id_), None)
     if found is None:
         raise CallError(
-            f"there is no typical chain {id_[:40]!r}", code="no_such_chain", rule=f"there is {_listed(CHAINS)}"
+            say("there is no typical chain {id}", id=repr(id_[:40])),
+            code="no_such_chain",
+            rule=say("there is {listed}", listed=_listed(CHAINS)),
         )
     return found
 
@@ -145,7 +147,9 @@ def chain_text(id_: str, extras: Collection[str] = (), *, title: str = "", into:
     unknown = [extra for extra in extras if extra not in {e.id for e in EXTRAS}]
     if unknown:
         raise CallError(
-            f"there is no {unknown[0][:40]!r} to add", code="no_such_extra", rule=f"there is {_listed(EXTRAS)}"
+            say("there is no {unknown} to add", unknown=repr(unknown[0][:40])),
+            code="no_such_extra",
+            rule=say("there is {listed}", listed=_listed(EXTRAS)),
         )
     direct = "speaker_wires" in extras and "converter" in chain.devices
     devices = [device for device in chain.devices if not (direct and device == "converter")]

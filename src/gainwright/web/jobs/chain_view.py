@@ -67,8 +67,13 @@ def forms_at(site: Site, text: str, section: str, name: str = "") -> list[Form]:
         whole = ("instruments", name)
     matching = [f for f in forms_of(site, text) if f.path == whole or (name and f.path[:2] == whole)]
     if not matching:
-        what = f"no {section} {name[:60]}" if name else f"no section {section[:60]}"
-        raise CallError(f"this job has {what}", code=f"no_such_{section[:20]}", remedy="go back to the chain")
+        raise CallError(
+            say("this job has no {section} {name}", section=section, name=name[:60])
+            if name
+            else say("this job has no section {section}", section=section[:60]),
+            code=f"no_such_{section[:20]}",
+            remedy=say("go back to the chain"),
+        )
     return matching
 
 

@@ -14,7 +14,7 @@ from gainwright.app.jobs import corridor
 from gainwright.errors import CallError, GainwrightError
 from gainwright.model import control_words, place_words, the_place
 from gainwright.quantities import read_plain_number
-from gainwright.texts import sentence
+from gainwright.texts import say, sentence
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -52,7 +52,15 @@ def _tone(tones: Mapping[str, tuple[float, float]], fields: Mapping[str, Any]) -
         try:
             numbers.append(read_plain_number(typed, unit) if typed else value)
         except ValueError:
-            raise CallError(f"{typed[:30]!r} isn't a {name}", code=f"bad_{name}", remedy="write a number") from None
+            raise CallError(
+                say(
+                    "{typed} isn't a {name}",
+                    typed=repr(typed[:30]),
+                    name=say("tone") if name == "tone" else say("level"),
+                ),
+                code=f"bad_{name}",
+                remedy=say("write a number"),
+            ) from None
     return numbers[0], numbers[1]
 
 

@@ -311,7 +311,7 @@ async def _events(site: Site, measurement: RemoteMeasurement, code: str) -> Asyn
 def _next(source: Iterator[Block], measurement: RemoteMeasurement) -> list[Message]:
     block = next(source, None)
     if block is None:
-        raise CallError("the input has ended", code="no_device", remedy="start again")
+        raise CallError(say("the input has ended"), code="no_device", remedy=say("start again"))
     with measurement.lock:
         return measurement.push(block)
 

@@ -119,7 +119,7 @@ def result(site: Site, music: str) -> KeptScan:
     """
     document = site.store.documents.get(KIND, music)
     if document is None:
-        raise CallError("there is no such result", code="no_such_music", remedy="scan again")
+        raise CallError(say("there is no such result"), code="no_such_music", remedy=say("scan again"))
     return from_json(KeptScan, document)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
+from gainwright.texts import say
 from gainwright.web.network.connections import REQUEST_ID, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, Pairing, device_name, digest_of, new_token
 
@@ -108,7 +109,7 @@ def only_from_own_machine(connection: HTTPConnection) -> None:
     """
     if not from_own_machine(connection.scope):
         raise CallError(
-            "this can be done only on the computer that runs Gainwright",
+            say("this can be done only on the computer that runs Gainwright"),
             code="own_machine_only",
-            remedy="open the page System there",
+            remedy=say("open the page System there"),
         )

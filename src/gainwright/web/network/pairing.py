@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from gainwright.errors import CallError
 from gainwright.quantities import normalise_text
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -144,7 +145,10 @@ def device_name(typed: str, *, taken: set[str]) -> str:
     name = " ".join(visible.split())[:LONGEST_NAME].strip()
     if not any(c.isalnum() for c in name):
         raise PairingError(
-            "a device needs a name", code="no_name", where="name", remedy="write, for example, phone in the bay"
+            say("a device needs a name"),
+            code="no_name",
+            where="name",
+            remedy=say("write, for example, phone in the bay"),
         )
     known = {_folded(other) for other in taken}
     if _folded(name) not in known:
@@ -187,10 +191,10 @@ def _group(address: str) -> str:
 def _waiting(wait_s: float) -> PairingError:
     seconds = int(wait_s) + 1
     error = PairingError(
-        f"after wrong codes this device must wait {seconds} s more",
+        say("after wrong codes this device must wait {seconds} s more", seconds=seconds),
         code="must_wait",
         where="code",
-        remedy="meanwhile look up the code on the computer's own screen",
+        remedy=say("meanwhile look up the code on the computer's own screen"),
     )
     error.wait_s = wait_s
     return error

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 from gainwright.web.network.access import from_own_machine, only_from_own_machine
 from gainwright.web.network.qr_code import drawn
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -65,7 +66,9 @@ def open_lan(request: Request, site: CurrentSite) -> Response:
     def do() -> str:
         if site.open_lan is None:
             raise CallError(
-                "the network can't be opened from here", code="no_network", remedy="start the web app for the network"
+                say("the network can't be opened from here"),
+                code="no_network",
+                remedy=say("start the web app for the network"),
             )
         site.open_lan()
         site.network.pairing.new_code()

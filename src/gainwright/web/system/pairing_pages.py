@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
 from gainwright.errors import CallError, GainwrightError
+from gainwright.texts import say
 from gainwright.web.network.access import from_own_machine, paired_device, token_of
 from gainwright.web.network.pairing import COOKIE, COOKIE_DAYS, PairingError
 from gainwright.web.rendering import go_to, page
@@ -72,6 +73,6 @@ def pair_device(
 def certificate(site: CurrentSite) -> Response:
     """Return the certificate of the own authority, for a device to install."""
     if not site.network.authority:
-        raise CallError("there is no certificate of an own authority", code="no_such_certificate")
+        raise CallError(say("there is no certificate of an own authority"), code="no_such_certificate")
     headers = {"content-disposition": 'attachment; filename="gainwright-bench.crt"'}
     return Response(site.network.authority, media_type="application/x-x509-ca-cert", headers=headers)

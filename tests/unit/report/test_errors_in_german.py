@@ -1,0 +1,127 @@
+"""What is told of a wrong value, job file, form, recording, name of a phone or entry of the store is German on German pages."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from gainwright.adapters.guarded_decoding import GuardedSoundFiles
+from gainwright.adapters.store import open_store
+from gainwright.app.jobs.chain_edits import apply_edit
+from gainwright.app.store import Store
+from gainwright.errors import GainwrightError
+from gainwright.jobfile import errors_of, example_text, read_job_text
+from gainwright.jobfile.starting.typical import typical_chain
+from gainwright.model.compounds import Coils, Equaliser, FilterSetting, PowerRating
+from gainwright.quantities import parse
+from gainwright.report.languages import Language
+from gainwright.web.network.pairing import device_name
+
+JOB = example_text("one_amplifier")
+ENGLISH = re.compile(r"\b(the|and|of|with|are|this|that|not|to|for|it|must|write|there|has|or)\b")
+"""Words that no German sentence has, and no key of a job file."""
+
+
+def edit(what: str, **given: str) -> Callable[[], object]:
+    """Return the edit of a chain, to be called."""
+    return lambda: apply_edit(JOB, what, given)
+
+
+def job(old: str, new: str) -> Callable[[], object]:
+    """Return the reading of a job with a part replaced, to be called."""
+    assert old in JOB
+    return lambda: read_job_text(JOB.replace(old, new))
+
+
+WRONG: dict[str, Callable[[], object]] = {
+    "unit": lambda: parse("4 W", "voltage"),
+    "no unit": lambda: parse("4", "voltage"),
+    "bounds": lambda: parse("-4 W", "power"),
+    "level with per cent": lambda: parse("3 dB ± 5 %", "ratio"),
+    "empty range": lambda: parse("5 V .. 2 V", "voltage"),
+    "group of thousands": lambda: parse("1,500 W", "power"),
+    "number": lambda: parse("lots", "resistance"),
+    "filter": lambda: FilterSetting.parse("steep at 80 Hz"),
+    "slope": lambda: FilterSetting.parse("linkwitz-riley 18 at 80 Hz"),
+    "equaliser": lambda: Equaliser.parse("bump +3 dB at 50 Hz"),
+    "rating": lambda: PowerRating.parse("300 W"),
+    "coils": lambda: Coils.parse("2 x 4 ohm"),
+    "key": job("minimum_load", "minimal_load"),
+    "kind": job("kind: amplifier", "kind: amplifer"),
+    "missing key": job("    rated_output: 2 V\n", ""),
+    "reference": job("from: head.sub", "from: head.front"),
+    "no stage": job("from: head.sub", "from: radio"),
+    "volume": job("at: 24", "at: 50"),
+    "twice": job("title:", "title: a\ntitle:"),
+    "PDF": lambda: read_job_text("%PDF-1.7"),
+    "two documents": lambda: read_job_text("a: 1\n---\nb: 1\n"),
+    "several": lambda: read_job_text(JOB.replace("2 V", "2 W").replace("33", "many").replace("250 W", "250 V")),
+    "edit": edit("paint"),
+    "rename": edit("rename_stage", stage="amp", new="sub"),
+    "only output": edit("remove_output", stage="head", output="sub"),
+    "typical chain": lambda: typical_chain("bus"),
+    "no sound": lambda: GuardedSoundFiles().as_wav(b"text, no sound", name="a.wav"),
+    "phone": lambda: device_name(" ", taken=set()),
+}
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """A store for all."""
+    opened = open_store(str(Path(tmp_path_factory.mktemp("german")) / "store.sqlite"))
+    yield opened
+    opened.close()
+
+
+def in_german(do: Callable[[], object]) -> list[str]:
+    """Return the sentences of an error in German."""
+    with pytest.raises(GainwrightError) as refused:
+        do()
+    german = Language("de")
+    error = refused.value
+    return [german.translate(text) for text in (error.what, error.rule, error.remedy) if text]
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_error_is_told_in_german(case: str) -> None:
+    """What is wrong, what would be valid and what to do: no English word in any of the three."""
+    told = in_german(WRONG[case])
+    assert told
+    assert [text for text in told if ENGLISH.search(text)] == []
+
+
+@pytest.mark.parametrize("text", ["butterworth 17 at 80 Hz", "butterworth 24 at unknown", "bw6 at 80 Hz"])
+def test_filter_advised_in_german_can_be_written(text: str) -> None:
+    """A job file takes English settings only, so that the advice has them as the file writes them."""
+    advice = in_german(lambda: FilterSetting.parse(text))[-1]
+    found = re.findall(r"butterworth [0-9]+ at [0-9. ]+ Hz", advice)
+    assert found
+    assert all(FilterSetting.parse(setting).corner for setting in found)
+
+
+def test_errors_of_the_store_are_told_in_german(store: Store) -> None:
+    """What isn't there, and what somebody else changed meanwhile."""
+    kept = store.jobs.add(title="one", text=JOB).id
+    for do in (
+        lambda: store.jobs.get("x"),
+        lambda: store.jobs.write(kept, title="two", text=JOB, seen=99),
+        lambda: store.recordings.get("x"),
+        lambda: store.notes.get("x"),
+        lambda: store.cases.get("x"),
+    ):
+        assert [text for text in in_german(do) if ENGLISH.search(text)] == []
+
+
+def test_the_words_searched_for_are_english() -> None:
+    """The same search finds the English sentences."""
+    (error,) = errors_of(JOB.replace("minimum_load", "minimal_load"))
+    assert any(ENGLISH.search(text) for text in (error.what, error.remedy, "remove it"))
+    told = in_german(WRONG["unit"])
+    assert told == [
+        "W ist eine Einheit für Leistung, nicht für Spannung",
+        "hier gehört hin: Spannung in V",
+        "zum Beispiel 4 V schreiben",
+    ]
