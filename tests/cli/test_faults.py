@@ -219,3 +219,27 @@ def test_call_without_a_job_in_a_script(folder: Path) -> None:
     assert not any("power_stage" in test["where"] for test in found["next"] if "lamp" in test["test"])
     again = told(run("diagnose", "kept.yaml", "--evidence", "call_found.yaml", "--json", folder=folder))
     assert again["causes"] == found["causes"]
+
+
+def test_repair_that_did_not_help_reopens_the_search(folder: Path) -> None:
+    """`mended no` makes the repaired cause less probable and asks on; `undo` takes it back; `mended yes` confirms it."""
+    evidence = "evidence:\n- {heard: sub, tone: 50 Hz, is: silent}\n- {check: amp.power_lamp, is: 'off'}\n- {check: amp.turn_on_voltage, reads: 12 V}\n"
+    (folder / "dead.yaml").write_text(evidence, encoding="utf-8")
+    before = told(run("diagnose", "small.yaml", "--evidence", "dead.yaml", "--json", folder=folder))
+    cause = before["causes"][0]
+    after = dict(before["repair"]["after"])
+    assert after == {"check": f"{cause['cause']}@{cause['where']}.mended"}
+    (folder / "again.yaml").write_text(
+        f"{evidence}- {{check: '{after['check']}', is: still_wrong}}\n", encoding="utf-8"
+    )
+    again = told(run("diagnose", "small.yaml", "--evidence", "again.yaml", "--json", folder=folder))
+    left = next(c for c in again["causes"] if (c["cause"], c["where"]) == (cause["cause"], cause["where"]))
+    assert left["probability"] < cause["probability"]
+    assert again["next"]
+    found = "add {heard: sub, tone: 50 Hz, is: silent}\nadd {check: amp.power_lamp, is: 'off'}\nadd {check: amp.turn_on_voltage, reads: 12 V}\n"
+    typed = run(
+        "diagnose", "small.yaml", folder=folder, typed=f"{found}mended perhaps\nmended no\nundo\nmended yes\nquit\n"
+    )
+    said = typed.stdout + typed.stderr
+    assert "neither yes nor no" in said
+    assert said.index("it is as before [") < said.index("undone") < said.index("it plays as it should [")

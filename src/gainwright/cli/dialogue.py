@@ -24,6 +24,7 @@ HELP = f"""Type what you read or saw, or one of these:
   can't reach          skip every test at this place
   other                show another test instead
   add {{…}}              add an entry of your own, as in an evidence file
+  mended yes           after the repair: it plays as it should; mended no: it is as before
   undo                 undo the last step
   correct 2 0.31 V     correct the result of entry 2
   why                  show all likely causes, with the reasons
@@ -31,7 +32,7 @@ HELP = f"""Type what you read or saw, or one of these:
 {TYPED}
   quit                 stop; a stored case can be continued later"""
 ENDING = ("quit", "stop", "exit")
-COMMANDS = (*ENDING, "help", "why", "other", "undo", "add", "correct", "close", "write", "can't", "don't")
+COMMANDS = (*ENDING, "help", "why", "other", "undo", "add", "correct", "close", "write", "mended", "can't", "don't")
 """What a line that is no complaint begins with."""
 
 
@@ -97,7 +98,8 @@ def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:
     found = dialogue.diagnosis()
     say("\n" + diagnosis_text(found, shown=4))
     if found.done:
-        say("\n".join(["", "To close the case with this cause", *_closing(found, shown=1)]))
+        mended = ["After the repair type mended yes, or mended no if it is as before"] if found.repair else []
+        say("\n".join(["", *mended, "To close the case with this cause", *_closing(found, shown=1)]))
     if found.next:
         _say_controls(say, dialogue, found.next[0])
     return found
@@ -150,6 +152,8 @@ def _taken(said: str, say: Callable[[str], None], dialogue: Dialogue, found: Dia
     elif low.startswith("correct "):
         number, _, result = said.partition(" ")[2].partition(" ")
         dialogue.correct(whole_number(number) or 0, result)
+    elif low.startswith("mended"):
+        dialogue.add(_mended(low.removeprefix("mended").strip(), found))
     elif low.startswith("add "):
         dialogue.add(_mapping(said.partition(" ")[2]))
     else:
@@ -169,6 +173,16 @@ def _answered(said: str, say: Callable[[str], None], dialogue: Dialogue, test: N
     if skipped:
         say(f"skipped: {skipped}")
     return True
+
+
+def _mended(said: str, found: Diagnosis) -> dict[str, object]:
+    """Return the entry of what became of the repair. CallError: none was proposed, or it is neither yes nor no."""
+    from gainwright.errors import CallError
+
+    if found.repair is None or said not in ("yes", "no"):
+        what = "no repair is proposed" if found.repair is None else f"{said[:20]!r} is neither yes nor no"
+        raise CallError(what, code="bad_answer", remedy="type mended yes or mended no after the proposed repair")
+    return {**found.repair.after, "is": "plays" if said == "yes" else "still_wrong"}
 
 
 def _mapping(text: str) -> dict[str, object]:

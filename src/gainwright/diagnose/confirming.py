@@ -9,7 +9,7 @@ import numpy as np
 from gainwright.diagnose.answers import inspected_places
 from gainwright.diagnose.candidates import MINUTES, stages_entered
 from gainwright.diagnose.ranking import Access
-from gainwright.model import Powered, stages_at, stages_of, unit_of
+from gainwright.model import Powered, mended_place, stages_at, stages_of, unit_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,8 @@ def own_places(cause: Cause, job: Job) -> frozenset[str]:
     looks = inspected_places(cause.id, cause.where)
     settings = {f"{place.split('.', maxsplit=1)[0]}.settings" for place in looks}
     sides = {f"{cause.where}.{side}.{what}" for side in ("left", "right") for what in ("resistance", "cone")}
-    found = {cause.where, *looks, *settings, *sides, *(f"{cause.where}.{what}" for what in AT_A_UNIT)}
+    mended = mended_place(cause.id, cause.where)
+    found = {cause.where, mended, *looks, *settings, *sides, *(f"{cause.where}.{what}" for what in AT_A_UNIT)}
     return frozenset(found)
 
 

@@ -17,7 +17,16 @@ from gainwright.diagnose.outcome_texts import describe_outcomes, healthy_outcome
 from gainwright.diagnose.ranking import ASKING, Ranked, predict_outcomes
 from gainwright.diagnose.result import CauseGroup, CausePair, Diagnosis, EvidenceItem, NextTest, RankedCause, Repair
 from gainwright.diagnose.wording import describe_entry, describe_test
-from gainwright.model import Multimeter, Reading, as_mapping, checked_words, stages_at, stages_of, the_place
+from gainwright.model import (
+    Multimeter,
+    Reading,
+    as_mapping,
+    checked_words,
+    mended_place,
+    stages_at,
+    stages_of,
+    the_place,
+)
 from gainwright.texts import joined, say
 
 if TYPE_CHECKING:
@@ -29,7 +38,7 @@ if TYPE_CHECKING:
     from gainwright.diagnose.declaring import Standing
     from gainwright.diagnose.diagnoser import CauseProbabilities, Diagnoser, RankedTests
     from gainwright.diagnose.weighed import Evidence
-    from gainwright.model import Entry, Job
+    from gainwright.model import Entry, EntryMapping, Job
 
     Floats = npt.NDArray[np.float64]
 
@@ -315,6 +324,7 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
     name = next((n for n, i in catalogue.instruments.items() if isinstance(i, Multimeter)), "")
     job = diagnoser.job
     do = say("{says}. {repair}", says=describe_cause(cause, job), repair=repair_text(cause))
+    after: EntryMapping = {"check": mended_place(cause.id, cause.where)}
     if not name:
         return Repair(
             do,
@@ -324,6 +334,7 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
                 part=joined([the_place(job, speaker) for speaker in path.speakers], by="{a} and {b}"),
             ),
             cautions=repair_cautions(cause),
+            after=after,
         )
     entry = Reading.model_validate({"at": str(path.ends[0]), "with": name, **path.played()})
     stimulus = stimulus_of(entry)
@@ -339,4 +350,4 @@ def _repair(diagnoser: Diagnoser, state: CauseProbabilities, cause: Cause) -> Re
         volts=volts_text(low),
         volts_2=volts_text(high),
     )
-    return Repair(do, prove, as_mapping(entry), low, high, repair_cautions(cause))
+    return Repair(do, prove, as_mapping(entry), low, high, repair_cautions(cause), after)

@@ -81,7 +81,10 @@ class EvidenceItem:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """The repair of the leading cause, its cautions, and the reading that proves it."""
+    """The repair of the leading cause, its cautions, and the reading that proves it.
+
+    `after` is the check that says what became of it, to be completed by `is`: `plays` or `still_wrong`.
+    """
 
     do: str
     prove: str
@@ -89,6 +92,7 @@ class Repair:
     v_rms_low: float | None = None
     v_rms_high: float | None = None
     cautions: tuple[str, ...] = ()
+    after: EntryMapping = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

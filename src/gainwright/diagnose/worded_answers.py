@@ -30,6 +30,10 @@ RUNS_HOT, WARM = 0.9, 0.07
 CUTS_OUT, CUTS_OUT_BAD, CUTS_OUT_SOUND = 0.85, 0.3, 0.02
 """How often moving it makes a loose lead cut out, one with a bad contact, and a sound one."""
 CRACKLES = 0.03
+BADLY_MENDED = 0.08
+"""How often the repair of the right cause doesn't help, since it was done badly."""
+HEALS_ITSELF, GONE_BY_CHANCE = 0.03, 0.4
+"""How often a fault is gone after the repair of something else: one that stays, and one that comes and goes."""
 HEARD_DB = 2.0
 """A change of the bass that is heard when one side is turned round."""
 BASS_TONE_HZ = 80.0
@@ -52,6 +56,7 @@ class WordedAnswers(HeardAnswers):
             "travel": self._travel,
             "moved": self._moved,
             "one_side_reversed": self._one_side_reversed,
+            "mended": self._mended,
         }
         return Answers(WORDED[what], makers[what](place))
 
@@ -134,6 +139,16 @@ class WordedAnswers(HeardAnswers):
             bad = CUTS_OUT_BAD if here & {"lead_resistive", "lead_open", "lead_shorted"} else CUTS_OUT_SOUND
             shares.append(CUTS_OUT if "lead_loose" in here else bad)
         return self._either(shares)
+
+    def _mended(self, named: str) -> Floats:
+        """Return whether a repair left all as it was: it did if the cause was another, or one of two."""
+        cause, _, where = named.partition("@")
+        stays = []
+        for h, c in zip(self.ensemble.hypotheses, self.changes, strict=True):
+            others = [found for found in h if (found.id, found.where) != (cause, where)]
+            away = HEALS_ITSELF if not c.comes_and_goes else GONE_BY_CHANCE
+            stays.append(BADLY_MENDED if not others else 1 - away)
+        return self._either(stays)
 
     def _one_side_reversed(self, speaker: str) -> Floats:
         """Return what mono bass becomes if the conductors of one side are exchanged: pressures that added cancel."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gainwright.diagnose.cause_texts import short_name
+from gainwright.diagnose.causes import Cause
 from gainwright.jobfile import at_hand
 from gainwright.model import (
     WORD_TEXTS,
@@ -14,6 +16,7 @@ from gainwright.model import (
     checked_words,
     control_words,
     describe_marks,
+    mended_cause,
     setting_text,
     the_place,
 )
@@ -228,6 +231,9 @@ def _read_at(entry: Reading, job: Job) -> str:
 
 
 def _checked(place: str, job: Job) -> str:
+    mended = mended_cause(place)
+    if mended is not None:
+        return say("after the repair of {cause}", cause=short_name(Cause(*mended), job))
     if place in job.stages or "." in place or place.startswith("lead:"):
         return checked_words(job, place)
     return say("measuring lead of {device}", device=the_place(job, place))

@@ -18,6 +18,7 @@ from gainwright.model import (
     NO_MARK,
     RESULTS,
     WORDED,
+    Amplifier,
     Check,
     HeardSpeaker,
     Indicator,
@@ -28,6 +29,7 @@ from gainwright.model import (
     SwapTest,
     check_places,
     leads_by_name,
+    mended_cause,
     resolve,
     stages_of,
 )
@@ -172,6 +174,8 @@ def _check_against(entry: Entry, job: Job) -> None:
         _known(entry.swap, [*sided, *pairs], "stage or lead with two sides", "swap")
         if entry.tone_hz is None:
             raise _bad("there is no tone", "swap", "comparing sides needs a tone", "add tone: 500 Hz")
+    elif mended_cause(entry.check) is not None:
+        _check_mended(entry, job)
     else:
         _known(entry.check, check_places(job, wiring, controls(job), instruments(job)), "place to check", "check")
         _check_check(entry, job)
@@ -227,6 +231,27 @@ def _check_shown(lit: tuple[str, ...], name: str, there: dict[str, Instrument]) 
         _known(mark, indicators[name].marks, f"mark of {name}", "shows")
 
 
+def _check_mended(entry: Check, job: Job) -> None:
+    """Refuse what became of a repair at a place that the job hasn't got."""
+    _, where = mended_cause(entry.check) or ("", "")
+    leads = leads_by_name(resolve(job))
+    if where and where not in leads:
+        units = {stage.chassis for stage in job.stages.values() if isinstance(stage, Amplifier) and stage.chassis}
+        _known(where.split(".")[0], [*job.stages, *units, *instruments(job)], "place", "check")
+    _only(
+        entry,
+        [key for key in ("reads", "resistance", "between_conductors") if getattr(entry, key) is not None],
+        ("is",),
+    )
+    _check_word(entry, "mended")
+
+
+def _check_word(entry: Check, what: str) -> None:
+    if entry.is_ is not None and entry.is_ not in WORDED[what]:
+        said = " or ".join(WORDED[what])
+        raise _bad(f"{entry.check} can't be {entry.is_[:40]!r}", "is", remedy=f"write {said}")
+
+
 def _check_check(entry: Check, job: Job) -> None:
     """Refuse results that are impossible at a place."""
     what = entry.check.rsplit(".", maxsplit=1)[-1]
@@ -247,9 +272,8 @@ def _check_check(entry: Check, job: Job) -> None:
             read_number(entry)
     else:
         _only(entry, given, ("is",))
-        if what in WORDED and entry.is_ is not None and entry.is_ not in WORDED[what]:
-            said = " or ".join(WORDED[what])
-            raise _bad(f"{entry.check} can't be {entry.is_[:40]!r}", "is", remedy=f"write {said}")
+        if what in WORDED:
+            _check_word(entry, what)
         if what == "cone" and stage is not None and entry.is_ not in (None, "out", "in", "still"):
             raise _bad(f"a cone can't move {entry.is_!r}", "is", remedy="write out, in or still")
         if isinstance(stage, LineDriver) and what not in WORDED and entry.is_ not in (None, "right", "wrong"):

@@ -94,7 +94,7 @@ from gainwright.model.stages import (
     volume_of,
 )
 from gainwright.model.wiring import Feed, Route, Wiring
-from gainwright.model.worded_checks import WORD_TEXTS, WORDED
+from gainwright.model.worded_checks import WORD_TEXTS, WORDED, mended_cause, mended_place
 
 __all__ = [
     "AIRBAG_DASH",
@@ -199,6 +199,8 @@ __all__ = [
     "long_form",
     "may_connect",
     "may_float",
+    "mended_cause",
+    "mended_place",
     "name_words",
     "node_title",
     "place_words",

@@ -16,13 +16,14 @@ WORDED: dict[str, tuple[str, ...]] = {
     "travel": ("works", "nothing", "crackles"),
     "moved": ("steady", "cuts_out"),
     "one_side_reversed": ("thinner", "fuller", "same"),
+    "mended": ("plays", "still_wrong"),
 }
 """Last word of a place to check -> its answers, that of a sound chain first.
 
 `unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
 the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
 does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
-thinner or fuller when the two conductors of one side are exchanged.
+thinner or fuller when the two conductors of one side are exchanged, `mended` whether all is well after a repair (`mended_place`).
 """
 
 WORD_TEXTS = {
@@ -45,5 +46,19 @@ WORD_TEXTS = {
     "cuts_out": say("it cuts out"),
     "thinner": say("thinner"),
     "fuller": say("fuller"),
+    "plays": say("it plays as it should"),
+    "still_wrong": say("it is as before"),
 }
 """Word of a test that is answered by one -> what its button says."""
+
+
+def mended_place(cause: str, where: str) -> str:
+    """Return the place at which a check says what became of the repair of a cause: `gain_low@amp.mended`."""
+    return f"{cause}@{where}.mended"
+
+
+def mended_cause(place: str) -> tuple[str, str] | None:
+    """Return cause and where of a repair from the place of its check; None of any other place."""
+    named, _, what = place.rpartition(".")
+    cause, at, where = named.partition("@")
+    return (cause, where) if what == "mended" and at else None

@@ -103,3 +103,23 @@ def test_complaint_comes_with_the_tap_or_is_asked_on_the_case(client: TestClient
         client.post(f"/api/cases/{new['name']}/complaint", json={"seen": told["revision"], "text": "hm"}).status_code
         == 422
     )
+
+
+def test_answer_after_a_repair_is_a_button(client: TestClient) -> None:
+    """A repaired cause that didn't help: the page takes it as an entry, and shows the next test instead of the repair."""
+    evidence = [
+        {"heard": "subwoofer", "is": "silent"},
+        {"check": "sub_amplifier.power_lamp", "is": "off"},
+        {"check": "sub_amplifier.fuse", "is": "blown"},
+    ]
+    new = client.post("/api/cases", json={"chain": "factory_sub", "evidence": evidence}).json()
+    page = client.get(f"/cases/{new['name']}").text
+    form = re.search(r"name=\"entry\" value='(\{[^']*mended[^']*\})'", page)
+    assert form is not None
+    seen = re.search(r'name="seen" value="(\d+)"', page)
+    assert seen is not None
+    done = client.post(f"/cases/{new['name']}/answer", data={"entry": form[1], "text": "still_wrong", "seen": seen[1]})
+    assert done.status_code == 200
+    assert "it is as before" in done.text
+    kept = client.get(f"/api/cases/{new['name']}").json()["evidence"]
+    assert kept[-1] == {"check": "amplifier_no_supply@sub_amplifier.mended", "is": "still_wrong"}
