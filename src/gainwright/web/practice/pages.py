@@ -16,7 +16,7 @@ from gainwright.errors import GainwrightError
 from gainwright.jobfile import examples
 from gainwright.model import device_words, stages_at
 from gainwright.quantities import unreadable, whole_number
-from gainwright.texts import sentence
+from gainwright.texts import say, sentence
 from gainwright.web.jobs.corridor_drawing import passages
 from gainwright.web.practice import changes
 from gainwright.web.rendering import done_or_shown, go_to, page
@@ -129,8 +129,11 @@ def _group_of(where: str) -> str:
     return "Leads" if where.startswith("lead:") else stages_at(where)[0]
 
 
+_OTHER_GROUPS = {"Leads": say("Leads"), "Instruments": say("Instruments")}
+
+
 def _group_words(place: str, job: Job) -> str:
-    return sentence(device_words(job, place)) if place in job.stages else place
+    return sentence(device_words(job, place)) if place in job.stages else _OTHER_GROUPS.get(place, place)
 
 
 def _marks(kept: StoredPractice) -> dict[str, list[int]]:
