@@ -30,6 +30,7 @@ def word(rig: Rig, place: str, what: str) -> str:
         "unloaded": _unloaded,
         "travel": _travel,
         "one_side_reversed": _one_side_reversed,
+        "mended": _mended,
     }
     if what in makers:
         return makers[what](rig, place)
@@ -45,6 +46,11 @@ def word(rig: Rig, place: str, what: str) -> str:
     }[what]
     where = unit_of(rig.job, place) if what == "heat" else place
     return faulty if any(f.where == where and f.cause in causes for f in rig.faults) else sound
+
+
+def _mended(rig: Rig, named: str) -> str:
+    """Return what becomes of the repair of a cause: all is well if it was the only fault."""
+    return "plays" if [f"{f.cause}@{f.where}" for f in rig.faults] == [named] else "still_wrong"
 
 
 def _fuse(rig: Rig, place: str) -> str:
