@@ -140,7 +140,9 @@ async function show(answer, ids, { push, focus = "", body = null, beside = false
   }
   for (const [id, value] of typed) {
     const field = document.getElementById(id);
-    if (field) field.value = value;
+    if (!field) continue;
+    field.value = value;
+    for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true; // nor is it hidden
   }
   document.title = read.title || document.title;
   const end = new URL(answer.url);
