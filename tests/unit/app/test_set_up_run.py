@@ -9,12 +9,13 @@ from tapered_columns import tapered
 from typed_run import Bay, Hand, bay, drive
 
 from gainwright.app.set_up.evidence import column_knee, evidence_of
-from gainwright.app.set_up.run import LOWER_DB, entry_value, verdict_of
+from gainwright.app.set_up.run import entry_value, verdict_of
 from gainwright.app.set_up.standing import settings_during
 from gainwright.app.store import ConflictError
 from gainwright.diagnose import Diagnoser, make_diagnosis
 from gainwright.errors import CallError, DoubtfulReadingError
 from gainwright.jobfile import examples, instruments, read_entry
+from gainwright.metering import LOWER_DB
 from gainwright.plan import Expect
 from gainwright.solve import Chain
 

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 
 Verdict = Literal["fits", "low", "high", "off", ""]
 LONGEST_TEXT = 500
-LOWER_DB = 10.0
-"""A second column is read with the tone this much lower, the amount that is asked for (`LowerColumn`)."""
 LONGEST_KEY = 64
 """Characters of the key of an entry."""
 
@@ -338,6 +336,8 @@ def _in_words(interval: tuple[float, float], expect: Expect | None) -> str:
 
 def _judged(run: Run, state: StepState, read: StepAnswer, expect: Expect | None) -> dict[str, Any]:
     if read.volts is not None:
+        from gainwright.metering import LOWER_DB
+
         lower = {"lower_db": LOWER_DB} if read.lower else {}
         return {"row": [read.value, _finite(read.volts)], "quantity": "v_rms"} | lower
     result: dict[str, Any] = {"value": _finite(read.value), "verdict": ""}
