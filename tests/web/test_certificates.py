@@ -15,6 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 from handshake import handshake
 
+from gainwright.adapters import certificates
 from gainwright.adapters.certificates import given_certificate, own_certificate
 from gainwright.adapters.own_addresses import own_addresses, own_names
 from gainwright.errors import CallError
@@ -131,6 +132,19 @@ def test_damaged_certificate_files_are_replaced(tmp_path: Path, spoiled: bytes) 
         made = own_certificate(NAMES, folder=tmp_path)
         assert shake(made, made.authority, "bench.local") == "TLSv1.3"
         assert (made.fingerprint == first.fingerprint) is (name == "server.pem")
+
+
+def test_certificate_made_with_the_clock_ahead_is_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While the clock is ahead it is kept; once it is right, a certificate that isn't valid yet serves nobody."""
+    ahead = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=31)
+    with monkeypatch.context() as patch:
+        patch.setattr(certificates, "_now", lambda: ahead)
+        made = own_certificate(NAMES, folder=tmp_path)
+        assert own_certificate(NAMES, folder=tmp_path).authority == made.authority
+    assert "not yet valid" in shake(made, made.authority, "bench.local")
+    anew = own_certificate(NAMES, folder=tmp_path)
+    assert shake(anew, anew.authority, "bench.local") == "TLSv1.3"
+    assert own_certificate(NAMES, folder=tmp_path).authority == anew.authority
 
 
 def test_fingerprint_is_what_openssl_says(tmp_path: Path, run_openssl: Callable[..., str]) -> None:

@@ -66,7 +66,7 @@ def certificates_folder() -> Path:
 
 
 def own_certificate(names: Iterable[str], *, folder: Path | None = None) -> Certificate:
-    """Return a certificate for names and addresses from our own authority; both are stored, and renewed when necessary.
+    """Return a certificate for names and addresses from our own authority; both are stored, and renewed when necessary: also when they were made with the clock ahead and aren't valid yet.
 
     Raises
     ------
@@ -270,7 +270,9 @@ def _good(leaf: x509.Certificate, names: frozenset[str], authority: x509.Certifi
 
 
 def _lasts(certificate: x509.Certificate, days: int) -> bool:
-    return certificate.not_valid_after_utc > _now() + datetime.timedelta(days=days)
+    """Return whether a certificate is valid now, and that many days from now; one made with the clock ahead isn't yet."""
+    last = _now() + datetime.timedelta(days=days)
+    return certificate.not_valid_before_utc <= _now() and certificate.not_valid_after_utc > last
 
 
 def _names_of(leaf: x509.Certificate) -> set[str]:

@@ -49,7 +49,7 @@ ERROR_RESPONSES: dict[int | str, dict[str, Any]] = {
         421: "The request is for another host.",
         422: "The request is invalid.",
         429: "Too many requests at once.",
-        503: "The store is busy or can't be reached; nothing was written.",
+        503: "The store is busy, can't be reached or can't be used now; the same request may be sent again later.",
         507: "The disk is full; nothing was written.",
     }.items()
 }

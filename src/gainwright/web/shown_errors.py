@@ -24,7 +24,9 @@ STATUSES = {
     "own_machine_only": FORBIDDEN,
     "must_wait": TOO_MANY,
 }
-"""Error code -> HTTP status; codes that begin with `no_such_` are 404, all others 422."""
+"""Error code -> HTTP status; codes that begin with `no_such_` are 404, those of a store that can't be used now 503, all others 422."""
+NO_USABLE_STORE = ("store_", "no_store", "no_database", "newer_store")
+"""How codes of a store that can't be read or written at all begin: what was sent isn't wrong, and may be sent again later."""
 
 
 def without_folders(words: str) -> str:
@@ -62,4 +64,6 @@ def status_of(error: GainwrightError) -> int:
     """Return the HTTP status of an error."""
     if error.code in STATUSES:
         return STATUSES[error.code]
+    if error.code.startswith(NO_USABLE_STORE):
+        return BUSY
     return NOT_FOUND if error.code.startswith("no_such_") else 422

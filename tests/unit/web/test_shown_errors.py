@@ -14,8 +14,9 @@ import pytest
 from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
 
-from gainwright.adapters.store import SqlStore, open_store
+from gainwright.adapters.store import SqlStore, database_errors, open_store
 from gainwright.composition import compose
+from gainwright.errors import CallError
 from gainwright.jobfile import example_text
 from gainwright.web import routers
 from gainwright.web.server import create_app
@@ -158,3 +159,29 @@ def test_live_measurement_reveals_no_folder(web: TestClient, folder: Path) -> No
 def test_only_folders_are_removed(words: str, left: str) -> None:
     """A file name, a place in a job, a unit and an address of the app stay."""
     assert without_folders(words) == left
+
+
+def test_a_store_that_cannot_be_used_answers_503(
+    web: TestClient, store: SqlStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the database says; a device that waits to send a reading then keeps it (only 4xx puts it aside)."""
+    (job,) = store.jobs.list()
+    step = web.get(f"/api/jobs/{job.id}/run").json()["next"]
+    sent = {"step": step, "kind": "skipped", "text": "later", "seen": 0}
+    said = {name: parts for name, parts in vars(database_errors).items() if name.isupper() and isinstance(parts, tuple)}
+    assert len(said) > 10
+    for name, (code, what, remedy) in said.items():
+        error = CallError(what, code=code, where=str(store.database.file), remedy=remedy)
+
+        def away(*_: Any, error: CallError = error, **__: Any) -> None:
+            raise error
+
+        for part, call in ((store.runs, "add"), (store.jobs, "get")):
+            with monkeypatch.context() as patch:
+                patch.setattr(part, call, away)
+                answers = [web.post(f"/api/jobs/{job.id}/run", json=sent)]
+                answers.append(web.post(f"/jobs/{job.id}/setup/{step}", data=sent, headers={"x-swap": "kept"}))
+            wanted = 507 if code == "store_full" else 503
+            assert [answer.status_code for answer in answers] == [wanted, wanted], (name, answers[0].text)
+            assert answers[0].json()["code"] == code
+    assert store.runs.entries(job.id) == []
