@@ -1,6 +1,20 @@
 """Run as `python -m gainwright`; a process that is started to help imports this file too, and nothing of the command line."""
 
 import gc
+import sys
+
+
+def _forget_current_folder() -> None:
+    """Import nothing from the current folder, which `python -m` puts first: music or jobs may lie in it.
+
+    A program that is itself there, as in a folder of its source, stays as it was started.
+    """
+    import os.path
+
+    first = sys.path[0] if sys.path else None
+    own = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))  # noqa: PTH100, PTH120  pathlib takes a while to import
+    if first in ("", os.getcwd()) and os.path.realpath(first) != os.path.realpath(own):  # noqa: PTH109
+        del sys.path[0]
 
 
 def main() -> None:
@@ -10,6 +24,7 @@ def main() -> None:
     they are imported and once more when the process ends, would take a quarter of the time of a plan.
     """
     gc.set_threshold(100_000)
+    _forget_current_folder()
     from gainwright.cli import main as run
 
     try:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
+import tempfile
 
+from gainwright.adapters.child_processes import child_environment
 from gainwright.errors import RecordingError
 from gainwright.texts import say
 
@@ -55,17 +56,17 @@ class GuardedSoundFiles:
                 rule=say("WAV, FLAC, OGG, MP3 and AIFF can be read"),
                 remedy=say("record again, or convert it"),
             )
-        # one thread: a thread pool would count against the child's memory limit
-        alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         try:
-            done = subprocess.run(  # noqa: S603  our own module, numbers for arguments
-                (sys.executable, "-m", "gainwright.adapters.decoding_child", *self._limits),
-                input=content,
-                capture_output=True,
-                timeout=self._wall_seconds,
-                env=alone,
-                check=False,
-            )
+            with tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True) as empty:
+                done = subprocess.run(  # noqa: S603  our own module, numbers for arguments
+                    (sys.executable, "-P", "-m", "gainwright.adapters.decoding_child", *self._limits),
+                    input=content,
+                    capture_output=True,
+                    timeout=self._wall_seconds,
+                    env=child_environment(),
+                    cwd=empty,
+                    check=False,
+                )
         except subprocess.TimeoutExpired:
             raise TIMED_OUT.with_place(name) from None
         if done.returncode != 0:

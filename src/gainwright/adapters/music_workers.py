@@ -7,11 +7,15 @@ import multiprocessing
 import os
 import queue
 import signal
+import tempfile
 from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gainwright.adapters.child_processes import leave_current_folder, started_safely
 from gainwright.adapters.music_reader import read_file
 from gainwright.errors import CallError
 
@@ -37,9 +41,10 @@ def cores() -> int:
     return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
 
 
-def _ignore_interrupts() -> None:
-    """Ignore Ctrl-C, which the parent process handles."""
+def _begin(empty: str) -> None:
+    """Ignore Ctrl-C, which the parent process handles; work in an empty folder and import nothing from the current one."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    leave_current_folder(empty)
 
 
 @contextmanager
@@ -125,15 +130,19 @@ class LocalWorkers:
     ) -> Iterator[tuple[Task, Answer]]:
         """Yield answers from one pool; if it breaks, the exception's last argument lists the tasks in progress."""
         context = multiprocessing.get_context("spawn")
-        pool = ProcessPoolExecutor(min(number, len(tasks)), mp_context=context, initializer=_ignore_interrupts)
+        empty = tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True)
+        with started_safely():  # its locks start a process too
+            pool = ProcessPoolExecutor(
+                min(number, len(tasks)), mp_context=context, initializer=_begin, initargs=(empty.name,)
+            )
         ready: queue.SimpleQueue[Future[Answer]] = queue.SimpleQueue()
         given: dict[Future[Answer], Task] = {}
         left, finished = iter(tasks), False
         try:
             while True:
                 for task in itertools.islice(left, _TASKS_PER_PROCESS * number - len(given)):
-                    with _interrupts_blocked():
-                        future = pool.submit(self._read, task)
+                    with _interrupts_blocked(), started_safely():
+                        future = pool.submit(self._read, replace(task, path=str(Path(task.path).absolute())))
                     given[future] = task
                     future.add_done_callback(ready.put)
                 if not given:
@@ -151,6 +160,7 @@ class LocalWorkers:
             raise BrokenProcessPool(*broken.args, list(given.values())) from None
         finally:
             self._end(pool, finished=finished)
+            empty.cleanup()
 
     @staticmethod
     def _end(pool: ProcessPoolExecutor, *, finished: bool) -> None:

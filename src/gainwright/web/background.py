@@ -203,21 +203,23 @@ class Work:
 
 
 class Background:
-    """Runs pieces of work, two at a time, and keeps the latest with their results."""
+    """Runs pieces of work and keeps the latest with their results: two short ones at a time, and beside them two long ones."""
 
     def __init__(self) -> None:
-        self._pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="background")
+        self._short = ThreadPoolExecutor(max_workers=2, thread_name_prefix="background")
+        self._long = ThreadPoolExecutor(max_workers=2, thread_name_prefix="long background")
         self._files = ResultFiles()
         self._work: OrderedDict[str, Work] = OrderedDict()
         self._lock = threading.Lock()
 
-    def start(self, title: str, do: Callable[[Work], None], *, back: str) -> Work:
+    def start(self, title: str, do: Callable[[Work], None], *, back: str, long: bool = False) -> Work:
         """Start a piece of work.
 
         Parameters
         ----------
         do : does the work, and calls `Work.report` with its progress.
         back : the page it belongs to.
+        long : it may take minutes or hours; short work doesn't wait for it.
         """
         self._files.remove_old()
         work = Work(secrets.token_urlsafe(9), title, back, _files=self._files)
@@ -226,7 +228,7 @@ class Background:
             ended = [w.id for w in self._work.values() if w.state in ENDED]
             for old in ended[: max(0, len(self._work) - MOST_KEPT)]:
                 del self._work[old]
-        self._pool.submit(work._run, do)
+        (self._long if long else self._short).submit(work._run, do)
         return work
 
     def get(self, work: str) -> Work:
@@ -257,5 +259,6 @@ class Background:
         """Stop everything and remove the files."""
         for work in self.list():
             work._stop.set()
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        for pool in (self._short, self._long):
+            pool.shutdown(wait=False, cancel_futures=True)
         self._files.close()

@@ -98,6 +98,22 @@ def test_stopped_work_ends_at_its_next_report(background: Background) -> None:
     assert [_ended(work).state for work in works] == ["stopped"] * 3
 
 
+def test_short_work_overtakes_long(background: Background) -> None:
+    """Four scans of music, two of them waiting, don't hold back a paper."""
+    go = threading.Event()
+
+    def scan(_work: Work) -> None:
+        go.wait(20)
+
+    scans = [background.start("scan", scan, back="/music", long=True) for _ in range(4)]
+    try:
+        assert background.start("paper", lambda _: None, back="/").wait(5).state == "done"
+        assert [work.state for work in scans[2:]] == ["waiting"] * 2
+    finally:
+        go.set()
+    assert [_ended(work).state for work in scans] == ["done"] * 4
+
+
 def test_failure_is_one_sentence_without_internal_details(background: Background) -> None:
     """An error that can be corrected is shown as it is; any other shows no internal details."""
 

@@ -57,7 +57,7 @@ def start(site: Site, folders: Sequence[str], job: str) -> Work:
         site.store.documents.put(KIND, key, to_json(KeptScan(named, job, music, as_run=as_run)))
         work.result = {"music": key}
 
-    return site.background.start(say("music in {folders}", folders=named), do, back="/music")
+    return site.background.start(say("music in {folders}", folders=named), do, back="/music", long=True)
 
 
 def _scan(site: Site, work: Work, paths: list[str], as_set: JobAsSet | None) -> MusicResult:

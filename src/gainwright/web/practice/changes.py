@@ -97,7 +97,8 @@ def compare(site: Site, practice: str) -> None:
     going = comparing(site, practice)
     if not kept.ended or kept.short_way is not None or (going is not None and going.going):
         return
-    site.background.start(say("A shorter path: {title}", title=kept.title), _search(site, kept), back=address(practice))
+    title = say("A shorter path: {title}", title=kept.title)
+    site.background.start(title, _search(site, kept), back=address(practice), long=True)
 
 
 def _search(site: Site, kept: StoredPractice) -> Callable[[Work], None]:

@@ -206,7 +206,7 @@ def start_table(site: Site, exercise: ClassExercise, results: Sequence[ClassResu
         }
         site.store.documents.put(TABLE, table, content)
 
-    site.background.start(say("Table of a class: {title}", title=exercise.title), do, back=back)
+    site.background.start(say("Table of a class: {title}", title=exercise.title), do, back=back, long=True)
     return back
 
 
