@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from gainwright.diagnose.access import ACCESS_MINUTES, SETTLING_MINUTES, SHARED, stages_entered
 from gainwright.diagnose.answers import INSPECTED, inspected_places
 from gainwright.diagnose.cautions import CELL, LOUD, OFF_FIRST
 from gainwright.diagnose.played_paths import PlayedPath, played_paths
@@ -42,7 +43,6 @@ from gainwright.model import (
     leads_by_name,
     link_place,
     may_connect,
-    stages_at,
     stages_of,
     unit_of,
 )
@@ -77,25 +77,6 @@ MINUTES = {
     **MINUTES_TRIED,
 }
 """Minutes that a test takes, without access."""
-ACCESS_MINUTES = {
-    "head_unit": 15.0,
-    "processor": 3.0,
-    "line_driver": 3.0,
-    "level_control": 2.0,
-    "converter": 10.0,
-    "amplifier": 2.0,
-    "speaker": 10.0,
-}
-"""Minutes to reach a stage's terminals, by kind: the head unit's are behind the dashboard."""
-SETTLING_MINUTES = {"head_unit": 0.3, "processor": 1.5, "level_control": 0.2}
-"""Minutes to reach a stage's controls, if they are not at its terminals."""
-SHARED = (
-    *("power_lamp", "protection_lamp", "supply_voltage", "turn_on_voltage"),
-    *("fuse", "ground", "heat", "unplugged", "unloaded"),
-)
-"""What the stages in one chassis share."""
-AT_TERMINALS = ("inputs", "gain", "boost", "low_pass", "high_pass", "settings", "input_mode")
-"""What is looked at where the terminals are, besides what a chassis shares."""
 FED_V = 0.5
 """Headphone output of a telephone, volts, measured before it is used."""
 
@@ -160,6 +141,9 @@ class Catalogue:
             return float(own.nominal / 60)
         return ACCESS_MINUTES[self.job.stages[stage].kind]
 
+    def _minutes(self, test: str, entry: Entry) -> float:
+        return MINUTES[test] + sum(map(self.access, stages_entered(entry, self.job)))
+
     def _settling(self, stage: str) -> float:
         kind = self.job.stages[stage].kind
         return SETTLING_MINUTES[kind] if kind in SETTLING_MINUTES else self.access(stage)
@@ -178,8 +162,9 @@ class Catalogue:
 
     def _tried(self) -> Iterator[Candidate]:
         delicate = frozenset(n for n, s in self.job.stages.items() if isinstance(s, Speaker) and self._delicate(n))
-        for test, place, reach, told in tried_places(self.job, self.chain.wiring, self.entries, delicate):
-            yield Candidate(test, place, MINUTES[test] + sum(map(self.access, reach)), _check(place), told)
+        for test, place, told in tried_places(self.job, self.chain.wiring, self.entries, delicate):
+            entry = _check(place)
+            yield Candidate(test, place, self._minutes(test, entry), entry, told)
 
     def _out_of_reach(self, candidate: Candidate) -> bool:
         stages = stages_entered(candidate.entry, self.job)
@@ -323,8 +308,7 @@ class Catalogue:
         for name, stage in self.job.stages.items():
             if isinstance(stage, Speaker):
                 ports = self.chain.wiring.ports(name)
-                before = {feed.node.stage for port in ports for feed in self.chain.wiring.feeds[port]}
-                minutes = MINUTES["measure_speaker"] + max(self.access(s) for s in before)
+                minutes = self._minutes("measure_speaker", _check(f"{name}.resistance"))
                 sides = [f".{p.side}" for p in ports if p.side != "mono"]
                 for side in ("", *sides):
                     place = f"{name}{side}.resistance"
@@ -363,22 +347,6 @@ class Catalogue:
 
 def _check(place: str) -> Check:
     return Check.model_validate({"check": place})
-
-
-def stages_entered(entry: Entry, job: Job) -> set[str]:
-    """Return the stages whose terminals an entry needs access to."""
-    if isinstance(entry, Reading):
-        return {entry.at.split(".")[0]} | ({entry.feed.into} if entry.feed is not None else set())
-    if isinstance(entry, HeardSpeaker):
-        return set()
-    place = entry.swap if isinstance(entry, SwapTest) else entry.check
-    if place.startswith("lead:"):
-        return set(stages_at(place)) & set(job.stages)
-    stage, _, what = place.partition(".")
-    stage = stages_of(job, stage)[0]
-    at_terminals = isinstance(entry, SwapTest) or what.rpartition(".")[2] in (*SHARED, *AT_TERMINALS)
-    kind = job.stages[stage].kind if stage in job.stages else ""
-    return {stage} if at_terminals and kind in ("amplifier", "line_driver", "converter") else set()
 
 
 def _question(entry: Entry, job: Job) -> tuple[Any, ...]:

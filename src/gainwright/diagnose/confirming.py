@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.diagnose.access import stages_entered
 from gainwright.diagnose.answers import inspected_places
-from gainwright.diagnose.candidates import MINUTES, stages_entered
+from gainwright.diagnose.candidates import MINUTES
 from gainwright.diagnose.ranking import Access
 from gainwright.model import Powered, mended_place, stages_at, stages_of, unit_of
 

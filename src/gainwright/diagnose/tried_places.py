@@ -45,11 +45,10 @@ LOWER_DB = 20.0
 
 
 class Tried(NamedTuple):
-    """A test: its kind, its place, the stages that have to be reached, its cautions."""
+    """A test: its kind, its place, its cautions."""
 
     test: str
     place: str
-    reach: tuple[str, ...]
     cautions: tuple[str, ...] = ()
 
 
@@ -67,29 +66,28 @@ def tried_places(job: Job, wiring: Wiring, entries: Sequence[Entry], delicate: f
     for name, stage in job.stages.items():
         if isinstance(stage, Amplifier):
             if units.setdefault(unit_of(job, name), name) == name:
-                yield from _at_amplifier(unit_of(job, name), name, noisy=noisy, protecting=protecting)
+                yield from _at_amplifier(unit_of(job, name), noisy=noisy, protecting=protecting)
             if stage.remote_level is not None:
-                yield Tried("move_control", f"{name}.travel", ())
+                yield Tried("move_control", f"{name}.travel")
         elif isinstance(stage, Powered) and stage.chassis is None:
-            yield Tried("look_at_box_lamp", f"{name}.power_lamp", (name,))
-            yield Tried("look_at_fuse", f"{name}.fuse", (name,), (METAL, SUPPLY_REPAIR))
+            yield Tried("look_at_box_lamp", f"{name}.power_lamp")
+            yield Tried("look_at_fuse", f"{name}.fuse", (METAL, SUPPLY_REPAIR))
         if isinstance(stage, LevelControl):
-            yield Tried("move_control", f"{name}.travel", ())
+            yield Tried("move_control", f"{name}.travel")
         elif isinstance(stage, HeadUnit):
-            yield Tried("other_source", f"{name}.other_source", ())
+            yield Tried("other_source", f"{name}.other_source")
         elif isinstance(stage, Speaker):
-            yield Tried("other_speaker", f"{name}.substitute", (name,), (OFF_FIRST, LOUD))
+            yield Tried("other_speaker", f"{name}.substitute", (OFF_FIRST, LOUD))
             ports = wiring.ports(name)
-            before = tuple(dict.fromkeys(feed.node.stage for port in ports for feed in wiring.feeds[port]))
             stereo = {port.side for port in ports} == {"left", "right"} and len(ports) == 2
             if stereo and name not in delicate and all(wiring.pair(port) is None for port in ports):
-                yield Tried("reverse_side", f"{name}.one_side_reversed", before, (OFF_FIRST, LOUD))
+                yield Tried("reverse_side", f"{name}.one_side_reversed", (OFF_FIRST, LOUD))
     powered = {unit_of(job, name) for name, stage in job.stages.items() if isinstance(stage, Powered)}
     if len(powered) > 1:
-        yield Tried("look_at_fuse", "vehicle.main_fuse", (), (METAL, SUPPLY_REPAIR))
+        yield Tried("look_at_fuse", "vehicle.main_fuse", (METAL, SUPPLY_REPAIR))
     for run in wiring.leads:
         if not wiring.is_digital(run):
-            yield Tried("move_lead", f"{run}.moved", tuple({run.source_stage, run.target} - _speakers(job)))
+            yield Tried("move_lead", f"{run}.moved")
 
 
 def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
@@ -105,15 +103,11 @@ def softer(entries: Sequence[Entry]) -> Iterator[HeardSpeaker]:
                 return
 
 
-def _speakers(job: Job) -> set[str]:
-    return {name for name, stage in job.stages.items() if isinstance(stage, Speaker)}
-
-
-def _at_amplifier(unit: str, name: str, *, noisy: bool, protecting: bool) -> Iterator[Tried]:
-    yield Tried("look_at_fuse", f"{unit}.fuse", (name,), (METAL, SUPPLY_REPAIR))
-    yield Tried("look_at_ground", f"{unit}.ground", (name,), (METAL, SUPPLY_REPAIR))
-    yield Tried("feel_heat", f"{unit}.heat", (name,))
+def _at_amplifier(unit: str, *, noisy: bool, protecting: bool) -> Iterator[Tried]:
+    yield Tried("look_at_fuse", f"{unit}.fuse", (METAL, SUPPLY_REPAIR))
+    yield Tried("look_at_ground", f"{unit}.ground", (METAL, SUPPLY_REPAIR))
+    yield Tried("feel_heat", f"{unit}.heat")
     if noisy:
-        yield Tried("unplug_signal", f"{unit}.unplugged", (name,), (OFF_FIRST,))
+        yield Tried("unplug_signal", f"{unit}.unplugged", (OFF_FIRST,))
     if protecting:
-        yield Tried("unload", f"{unit}.unloaded", (name,), (OFF_FIRST,))
+        yield Tried("unload", f"{unit}.unloaded", (OFF_FIRST,))

@@ -239,7 +239,7 @@ def test_invalid_value_is_reported_with_its_location_and_nothing_changes() -> No
 
 def test_every_table_by_kind_of_stage_has_every_kind() -> None:
     """Access times, what can be added on a page, required keys: no kind is missing, none is invented."""
-    from gainwright.diagnose.candidates import ACCESS_MINUTES
+    from gainwright.diagnose.access import ACCESS_MINUTES
     from gainwright.web.jobs import chain_edit_pages as chain_edits
 
     assert set(ACCESS_MINUTES) == set(chain_edits.KINDS) == set(STAGES)
