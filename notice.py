@@ -1,4 +1,4 @@
-"""Writes NOTICE: the licences of the fonts in papers, and of the locked runtime dependencies, from their installed metadata.
+"""Writes NOTICE: the licences of the fonts in papers, and of the locked runtime dependencies and the extras, from their installed metadata.
 
     python notice.py            write NOTICE
     python notice.py --check    end with 1 if NOTICE is not what would be written
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import sys
+import tomllib
 from importlib import metadata
 from pathlib import Path
 
@@ -45,6 +46,17 @@ Installed beside Gainwright, not part of it. Name, version, licence as the packa
 """
 
 
+EXTRAS = """
+Extras
+------
+
+Installed only if asked for (`gainwright[aac]` and so on), not part of Gainwright.
+
+"""
+BUNDLED = {"av": "; its wheels bundle FFmpeg (LGPL-3.0-or-later) with x264 and x265 (GPL-2.0-or-later)"}
+"""What a package's metadata don't say of what it brings along."""
+
+
 def licence(name: str) -> str:
     """Return the licence that a package's metadata states: the expression, else a one-line text, else its classifiers."""
     try:
@@ -64,7 +76,18 @@ def notice() -> str:
     """Return the text of NOTICE."""
     lock = (ROOT / "requirements.txt").read_text(encoding="utf-8")
     pins = re.findall(r"^([\w.-]+)==(\S+)", lock, re.MULTILINE)
-    return HEAD + "".join(f"{name} {version}: {licence(name)}\n" for name, version in pins)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = [
+        (extra, re.split(r"[\[=<>]", name)[0])
+        for extra, names in project["optional-dependencies"].items()
+        for name in names
+    ]
+    return (
+        HEAD
+        + "".join(f"{name} {version}: {licence(name)}\n" for name, version in pins)
+        + EXTRAS
+        + "".join(f"{extra}: {name}: {licence(name)}{BUNDLED.get(name, '')}\n" for extra, name in extras)
+    )
 
 
 def main(arguments: list[str]) -> int:

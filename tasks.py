@@ -426,12 +426,14 @@ def _lock(arguments: list[str]) -> int:
         _pip("install", "pip-tools", python=python)
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     runtime = [*project["project"]["dependencies"], *ELSEWHERE_ONLY]
+    extras = [name for names in project["project"]["optional-dependencies"].values() for name in names]
     develop = project["dependency-groups"]["dev"]
     build = [*project["build-system"]["requires"], "editables"]
     options = tuple(arguments[1:])
-    _compile(python, RUNTIME_LOCK, runtime, (), options)
-    _compile(python, BUILD_LOCK, build, (RUNTIME_LOCK,), options)
-    _compile(python, DEV_LOCK, [*runtime, *build, *develop], (RUNTIME_LOCK, BUILD_LOCK), options)
+    # the largest first: what an extra allows of a package that all use decides for the smaller ones
+    _compile(python, DEV_LOCK, [*runtime, *extras, *build, *develop], (), options)
+    _compile(python, RUNTIME_LOCK, runtime, (DEV_LOCK,), options)
+    _compile(python, BUILD_LOCK, build, (DEV_LOCK,), options)
     return 0
 
 

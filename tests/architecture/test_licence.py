@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import re
 import subprocess
 import sys
 import tomllib
+from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -45,6 +47,17 @@ def test_licence_is_apache_2_and_stated(tree: Path) -> None:
 def test_notice_is_up_to_date(tree: Path, notice: ModuleType) -> None:
     """Every locked runtime dependency is listed with the licence from its metadata."""
     assert (tree / "NOTICE").read_text(encoding="utf-8") == notice.notice()
+
+
+def test_what_a_wheel_bundles_is_as_the_notice_says(tree: Path) -> None:
+    """The decoder's wheel brings the two GPL encoders that NOTICE names; nothing of a plain installation does."""
+    told = (tree / "NOTICE").read_text(encoding="utf-8")
+    for encoder in ("x264", "x265"):
+        bundled = any(f"lib{encoder}" in str(file) for file in metadata.files("av") or [])
+        assert bundled == (encoder in told), encoder
+    plain, _, extras = told.partition("\nExtras\n")
+    assert "x264" in extras
+    assert not re.search(r"(?<!L)GPL", plain)
 
 
 def test_package_that_is_not_installed_stops_the_notice(notice: ModuleType) -> None:

@@ -60,7 +60,10 @@ def test_locks_hold_what_the_project_declares(tree: Path) -> None:
     declared = {
         "requirements.txt": project["project"]["dependencies"],
         "requirements-build.txt": project["build-system"]["requires"],
-        "requirements-dev.txt": project["dependency-groups"]["dev"],
+        "requirements-dev.txt": [
+            *project["dependency-groups"]["dev"],
+            *(name for extra in project["project"]["optional-dependencies"].values() for name in extra),
+        ],
     }
     for lock, names in declared.items():
         pins = {canonicalize_name(name): pin for name, pin in _pins(tree / lock).items()}

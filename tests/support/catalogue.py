@@ -56,7 +56,7 @@ def words() -> set[str]:
     """Return the sentences and words that the code takes from its own tables."""
     from gainwright.diagnose import cause_texts, outcome_texts, wording
     from gainwright.plan.stage_steps import REASONS
-    from gainwright.report.languages import CHART_WORDS
+    from gainwright.report.languages import CHART_WORDS, DECIMAL_SIGN, OWN_NAME
     from gainwright.report.text import PHASES, REMARKS, RESULTS, SET_BY
     from gainwright.web.jobs import chain_view
 
@@ -64,7 +64,7 @@ def words() -> set[str]:
         set(CHART_WORDS)
         | set(SET_BY.values())
         | set(PHASES.values())
-        | {RESULTS, REMARKS}
+        | {RESULTS, REMARKS, OWN_NAME, DECIMAL_SIGN}
         | {"left", "right"}
         | set(REASONS.values())
     )

@@ -20,8 +20,6 @@ _PARTS = {
     "typer": "typer",
     "rich": "rich",
     "typst": "typst",
-    "numba": "numba",
-    "av": "av",
     "fastapi": "fastapi",
     "uvicorn": "uvicorn",
     "websockets": "websockets",
@@ -32,7 +30,7 @@ _PARTS = {
     "cryptography": "cryptography",
     "segno": "segno",
 }
-_EXTRAS = {"psycopg": "postgresql", "distributed": "cluster", "pyarrow": "parquet"}
+_EXTRAS = {"av": "aac", "distributed": "cluster", "numba": "fast-music", "pyarrow": "parquet", "psycopg": "postgresql"}
 """Optional dependencies -> the extra that installs them."""
 
 

@@ -19,7 +19,7 @@ from gainwright.programme.allowance import (
 )
 from gainwright.programme.analysis import Analysis, analyse
 from gainwright.programme.band import USUAL_BANDS, Band, Edge
-from gainwright.programme.compiled import cache_folder, kernel_is_cached, load_kernel
+from gainwright.programme.compiled import WITHOUT_COMPILER, cache_folder, has_compiler, kernel_is_cached, load_kernel
 from gainwright.programme.decoding import SUFFIXES, Track, open_track
 from gainwright.programme.file_analysis import analyse_file
 from gainwright.programme.hard_clipping import Clipping, clipping_at
@@ -50,6 +50,7 @@ __all__ = [
     "SILENCE_DBFS",
     "SUFFIXES",
     "USUAL_BANDS",
+    "WITHOUT_COMPILER",
     "AllowanceChoice",
     "AllowanceRow",
     "Analysis",
@@ -68,6 +69,7 @@ __all__ = [
     "cache_folder",
     "clipping_at",
     "evaluate_allowances",
+    "has_compiler",
     "kernel_is_cached",
     "level_dbfs",
     "load_kernel",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -39,7 +38,7 @@ class Analysis:
 
     `note` is called with a message when the kernel is compiled, which takes some seconds the first time on a machine.
     `pair` is a factory, called with the bands and the rate in Hz, of the object that analyses two channels; the default
-    uses the compiled kernel.
+    uses the compiled kernel, or numpy and scipy where the extra `fast-music` isn't installed.
 
     Raises
     ------
@@ -60,7 +59,7 @@ class Analysis:
         if not bands:
             raise ValueError("no band to analyse")
         self._rate_hz, self._channels, self._bands = rate_hz, channels, bands
-        make = partial(compiled.CompiledPair, compiled.load_kernel(note)) if pair is None else pair
+        make = compiled.pair_factory(note) if pair is None else pair
         self._pairs = [make(bands, rate_hz) for _ in range((channels + 1) // 2)]
         self._frames = self._filled = self._undrained = 0
         self._weights = channel_weights(channels)

@@ -2,17 +2,19 @@
 
 numba compiles the kernel on its very first use (some seconds) and caches it in a folder of the user's cache, named
 after a digest of its sources, so that later runs don't compile. The folder is tested before use. numba isn't imported
-before `load_kernel` is called.
+before `load_kernel` is called. It comes with the extra `fast-music`; without it `plain_pair` does the same, more slowly.
 """
 
 from __future__ import annotations
 
 import hashlib
 import importlib.metadata
+import importlib.util
 import os
 import sys
 import tempfile
 import threading
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +34,7 @@ from gainwright.programme.filter_layout import (
     lay_out,
     sums_of_signals,
 )
+from gainwright.programme.plain_pair import PlainPair
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,8 +49,28 @@ ROWS = 4096
 FOLD_AFTER = 1 << 30
 """Frames after which the 32-bit counts are added to the totals."""
 
+WITHOUT_COMPILER = (
+    "music is analysed without the compiler, which takes several times as long; the extra fast-music adds it: "
+    'python -m pip install "gainwright[fast-music]"'
+)
+
 _loading = threading.Lock()
 _loaded: dict[str, Any] = {}
+
+
+def has_compiler() -> bool:
+    """Return whether numba, of the extra `fast-music`, is installed; without importing it."""
+    return importlib.util.find_spec("numba") is not None
+
+
+def pair_factory(note: Note) -> Callable[[tuple[Band, ...], int], ChannelPair]:
+    """Return what makes the analysis of two channels of bands at a rate in Hz: compiled if numba is installed, else plain.
+
+    Raises
+    ------
+    CallError : numba is installed and can't compile here.
+    """
+    return partial(CompiledPair, load_kernel(note)) if has_compiler() else PlainPair
 
 
 def cache_folder() -> Path:

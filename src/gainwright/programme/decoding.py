@@ -1,7 +1,7 @@
-"""Reading a track block by block: soundfile for WAV, AIFF, FLAC and MP3, PyAV for AAC and Ogg.
+"""Reading a track block by block: soundfile for WAV, AIFF, FLAC and MP3, PyAV (the extra `aac`) for AAC and Ogg.
 
-PyAV decodes Vorbis in half the time, and libsndfile 1.2 stops in the middle of some valid Opus files. The kind of a
-file is decided by its content, not its name. Every error is raised as a RecordingError with one sentence.
+PyAV decodes Vorbis in half the time, and libsndfile 1.2 stops in the middle of some valid Opus files; without PyAV
+Vorbis is read by soundfile, and AAC and Opus are refused. The kind of a file is decided by its content, not its name. Every error is raised as a RecordingError with one sentence.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ BY_BOTH = BY_SOUNDFILE | {"ogg"}
 MISSING_AT_MOST_S = 0.2
 """Sound that may be missing at the end of a compressed file (coder delay, estimated lengths) before it counts as truncated."""
 READABLE = "WAV, AIFF, FLAC, OGG, Opus, MP3 and AAC can be read"
+ADD_AAC = 'python -m pip install "gainwright[aac]"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +161,12 @@ def _stated_frames(file: Any) -> int:
 
 @contextmanager
 def _open_with_av(path: Path) -> Iterator[Track]:
-    import av
-
+    try:
+        import av
+    except ImportError:
+        raise _refused(
+            path, "can only be read with the extra aac", code="needs_extra", rule=READABLE, remedy=ADD_AAC
+        ) from None
     av.logging.set_level(None)
     faults = _av_errors()
     try:

@@ -1,11 +1,13 @@
 """Papers and pages in other languages: sentences from a gettext catalogue, numbers in the format of the language.
 
 English needs no catalogue: its sentences are the keys. A sentence missing from a catalogue stays in English. A further
-language is one more file, `locale/CODE/LC_MESSAGES/gainwright.po`.
+language is one more file, `locale/CODE/LC_MESSAGES/gainwright.po`, which also says what the language calls itself and its
+decimal sign: all that is needed of Unicode CLDR, whose data would be 35 MB.
 """
 
 from __future__ import annotations
 
+import ast
 import functools
 import gettext
 import re
@@ -21,6 +23,8 @@ FOLDER = Path(__file__).parent.parent / "locale"
 DOMAIN = "gainwright"
 _NUMBER = re.compile(r"(?<![\w.])([+-]?[0-9]+)\.([0-9]+)(?![\w.]*[0-9]*\.[0-9])")
 _OHMS = re.compile(r"(?<=[0-9] )(?:k|M|m)?ohm\b")
+OWN_NAME, DECIMAL_SIGN = "what this language calls itself", "the decimal sign of this language"
+"""Keys of the catalogue."""
 CHART_WORDS = (
     "ohm", "mohm", "kohm", "Mohm",
     "share of a period", "believed, %", "entries", "closed cases", "V rms", "step", "ceiling", "ceiling below",
@@ -70,21 +74,21 @@ def _is_figure(text: str) -> bool:
     )
 
 
-@functools.cache
 def decimal_sign(code: str) -> str:
-    """Return the decimal sign of a language (Unicode CLDR, by Babel)."""
-    from babel import Locale
+    """Return the decimal sign of a language, as its catalogue states it."""
+    return _fact(code, DECIMAL_SIGN, ".")
 
-    return str(Locale.parse(code).number_symbols["latn"]["decimal"])
+
+def _fact(code: str, key: str, otherwise: str) -> str:
+    stated = _catalogue(code).gettext(key)
+    return otherwise if stated == key else stated
 
 
 @functools.cache
 def languages() -> dict[str, str]:
-    """Return the code of each language and its own name for itself (Unicode CLDR, by Babel), English first."""
-    from babel import Locale
-
+    """Return the code of each language and its own name for itself, as its catalogue states it, English first."""
     codes = sorted(path.parent.parent.name for path in FOLDER.glob(f"*/LC_MESSAGES/{DOMAIN}.po"))
-    return {"en": "English"} | {code: (Locale.parse(code).display_name or code).capitalize() for code in codes}
+    return {"en": "English"} | {code: _fact(code, OWN_NAME, code) for code in codes}
 
 
 @functools.cache
@@ -93,16 +97,26 @@ def _catalogue(code: str) -> gettext.NullTranslations:
     compiled = source.with_suffix(".mo")
     if compiled.exists() or not source.exists():
         return gettext.translation(DOMAIN, str(FOLDER), languages=[code], fallback=True)
-    from io import BytesIO
+    return _Uncompiled(source.read_text(encoding="utf-8"))
 
-    from babel.messages.mofile import write_mo
-    from babel.messages.pofile import read_po
 
-    content = BytesIO()
-    with source.open("rb") as file:
-        write_mo(content, read_po(file))
-    content.seek(0)
-    return gettext.GNUTranslations(content)
+class _Uncompiled(gettext.NullTranslations):
+    """A catalogue as it is written, for a language whose compiled file isn't there."""
+
+    _LINES = r'((?:"(?:[^"\\\n]|\\.)*"\s*)+)'
+
+    def __init__(self, source: str) -> None:
+        super().__init__()
+        pairs = re.findall(rf"^msgid {self._LINES}^msgstr {self._LINES}", source, re.MULTILINE)
+        self._texts = {self._text(key): self._text(text) for key, text in pairs}
+
+    @staticmethod
+    def _text(lines: str) -> str:
+        return "".join(ast.literal_eval(line) for line in lines.splitlines() if line)
+
+    def gettext(self, message: str) -> str:
+        """Return the translation, or the message where there is none."""
+        return self._texts.get(message) or message
 
 
 def language(code: str) -> Language:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import multiprocessing
 import os
+import sys
 import threading
 import time
 from pathlib import Path
@@ -22,7 +23,7 @@ from gainwright.app.music.ports import Answer, StoppedScan, Task
 from gainwright.app.music.scan import Library, Progress, scan
 from gainwright.cli.options import with_option
 from gainwright.errors import CallError
-from gainwright.programme import USUAL_BANDS, Band, analyse_file
+from gainwright.programme import USUAL_BANDS, WITHOUT_COMPILER, Band, analyse_file
 
 RATE_HZ = 8000
 
@@ -56,6 +57,18 @@ def test_files_are_found_sorted_and_once(music: Path) -> None:
     with pytest.raises(CallError) as refused:
         DiskMusicFiles().find([str(music / "other")])
     assert refused.value.code == "no_such_file"
+
+
+def test_scan_without_the_compiler_says_so_once(music: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The extra and the line that installs it are named; the result is there all the same, and nothing is said with it."""
+    said: list[str] = []
+    files, workers = DiskMusicFiles(), Here()
+    monkeypatch.setattr(workers, "here", True)
+    monkeypatch.setitem(sys.modules, "numba", None)
+    library = scan([str(music)], bands=USUAL_BANDS, files=files, workers=workers, cache=None, note=said.append)
+    assert said == [WITHOUT_COMPILER]
+    assert 'python -m pip install "gainwright[fast-music]"' in said[0]
+    assert len(library.tracks) == 3
 
 
 def test_an_unchanged_library_is_not_opened_again(music: Path, tmp_path: Path) -> None:

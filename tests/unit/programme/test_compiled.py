@@ -8,11 +8,13 @@ import subprocess
 import sys
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from gainwright.errors import CallError, RecordingError
-from gainwright.programme import Analysis, Edge, analyse_file
-from gainwright.programme.compiled import cache_folder
+from gainwright.programme import USUAL_BANDS, Analysis, Edge, analyse, analyse_file
+from gainwright.programme.compiled import CompiledPair, cache_folder, has_compiler, pair_factory
+from gainwright.programme.plain_pair import PlainPair
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -52,8 +54,21 @@ def test_unwritable_cache_folder_is_reported(tmp_path: Path) -> None:
     assert told.splitlines()[-1] == "kernel"
 
 
-def test_without_numba_music_is_refused_in_a_sentence(tmp_path: Path) -> None:
-    """It says what is missing and how to install it, at every call."""
+def test_without_the_extra_music_is_analysed_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Numpy and scipy do it, and the compiler isn't asked for; with the extra the compiled kernel does."""
+    assert has_compiler()
+    assert isinstance(pair_factory(lambda _: None)(USUAL_BANDS, 48_000), CompiledPair)
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert not has_compiler()
+    assert pair_factory(lambda _: None) is PlainPair
+    samples = np.random.default_rng(5).uniform(-0.5, 0.5, (48_000, 2))
+    found = analyse([samples], rate_hz=48_000, channels=2)
+    # uniform noise between -a and a has a mean square of a ** 2 / 3
+    assert found.bands[0].mean_square == pytest.approx(0.5**2 / 3, rel=0.01)
+
+
+def test_broken_numba_is_reported_in_a_sentence(tmp_path: Path) -> None:
+    """It says what does not work and how to mend it, at every call."""
     code = """
 import sys
 sys.modules["numba"] = None
@@ -101,7 +116,6 @@ def test_band_edges_are_checked() -> None:
 
 def test_a_scan_can_be_stopped_within_a_track(tmp_path: Path) -> None:
     """It is checked block by block, and nothing is returned."""
-    import numpy as np
     import soundfile
 
     path = tmp_path / "long.wav"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+import sys
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -67,6 +68,18 @@ def test_every_format_is_read_to_its_end(suffix: str, coded: dict[str, Path]) ->
     reference = analyse_file(coded["wav"])
     assert reference is not None
     assert found.lufs == pytest.approx(reference.lufs, abs=0.2)
+
+
+def test_without_the_extra_aac_it_is_named(coded: dict[str, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Vorbis and all that soundfile reads is read; AAC and Opus are refused with the extra and the line that installs it."""
+    monkeypatch.setitem(sys.modules, "av", None)
+    for suffix in ("m4a", "aac", "opus"):
+        error = refused(coded[suffix])
+        assert (error.code, error.what) == ("needs_extra", "can only be read with the extra aac")
+        assert error.remedy == 'python -m pip install "gainwright[aac]"'
+    for suffix in ("ogg", "mp3"):
+        with open_track(coded[suffix]) as track:
+            assert sum(len(block) for block in track.blocks) == pytest.approx(20 * RATE_HZ, abs=0.1 * RATE_HZ)
 
 
 @pytest.mark.parametrize("suffix", [name for name in CODERS if name != "aac"])

@@ -7,13 +7,14 @@ import string
 from pathlib import Path
 
 import pytest
+from babel import Locale
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 from catalogue import PACKAGE, sentences, words
 
 from gainwright.errors import GainwrightError
 from gainwright.model import setting_text
-from gainwright.report.languages import Language, language, languages, translate_chart
+from gainwright.report.languages import Language, _Uncompiled, decimal_sign, language, languages, translate_chart
 from gainwright.texts import joined, say
 
 OTHERS = sorted(set(languages()) - {"en"})
@@ -55,6 +56,23 @@ def test_compiled_catalogue_is_up_to_date(code: str) -> None:
         shipped = gettext.GNUTranslations(file)
     written = [m for m in po(code) if m.id]
     assert [m.id for m in written if shipped.gettext(str(m.id)) != m.string] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_name_and_decimal_sign_are_those_of_cldr(code: str) -> None:
+    """What a catalogue states is what Unicode CLDR (by Babel) says of the language."""
+    locale = Locale.parse(code)
+    assert languages()[code] == str(locale.display_name).capitalize()
+    assert decimal_sign(code) == locale.number_symbols["latn"]["decimal"]
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_catalogue_as_it_is_written_says_the_same(code: str) -> None:
+    """Read without the compiled file, every sentence is what Babel reads."""
+    source = (PACKAGE / "locale" / code / "LC_MESSAGES" / "gainwright.po").read_text(encoding="utf-8")
+    plain = _Uncompiled(source)
+    assert [m.id for m in po(code) if m.id and plain.gettext(str(m.id)) != m.string] == []
+    assert plain.gettext("a sentence that nobody has written") == "a sentence that nobody has written"
 
 
 def test_numbers_follow_the_language() -> None:

@@ -91,11 +91,14 @@ def test_choice_returns_only_to_this_site(back: str) -> None:
 
 
 def test_third_language_needs_one_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A folder with one catalogue adds a language, named in itself (Unicode CLDR), with its decimal sign."""
+    """A folder with one catalogue adds a language, named in itself, with its decimal sign."""
     source = tmp_path / "fr" / "LC_MESSAGES" / "gainwright.po"
     source.parent.mkdir(parents=True)
     source.write_text(
-        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\nmsgid "{number} tests"\nmsgstr "{number} essais"\n',
+        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\n'
+        'msgid "what this language calls itself"\nmsgstr "Français"\n\n'
+        'msgid "the decimal sign of this language"\nmsgstr ","\n\n'
+        'msgid "{number} tests"\nmsgstr "{number} essais"\n',
         encoding="utf-8",
     )
     of_papers.languages.cache_clear()

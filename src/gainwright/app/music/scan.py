@@ -156,11 +156,20 @@ class _Scan:
 
     def read(self, workers: Workers, note: Callable[[str], None]) -> bool:
         """Read what is left, largest first so that all end together; return whether it was stopped."""
-        from gainwright.programme import ANALYSIS_VERSION, kernel_is_cached, load_kernel
+        from gainwright.programme import (
+            ANALYSIS_VERSION,
+            WITHOUT_COMPILER,
+            has_compiler,
+            kernel_is_cached,
+            load_kernel,
+        )
 
         self._reuse_moved(workers)
-        if workers.here and len(self.answers) < len(self.files) and not kernel_is_cached():
-            load_kernel(note)  # before there are several processes that would all compile it
+        if workers.here and len(self.answers) < len(self.files):
+            if not has_compiler():
+                note(WITHOUT_COMPILER)
+            elif not kernel_is_cached():
+                load_kernel(note)  # before there are several processes that would all compile it
         for task, answer in self._run(workers, self._left(), self.bands):
             result = answer if answer is not None else Answer("", why=CRASHED, lasting=False)
             if answer is not None and answer.version != ANALYSIS_VERSION:
