@@ -11,7 +11,6 @@ import contextlib
 import json
 import os
 import struct
-import subprocess
 import sys
 import tempfile
 import threading
@@ -21,8 +20,11 @@ from typing import TYPE_CHECKING, Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
+
 import numpy as np
 import soundfile
+from web_server import WebServer
 from websockets.sync.client import connect
 
 if TYPE_CHECKING:
@@ -55,22 +57,18 @@ def signals() -> dict[str, Floats]:
 
 
 @contextlib.contextmanager
-def served() -> Iterator[tuple[str, int]]:
-    """Run a server; give its address and process."""
+def served() -> Iterator[WebServer]:
+    """Run a server whose calibrations are its own."""
+    before = os.environ.get("XDG_CONFIG_HOME")
     with tempfile.TemporaryDirectory() as folder:
-        command = (sys.executable, "-m", "gainwright", "serve", "--no-browser", "--port", "0")
-        environment = {**os.environ, "XDG_CONFIG_HOME": folder, "XDG_DATA_HOME": folder, "XDG_CACHE_HOME": folder}
-        process = subprocess.Popen(
-            (*command, "--store", str(Path(folder, "store.sqlite"))), stderr=subprocess.PIPE, text=True, env=environment
-        )
-        assert process.stderr is not None
+        os.environ["XDG_CONFIG_HOME"] = folder
+        server = WebServer(Path(folder)).start()
         try:
-            line = next(line for line in process.stderr if "127.0.0.1:" in line)
-            yield "127.0.0.1:" + line.split("127.0.0.1:")[1].split("/")[0].split()[0], process.pid
+            yield server
         finally:
-            process.terminate()
-            process.wait(20)
-            process.stderr.close()
+            server.stop()
+            os.environ.pop("XDG_CONFIG_HOME")
+            os.environ.update({} if before is None else {"XDG_CONFIG_HOME": before})
 
 
 def processor_s(process: int) -> float:
@@ -82,13 +80,14 @@ def processor_s(process: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def fed(address: str, process: int, samples: Floats) -> dict[str, float]:
+def fed(server: WebServer, samples: Floats) -> dict[str, float]:
     """Feed a signal in real time; return updates per second, delays and the share of a core."""
-    channels = samples.shape[1]
+    assert server.process is not None
+    channels, process = samples.shape[1], server.process.pid
     hello = {"rate_hz": RATE_HZ, "channels": channels, "device": "bench", "processing": [], "job": "", "step": ""}
     sent: dict[int, float] = {}
     delays: list[float] = []
-    with connect(f"ws://{address}/api/live") as socket:
+    with connect(f"ws://127.0.0.1:{server.port}/api/live", additional_headers=server.headers) as socket:
         socket.send(json.dumps(hello))
         listening = threading.Thread(target=_listen, args=(socket, sent, delays), daemon=True)
         listening.start()
@@ -142,7 +141,7 @@ def plain_s(samples: Floats) -> float:
     return best
 
 
-def on_the_page(address: str) -> tuple[float, float] | None:
+def on_the_page(server: WebServer) -> tuple[float, float] | None:
     """Return updates painted a second and ms from a block to its paint in Chromium, None where there is none."""
     try:
         from playwright.sync_api import sync_playwright
@@ -164,7 +163,8 @@ def on_the_page(address: str) -> tuple[float, float] | None:
             executable_path=chromium, args=[*flags, f"--use-file-for-fake-audio-capture={file}"]
         )
         page = browser.new_page()
-        page.goto(f"http://{address}/live")
+        page.context.add_cookies([server.cookie])
+        page.goto(f"{server.address}/live")
         page.get_by_role("button", name="Start").click()
         page.wait_for_timeout(5000)
         rates, delays = [], []
@@ -181,15 +181,15 @@ def main() -> int:
     """Measure, print, return the exit status."""
     passed = True
     print(f"{'':<24}{'updates/s':>10}{'answer, ms':>12}{'95 %, ms':>10}{'core':>8}{'rfft, ms':>10}{'ratio':>8}")
-    with served() as (address, process):
+    with served() as server:
         for name, samples in signals().items():
-            found, plain = fed(address, process, samples), plain_s(samples)
+            found, plain = fed(server, samples), plain_s(samples)
             print(
                 f"{name:<24}{found['updates']:>10.1f}{found['middle_ms']:>12.0f}{found['late_ms']:>10.0f}"
                 f"{100 * found['share']:>7.0f}%{1e3 * plain:>10.2f}{found['each_s'] / plain:>8.0f}"
             )
             passed &= found["updates"] >= LEAST_UPDATES and found["middle_ms"] <= MOST_DELAY_MS
-        painted = on_the_page(address)
+        painted = on_the_page(server)
     if painted is not None:
         print(f"in Chromium: {painted[0]:.1f} updates painted a second, {painted[1]:.0f} ms from a block to its paint")
         passed &= painted[0] >= LEAST_UPDATES

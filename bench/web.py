@@ -28,6 +28,8 @@ CLIENTS, SECONDS = 20, 12.0
 PAGE_TARGET_MS, CASE_TARGET_MS, REDRAWN_TARGET_MS = 50.0, 100.0, 150.0
 """Targets, ms: a page; a case with its likely causes and next test; the corridor in the browser."""
 ALONE = 40
+HEADERS = {"content-type": "application/json"}
+"""Of every request; those to our server carry its token."""
 
 BARE = """
 import socket, sys, uvicorn
@@ -56,7 +58,7 @@ def main() -> int:
             with tempfile.TemporaryDirectory() as folder:
                 server = WebServer(Path(folder), options).start()
                 try:
-                    passed.append(measure(name, server.port))
+                    passed.append(measure(name, server))
                 finally:
                     server.stop()
     finally:
@@ -65,8 +67,10 @@ def main() -> int:
     return 0 if all(passed) else 1
 
 
-def measure(name: str, port: int) -> bool:
+def measure(name: str, server: WebServer) -> bool:
     """Measure one server and the bare one beside it; return whether the pages met their target."""
+    port = server.port
+    HEADERS.update(server.headers)
     job, step = _begun(port)
     paths = [("GET", f"/jobs/{job}"), ("GET", f"/jobs/{job}/setup"), ("GET", f"/api/jobs/{job}/run")]
     reading = json.dumps({"step": step, "kind": "skipped", "text": "a reason", "seen": 0})
@@ -82,7 +86,7 @@ def measure(name: str, port: int) -> bool:
         ms = _alone(port, path)
         print(f"  one client alone, {path.replace(job, 'JOB')}: {ms:.1f} ms, median (target {target:g})")
         met &= ms < target
-    redrawn, fetched = _redrawn(port, job)
+    redrawn, fetched = _redrawn(server, job)
     print(
         f"  corridor redrawn in Chromium: {redrawn:.0f} ms, median (target {REDRAWN_TARGET_MS:g}; fetched alone {fetched:.0f})"
     )
@@ -124,7 +128,7 @@ REDRAW = """async () => {
 }"""
 
 
-def _redrawn(port: int, job: str) -> tuple[float, float]:
+def _redrawn(server: WebServer, job: str) -> tuple[float, float]:
     """Return ms from a slider moved to the corridor redrawn in Chromium, and to fetch the page alone; medians of twenty."""
     from playwright.sync_api import sync_playwright
 
@@ -133,14 +137,15 @@ def _redrawn(port: int, job: str) -> tuple[float, float]:
             executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
         )
         page = browser.new_page(viewport={"width": 390, "height": 844})
-        page.goto(f"http://127.0.0.1:{port}/jobs/{job}/corridor?tone=50&level=-8")
+        page.context.add_cookies([server.cookie])
+        page.goto(f"{server.address}/jobs/{job}/corridor?tone=50&level=-8")
         redrawn, fetched = (statistics.median(taken) for taken in page.evaluate(REDRAW))
         browser.close()
     return redrawn, fetched
 
 
 def _ask(connection: http.client.HTTPConnection, method: str, path: str, body: str = "") -> tuple[int, bytes]:
-    connection.request(method, path, body or None, {"content-type": "application/json"})
+    connection.request(method, path, body or None, HEADERS)
     answer = connection.getresponse()
     return answer.status, answer.read()
 

@@ -10,11 +10,11 @@ import subprocess
 import sys
 import threading
 import time
-import urllib.error
-import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import httpx
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,6 +29,7 @@ class WebServer:
     folder: Path
     options: Sequence[str] = ()
     port: int = 0
+    token: str = ""
     said: list[str] = field(default_factory=list)
     process: subprocess.Popen[str] | None = None
     listening: threading.Thread | None = None
@@ -37,6 +38,24 @@ class WebServer:
     def address(self) -> str:
         """Where it answers, without a slash at the end."""
         return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def headers(self) -> dict[str, str]:
+        """What a request of this account carries."""
+        return {"authorization": f"Bearer {self.token}"}
+
+    @property
+    def cookie(self) -> Any:
+        """The cookie of this account's browser, for `BrowserContext.add_cookies`."""
+        return {"name": f"gainwright-own-{self.port}", "value": self.token, "domain": "127.0.0.1", "path": "/"}
+
+    def client(self, timeout: float = 60.0) -> httpx.Client:
+        """Return a client of this account."""
+        return httpx.Client(base_url=self.address, timeout=timeout, headers=self.headers)
+
+    def get(self, path: str) -> httpx.Response:
+        """Return the answer to one request of this account."""
+        return httpx.get(f"{self.address}{path}", timeout=30, headers=self.headers)
 
     def start(self) -> WebServer:
         """Start it and wait until it answers."""
@@ -66,14 +85,15 @@ class WebServer:
         self.said.append(line.rstrip())
         if "127.0.0.1:" in line and not ready.is_set():
             self.port = int(line.split("127.0.0.1:")[1].split("/", maxsplit=1)[0].split(maxsplit=1)[0])
+            self.token = line.split("?token=")[1].split(maxsplit=1)[0]
             ready.set()
 
     def _until_it_answers(self) -> None:
         until = time.monotonic() + START_S
         while time.monotonic() < until:
             try:
-                urllib.request.urlopen(f"{self.address}/api/jobs", timeout=5).close()  # noqa: S310  our own address
-            except (urllib.error.URLError, ConnectionError):
+                self.get("/api/jobs").raise_for_status()
+            except (httpx.HTTPError, ConnectionError):
                 time.sleep(0.05)
             else:
                 return

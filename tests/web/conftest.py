@@ -56,7 +56,7 @@ def server(one_server: WebServer) -> WebServer:
 @pytest.fixture
 def api(server: WebServer) -> Iterator[httpx.Client]:
     """A client of the HTTP API."""
-    with httpx.Client(base_url=server.address, timeout=60) as client:
+    with server.client() as client:
         yield client
 
 
@@ -80,6 +80,7 @@ class Sort:
     """What a browser's context is made with and keeps; with `kept`, the app's service worker keeps pages in it."""
 
     address: str
+    cookie: tuple[tuple[str, str], ...]
     size: str
     scripts: bool
     dark: bool
@@ -110,6 +111,7 @@ class Pages:
                 page.context.close()
         free = self.free.setdefault(sort, [])
         page = free.pop() if free else self.new(sort)
+        page.context.add_cookies([dict(sort.cookie)])  # type: ignore[list-item]
         self.lent.append((sort, page))
         return page
 
@@ -124,6 +126,7 @@ class Pages:
             has_touch=sort.size == "phone",
             reduced_motion="reduce",
         )
+        context.add_cookies([dict(sort.cookie)])  # type: ignore[list-item]
         page = context.new_page()
         page.on("pageerror", lambda error: self.errors.append(str(error)))
         page.on("console", lambda m: self.errors.append(m.text) if "Content Security Policy" in m.text else None)
@@ -184,7 +187,7 @@ def open_page(pages: Pages, server: WebServer) -> Iterator[Callable[..., Page]]:
         own_page: bool = False,
         kept: bool = False,
     ) -> Page:
-        sort = Sort(server.address, size, scripts, dark, kept)
+        sort = Sort(server.address, tuple(server.cookie.items()), size, scripts, dark, kept)
         page = pages.new(sort) if own_page or kept else pages.lend(sort)
         if own_page or kept:
             own.append(page)

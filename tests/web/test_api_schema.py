@@ -8,7 +8,6 @@ import io
 import itertools
 from typing import TYPE_CHECKING, Any
 
-import httpx
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
@@ -48,9 +47,9 @@ def operations() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def filled(server: WebServer) -> tuple[str, dict[str, str]]:
-    """The address of a server that holds something, and names of what it holds, by the parameter of a path."""
-    with httpx.Client(base_url=server.address, timeout=60) as client:
+def filled(server: WebServer) -> tuple[WebServer, dict[str, str]]:
+    """A server that holds something, and names of what it holds, by the parameter of a path."""
+    with server.client() as client:
         job = client.post("/api/jobs", json={"like": "full_range"}).raise_for_status().json()["id"]
         work = client.post(f"/api/jobs/{job}/papers", json={"form": "csv"}).raise_for_status().json()["id"]
         name = client.post("/api/cases", json={"job": job, "evidence": [ENTRY]}).raise_for_status().json()["name"]
@@ -69,10 +68,10 @@ def filled(server: WebServer) -> tuple[str, dict[str, str]]:
         "recording": answer.json()["id"],
         "note": note,
     }
-    return server.address, there
+    return server, there
 
 
-def ask(operation: Any, address: str, there: dict[str, str]) -> None:
+def ask(operation: Any, server: WebServer, there: dict[str, str]) -> None:
     """Call an operation in many ways, every second time with existing names, and check each answer."""
     about_what_is_there = itertools.cycle([True, False])
 
@@ -87,19 +86,19 @@ def ask(operation: Any, address: str, there: dict[str, str]) -> None:
     def asked(case: Any) -> None:
         if case.path_parameters and next(about_what_is_there):
             case.path_parameters |= {name: value for name, value in there.items() if name in case.path_parameters}
-        case.call_and_validate(base_url=address, checks=CHECKS, timeout=30)
+        case.call_and_validate(base_url=server.address, headers=server.headers, checks=CHECKS, timeout=30)
 
     asked()
 
 
 @pytest.mark.parametrize("operation", list(operations()))
-def test_operation_answers_as_documented(filled: tuple[str, dict[str, str]], operation: Any) -> None:
+def test_operation_answers_as_documented(filled: tuple[WebServer, dict[str, str]], operation: Any) -> None:
     """Never a 5xx; status, type and schema of each answer are in the document."""
     ask(operation, *filled)
 
 
 @pytest.mark.parametrize("spoiled", ["shape", "status"])
-def test_answer_that_breaks_the_document_is_noticed(filled: tuple[str, dict[str, str]], spoiled: str) -> None:
+def test_answer_that_breaks_the_document_is_noticed(filled: tuple[WebServer, dict[str, str]], spoiled: str) -> None:
     """A document with another schema, or without a status, fails the same check."""
     raw = copy.deepcopy(document().raw_schema)
     answers = raw["paths"]["/api/jobs"]["get"]["responses"]

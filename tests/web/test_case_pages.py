@@ -32,9 +32,7 @@ CLOSED = [
 @pytest.fixture(scope="module")
 def shop(server: Any) -> Iterator[dict[str, Any]]:
     """A shop with a few closed cases and an open one; names by what they are."""
-    import httpx
-
-    with httpx.Client(base_url=server.address, timeout=60) as api:
+    with server.client() as api:
         job = api.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"]
         names = []
         for i, (cause, where, note, tests) in enumerate(CLOSED):

@@ -128,6 +128,7 @@ def listening(browser: Browser, server: WebServer, tmp_path: Path) -> Iterator[C
             color_scheme="dark" if dark else "light",
             reduced_motion="reduce",
         )
+        context.add_cookies([server.cookie])
         page = context.new_page()
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("console", lambda m: errors.append(m.text) if "Content Security Policy" in m.text else None)

@@ -54,7 +54,9 @@ def server(sound: SoundServer, tmp_path_factory: pytest.TempPathFactory) -> Iter
 @contextlib.contextmanager
 def opened(server: WebServer, hello: dict[str, Any] | None = None, **more: Any) -> Iterator[ClientConnection]:
     """Connect and say hello."""
-    with connect(server.address.replace("http", "ws") + "/api/live", **more) as socket:
+    with connect(
+        server.address.replace("http", "ws") + "/api/live", additional_headers=server.headers, **more
+    ) as socket:
         socket.send(json.dumps({**HELLO, **(hello or {})}))
         yield socket
 
@@ -144,7 +146,7 @@ def test_invalid_hello_is_refused(server: WebServer, hello: dict[str, Any]) -> N
 @pytest.mark.parametrize("first", ["", "[]", "{", "null", b"\x00\x01", "x" * 100_000])
 def test_missing_hello_is_refused(server: WebServer, first: str | bytes) -> None:
     """Text or bytes that don't describe what follows."""
-    with connect(server.address.replace("http", "ws") + "/api/live") as socket:
+    with connect(server.address.replace("http", "ws") + "/api/live", additional_headers=server.headers) as socket:
         socket.send(first)
         code, reason = closed(socket)
     assert (code, reason) == (1003, "the first message must describe the input")
@@ -267,7 +269,9 @@ def test_own_input_is_measured_calibrated_and_recorded(
     query: dict[str, str | int] = {"device": "pulse", "channels": 2, "job": job}
     with (
         sound.playing(tone(tmp_path)),
-        httpx.stream("GET", f"{server.address}/api/live/events", params=query, timeout=60) as answer,
+        httpx.stream(
+            "GET", f"{server.address}/api/live/events", params=query, timeout=60, headers=server.headers
+        ) as answer,
     ):
         events = Events(answer)
         begun = events.next("begun")
@@ -343,11 +347,12 @@ def test_machine_without_a_sound_library_says_so(
         deaf = WebServer(tmp_path / "store").start()
     try:
         page = open_page("/")
+        page.context.add_cookies([deaf.cookie])
         page.goto(f"{deaf.address}/live?from=server")
         assert "PortAudio library not found" in page.get_by_role("alert").first.inner_text()
         assert "libportaudio2" in page.get_by_role("alert").first.inner_text()
         assert page.get_by_role("button", name="Start").is_disabled()
-        answer = httpx.get(f"{deaf.address}/api/live/events", timeout=30)
+        answer = deaf.get("/api/live/events")
         assert (answer.status_code, answer.json()["code"]) == (422, "no_sound_library")
     finally:
         deaf.stop()

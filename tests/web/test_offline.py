@@ -303,9 +303,10 @@ def test_fifty_readings_over_a_line_cut_two_hundred_times(server: WebServer, bro
         viewport={"width": 390, "height": 844}, base_url=line.address, service_workers="allow", has_touch=True
     )
     try:
-        with httpx.Client(base_url=server.address, timeout=60) as api:
+        with server.client() as api:
             job = api.post("/api/jobs", json={"like": "full_range"}).json()["id"]
             readings = planned(api, job)
+        context.add_cookies([server.cookie])
         page = context.new_page()
         kept_run(page, job)
         context.set_offline(True)
@@ -322,7 +323,7 @@ def test_fifty_readings_over_a_line_cut_two_hundred_times(server: WebServer, bro
         assert page.locator("#not-taken").count() == 0
         assert len(line.cuts) == READINGS * CUTS_OF_EACH
         assert set(line.cuts) == set(STAGES)
-        with httpx.Client(base_url=server.address, timeout=60) as api:
+        with server.client() as api:
             stored = [(step, text.removesuffix(" V")) for step, text in entered(api, job)]
         assert stored == [(step, f"{text} {volts}".strip()) for step, text, volts in readings]
     finally:

@@ -6,7 +6,6 @@ import http.server
 import threading
 from typing import TYPE_CHECKING
 
-import httpx
 import pytest
 from browser_acts import CHROMIUM, click
 
@@ -44,9 +43,10 @@ def elsewhere() -> Iterator[str]:
 
 
 @pytest.fixture
-def foreign(browser: Browser, elsewhere: str) -> Iterator[Page]:
+def foreign(browser: Browser, elsewhere: str, server: WebServer) -> Iterator[Page]:
     """A page of the other site."""
     context = browser.new_context()
+    context.add_cookies([server.cookie])
     page = context.new_page()
     page.goto(elsewhere)
     yield page
@@ -55,7 +55,7 @@ def foreign(browser: Browser, elsewhere: str) -> Iterator[Page]:
 
 def jobs_kept(server: WebServer) -> int:
     """Return how many jobs there are."""
-    return len(httpx.get(f"{server.address}/api/jobs", timeout=30).json())
+    return len(server.get("/api/jobs").json())
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "localhost"])
@@ -147,6 +147,7 @@ def test_rebound_name_is_refused(browser: Browser, server: WebServer) -> None:
 def test_policy_blocks_everything_inline(browser: Browser, server: WebServer) -> None:
     """Injected markup would not run: no inline script, handler, eval, style, foreign image or base."""
     context = browser.new_context()
+    context.add_cookies([server.cookie])
     try:
         page = context.new_page()
         page.goto(server.address)

@@ -70,7 +70,5 @@ def test_no_english_is_left_on_a_german_page(api: httpx.Client, german_job: str,
 @pytest.fixture(scope="module")
 def german_job(server: object) -> str:
     """One job for all pages."""
-    import httpx
-
-    with httpx.Client(base_url=server.address, timeout=60) as client:  # type: ignore[attr-defined]
+    with server.client() as client:  # type: ignore[attr-defined]
         return str(client.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"])

@@ -54,7 +54,7 @@ def lan_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
 @pytest.fixture
 def own(lan_server: WebServer) -> Iterator[httpx.Client]:
     """A client on the machine itself."""
-    with httpx.Client(base_url=lan_server.address, timeout=30) as client:
+    with lan_server.client() as client:
         yield client
 
 
@@ -272,14 +272,14 @@ def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> N
     """After a kill and a restart a device is still paired, and still trusts the same authority."""
     running = WebServer(tmp_path, ("--lan", "--address", ADDRESS)).start()
     try:
-        with httpx.Client(base_url=running.address) as own:
+        with running.client() as own:
             trusted = own.get("/certificate").content
             address = own.get("/api/bench").json()["addresses"][0]
             with httpx.Client(base_url=address, verify=False) as phone:  # noqa: S501  trust is compared below
                 token = pair(own, phone, "phone")
         running.kill()
         running.start()
-        with httpx.Client(base_url=running.address) as own:
+        with running.client() as own:
             assert own.get("/certificate").content == trusted
             address = own.get("/api/bench").json()["addresses"][0]
         with httpx.Client(base_url=address, verify=False, cookies={COOKIE: token}) as phone:  # noqa: S501
@@ -526,7 +526,7 @@ def test_browser_without_trust_warns(browser: Browser, lan_address: str, tmp_pat
 
 
 @pytest.fixture
-def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
+def lan_page(browser: Browser, lan_server: WebServer) -> Iterator[Callable[..., Page]]:
     """Open a page of either listener, whatever its certificate: `lan_page(address, size=..., scripts=..., dark=...)`."""
     contexts = []
 
@@ -540,6 +540,7 @@ def lan_page(browser: Browser) -> Iterator[Callable[..., Page]]:
             reduced_motion="reduce",
         )
         contexts.append(context)
+        context.add_cookies([lan_server.cookie])
         page = context.new_page()
         page.goto(address)
         return page

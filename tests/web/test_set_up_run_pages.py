@@ -393,7 +393,7 @@ def test_offline_reading_in_conflict_is_shown_with_the_other(
 
 def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[..., Page], server: WebServer) -> None:
     """Killed between two readings: what was entered is there, what is typed meanwhile is sent once it answers again."""
-    with httpx.Client(base_url=server.address, timeout=60) as api:
+    with server.client() as api:
         job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
         page = open_page(step_page(job, SUPPLY), size="phone")
         enter(page, "13.8")
@@ -404,7 +404,7 @@ def test_server_killed_in_the_middle_of_a_run_loses_nothing(open_page: Callable[
         page.get_by_text("kept on this device").wait_for()
     server.start()
     page.locator("#found").get_by_text("fits").wait_for(timeout=30_000)
-    with httpx.Client(base_url=server.address, timeout=60) as api:
+    with server.client() as api:
         assert [(e["step"], e["text"]) for e in entries(api, job)] == [(SUPPLY, "13.8"), ("lead.measuring", "0,7 open")]
 
 
@@ -419,7 +419,7 @@ def test_kill_under_load_loses_no_acknowledged_reading(tmp_path: Path) -> None:
 
 
 def _kill_under_load(server: WebServer, round_: int) -> None:
-    with httpx.Client(base_url=server.address, timeout=60) as api:
+    with server.client() as api:
         job = api.post("/api/jobs", json={"like": "one_amplifier"}).json()["id"]
         steps = [
             s["id"] for s in api.get(f"/api/jobs/{job}/run").json()["steps"] if s["asked"] in ("lead", "ohm", "supply")
@@ -429,7 +429,7 @@ def _kill_under_load(server: WebServer, round_: int) -> None:
 
     def write(step: str) -> None:
         seen = 0
-        with httpx.Client(base_url=server.address, timeout=10) as client:
+        with server.client(timeout=10) as client:
             for i in range(100_000):
                 text = f"{1 + i % 7}.{i:05d}"
                 try:
@@ -450,7 +450,7 @@ def _kill_under_load(server: WebServer, round_: int) -> None:
     for writer in writers:
         writer.join(30)
     server.start()
-    with httpx.Client(base_url=server.address, timeout=60) as api:
+    with server.client() as api:
         found = entries(api, job)
         there = [(e["step"], e["text"]) for e in found]
         assert set(acknowledged) <= set(there)

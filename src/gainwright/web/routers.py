@@ -31,8 +31,8 @@ from gainwright.web.set_up import api as set_up_api
 from gainwright.web.set_up import notes_api, notes_pages, takeover_api, takeover_pages
 from gainwright.web.set_up import pages as set_up_pages
 from gainwright.web.system import api as bench_api
+from gainwright.web.system import open_pages, pairing_pages
 from gainwright.web.system import pages as bench_pages
-from gainwright.web.system import pairing_pages
 
 API = tuple(
     module.router
@@ -71,6 +71,7 @@ PAGES = tuple(
         music_pages,
         notes_pages,
         offline,
+        open_pages,
         page_language,
         pairing_pages,
         papers_pages,

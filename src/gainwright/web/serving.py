@@ -63,10 +63,12 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     """
     # several requests with several linear-algebra threads each slow each other down; read when numpy is first loaded
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from gainwright.adapters.own_token import own_token
     from gainwright.app.cases.import_export import import_summary
     from gainwright.composition import compose
     from gainwright.web.music.added_folders import use_added
     from gainwright.web.network.access import NetworkAccess
+    from gainwright.web.network.own_browser import OwnBrowser
     from gainwright.web.site import Site
 
     _check(options)
@@ -84,11 +86,12 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
             servers.open_lan()
         logging.basicConfig(level=logging.WARNING)
         address = f"http://{LOOPBACK_ADDRESS}:{port}/"
-        say(f"Gainwright is at {address} (stop with Ctrl-C)")
+        own = site.network.own = OwnBrowser(own_token(), port)
+        say(f"Gainwright is at {own.address(address)} (stop with Ctrl-C)")
         if options.lan:
             _print_pairing(site.network, say)
         if options.browser:
-            threading.Timer(0.5, webbrowser.open, (address,)).start()
+            threading.Timer(0.5, webbrowser.open, (own.opening_address(address),)).start()
         asyncio.run(servers.run())
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from starlette.types import Scope
 
     from gainwright.app.store import Device, Devices
+    from gainwright.web.network.own_browser import OwnBrowser
 
 LISTENER, LOOPBACK, LAN = "gainwright.listener", "loopback", "lan"
 """Key of a request's scope with the listener that accepted it: the loopback one, or that of the local network."""
@@ -37,6 +38,7 @@ class NetworkAccess:
     authority : certificate of the own authority, DER; empty when the server's certificate was given.
     fingerprint : its SHA-256, as phones show it.
     until : when the server's certificate expires.
+    own : the token that requests to the loopback listener must carry; None where the app is called inside a program.
     """
 
     lan: bool = False
@@ -46,6 +48,7 @@ class NetworkAccess:
     authority: bytes = b""
     fingerprint: str = ""
     until: datetime.datetime | None = None
+    own: OwnBrowser | None = None
     pairing: Pairing = field(default_factory=Pairing)
     connections: Connections = field(default_factory=Connections)
     unpaired: UnpairedRequests = field(default_factory=UnpairedRequests)

@@ -15,6 +15,7 @@ from gainwright.web.content_policy import policy
 from gainwright.web.network.access import LAN, LISTENER, LOOPBACK, paired_device, token_of
 from gainwright.web.network.body_limits import MOST_UNPAIRED_BYTES, limited, most_bytes, size_in_words
 from gainwright.web.network.hosts import read_host, same_origin
+from gainwright.web.network.own_browser import OPEN
 from gainwright.web.shown_errors import shown
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ class Guard:
         if refused is not None:
             await _refuse(refused, scope, receive, send)
         elif scope.get(LISTENER) == LOOPBACK:
-            await self.app(scope, _limited(scope, receive), _with_headers(send))
+            await self._from_own_machine(scope, receive, send)
         else:
             scope[LISTENER] = LAN
             await self._from_lan(scope, receive, send)
@@ -86,6 +87,19 @@ class Guard:
     def _ours(self, name: str, scope: Scope) -> bool:
         # the loopback listener answers to loopback names only: no name of the network reaches it
         return name in (self.access.loopback_hosts if scope.get(LISTENER) == LOOPBACK else self.access.lan_hosts)
+
+    async def _from_own_machine(self, scope: Scope, receive: Receive, send: Send) -> None:
+        own, connection = self.access.own, HTTPConnection(scope)
+        opened = None if own is None else own.opened(connection)
+        if opened is not None:
+            await opened(scope, receive, _with_headers(send))
+        elif own is None or own.admits(connection):
+            await self.app(scope, _limited(scope, receive), _with_headers(send))
+        elif _is_page(scope):
+            await RedirectResponse(OPEN, 303, HEADERS)(scope, receive, send)
+        else:
+            what = "this needs the token of the address that gainwright serve printed"
+            await _refuse(Refusal(401, "no_token", what), scope, receive, send)
 
     async def _from_lan(self, scope: Scope, receive: Receive, send: Send) -> None:
         address = scope["client"][0] if scope.get("client") else ""
@@ -119,11 +133,15 @@ class Guard:
         if scope["type"] == "http" and (path in UNPAIRED_PATHS or path.startswith("/static/")):
             scope["gainwright.device"] = UNPAIRED
             await self.app(scope, limited(receive, most=MOST_UNPAIRED_BYTES), _with_headers(send))
-        elif scope["type"] == "http" and scope["method"] in SAFE_METHODS and not path.startswith("/api/"):
+        elif _is_page(scope):
             await RedirectResponse("/pair", 303, HEADERS)(scope, receive, send)
         else:
             what = "this device isn't paired; open /pair and enter the code that the computer shows"
             await _refuse(Refusal(401, "not_paired", what), scope, receive, send)
+
+
+def _is_page(scope: Scope) -> bool:
+    return scope["type"] == "http" and scope["method"] in SAFE_METHODS and not scope["path"].startswith("/api/")
 
 
 def _from_here(scope: Scope, headers: Headers, host: tuple[str, int]) -> bool:
