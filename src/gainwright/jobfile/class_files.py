@@ -14,8 +14,10 @@ from ruamel.yaml.scalarstring import LiteralScalarString
 from gainwright.errors import GainwrightError, JobError
 from gainwright.jobfile.examples import example_text, examples
 from gainwright.jobfile.reading import read_job_text
+from gainwright.jobfile.yaml_limits import LARGEST_BYTES
 from gainwright.jobfile.yaml_reading import FileKind, document, plain, refuse_other_file, where
 from gainwright.model import ClassExercise, ClassResult
+from gainwright.texts import say
 
 if TYPE_CHECKING:
     from gainwright.model.fields import Frozen
@@ -27,7 +29,7 @@ EXERCISE_FILE = FileKind(
     "no_exercise",
 )
 RESULT_FILE = FileKind("class result", "it has kind: class result", "work through an exercise", "no_result")
-LARGEST_CLASS_FILE = 1_000_000
+LARGEST_CLASS_FILE = LARGEST_BYTES
 _Read = TypeVar("_Read", bound="Frozen")
 
 
@@ -60,7 +62,13 @@ def read_result(content: bytes, name: str = "result") -> ClassResult:
 
 def _read(content: bytes, name: str, kind: type[_Read], what: FileKind) -> _Read:
     if len(content) > LARGEST_CLASS_FILE:
-        raise JobError("is over 1 MB", code="too_large", where=name, rule=f"a {what.name} is a few kilobytes")
+        raise JobError(
+            say("is over {most} kB", most=LARGEST_BYTES // 1000),
+            code="too_large",
+            where=name,
+            rule=say("such a file has a few kilobytes"),
+            remedy=say("check that it is the right file"),
+        )
     refuse_other_file(content[:16], name, what=what)
     try:
         text = content.decode("utf-8-sig")

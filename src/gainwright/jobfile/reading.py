@@ -13,7 +13,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from gainwright.errors import CallError, GainwrightError, JobError
 from gainwright.jobfile.controls import check_places
-from gainwright.jobfile.yaml_reading import JOB, LARGEST_BYTES, plain, read_text
+from gainwright.jobfile.yaml_reading import JOB, plain, read_text
 from gainwright.jobfile.yaml_reading import document as document_of
 from gainwright.jobfile.yaml_reading import where as place
 from gainwright.model import INSTRUMENTS, STAGES, Job, Speaker, Wiring, resolve, yaml_kind
@@ -25,7 +25,8 @@ from gainwright.texts import joined, say
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-MORE_SHOWN = 5
+MORE_SHOWN, MOST_LOOKED_AT = 5, 200
+"""Errors shown after the first; errors of one file that are put into words at all."""
 KEPT, LONGEST_KEPT = 32, 50_000
 """Job files kept as read, and the most characters of one: an edit reads what it starts from and what it makes twice."""
 
@@ -67,8 +68,6 @@ def _kept(text: str, name: str) -> JobFile:
 
 
 def _read(text: str, name: str) -> JobFile:
-    if len(text.encode("utf-8", "surrogatepass")) > LARGEST_BYTES:
-        raise JobError(say("is over 1 MB"), code="too_large", where=name, rule=say("a job file is a few kilobytes"))
     document = document_of(text, name)
     try:
         job = Job.model_validate(plain(document, name))
@@ -98,7 +97,10 @@ def errors_of(text: str, name: str = "job") -> list[JobError]:
             document = document_of(text, name)
             Job.model_validate(plain(document, name))
         except ValidationError as invalid:
-            return sorted((_one_error(e, document, name) for e in invalid.errors()), key=lambda e: _order(e, name))
+            return sorted(
+                (_one_error(e, document, name) for e in invalid.errors()[:MOST_LOOKED_AT]),
+                key=lambda e: _order(e, name),
+            )
         except JobError:
             pass
         return [error]
@@ -145,14 +147,15 @@ def _check_names(job: Job, wiring: Wiring) -> None:
 
 def _first_error(error: ValidationError, document: CommentedMap, name: str) -> JobError:
     """Turn a validation error into one error: the first in full, the locations of a few more."""
-    found = sorted((_one_error(e, document, name) for e in error.errors()), key=lambda e: _order(e, name))
+    errors = error.errors()
+    found = sorted((_one_error(e, document, name) for e in errors[:MOST_LOOKED_AT]), key=lambda e: _order(e, name))
     first, rest = found[0], found[1:]
     if rest:
         shown = [
             say("{where}: {what}, {remedy}", where=e.where, what=e.what, remedy=e.remedy or say("fix it"))
             for e in rest[:MORE_SHOWN]
         ]
-        more = say(" (and {number} more: {listed})", number=len(rest), listed=joined(shown, "{a}; {b}"))
+        more = say(" (and {number} more: {listed})", number=len(errors) - 1, listed=joined(shown, "{a}; {b}"))
         return JobError(
             first.what,
             code=first.code,

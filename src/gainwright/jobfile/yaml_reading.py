@@ -2,28 +2,29 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 from ruamel.yaml.constructor import DuplicateKeyError
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.error import YAMLError
 
 from gainwright.errors import JobError
+from gainwright.jobfile.yaml_limits import (
+    DEEPEST,
+    LARGEST_BYTES,
+    MOST_NODES,
+    UnboundedError,
+    bounded_yaml,
+    check_bounds,
+)
+from gainwright.jobfile.yaml_problems import problem_of
 from gainwright.quantities import whole_number
 from gainwright.texts import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-LARGEST_BYTES = 1_000_000
-MOST_NODES = 20_000
-DEEPEST = 30
-_ENDLESS = re.compile(r"[\[{]{1000}")
-"""Brackets in a row which only an attack has; the parser would follow them for seconds before it gave up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +59,16 @@ def read_text(path: Path, *, what: FileKind) -> str:
                 remedy=f"name the {what.name} in it",
             )
         with path.open("rb") as file:
-            refuse_other_file(file.read(16), str(path), what=what)
-        size = path.stat().st_size
-        if size > LARGEST_BYTES:
+            content = file.read(LARGEST_BYTES + 1)
+        refuse_other_file(content[:16], str(path), what=what)
+        if len(content) > LARGEST_BYTES:
             raise JobError(
-                f"has {size / 1e6:.1f} MB",
+                say("is over {most} kB", most=LARGEST_BYTES // 1000),
                 code="too_large",
                 where=str(path),
-                rule=say("{kind} is a few kilobytes, at most 1 MB", kind=_a(what.name)),
-                remedy=f"name the {what.name}, not a recording",
+                rule=say("{kind} is a few kilobytes", kind=_a(what.name)),
+                remedy=say("check that it is the right file"),
             )
-        content = path.read_bytes()
     except OSError as error:
         raise JobError(
             say("can't be read: {strerror}", strerror=error.strerror),
@@ -155,39 +155,30 @@ def document(text: str, name: str, *, what: FileKind = JOB) -> CommentedMap:
         raise JobError(
             say("contains a NUL character"), code="not_yaml", where=name, rule=say("{kind} is text", kind=_a(what.name))
         )
-    if _ENDLESS.search(text):
-        raise _too_large(name)
-    _check_aliases(text, name)
-    yaml = YAML(typ="rt", pure=True)
-    yaml.version = (1, 2)
     try:
-        documents = list(yaml.load_all(text))
+        check_bounds(text)
+        documents = list(bounded_yaml().load_all(text))
+    except UnboundedError as error:
+        raise JobError(
+            error.what, code="too_large", where=_mark(name, error.mark), rule=error.rule, remedy=error.remedy
+        ) from None
     except DuplicateKeyError as error:
         mark = error.problem_mark
         key = str(error.problem or "").split('"')
         raise JobError(
-            say("the key {key} is given twice", key=repr(key[1] if len(key) > 1 else "")),
+            say("the key {key} is given twice", key=repr(key[1][:80] if len(key) > 1 else "")),
             code="duplicate_key",
             where=_mark(name, mark),
             rule=say("a key must be unique in its mapping"),
             remedy=say("keep one of them"),
         ) from None
-    except MarkedYAMLError as error:
-        problem = str(error.problem or error.context or "it can't be read").split("\n")[0]
-        raise JobError(
-            say("this is not YAML: {problem}", problem=problem),
-            code="not_yaml",
-            where=_mark(name, error.problem_mark or error.context_mark),
-            remedy=say("look for a missing colon, bracket or quote, or a wrong indent, here or just above"),
-        ) from None
     except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
+        mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
         raise JobError(
-            say(
-                "this is not YAML: {problem}",
-                problem=str(error).splitlines()[0] if str(error) else type(error).__name__,
-            ),
+            say("this is not YAML: {problem}", problem=problem_of(error)),
             code="not_yaml",
-            where=name,
+            where=_mark(name, mark),
+            remedy=say("look for a missing colon, bracket or quote, or a wrong indent, here or just above"),
         ) from None
     return _only(documents, name, what)
 
@@ -211,45 +202,6 @@ def _only(documents: list[Any], name: str, what: FileKind) -> CommentedMap:
             remedy=what.start,
         )
     return documents[0]
-
-
-def _check_aliases(text: str, name: str) -> None:
-    """Refuse documents whose aliases would expand without limit, before expanding them."""
-    if "*" not in text or "&" not in text:
-        return
-    yaml = YAML(typ="rt", pure=True)
-    sizes: dict[str, int] = {}
-    stack: list[tuple[str | None, int]] = []
-    total = 0
-    try:
-        for event in yaml.parse(text):
-            kind = type(event).__name__
-            anchor = getattr(event, "anchor", None)
-            if kind == "AliasEvent":
-                grown = sizes.get(str(anchor), 1)
-                total += grown
-                stack = [(a, n + grown) for a, n in stack]
-            elif kind == "ScalarEvent":
-                total += 1
-                stack = [(a, n + 1) for a, n in stack]
-                if anchor:
-                    sizes[str(anchor)] = 1
-            elif kind.endswith("StartEvent") and kind[:3] in ("Map", "Seq"):
-                stack.append((anchor, 1))
-            elif kind.endswith("EndEvent") and kind[:3] in ("Map", "Seq"):
-                own, size = stack.pop()
-                if own:
-                    sizes[own] = size
-            if total > MOST_NODES:
-                raise JobError(
-                    say("its aliases expand without limit"),
-                    code="too_large",
-                    where=_mark(name, event.start_mark),
-                    rule=say("a file has at most {most_nodes} values", most_nodes=MOST_NODES),
-                    remedy=say("write the values out"),
-                )
-    except (YAMLError, RecursionError):
-        return
 
 
 def _too_large(name: str) -> JobError:

@@ -6,8 +6,9 @@ import json
 import re
 from typing import TYPE_CHECKING, Any
 
-from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
+
+from gainwright.jobfile.yaml_limits import bounded_yaml
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -16,6 +17,8 @@ Value = str | int | float | bool | list[Any] | dict[str, Any]
 """The values of a job file."""
 
 _SAFE = re.compile(r"[A-Za-z][\w./%()-]*(?: [\w./%()+±²-]+)*")
+LONGEST_PLAIN = 500
+"""Letters of a text that may be written without quotes."""
 _WORDS = {"true", "false", "null", "~"}
 
 
@@ -55,12 +58,17 @@ def _plain_enough(text: str, flow: bool) -> bool:
     """Return whether text reads back unchanged without quotes."""
     if _SAFE.fullmatch(text) and text.lower() not in _WORDS:
         return True
-    if not text or "\n" in text or not all(c.isprintable() for c in text) or " #" in text or text[0] == "#":
+    if (
+        not text
+        or len(text) > LONGEST_PLAIN
+        or "\n" in text
+        or not all(c.isprintable() for c in text)
+        or " #" in text
+        or text[0] == "#"
+    ):
         return False
-    yaml = YAML(typ="rt", pure=True)
-    yaml.version = (1, 2)
     try:
-        read = yaml.load(f"{{k: {text}}}" if flow else f"k: {text}")
+        read = bounded_yaml().load(f"{{k: {text}}}" if flow else f"k: {text}")
     except (YAMLError, ValueError, TypeError, AttributeError, AssertionError, KeyError):
         return False
     return isinstance(read, dict) and list(read.values()) == [text] and isinstance(read["k"], str)

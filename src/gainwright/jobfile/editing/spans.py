@@ -6,11 +6,12 @@ import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from gainwright.errors import JobError
+from gainwright.jobfile.yaml_limits import UnboundedError, bounded_yaml, check_bounds
+from gainwright.jobfile.yaml_problems import problem_of
 from gainwright.texts import say
 
 if TYPE_CHECKING:
@@ -40,12 +41,11 @@ class Entry:
 @functools.lru_cache(maxsize=8)
 def compose(text: str) -> Any:
     """Return the root node of a text, not to be modified. JobError: not editable YAML."""
-    yaml = YAML(typ="rt", pure=True)
-    yaml.version = (1, 2)
     try:
-        root = yaml.compose(text)
+        check_bounds(text)
+        root = bounded_yaml().compose(text)
     except (YAMLError, ValueError, RecursionError, AttributeError, TypeError, AssertionError, KeyError) as error:
-        raise not_editable(str(error).split("\n", maxsplit=1)[0]) from None
+        raise not_editable(error.what if isinstance(error, UnboundedError) else problem_of(error)) from None
     if not isinstance(root, MappingNode):
         raise not_editable("it has no keys")
     return root
