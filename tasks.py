@@ -11,6 +11,7 @@
     python3 tasks.py coverage [...] the tests, and which share of the statements and branches they ran
     python3 tasks.py bench [...]    the measurements of speed, all or by name
     python3 tasks.py lock [...]     renew the locked dependencies (options of pip-compile)
+    python3 tasks.py advisories     ask pip's index for advisories on the locked versions
     python3 tasks.py notice         write NOTICE: the licences of fonts and dependencies
 
 The first run makes `.venv` and installs the locked, hash-checked dependencies; later runs start at once.
@@ -92,6 +93,7 @@ def main(arguments: list[str]) -> int:
         "bench": _bench,
         "lock": _lock,
         "notice": _notice,
+        "advisories": _advisories,
     }
     if not arguments or arguments[0] not in commands:
         asked_for_help = bool(arguments) and arguments[0] in {"-h", "--help", "help"}
@@ -228,6 +230,20 @@ def _notice(arguments: list[str]) -> int:
     """Write NOTICE from the metadata of the locked dependencies."""
     _prepare(TO_DEVELOP)
     return _call(_script("python"), str(ROOT / "notice.py"), *arguments[1:])
+
+
+def _advisories(_: list[str]) -> int:
+    """Ask the index that pip uses for advisories on the locked versions; needs no environment."""
+    settings = _pip_settings(sys.executable)
+    index = os.environ.get("PIP_INDEX_URL") or settings.get("PIP_INDEX_URL")
+    if not index:  # pip says what it uses if nobody has set another
+        told = subprocess.run((sys.executable, "-m", "pip", "install", "--help"), capture_output=True, text=True)  # noqa: PLW1510
+        usual = re.search(r"--index-url <url>.*?\(default\s+(\S+)\)", told.stdout, re.DOTALL)
+        if usual is None:
+            _stop("pip doesn't say which index it uses; is it installed?")
+        index = usual[1] if usual else ""
+    index = re.sub(r"//[^/@]*@", "//", index)  # a name and password are nobody's business
+    return _call(sys.executable, str(ROOT / "advisories.py"), index)
 
 
 def _bench(arguments: list[str]) -> int:

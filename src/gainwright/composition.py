@@ -31,9 +31,9 @@ class Adapters:
     @property
     def charts(self) -> Charts:
         """The renderer of charts."""
-        from gainwright.adapters.charts import AltairCharts
+        from gainwright.adapters.charts import VegaCharts
 
-        return AltairCharts()
+        return VegaCharts()
 
     @property
     def printer(self) -> Printer:

@@ -16,7 +16,7 @@ from gainwright.signals import Tone, tone_bytes
 if TYPE_CHECKING:
     from pathlib import Path
 
-HEAVY = {"numpy", "scipy", "pint", "numba", "altair", "vl_convert", "soundfile", "narwhals", "jsonschema"}
+HEAVY = {"numpy", "scipy", "pint", "numba", "vl_convert", "soundfile", "narwhals", "jsonschema"}
 
 WHAT_IS_LOADED = """
 import sys

@@ -11,15 +11,15 @@ DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [1, 4], [10, 4]]
 FONT = "DejaVu Sans, Helvetica, Arial, sans-serif"
 
 
-def finished(alt: Any, drawing: Any, chart: Any, *, grid: bool, offset: int = 12) -> dict[str, Any]:
+def finished(drawing: dict[str, Any], chart: Any, *, grid: bool, offset: int = 12) -> dict[str, Any]:
     """Return the specification of a drawing with the title, subtitle and description of its chart."""
-    whole = drawing.properties(
-        title=alt.TitleParams(
-            text=chart.title, subtitle=chart.subtitle, anchor="start", fontSize=15, subtitleFontSize=11, offset=offset
-        ),
-        description=chart.description,
-    )
-    whole = whole.configure(font=FONT, background="white").configure_view(stroke=None)
+    title = {"text": chart.title, "subtitle": chart.subtitle, "anchor": "start", "fontSize": 15, "subtitleFontSize": 11}
     lines = {"gridColor": GRID} if grid else {"grid": False}
-    spec: dict[str, Any] = whole.configure_axis(**lines, domainColor=INK, tickColor=INK, labelColor=INK).to_dict()
-    return spec
+    axis = {**lines, "domainColor": INK, "tickColor": INK, "labelColor": INK}
+    return {
+        "$schema": "v6",
+        **drawing,
+        "title": {**title, "offset": offset},
+        "description": chart.description,
+        "config": {"font": FONT, "background": "white", "view": {"stroke": None}, "axis": axis},
+    }

@@ -1,10 +1,11 @@
-"""Charts as SVG and PNG, without browser or network: drawn with Altair (Vega-Lite); the chain has its own layout."""
+"""Charts as SVG and PNG, without browser or network: drawn by Vega-Lite; the chain has its own layout."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Any
 
+from gainwright.adapters.chart_parts import channel, end, layered, mark, stacked
 from gainwright.adapters.chart_style import BAND, INK, MARK, finished
 from gainwright.errors import CallError
 from gainwright.texts import say
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from gainwright.report.languages import Language
 
 
-class AltairCharts:
+class VegaCharts:
     """Renders chart data to files."""
 
     def render(self, chart: Chart, suffix: str, into: Language | None = None) -> bytes:
@@ -89,68 +90,55 @@ def _spec(chart: Chart) -> dict[str, Any]:
 
 def _rows(chart: CorridorChart) -> list[dict[str, Any]]:
     rows = []
-    for mark in chart.marks:
-        row = {name: getattr(mark, name) for name in mark.__dataclass_fields__}
+    for shown in chart.marks:
+        row = {name: getattr(shown, name) for name in shown.__dataclass_fields__}
         row = {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()}
-        row["words"] = say("tightest: {margin}", margin=mark.margin) if mark.tightest else mark.margin
-        row["order"] = f"{mark.position:02d} {mark.label}"
+        row["words"] = say("tightest: {margin}", margin=shown.margin) if shown.tightest else shown.margin
+        row["order"] = f"{shown.position:02d} {shown.label}"
         rows.append(row)
     return rows
 
 
 def corridor_spec(chart: CorridorChart) -> dict[str, Any]:
     """Return the Vega-Lite specification of a corridor, one panel per path."""
-    import altair as alt
-
     rows = _rows(chart)
     paths = list(dict.fromkeys(row["path"] for row in rows))
-    panels = [_panel(alt, [row for row in rows if row["path"] == path], path) for path in paths]
-    return finished(alt, alt.vconcat(*panels, spacing=18), chart, grid=False, offset=14)
+    panels = [_panel([row for row in rows if row["path"] == path], path) for path in paths]
+    return finished(stacked(panels, spacing=18), chart, grid=False, offset=14)
 
 
-def _panel(alt: Any, rows: list[dict[str, Any]], path: str) -> Any:
-    data = alt.Data(values=rows)
-    x = alt.X(
-        "order:N",
-        title=None,
-        sort=None,
-        axis=alt.Axis(labelExpr="substring(datum.value, 3)", labelAngle=0, labelLimit=150),
-    )
+def _panel(rows: list[dict[str, Any]], path: str) -> dict[str, Any]:
+    label = {"labelExpr": "substring(datum.value, 3)", "labelAngle": 0, "labelLimit": 150}
+    x = channel("order:N", title=None, sort=None, axis=label)
     lowest = min((row["floor_dbv"] for row in rows if row["floor_dbv"] is not None), default=-100.0)
     tops = [20.0] + [row[k] for row in rows for k in ("ceiling_dbv", "level_dbv", "high_dbv") if row[k] is not None]
     bottom, top = lowest - 12, max(tops) + 12
-    scale = alt.Scale(domain=[bottom, top], nice=False, clamp=True)
-    axis = alt.Axis(
-        values=[v for v in range(-160, 81, 20) if bottom <= v <= top], labelExpr=_VOLT_LABELS, title="V rms"
-    )
-    base = alt.Chart(data)
+    scale = {"domain": [bottom, top], "nice": False, "clamp": True}
+    ticks = [v for v in range(-160, 81, 20) if bottom <= v <= top]
+    axis = {"values": ticks, "labelExpr": _VOLT_LABELS, "title": "V rms"}
 
-    def y(field: str) -> Any:
-        return alt.Y(f"{field}:Q", scale=scale, axis=axis)
+    def at(field: str, to: str = "") -> dict[str, Any]:
+        other = {"y2": end(to)} if to else {}
+        return {"x": x, "y": channel(f"{field}:Q", scale=scale, axis=axis), **other}
 
-    room = base.mark_bar(color=BAND, size=58).encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
-    tight = (
-        base.transform_filter("datum.tightest")
-        .mark_bar(fillOpacity=0, stroke=MARK, strokeWidth=2.2, size=58)
-        .encode(x=x, y=y("floor_dbv"), y2="ceiling_dbv:Q")
-    )
-    ceiling = base.mark_tick(color=INK, thickness=3, size=66).encode(x=x, y=y("ceiling_dbv"))
-    interval = base.mark_bar(color="#7f8c99", size=14).encode(x=x, y=y("low_dbv"), y2="high_dbv:Q")
-    level = base.mark_tick(color=INK, thickness=2, size=40).encode(x=x, y=y("level_dbv"))
-    line = base.mark_line(color=INK, strokeWidth=1.2).encode(x=x, y=y("level_dbv"))
-    words = (
-        base.mark_text(dy=-9, fontSize=10, color=INK, baseline="bottom")
-        .encode(x=x, y=alt.Y("top:Q", scale=scale), text="words:N")
-        .transform_calculate(
-            top="max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.high_dbv == null ? -999 : datum.high_dbv)"
-        )
-    )
-    width = 136 * len(rows)
-    return alt.layer(room, tight, ceiling, interval, line, level, words).properties(
-        width=width, height=190, title=alt.TitleParams(text=path, anchor="start", fontSize=12)
-    )
+    room = at("floor_dbv", "ceiling_dbv")
+    tightest = [{"filter": "datum.tightest"}]
+    above = {"calculate": _HIGHEST, "as": "top"}
+    words = {"x": x, "y": channel("top:Q", scale=scale), "text": channel("words:N")}
+    layers = [
+        mark("bar", rows, room, color=BAND, size=58),
+        mark("bar", rows, room, transform=tightest, fillOpacity=0, stroke=MARK, strokeWidth=2.2, size=58),
+        mark("tick", rows, at("ceiling_dbv"), color=INK, thickness=3, size=66),
+        mark("bar", rows, at("low_dbv", "high_dbv"), color="#7f8c99", size=14),
+        mark("line", rows, at("level_dbv"), color=INK, strokeWidth=1.2),
+        mark("tick", rows, at("level_dbv"), color=INK, thickness=2, size=40),
+        mark("text", rows, words, transform=[above], dy=-9, fontSize=10, color=INK, baseline="bottom"),
+    ]
+    title = {"text": path, "anchor": "start", "fontSize": 12}
+    return layered(layers, width=136 * len(rows), height=190, title=title)
 
 
+_HIGHEST = "max(datum.ceiling_dbv == null ? -999 : datum.ceiling_dbv, datum.high_dbv == null ? -999 : datum.high_dbv)"
 _VOLT_LABELS = (
     "datum.value < -60 ? format(pow(10, datum.value / 20) * 1e6, '~r') + ' µV' : "
     "datum.value < 0 ? format(pow(10, datum.value / 20) * 1e3, '~r') + ' mV' : "

@@ -15,7 +15,6 @@ _PARTS = {
     "pint": "pint",
     "ruamel.yaml": "ruamel.yaml",
     "soundfile": "soundfile",
-    "altair": "altair",
     "vl-convert-python": "vl_convert",
     "typer": "typer",
     "rich": "rich",

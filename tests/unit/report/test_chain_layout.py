@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from gainwright.adapters.charts import AltairCharts
+from gainwright.adapters.charts import VegaCharts
 from gainwright.report.chain_drawing import Box, ChainDrawing, Line
 from gainwright.report.chain_layout import (
     BOX_HIGH,
@@ -173,7 +173,7 @@ def test_paper_and_page_are_drawn_from_one_layout() -> None:
     boxes = (Box("head", "head unit", 0, 0.0, "low & open"), Box("amp", "amplifier", 1, 0.0, ""))
     drawing = ChainDrawing("A <chain>", "", boxes, (Line("head", "amp", "step 1", shown="lead from head to amp"),), "")
     page = lay_out_across(drawing, {}, {"head": ["A"], "lead:head-amp": ["B"]})
-    root = ElementTree.fromstring(AltairCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
+    root = ElementTree.fromstring(VegaCharts().render(drawing, ".svg"))  # noqa: S314  our own picture
     found = list(root.iter())
     assert [e.get("d") for e in found if e.tag.endswith("path")] == [lead.path for lead in page.leads]
     circles = [(float(e.get("cx", 0)), float(e.get("cy", 0))) for e in found if e.tag.endswith("circle")]
