@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gainwright.app.cases.complaints import is_complaint
 from gainwright.app.cases.endings import TYPED, typed_ending
+from gainwright.cli.complaint import ask_complaint
 from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.quantities import whole_number
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from typing import TextIO
 
     from gainwright.app.cases.diagnosis import CaseDialogue
@@ -48,7 +47,7 @@ def run_dialogue(
     say(f"{dialogue.title or 'Fault finding'}. Type help for the list of commands.")
     typed = iter(lines)
     if not dialogue.entries:
-        typed = _with_complaint(typed, say, dialogue)
+        typed = ask_complaint(typed, say, dialogue, commands=COMMANDS)
     found = _shown(say, dialogue)
     choice = 0
     for line in typed:
@@ -75,21 +74,6 @@ def run_dialogue(
     if kept is not None and dialogue.steps and (kept.stored is None or kept.stored.closed is None):
         say(f"stored: {kept.save()}")
     return found
-
-
-def _with_complaint(typed: Iterator[str], say: Callable[[str], None], dialogue: Dialogue) -> Iterator[str]:
-    """Ask what is wrong and take it; return the lines that remain: with the first if that wasn't a complaint."""
-    say("What is wrong? Say it in your own words, such as: no bass, the doors play. Or press Enter.")
-    first = next(typed, None)
-    if first is None or not first.strip():
-        return typed
-    try:
-        if first.split()[0].lower() in COMMANDS or not is_complaint(first):
-            return itertools.chain([first], typed)
-        dialogue.complain(first)
-    except GainwrightError:
-        return itertools.chain([first], typed)
-    return typed
 
 
 def _shown(say: Callable[[str], None], dialogue: Dialogue) -> Diagnosis:

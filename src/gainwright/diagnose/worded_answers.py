@@ -12,7 +12,7 @@ import numpy as np
 from gainwright.diagnose.ensemble import Stimulus
 from gainwright.diagnose.heard_answers import HeardAnswers
 from gainwright.diagnose.unit_answers import SURE, Answers
-from gainwright.model import WORDED, Played, leads_by_name, stages_of, unit_of
+from gainwright.model import WORDED, Played, leads_by_name, stages_at, stages_of, unit_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -30,6 +30,15 @@ RUNS_HOT, WARM = 0.9, 0.07
 CUTS_OUT, CUTS_OUT_BAD, CUTS_OUT_SOUND = 0.85, 0.3, 0.02
 """How often moving it makes a loose lead cut out, one with a bad contact, and a sound one."""
 CRACKLES = 0.03
+PROVOKED = {
+    "lead_loose": (0.25, 0.6, 0.08, 0.07),
+    "amplifier_hot": (0.2, 0.04, 0.5, 0.26),
+    "supply_sagging": (0.25, 0.05, 0.15, 0.55),
+    "load_too_low": (0.25, 0.05, 0.25, 0.45),
+}
+"""Cause -> how often what comes and goes by it comes by itself, with bumps, with heat, in loud passages."""
+PROVOKED_ELSE = (0.7, 0.1, 0.1, 0.1)
+"""The same of any other cause."""
 BADLY_MENDED = 0.08
 """How often the repair of the right cause doesn't help, since it was done badly."""
 HEALS_ITSELF, GONE_BY_CHANCE = 0.03, 0.4
@@ -56,6 +65,7 @@ class WordedAnswers(HeardAnswers):
             "travel": self._travel,
             "moved": self._moved,
             "one_side_reversed": self._one_side_reversed,
+            "provoked": self._provoked,
             "mended": self._mended,
         }
         return Answers(WORDED[what], makers[what](place))
@@ -139,6 +149,21 @@ class WordedAnswers(HeardAnswers):
             bad = CUTS_OUT_BAD if here & {"lead_resistive", "lead_open", "lead_shorted"} else CUTS_OUT_SOUND
             shares.append(CUTS_OUT if "lead_loose" in here else bad)
         return self._either(shares)
+
+    def _provoked(self, speaker: str) -> Floats:
+        """Return what brings a fault that comes and goes: where its cause lies before a speaker, what brings that cause."""
+        names = leads_by_name(self.chain.wiring)
+        before = {speaker, *(node.stage for node in self.chain.wiring.upstream(speaker))}
+
+        def lies_before(place: str) -> bool:
+            ends = stages_at(place) if place in names else stages_of(self.chain.job, place)
+            return ends[-1] in before
+
+        told = []
+        for h in self.ensemble.hypotheses:
+            shares = [PROVOKED[c.id] for c in h if c.id in PROVOKED and lies_before(c.where)]
+            told.append(shares[0] if shares else PROVOKED_ELSE)
+        return np.array(told).T[:, :, None]
 
     def _mended(self, named: str) -> Floats:
         """Return whether a repair left all as it was: it did if the cause was another, or one of two."""

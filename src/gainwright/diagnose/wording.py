@@ -77,6 +77,9 @@ _CHECKS = {
     "substitute": say(
         "Everything off: connect another speaker in place of {stage}, switch on with the volume down and listen. Is it the same, or better?"
     ),
+    "provoked": say(
+        "What brings the fault of {stage}: a bump or a lead that is moved, heat after a while, loud passages, or does it come by itself?"
+    ),
     "travel": say(
         "While music plays, turn {stage} slowly from end to end and back: does it work, do nothing, or crackle?"
     ),
@@ -94,13 +97,18 @@ _CHECKS = {
 def _played(entry: Played, job: Job) -> str:
     if entry.tone_hz is None:
         usual = say("as normally played") if entry.level_dbfs >= 0 else say("played much softer")
-        return say("no tone playing") if entry.silence else usual
+        stopped = [] if entry.engine == "on" else [say("engine off")]
+        return joined([say("no tone playing") if entry.silence else usual, *_stands(entry, job), *stopped])
     played = say("{tone} at {level_dbfs} dBFS", tone=tone_words(entry), level_dbfs=f"{entry.level_dbfs:g}")
-    stands = [
+    return joined([played, *_stands(entry, job)])
+
+
+def _stands(entry: Played, job: Job) -> list[str]:
+    """Return where controls stood that an entry names."""
+    return [
         say("{control} at {setting}", control=the_place(job, control), setting=setting_in_words(control, setting))
         for control, setting in entry.set.items()
     ]
-    return joined([played, *stands])
 
 
 def _music(entry: Played) -> str:

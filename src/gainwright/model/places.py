@@ -66,7 +66,11 @@ def check_places(job: Job, wiring: Wiring, controls: Iterable[str], instruments:
             sides = [port.side for port in wiring.ports(name) if port.side != "mono"]
             for what in ("resistance", "cone"):
                 found += [f"{name}.{what}", *(f"{name}.{side}.{what}" for side in sides)]
-            found += [f"{name}.substitute", *([f"{name}.one_side_reversed"] if len(sides) == 2 else [])]
+            found += [
+                f"{name}.substitute",
+                f"{name}.provoked",
+                *([f"{name}.one_side_reversed"] if len(sides) == 2 else []),
+            ]
         if isinstance(stage, HeadUnit):
             found += [f"{name}.mute", f"{name}.player", f"{name}.other_source"]
             found += [f"{name}.{o}.switch" for o in stage.outputs]

@@ -16,6 +16,7 @@ WORDED: dict[str, tuple[str, ...]] = {
     "travel": ("works", "nothing", "crackles"),
     "moved": ("steady", "cuts_out"),
     "one_side_reversed": ("thinner", "fuller", "same"),
+    "provoked": ("by_itself", "bumps", "heat", "loud"),
     "mended": ("plays", "still_wrong"),
 }
 """Last word of a place to check -> its answers, that of a sound chain first.
@@ -23,7 +24,7 @@ WORDED: dict[str, tuple[str, ...]] = {
 `unplugged` asks whether noise is gone with the signal leads off, `unloaded` whether an amplifier in protection recovers with
 the speaker leads off, `other_source`, `substitute` whether another source or speaker plays better, `travel` what a control
 does that is moved to and fro, `moved` whether a lead that is moved cuts out, `one_side_reversed` whether mono bass becomes
-thinner or fuller when the two conductors of one side are exchanged, `mended` whether all is well after a repair (`mended_place`).
+thinner or fuller when the two conductors of one side are exchanged, `provoked` what brings a fault that comes and goes, `mended` whether all is well after a repair (`mended_place`).
 """
 
 WORD_TEXTS = {
@@ -46,6 +47,10 @@ WORD_TEXTS = {
     "cuts_out": say("it cuts out"),
     "thinner": say("thinner"),
     "fuller": say("fuller"),
+    "by_itself": say("it comes by itself"),
+    "bumps": say("when something moves: a bump, a lead, a plug"),
+    "heat": say("after a while, when it is hot"),
+    "loud": say("in loud passages"),
     "plays": say("it plays as it should"),
     "still_wrong": say("it is as before"),
 }

@@ -16,6 +16,8 @@ FUSE_SHARE = 0.6
 """Share of lost supplies that are a blown fuse."""
 LOOSE_SHARE = 0.5
 """Share of sagging supplies that are a loose ground."""
+PROVOKED = {"lead_loose": "bumps", "amplifier_hot": "heat", "supply_sagging": "loud", "load_too_low": "loud"}
+"""Fault -> what brings it, where it comes and goes."""
 HEARD_RATIO = 1.3
 """A change of the bass of more than this is heard, as a ratio."""
 
@@ -32,6 +34,9 @@ def word(rig: Rig, place: str, what: str) -> str:
         "one_side_reversed": _one_side_reversed,
         "mended": _mended,
     }
+    if what == "provoked":
+        found = {f.cause for f in rig.faults}
+        return next((said for cause, said in PROVOKED.items() if cause in found), "by_itself")
     if what in makers:
         return makers[what](rig, place)
     sound, faulty, causes = {

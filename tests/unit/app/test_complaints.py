@@ -13,11 +13,13 @@ JOB = read_job_text(chain_text("factory_doors_and_sub")).job
 
 
 def told(text: str) -> dict[str, str]:
-    """Return speaker, with its side if one is told -> its word, and check that the entries are valid."""
+    """Return speaker, with its side if one is told, and `engine off` -> its word, and check that the entries are valid."""
     entries = complaint_entries(text, JOB)
     for entry in entries:
         read_entry(entry, JOB)
-    return {f"{e['heard']} {e.get('side', '')}".strip(): e["is"] for e in entries}
+    off = {"off": "engine off"}
+    names = [(e["heard"], e.get("side", ""), off.get(e.get("engine", ""), "")) for e in entries]
+    return {" ".join(filter(None, name)): e["is"] for name, e in zip(names, entries, strict=True)}
 
 
 @pytest.mark.parametrize(
@@ -28,9 +30,13 @@ def told(text: str) -> dict[str, str]:
         ("no bass, the doors play fine", {"subwoofer": "silent", "front_speakers": "normal", "rear_speakers": "normal"}),
         ("the left front door doesn't play", {"front_speakers left": "silent"}),
         ("front right crackles but everything else is fine",
-         {"front_speakers right": "distorted", "rear_speakers": "normal", "subwoofer": "normal"}),
+         {"front_speakers right": "distorted", "front_speakers left": "normal", "rear_speakers": "normal", "subwoofer": "normal"}),
         ("nothing at all", {"front_speakers": "silent", "rear_speakers": "silent", "subwoofer": "silent"}),
-        ("it whines with the engine", {"front_speakers": "whine", "rear_speakers": "whine", "subwoofer": "whine"}),
+        ("it whines with the engine",
+         {f"{s}{engine}": word for s in ("front_speakers", "rear_speakers", "subwoofer")
+          for engine, word in (("", "whine"), (" engine off", "normal"))}),
+        ("the left side is dead, the right plays",
+         {f"{s} {side}": word for s in ("front_speakers", "rear_speakers") for side, word in (("left", "silent"), ("right", "normal"))}),
         ("the doors are dead and the sub plays", {"front_speakers": "silent", "rear_speakers": "silent", "subwoofer": "normal"}),
         ("Der Subwoofer ist sehr leise", {"subwoofer": "faint"}),
         ("hinten kommt gar nichts, vorne läuft alles", {"rear_speakers": "silent", "front_speakers": "normal"}),
@@ -45,7 +51,7 @@ def test_complaint_names_speakers_and_how_they_sound(said: str, meant: dict[str,
     assert told(said) == meant
 
 
-@pytest.mark.parametrize("said", ["it is broken somehow", "please help", "the sub", "hm"])
+@pytest.mark.parametrize("said", ["it is broken somehow", "please help", "the sub", "hm", "one side is dead"])
 def test_complaint_that_tells_nothing_is_asked_again(said: str) -> None:
     """With an example."""
     with pytest.raises(CallError, match="no bass"):

@@ -106,6 +106,57 @@ def test_complaint_comes_with_the_tap_or_is_asked_on_the_case(client: TestClient
     )
 
 
+def test_what_is_wrong_is_tapped(client: TestClient) -> None:
+    """A tap for the kind, one for each question that isn't as it stands, and Enter; over HTTP the same, with what can be chosen."""
+    new = client.post("/api/cases", json={"chain": "factory_doors_and_sub", "also": ["knob"]}).json()
+    page, address = client.get(f"/cases/{new['name']}").text, f"/cases/{new['name']}"
+    kinds = client.get(f"/api{address}/complaints").json()
+    assert re.findall(r'name="wrong" value="(\w+)"', page) == [kind["kind"] for kind in kinds]
+    for kind in kinds:
+        for question in kind["questions"]:
+            if len(question["choices"]) > 1:
+                offered = re.findall(rf'name="{kind["kind"]}:{question["key"]}" value="([^"]*)"', page)
+                assert offered == [value for value, _ in question["choices"]]
+    taps = {"wrong": "speaker", "speaker:which": "subwoofer", "speaker:rest": "plays", "quiet:which": "all"}
+    shown = client.post(f"{address}/complaint", data=taps | {"seen": str(new["revision"])})
+    assert shown.status_code == 200
+    told = client.get(f"/api{address}").json()["evidence"]
+    words = {e["heard"]: e["is"] for e in told}
+    assert words == {"subwoofer": "silent", "front_speakers": "normal", "rear_speakers": "normal"}
+    chosen = {"kind": "speaker", "which": "subwoofer", "rest": "plays"}
+    begun = client.post("/api/cases", json={"chain": "factory_doors_and_sub", "chosen": chosen})
+    assert begun.json()["evidence"] == told
+    more = {"seen": begun.json()["revision"], "chosen": {"kind": "distorts", "which": "front_speakers", "volume": "24"}}
+    after = client.post(f"/api/cases/{begun.json()['name']}/complaint", json=more)
+    assert after.json()["evidence"][3:] == [
+        {"heard": "front_speakers", "set": {"factory_radio.volume": "24"}, "is": "distorted"},
+        {"heard": "front_speakers", "level": "-20 dBFS", "is": "normal"},
+    ]
+
+
+def test_a_choice_that_cannot_be_used_is_shown_again(client: TestClient) -> None:
+    """With what was tapped; over HTTP neither a sentence nor a choice is refused, nor is a knob where there is none."""
+    new = client.post("/api/cases", json={"chain": "radio_only"}).json()
+    taps = {"wrong": "distorts", "distorts:volume": "loud", "seen": str(new["revision"])}
+    shown = client.post(f"/cases/{new['name']}/complaint", data=taps)
+    assert shown.status_code == 422
+    assert re.search(r'name="wrong" value="distorts" required checked', shown.text)
+    for wrong in ({}, {"chosen": {"kind": "knob"}}, {"chosen": {"kind": "speaker", "which": "horn"}}):
+        sent = {"seen": new["revision"], **wrong}
+        assert client.post(f"/api/cases/{new['name']}/complaint", json=sent).status_code == 422
+
+
+def test_a_job_is_asked_in_the_same_way(client: TestClient) -> None:
+    """Its form of a new case has the choices of the job's chain, and opens the case with their entries."""
+    job = client.post("/api/jobs", json={"like": "two_way_and_sub"}).json()["id"]
+    kinds = [kind["kind"] for kind in client.get(f"/api/jobs/{job}/complaints").json()]
+    page = client.get(f"/jobs/{job}/fault").text
+    assert re.findall(r'name="wrong" value="(\w+)"', page) == kinds
+    taps = {"wrong": "knob", "name": "idle knob"}
+    assert client.post(f"/jobs/{job}/fault", data=taps).status_code == 200
+    assert client.get("/api/cases/idle knob").json()["evidence"] == [{"check": "knob.travel", "is": "nothing"}]
+
+
 def test_answer_after_a_repair_is_a_button(client: TestClient) -> None:
     """A repaired cause that didn't help: the page takes it as an entry, and shows the next test instead of the repair."""
     evidence = [

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gainwright.app.cases.answers import indicator_marks, with_result
-from gainwright.app.cases.complaints import complaint_entries
+from gainwright.app.cases.complaint_choices import told_entries
 from gainwright.app.cases.doubtful import doubt_about_answer
 from gainwright.app.cases.endings import Ending, closure_of
 from gainwright.app.cases.plain_words import CANT_REACH, DONT_KNOW, said_instead
@@ -16,6 +16,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.diagnose import ClosedCases, Diagnoser, Diagnosis, NextTest
     from gainwright.model import Case, DialogueStep, Entry, Job
 
@@ -175,14 +176,14 @@ class Dialogue:
             )
         )
 
-    def complain(self, text: str) -> None:
-        """Add what a complaint tells, a sentence such as `no bass, the doors play`.
+    def complain(self, said: str, chosen: Chosen | None = None) -> None:
+        """Add what a complaint tells, a sentence such as `no bass, the doors play`, or what was chosen.
 
         Raises
         ------
-        CallError : it doesn't tell which speakers sound how.
+        CallError : it doesn't tell which speakers sound how, or an answer is missing or unknown.
         """
-        for entry in complaint_entries(text, self.diagnoser.job):
+        for entry in told_entries(said, chosen, self.diagnoser.job):
             self.add(entry)
 
     def note_belief(self, diagnosis: Diagnosis) -> None:

@@ -48,7 +48,7 @@ _VOLUME = (
 )
 """At which volume something is so; `when it's low` doesn't say how it sounds."""
 _QUALITY = rf"{_NO}{_BETWEEN}(?:{_DISTORTED}|{_HUM}|{_WHINE})"
-_ON = r"on\b(?! (?:it|its|the|that|this|my)\b)|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|weiß\b"
+_ON = r"on\b(?! (?:it|its|the|that|this|my)\b)|lit\b|light(?:s|ed)?\b|glow\w*|shin\w*|green|blue|white|an\b|leuchte\w*|brenn\w*|grün|blau|wei(?:ß|ss)\b"
 _LAMP = {
     "off": rf"off\b|dark\b|dead\b|nothing|aus\b|dunkel|nichts|{_NO}{_BETWEEN}(?:(?:red|rotes)\s+)?(?:{_ON}|red\b|rot\w*)|(?:{_ON})\s+nicht\b",
     "on": _ON,
@@ -87,7 +87,7 @@ _TRIED = {
     },
     "heat": {
         "usual": rf"{_NO}{_BETWEEN}(?:too |very )?hot|warm|usual|normal|cool|cold|handwarm|kalt|wie (?:immer|sonst)",
-        "hot": r"hot\b|burning|heiß\w*|kaum anfassen",
+        "hot": r"hot\b|burning|hei(?:ß|ss)\w*|kaum anfassen",
     },
     "unplugged": {
         "stays": r"stay\w*|still (?:there|hum\w*|buzz\w*|whin\w*)|same|bleib\w*|noch da|immer noch",
@@ -108,6 +108,14 @@ _TRIED = {
     "moved": {
         "cuts_out": r"cut\w* (?:out|in)|comes and goes|crackl\w*|drop\w*|setzt aus|aussetz\w*|wackel\w*|knackt",
         "steady": r"stead\w*|no change|nothing|stays|same|stabil|bleibt|gleich|nichts",
+    },
+    "provoked": {
+        "bumps": r"bump\w*|pothole\w*|rough road|shak\w*|mov(?:e|ed|es|ing)\b|touch\w*|wiggl\w*|knock\w*|tapp?\w*|push\w*"
+        r"|schlagl\w*|holp\w*|wackel\w*|wackl\w*|berühr\w*|beweg\w*|anfass\w*|rüttel\w*|erschütter\w*|klopf\w*",
+        "heat": r"warm\w*|hot\b|heat\w*|after (?:a while|some time|an hour|[0-9]+ min\w*)|in summer"
+        r"|hei(?:ß|ss)\w*|hitze|nach (?:einer weile|einiger zeit|einer stunde|[0-9]+ min\w*)|im sommer",
+        "loud": r"loud\w*|bass (?:hits?|notes?|beats?)|turn(?:ed|s)? (?:it )?up|laut\w*|aufdreh\w*|aufgedreht|bassschl\w*",
+        "by_itself": r"by itself|for no reason|just like that|out of nowhere|von selbst|ohne grund|einfach so",
     },
     "one_side_reversed": {
         "same": r"same\b|no (?:difference|change)|gleich\w*|kein unterschied",
@@ -216,4 +224,4 @@ def _one_or_yes(plain: str, found: set[str], by_yes: Mapping[str, str]) -> str:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.casefold().replace("\u2019", "'").replace("ß", "ß").split())[:200]
+    return " ".join(text.lower().replace("\u2019", "'").split())[:200]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from gainwright.app.cases.complaints import complaint_entries
+from gainwright.app.cases.complaint_choices import told_entries
 from gainwright.app.cases.dialogue import Dialogue
 from gainwright.app.clock import today
 from gainwright.app.jobs.stored_jobs import listed_title
@@ -15,6 +15,7 @@ from gainwright.texts import say
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
 
+    from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.app.store import Store, StoredCase, StoredJob
 
 LONGEST_STEM = 50
@@ -68,6 +69,7 @@ def begin_call(
     *,
     title: str = "",
     complaint: str = "",
+    chosen: Chosen | None = None,
     entries: Iterable[Mapping[str, Any]] = (),
     into: Callable[[str], str] = str,
 ) -> StoredCase:
@@ -76,7 +78,7 @@ def begin_call(
     Parameters
     ----------
     title : whose car it is; the chain's title when empty.
-    complaint : what is wrong, in a sentence.
+    complaint, chosen : what is wrong, in a sentence, or as it was chosen.
     into : translates ready-made names.
 
     Raises
@@ -89,7 +91,7 @@ def begin_call(
 
     text = chain_text(chain, extras, title=title.strip()[:LONGEST_TITLE], into=into)
     title = title.strip() or into(typical_chain(chain).title)
-    told = complaint_entries(complaint, read_job_text(text).job) if complaint.strip() else []
+    told = told_entries(complaint, chosen, read_job_text(text).job)
     return _new_case(store, suggested_name(store, title, on=today()), text, title, [*told, *entries])
 
 

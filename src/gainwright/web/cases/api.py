@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, UploadFile
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
-from gainwright.app.cases.complaints import complaint_entries
+from gainwright.app.cases.complaint_choices import Chosen, ComplaintKind, complaint_kinds, told_entries
+from gainwright.app.cases.dialogue import check_has_job
 from gainwright.app.cases.endings import Ending
 from gainwright.app.cases.history import MOST_BYTES, write_history
 from gainwright.app.cases.history_import import ImportedHistory, import_history
@@ -63,10 +64,34 @@ class CaseWhole(CaseListed):
     dialogue: list[DialogueStep]
 
 
+class ComplaintChosen(BaseModel):
+    """A complaint by choices: its kind, and the answers that it takes; see `complaints` of a job or a case.
+
+    What is empty takes the default of its question.
+    """
+
+    kind: Literal["nothing", "side", "speaker", "quiet", "distorts", "noise", "comes_and_goes", "knob"]
+    which: Short = ""
+    side: Literal["", "left", "right"] = ""
+    sounds: Literal["", "silent", "faint", "distorted"] = ""
+    rest: Literal["", "plays"] = ""
+    volume: Annotated[str, Field(max_length=20)] = ""
+    softly: Literal["", "clean", "same"] = ""
+    noise: Literal["", "hum", "whine"] = ""
+    engine: Literal["", "running", "always"] = ""
+    provoked: Literal["", "bumps", "heat", "loud", "by_itself"] = ""
+    knob: Short = ""
+
+    def chosen(self) -> Chosen:
+        """Return it as the dialogue takes it."""
+        answers = self.model_dump(exclude={"kind"})
+        return Chosen(self.kind, {key: value for key, value in answers.items() if value})
+
+
 class NewCase(BaseModel):
     """A new case about a stored job, or without one about a typical `chain`, which has some things `also`.
 
-    `complaint` says in a sentence which speakers sound how. Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
+    `complaint` says in a sentence which speakers sound how, `chosen` by choices. Without a name, one is suggested. `readings` says whether what was read in the job's set-up run is evidence from
     the start.
     """
 
@@ -74,6 +99,7 @@ class NewCase(BaseModel):
     chain: Name = ""
     also: list[Name] = Field(default_factory=list, max_length=20)
     complaint: str = Field(default="", max_length=300)
+    chosen: ComplaintChosen | None = None
     name: Name = ""
     title: str = Field(default="", max_length=300)
     evidence: list[Mapping] = Field(default_factory=list, max_length=MOST_ENTRIES)
@@ -93,9 +119,10 @@ class WithEntry(Seen):
 
 
 class Complaint(Seen):
-    """A complaint, as it was said."""
+    """A complaint, as it was said or as it was chosen."""
 
-    text: str = Field(max_length=300)
+    text: str = Field(default="", max_length=300)
+    chosen: ComplaintChosen | None = None
 
 
 class TestAnswered(WithEntry):
@@ -163,17 +190,23 @@ def list_cases(site: CurrentSite, words: Annotated[str, Query(max_length=200)] =
 @router.post("/cases", status_code=201)
 def begin_case(site: CurrentSite, new: NewCase) -> CaseWhole:
     """Begin a case about a job as its run has set it, or about a typical chain, with the evidence so far."""
+    chosen = None if new.chosen is None else new.chosen.chosen()
     if new.chain and not new.job:
         kept = stored_cases.begin_call(
-            site.store, new.chain, new.also, title=new.title, complaint=new.complaint, entries=new.evidence
+            site.store,
+            new.chain,
+            new.also,
+            title=new.title,
+            complaint=new.complaint,
+            chosen=chosen,
+            entries=new.evidence,
         )
         return _whole(kept)
     job = site.store.jobs.get(new.job)
     name = new.name or stored_cases.suggested_name(site.store, job.title, on=today())
     read = [entry for entry in job_run_evidence(site, job) if entry not in new.evidence] if new.readings else []
     about = replace(job, text=text_as_set(site, job))
-    told = complaint_entries(new.complaint, site.models.job(about.text)) if new.complaint.strip() else []
-    entries = [*read, *told, *new.evidence]
+    entries = [*read, *told_entries(new.complaint, chosen, site.models.job(about.text)), *new.evidence]
     return _whole(stored_cases.begin_case(site.store, about, name=name, title=new.title, entries=entries))
 
 
@@ -230,8 +263,22 @@ def add(site: CurrentSite, name: str, given: WithEntry) -> CaseWhole:
 
 @router.post("/cases/{name}/complaint")
 def complain(site: CurrentSite, name: str, given: Complaint) -> CaseWhole:
-    """Add what a complaint tells, in a sentence such as `no bass, the doors play`."""
-    return _whole(changes.complain(site, name, seen=given.seen, text=given.text))
+    """Add what a complaint tells, in a sentence such as `no bass, the doors play`, or as it was chosen."""
+    chosen = None if given.chosen is None else given.chosen.chosen()
+    return _whole(changes.complain(site, name, seen=given.seen, text=given.text, chosen=chosen))
+
+
+@router.get("/cases/{name}/complaints")
+def complaints(site: CurrentSite, case: CurrentCase) -> list[ComplaintKind]:
+    """Return what can be chosen as a complaint in the chain of a case, with the questions of each."""
+    check_has_job(case.case)
+    return list(complaint_kinds(site.models.job(case.case.job)))
+
+
+@router.get("/jobs/{job}/complaints")
+def complaints_of_job(site: CurrentSite, job: CurrentJob) -> list[ComplaintKind]:
+    """Return what can be chosen as a complaint in the chain of a job, with the questions of each."""
+    return list(complaint_kinds(site.models.job(job.text)))
 
 
 @router.post("/cases/{name}/dont-know")

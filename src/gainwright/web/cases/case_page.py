@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import answer_form
 from gainwright.app.cases.case_places import observed_places
+from gainwright.app.cases.complaint_choices import complaint_kinds
 from gainwright.app.cases.dialogue import find_test, without_result
 from gainwright.errors import DoubtfulReadingError, GainwrightError
 from gainwright.model import name_words, the_place
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.app.cases.dialogue import Dialogue
     from gainwright.diagnose import Diagnosis
     from gainwright.model import Case, Job
@@ -43,6 +45,7 @@ class Submitted:
     entry, text, second, do : an answer, and its test.
     number : the corrected entry; 0 for none.
     own : the fields of an observation of one's own.
+    complaint, chosen : what is wrong, in a sentence, or chosen.
     was, note, outcome, also, named : cause and note, on closing, and how it ended.
     """
 
@@ -54,6 +57,7 @@ class Submitted:
     number: int = 0
     own: dict[str, str] = field(default_factory=dict)
     complaint: str = ""
+    chosen: Chosen | None = None
     was: str = ""
     note: str = ""
     outcome: str = "found"
@@ -108,6 +112,7 @@ def case_page(
         ended=None if kept.case.closed is None else closure_words(kept.case.closed, job),
         named_before=[] if kept.case.closed is not None else [n.words for n in tally(site).others],
         places=observed_places(job),
+        wrong=complaint_kinds(job),
         instruments=_instruments(job),
         tone=_last_tone(kept.case, tests[0].entry if tests else {}),
         renewed=about is not None and text_as_set(site, about) != kept.case.job,

@@ -21,6 +21,7 @@ from gainwright.web.set_up.evaluation import text_as_set
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.app.cases.dialogue import Dialogue
     from gainwright.app.cases.endings import Ending
     from gainwright.app.store import StoredCase
@@ -101,9 +102,16 @@ def add(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> Stored
     return change(site, name, seen=seen, do=lambda d, found: d.add(dict(entry), find_test(d, found, entry)))
 
 
-def complain(site: Site, name: str, *, seen: int, text: str) -> StoredCase:
-    """Add what a complaint tells, in a sentence. CallError: it doesn't tell which speakers sound how."""
-    return change(site, name, seen=seen, do=lambda d, _: d.complain(text))
+def complain(site: Site, name: str, *, seen: int, text: str, chosen: Chosen | None = None) -> StoredCase:
+    """Add what a complaint tells, in a sentence, or as it was chosen.
+
+    Raises
+    ------
+    CallError : there is neither, it doesn't tell which speakers sound how, or an answer is missing or unknown.
+    """
+    if not text.strip() and chosen is None:
+        raise CallError(say("what is wrong is missing"), code="bad_complaint", remedy=say("choose it, or say it"))
+    return change(site, name, seen=seen, do=lambda d, _: d.complain(text, chosen))
 
 
 def dont_know(site: Site, name: str, *, seen: int, entry: Mapping[str, Any]) -> StoredCase:

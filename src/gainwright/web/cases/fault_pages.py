@@ -10,17 +10,20 @@ from starlette.responses import Response
 
 from gainwright.app.cases import stored_cases
 from gainwright.app.cases.answer_forms import HEARD
+from gainwright.app.cases.complaint_choices import complaint_kinds, told_entries
 from gainwright.app.clock import today
 from gainwright.model import Speaker, device_words
 from gainwright.texts import sentence
 from gainwright.web import diagnoses
 from gainwright.web.cases.changes import case_address
+from gainwright.web.cases.complaint_form import chosen_of
 from gainwright.web.form_fields import Fields
 from gainwright.web.rendering import done_or_shown, page
 from gainwright.web.set_up.evaluation import job_run_evidence, text_as_set
 from gainwright.web.site import CurrentJob, CurrentSite
 
 if TYPE_CHECKING:
+    from gainwright.app.cases.complaint_choices import Chosen
     from gainwright.app.store import StoredJob
     from gainwright.errors import GainwrightError
     from gainwright.web.site import Site
@@ -45,6 +48,7 @@ def _fault(
     from_run: bool = False,
     name: str = "",
     title: str = "",
+    chosen: Chosen | None = None,
     error: GainwrightError | None = None,
 ) -> Response:
     text = text_as_set(site, job)
@@ -62,6 +66,8 @@ def _fault(
             (n, sentence(device_words(read, n))) for n, stage in read.stages.items() if isinstance(stage, Speaker)
         ],
         heard=HEARD,
+        wrong=complaint_kinds(read),
+        chosen=chosen,
         readings=job_run_evidence(site, job),
         with_readings=readings,
         from_run=from_run,
@@ -81,11 +87,15 @@ def begin(request: Request, site: CurrentSite, job: CurrentJob, given: Fields) -
             for key, word in given.items()
             if key.startswith("heard-") and word
         ]
-        entries = [*(job_run_evidence(site, job) if readings else []), *heard]
         about = replace(job, text=text_as_set(site, job))
+        told = told_entries("", chosen_of(given), site.models.job(about.text))
+        entries = [*(job_run_evidence(site, job) if readings else []), *told, *heard]
         return case_address(stored_cases.begin_case(site.store, about, name=name, title=title, entries=entries).name)
 
     def show(error: GainwrightError) -> Response:
-        return _fault(request, site, job, readings=readings, name=name[:80], title=title[:300], error=error)
+        chosen = chosen_of(given)
+        return _fault(
+            request, site, job, readings=readings, name=name[:80], title=title[:300], chosen=chosen, error=error
+        )
 
     return done_or_shown(do, show)

@@ -22,6 +22,7 @@ from gainwright.web.cases import changes, pictures
 from gainwright.web.cases.api import history_table
 from gainwright.web.cases.case_page import Submitted, case_page
 from gainwright.web.cases.changes import case_address
+from gainwright.web.cases.complaint_form import chosen_of
 from gainwright.web.form_fields import Fields, seen_of
 from gainwright.web.page_language import language_of
 from gainwright.web.rendering import go_to, page
@@ -122,7 +123,6 @@ def _done(request: Request, site: Site, name: str, sent: Submitted, do: Callable
 
 Seen = Annotated[int, Form(ge=0, le=2**31)]
 Short = Annotated[str, Form(max_length=200)]
-Complained = Annotated[str, Form(max_length=300)]
 
 
 def _mapping(text: str) -> dict[str, Any]:
@@ -174,10 +174,11 @@ def add(request: Request, site: CurrentSite, name: str, given: Fields) -> Respon
 
 
 @router.post("/cases/{name}/complaint")
-def complain(request: Request, site: CurrentSite, name: str, seen: Seen, text: Complained) -> Response:
-    """Add what a complaint tells."""
-    do = lambda: changes.complain(site, name, seen=seen, text=text)  # noqa: E731
-    return _done(request, site, name, Submitted(complaint=text), do)
+def complain(request: Request, site: CurrentSite, name: str, given: Fields) -> Response:
+    """Add what a complaint tells, chosen or in a sentence."""
+    text, chosen = given.get("text", ""), chosen_of(given)
+    do = lambda: changes.complain(site, name, seen=seen_of(given), text=text, chosen=chosen)  # noqa: E731
+    return _done(request, site, name, Submitted(complaint=text, chosen=chosen), do)
 
 
 @router.post("/cases/{name}/correct")
