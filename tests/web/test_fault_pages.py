@@ -66,9 +66,10 @@ def answer(page: Page, result: dict[str, Any]) -> None:
 
 
 def begin(page: Page, job: str, *, heard: str = "silent") -> None:
-    """Begin a case: the caller hears the subwoofer so."""
+    """Begin a case: the caller hears the subwoofer so, which is tapped."""
     page.goto(f"/jobs/{job}/fault")
-    page.locator(f'input[name="heard-sub"][value="{heard}"]').check(force=True)
+    for name, value in (("wrong", "speaker"), ("speaker:which", "sub"), ("speaker:sounds", heard)):
+        page.locator(f'input[name="{name}"][value="{value}"]').check(force=True)
     click(page.get_by_role("button", name="Open case"))
     page.get_by_role("heading", name="Likely causes").wait_for()
 
@@ -255,19 +256,20 @@ def test_answer_without_network_is_kept_and_sent_later(
 def test_keyboard_alone_begins_and_answers(open_page: Callable[..., Page], job: str) -> None:
     """By keyboard a symptom is chosen, the case opened and a test answered; the focus goes to the next answer."""
     page = open_page(f"/jobs/{job}/fault")
-    page.locator('input[name="heard-sub"]').first.focus()
-    page.keyboard.press("ArrowRight")
-    assert page.locator('input[name="heard-sub"][value="silent"]').is_checked()
+    page.locator('input[name="wrong"]').first.focus()
+    page.keyboard.press("Space")
+    assert page.locator('input[name="wrong"][value="nothing"]').is_checked()
     page.get_by_label("Name of the case").focus()
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="Likely causes").wait_for()
     page.wait_for_load_state()
+    begun = page.locator(".found > li").count()
     page.locator("#answer").focus()
     if page.locator("#answer").evaluate("e => e.tagName") == "INPUT":
         page.keyboard.type("0.02")
     done(page, lambda: page.keyboard.press("Enter"))
     assert page.evaluate("document.activeElement.id") == "answer"
-    assert page.locator(".found > li").count() == 2
+    assert page.locator(".found > li").count() == begun + 1
 
 
 def test_case_begins_with_the_readings_of_the_set_up_run(
