@@ -17,6 +17,7 @@ import httpx
 import pytest
 import uvicorn
 from apart import run_apart
+from attack_crowds import flood
 from browser_acts import CHROMIUM, OTHER_SIZE_AND_WAY, click, until
 from commands import run
 from PIL import Image
@@ -28,6 +29,7 @@ from web_server import WebServer
 from gainwright.composition import compose
 from gainwright.errors import CallError
 from gainwright.web import Site, create_app, serving
+from gainwright.web.network.acceptor import Limits
 from gainwright.web.network.access import LAN, LISTENER, NetworkAccess
 from gainwright.web.network.connections import MOST_UNPAIRED_OF_ADDRESS, Connections, UnpairedRequests
 from gainwright.web.network.pairing import COOKIE, digest_of
@@ -266,6 +268,13 @@ def test_network_that_is_not_there_is_said(site: Site) -> None:
         with pytest.raises(CallError, match="can't be listened on"):
             servers.open_lan()
     assert not site.network.lan
+
+
+def test_crowd_without_handshakes_keeps_nobody_out(lan_server: WebServer) -> None:
+    """Eighty connections that say nothing: all but a few are refused, and the own machine and another device are served."""
+    seen = flood(lan_server, 80, held_s=0.1)
+    assert seen.falls == []
+    assert seen.refused == 80 - Limits(all=99, of_address=99).handshakes_of_address
 
 
 def test_restarted_server_keeps_its_devices_and_certificate(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import uvicorn
     from starlette.types import ASGIApp, Receive, Scope, Send
 
+    from gainwright.web.network.acceptor import Limits
     from gainwright.web.network.access import NetworkAccess
     from gainwright.web.network.lan_listener import LanListener
     from gainwright.web.site import Site
@@ -69,6 +70,7 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
     from gainwright.web.music.added_folders import use_added
     from gainwright.web.network.access import NetworkAccess
     from gainwright.web.network.own_browser import OwnBrowser
+    from gainwright.web.network.sparse_log import Sparse
     from gainwright.web.site import Site
 
     _check(options)
@@ -85,6 +87,8 @@ def serve(options: Options, say: Callable[[str], None]) -> None:
         if options.lan:
             servers.open_lan()
         logging.basicConfig(level=logging.WARNING)
+        for handler in logging.getLogger().handlers:
+            handler.addFilter(Sparse())
         address = f"http://{LOOPBACK_ADDRESS}:{port}/"
         own = site.network.own = OwnBrowser(own_token(), port)
         say(f"Gainwright is at {own.address(address)} (stop with Ctrl-C)")
@@ -172,11 +176,11 @@ class Servers:
     async def run(self) -> None:
         """Serve until a signal ends it."""
         from gainwright.web.network.access import LOOPBACK
-        from gainwright.web.network.connection_limits import TimeLimitedProtocol
+        from gainwright.web.network.connection_limits import limits_of_listeners
 
         loop = asyncio.get_running_loop()
         following: list[asyncio.Task[None]] = []
-        self.servers.append(_server(_Listener(self.app, LOOPBACK), http=TimeLimitedProtocol))
+        self.servers.append(_server(_Listener(self.app, LOOPBACK), limits_of_listeners()[0]))
         try:
             with _until_signalled(self.servers):
                 async with asyncio.TaskGroup() as group:
@@ -197,31 +201,46 @@ class Servers:
 
     def _serve_lan(self, group: asyncio.TaskGroup) -> asyncio.Task[None]:
         from gainwright.web.network.access import LAN
-        from gainwright.web.network.connection_limits import CountLimitedProtocol
+        from gainwright.web.network.connection_limits import limits_of_listeners
 
         assert self._lan is not None  # noqa: S101  it was opened
         lan, network = self._lan
         context = lan.context
-        server = _server(_Listener(self.app, LAN), http=CountLimitedProtocol, ssl_context_factory=lambda *_: context)
+        server = _server(_Listener(self.app, LAN), limits_of_listeners()[1], ssl_context_factory=lambda *_: context)
         self.servers.append(server)
         group.create_task(server.serve(sockets=[network]))
         return asyncio.create_task(lan.follow_addresses())
 
 
-def _server(app: ASGIApp, **settings: Any) -> uvicorn.Server:
+def _server(app: ASGIApp, limits: Limits, **settings: Any) -> uvicorn.Server:
     import uvicorn
 
+    from gainwright.web.network.acceptor import Acceptor
+    from gainwright.web.network.connection_limits import TimeLimitedProtocol
+
     class Quiet(uvicorn.Server):
-        """Leaves signals to its caller: there may be two servers."""
+        """Leaves signals to its caller, since there may be two servers, and accepting to an `Acceptor`."""
 
         @contextlib.contextmanager
         def capture_signals(self) -> Iterator[None]:
             yield
 
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await self.lifespan.startup()
+            config, state = self.config, self.server_state
+
+            def made() -> TimeLimitedProtocol:
+                return TimeLimitedProtocol(config=config, server_state=state, app_state=self.lifespan.state)
+
+            acceptors = [Acceptor(one, made, limits=limits, context=config.ssl) for one in sockets or []]
+            self.servers = acceptors  # type: ignore[assignment]
+            self.started = True
+
     config = uvicorn.Config(
         app,
         log_level="error",
         access_log=False,
+        log_config=None,  # its messages go where ours do
         server_header=False,
         proxy_headers=False,  # a client may not state its own address
         lifespan="off",  # the site is closed after both servers
@@ -268,7 +287,7 @@ def listen(host: str, port: int) -> socket.socket:
             listener.close()
             reason = error.strerror or str(error)
             continue
-        listener.listen(128)
+        listener.listen(1024)
         return listener
     if host != LOOPBACK_ADDRESS:
         raise CallError(

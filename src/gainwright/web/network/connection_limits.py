@@ -1,10 +1,13 @@
-"""Limits of connections: time until a request is complete, number from one address."""
+"""Limits of connections: time until a request is complete, how many there may be."""
 
 from __future__ import annotations
 
+import contextlib
 from typing import TYPE_CHECKING
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from gainwright.web.network.acceptor import Limits
 
 if TYPE_CHECKING:
     import asyncio
@@ -16,6 +19,34 @@ HEAD_S = 15.0
 """How long the head of a request may take, from its first byte or from connecting."""
 MOST_CONNECTIONS = 64
 """Simultaneous connections of one address: a browser opens six, and several devices may share an address."""
+MOST_OF_LISTENER = 256
+RESERVED_DESCRIPTORS = 128
+"""Open files that aren't connections: the store, children that decode, music being read."""
+WANTED_DESCRIPTORS = 4096
+
+
+def limits_of_listeners() -> tuple[Limits, Limits]:
+    """Return the limits of the loopback listener and of that for the network; neither can take the descriptors of the other.
+
+    Where the system has few (256 on macOS), more are asked for first.
+    """
+    most = min(MOST_OF_LISTENER, (_descriptors() - RESERVED_DESCRIPTORS) // 2)
+    return Limits(most, most), Limits(most, min(MOST_CONNECTIONS, most // 2))
+
+
+def _descriptors() -> int:
+    """Return how many files may be open at once, after asking for enough."""
+    try:
+        import resource
+    except ImportError:  # not on this system, which has no such limit
+        return WANTED_DESCRIPTORS
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = WANTED_DESCRIPTORS if hard == resource.RLIM_INFINITY else min(WANTED_DESCRIPTORS, hard)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+            soft = wanted
+    return WANTED_DESCRIPTORS if soft == resource.RLIM_INFINITY else soft
 
 
 class TimeLimitedProtocol(H11Protocol):
@@ -66,14 +97,3 @@ class TimeLimitedProtocol(H11Protocol):
     def _answering(self) -> bool:
         cycle: RequestResponseCycle | None = self.cycle  # none before the first request
         return cycle is not None and not cycle.response_complete
-
-
-class CountLimitedProtocol(TimeLimitedProtocol):
-    """The same for the local network: also refuses an address that has too many connections."""
-
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Start the timeout, or refuse the connection."""
-        super().connection_made(transport)
-        peers = [getattr(other, "client", None) for other in self.connections]
-        if sum(1 for peer in peers if peer and self.client and peer[0] == self.client[0]) > MOST_CONNECTIONS:
-            transport.abort()

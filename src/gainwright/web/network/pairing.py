@@ -98,7 +98,7 @@ class Pairing:
         ------
         PairingError : the code is wrong, there is none, or the address must wait; an attempt while waiting isn't checked.
         """
-        sender = _group(address)
+        sender = address_group(address)
         with self._lock:
             now = self.clock()
             attempts = self._attempts.get(sender)
@@ -175,8 +175,8 @@ def _plain(typed: str) -> str:
     return "".join(str(unicodedata.decimal(c, c)) for c in re.sub(r"[\s-]", "", normalise_text(typed)))
 
 
-def _group(address: str) -> str:
-    """Return what attempts are counted by: an IPv4 address, or the IPv6 network of one site (RFC 6177)."""
+def address_group(address: str) -> str:
+    """Return what attempts and connections are counted by: an IPv4 address, or the IPv6 network of one site (RFC 6177)."""
     try:
         read = ipaddress.ip_address(address)
     except ValueError:

@@ -1,0 +1,241 @@
+"""Attacks by number: connections that never shake hands, uploads that unpack to hours, all at once; while the own machine asks for a page."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import random
+import socket
+import ssl
+import tempfile
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import httpx
+import numpy as np
+import soundfile
+from attack_figures import OWN_SERVED_WITHIN_S, Figures, together
+from web_server import WebServer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+LAN = "127.0.0.2"
+"""Stands for the address of the machine in a network."""
+NEIGHBOUR = "127.0.0.9"
+"""Stands for a device of the network that does no harm."""
+MOST_LOG_BYTES = 100_000
+MOST_UPLOAD_MB = 200.0
+FLOOD, UPLOADS = 1_100, 6
+BAD_FROM = 500
+BUSY = 503
+
+
+@dataclass
+class Watch:
+    """Asks a server for a page from its own machine, again and again, and looks at its memory; see `watching`."""
+
+    server: WebServer
+    longest_s: float = 0.0
+    memory_mb: float = 0.0
+    children_mb: float = 0.0
+    failed: list[str] = field(default_factory=list)
+
+    def ask(self) -> None:
+        """Ask once."""
+        began = time.monotonic()
+        try:
+            self.server.get("/api/jobs").raise_for_status()
+        except httpx.HTTPError as error:
+            self.failed.append(f"the own machine was not served: {error!r}")
+        self.longest_s = max(self.longest_s, time.monotonic() - began)
+
+    def look(self) -> None:
+        """Look at the memory of the server and of its children."""
+        assert self.server.process is not None
+        own = self.server.process.pid
+        self.memory_mb = max(self.memory_mb, resident_mb(own))
+        self.children_mb = max(self.children_mb, sum(resident_mb(child) for child in children(own)))
+
+
+def resident_mb(process: int) -> float:
+    """Return the memory of a process in MB; 0 when it has ended, or where the system doesn't tell."""
+    try:
+        pages = Path(f"/proc/{process}/statm").read_text(encoding="ascii").split()[1]
+    except (OSError, IndexError):
+        return 0.0
+    return int(pages) * 4096 / 1e6
+
+
+def children(process: int) -> list[int]:
+    """Return the processes that a process has started."""
+    found: list[int] = []
+    for tasks in Path(f"/proc/{process}/task").glob("*/children"):
+        with contextlib.suppress(OSError):
+            found += [int(child) for child in tasks.read_text(encoding="ascii").split()]
+    return found
+
+
+@contextlib.contextmanager
+def watching(server: WebServer) -> Iterator[Watch]:
+    """Watch a server while the block runs."""
+    watch, end = Watch(server), threading.Event()
+
+    def asking() -> None:
+        while not end.wait(0.1):
+            watch.ask()
+
+    def looking() -> None:
+        while not end.wait(0.01):
+            watch.look()
+
+    threads = [threading.Thread(target=act, daemon=True) for act in (asking, looking)]
+    for thread in threads:
+        thread.start()
+    try:
+        yield watch
+    finally:
+        end.set()
+        for thread in threads:
+            thread.join(60)
+        watch.ask()
+
+
+def lan_port(server: WebServer) -> int:
+    """Return the port of the listener for the network."""
+    return int(server.get("/api/bench").json()["addresses"][0].rsplit(":", 1)[1])
+
+
+def neighbour_is_served(port: int, *, within_s: float = 5.0) -> bool:
+    """Return whether another device of the network gets the pairing page."""
+    context = ssl.create_default_context()
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    try:
+        with (
+            socket.create_connection((LAN, port), timeout=within_s, source_address=(NEIGHBOUR, 0)) as line,
+            context.wrap_socket(line) as secure,
+        ):
+            secure.sendall(f"GET /pair HTTP/1.1\r\nHost: {LAN}:{port}\r\nConnection: close\r\n\r\n".encode())
+            return secure.recv(20).startswith(b"HTTP/1.1 200")
+    except OSError:
+        return False
+
+
+def flood(server: WebServer, many: int, *, held_s: float = 1.0) -> Figures:
+    """Open many connections to the listener for the network and say nothing; the own machine and another device are served meanwhile."""
+    figures, began = Figures("connections without a handshake", tried=many), time.monotonic()
+    port, said = lan_port(server), sum(len(line) for line in server.said)
+    with contextlib.ExitStack() as lines, watching(server) as watch:
+        opened = []
+        for _ in range(many):
+            since = time.monotonic()
+            try:
+                line = lines.enter_context(socket.create_connection((LAN, port), timeout=10))
+            except OSError:
+                figures.refused += 1
+            else:
+                line.setblocking(False)
+                opened.append(line)
+            figures.took(since)
+        time.sleep(held_s)
+        served = neighbour_is_served(port)
+        figures.refused += sum(is_closed(line) for line in opened)
+    figures.own_served_s, figures.memory_mb = watch.longest_s, watch.memory_mb
+    for what in watch.failed:
+        figures.fell(what)
+    if not served:
+        figures.fell(f"another device was not served beside {many} connections without a handshake")
+    if watch.longest_s > OWN_SERVED_WITHIN_S:
+        figures.fell(f"the own machine waited {watch.longest_s:.2f} s beside {many} connections without a handshake")
+    written = sum(len(line) for line in server.said) - said
+    if written > MOST_LOG_BYTES:
+        figures.fell(f"{many} connections without a handshake wrote {written} characters of log")
+    figures.seconds = time.monotonic() - began
+    return figures
+
+
+def is_closed(line: socket.socket) -> bool:
+    """Return whether the other end has closed a connection."""
+    try:
+        return line.recv(1) == b""
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+
+
+def silence(seconds: int, *, rate_hz: int, channels: int) -> bytes:
+    """Return a FLAC file of silence: some bytes a second, however much it unpacks to."""
+    into = io.BytesIO()
+    with soundfile.SoundFile(into, "w", rate_hz, channels, format="FLAC", subtype="PCM_16") as file:
+        second = np.zeros((rate_hz, channels), np.int16)
+        for _ in range(seconds):
+            file.write(second)
+    return into.getvalue()
+
+
+def uploads(server: WebServer, files: Sequence[bytes]) -> Figures:
+    """Send sound files to a job, all at once; every one is kept, refused in a sentence or told when to come again."""
+    figures, began = Figures("uploads at once", tried=len(files)), time.monotonic()
+    with server.client() as client:
+        job = client.post("/api/jobs", json={"like": "full_range"}).json()["id"]
+
+    def send(content: bytes) -> httpx.Response:
+        since = time.monotonic()
+        with server.client(timeout=300) as client:
+            answer = client.post(f"/api/jobs/{job}/recordings", files={"file": ("a.flac", content)})
+        figures.took(since)
+        return answer
+
+    with watching(server) as watch:
+        before, before_children = resident_mb(server.process.pid if server.process else 0), watch.children_mb
+        with ThreadPoolExecutor(len(files)) as pool:
+            answers = list(pool.map(send, files))
+    for answer in answers:
+        judge(answer, figures)
+    figures.own_served_s = watch.longest_s
+    figures.memory_mb = max(watch.memory_mb - before, watch.children_mb - before_children)
+    for what in watch.failed:
+        figures.fell(what)
+    figures.seconds = time.monotonic() - began
+    return figures
+
+
+def judge(answer: httpx.Response, figures: Figures) -> None:
+    """Note what became of an upload."""
+    figures.refused += answer.status_code >= 400
+    if answer.status_code == BUSY and "retry-after" not in answer.headers:
+        figures.fell(f"an upload was told to come again without when: {answer.text[:200]}")
+    elif answer.status_code == BUSY and answer.json()["code"] != "uploads_busy":
+        figures.fell(f"an upload got the store's trouble: {answer.text[:200]}")
+    elif answer.status_code >= BAD_FROM and answer.status_code != BUSY:
+        figures.tracebacks += 1
+        figures.fell(f"an upload got {answer.status_code}: {answer.text[:200]}")
+
+
+def attack(seed: int, seconds: float) -> Sequence[Figures]:
+    """Do all of it to a server of its own: the sizes come from the seed, the number of rounds from the time."""
+    chance, until = random.Random(seed), time.monotonic() + seconds  # noqa: S311  an attack, not a secret
+    found: list[Figures] = []
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        server = WebServer(Path(folder), ("--lan", "--address", LAN)).start()
+        try:
+            while True:
+                many = FLOOD if seconds else 60
+                found.append(flood(server, many, held_s=1.0 if seconds else 0.2))
+                found.append(uploads(server, [_odd(chance, long=bool(seconds)) for _ in range(UPLOADS)]))
+                if time.monotonic() >= until:
+                    break
+        finally:
+            server.stop()
+    return together(found)
+
+
+def _odd(chance: random.Random, *, long: bool) -> bytes:
+    rate_hz, channels = chance.choice((8_000, 48_000, 192_000)), chance.choice((1, 2, 8))
+    most = 600_000_000 if long else 3_000_000
+    return silence(max(1, chance.randrange(most) // (rate_hz * channels)), rate_hz=rate_hz, channels=channels)
